@@ -1,0 +1,1 @@
+"""The command line: a thin face of the stages; the only part of Plica that prints and exits."""

@@ -1,0 +1,309 @@
+"""What may stand on the command line, and the help that explains it.
+
+Only the command that was given is described in full to argparse: describing all of them would take longer
+than checking a small spec.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from textwrap import dedent
+from typing import NamedTuple
+
+FORMATS = ("text", "json", "sarif", "github")
+
+
+class Command(NamedTuple):
+    """One command: its line in the list, its paragraph, its examples, its arguments and what runs it."""
+
+    summary: str
+    paragraph: str
+    examples: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+def _check(options: argparse.Namespace) -> int:
+    from plica.commands.check import check
+
+    return check(options)
+
+
+def _build(options: argparse.Namespace) -> int:
+    from plica.commands.build import build
+
+    return build(options)
+
+
+def _start(options: argparse.Namespace) -> int:
+    from plica.commands.start import start
+
+    return start(options)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from plica.commands.demo import demo
+
+    return demo(options)
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from plica.commands.explain import explain
+
+    return explain(options)
+
+
+def _add_common(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--allow",
+        metavar="DIR",
+        type=_folder,
+        action="append",
+        default=[],
+        help="let specs use files in this folder too; without it they may only use what lies in the spec's "
+        "own folder (may be given several times)",
+    )
+    _add_format(parser)
+
+
+def _add_format(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--format",
+        choices=FORMATS,
+        default="text",
+        help="how findings are written: text for people (the default), json for programs, sarif (SARIF "
+        "2.1.0) for review tools, github for annotations in a GitHub workflow",
+    )
+
+
+def _add_check(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("specs", metavar="SPEC", nargs="+", help="a spec, a file that ends in .plica")
+    parser.add_argument(
+        "--axes",
+        action="store_true",
+        help="also print, for each reading that exists on both sides, the joint and the axis on the left and "
+        "on the right, each in the joint's own rest frame",
+    )
+    _add_common(parser)
+
+
+def _add_build(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument(
+        "--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed"
+    )
+    parser.add_argument(
+        "--target",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="an output form (may be given several times; default: json and python)",
+    )
+    parser.add_argument(
+        "--option",
+        metavar="TARGET.KEY=VALUE",
+        type=_target_option,
+        action="append",
+        default=[],
+        help="an option of a target (may be given several times; a list is given item by item)",
+    )
+    parser.add_argument(
+        "--allow-inexpressible",
+        action="store_true",
+        help="go on, with warnings, where a target cannot express something; without it that is an error",
+    )
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
+    how.add_argument(
+        "--current",
+        action="store_true",
+        help="write nothing; exit with 1 if a file in the folder is not what this build would write",
+    )
+    _add_common(parser)
+
+
+def _add_start(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("model", metavar="MODEL", help="a model with a skeleton: glTF 2.0 or OpenUSD")
+    parser.add_argument("--out", metavar="FILE", help="the file to write (default: print the spec)")
+    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    _add_format(parser)
+
+
+def _add_demo(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "folder", metavar="DIR", nargs="?", default="wren", help="the folder to write to (default: ./wren)"
+    )
+    parser.add_argument(
+        "--replace", action="store_true", help="write even if the folder holds other or changed files"
+    )
+
+
+def _add_explain(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("rule", metavar="CODE|NAME", nargs="?", help="as in PL101 or unexpected-text")
+    parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
+
+
+COMMANDS = {
+    "check": Command(
+        "find every mistake in a spec, short of measuring",
+        """
+        Reads each spec and what it uses, looks every joint and name up in the real skeleton, checks units,
+        sides and mirrored axes, and reports all mistakes at once, each with its place. Nothing is written.
+        Exits with 0 if there is no error, with 1 if there is one.
+        """,
+        """
+        plica check wren.plica
+        plica check wren.plica --axes
+        """,
+        _add_check,
+        _check,
+    ),
+    "build": Command(
+        "check a spec and write it in the forms that others read",
+        """
+        Checks the spec and, if it has no error, writes each target's files into one folder. The same spec
+        always gives the same bytes. Files are written whole or not at all, and never outside the folder.
+        Exits with 1 if there is an error, and then nothing has been written.
+        """,
+        """
+        plica build wren.plica --out build
+        plica build wren.plica --out build --target json --current
+        """,
+        _add_build,
+        _build,
+    ),
+    "start": Command(
+        "write a first spec for a model that exists",
+        """
+        Looks into a model and writes down what it finds: the sides and how joint names tell them, the
+        mirror plane, the joints and the morph targets, as a spec that checks without errors and is ready to
+        be filled in. The spec goes to the standard output unless --out is given.
+        """,
+        """
+        plica start otter.glb
+        plica start otter.glb --out otter.plica
+        """,
+        _add_start,
+        _start,
+    ),
+    "demo": Command(
+        "write the demo character and run the whole job on it",
+        """
+        Writes Wren, the otter who runs the river post: a small model, its sculpts, masks and maps, a spec
+        and the library of reusable limbs. Then it checks the spec, builds it, and says what lies where. A
+        good place to try things out.
+        """,
+        """
+        plica demo
+        plica demo /tmp/otter --replace
+        """,
+        _add_demo,
+        _demo,
+    ),
+    "explain": Command(
+        "tell more about a finding",
+        """
+        Every finding has a code (PL101) and a name (unexpected-text). This tells what it means and how to
+        mend it, with a text that causes it and the same text put right.
+        """,
+        """
+        plica explain PL101
+        plica explain --all
+        """,
+        _add_explain,
+        _explain,
+    ),
+}
+
+_OVERVIEW = """
+A character artist writes once, for both sides of a character, how its skin reacts to motion. Plica checks
+that text against the real model and skeleton, works out what used to be worked out by hand, and writes it
+in forms that other programs read.
+"""
+_FIRST_STEPS = """
+plica demo                     make an example to look at
+plica start otter.glb          a first spec for a model of your own
+plica check otter.plica        find the mistakes in it
+plica build otter.plica --out build
+"""
+_EXIT_CODES = """
+exit codes:
+  0 as it should be    1 errors were found    2 wrong usage    70 a mistake of Plica's own    130 stopped
+"""
+
+
+def parser(given: Sequence[str]) -> argparse.ArgumentParser:
+    """The parser for what was given: full for the command that is named, in outline for the others."""
+    main = _Parser(
+        prog="plica",
+        description=" ".join(_OVERVIEW.split()),
+        epilog=f"first steps:\n{_indented(_FIRST_STEPS)}\n{_EXIT_CODES}\n"
+        "`plica COMMAND --help` tells more about a command.",
+        formatter_class=_Help,
+        allow_abbrev=False,
+    )
+    main.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
+    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=_Parser)
+    for name, command in COMMANDS.items():
+        sub = commands.add_parser(
+            name,
+            help=command.summary,
+            description=" ".join(command.paragraph.split()),
+            epilog=f"examples:\n{_indented(command.examples)}",
+            formatter_class=_Help,
+            allow_abbrev=False,
+        )
+        if name in given:
+            command.add_arguments(sub)
+        sub.set_defaults(command=command.run)
+    return main
+
+
+def _indented(text: str) -> str:
+    return "\n".join(f"  {line}" for line in dedent(text).strip().split("\n"))
+
+
+class _Help(argparse.HelpFormatter):
+    """Wraps paragraphs to the terminal and keeps lists of examples as they are."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if "\n" in text else super()._fill_text(text, width, indent)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what was most likely meant by a mistyped command."""
+
+    def _check_value(self, action: argparse.Action, value: str) -> None:
+        if isinstance(action, argparse._SubParsersAction) and value not in COMMANDS:
+            from plica.diagnostics.suggest import did_you_mean
+
+            known = did_you_mean(value, COMMANDS) or "the commands are " + ", ".join(COMMANDS)
+            raise argparse.ArgumentError(None, f"there is no command `{value}`; {known}")
+        super()._check_value(action, value)
+
+
+class _Version(argparse.Action):
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from plica import __version__
+
+        parser.exit(0, f"plica {__version__}\n")
+
+
+def _folder(text: str) -> Path:
+    try:
+        if Path(text).is_dir():
+            return Path(text)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"there is no folder `{text}`")
+
+
+def _target_option(text: str) -> tuple[str, str, str]:
+    """Target, key and value of `target.key=value`."""
+    place, equals, value = text.partition("=")
+    target, point, key = place.partition(".")
+    if not (equals and point and target and key):
+        raise argparse.ArgumentTypeError(f"`{text}` is not of the form target.key=value")
+    return target, key, value

@@ -1,0 +1,94 @@
+"""The table of mirrored readings: which joint and which axis was found on each side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from plica.rig.model import (
+    Driver,
+    Euler,
+    Field,
+    Offset,
+    Reading,
+    Rig,
+    Rotation,
+    Swing,
+    Vector,
+)
+from plica.skeleton.algebra import matrix_of, times
+
+_EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
+_AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+
+
+class Row(NamedTuple):
+    """One side of one reading."""
+
+    output: str
+    side: str
+    what: str
+    joint: str
+    axis: str
+
+
+def table(rig: Rig) -> str:
+    """Every reading with an axis that exists on both sides, left above right."""
+    rows = list(_rows(rig))
+    if not rows:
+        return "no reading with an axis exists on both sides"
+    head = Row("output", "side", "reads", "joint", "axis in the joint's own rest frame")
+    widths = [max(len(row[column]) for row in (head, *rows)) for column in range(len(head))]
+    lines = [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)
+    ]
+    lines.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _rows(rig: Rig) -> Iterator[Row]:
+    """Rows by declared name; of each, left before right."""
+    entries = [entry for entry in (*rig.strengths, *rig.fields) if isinstance(entry, Driver | Field)]
+    sides: dict[tuple[str, str], dict[str, Row]] = {}
+    for entry in entries:
+        shown = _field_axis(entry) if isinstance(entry, Field) else _reading_axis(entry.reading)
+        if shown is not None and entry.side != "none":
+            kind = type(entry).__name__
+            sides.setdefault((entry.declared, kind), {})[entry.side] = Row(entry.name, entry.side, *shown)
+    for _, pair in sorted(sides.items()):
+        if len(pair) == 2:
+            yield pair["left"]
+            yield pair["right"]
+
+
+def _field_axis(field: Field) -> tuple[str, str, str] | None:
+    return ("direction", field.joint, vector_text(field.axis)) if field.axis else None
+
+
+def _reading_axis(reading: Reading) -> tuple[str, str, str] | None:
+    """What is read, of which joint, about which axis; None for a reading without an axis."""
+    match reading:
+        case Rotation():
+            return "rotation about", reading.joint, vector_text(reading.axis)
+        case Swing():
+            axes = f"{vector_text(reading.toward)} along {vector_text(reading.along)}"
+            return "swing toward", reading.joint, axes
+        case Euler():
+            axis = times(matrix_of(reading.frame), _AXES[reading.channel])
+            return f"euler {reading.channel} of {reading.order}", reading.joint, vector_text(axis)
+        case Offset():
+            return "offset", reading.joint, f"{vector_text(reading.weights)} of the parent"
+    return None
+
+
+def vector_text(vector: Vector) -> str:
+    """An axis as one would write it: `x`, `-z`, or `(0.1234, 0.9877, 0)`."""
+    for name, axis in _AXES.items():
+        for sign in (1.0, -1.0):
+            if all(abs(a - sign * b) <= _EXACT for a, b in zip(vector, axis, strict=True)):
+                return name if sign > 0 else f"-{name}"
+    return f"({', '.join(_number(component) for component in vector)})"
+
+
+def _number(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) > 0.00005 else "0"

@@ -1,0 +1,94 @@
+"""`plica build`: check a spec and write its targets."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+from plica.commands.check import contents
+from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.commands.progress import Step, progress
+from plica.diagnostics import Diagnostics
+
+
+def build(options: argparse.Namespace) -> int:
+    """Check, emit and write; nothing is written where there is an error."""
+    from plica.build.emit import DEFAULT_TARGETS
+
+    targets = tuple(dict.fromkeys(options.target)) or DEFAULT_TARGETS
+    for target, key, _ in options.option:
+        if target not in targets:
+            return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
+    found = Diagnostics()
+    with progress(f"building {options.spec}") as step:
+        files, line = emit(Path(options.spec), options, targets, found, step)
+        if files is not None and not options.current:
+            line = _write(files, Path(options.out), options.dry_run, found, step) or line
+    if options.current and files is not None:
+        return _tell_current(files, options, found)
+    shown = in_order(found.all)
+    show(shown, options.format)
+    if has_errors(shown):
+        return 1
+    say(line, options.format)
+    return 0
+
+
+def emit(
+    spec: Path, options: argparse.Namespace, targets: Sequence[str], found: Diagnostics, step: Step
+) -> tuple[dict[str, bytes] | None, str]:
+    """The files of all targets by path (None where there is an error), and a line about the spec."""
+    from plica.build.emit import Request, build_targets
+    from plica.build.model import Build
+    from plica.pipeline import compile_file
+
+    step("checking")
+    compiled = compile_file(spec, options.allow)
+    found.extend(compiled.diagnostics)
+    if compiled.rig is None and not found.has_errors:
+        found.add("nothing-to-build", None, file=spec)
+    if compiled.rig is None or found.has_errors:
+        return None, ""
+    step("emitting")
+    requests = [Request(target, _options_of(target, options.option)) for target in targets]
+    made = Build(compiled.rig, compiled.origins, spec.parent)
+    files = build_targets(made, requests, found, options.allow_inexpressible)
+    return (None if found.has_errors else files), contents(compiled.rig)
+
+
+def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str, list[str]]:
+    values: dict[str, list[str]] = {}
+    for owner, key, value in given:
+        if owner == target:
+            values.setdefault(key, []).append(value)
+    return values
+
+
+def _write(files: dict[str, bytes], out: Path, dry_run: bool, found: Diagnostics, step: Step) -> str | None:
+    """Write the files, or say what would be written; None where they cannot be."""
+    from plica.build.writer import write
+
+    step("writing")
+    done = write(files, out, found, dry_run=dry_run)
+    if done is None:
+        return None
+    verb = "would write" if dry_run else "wrote"
+    lines = [f"{verb} {(out / path).as_posix()}" for path in done.written]
+    lines += [f"already current: {(out / path).as_posix()}" for path in done.unchanged]
+    return "\n".join(lines)
+
+
+def _tell_current(files: dict[str, bytes], options: argparse.Namespace, found: Diagnostics) -> int:
+    """Say which files on disk are not what this build would write."""
+    from plica.build.writer import outdated
+
+    out = Path(options.out)
+    for path in outdated(files, out):
+        found.add("output-not-current", None, file=(out / path).as_posix(), spec=options.spec)
+    shown = in_order(found.all)
+    show(shown, options.format)
+    if has_errors(shown):
+        return 1
+    say(f"all {len(files)} files in {out.as_posix()} are current", options.format)
+    return 0

@@ -1,0 +1,50 @@
+"""`plica check`: everything short of measuring."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from plica.commands.output import has_errors, in_order, say, show
+from plica.diagnostics.place import counted
+
+if TYPE_CHECKING:
+    from plica.rig.model import Rig
+
+
+def check(options: argparse.Namespace) -> int:
+    """Check each spec, show what was found in all of them, and a line for each that has no error."""
+    from plica.pipeline import compile_file
+
+    compiled = [(spec, compile_file(Path(spec), options.allow)) for spec in dict.fromkeys(options.specs)]
+    found = in_order(diagnostic for _, one in compiled for diagnostic in one.diagnostics)
+    show(found, options.format)
+    for spec, one in compiled:
+        if has_errors(one.diagnostics):
+            continue
+        if options.axes and one.rig is not None:
+            from plica.commands.axes import table
+
+            say(table(one.rig), options.format)
+        say(f"{spec}: {contents(one.rig)}; no errors", options.format)
+    return 1 if has_errors(found) else 0
+
+
+def contents(rig: Rig | None) -> str:
+    """What was checked: how much of each kind; kinds that there are none of are left out."""
+    if rig is None:
+        return "checked"
+    counts = {
+        "joint": len(rig.skeleton),
+        "strength": len(rig.strengths),
+        "region": len(rig.regions),
+        "shape": len(rig.shapes),
+        "detail": len(rig.details),
+        "fold": len(rig.folds),
+        "expectation": len(rig.expectations),
+    }
+    listed = [counted(number, noun) for noun, number in counts.items() if number]
+    if len(listed) > 1:
+        listed[-2:] = [f"{listed[-2]} and {listed[-1]}"]
+    return f"checked {', '.join(listed)}" if listed else "checked"

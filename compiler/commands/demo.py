@@ -1,0 +1,123 @@
+"""`plica demo`: the demo character, and the whole job run on it."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from plica.commands.check import contents
+from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.commands.progress import Step, progress
+from plica.diagnostics import Diagnostics
+
+SPEC = "wren.plica"
+OUT = "build"
+
+
+def demo(options: argparse.Namespace) -> int:
+    """Write the demo, check it, build it, and say what lies where."""
+    folder = Path(options.folder)
+    found = Diagnostics()
+    with progress("making the demo character") as step:
+        step("computing its model, sculpts, masks and maps")
+        data = demo_files()
+        problem = None if options.replace else _foreign(folder, data)
+        if problem:
+            return usage_error(
+                "demo", f"{problem}; give --replace to write there all the same, or another folder"
+            )
+        report = _run(folder, data, found, step)
+    shown = in_order(found.all)
+    show(shown, "text")
+    if has_errors(shown):
+        return 1
+    say(report)
+    return 0
+
+
+def demo_files() -> dict[str, bytes]:
+    """Every file of the demo, by path in its folder: the computed data, the spec and the library."""
+    from plica.demo import files as data
+
+    return {**data(), **_specs(files("plica.specs"), "")}
+
+
+def _specs(folder: Traversable, prefix: str) -> dict[str, bytes]:
+    """The specs that are installed with the package."""
+    found: dict[str, bytes] = {}
+    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if entry.name.endswith(".plica"):
+            found[prefix + entry.name] = entry.read_bytes()
+        elif entry.is_dir() and not entry.name.startswith("_"):
+            found |= _specs(entry, f"{prefix}{entry.name}/")
+    return found
+
+
+def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
+    """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
+    try:
+        if not folder.exists():
+            return None
+        if not folder.is_dir():
+            return f"`{folder}` is not a folder"
+        if not any(folder.iterdir()):
+            return None
+        if not (folder / SPEC).is_file():
+            return f"the folder `{folder}` holds other files"
+        for path, content in data.items():
+            place = folder / path
+            if place.exists() and (not place.is_file() or place.read_bytes() != content):
+                return f"`{place.as_posix()}` was changed"
+    except (OSError, ValueError) as error:
+        return f"`{folder}` cannot be used ({getattr(error, 'strerror', None) or error})"
+    return None
+
+
+def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> str:
+    """Write, check and build; the report is empty where there is an error."""
+    from plica.build.emit import DEFAULT_REQUESTS, build_targets
+    from plica.build.model import Build
+    from plica.build.writer import write
+    from plica.pipeline import compile_file
+
+    step("writing its files")
+    if write(data, folder, found) is None:
+        return ""
+    step("checking")
+    compiled = compile_file(folder / SPEC)
+    found.extend(compiled.diagnostics)
+    if compiled.rig is None or found.has_errors:
+        return ""
+    step("building")
+    built = build_targets(Build(compiled.rig, compiled.origins, folder), DEFAULT_REQUESTS, found)
+    if found.has_errors or write(built, folder / OUT, found) is None:
+        return ""
+    return _report(folder, data, contents(compiled.rig), built)
+
+
+def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Mapping[str, bytes]) -> str:
+    kinds: dict[str, list[str]] = {}
+    for path in data:
+        kinds.setdefault(path.split("/")[0], []).append(path)
+    place = folder.as_posix()
+    lines = [f"Wren, the otter who runs the river post, lives in {place}:"]
+    known = {
+        "wren.glb": "the model: skin and skeleton",
+        SPEC: "the spec, the text to read and change",
+        "library": "limbs that other characters can use too",
+        "sculpts": "shapes sculpted on the posed model",
+        "masks": "painted regions",
+        "maps": "normal maps of the fur, relaxed and contracted",
+        "clips": "motion to try it with",
+    }
+    for name in sorted(kinds, key=lambda name: (list(known).index(name) if name in known else 99, name)):
+        paths = kinds[name]
+        what = known.get(name, "more data")
+        lines.append(f"  {name:<12} {what}{f' ({len(paths)} files)' if len(paths) > 1 else ''}")
+    lines.append(f"  {OUT:<12} what was built from it: {', '.join(built)}")
+    lines.append(f"{checked} without an error; change {place}/{SPEC} and run")
+    lines.append(f"  plica check {place}/{SPEC}")
+    return "\n".join(lines)

@@ -1,0 +1,65 @@
+"""How findings reach the user: which form, which stream, with or without colour."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+from typing import TextIO
+
+from plica.diagnostics import Diagnostic, Severity
+
+
+def in_order(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
+    """Once each, by place; two specs that use one library find its mistakes twice."""
+    seen: dict[tuple[object, ...], Diagnostic] = {}
+    for diagnostic in sorted(found, key=lambda one: one.sort_key):
+        end = diagnostic.span.end if diagnostic.span else -1
+        seen.setdefault((*diagnostic.sort_key, end), diagnostic)
+    return tuple(seen.values())
+
+
+def has_errors(found: Iterable[Diagnostic]) -> bool:
+    """Whether any finding is an error."""
+    return any(diagnostic.severity is Severity.ERROR for diagnostic in found)
+
+
+def show(found: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None) -> None:
+    """Write findings to a stream (default: the standard output) in the form asked for.
+
+    Text and GitHub's commands are nothing for no findings; JSON and SARIF are whole documents all the same.
+    """
+    stream = stream or sys.stdout
+    if form == "json":
+        from plica.diagnostics import json_form
+
+        stream.write(json_form.render(found))
+    elif form == "sarif":
+        from plica.diagnostics import sarif
+
+        stream.write(sarif.render(found))
+    elif form == "github":
+        from plica.diagnostics import github
+
+        stream.write(github.render(found))
+    elif found:
+        from plica.diagnostics import text
+
+        stream.write(text.render(found, colour=wants_colour(stream)))
+
+
+def say(line: str, form: str = "text") -> None:
+    """Write a line for people to the standard output; nothing where a form for programs was asked for."""
+    if form == "text":
+        sys.stdout.write(line + "\n")
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """On a terminal that can, unless NO_COLOR is set (the convention of no-color.org)."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def usage_error(command: str, message: str) -> int:
+    """Say on the standard error what was wrong with the command line; gives the exit code."""
+    sys.stderr.write(f"plica {command}: {message}\n")
+    return 2

@@ -1,0 +1,41 @@
+"""Diagnostics as workflow commands that GitHub Actions shows beside the changed lines.
+
+The form and its escapes are those of GitHub's documentation, "Workflow commands for GitHub Actions": in the
+message `%`, CR and LF, in a property also `:` and `,` are percent-encoded. An annotation over several lines
+carries no columns, since columns count only within one line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from plica.diagnostics.place import extent
+from plica.diagnostics.record import Diagnostic, Severity
+
+_COMMANDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: "notice"}
+
+
+def render(found: Sequence[Diagnostic]) -> str:
+    """One workflow command per line."""
+    return "".join(_command(diagnostic) + "\n" for diagnostic in found)
+
+
+def _command(diagnostic: Diagnostic) -> str:
+    properties: dict[str, object] = {}
+    if diagnostic.span:
+        at = extent(diagnostic.span)
+        properties = {"file": diagnostic.span.source.path, "line": at.line, "endLine": at.end_line}
+        if at.line == at.end_line:
+            properties |= {"col": at.column, "endColumn": max(at.column, at.end_column - 1)}
+    properties["title"] = f"{diagnostic.code} {diagnostic.name}"
+    listed = ",".join(f"{key}={_property(str(value))}" for key, value in properties.items())
+    text = f"{diagnostic.message}\nhint: {diagnostic.hint}" if diagnostic.hint else diagnostic.message
+    return f"::{_COMMANDS[diagnostic.severity]} {listed}::{_data(text)}"
+
+
+def _data(text: str) -> str:
+    return text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A")
+
+
+def _property(text: str) -> str:
+    return _data(text).replace(":", "%3A").replace(",", "%2C")

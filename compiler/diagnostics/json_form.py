@@ -1,0 +1,60 @@
+"""Diagnostics as JSON, for other programs.
+
+The document is `{"format": "plica-diagnostics", "version": 1, "diagnostics": [...], "counts": {...}}`. A
+diagnostic has `code`, `name`, `severity` (`error`, `warning`, `note`), `message`, `hint` (text or null),
+`place` (or null), `labels` (a list of `place` and `text`) and `fix` (`place` and `replacement`, or null). A
+place has `file` (as the user wrote it, forward slashes), `start` and `end`, each with `line` and `column`
+from 1 and `offset` from 0, all in code points; `end` is one past the last character. Keys are only ever
+added within a version.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+from plica.diagnostics.place import extent
+from plica.diagnostics.record import Diagnostic, Severity
+from plica.source import Span
+
+FORMAT = "plica-diagnostics"
+VERSION = 1
+
+
+def render(found: Sequence[Diagnostic]) -> str:
+    """The JSON document, in ASCII so that any terminal or pipe takes it."""
+    return json.dumps(document(found), indent=2) + "\n"
+
+
+def document(found: Sequence[Diagnostic]) -> dict[str, object]:
+    """The document as plain values."""
+    severities = [diagnostic.severity for diagnostic in found]
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "diagnostics": [_entry(diagnostic) for diagnostic in found],
+        "counts": {severity.value: severities.count(severity) for severity in Severity},
+    }
+
+
+def _entry(diagnostic: Diagnostic) -> dict[str, object]:
+    fix = diagnostic.fix
+    return {
+        "code": diagnostic.code,
+        "name": diagnostic.name,
+        "severity": diagnostic.severity.value,
+        "message": diagnostic.message,
+        "hint": diagnostic.hint,
+        "place": _place(diagnostic.span) if diagnostic.span else None,
+        "labels": [{"place": _place(label.span), "text": label.text} for label in diagnostic.labels],
+        "fix": {"place": _place(fix.span), "replacement": fix.replacement} if fix else None,
+    }
+
+
+def _place(span: Span) -> dict[str, object]:
+    at = extent(span)
+    return {
+        "file": span.source.path,
+        "start": {"line": at.line, "column": at.column, "offset": span.start},
+        "end": {"line": at.end_line, "column": at.end_column, "offset": span.end},
+    }

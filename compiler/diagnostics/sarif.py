@@ -1,0 +1,111 @@
+"""Diagnostics as SARIF 2.1.0 (OASIS Standard, Static Analysis Results Interchange Format).
+
+One run; the rules are those of the catalogue that were met, with their help. Lines and columns count from
+1, `endColumn` is one past the last character (3.30.2), columns are code points (`columnKind`, 3.14.17).
+Nothing depends on the time or the machine.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from urllib.parse import quote
+
+from plica import __version__
+from plica.diagnostics.catalogue import Rule, rule
+from plica.diagnostics.place import extent
+from plica.diagnostics.record import Diagnostic, Fix, Label
+from plica.source import Source, Span
+
+SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+
+
+def render(found: Sequence[Diagnostic]) -> str:
+    """The SARIF log, in ASCII so that any terminal or pipe takes it."""
+    return json.dumps(document(found), indent=2) + "\n"
+
+
+def document(found: Sequence[Diagnostic]) -> dict[str, object]:
+    """The SARIF log as plain values."""
+    met = sorted({diagnostic.name for diagnostic in found}, key=lambda name: rule(name).code)
+    driver = {
+        "name": "plica",
+        "semanticVersion": __version__,
+        "rules": [_rule(rule(name)) for name in met],
+    }
+    run = {
+        "tool": {"driver": driver},
+        "columnKind": "unicodeCodePoints",
+        "results": [_result(diagnostic, met.index(diagnostic.name)) for diagnostic in found],
+    }
+    return {"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}
+
+
+def _rule(entry: Rule) -> dict[str, object]:
+    return {
+        "id": entry.code,
+        "name": entry.name,
+        "shortDescription": {"text": entry.summary},
+        "fullDescription": {"text": " ".join(entry.explanation.split())},
+        "help": {"text": entry.help_text},
+        "defaultConfiguration": {"level": entry.severity},
+    }
+
+
+def _result(diagnostic: Diagnostic, index: int) -> dict[str, object]:
+    text = f"{diagnostic.message}. Hint: {diagnostic.hint}" if diagnostic.hint else diagnostic.message
+    result: dict[str, object] = {
+        "ruleId": diagnostic.code,
+        "ruleIndex": index,
+        "level": diagnostic.severity.value,
+        "message": {"text": text},
+    }
+    if diagnostic.span:
+        result["locations"] = [{"physicalLocation": _location(diagnostic.span)}]
+    if diagnostic.labels:
+        result["relatedLocations"] = [
+            _related(number, label) for number, label in enumerate(diagnostic.labels)
+        ]
+    if diagnostic.fix:
+        result["fixes"] = [_fix(diagnostic.fix)]
+    return result
+
+
+def _related(number: int, label: Label) -> dict[str, object]:
+    return {"id": number, "physicalLocation": _location(label.span), "message": {"text": label.text}}
+
+
+def _fix(fix: Fix) -> dict[str, object]:
+    replacement = {"deletedRegion": region(fix.span), "insertedContent": {"text": fix.replacement}}
+    return {
+        "description": {"text": f"Write `{fix.replacement}`."},
+        "artifactChanges": [
+            {"artifactLocation": {"uri": uri(fix.span.source)}, "replacements": [replacement]},
+        ],
+    }
+
+
+def _location(span: Span) -> dict[str, object]:
+    return {"artifactLocation": {"uri": uri(span.source)}, "region": region(span)}
+
+
+def region(span: Span) -> dict[str, int]:
+    """A SARIF region (3.30): lines and columns from 1, `endColumn` one past the last character."""
+    at = extent(span)
+    return {
+        "startLine": at.line,
+        "startColumn": at.column,
+        "endLine": at.end_line,
+        "endColumn": at.end_column,
+    }
+
+
+def uri(source: Source) -> str:
+    """The source's path as a URI reference (RFC 3986): relative as given, `file:` where it is absolute."""
+    path = source.path.replace("\\", "/").encode("utf-8", "replace")
+    quoted = quote(path, safe="/")
+    if quoted.startswith("/"):
+        return "file://" + quoted
+    if quoted[1:4] == "%3A":  # a drive letter
+        return f"file:///{quoted[0]}:{quoted[4:]}"
+    return quoted

@@ -1,0 +1,29 @@
+"""Near misses: which known word a mistyped one most likely meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """The known word nearest to `word`, or None where nothing is near.
+
+    Letters' case is ignored first, so that `Elbow` finds `elbow`; the measure is difflib's ratio.
+    """
+    candidates = sorted(set(known))
+    folded = {candidate.casefold(): candidate for candidate in reversed(candidates)}
+    if word.casefold() in folded:
+        return folded[word.casefold()]
+    # difflib is slow on thousands of words: only those of a similar length can be near.
+    limit = max(2, len(word) // 2)
+    near = [key for key in folded if abs(len(key) - len(word)) <= limit]
+    from difflib import get_close_matches
+
+    found = get_close_matches(word.casefold(), near[:5000], n=1, cutoff=0.6)
+    return folded[found[0]] if found else None
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str | None:
+    """A hint sentence for a near miss, or None."""
+    found = closest(word, known)
+    return f"did you mean `{found}`?" if found else None

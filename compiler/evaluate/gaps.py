@@ -1,0 +1,90 @@
+"""Distances between joints, by forward kinematics from their nearest common ancestor."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from plica.evaluate.poses import Array
+from plica.evaluate.quaternions import turned
+from plica.evaluate.readings import Chunk, indexes
+from plica.rig.model import Gap
+from plica.skeleton.algebra import length, transpose
+from plica.skeleton.model import Skeleton
+
+
+class Gaps:
+    """The distance between two joints' origins less that at rest, found by the same arithmetic.
+
+    Only the joints between the two and their nearest common ancestor count: the ancestor turns and moves
+    both alike. Its own scale at rest, in model space, is applied along its axes.
+    """
+
+    def __init__(self, readings: Sequence[Gap], skeleton: Skeleton, joints: dict[str, int]) -> None:
+        """`joints` tells where a joint's rotation and translation stand in a chunk."""
+        chains: dict[tuple[int, ...], int] = {}
+        ends: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
+        scales = []
+        for reading in readings:
+            first, second, ancestor = _chains(skeleton, reading)
+            ends.append((first, second))
+            scales.append(_scale(skeleton, ancestor))
+            for chain in (first, second):
+                chains.setdefault(chain, len(chains))
+        # The longest first, so that the chains which reach some depth are always the first few.
+        ordered = sorted(chains, key=len, reverse=True)
+        rows = {chain: row for row, chain in enumerate(ordered)}
+        self._firsts = np.array([rows[first] for first, _ in ends], dtype=np.intp)
+        self._seconds = np.array([rows[second] for _, second in ends], dtype=np.intp)
+        self._scales = np.array(scales).T[:, :, np.newaxis]
+        self._points = len(ordered)
+        self._steps = []
+        for depth in range(max(map(len, ordered), default=0)):
+            found = [skeleton.joints[chain[depth]] for chain in ordered if len(chain) > depth]
+            scale = np.array([joint.scale for joint in found]).T[:, :, np.newaxis]
+            self._steps.append((indexes([joint.name for joint in found], joints), scale))
+        self._rest: Array | float = 0.0
+        self._rest = self.read(_rest_chunk(skeleton, joints))
+
+    def read(self, chunk: Chunk) -> Array:
+        """Metres, (readings, frames)."""
+        points = np.zeros((3, self._points, chunk.translations.shape[2]))
+        for depth, (joints, scale) in enumerate(self._steps):
+            count = len(joints)
+            if depth:
+                points[:, :count] = turned(chunk.rotations[:, joints], scale * points[:, :count])
+            points[:, :count] += chunk.translations[:, joints]
+        x, y, z = self._scales * (points[:, self._firsts] - points[:, self._seconds])
+        result: Array = np.sqrt((x * x + y * y) + z * z) - self._rest
+        return result
+
+
+def joints_of_gap(skeleton: Skeleton, reading: Gap) -> set[str]:
+    """The joints whose pose a gap depends on."""
+    first, second, _ = _chains(skeleton, reading)
+    return {skeleton.joints[index].name for index in (*first, *second)}
+
+
+def _chains(skeleton: Skeleton, reading: Gap) -> tuple[tuple[int, ...], tuple[int, ...], int | None]:
+    """Each joint and its ancestors below their nearest common one, from the joint up, and that ancestor."""
+    first, second = (
+        [index, *skeleton.ancestors(index)] for index in (skeleton.index[reading.joint], skeleton.index[reading.other])
+    )
+    shared = next((index for index in first if index in second), None)
+    if shared is None:
+        return tuple(first), tuple(second), None
+    return tuple(first[: first.index(shared)]), tuple(second[: second.index(shared)]), shared
+
+
+def _scale(skeleton: Skeleton, ancestor: int | None) -> tuple[float, ...]:
+    if ancestor is None:
+        return (1.0, 1.0, 1.0)
+    return tuple(length(column) for column in transpose(skeleton.frames[ancestor].linear))
+
+
+def _rest_chunk(skeleton: Skeleton, joints: dict[str, int]) -> Chunk:
+    found = [skeleton.joints[skeleton.index[name]] for name in joints]
+    rotations = np.array([joint.rotation for joint in found], dtype=np.float64).reshape(-1, 4, 1)
+    translations = np.array([joint.translation for joint in found], dtype=np.float64).reshape(-1, 3, 1)
+    return Chunk(np.empty((4, 0, 1)), rotations.transpose(1, 0, 2), translations.transpose(1, 0, 2), np.empty((0, 1)))

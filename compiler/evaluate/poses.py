@@ -1,0 +1,143 @@
+"""Poses: what every joint and every control does in each frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from plica.rig.model import Rig
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Poses:
+    """Local rotations and translations of joints, and values of controls, in each frame.
+
+    rotations: (frames, joints, 4), x y z w, of any length (readings do not depend on it; a null quaternion
+    reads as the rest pose); translations: (frames, joints, 3) metres, in the joint's parent; controls:
+    (frames, controls). Joints and controls that are not named are at rest. Raises ValueError where shapes
+    or numbers of frames do not match, where a name comes twice, and where a value is not finite.
+    """
+
+    joints: tuple[str, ...]
+    rotations: Array
+    translations: Array
+    control_names: tuple[str, ...]
+    controls: Array
+
+    def __post_init__(self) -> None:
+        for name, width in (
+            ("rotations", (len(self.joints), 4)),
+            ("translations", (len(self.joints), 3)),
+            ("controls", (len(self.control_names),)),
+        ):
+            values = np.asarray(getattr(self, name), dtype=np.float64)
+            if values.shape[1:] != width or values.ndim != len(width) + 1:
+                raise ValueError(
+                    f"{name} must have the shape (frames, {', '.join(map(str, width))}), not {values.shape}"
+                )
+            if not np.isfinite(values).all():
+                raise ValueError(f"{name} must be finite numbers")
+            object.__setattr__(self, name, values)
+        if not len(self.rotations) == len(self.translations) == len(self.controls):
+            raise ValueError("rotations, translations and controls must have the same number of frames")
+        _refuse_repeated(self.joints)
+        _refuse_repeated(self.control_names)
+
+    @property
+    def frames(self) -> int:
+        """The number of frames."""
+        return len(self.rotations)
+
+
+@dataclass(frozen=True)
+class JointPlacement:
+    """A joint's local rotation (x y z w) and translation (metres) in one pose; None is the rest pose's."""
+
+    rotation: tuple[float, ...] | None = None
+    translation: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True)
+class SparsePose:
+    """One pose, naming only the joints and controls that are away from rest."""
+
+    joints: Mapping[str, JointPlacement] = field(default_factory=dict)
+    controls: Mapping[str, float] = field(default_factory=dict)
+
+
+def rest_poses(rig: Rig, frames: int = 1) -> Poses:
+    """The rest pose of a rig, `frames` times, with every joint and control; the arrays are writable."""
+    rotations = np.array([joint.rotation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 4)
+    translations = np.array([joint.translation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    controls = np.array([control.rest for control in rig.controls], dtype=np.float64).reshape(1, -1)
+    return Poses(
+        tuple(joint.name for joint in rig.skeleton),
+        np.repeat(rotations, frames, axis=0),
+        np.repeat(translations, frames, axis=0),
+        tuple(control.name for control in rig.controls),
+        np.repeat(controls, frames, axis=0),
+    )
+
+
+def sparse_pose(
+    joints: Mapping[str, Mapping[str, Sequence[float]]], controls: Mapping[str, float] | None = None
+) -> SparsePose:
+    """A sparse pose from plain data: {"elbow": {"rotation": [x, y, z, w], "translation": [x, y, z]}},
+    controls.
+
+    Raises ValueError for another key than rotation and translation.
+    """
+    placements = {}
+    for name, parts in joints.items():
+        unknown = sorted(set(parts) - {"rotation", "translation"})
+        if unknown:
+            raise ValueError(f"joint {name} has no {unknown[0]}; a pose gives its rotation and translation")
+        placements[name] = JointPlacement(**{part: tuple(values) for part, values in parts.items()})
+    return SparsePose(placements, dict(controls or {}))
+
+
+def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
+    """Full poses, one frame for each sparse pose, with every joint and control of the rig.
+
+    Raises ValueError for joints and controls that the rig does not have, for values of the wrong length and
+    for values that are not finite.
+    """
+    poses = rest_poses(rig, len(sparse))
+    joints = {name: index for index, name in enumerate(poses.joints)}
+    controls = {name: index for index, name in enumerate(poses.control_names)}
+    for frame, pose in enumerate(sparse):
+        for name, placement in pose.joints.items():
+            index = _known(joints, name, "joint")
+            if placement.rotation is not None:
+                poses.rotations[frame, index] = _components(name, "rotation", placement.rotation, 4)
+            if placement.translation is not None:
+                poses.translations[frame, index] = _components(name, "translation", placement.translation, 3)
+        for name, value in pose.controls.items():
+            poses.controls[frame, _known(controls, name, "control")] = _components(name, "value", [value], 1)[0]
+    return poses
+
+
+def _known(indexes: Mapping[str, int], name: str, what: str) -> int:
+    if name not in indexes:
+        raise ValueError(f"the rig has no {what} {name}")
+    return indexes[name]
+
+
+def _components(name: str, part: str, values: ArrayLike, size: int) -> Array:
+    found = np.asarray(values, dtype=np.float64)
+    if found.shape != (size,) or not np.isfinite(found).all():
+        raise ValueError(f"the {part} of {name} must be {size} finite number{'s' if size > 1 else ''}")
+    return found
+
+
+def _refuse_repeated(names: Sequence[str]) -> None:
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise ValueError(f"{name} is named twice")
+        seen.add(name)

@@ -1,0 +1,70 @@
+"""Text to Rig in one call: the function behind the command line, the editor and the tests."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from plica.diagnostics import Diagnostic, Diagnostics
+from plica.rig.expand import expand
+from plica.rig.model import Rig
+from plica.source import Source, Span
+from plica.spec.bind import bind
+from plica.spec.model import Spec
+from plica.syntax.nodes import Document
+from plica.syntax.parser import parse
+from plica.workspace import Refused, Workspace
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """What compiling gave. `spec` and `rig` are None where the stage before it found errors.
+
+    `origins`: where each rig entry was declared, by kind (`driver`, `shape`, ...) and output name.
+    `documents`: the spec and the libraries that it uses. `is_library`: a file with parameters and no character.
+    """
+
+    diagnostics: tuple[Diagnostic, ...]
+    documents: tuple[Document, ...]
+    spec: Spec | None
+    rig: Rig | None
+    origins: Mapping[tuple[str, str], Span]
+    is_library: bool = False
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The texts that were read."""
+        return tuple(document.source for document in self.documents)
+
+
+def compile_file(path: Path, allowed: Sequence[Path] = ()) -> Compiled:
+    """Compile a spec. Files that it names must lie in its folder or in one of `allowed`."""
+    workspace = Workspace(path.parent, allowed)
+    text = workspace.read_text(path, path.name)
+    if isinstance(text, Refused):
+        found = Diagnostics()
+        found.add_filled(text.name, None, text.values)
+        return Compiled(found.all, (), None, None, {})
+    return compile_text(text, path.as_posix(), workspace)
+
+
+def compile_text(text: str, path: str = "spec.plica", workspace: Workspace | None = None) -> Compiled:
+    """Compile a text. Without a workspace no file is read: other files cannot be used, nor checked for."""
+    found = Diagnostics()
+    document = parse(Source(path, text), found)
+    if found.has_errors:
+        return Compiled(found.all, (document,), None, None, {})
+    if _is_library(document):
+        return Compiled(found.all, (document,), None, None, {}, is_library=True)
+    bound = bind(document, workspace.root if workspace else None, workspace, found)
+    if found.has_errors or bound.spec is None:
+        return Compiled(found.all, bound.documents, None, None, {})
+    expanded = expand(bound.spec, found)
+    rig = None if found.has_errors else expanded.rig
+    return Compiled(found.all, bound.documents, bound.spec, rig, expanded.origins)
+
+
+def _is_library(document: Document) -> bool:
+    kinds = {getattr(node, "kind", type(node).__name__) for node in document.declarations}
+    return "character" not in kinds and "Parameter" in kinds

@@ -1,0 +1,32 @@
+"""A clip of motion, whatever file it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.skeleton.model import Skeleton
+
+
+@dataclass(frozen=True, eq=False)
+class Clip:
+    """Sampled motion of a skeleton of the clip's own.
+
+    `times` (frames,) seconds, rising. `rotations` (frames, joints, 4) unit quaternions and `translations`
+    (frames, joints, 3), both local to the parent as in glTF 2.0, in the order of `rest.joints`.
+    `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit).
+    """
+
+    name: str
+    times: NDArray[np.float64]
+    rotations: NDArray[np.float64]
+    translations: NDArray[np.float64]
+    rest: Skeleton
+    in_metres: bool
+
+    @property
+    def joints(self) -> tuple[str, ...]:
+        """The names of the clip's joints."""
+        return tuple(joint.name for joint in self.rest.joints)

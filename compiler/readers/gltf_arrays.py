@@ -1,0 +1,219 @@
+"""The binary data of a glTF 2.0 file as numpy arrays (sections 3.6.1 and 3.6.2).
+
+Buffers come from the container's binary chunk, from data URIs and from files in the model's own folder;
+nothing outside of it is opened. Every offset is checked against the data before it is used.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from pathlib import Path
+from urllib.parse import unquote, unquote_to_bytes, urlsplit
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.readers.fields import Fields, fields, index, index_of, objects, text, whole
+from plica.readers.gltf_document import BINARY_CHUNK, chunk_place, open_regular, read_document
+from plica.readers.outline import UnreadableModel
+
+# Section 3.6.2.2: component types and element types.
+COMPONENTS: dict[int, np.dtype[np.generic]] = {
+    5120: np.dtype("<i1"),
+    5121: np.dtype("<u1"),
+    5122: np.dtype("<i2"),
+    5123: np.dtype("<u2"),
+    5125: np.dtype("<u4"),
+    5126: np.dtype("<f4"),
+}
+ELEMENTS: dict[str, tuple[int, int]] = {  # rows, columns; a vector is one column
+    "SCALAR": (1, 1),
+    "VEC2": (2, 1),
+    "VEC3": (3, 1),
+    "VEC4": (4, 1),
+    "MAT2": (2, 2),
+    "MAT3": (3, 3),
+    "MAT4": (4, 4),
+}
+COMPRESSED = ("KHR_draco_mesh_compression", "EXT_meshopt_compression", "KHR_meshopt_compression")
+LARGEST_EMPTY = 1 << 27  # components of an accessor that no data stands behind
+
+
+class GltfArrays:
+    """A glTF file whose accessors can be asked for. Buffers are read once, when first needed."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises UnreadableModel."""
+        self.path = path
+        self.document = read_document(path)
+        required = self.document.get("extensionsRequired")
+        for extension in required if isinstance(required, list) else []:
+            if extension in COMPRESSED:
+                raise UnreadableModel(
+                    f"its meshes are compressed ({extension}); write it without compression"
+                )
+        self._accessors = objects(self.document, "accessors", "the file")
+        self._views = objects(self.document, "bufferViews", "the file")
+        self._buffers = objects(self.document, "buffers", "the file")
+        self._data: dict[int, bytes] = {}
+
+    def accessor(self, number: object) -> NDArray[np.generic]:
+        """The accessor's elements: (count,), (count, components) or (count, rows, columns).
+
+        Floats and normalised integers as float64, other integers as they are stored. Raises UnreadableModel.
+        """
+        position = index_of(number, len(self._accessors), "an accessor reference")
+        place = f"accessors[{position}]"
+        accessor = self._accessors[position]
+        count = whole(accessor, "count", 0, place)
+        component, (rows, columns) = _types(accessor, place)
+        view = index(accessor, "bufferView", len(self._views), place)
+        if view is not None:
+            start = whole(accessor, "byteOffset", 0, place)
+            found = self._elements(view, start, count, component, rows, columns, place)
+        elif count * rows * columns <= LARGEST_EMPTY:
+            found = np.zeros((count, columns, rows), component)
+        else:
+            raise UnreadableModel(f"{place} has {count} elements and no data")
+        if accessor.get("sparse") is not None:
+            found = self._with_sparse(fields(accessor["sparse"], f"{place}.sparse"), found, place)
+        values = _decoded(found, accessor.get("normalized") is True)
+        if not np.all(np.isfinite(values)):
+            raise UnreadableModel(f"{place} holds values that are no numbers")
+        if columns == 1:
+            return values[:, 0, 0] if rows == 1 else values[:, 0, :]
+        return values.transpose(0, 2, 1)  # stored column by column
+
+    def _elements(
+        self,
+        view_number: int,
+        start: int,
+        count: int,
+        component: np.dtype[np.generic],
+        rows: int,
+        columns: int,
+        place: str,
+    ) -> NDArray[np.generic]:
+        """A copy of the elements in a buffer view, (count, columns, rows)."""
+        view = self._views[view_number]
+        here = f"bufferViews[{view_number}]"
+        data = self._view_data(view_number)
+        column_stride = rows * component.itemsize
+        if columns > 1:
+            column_stride = (column_stride + 3) // 4 * 4  # columns begin at multiples of four bytes
+        size = column_stride * (columns - 1) + rows * component.itemsize
+        stride = whole(view, "byteStride", 0, here) or max(size, column_stride * columns)
+        if stride < size:
+            raise UnreadableModel(f"{here}.byteStride is smaller than the elements of {place}")
+        if count and start + stride * (count - 1) + size > len(data):
+            raise UnreadableModel(f"{place} reaches beyond {here}")
+        if count == 0:
+            return np.zeros((0, columns, rows), component)
+        return np.ndarray(
+            (count, columns, rows), component, data, start, (stride, column_stride, component.itemsize)
+        ).copy()
+
+    def _with_sparse(self, sparse: Fields, found: NDArray[np.generic], place: str) -> NDArray[np.generic]:
+        """The elements with some replaced (section 3.6.2.3)."""
+        here = f"{place}.sparse"
+        count = whole(sparse, "count", 0, here)
+        where = fields(sparse.get("indices"), f"{here}.indices")
+        what = fields(sparse.get("values"), f"{here}.values")
+        kind = COMPONENTS.get(whole(where, "componentType", 0, f"{here}.indices"))
+        if kind is None or kind.kind != "u":
+            raise UnreadableModel(f"{here}.indices has a component type that indices cannot have")
+        index_view = index(where, "bufferView", len(self._views), f"{here}.indices")
+        value_view = index(what, "bufferView", len(self._views), f"{here}.values")
+        if index_view is None or value_view is None:
+            raise UnreadableModel(f"{here} has no data")
+        start = whole(where, "byteOffset", 0, f"{here}.indices")
+        positions = self._elements(index_view, start, count, kind, 1, 1, here)[:, 0, 0].astype(np.int64)
+        if count and (np.any(np.diff(positions) <= 0) or positions[-1] >= len(found)):
+            raise UnreadableModel(f"{here}.indices do not rise strictly within the accessor")
+        _, columns, rows = found.shape
+        start = whole(what, "byteOffset", 0, f"{here}.values")
+        found[positions] = self._elements(value_view, start, count, found.dtype, rows, columns, here)
+        return found
+
+    def _view_data(self, number: int) -> memoryview:
+        view = self._views[number]
+        place = f"bufferViews[{number}]"
+        buffer = index(view, "buffer", len(self._buffers), place)
+        if buffer is None:
+            raise UnreadableModel(f"{place} has no buffer")
+        data = self._buffer(buffer)
+        start, size = whole(view, "byteOffset", 0, place), whole(view, "byteLength", 0, place)
+        if start + size > len(data):
+            raise UnreadableModel(f"{place} reaches beyond buffers[{buffer}]")
+        return memoryview(data)[start : start + size]
+
+    def _buffer(self, number: int) -> bytes:
+        if number not in self._data:
+            place = f"buffers[{number}]"
+            uri = text(self._buffers[number], "uri", place)
+            if uri is not None:
+                data = bytes_of_uri(uri, self.path.parent, place)
+            elif number == 0:
+                data = self._binary_chunk()
+            else:
+                raise UnreadableModel(f"{place} has no data")
+            size = whole(self._buffers[number], "byteLength", 0, place)
+            if len(data) < size:
+                raise UnreadableModel(f"{place} is {size} bytes long, but its data are {len(data)}")
+            self._data[number] = data
+        return self._data[number]
+
+    def _binary_chunk(self) -> bytes:
+        with open_regular(self.path) as stream:
+            place = chunk_place(stream, BINARY_CHUNK)
+            if place is None:
+                raise UnreadableModel("buffers[0] has neither a uri nor a binary chunk")
+            stream.seek(place[0])
+            return stream.read(place[1])
+
+
+def bytes_of_uri(uri: str, folder: Path, place: str) -> bytes:
+    """The data of a data URI (RFC 2397), or of a file in or below `folder`. Raises UnreadableModel."""
+    if uri[:5].lower() == "data:":
+        head, comma, body = uri[5:].partition(",")
+        if not comma:
+            raise UnreadableModel(f"{place}.uri is no data URI")
+        if not head.lower().endswith(";base64"):
+            return unquote_to_bytes(body)
+        try:
+            return base64.b64decode(unquote(body), validate=True)
+        except (binascii.Error, ValueError) as error:
+            raise UnreadableModel(f"{place}.uri is not base64") from error
+    try:
+        parts = urlsplit(uri)
+        file = folder.joinpath(unquote(parts.path)).resolve()
+        inside = file.is_relative_to(folder.resolve())
+    except (ValueError, OSError, RuntimeError) as error:
+        raise UnreadableModel(f"{place}.uri is no usable address") from error
+    if parts.scheme or parts.netloc or not inside:
+        raise UnreadableModel(f"{place} lies outside the model's folder: {uri[:80]}")
+    try:
+        with open_regular(file) as stream:
+            return stream.read()
+    except UnreadableModel as error:
+        raise UnreadableModel(f"{place}, `{uri[:80]}`: {error}") from error
+
+
+def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[int, int]]:
+    component = COMPONENTS.get(whole(accessor, "componentType", 0, place))
+    element = ELEMENTS.get(text(accessor, "type", place) or "")
+    if component is None or element is None:
+        raise UnreadableModel(f"{place} has a type that glTF 2.0 does not know")
+    return component, element
+
+
+def _decoded(found: NDArray[np.generic], normalised: bool) -> NDArray[np.generic]:
+    """Floats as float64; normalised integers to 0..1 or -1..1 (section 3.6.2.2)."""
+    if found.dtype.kind == "f":
+        return found.astype(np.float64)
+    if not normalised:
+        return found
+    bits = 8 * found.dtype.itemsize - (1 if found.dtype.kind == "i" else 0)
+    largest = 2.0**bits - 1.0
+    return np.maximum(found.astype(np.float64) / largest, -1.0)

@@ -1,0 +1,150 @@
+"""Animations of a glTF 2.0 file as clips (section 3.11, interpolation by Appendix C)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.readers.clip import Clip
+from plica.readers.fields import Fields, fields, index, objects, text
+from plica.readers.gltf_arrays import GltfArrays
+from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
+from plica.readers.outline import UnreadableModel
+from plica.readers.quaternions import normalised, slerp
+
+Array = NDArray[np.float64]
+WIDTHS = {"rotation": 4, "translation": 3}
+INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
+LARGEST_FRAMES = 1 << 22
+
+
+class Track(NamedTuple):
+    """One channel: key times (n,), values (n, w); CUBICSPLINE (n, 3, w): tangent in, value, tangent out."""
+
+    joint: int
+    path: str
+    times: Array
+    values: Array
+    interpolation: str
+
+
+def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
+    """A file's animations.
+
+    Each is sampled at the union of its key times, or `rate` times a second from its first key to its last.
+    Scale and morph weight channels are left out: no reading depends on them. Raises UnreadableModel.
+    """
+    arrays = GltfArrays(path)
+    found = skeleton_of_document(arrays.document)
+    names = animation_names(arrays.document)
+    animations = objects(arrays.document, "animations", "the file")
+    return tuple(
+        _clip(arrays, found, animation, f"animations[{number}]", names[number], rate)
+        for number, animation in enumerate(animations)
+    )
+
+
+def sample(track: Track, times: Array) -> Array:
+    """A track's values (frames, w) at `times` (frames,), held before the first key and after the last."""
+    keys, values = track.times, track.values
+    after = np.clip(np.searchsorted(keys, times, side="right"), 1, max(len(keys) - 1, 1))
+    before = after - 1
+    after = np.minimum(after, len(keys) - 1)
+    length = keys[after] - keys[before]
+    inside = np.clip(times, keys[0], keys[-1]) - keys[before]
+    share = np.divide(inside, length, out=np.zeros_like(inside), where=length > 0.0)
+    if track.interpolation == "STEP":
+        found = values[np.where(share >= 1.0, after, before)]
+    elif track.interpolation == "CUBICSPLINE":
+        found = _cubic(values, before, after, length, share)
+    elif track.path == "rotation":
+        return slerp(values[before], values[after], share)
+    else:
+        found = values[before] + (values[after] - values[before]) * share[:, None]
+    numbers: Array = normalised(found) if track.path == "rotation" else found
+    return numbers
+
+
+def _cubic(
+    values: Array, before: NDArray[np.intp], after: NDArray[np.intp], length: Array, share: Array
+) -> Array:
+    """The cubic of Appendix C.5, tangents scaled by the keys' distance."""
+    t, duration = share[:, None], length[:, None]
+    t2, t3 = t * t, t * t * t
+    return (
+        (2 * t3 - 3 * t2 + 1) * values[before, 1]
+        + duration * (t3 - 2 * t2 + t) * values[before, 2]
+        + (3 * t2 - 2 * t3) * values[after, 1]
+        + duration * (t3 - t2) * values[after, 0]
+    )
+
+
+def _clip(
+    arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str, name: str, rate: float | None
+) -> Clip:
+    tracks = _tracks(arrays, found, animation, place)
+    times = _times(tracks, rate)
+    joints = found.skeleton.joints
+    rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
+    translations = np.tile(
+        np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1)
+    )
+    for track in tracks:
+        target = rotations if track.path == "rotation" else translations
+        target[:, track.joint] = sample(track, times)
+    return Clip(name, times, rotations, translations, found.skeleton, in_metres=True)
+
+
+def _times(tracks: list[Track], rate: float | None) -> Array:
+    if not tracks:
+        return np.zeros(1)
+    keys = np.unique(np.concatenate([track.times for track in tracks]))
+    if rate is None:
+        return keys
+    frames = np.floor((keys[-1] - keys[0]) * rate + 1e-6) + 1
+    if frames > LARGEST_FRAMES:
+        raise UnreadableModel(
+            f"an animation lasts {keys[-1] - keys[0]:.3g} s, too long for {rate:g} samples a second"
+        )
+    return np.asarray(keys[0] + np.arange(int(frames)) / rate, dtype=np.float64)
+
+
+def _tracks(arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str) -> list[Track]:
+    samplers = objects(animation, "samplers", place)
+    nodes = len(objects(arrays.document, "nodes", "the file"))
+    joints = {node: joint for joint, node in enumerate(found.nodes)}
+    tracks = []
+    for number, channel in enumerate(objects(animation, "channels", place)):
+        here = f"{place}.channels[{number}]"
+        target = fields(channel.get("target"), f"{here}.target")
+        node = index(target, "node", nodes, f"{here}.target")
+        path = text(target, "path", f"{here}.target")
+        sampler = index(channel, "sampler", len(samplers), here)
+        if sampler is None:
+            raise UnreadableModel(f"{here} has no sampler")
+        if node in joints and path in WIDTHS:
+            tracks.append(_track(arrays, samplers[sampler], joints[node], path, here))
+    return tracks
+
+
+def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> Track:
+    interpolation = text(sampler, "interpolation", place) or "LINEAR"
+    if interpolation not in INTERPOLATIONS:
+        raise UnreadableModel(f"{place} has an interpolation that glTF 2.0 does not know")
+    times = arrays.accessor(sampler.get("input"))
+    values = arrays.accessor(sampler.get("output"))
+    if times.ndim != 1 or times.dtype.kind != "f" or len(times) == 0 or np.any(np.diff(times) <= 0.0):
+        raise UnreadableModel(f"the key times of {place} do not rise strictly")
+    keys, width = len(times), WIDTHS[path]
+    cubic = interpolation == "CUBICSPLINE"
+    if values.dtype.kind != "f" or values.shape != (keys * 3 if cubic else keys, width):
+        raise UnreadableModel(f"the values of {place} do not match its {keys} key times")
+    numbers = values.astype(np.float64)
+    if cubic:
+        numbers = numbers.reshape(keys, 3, width)
+    elif path == "rotation":
+        numbers = normalised(numbers)
+    return Track(joint, path, times.astype(np.float64), numbers, interpolation)

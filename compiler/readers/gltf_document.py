@@ -1,0 +1,160 @@
+"""The JSON of a glTF 2.0 file (Khronos glTF 2.0 sections 2 to 4), from `.gltf` text or a `.glb` container.
+
+Only the JSON is read: a check of a spec must not wait for the binary data of the model.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import struct
+from pathlib import Path
+from typing import BinaryIO
+
+from plica.readers.fields import Fields, fields, indexes, objects
+from plica.readers.outline import UnreadableModel
+
+MAGIC = b"glTF"  # section 4.4.2: 0x46546C67, little-endian
+JSON_CHUNK = 0x4E4F534A  # section 4.4.3
+BINARY_CHUNK = 0x004E4942
+HEADER = struct.Struct("<4sII")
+CHUNK_HEADER = struct.Struct("<II")
+LARGEST_JSON = 1 << 30  # bytes
+
+
+def read_document(path: Path) -> Fields:
+    """The document's root object.
+
+    Raises UnreadableModel for everything that is not glTF 2.0: wrong or truncated containers, text that is
+    not JSON or not UTF-8, too deep or too large, other versions.
+    """
+    with open_regular(path) as stream:
+        document = parse(json_bytes(stream), path.name)
+    _check_version(document)
+    return document
+
+
+def open_regular(path: Path) -> BinaryIO:
+    """The file, opened for reading. Raises UnreadableModel where it is none or may not be read."""
+    try:
+        # Not blocking: opening a named pipe that nobody writes to must not hang the command.
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except OSError as error:
+        raise UnreadableModel(f"it cannot be opened ({error.strerror or error})") from error
+    except ValueError as error:  # a null character in the name
+        raise UnreadableModel("its name holds a character that no file name can hold") from error
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise UnreadableModel("it is not a file")
+    return os.fdopen(descriptor, "rb")
+
+
+def json_bytes(stream: BinaryIO) -> bytes:
+    """The JSON of a container's first chunk, or the whole file where it is no container."""
+    start = stream.read(HEADER.size)
+    if not start.startswith(MAGIC):
+        return _limited(start + stream.read(LARGEST_JSON + 1))
+    offset, size = chunk_place(stream, JSON_CHUNK) or (0, 0)
+    if size == 0:
+        raise UnreadableModel("it holds no JSON chunk")
+    if size > LARGEST_JSON:
+        raise UnreadableModel("its JSON chunk is larger than 1 GiB")
+    stream.seek(offset)
+    return stream.read(size)
+
+
+def chunk_place(stream: BinaryIO, wanted: int) -> tuple[int, int] | None:
+    """Offset and size of the JSON or binary chunk of a container; None where there is none (section 4.4).
+
+    Raises UnreadableModel where sizes and the file do not agree.
+    """
+    stream.seek(0, os.SEEK_END)
+    file_size = stream.tell()
+    stream.seek(0)
+    header = stream.read(HEADER.size)
+    if len(header) < HEADER.size:
+        raise UnreadableModel("it ends within its header")
+    magic, version, total = HEADER.unpack(header)
+    if magic != MAGIC:
+        return None
+    if version != 2:
+        raise UnreadableModel(f"its container has version {version}; Plica reads glTF 2.0")
+    if total > file_size:
+        raise UnreadableModel(f"it is truncated: {file_size} bytes of {total}")
+    offset, number = HEADER.size, 0
+    while offset + CHUNK_HEADER.size <= total:
+        stream.seek(offset)
+        size, kind = CHUNK_HEADER.unpack(stream.read(CHUNK_HEADER.size))
+        offset += CHUNK_HEADER.size
+        if offset + size > total:
+            raise UnreadableModel(f"chunk {number} is said to be {size} bytes, but {total - offset} are left")
+        if (number == 0) != (kind == JSON_CHUNK):
+            raise UnreadableModel("its first chunk, and no other, must be JSON")
+        if kind == wanted:
+            return offset, size
+        offset, number = offset + size, number + 1
+    return None
+
+
+def parse(data: bytes, name: str) -> Fields:
+    """The JSON object in `data`. Raises UnreadableModel."""
+    try:
+        content = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UnreadableModel(f"it is not UTF-8 text (byte {error.start})") from error
+    try:
+        return fields(json.loads(content, parse_constant=_refuse_constant), name)
+    except json.JSONDecodeError as error:
+        raise UnreadableModel(f"it is not JSON (line {error.lineno}: {error.msg})") from error
+    except RecursionError as error:
+        raise UnreadableModel("its JSON is nested too deeply") from error
+    except MemoryError as error:
+        raise UnreadableModel("its JSON is too large for this machine's memory") from error
+    except ValueError as error:  # numbers of thousands of digits
+        raise UnreadableModel("its JSON holds a number that is too long") from error
+
+
+def _refuse_constant(constant: str) -> float:
+    raise UnreadableModel(f"its JSON holds `{constant}`, which is not JSON")
+
+
+def _limited(data: bytes) -> bytes:
+    if len(data) > LARGEST_JSON:
+        raise UnreadableModel("its JSON is larger than 1 GiB")
+    return data
+
+
+def _check_version(document: Fields) -> None:
+    asset = document.get("asset")
+    version = asset.get("version") if isinstance(asset, dict) else None
+    if not isinstance(version, str):
+        raise UnreadableModel("it does not say that it is glTF (asset.version is missing)")
+    if version.split(".")[0] != "2":
+        raise UnreadableModel(f"it has glTF version {version[:20]}; Plica reads glTF 2.0")
+
+
+def parents_of_nodes(document: Fields) -> list[int | None]:
+    """The parent of each node. Raises UnreadableModel where nodes do not form trees (section 3.5.2)."""
+    nodes = objects(document, "nodes", "the file")
+    parents: list[int | None] = [None] * len(nodes)
+    for parent, node in enumerate(nodes):
+        for child in indexes(node, "children", len(nodes), f"nodes[{parent}]"):
+            if parents[child] is not None:
+                raise UnreadableModel(f"node {child} has two parents, {parents[child]} and {parent}")
+            parents[child] = parent
+    _check_no_cycles(parents)
+    return parents
+
+
+def _check_no_cycles(parents: list[int | None]) -> None:
+    reaches_root: set[int] = set()
+    for start in range(len(parents)):
+        way: set[int] = set()
+        node: int | None = start
+        while node is not None and node not in reaches_root:
+            if node in way:
+                raise UnreadableModel(f"node {node} lies below itself")
+            way.add(node)
+            node = parents[node]
+        reaches_root |= way

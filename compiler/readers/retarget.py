@@ -1,0 +1,139 @@
+"""From a clip's skeleton to the character's."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import Poses
+from plica.readers.clip import Clip
+from plica.readers.quaternions import Array, conjugate, multiply
+from plica.rig.model import ControlValue, Driver, Gap, Rig
+from plica.skeleton.algebra import Matrix, product, transpose
+from plica.skeleton.model import Joint, Skeleton
+from plica.source import Span
+
+SAME_FRAME = 1e-6  # how far the elements of two rest orientations may differ to be taken for the same
+SHOWN = 8  # names in a message, the others are counted
+
+
+def poses_from_clip(rig: Rig, clip: Clip, found: Diagnostics, span: Span | None = None) -> Poses:
+    """The rig's poses in the clip's frames; joints that the clip does not move are left at rest.
+
+    Joints are matched by the rig's aliases, then by name. Each carries its rotation since rest through
+    model space: with F the rest orientations, E = F_clip d F_clip^-1 is the rotation since rest there, and
+    F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose
+    lengths are metres. Joints left over on either side are reported once.
+    """
+    skeleton = skeleton_of_rig(rig)
+    matches = matched_joints(rig, clip)
+    _report(rig, clip, matches, found, span)
+    frames = len(clip.times)
+    rotations = np.empty((frames, len(matches), 4))
+    translations = np.empty((frames, len(matches), 3))
+    for column, (own, other) in enumerate(matches.items()):
+        position = skeleton.index[own]
+        joint = skeleton.joints[position]
+        rotations[:, column] = _rotations(skeleton, position, clip, other)
+        translations[:, column] = joint.translation
+        if clip.in_metres:
+            translations[:, column] += _translations(skeleton, position, clip, other)
+    controls = tuple(control.name for control in rig.controls)
+    rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
+    return Poses(tuple(matches), rotations, translations, controls, np.tile(rest, (frames, 1)))
+
+
+def skeleton_of_rig(rig: Rig) -> Skeleton:
+    """The rig's skeleton with its rest frames."""
+    index = {joint.name: position for position, joint in enumerate(rig.skeleton)}
+    return Skeleton(
+        tuple(
+            Joint(
+                joint.name,
+                None if joint.parent is None else index[joint.parent],
+                joint.translation,
+                joint.rotation,
+                joint.scale,
+                joint.skinned,
+            )
+            for joint in rig.skeleton
+        )
+    )
+
+
+def matched_joints(rig: Rig, clip: Clip) -> dict[str, int]:
+    """For the rig's joints that the clip has, in the rig's order, the index of the clip's joint."""
+    aliases = {alias.joint: alias.clip_name for alias in rig.aliases if alias.clip_name in clip.rest.index}
+    taken = set(aliases.values())
+    matches = {}
+    for joint in rig.skeleton:
+        name = aliases.get(joint.name, joint.name)
+        if name in clip.rest.index and (joint.name in aliases or name not in taken):
+            matches[joint.name] = clip.rest.index[name]
+    return matches
+
+
+def _rotations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> Array:
+    """The joint's local rotations, (frames, 4)."""
+    own_rest = np.array(skeleton.joints[position].rotation)
+    clip_rest = np.array(clip.rest.joints[other].rotation)
+    between = product(transpose(skeleton.orientation(position)), clip.rest.orientation(other))
+    same = _is_identity(between)
+    if same and np.array_equal(own_rest, clip_rest):
+        carried: Array = clip.rotations[:, other]
+        return carried
+    turn = multiply(conjugate(clip_rest), clip.rotations[:, other])
+    if not same:
+        carry = np.array(between)
+        # The vector part of a rotation is a pseudovector: a mirroring map turns it over.
+        turn = np.concatenate((turn[:, :3] @ (carry.T * np.linalg.det(carry)), turn[:, 3:]), axis=1)
+    return multiply(own_rest, turn)
+
+
+def _translations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> Array:
+    """What the joint's translation has to be changed by, in its parent, (frames, 3)."""
+    moved = clip.translations[:, other] - np.array(clip.rest.joints[other].translation)
+    own = np.array(skeleton.parent_frame(position).linear)
+    theirs = np.array(clip.rest.parent_frame(other).linear)
+    if np.array_equal(own, theirs):
+        return np.asarray(moved)
+    if abs(np.linalg.det(own)) < 1e-30:
+        return np.zeros_like(moved)
+    return np.asarray(moved @ np.linalg.solve(own, theirs).T)
+
+
+def _is_identity(matrix: Matrix) -> bool:
+    return all(
+        abs(value - (1.0 if row == column else 0.0)) < SAME_FRAME
+        for row, values in enumerate(matrix)
+        for column, value in enumerate(values)
+    )
+
+
+def _report(rig: Rig, clip: Clip, matches: dict[str, int], found: Diagnostics, span: Span | None) -> None:
+    if not matches:
+        found.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
+        return
+    used = set(matches.values())
+    left_over = [name for position, name in enumerate(clip.joints) if position not in used]
+    if left_over:
+        found.add("clip-joints-unused", span, clip=clip.name, joints=_listed(left_over))
+    unmoved = [name for name in joints_read(rig) if name not in matches]
+    if unmoved:
+        found.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
+
+
+def joints_read(rig: Rig) -> tuple[str, ...]:
+    """The joints that drivers and fields read, in the order of the skeleton."""
+    read = {field.joint for field in rig.fields}
+    for strength in rig.strengths:
+        if isinstance(strength, Driver) and not isinstance(strength.reading, ControlValue):
+            read.add(strength.reading.joint)
+            if isinstance(strength.reading, Gap):
+                read.add(strength.reading.other)
+    return tuple(joint.name for joint in rig.skeleton if joint.name in read)
+
+
+def _listed(names: list[str]) -> str:
+    shown = ", ".join(f"`{name}`" for name in names[:SHOWN])
+    return shown if len(names) <= SHOWN else f"{shown} and {len(names) - SHOWN} more"

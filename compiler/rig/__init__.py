@@ -1,0 +1,1 @@
+"""Spec to Rig: sides, families and mirrored axes resolved into pure data."""

@@ -1,0 +1,327 @@
+"""Spec to Rig: every `both` becomes a left and a right entry, every name an output name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Literal, NamedTuple, TypeVar, cast
+
+from plica.diagnostics import Diagnostics, Label
+from plica.rig import model as rig
+from plica.rig.names import SIDES, Naming
+from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
+from plica.source import Span
+from plica.spec import model as spec
+from plica.spec.model import OneSide
+
+Origins = Mapping[tuple[str, str], Span]
+Named = TypeVar("Named", bound=Any)
+
+_SIDE_ORDER = {"left": 0, "right": 1, "none": 2}
+# Expectations that speak of the whole character, also when written for both sides.
+_WHOLE = {"rest", "partition", "budget", "even"}
+
+
+class Expanded(NamedTuple):
+    """The rig, and where each of its entries was declared, by kind and output name."""
+
+    rig: rig.Rig
+    origins: Origins
+
+
+def expand(bound: spec.Spec, found: Diagnostics) -> Expanded:
+    """Expand a spec; entries with mistakes are left out and reported."""
+    return _Expansion(bound, found).result()
+
+
+class _Expansion:
+    def __init__(self, bound: spec.Spec, found: Diagnostics) -> None:
+        self.spec = bound
+        self.found = found
+        self.origins: dict[tuple[str, str], Span] = {}
+        self.naming = Naming(bound.character.names_pattern, *bound.character.side_texts)
+        self.frames = Frames(bound.bound, self.naming, found)
+
+    def result(self) -> Expanded:
+        bound = self.spec
+        fields = self._entries("field", bound.fields, self._field)
+        samples = [sample for item in fields for sample in self._samples(item)]
+        drivers = self._entries("driver", bound.drivers, self._driver)
+        combines = self._entries("combine", bound.combines, self._combine)
+        strengths: list[rig.Strength] = [*drivers, *samples, *self._in_order(combines)]
+        self._report_clashes(strengths)
+        regions = self._entries("region", bound.regions, self._region)
+        self._report_region_cycles(regions)
+        return Expanded(
+            rig.Rig(
+                character=self._character(),
+                skeleton=self._skeleton(),
+                symmetry=self._symmetry(),
+                controls=tuple(self._entries("control", bound.controls, self._control)),
+                fields=tuple(fields),
+                strengths=tuple(strengths),
+                regions=tuple(regions),
+                shapes=tuple(self._entries("shape", bound.shapes, self._shape)),
+                details=tuple(self._entries("detail", bound.details, self._detail)),
+                folds=tuple(self._entries("fold", bound.folds, self._fold)),
+                expectations=tuple(self._expectations()),
+                aliases=bound.character.aliases,
+            ),
+            self.origins,
+        )
+
+    def _entries(
+        self,
+        kind: str,
+        entries: Iterable[spec.Entry[Any]],
+        make: Callable[[spec.Entry[Any], OneSide, str], Named | None],
+    ) -> list[Named]:
+        """One entry for each side, ordered by declared name, so that the order of declarations never shows."""
+        made: list[Named] = []
+        for entry in entries:
+            declared = entry.declared
+            for side in SIDES[declared.side]:
+                name = self.naming.of(declared.name, side)
+                self._declare(kind, name, declared.span)
+                item = make(entry, side, name)
+                if item is not None:
+                    made.append(item)
+        return sorted(made, key=_order)
+
+    def _declare(self, kind: str, name: str, span: Span) -> None:
+        other = self.origins.get((kind, name))
+        if other is not None:
+            self.found.add(
+                "output-name-clash", span, name=name, labels=[Label(other, "the other declaration")]
+            )
+        self.origins[(kind, name)] = span
+
+    # ---- the character
+
+    def _character(self) -> rig.Character:
+        facts = self.spec.character
+        return rig.Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about)
+
+    def _skeleton(self) -> tuple[rig.RigJoint, ...]:
+        skeleton, sides = self.spec.bound.skeleton, self.spec.bound.sides
+        joints = []
+        for index, joint in enumerate(skeleton.joints):
+            side: rig.Side = "left" if index in sides.left else "right" if index in sides.right else "none"
+            partner = sides.partner.get(index)
+            joints.append(
+                rig.RigJoint(
+                    name=joint.name,
+                    parent=None if joint.parent is None else skeleton.joints[joint.parent].name,
+                    translation=joint.translation,
+                    rotation=joint.rotation,
+                    scale=joint.scale,
+                    side=side,
+                    partner=None if partner is None else skeleton.joints[partner].name,
+                    skinned=joint.skinned,
+                )
+            )
+        return tuple(joints)
+
+    def _symmetry(self) -> rig.Symmetry | None:
+        plane = self.spec.bound.plane
+        return None if plane is None else rig.Symmetry(plane.axis, plane.offset, self.spec.bound.plane_found)
+
+    def _about(self, about: rig.About, side: OneSide) -> rig.About:
+        if about.renamed_from is None:
+            return about
+        return rig.About(about.notes, about.photos, self.naming.of(about.renamed_from, side))
+
+    # ---- strengths
+
+    def _control(self, entry: spec.Entry[spec.ControlFacts], side: OneSide, name: str) -> rig.Control:
+        declared, facts = entry.declared, entry.facts(side)
+        about = self._about(declared.about, side)
+        return rig.Control(name, side, declared.name, facts.range, facts.rest, about)
+
+    def _driver(
+        self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str
+    ) -> rig.Driver | None:
+        declared, facts = entry.declared, entry.facts(side)
+        mirrored = entry.mirrored(side, "reads")
+        reading = expand_reading(facts.reading, side, mirrored, self.frames, declared.span)
+        if reading is None:
+            return None
+        if side == "right" and declared.side == "both":
+            self._report_same(entry, reading, name)
+        about = self._about(declared.about, side)
+        return rig.Driver(name, side, declared.name, reading, facts.span, facts.clamped, facts.curve, about)
+
+    def _report_same(self, entry: spec.Entry[spec.DriverFacts], right: rig.Reading, name: str) -> None:
+        """Both sides reading the same number is hardly meant: an axis that the mirror leaves alone."""
+        span = entry.declared.span
+        left = expand_reading(entry.left.reading, "left", False, self.frames, span)
+        if left == right and entry.left.span == entry.right.span:
+            self.found.add("same-on-both-sides", span, name=entry.declared.name)
+
+    def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> rig.Combine:
+        declared = entry.declared
+        combination = self._combination(entry.facts(side).combination, side)
+        return rig.Combine(name, side, declared.name, combination, self._about(declared.about, side))
+
+    def _combination(self, combination: spec.CombinationOf, side: OneSide) -> rig.Combination:
+        parts: list[rig.Combination | rig.StrengthOf] = []
+        for part in combination.parts:
+            if isinstance(part, spec.CombinationOf):
+                parts.append(self._combination(part, side))
+            else:
+                parts.append(rig.StrengthOf(self.naming.target(part, side)))
+        return rig.Combination(combination.how, tuple(parts))
+
+    def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> rig.Field | None:
+        return expand_field(entry, side, self.frames)
+
+    def _samples(self, item: rig.Field) -> list[rig.Sample]:
+        samples = []
+        for sample in item.samples[1:]:
+            name = self.naming.of(item.declared, item.side, sample.name)
+            self.origins[("sample", name)] = self.origins[("field", item.name)]
+            declared = f"{item.declared}.{sample.name}"
+            samples.append(rig.Sample(name, item.side, declared, item.name, sample.name))
+        return samples
+
+    def _in_order(self, combines: list[rig.Combine]) -> list[rig.Combine]:
+        """Combines after those that they are made of; those in a cycle are reported and left out."""
+        pending = {combine.name: combine for combine in combines}
+        needs = {name: set(_strengths_of(item.combination)) & pending.keys() for name, item in pending.items()}
+        ordered: list[rig.Combine] = []
+        while pending:
+            ready = [name for name in pending if not needs[name] & pending.keys()]
+            if not ready:
+                for name in pending:
+                    self.found.add("cycle", self.origins[("combine", name)], kind="combine", name=name)
+                break
+            ordered.extend(pending.pop(name) for name in ready)
+        return ordered
+
+    def _report_clashes(self, strengths: list[rig.Strength]) -> None:
+        seen: dict[str, rig.Strength] = {}
+        for item in strengths:
+            other = seen.setdefault(item.name, item)
+            if other is not item and other.kind != item.kind:
+                label = Label(self.origins[(other.kind, other.name)], "the other declaration")
+                span = self.origins[(item.kind, item.name)]
+                self.found.add("output-name-clash", span, name=item.name, labels=[label])
+
+    # ---- surfaces
+
+    def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> rig.Region:
+        declared, facts = entry.declared, entry.facts(side)
+        source = self._region_source(facts.source, side)
+        about = self._about(declared.about, side)
+        return rig.Region(name, side, declared.name, source, facts.feather, about)
+
+    def _region_source(self, source: spec.RegionSourceOf, side: OneSide) -> rig.RegionSource:
+        if isinstance(source, spec.PaintedImage):
+            return rig.Painted(source.file, source.uv)
+        if isinstance(source, spec.StoredVertices):
+            return rig.Stored(source.file)
+        if isinstance(source, spec.SetOfRegions):
+            return rig.RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
+        indexes = [joint.right if side == "right" else joint.left for joint in source.joints]
+        if source.below:
+            indexes = sorted({below for index in indexes for below in self.spec.bound.skeleton.below(index)})
+        return rig.SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
+
+    def _report_region_cycles(self, regions: list[rig.Region]) -> None:
+        parts = {
+            region.name: region.source.regions for region in regions if isinstance(region.source, rig.RegionSet)
+        }
+        settled: set[str] = {region.name for region in regions} - parts.keys()
+        while True:
+            ready = [name for name in parts if name not in settled and set(parts[name]) <= settled]
+            if not ready:
+                break
+            settled.update(ready)
+        for name in parts:
+            if name not in settled:
+                self.found.add("cycle", self.origins[("region", name)], kind="region", name=name)
+
+    def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> rig.Sculpt:
+        return rig.Sculpt(sculpt.file, expand_pose(sculpt.pose, side, mirrored, self.frames))
+
+    def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> rig.Shape:
+        declared, facts = entry.declared, entry.facts(side)
+        source: rig.Sculpt | rig.Morph | None = None
+        if isinstance(facts.source, spec.SculptOf):
+            source = self._sculpt(facts.source, side, entry.mirrored(side, "source"))
+        elif facts.source is not None:
+            source = rig.Morph(facts.source.name)
+        mirrored = entry.mirrored(side, "inbetween")
+        return rig.Shape(
+            name=name,
+            side=side,
+            declared=declared.name,
+            source=source,
+            within=self._optional(facts.within, side),
+            follows=self._optional(facts.follows, side),
+            inbetweens=tuple(
+                rig.Inbetween(item.at, self._sculpt(item.sculpt, side, mirrored)) for item in facts.inbetweens
+            ),
+            threshold=facts.threshold,
+            about=self._about(declared.about, side),
+        )
+
+    def _optional(self, target: spec.Target | None, side: OneSide) -> str | None:
+        return None if target is None else self.naming.target(target, side)
+
+    def _detail(self, entry: spec.Entry[spec.DetailFacts], side: OneSide, name: str) -> rig.Detail:
+        facts = entry.facts(side)
+        about = self._about(entry.declared.about, side)
+        return rig.Detail(name, facts.relaxed, facts.contracted, facts.uv, facts.budget, facts.mixing, about)
+
+    def _fold(self, entry: spec.Entry[spec.FoldFacts], side: OneSide, name: str) -> rig.Fold:
+        declared, facts = entry.declared, entry.facts(side)
+        return rig.Fold(
+            name=name,
+            side=side,
+            declared=declared.name,
+            detail=self.naming.target(facts.detail, side),
+            area=self.naming.target(facts.area, side),
+            follows=self._optional(facts.follows, side),
+            tolerance=facts.tolerance,
+            about=self._about(declared.about, side),
+        )
+
+    # ---- expectations
+
+    def _expectations(self) -> list[rig.Expectation]:
+        made: dict[rig.Expectation, Span] = {}
+        for item in self.spec.expectations:
+            for side in SIDES["none" if item.kind in _WHOLE else item.side]:
+                expectation = self._expectation(item, side)
+                if expectation in made:
+                    label = Label(made[expectation], "the first one")
+                    self.found.add("repeated-expectation", item.span, labels=[label])
+                made[expectation] = item.span
+        ordered = sorted(made, key=repr)
+        for index, expectation in enumerate(ordered):
+            self.origins[("expect", str(index))] = made[expectation]
+        return ordered
+
+    def _expectation(self, item: spec.ExpectationOf, side: OneSide) -> rig.Expectation:
+        return rig.Expectation(
+            kind=cast(Literal["volume"], item.kind),
+            side=side,
+            of=tuple(self.naming.target(target, side) for target in item.of),
+            against=self._optional(item.against, side),
+            limit=item.limit,
+            over=tuple(self.naming.target(target, side) for target in item.over),
+            over_clips=item.over_clips,
+            over_everything=item.over_everything,
+            about=item.about,
+        )
+
+
+def _order(item: Any) -> tuple[str, int]:
+    return item.declared if hasattr(item, "declared") else item.name, _SIDE_ORDER[getattr(item, "side", "none")]
+
+
+def _strengths_of(combination: rig.Combination) -> list[str]:
+    names: list[str] = []
+    for part in combination.parts:
+        names.extend(_strengths_of(part) if isinstance(part, rig.Combination) else [part.strength])
+    return names

@@ -1,0 +1,305 @@
+"""Rig to canonical JSON text and back, and the JSON Schema of it.
+
+Canonical means: one Rig has one text. Keys stand in the order of the dataclasses (`format` and `version` first), each
+entry of a top-level list has its own line, floats have the shortest digits that read back exactly (and always a
+point or an exponent), the text is UTF-8 and ends in a line feed. `about` is left out where nothing is said; every
+other key is always there, so that an interpreter need not know defaults. `targets/json/README.md` describes the format.
+
+pydantic checks what is read and makes the schema. It is imported when first needed, because it takes longer to load
+than a small check takes.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from plica.rig.model import FORMAT, FORMAT_VERSION, NOTHING_SAID, Rig
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+    from pydantic_core import ErrorDetails
+
+SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+_HEAD = ("format", "version")
+_LONE_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+class RigFormatError(ValueError):
+    """A text that is not a Rig: `path` is the place in the JSON (`strengths[3].span`), `problem` says what is wrong."""
+
+    def __init__(self, path: str, problem: str) -> None:
+        super().__init__(f"{path}: {problem}" if path else problem)
+        self.path = path
+        self.problem = problem
+
+
+# ---- writing ------------------------------------------------------------------------------------------
+
+
+def encoder() -> Callable[[object], str]:
+    """A function from plain data to one line of JSON in Plica's style; it raises ValueError for inf and nan."""
+    return json.JSONEncoder(ensure_ascii=False, allow_nan=False, check_circular=False).encode
+
+
+def encoded(text: str) -> bytes:
+    """JSON text as UTF-8; half surrogate pairs, which UTF-8 cannot hold, as JSON's own escapes."""
+    return _LONE_SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text).encode("utf-8")
+
+
+@cache
+def _field_names(cls: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(cls))
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses as dicts, tuples as lists, whole numbers as floats: what `json` writes as the format says."""
+    kind = type(value)
+    if kind is float:
+        return value + 0.0  # turns -0.0 into 0.0: equal Rigs have equal texts
+    if kind is str or value is None or kind is bool:
+        return value
+    if kind is tuple or kind is list:
+        return [plain(item) for item in value]
+    if is_dataclass(kind):
+        found = {}
+        for name in _field_names(kind):
+            item = getattr(value, name)
+            if name != "about" or item != NOTHING_SAID:
+                found[name] = plain(item)
+        return found
+    return float(value)
+
+
+def write_lines(members: dict[str, Any], encode: Callable[[object], str]) -> str:
+    """A JSON object of plain data with one line for each key, and for each entry of a list."""
+    parts: list[str] = []
+    for name, value in members.items():
+        if isinstance(value, list) and value:
+            text = "[\n" + ",\n".join(map(encode, value)) + "\n]"
+        else:
+            text = encode(value)
+        parts.append(f"{encode(name)}: {text}")
+    return "{\n" + ",\n".join(parts) + "\n}\n"
+
+
+def write_rig(rig: Rig) -> str:
+    """The canonical JSON text of a Rig. Raises ValueError where it holds inf or nan, which no checked Rig does."""
+    members: dict[str, Any] = {"format": rig.format, "version": rig.version}
+    for name in _field_names(Rig):
+        if name not in _HEAD:
+            members[name] = plain(getattr(rig, name))
+    return write_lines(members, encoder())
+
+
+# ---- reading ------------------------------------------------------------------------------------------
+
+
+@cache
+def _holder() -> type[BaseModel]:
+    """A pydantic model that holds a Rig; its strictness reaches all dataclasses below."""
+    from pydantic import ConfigDict, create_model
+
+    config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+    return create_model("Holder", __config__=config, rig=(Rig, ...))
+
+
+def read_rig(text: str) -> Rig:
+    """The Rig of a JSON text, its shape, numbers and cross-references checked.
+
+    Raises RigFormatError, with the place in the JSON and plain words, for everything else.
+    """
+    from pydantic import ValidationError
+
+    from plica.rig.references import first_problem
+
+    data = _parsed(text)
+    _check_head(data)
+    try:
+        rig: Rig = _holder().model_validate_json(b'{"rig": ' + encoded(text) + b"}").rig  # type: ignore[attr-defined]
+    except ValidationError as error:
+        raise _in_plain_words(error.errors(include_url=False)) from None
+    missing = _missing_key(data, plain(rig), "")
+    if missing is not None:
+        raise RigFormatError(missing, _WORDS["missing"])
+    problem = first_problem(rig)
+    if problem is not None:
+        raise RigFormatError(problem.path, problem.text)
+    return rig
+
+
+def _no_constant(name: str) -> float:
+    raise RigFormatError("", f"{name} is not a number that JSON knows")
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise RigFormatError("", f"the key {twice!r} stands twice in one object")
+    return found
+
+
+def _parsed(text: str) -> Any:
+    """The text as plain data. Raises RigFormatError where it is not JSON."""
+    try:
+        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once_each)
+    except json.JSONDecodeError as error:
+        raise RigFormatError("", f"not JSON: {error.msg} (line {error.lineno}, column {error.colno})") from None
+    except RecursionError:
+        raise RigFormatError("", "nested too deeply") from None
+    except ValueError as error:
+        if isinstance(error, RigFormatError):
+            raise
+        raise RigFormatError("", "a whole number in it has too many digits") from None
+
+
+def _check_head(data: Any) -> None:
+    """Refuses what is no Rig, or one of another version, before details are looked at."""
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise RigFormatError("format", f"this is not a rig: it must be an object whose `format` is {FORMAT!r}")
+    version = data.get("version")
+    if type(version) is not int or version != FORMAT_VERSION:
+        if isinstance(version, int) and version > FORMAT_VERSION:
+            raise RigFormatError("version", f"{version} is newer than this Plica reads ({FORMAT_VERSION})")
+        raise RigFormatError("version", f"must be {FORMAT_VERSION}")
+
+
+_WORDS = {
+    "missing": "this key is missing",
+    "missing_argument": "this key is missing",
+    "unexpected_keyword_argument": "the format has no such key here",
+    "extra_forbidden": "the format has no such key here",
+    "string_type": "must be text",
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "bool_type": "must be true or false",
+    "finite_number": "must be a finite number",
+    "tuple_type": "must be a list",
+    "too_long": "has too many items",
+    "dataclass_type": "must be an object",
+}
+
+
+Place = tuple[int | str, ...]
+
+
+def _in_plain_words(errors: list[ErrorDetails]) -> RigFormatError:
+    """The first mistake among pydantic's findings.
+
+    Where one of several kinds of object may stand, pydantic reports mistakes for each kind. What counts are those
+    of the kind that the object says it is; where objects have no `kind`, those of the one that fits best.
+    """
+    other_kinds = {
+        error["loc"][:-1] for error in errors if error["loc"][-1] == "kind" and error["type"] == "literal_error"
+    }
+
+    def of_another_kind(place: Place) -> bool:
+        return any(place[:end] in other_kinds for end in range(len(place)))
+
+    kept = [error for error in errors if not of_another_kind(error["loc"])]
+    if not kept:
+        return _unknown_kind(errors)
+    first = _of_best_member(kept, 0)
+    words = _WORDS.get(first["type"])
+    if words is None and first["type"] == "literal_error":
+        words = f"must be {first['ctx']['expected']}"
+    return RigFormatError(_shown(first["loc"]), words or "has a value that cannot stand here")
+
+
+def _unknown_kind(errors: list[ErrorDetails]) -> RigFormatError:
+    """What to say where an object is of no kind that may stand there."""
+    kinds = [error for error in errors if error["loc"][-1] == "kind"]
+    place = max((error["loc"][:-2] for error in kinds), key=len)
+    known = [error["ctx"]["expected"] for error in kinds if error["loc"][:-2] == place]
+    return RigFormatError(_shown((*place, "kind")), f"must be {', '.join(known[:-1])} or {known[-1]}")
+
+
+def _of_best_member(errors: list[ErrorDetails], depth: int) -> ErrorDetails:
+    """The first error, at each choice between classes following the class with the fewest errors."""
+    first = errors[0]["loc"]
+    while depth < len(first) and not _names_class(first[depth]):
+        depth += 1
+    if depth >= len(first):
+        return errors[0]
+    there = [error for error in errors if error["loc"][:depth] == first[:depth] and len(error["loc"]) > depth]
+    members = Counter(error["loc"][depth] for error in there)
+    best = min(members, key=members.__getitem__)
+    return _of_best_member([error for error in there if error["loc"][depth] == best], depth + 1)
+
+
+def _names_class(step: int | str) -> bool:
+    """Whether a step of pydantic's places names a class; all keys of the format begin in lower case."""
+    return isinstance(step, str) and step[:1].isupper()
+
+
+def _shown(place: Place) -> str:
+    """A place of pydantic's in the way people write it, without the holder and the names of classes."""
+    text = ""
+    for step in place[1:]:
+        if isinstance(step, int):
+            text += f"[{step}]"
+        elif not _names_class(step):
+            text += f".{step}" if text else step
+    return text
+
+
+def _missing_key(data: Any, whole: Any, place: str) -> str | None:
+    """The place of the first key that `whole` has and `data` lacks: keys whose default was taken."""
+    if isinstance(whole, list):
+        pairs = ((item, other, f"{place}[{index}]") for index, (item, other) in enumerate(zip(data, whole, strict=True)))
+    elif isinstance(whole, dict):
+        for key in whole:
+            if key not in data:
+                return f"{place}.{key}" if place else key
+        pairs = ((data[key], whole[key], f"{place}.{key}" if place else key) for key in whole)
+    else:
+        return None
+    return next((found for found in (_missing_key(*pair) for pair in pairs) if found is not None), None)
+
+
+# ---- schema -------------------------------------------------------------------------------------------
+
+
+def rig_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of the format, made from the dataclasses."""
+    whole = _holder().model_json_schema(ref_template="#/$defs/{model}")
+    definitions: dict[str, Any] = whole["$defs"]
+    top = definitions.pop("Rig")
+    for name, definition in definitions.items():
+        properties = definition["properties"]
+        definition["required"] = [key for key in properties if key != "about"]
+        definition.pop("title", None)
+        for entry in properties.values():
+            entry.pop("title", None)
+            entry.pop("default", None)
+        definitions[name] = definition
+    names = [*_HEAD, *(name for name in top["properties"] if name not in _HEAD)]
+    properties = {name: top["properties"][name] for name in names}
+    for entry in properties.values():
+        entry.pop("title", None)
+        entry.pop("default", None)
+    properties["version"] = {"const": FORMAT_VERSION}
+    return {
+        "$schema": SCHEMA_DIALECT,
+        "title": "Plica rig",
+        "description": top["description"],
+        "type": "object",
+        "properties": properties,
+        "required": names,
+        "additionalProperties": False,
+        "$defs": definitions,
+    }
+
+
+def schema_text(schema: dict[str, Any]) -> str:
+    """A schema as the text of the file that is published."""
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+
+

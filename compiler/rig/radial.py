@@ -1,0 +1,156 @@
+"""Radial basis interpolation over rotations: the coefficients of a field, in plain Python.
+
+After Lewis, Cordner and Fong, "Pose Space Deformation" (2000), with strengths in place of offsets. A field
+has few samples (tens), and `plica check` must not wait for numpy.
+
+Both distances are Euclidean distances in some space: 2 sin(a / 2) is the Frobenius distance of two rotation
+matrices over sqrt(2), and that of directions lives on the unit sphere. So the Gaussian's matrix is positive
+definite, and that of the plain distance is definite on coefficients that add up to 0 (Micchelli 1986),
+which the constant term asks for: both systems have one solution for any samples that differ. The distance
+cubed has no such guarantee with a constant: the matrix is singular for three samples with distances 1, 1
+and 2^(2/3), and enough linear terms to repair that would leave nothing to interpolate among a handful of
+samples. It is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+from math import exp
+from typing import Literal, NamedTuple
+
+from plica.rig.model import FieldSample, Vector
+from plica.skeleton.algebra import (
+    Quaternion,
+    conjugate,
+    length,
+    matrix_of,
+    multiply,
+    normalised,
+    subtract,
+    times,
+)
+
+Metric = Literal["rotation", "direction"]
+Row = list[float]
+
+# Closer samples are one pose, for any animator and for any hope of telling them apart.
+_COINCIDENT = 1e-6
+# Strengths must come out at the samples as nearly as `plica.rig.model.Field` rounds them to 0 and 1.
+_RESIDUAL = 5e-13
+
+
+class Solution(NamedTuple):
+    """What `plica.rig.model.Field` holds: coefficients[i][k] of sample i for the strength of sample k + 1."""
+
+    width: float | None
+    coefficients: tuple[tuple[float, ...], ...]
+    constants: tuple[float, ...]
+
+
+def solve(
+    samples: Sequence[FieldSample],
+    metric: Metric,
+    axis: Vector | None,
+    kernel: str,
+    width: float | None = None,
+) -> Solution:
+    """The coefficients with which each sample's strength is 1 at itself and 0 at all others.
+
+    samples: rest first, turns since rest; `axis`: the unit vector that metric "direction" turns; `width`:
+    of the Gaussian, None for the mean distance between samples. Kernel "gaussian" has no constant, "linear"
+    has one, and coefficients that add up to 0. Raises ValueError naming two samples where they coincide,
+    and the two closest where they are so close (for the width) that the strengths come out wrong; for an
+    unknown kernel; for a width that is not above 0.
+    """
+    if kernel not in ("gaussian", "linear"):
+        raise ValueError(f"the kernel {kernel} does not interpolate every set of samples")
+    distances = [[distance(a.rotation, b.rotation, metric, axis) for b in samples] for a in samples]
+    first, second = _closest(samples, distances)
+    if distances[first][second] < _COINCIDENT:
+        raise ValueError(f"samples {samples[first].name} and {samples[second].name} coincide")
+    if kernel == "linear":
+        solution = _with_constants(distances)
+    else:
+        solution = _gaussian(distances, _mean(distances) if width is None else width)
+    matrix = distances if solution.width is None else _kernel_matrix(distances, solution.width)
+    if _worst(matrix, solution) > _RESIDUAL:
+        raise ValueError(f"samples {samples[first].name} and {samples[second].name} are too close to tell apart")
+    return solution
+
+
+def distance(a: Quaternion, b: Quaternion, metric: Metric, axis: Vector | None) -> float:
+    """The distance of two turns as `Field` defines it, 0 to 2. Raises ValueError where an axis is missing."""
+    first, second = normalised(a), normalised(b)
+    if metric == "rotation":
+        return 2 * length(multiply(conjugate(first), second)[:3])
+    if axis is None:
+        raise ValueError('the metric "direction" needs an axis')
+    return length(subtract(times(matrix_of(first), axis), times(matrix_of(second), axis)))
+
+
+def _closest(samples: Sequence[FieldSample], distances: Sequence[Sequence[float]]) -> tuple[int, int]:
+    if len(samples) < 2:
+        raise ValueError("a field needs a sample beside the rest pose")
+    return min(combinations(range(len(samples)), 2), key=lambda pair: distances[pair[0]][pair[1]])
+
+
+def _mean(distances: Sequence[Sequence[float]]) -> float:
+    pairs = [distances[a][b] for a, b in combinations(range(len(distances)), 2)]
+    return sum(pairs) / len(pairs)
+
+
+def _kernel_matrix(distances: Sequence[Sequence[float]], width: float) -> list[Row]:
+    return [[exp(-((value / width) ** 2)) for value in row] for row in distances]
+
+
+def _wanted(size: int) -> list[Row]:
+    """The strengths at the samples: a row for each sample, no column for rest."""
+    return [[1.0 if row == column else 0.0 for column in range(1, size)] for row in range(size)]
+
+
+def _gaussian(distances: Sequence[Sequence[float]], width: float) -> Solution:
+    if not width > 0:
+        raise ValueError("the width of a gaussian must be above 0")
+    size = len(distances)
+    found = _eliminated(_kernel_matrix(distances, width), _wanted(size))
+    return Solution(width, tuple(map(tuple, found)), (0.0,) * (size - 1))
+
+
+def _with_constants(distances: Sequence[Sequence[float]]) -> Solution:
+    size = len(distances)
+    matrix = [[*row, 1.0] for row in distances] + [[1.0] * size + [0.0]]
+    found = _eliminated(matrix, [*_wanted(size), [0.0] * (size - 1)])
+    return Solution(None, tuple(map(tuple, found[:size])), tuple(found[size]))
+
+
+def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[float]]) -> list[Row]:
+    """The solution of matrix x = right by Gaussian elimination with partial pivoting."""
+    size = len(matrix)
+    rows = [[*left, *values] for left, values in zip(matrix, right, strict=True)]
+    for column in range(size):
+        pivot = max(range(column, size), key=lambda row: abs(rows[row][column]))
+        rows[column], rows[pivot] = rows[pivot], rows[column]
+        top = rows[column]
+        for row in range(column + 1, size):
+            factor = rows[row][column] / top[column]
+            if factor != 0.0:
+                rows[row] = [value - factor * above for value, above in zip(rows[row], top, strict=True)]
+    found: list[Row] = [[] for _ in range(size)]
+    for row in reversed(range(size)):
+        values = rows[row][size:]
+        for column in range(row + 1, size):
+            values = [value - rows[row][column] * known for value, known in zip(values, found[column], strict=True)]
+        found[row] = [value / rows[row][row] for value in values]
+    return found
+
+
+def _worst(matrix: Sequence[Sequence[float]], solution: Solution) -> float:
+    """The largest error of a strength at a sample."""
+    columns = list(zip(*solution.coefficients, strict=True))
+    worst = 0.0
+    for row, wanted in zip(matrix, _wanted(len(matrix)), strict=True):
+        for column, constant, strength in zip(columns, solution.constants, wanted, strict=True):
+            found = constant + sum(value * factor for value, factor in zip(row, column, strict=True))
+            worst = max(worst, abs(found - strength))
+    return worst

@@ -1,0 +1,211 @@
+"""Readings, fields and poses of one side: axes in the joint's rest frame, mirrored where they were written for the
+other side."""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+from plica.diagnostics import Diagnostics
+from plica.rig import model as rig
+from plica.rig.mirror import NO_MIRROR, Mirror, mirror_between
+from plica.rig.names import Naming
+from plica.skeleton.algebra import (
+    IDENTITY_QUATERNION,
+    Quaternion,
+    Vector,
+    about,
+    add,
+    determinant,
+    dot,
+    length,
+    multiply,
+    scaled,
+    subtract,
+    times,
+    transpose,
+    unit,
+)
+from plica.source import Span
+from plica.spec import model as spec
+from plica.spec.model import OneSide
+
+
+class Frames(NamedTuple):
+    """What resolving an axis needs: the skeleton with its plane, the names, and where to report."""
+
+    bound: spec.BoundSkeleton
+    naming: Naming
+    found: Diagnostics
+
+    def joint_name(self, index: int) -> str:
+        """A joint's name."""
+        return self.bound.skeleton.joints[index].name
+
+    def mirror(self, joint: spec.JointRef, mirrored: bool) -> Mirror:
+        """The mirror that takes what is written for a joint to this side; none where nothing is mirrored."""
+        if not mirrored or joint.literal or self.bound.plane is None:
+            return NO_MIRROR
+        return mirror_between(self.bound.skeleton, self.bound.plane, joint.left, joint.right)
+
+    def direction(self, axis: spec.AxisValue, index: int) -> Vector:
+        """A direction in a joint's own rest axes."""
+        return self._own(axis, index)[0]
+
+    def rotation_axis(self, axis: spec.AxisValue, index: int) -> Vector:
+        """A rotation axis in a joint's own rest axes; a pseudovector, so mirrored frames turn it round."""
+        vector, sign = self._own(axis, index)
+        return scaled(vector, sign)
+
+    def _own(self, axis: spec.AxisValue, index: int) -> tuple[Vector, float]:
+        if axis.space == "joint":
+            return axis.vector, 1.0
+        own = self.bound.skeleton.orientation(index)
+        vector, sign = axis.vector, determinant(own)
+        if axis.space == "parent":
+            parent = self.bound.skeleton.joints[index].parent
+            if parent is not None:
+                around = self.bound.skeleton.orientation(parent)
+                vector = times(around, vector)
+                sign *= determinant(around)
+        return times(transpose(own), vector), 1.0 if sign > 0 else -1.0
+
+    def turn(self, turns: tuple[spec.TurnValue, ...], index: int) -> Quaternion:
+        """Turns one after the other, about axes that stay put, as one turn in the joint's rest frame."""
+        rotation = IDENTITY_QUATERNION
+        for turn in turns:
+            rotation = multiply(about(self.rotation_axis(turn.axis, index), turn.angle), rotation)
+        return rotation
+
+
+def expand_reading(
+    reading: spec.ReadingOf, side: OneSide, mirrored: bool, frames: Frames, span: Span
+) -> rig.Reading | None:
+    """A reading for one side, or None after a diagnostic."""
+    if isinstance(reading, spec.ControlOf):
+        return rig.ControlValue(frames.naming.target(reading.control, side))
+    index = reading.joint.right if side == "right" else reading.joint.left
+    name = frames.joint_name(index)
+    written = reading.joint.left
+    mirror = frames.mirror(reading.joint, mirrored)
+    if not mirrored:
+        written = index
+    if isinstance(reading, spec.RotationOf):
+        return rig.Rotation(name, mirror.axis(frames.rotation_axis(reading.axis, written)))
+    if isinstance(reading, spec.BendOf):
+        return rig.Bend(name)
+    if isinstance(reading, spec.SwingOf):
+        return _swing(reading, name, written, mirror, frames, span)
+    if isinstance(reading, spec.EulerOf):
+        return rig.Euler(name, reading.order, reading.channel, mirror.frame)
+    if isinstance(reading, spec.OffsetOf):
+        return rig.Offset(name, _offset_weights(reading, index, written, mirror, frames))
+    other = reading.other.right if side == "right" else reading.other.left
+    skeleton = frames.bound.skeleton
+    distance = length(subtract(skeleton.frames[index].origin, skeleton.frames[other].origin))
+    return rig.Gap(name, frames.joint_name(other), distance)
+
+
+def _swing(
+    reading: spec.SwingOf, name: str, written: int, mirror: Mirror, frames: Frames, span: Span
+) -> rig.Swing | None:
+    along = frames.direction(reading.along, written) if reading.along else _long_axis(written, frames)
+    if along is None:
+        frames.found.add("swing-without-axis", span, name=name)
+        return None
+    toward = frames.direction(reading.toward, written)
+    aside = subtract(toward, scaled(along, dot(toward, along)))
+    if length(aside) < 1e-6:
+        frames.found.add("swing-along-itself", span, name=name)
+        return None
+    return rig.Swing(name, mirror.direction(along), mirror.direction(unit(aside)))
+
+
+def _long_axis(index: int, frames: Frames) -> Vector | None:
+    """The direction from a joint to the middle of its children, in its own rest axes."""
+    skeleton = frames.bound.skeleton
+    origins = [skeleton.frames[child].origin for child in skeleton.children(index)]
+    if not origins:
+        return None
+    middle = (0.0, 0.0, 0.0)
+    for origin in origins:
+        middle = add(middle, scaled(origin, 1 / len(origins)))
+    along = subtract(middle, skeleton.frames[index].origin)
+    if length(along) < 1e-9:
+        return None
+    return unit(times(transpose(skeleton.orientation(index)), along))
+
+
+def _offset_weights(
+    reading: spec.OffsetOf, index: int, written: int, mirror: Mirror, frames: Frames
+) -> Vector:
+    """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
+
+    The parent's scale is in it, so that the reading is in metres of the model.
+    """
+    skeleton = frames.bound.skeleton
+    own = mirror.direction(frames.direction(reading.axis, written))
+    in_model = times(skeleton.orientation(index), own)
+    weights = times(transpose(skeleton.parent_frame(index).linear), in_model)
+    return (weights[0] + 0.0, weights[1] + 0.0, weights[2] + 0.0)
+
+
+def expand_pose(
+    pose: tuple[spec.StrengthPoseOf | spec.JointPoseOf, ...], side: OneSide, mirrored: bool, frames: Frames
+) -> tuple[rig.StrengthPose | rig.JointPose, ...]:
+    """A sculpt's pose for one side."""
+    items: list[rig.StrengthPose | rig.JointPose] = []
+    for item in pose:
+        if isinstance(item, spec.StrengthPoseOf):
+            items.append(rig.StrengthPose(frames.naming.target(item.strength, side), item.amount))
+            continue
+        index = item.joint.right if side == "right" else item.joint.left
+        axis = frames.rotation_axis(item.axis, item.joint.left if mirrored else index)
+        mirrored_axis = frames.mirror(item.joint, mirrored).axis(axis)
+        items.append(rig.JointPose(frames.joint_name(index), mirrored_axis, item.angle))
+    return tuple(items)
+
+
+def expand_field(
+    entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames
+) -> rig.Field | None:
+    """A field for one side with its solved coefficients, or None after a diagnostic."""
+    from plica.rig.radial import solve
+
+    declared, facts = entry.declared, entry.facts(side)
+    joint_mirrored = entry.mirrored(side, "reads")
+    index = facts.joint.right if side == "right" else facts.joint.left
+    mirror = frames.mirror(facts.joint, joint_mirrored)
+    written = facts.joint.left if joint_mirrored else index
+    axis = mirror.direction(frames.direction(facts.direction, written)) if facts.direction else None
+    sample_mirror = frames.mirror(facts.joint, entry.mirrored(side, "sample"))
+    sample_written = facts.joint.left if entry.mirrored(side, "sample") else index
+    samples = [rig.FieldSample("rest", IDENTITY_QUATERNION)]
+    for sample in facts.samples:
+        turn = sample_mirror.turn(frames.turn(sample.turns, sample_written))
+        samples.append(rig.FieldSample(sample.name, turn))
+    metric: Literal["rotation", "direction"] = "rotation" if axis is None else "direction"
+    try:
+        width, coefficients, constants = solve(
+            samples,
+            metric,
+            axis,
+            facts.kernel,
+            facts.width,
+        )
+    except ValueError as error:
+        frames.found.add("samples-coincide", declared.span, name=declared.name, reason=error)
+        return None
+    return rig.Field(
+        name=frames.naming.of(declared.name, side),
+        side=side,
+        declared=declared.name,
+        joint=frames.joint_name(index),
+        metric=metric,
+        axis=axis,
+        kernel=facts.kernel,
+        width=width,
+        samples=tuple(samples),
+        coefficients=coefficients,
+        constants=constants,
+        about=declared.about,
+    )

@@ -1,0 +1,135 @@
+"""The skeleton that a spec is bound to."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import NamedTuple
+
+from plica.skeleton.algebra import (
+    IDENTITY_MATRIX,
+    IDENTITY_QUATERNION,
+    Matrix,
+    Quaternion,
+    Vector,
+    add,
+    cross,
+    dot,
+    length,
+    matrix_of,
+    product,
+    scaled,
+    subtract,
+    times,
+    transpose,
+    unit,
+)
+
+ORIGIN: Vector = (0.0, 0.0, 0.0)
+UNSCALED: Vector = (1.0, 1.0, 1.0)
+
+
+class Joint(NamedTuple):
+    """One joint at rest: local translation (metres), rotation (unit quaternion) and scale, in its parent.
+
+    `parent` is the index of the parent, None for a root. `skinned` tells whether the skin refers to it; nodes
+    between and above the skin's joints belong to the skeleton too, because they carry them.
+    """
+
+    name: str
+    parent: int | None = None
+    translation: Vector = ORIGIN
+    rotation: Quaternion = IDENTITY_QUATERNION
+    scale: Vector = UNSCALED
+    skinned: bool = True
+
+
+class Frame(NamedTuple):
+    """A joint's frame in model space: `linear` (columns are the axes, scale included) and origin in metres."""
+
+    linear: Matrix
+    origin: Vector
+
+
+MODEL_FRAME = Frame(IDENTITY_MATRIX, ORIGIN)
+
+
+def local_frame(translation: Vector, rotation: Quaternion, scale: Vector) -> Frame:
+    """The matrix T R S of glTF 2.0 section 3.5.3 as a frame."""
+    rows = matrix_of(rotation)
+    linear = (
+        (rows[0][0] * scale[0], rows[0][1] * scale[1], rows[0][2] * scale[2]),
+        (rows[1][0] * scale[0], rows[1][1] * scale[1], rows[1][2] * scale[2]),
+        (rows[2][0] * scale[0], rows[2][1] * scale[1], rows[2][2] * scale[2]),
+    )
+    return Frame(linear, translation)
+
+
+def orthonormal(linear: Matrix) -> tuple[Matrix, float]:
+    """The axes at length 1 and at right angles (columns), and how far the given ones were from that.
+
+    Gram-Schmidt from the first axis on; handedness is kept, so that a mirrored frame stays mirrored.
+    The second value is the largest |cosine| between two given axes: 0 for scaled rotations.
+    """
+    a, b, c = (unit(column) if length(column) > 0 else column for column in transpose(linear))
+    shear = max(abs(dot(a, b)), abs(dot(b, c)), abs(dot(c, a)))
+    second = subtract(b, scaled(a, dot(a, b)))
+    second = unit(second) if length(second) > 0 else b
+    third = cross(a, second)
+    if dot(third, c) < 0:
+        third = scaled(third, -1.0)
+    return transpose((a, second, third)), shear
+
+
+class Skeleton:
+    """Joints, parents before children, with their frames in model space at rest."""
+
+    def __init__(self, joints: tuple[Joint, ...]) -> None:
+        """Raises ValueError where a parent does not come before its child or two joints share a name."""
+        self.joints = joints
+        self.index = {joint.name: index for index, joint in enumerate(joints)}
+        if len(self.index) != len(joints):
+            raise ValueError("two joints share a name")
+        for index, joint in enumerate(joints):
+            if joint.parent is not None and not 0 <= joint.parent < index:
+                raise ValueError(f"the parent of {joint.name} does not come before it")
+
+    @cached_property
+    def frames(self) -> tuple[Frame, ...]:
+        """The joints' rest frames in model space."""
+        found: list[Frame] = []
+        for joint in self.joints:
+            parent = MODEL_FRAME if joint.parent is None else found[joint.parent]
+            local = local_frame(joint.translation, joint.rotation, joint.scale)
+            origin = add(times(parent.linear, local.origin), parent.origin)
+            found.append(Frame(product(parent.linear, local.linear), origin))
+        return tuple(found)
+
+    def parent_frame(self, index: int) -> Frame:
+        """The rest frame that a joint's translation is given in."""
+        parent = self.joints[index].parent
+        return MODEL_FRAME if parent is None else self.frames[parent]
+
+    def orientation(self, index: int) -> Matrix:
+        """The joint's rest axes in model space, columns at length 1; mirrored frames have determinant -1."""
+        return orthonormal(self.frames[index].linear)[0]
+
+    def children(self, index: int) -> list[int]:
+        """Indexes of the joints right below one."""
+        return [child for child, joint in enumerate(self.joints) if joint.parent == index]
+
+    def below(self, index: int) -> list[int]:
+        """Indexes of a joint and all joints below it."""
+        found = {index}
+        for child in range(index + 1, len(self.joints)):
+            if self.joints[child].parent in found:
+                found.add(child)
+        return sorted(found)
+
+    def ancestors(self, index: int) -> list[int]:
+        """Indexes from the joint's parent up to its root."""
+        found: list[int] = []
+        parent = self.joints[index].parent
+        while parent is not None:
+            found.append(parent)
+            parent = self.joints[parent].parent
+        return found

@@ -1,0 +1,183 @@
+"""Left and right: pairing joints by name patterns, and the plane between them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+from plica.skeleton.algebra import Matrix, Vector, length, subtract
+from plica.skeleton.model import Skeleton
+
+AxisName = Literal["x", "y", "z"]
+AXES: tuple[AxisName, ...] = ("x", "y", "z")
+_SEPARATORS = "_.-: "
+
+
+class Pair(NamedTuple):
+    """Two joints that mirror each other, under the name that both share; indexes into the skeleton."""
+
+    base: str
+    left: int
+    right: int
+
+
+class Sides(NamedTuple):
+    """What the name patterns say about a skeleton.
+
+    `unpaired` are joints that carry a side's mark while the other side has no such joint; `clashing` are base names
+    that more than one pair would have (the first pair keeps it).
+    """
+
+    pairs: dict[str, Pair]
+    partner: dict[int, int]
+    left: frozenset[int]
+    right: frozenset[int]
+    unpaired: tuple[int, ...]
+    clashing: tuple[str, ...]
+
+
+class Plane(NamedTuple):
+    """The points whose coordinate `axis` is `offset` (metres). `residual`: how far the worst pair is off it."""
+
+    axis: AxisName
+    offset: float
+    residual: float
+    worst: str
+
+    @property
+    def reflection(self) -> Matrix:
+        """The linear part of the reflection: a diagonal matrix with one -1."""
+        signs = [-1.0 if axis == self.axis else 1.0 for axis in AXES]
+        return ((signs[0], 0.0, 0.0), (0.0, signs[1], 0.0), (0.0, 0.0, signs[2]))
+
+    def reflect(self, point: Vector) -> Vector:
+        """The mirrored point."""
+        index = AXES.index(self.axis)
+        mirrored = list(point)
+        mirrored[index] = 2 * self.offset - mirrored[index]
+        return (mirrored[0], mirrored[1], mirrored[2])
+
+
+@lru_cache(maxsize=256)
+def _expressions(pattern: str) -> tuple[re.Pattern[str], ...]:
+    """A pattern as expressions, the one with the shortest first capture first."""
+    parts = [re.escape(part) for part in pattern.split("*")]
+    texts = ["(.+)".join(parts)]
+    if len(parts) == 3:
+        texts = ["(.+?)".join(parts[:2]) + "(.+)" + parts[2], *texts]
+    return tuple(re.compile(f"{text}$", re.DOTALL) for text in texts)
+
+
+def base_name(pattern: str, captures: Sequence[str]) -> str:
+    """The name that both joints of a pair share: what the wildcards stand for.
+
+    Between two wildcards one separator stays where the mark stood between separators: `*_L_*` makes `arm_L_1` `arm_1`.
+    """
+    middle = pattern.split("*")[1] if len(captures) == 2 else ""
+    keeps = len(middle) > 1 and middle[0] in _SEPARATORS and middle[-1] in _SEPARATORS
+    return (middle[0] if keeps else "").join(captures)
+
+
+def valid_pattern(pattern: str) -> bool:
+    """Whether a pattern has one or two wildcards and something beside them."""
+    return pattern.count("*") in (1, 2) and "**" not in pattern and pattern.strip("*") != ""
+
+
+def pair_joints(
+    names: Sequence[str],
+    left_patterns: Sequence[str],
+    right_patterns: Sequence[str],
+    stated: Sequence[tuple[int, int]] = (),
+) -> Sides:
+    """Pair joints whose left and right patterns capture the same texts.
+
+    The first left pattern belongs to the first right pattern, and so on. `stated` pairs (indexes) come first.
+    """
+    index = {name: position for position, name in enumerate(names)}
+    pairs: dict[str, Pair] = {}
+    partner: dict[int, int] = {}
+    marked: dict[int, None] = {}
+    clashing: list[str] = []
+
+    def add(base: str, left: int, right: int) -> None:
+        if left in partner or right in partner or left == right:
+            return
+        if base in pairs:
+            clashing.append(base)
+            return
+        pairs[base] = Pair(base, left, right)
+        partner[left], partner[right] = right, left
+
+    for left, right in stated:
+        add(_common_name(names[left], names[right]), left, right)
+    for left_pattern, right_pattern in zip(left_patterns, right_patterns, strict=True):
+        for position, name in enumerate(names):
+            for expression in _expressions(left_pattern):
+                match = expression.match(name)
+                if match is None:
+                    continue
+                marked[position] = None
+                other = index.get(_filled(right_pattern, match.groups()))
+                if other is not None:
+                    add(base_name(left_pattern, match.groups()), position, other)
+                    break
+            if any(expression.match(name) for expression in _expressions(right_pattern)):
+                marked[position] = None
+    return Sides(
+        pairs=pairs,
+        partner=partner,
+        left=frozenset(pair.left for pair in pairs.values()),
+        right=frozenset(pair.right for pair in pairs.values()),
+        unpaired=tuple(position for position in marked if position not in partner),
+        clashing=tuple(clashing),
+    )
+
+
+def _filled(pattern: str, captures: Sequence[str]) -> str:
+    parts = pattern.split("*")
+    filled = parts[0]
+    for capture, part in zip(captures, parts[1:], strict=False):
+        filled += capture + part
+    return filled
+
+
+def _common_name(left: str, right: str) -> str:
+    """What two names share: their common start and end, without separators left over in the middle."""
+    start = 0
+    while start < min(len(left), len(right)) and left[start] == right[start]:
+        start += 1
+    end = 0
+    while end < min(len(left), len(right)) - start and left[-1 - end] == right[-1 - end]:
+        end += 1
+    tail = left[len(left) - end :]
+    head = left[:start]
+    if tail and head:
+        return head.rstrip(_SEPARATORS) + "_" + tail.lstrip(_SEPARATORS)
+    return (head.rstrip(_SEPARATORS) or tail.lstrip(_SEPARATORS)) or left
+
+
+def find_plane(
+    skeleton: Skeleton, pairs: Sequence[Pair], axis: AxisName | None = None, offset: float | None = None
+) -> Plane | None:
+    """The plane that mirrors the pairs' rest positions best; None without pairs unless both values are given.
+
+    Of the axes (or the one given) the one with the smallest worst distance between a joint and its mirrored
+    partner is taken, the offset being the mean of the pairs' middles unless given.
+    """
+    if not pairs:
+        return Plane(axis, offset or 0.0, 0.0, "") if axis is not None else None
+    candidates = []
+    for candidate in (axis,) if axis is not None else AXES:
+        coordinate = AXES.index(candidate)
+        origins = [(skeleton.frames[pair.left].origin, skeleton.frames[pair.right].origin) for pair in pairs]
+        if offset is None:
+            middle = sum((left[coordinate] + right[coordinate]) / 2 for left, right in origins) / len(origins)
+        else:
+            middle = offset
+        plane = Plane(candidate, middle, 0.0, "")
+        distances = [length(subtract(plane.reflect(left), right)) for left, right in origins]
+        residual = max(distances)
+        candidates.append(Plane(candidate, middle, residual, pairs[distances.index(residual)].base))
+    return min(candidates, key=lambda plane: plane.residual)

@@ -1,0 +1,321 @@
+"""Document to Spec."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar, cast
+
+from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
+from plica.diagnostics.suggest import did_you_mean
+from plica.rig.model import Curve
+from plica.source import Span
+from plica.spec import readings, surfaces
+from plica.spec.character import BoundCharacter, bind_character
+from plica.spec.context import Context
+from plica.spec.facts import FactSet, collect
+from plica.spec.instances import Flattener, Instance
+from plica.spec.model import (
+    CombineFacts,
+    Declared,
+    Entry,
+    ExpectationOf,
+    ScopeSide,
+    Spec,
+)
+from plica.spec.symbols import Symbol, Symbols
+from plica.syntax import nodes
+from plica.workspace import Workspace
+
+Facts = TypeVar("Facts")
+Binder = Callable[[FactSet, Context], Any]
+
+
+def _bind_combine(facts: FactSet, context: Context) -> CombineFacts | None:
+    """A combine's strength is carried as a fact, so that an override can replace it like any other."""
+    fact = facts.one("strength")
+    assert fact is not None
+    combination = readings.bind_combination(fact.node.values[0], fact.scope, context)
+    return CombineFacts(combination) if combination is not None else None
+
+
+BINDERS: dict[str, Binder] = {
+    "control": readings.bind_control,
+    "driver": readings.bind_driver,
+    "combine": _bind_combine,
+    "field": readings.bind_field,
+    "region": surfaces.bind_region,
+    "shape": surfaces.bind_shape,
+    "detail": surfaces.bind_detail,
+    "fold": surfaces.bind_fold,
+}
+
+
+class Bound(NamedTuple):
+    """What binding gives: the spec (None where there is no character), and every document it was made of."""
+
+    spec: Spec | None
+    documents: tuple[nodes.Document, ...]
+
+
+class _Draft(NamedTuple):
+    """A declaration on its way to an entry."""
+
+    kind: str
+    instance: Instance
+    name: str
+    side: ScopeSide
+    base: FactSet
+    overrides: dict[str, FactSet]
+
+
+def bind(
+    document: nodes.Document, folder: Path | None, workspace: Workspace | None, found: Diagnostics
+) -> Bound:
+    """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
+    flattener = Flattener(workspace, found)
+    instances = flattener.flatten(document, folder)
+    documents = tuple(flattener.documents)
+    characters = [item for item in instances if _kind(item.node) == "character"]
+    if not characters:
+        found.add("missing-character", None if not document.source.text else document.span(_start(document)))
+        return Bound(None, documents)
+    for other in characters[1:]:
+        label = Label(characters[0].span, "the first one")
+        found.add("second-character", other.span, labels=[label])
+    symbols = Symbols(found)
+    character = bind_character(characters[0], symbols, workspace, found)
+    binding = _Binding(instances, symbols, character, workspace, found)
+    entries, expectations = binding.bound_entries(), binding.bound_expectations()
+    flattener.report_unused()
+    binding.report_unused()
+    binding.drop_accepted()
+    return Bound(_spec(character, entries, expectations), documents)
+
+
+def _spec(
+    character: BoundCharacter, entries: dict[str, list[Any]], expectations: list[ExpectationOf]
+) -> Spec:
+    return Spec(
+        character=character.facts,
+        bound=character.bound,
+        controls=tuple(entries["control"]),
+        drivers=tuple(entries["driver"]),
+        combines=tuple(entries["combine"]),
+        fields=tuple(entries["field"]),
+        regions=tuple(entries["region"]),
+        shapes=tuple(entries["shape"]),
+        details=tuple(entries["detail"]),
+        folds=tuple(entries["fold"]),
+        expectations=tuple(expectations),
+    )
+
+
+def _start(document: nodes.Document) -> nodes.Comment:
+    """A stand-in node at the start of a document."""
+    return nodes.Comment("", 0, min(5, len(document.source.text)))
+
+
+def _kind(node: nodes.Declaration) -> str:
+    if isinstance(node, nodes.Block):
+        return node.kind
+    if isinstance(node, nodes.CombineDeclaration):
+        return "combine"
+    return "curve" if isinstance(node, nodes.CurveDeclaration) else "override"
+
+
+def _facts_of(node: nodes.Block | nodes.CombineDeclaration) -> tuple[nodes.Fact, ...]:
+    if isinstance(node, nodes.Block):
+        return node.facts
+    strength = nodes.Fact("strength", (node.strength,), node.strength.start, node.strength.end)
+    return (strength, *node.facts)
+
+
+class _Binding:
+    """One run of binding: declares all names first, so that their order never matters."""
+
+    def __init__(
+        self,
+        instances: list[Instance],
+        symbols: Symbols,
+        character: BoundCharacter,
+        workspace: Workspace | None,
+        found: Diagnostics,
+    ) -> None:
+        self.symbols = symbols
+        self.character = character
+        self.found = found
+        self.curves: dict[str, Curve] = {}
+        self.context = Context(
+            found, symbols, character.bound, character.outline, workspace, self.curves, "none", character.facts.span
+        )
+        self.drafts: list[_Draft] = []
+        self.expects: list[Instance] = []
+        self._declare(instances)
+        self._bind_curves(instances)
+        self._collect_overrides(instances)
+
+    # ---- names
+
+    def _declare(self, instances: list[Instance]) -> None:
+        for instance in instances:
+            node, scope = instance
+            kind = _kind(node)
+            if kind == "expect":
+                self.expects.append(instance)
+            elif kind == "curve":
+                assert isinstance(node, nodes.CurveDeclaration)
+                name = scope.prefix + scope.name(node.name)
+                self.symbols.declare(Symbol("curve", name, "none", instance.span))
+            elif kind not in ("override", "character"):
+                self._draft(kind, instance)
+
+    def _draft(self, kind: str, instance: Instance) -> None:
+        node, scope = instance
+        assert isinstance(node, nodes.Block | nodes.CombineDeclaration) and node.name is not None
+        name = scope.prefix + scope.name(node.name)
+        side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
+        facts = collect(_facts_of(node), scope, self.found)
+        samples = tuple(fact.scope.name(fact.node.values[0]) for fact in facts.many("sample"))
+        for sample in dict.fromkeys(name for name in samples if samples.count(name) > 1):
+            self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
+        if side == "both" and not self.character.bound.sides.pairs:
+            self.found.add("no-sides", instance.span, name=name)
+        if self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
+            self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
+
+    def _bind_curves(self, instances: list[Instance]) -> None:
+        for node, scope in instances:
+            if not isinstance(node, nodes.CurveDeclaration):
+                continue
+            if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
+                self.found.add("curve-of-curve", scope.span(node.curve))
+                continue
+            curve = readings.bind_curve(node.curve, scope, self.context)
+            if curve is not None:
+                self.curves[scope.prefix + scope.name(node.name)] = curve
+
+    def _collect_overrides(self, instances: list[Instance]) -> None:
+        drafts = {(draft.kind, draft.name, draft.side): draft for draft in self.drafts}
+        for instance in instances:
+            if isinstance(instance.node, nodes.Override):
+                self._override(instance, drafts)
+
+    def _override(self, instance: Instance, drafts: dict[tuple[str, str, ScopeSide], _Draft]) -> None:
+        assert isinstance(instance.node, nodes.Override)
+        target, scope = instance.node.target, instance.scope
+        assert target.name is not None
+        kind, name = _kind(target), scope.name(target.name)
+        for full_name in dict.fromkeys((scope.prefix + name, name)):
+            for side in ("both", "none", target.side or "left", target.side or "right"):
+                draft = drafts.get((kind, full_name, cast(ScopeSide, side)))
+                if draft is not None:
+                    self._apply(draft, target, instance)
+                    return
+        known = [draft.name for draft in self.drafts if draft.kind == kind]
+        self.found.add(
+            "nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known)
+        )
+
+    def _apply(
+        self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance
+    ) -> None:
+        side = target.side or "both"
+        if draft.side != "both" and side not in ("both", draft.side):
+            self.found.add("no-such-side", instance.span, name=draft.name, side=side)
+            return
+        facts = collect(_facts_of(target), instance.scope, self.found)
+        for one in ("left", "right") if side == "both" else (side,):
+            before = draft.overrides.get(one)
+            repeated = (before.groups & facts.groups) - {"note", "photo", "accept"} if before else None
+            if repeated:
+                self.found.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
+            draft.overrides[one] = before.with_override(facts) if before else facts
+
+    # ---- entries
+
+    def bound_entries(self) -> dict[str, list[Any]]:
+        """Every declaration bound, by kind; those with mistakes are reported and left out."""
+        entries: dict[str, list[Any]] = {kind: [] for kind in BINDERS}
+        for draft in self.drafts:
+            entry = self._entry(draft)
+            if entry is not None:
+                entries[draft.kind].append(entry)
+        return entries
+
+    def _entry(self, draft: _Draft) -> Entry[Any] | None:
+        binder = BINDERS[draft.kind]
+        context = self.context._replace(side=draft.side, span=draft.instance.span)
+        sets = {
+            side: draft.base.with_override(draft.overrides[side]) if side in draft.overrides else draft.base
+            for side in ("left", "right")
+        }
+        first = "right" if draft.side == "right" else "left"
+        facts = binder(sets[first], context)
+        other = facts
+        if draft.side == "both" and (draft.overrides or facts is None):
+            # Each side has facts of its own; what both share is reported once, because diagnostics are kept once.
+            other = binder(sets["right"], context)
+        if facts is None or other is None:
+            return None
+        about = context.about(sets[first])
+        declared = Declared(draft.name, draft.side, draft.instance.span, about)
+        overridden = draft.overrides["right"].groups if "right" in draft.overrides else frozenset[str]()
+        return Entry(declared, facts, other, overridden)
+
+    def bound_expectations(self) -> list[ExpectationOf]:
+        """Every expectation bound."""
+        bound: list[ExpectationOf] = []
+        for instance in self.expects:
+            node, scope = instance
+            assert isinstance(node, nodes.Block)
+            side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
+            context = self.context._replace(side=side, span=instance.span)
+            bound.extend(surfaces.bind_expectations(collect(node.facts, scope, self.found), context))
+        return bound
+
+    # ---- what nothing refers to
+
+    def report_unused(self) -> None:
+        """Report declarations that nothing refers to."""
+        for kind in ("region", "control", "detail", "curve"):
+            for symbol in self.symbols.unused(kind):
+                self.found.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
+        has_outputs = any(draft.kind in ("shape", "fold") for draft in self.drafts)
+        for symbol in self.symbols.unused("strength") if has_outputs else ():
+            if symbol.kind != "field":
+                self.found.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
+
+    def drop_accepted(self) -> None:
+        """Take out warnings and notes that a declaration accepts; accepting nothing is itself a warning."""
+        places: list[tuple[str, Span, Span | None]] = [
+            (rule, at, None) for rule, at in self.character.facts.accepted.items()
+        ]
+        for draft in self.drafts:
+            node = draft.instance.node
+            whole = Span(draft.instance.scope.source, node.start, node.end)
+            for fact in draft.base.many("accept"):
+                places.append((fact.node.values[0], fact.scope.span(fact.node), whole))
+        if not places:
+            return
+        used: set[Span] = set()
+        kept: list[Diagnostic] = []
+        for diagnostic in self.found.all:
+            by = [at for rule, at, within in places if _accepts(rule, within, diagnostic)]
+            used.update(by)
+            if not by:
+                kept.append(diagnostic)
+        self.found.keep(kept)
+        for rule, at, _ in places:
+            if at not in used:
+                self.found.add("nothing-accepted", at, name=rule)
+
+
+def _accepts(rule: str, within: Span | None, diagnostic: Diagnostic) -> bool:
+    """Whether an acceptance of `rule`, of a declaration or (None) of the character, covers a diagnostic."""
+    if rule != diagnostic.name or diagnostic.severity is Severity.ERROR:
+        return False
+    if within is None:
+        return True
+    span = diagnostic.span
+    return span is not None and span.source is within.source and within.start <= span.start < within.end

@@ -1,0 +1,316 @@
+"""Binds the character block: geometry, skeleton, sides, mirror plane, output names, aliases."""
+
+from __future__ import annotations
+
+from typing import NamedTuple, cast
+
+from plica.diagnostics import Diagnostics, Label
+from plica.readers.outline import ModelOutline
+from plica.rig.model import Alias, Geometry
+from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, Vector, about, multiply
+from plica.skeleton.model import Joint, Skeleton
+from plica.skeleton.sides import AxisName, Plane, Sides, find_plane, pair_joints, valid_pattern
+from plica.spec.context import Context, read_about
+from plica.spec.facts import Fact, FactSet, collect
+from plica.spec.instances import Instance
+from plica.spec.model import BoundSkeleton, CharacterFacts
+from plica.spec.scope import Scope
+from plica.spec.symbols import Symbols
+from plica.syntax import nodes
+from plica.units import Dimension
+from plica.workspace import Workspace
+
+DEFAULT_NAMES = "{side}_{name}"
+DEFAULT_TOLERANCE = 0.0001
+# Pairs that miss each other by more than this share of the body's size are not a mirror image.
+_PLANE_TOLERANCE = 0.02
+_NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
+
+
+class BoundCharacter(NamedTuple):
+    """The character block's facts, the skeleton that the rest is bound to, and the model's outline."""
+
+    facts: CharacterFacts
+    bound: BoundSkeleton
+    outline: ModelOutline | None
+
+
+def bind_character(
+    instance: Instance, symbols: Symbols, workspace: Workspace | None, found: Diagnostics
+) -> BoundCharacter:
+    """Bind a character block; what is missing or wrong becomes diagnostics and is left out."""
+    node, scope = instance
+    assert isinstance(node, nodes.Block) and node.name is not None
+    facts = collect(node.facts, scope, found)
+    empty = BoundSkeleton(Skeleton(()), _NO_SIDES, None, True)
+    context = Context(found, symbols, empty, None, workspace, {}, "none", instance.span)
+    geometry, outline = _geometry(facts, context)
+    skeleton = _skeleton(facts, outline, context)
+    sides = _sides(facts, skeleton, found)
+    plane, plane_found = _plane(facts, skeleton, sides, context)
+    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found))
+    names, side_texts = _names(facts, found)
+    tolerance = facts.one("tolerance")
+    accepted = {fact.node.values[0]: fact.scope.span(fact.node) for fact in facts.many("accept")}
+    character = CharacterFacts(
+        name=scope.name(node.name),
+        title=scope.fill(node.title.text, node.title, lenient=True) if node.title else "",
+        geometry=geometry,
+        tolerance=tolerance.scope.amount(tolerance.node.values[0], Dimension.LENGTH, "a tolerance")
+        if tolerance
+        else DEFAULT_TOLERANCE,
+        about=read_about(facts, context),
+        names_pattern=names,
+        side_texts=side_texts,
+        aliases=_aliases(facts, context),
+        span=instance.span,
+        accepted=accepted,
+    )
+    return BoundCharacter(character, context.bound, outline)
+
+
+# ---- geometry and skeleton --------------------------------------------------------------------------
+
+
+def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelOutline | None]:
+    fact = facts.one("geometry")
+    if fact is None:
+        return None, None
+    path, mesh_names = fact.node.values
+    errors = context.found.count_of_errors
+    shown = context.file(path, fact.scope)
+    meshes = tuple(fact.scope.fill(name.text, name) for name in mesh_names or ())
+    outline = None
+    if context.workspace is not None and context.found.count_of_errors == errors:
+        from plica.readers.model import find_outline
+
+        located = context.workspace.locate(shown)
+        assert not isinstance(located, tuple)
+        outline = find_outline(located, shown, fact.scope.span(path), context.found, meshes)
+        if outline is not None:
+            _check_meshes(fact, meshes, outline, context.found)
+    return Geometry(shown, meshes), outline
+
+
+def _check_meshes(
+    fact: Fact, meshes: tuple[str, ...], outline: ModelOutline, found: Diagnostics
+) -> None:
+    from plica.diagnostics.suggest import did_you_mean
+
+    known = [mesh.name for mesh in outline.meshes]
+    for name, node in zip(meshes, fact.node.values[1] or (), strict=True):
+        if name not in known:
+            hint = did_you_mean(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
+            found.add("unknown-mesh", fact.scope.span(node), name=name, hint=hint)
+
+
+def _skeleton(facts: FactSet, outline: ModelOutline | None, context: Context) -> Skeleton:
+    fact = facts.one("skeleton")
+    if fact is None:
+        return outline.skeleton if outline is not None else Skeleton(())
+    geometry = facts.one("geometry")
+    if geometry is not None and (outline is None or outline.skeleton.joints):
+        label = Label(geometry.scope.span(geometry.node), "the model that brings a skeleton")
+        context.found.add("two-skeletons", fact.scope.span(fact.node), labels=[label])
+        return outline.skeleton if outline is not None else Skeleton(())
+    return Skeleton(tuple(_ordered_joints(fact, context)))
+
+
+def _ordered_joints(fact: Fact, context: Context) -> list[Joint]:
+    """The declared joints, parents first; unknown parents, repeated names and cycles become diagnostics."""
+    found, scope = context.found, fact.scope
+    written: dict[str, nodes.SkeletonJoint] = {}
+    for node in fact.node.values:
+        name = scope.fill(node.name.text, node.name)
+        if name in written:
+            label = Label(scope.span(written[name].name), "first declared here")
+            found.add("duplicate-name", scope.span(node.name), kind="joint", name=name, labels=[label])
+        else:
+            written[name] = node
+    index: dict[str, int] = {}
+    joints: list[Joint] = []
+    pending = dict(written)
+    while pending:
+        ready = [name for name, node in pending.items() if _parent_ready(node, scope, index, written)]
+        if not ready:
+            for name, node in pending.items():
+                found.add("joint-cycle", scope.span(node.name), name=name)
+            break
+        for name in ready:
+            node = pending.pop(name)
+            joints.append(_joint(name, node, index, written, context, scope))
+            index[name] = len(joints) - 1
+    return joints
+
+
+def _parent_ready(
+    node: nodes.SkeletonJoint, scope: Scope, index: dict[str, int], written: dict[str, nodes.SkeletonJoint]
+) -> bool:
+    if node.parent is None:
+        return True
+    parent = scope.fill(node.parent.text, node.parent)
+    return parent in index or parent not in written
+
+
+def _joint(
+    name: str,
+    node: nodes.SkeletonJoint,
+    index: dict[str, int],
+    written: dict[str, nodes.SkeletonJoint],
+    context: Context,
+    scope: Scope,
+) -> Joint:
+    from plica.diagnostics.suggest import did_you_mean
+
+    x, y, z = (scope.amount(value, Dimension.LENGTH, "a joint's position") for value in node.position)
+    parent = None
+    if node.parent is not None:
+        parent_name = scope.fill(node.parent.text, node.parent)
+        parent = index.get(parent_name)
+        if parent is None:
+            hint = did_you_mean(parent_name, written)
+            context.found.add("unknown-joint", scope.span(node.parent), name=parent_name, hint=hint)
+    return Joint(name, parent, (x, y, z), _rotation(node.turns, context, scope))
+
+
+def _rotation(turns: tuple[nodes.Turn, ...], context: Context, scope: Scope) -> Quaternion:
+    rotation = IDENTITY_QUATERNION
+    for turn in context.turns(turns, scope):
+        rotation = multiply(about(_own(turn.axis.vector), turn.angle), rotation)
+    return rotation
+
+
+def _own(vector: Vector) -> Vector:
+    return vector
+
+
+# ---- sides and plane --------------------------------------------------------------------------------
+
+
+def _sides(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> Sides:
+    left, right = facts.one("left_pattern"), facts.one("right_pattern")
+    patterns: dict[str, list[str]] = {"left": [], "right": []}
+    for side, fact in (("left", left), ("right", right)):
+        for text in fact.node.values[0] if fact else ():
+            if not valid_pattern(text.text):
+                assert fact is not None
+                found.add("not-a-pattern", fact.scope.span(text), pattern=text.text)
+                return _NO_SIDES
+            patterns[side].append(text.text)
+    if not _patterns_match(left or right, patterns, found):
+        return _NO_SIDES
+    stated = _stated_pairs(facts, skeleton, found)
+    names = [joint.name for joint in skeleton.joints]
+    sides = pair_joints(names, patterns["left"], patterns["right"], stated)
+    _report_sides(sides, skeleton, left or right, found)
+    return sides
+
+
+def _patterns_match(fact: Fact | None, patterns: dict[str, list[str]], found: Diagnostics) -> bool:
+    if fact is None:
+        return True
+    lefts, rights = patterns["left"], patterns["right"]
+    stars = [pattern.count("*") for pattern in lefts] == [pattern.count("*") for pattern in rights]
+    if len(lefts) != len(rights) or not stars:
+        found.add("patterns-differ", fact.scope.span(fact.node), left=len(lefts), right=len(rights))
+        return False
+    return True
+
+
+def _stated_pairs(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> list[tuple[int, int]]:
+    from plica.diagnostics.suggest import did_you_mean
+
+    stated = []
+    for node, scope in facts.many("pair"):
+        indexes = []
+        for joint in node.values:
+            name = scope.fill(joint.text, joint)
+            if name in skeleton.index:
+                indexes.append(skeleton.index[name])
+            else:
+                hint = did_you_mean(name, skeleton.index)
+                found.add("unknown-joint", scope.span(joint), name=name, hint=hint)
+        if len(indexes) == 2:
+            stated.append((indexes[0], indexes[1]))
+    return stated
+
+
+def _report_sides(sides: Sides, skeleton: Skeleton, fact: Fact | None, found: Diagnostics) -> None:
+    if fact is None or not skeleton.joints:
+        return
+    span = fact.scope.span(fact.node)
+    if not sides.pairs:
+        found.add("no-pairs", span)
+        return
+    if sides.unpaired:
+        names = [skeleton.joints[index].name for index in sides.unpaired]
+        found.add("unpaired-joints", span, count=len(names), names=_shortened(names))
+    if sides.clashing:
+        found.add("clashing-pairs", span, names=_shortened(list(sides.clashing)))
+
+
+def _shortened(names: list[str]) -> str:
+    shown = ", ".join(f"`{name}`" for name in names[:6])
+    return shown if len(names) <= 6 else f"{shown} and {len(names) - 6} more"
+
+
+def _plane(
+    facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context
+) -> tuple[Plane | None, bool]:
+    fact = facts.one("symmetry")
+    pairs = list(sides.pairs.values())
+    if fact is None:
+        plane = find_plane(skeleton, pairs)
+    else:
+        axis_text, offset_node = fact.node.values
+        offset = fact.scope.amount(offset_node, Dimension.LENGTH, "the plane's place") if offset_node else 0.0
+        plane = find_plane(skeleton, pairs, cast(AxisName, axis_text.lstrip("+-")), offset)
+    if plane is not None and pairs:
+        size = max(max(map(abs, frame.origin)) for frame in skeleton.frames) or 1.0
+        if plane.residual > _PLANE_TOLERANCE * size:
+            span = fact.scope.span(fact.node) if fact else context.span
+            context.found.add(
+                "uneven-rest-pose",
+                span,
+                axis=plane.axis,
+                offset=f"{plane.offset:.4g}",
+                distance=f"{plane.residual:.3g}",
+                joint=plane.worst,
+            )
+    return plane, fact is None
+
+
+# ---- names and aliases ------------------------------------------------------------------------------
+
+
+def _names(facts: FactSet, found: Diagnostics) -> tuple[str, tuple[str, str]]:
+    fact = facts.one("names")
+    pattern = DEFAULT_NAMES
+    if fact is not None:
+        pattern = fact.node.values[0].text
+        rest = pattern.replace("{side}", "").replace("{name}", "")
+        if pattern.count("{name}") != 1 or pattern.count("{side}") != 1 or "{" in rest or "}" in rest:
+            found.add("not-a-names-pattern", fact.scope.span(fact.node), pattern=pattern)
+            pattern = DEFAULT_NAMES
+    sides = facts.one("sides")
+    if sides is None:
+        return pattern, ("left", "right")
+    left, right = (text.text for text in sides.node.values)
+    if left == right:
+        found.add("same-side-texts", sides.scope.span(sides.node), text=left)
+        return pattern, ("left", "right")
+    return pattern, (left, right)
+
+
+def _aliases(facts: FactSet, context: Context) -> tuple[Alias, ...]:
+    """What clips call joints; an alias of a pair's base name is not possible, because a clip's joint has a side."""
+    found: dict[str, Alias] = {}
+    for node, scope in facts.many("alias"):
+        clip_name, joint = node.values
+        bound = context.joint(joint, scope)
+        if clip_name.text in found:
+            context.found.add("duplicate-name", scope.span(clip_name), kind="alias", name=clip_name.text)
+        elif bound is not None:
+            name = context.bound.skeleton.joints[bound.left].name
+            found[clip_name.text] = Alias(clip_name.text, name)
+    return tuple(found[name] for name in sorted(found))

@@ -1,0 +1,167 @@
+"""What binding a declaration needs to know, and the lookups that all declarations share."""
+
+from __future__ import annotations
+
+from typing import NamedTuple, cast
+
+from plica.diagnostics import Diagnostics, Fix
+from plica.diagnostics.suggest import closest
+from plica.readers.outline import ModelOutline
+from plica.rig.model import About, Curve, Photo
+from plica.skeleton.algebra import length, unit
+from plica.source import Span
+from plica.spec.facts import Fact, FactSet
+from plica.spec.model import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
+from plica.spec.scope import Scope
+from plica.spec.symbols import Symbols
+from plica.syntax import nodes
+from plica.syntax.builder import encode_text
+from plica.units import Dimension
+from plica.workspace import Refused, Workspace
+
+_AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+
+
+class Context(NamedTuple):
+    """The spec around a declaration, and the declaration's own side and place."""
+
+    found: Diagnostics
+    symbols: Symbols
+    bound: BoundSkeleton
+    outline: ModelOutline | None
+    workspace: Workspace | None
+    curves: dict[str, Curve]
+    side: ScopeSide
+    span: Span
+
+    # ---- joints
+
+    def joint(self, node: nodes.JointName, scope: Scope) -> JointRef | None:
+        """The joint, or pair of joints, that a name means in this declaration; a diagnostic where there is none."""
+        name = scope.fill(node.text, node)
+        pair = self.bound.sides.pairs.get(name)
+        exact = self.bound.skeleton.index.get(name)
+        span = scope.span(node)
+        if node.side is not None:
+            if pair is None:
+                self._report_unknown_joint(name, span, only_pairs=True)
+                return None
+            index = pair.left if node.side == "left" else pair.right
+            return JointRef(index, index, literal=True)
+        if self.side == "both":
+            if pair is not None:
+                return JointRef(pair.left, pair.right, literal=False)
+            return self._joint_of_both(name, exact, span)
+        if exact is not None:
+            return JointRef(exact, exact, literal=True)
+        if pair is None:
+            self._report_unknown_joint(name, span)
+            return None
+        if self.side == "none":
+            self.found.add("joint-side-needed", span, name=name)
+            return None
+        index = pair.left if self.side == "left" else pair.right
+        return JointRef(index, index, literal=True)
+
+    def _joint_of_both(self, name: str, exact: int | None, span: Span) -> JointRef | None:
+        if exact is None:
+            self._report_unknown_joint(name, span)
+            return None
+        if exact not in self.bound.sides.partner:
+            return JointRef(exact, exact, literal=False)
+        sides = self.bound.sides
+        base = next(pair.base for pair in sides.pairs.values() if exact in (pair.left, pair.right))
+        self.found.add("joint-of-one-side", span, name=name, base=base, fix=Fix(span, _quoted(base)))
+        return None
+
+    def _report_unknown_joint(self, name: str, span: Span, *, only_pairs: bool = False) -> None:
+        if not self.bound.skeleton.joints:
+            self.found.add("no-skeleton", span, name=name)
+            return
+        known = list(self.bound.sides.pairs)
+        if not only_pairs:
+            known += self.bound.skeleton.index
+        near = closest(name, known)
+        self.found.add(
+            "unknown-joint",
+            span,
+            name=name,
+            hint=f"did you mean `{near}`?" if near else None,
+            fix=Fix(span, _quoted(near)) if near else None,
+        )
+
+    # ---- axes and turns
+
+    def axis(self, node: nodes.Axis, scope: Scope) -> AxisValue:
+        """A unit vector and its space."""
+        space = cast(Space, node.space or "joint")
+        if isinstance(node, nodes.NamedAxis):
+            text = scope.fill(node.text, node)
+            vector = _AXES.get(text.lstrip("+-"))
+            if vector is None or len(text) > 2:
+                if text:
+                    self.found.add("not-an-axis", scope.span(node), text=text)
+                return AxisValue(_AXES["x"], space)
+            sign = -1.0 if text.startswith("-") else 1.0
+            x, y, z = (sign * component if component else 0.0 for component in vector)
+            return AxisValue((x, y, z), space)
+        x, y, z = (
+            scope.amount(component, Dimension.NUMBER, "a component of an axis")
+            for component in node.components
+        )
+        if length((x, y, z)) < 1e-12:
+            self.found.add("null-axis", scope.span(node))
+            return AxisValue(_AXES["x"], space)
+        return AxisValue(unit((x, y, z)), space)
+
+    def turns(self, written: tuple[nodes.Turn, ...], scope: Scope) -> tuple[TurnValue, ...]:
+        """A list of turns."""
+        return tuple(
+            TurnValue(self.axis(turn.axis, scope), scope.amount(turn.angle, Dimension.ANGLE, "a turn"))
+            for turn in written
+        )
+
+    # ---- files and words
+
+    def file(self, node: nodes.Text, scope: Scope) -> str:
+        """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used."""
+        text = scope.fill(node.text, node)
+        if self.workspace is not None:
+            located = self.workspace.locate(text)
+            if isinstance(located, Refused):
+                self.found.add_filled(located.name, scope.span(node), located.values)
+        return text.replace("\\", "/")
+
+    def about(self, facts: FactSet) -> About:
+        """Notes, photographs and the former name."""
+        return read_about(facts, self)
+
+    def report_missing(self, what: str, word: str) -> None:
+        """A declaration lacks a fact that it cannot do without."""
+        self.found.add("missing-fact", self.span, what=what, fact=word)
+
+
+def read_about(facts: FactSet, context: Context) -> About:
+    """What a declaration says for people: notes, photographs, its former name."""
+    notes = tuple(
+        scope.fill(node.values[0].text, node, lenient=True) for node, scope in facts.many("note")
+    )
+    photos = tuple(_photo(fact, context) for fact in facts.many("photo"))
+    renamed = facts.one("renamed_from")
+    former = None
+    if renamed is not None:
+        former = renamed.scope.prefix + renamed.scope.name(renamed.node.values[0])
+    if not (notes or photos or former):
+        return About()
+    return About(notes, photos, former)
+
+
+def _photo(fact: Fact, context: Context) -> Photo:
+    image, caption = fact.node.values
+    file = context.file(image, fact.scope)
+    return Photo(file, fact.scope.fill(caption.text, fact.node, lenient=True) if caption else "")
+
+
+def _quoted(joint: str) -> str:
+    """A joint's name as it is written in a spec."""
+    return joint if joint.isidentifier() else encode_text(joint)

@@ -1,0 +1,94 @@
+"""The facts of one declaration, an override's put over the declared ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics, Label
+from plica.spec.scope import Scope
+from plica.syntax import nodes
+
+# Facts that answer the same question exclude each other.
+_GROUPS = {
+    "skin_of": "source",
+    "painted": "source",
+    "vertices": "source",
+    "region_set": "source",
+    "sculpt": "source",
+    "morph": "source",
+    "field_rotation": "reads",
+    "field_direction": "reads",
+}
+_REPEATABLE = {"note", "photo", "accept", "sample", "inbetween", "alias", "pair"}
+# What an override adds to rather than replaces.
+_ADDED = {"note", "photo", "accept"}
+
+# Keys whose name in the tree is not the word that the user wrote.
+_WORDS = {
+    "left_pattern": "left",
+    "right_pattern": "right",
+    "response": "curve",
+    "control_range": "range",
+    "control_rest": "rest",
+    "in_detail": "in",
+    "renamed_from": "renamed from",
+    "field_rotation": "reads",
+    "field_direction": "reads",
+    "skin_of": "skin of",
+    "region_set": "union, intersection or difference",
+}
+
+
+def word(key: str) -> str:
+    """The keyword that the user writes for a fact."""
+    return _WORDS.get(key, key)
+
+
+class Fact(NamedTuple):
+    """A fact with the scope that it was written in."""
+
+    node: nodes.Fact
+    scope: Scope
+
+
+class FactSet:
+    """Facts by group (`source`, `reads`, ...)."""
+
+    def __init__(self, groups: dict[str, list[Fact]]) -> None:
+        self._groups = groups
+
+    def one(self, group: str) -> Fact | None:
+        """The fact of a group, or None."""
+        facts = self._groups.get(group)
+        return facts[0] if facts else None
+
+    def many(self, group: str) -> list[Fact]:
+        """All facts of a group, in the order written."""
+        return self._groups.get(group, [])
+
+    def with_override(self, other: FactSet) -> FactSet:
+        """These facts with those of an override in their place."""
+        merged = dict(self._groups)
+        for group, facts in other._groups.items():
+            merged[group] = [*merged.get(group, []), *facts] if group in _ADDED else facts
+        return FactSet(merged)
+
+    @property
+    def groups(self) -> frozenset[str]:
+        """The groups that hold a fact."""
+        return frozenset(self._groups)
+
+
+def collect(facts: Iterable[nodes.Fact], scope: Scope, found: Diagnostics) -> FactSet:
+    """Group facts; a second fact where only one can be is a diagnostic."""
+    groups: dict[str, list[Fact]] = {}
+    for fact in facts:
+        group = _GROUPS.get(fact.key, fact.key)
+        known = groups.setdefault(group, [])
+        if known and group not in _REPEATABLE:
+            label = Label(known[0].scope.span(known[0].node), "the first one")
+            found.add("duplicate-fact", scope.span(fact), fact=word(fact.key), labels=[label])
+            continue
+        known.append(Fact(fact, scope))
+    return FactSet(groups)

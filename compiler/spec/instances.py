@@ -1,0 +1,236 @@
+"""Writes out libraries and families: from documents to a flat list of declarations, each with its scope."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain
+from pathlib import Path
+from posixpath import dirname, join, normpath
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics, Label
+from plica.diagnostics.suggest import did_you_mean
+from plica.source import Source, Span
+from plica.spec.scope import Scope, Values, Variable
+from plica.syntax import nodes
+from plica.syntax.parser import parse
+from plica.workspace import Refused, Workspace
+
+MAX_DEPTH = 32
+MAX_DECLARATIONS = 200_000
+
+
+class Instance(NamedTuple):
+    """A declaration as it stands in one place of one family."""
+
+    node: nodes.Block | nodes.CombineDeclaration | nodes.CurveDeclaration | nodes.Override
+    scope: Scope
+
+    @property
+    def span(self) -> Span:
+        """The place of the declaration's name, or of its keyword."""
+        target = self.node.target if isinstance(self.node, nodes.Override) else self.node
+        return self.scope.span(target.name) if target.name is not None else self.head
+
+    @property
+    def head(self) -> Span:
+        """The place of the declaration's first word."""
+        source = self.scope.source
+        end = source.text.find(" ", self.node.start)
+        return Span(source, self.node.start, min(end if end > 0 else self.node.end, self.node.end))
+
+
+class Flattener:
+    """Walks documents and collects their declarations; one per run."""
+
+    def __init__(self, workspace: Workspace | None, found: Diagnostics) -> None:
+        self.workspace = workspace
+        self.found = found
+        self.instances: list[Instance] = []
+        self.documents: list[nodes.Document] = []
+        self._parsed: dict[Path, nodes.Document] = {}
+        self._variables: list[tuple[str, str, Variable]] = []
+        self._full = False
+
+    def flatten(self, document: nodes.Document, folder: Path | None) -> list[Instance]:
+        """All declarations of a document and of the libraries that it uses."""
+        self.documents.append(document)
+        variables = self._parameters(document, {}, None)
+        scope = Scope(document.source, variables, "", self.found)
+        self._walk(document.declarations, scope, folder, ())
+        return self.instances
+
+    def _walk(
+        self,
+        declarations: tuple[nodes.Declaration, ...],
+        scope: Scope,
+        folder: Path | None,
+        trail: tuple[Path | str, ...],
+    ) -> None:
+        for node in declarations:
+            if isinstance(node, nodes.Each):
+                self._each(node, scope, folder, trail)
+            elif isinstance(node, nodes.Use):
+                self._use(node, scope, folder, trail)
+            elif not isinstance(node, nodes.Parameter):
+                if len(self.instances) >= MAX_DECLARATIONS:
+                    self._report_full(scope.span(node))
+                    return
+                self.instances.append(Instance(node, scope))
+
+    def _report_full(self, span: Span) -> None:
+        if not self._full:
+            self.found.add("too-many-declarations", span, limit=MAX_DECLARATIONS)
+        self._full = True
+
+    def _each(
+        self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]
+    ) -> None:
+        span = scope.span(node.head)
+        if len(trail) >= MAX_DEPTH:
+            self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
+            return
+        name = node.head.name.text
+        if name in scope.variables:
+            shadowed = Label(scope.variables[name].span, "the outer one")
+            self.found.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
+        used = [False]
+        values = self._values(node.head.values, scope)
+        self._report_repeats(node.head.values, values, scope)
+        for value in values:
+            if self._full:
+                return
+            variable = Variable((value,), scope.span(node.head.name), used)
+            inner = scope._replace(variables={**scope.variables, name: variable})
+            self._variables.append(("unused-variable", name, variable))
+            self._walk(node.declarations, inner, folder, (*trail, name))
+
+    def _report_repeats(self, written: Values, values: Values, scope: Scope) -> None:
+        seen: set[str] = set()
+        for value in values:
+            text = str(value[0])
+            if text in seen and isinstance(value, nodes.Name | nodes.Text):
+                self.found.add("repeated-value", scope.span(written[0]), value=text)
+            seen.add(text)
+
+    def _use(
+        self, node: nodes.Use, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]
+    ) -> None:
+        span = scope.span(node.path)
+        document, path = self._document(node, scope, folder)
+        if document is None or path is None:
+            return
+        if path in trail:
+            self.found.add("use-cycle", span, file=node.path.text)
+            return
+        if len(trail) >= MAX_DEPTH:
+            self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
+            return
+        arguments = {
+            argument.name.text: Variable(
+                self._values(argument.values, scope), scope.span(argument.name), [False]
+            )
+            for argument in node.arguments
+        }
+        for name, times in _repeated(argument.name.text for argument in node.arguments):
+            self.found.add("duplicate-fact", span, fact=name, count=times)
+        variables = self._parameters(document, arguments, span)
+        prefix = scope.prefix + (scope.name(node.prefix) + "_" if node.prefix else "")
+        inner = Scope(document.source, variables, prefix, self.found)
+        self._walk(document.declarations, inner, path.parent, (*trail, path))
+
+    def _document(
+        self, node: nodes.Use, scope: Scope, folder: Path | None
+    ) -> tuple[nodes.Document | None, Path | None]:
+        """The library that a `use` names, parsed once however often it is used."""
+        span = scope.span(node.path)
+        text = scope.fill(node.path.text, node.path)
+        if self.workspace is None:
+            self.found.add("missing-file", span, file=text, reason="this text is not in a folder")
+            return None, None
+        path = self.workspace.locate(text, folder)
+        if isinstance(path, Refused):
+            self.found.add_filled(path.name, span, path.values)
+            return None, None
+        if path not in self._parsed:
+            content = self.workspace.read_text(path, text)
+            if isinstance(content, Refused):
+                self.found.add_filled(content.name, span, content.values)
+                return None, None
+            shown = normpath(join(dirname(scope.source.path), text.replace("\\", "/")))
+            self._parsed[path] = parse(Source(shown, content), self.found)
+            self.documents.append(self._parsed[path])
+        return self._parsed[path], path
+
+    def _parameters(
+        self, document: nodes.Document, arguments: dict[str, Variable], use: Span | None
+    ) -> dict[str, Variable]:
+        """The variables of a library: its parameters, as given or by default."""
+        declared: dict[str, Variable] = {}
+        scope = Scope(document.source, declared, "", self.found)
+        for node in document.declarations:
+            if not isinstance(node, nodes.Parameter):
+                continue
+            name, span = node.name.text, document.span(node.name)
+            if name in declared:
+                label = Label(declared[name].span, "first declared here")
+                self.found.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
+            given = arguments.get(name)
+            if given is None and node.values is None:
+                self.found.add("missing-argument", use or span, name=name)
+                given = Variable((), span, [True])
+            values = given.values if given else self._values(node.values or (), scope)
+            declared[name] = Variable(values, span, [False])
+            self._variables.append(("unused-parameter", name, declared[name]))
+        for name, argument in arguments.items():
+            if name not in declared:
+                hint = did_you_mean(name, declared)
+                self.found.add("unknown-argument", argument.span, name=name, hint=hint)
+        return declared
+
+    def _values(self, values: Values, scope: Scope) -> Values:
+        """A list of values with variables put in and ranges counted out."""
+        return tuple(chain.from_iterable(self._value(value, scope) for value in values))
+
+    def _value(self, value: nodes.Value, scope: Scope) -> Iterator[nodes.Value]:
+        if isinstance(value, nodes.ValueRange):
+            yield from self._counted(value, scope)
+        elif isinstance(value, nodes.Name):
+            bare = value.text[1:-1] if value.text.startswith("{") and value.text.endswith("}") else value.text
+            variable = scope.variables.get(bare)
+            if variable is not None:
+                variable.used[0] = True
+                yield from variable.values
+            else:
+                yield value._replace(text=scope.fill(value.text, value))
+        elif isinstance(value, nodes.Text):
+            yield value._replace(text=scope.fill(value.text, value))
+        else:
+            yield value
+
+    def _counted(self, value: nodes.ValueRange, scope: Scope) -> Iterator[nodes.Value]:
+        ends = []
+        for end in (value.first, value.last):
+            if not isinstance(end, nodes.Quantity) or end.unit or not end.number.is_integer():
+                self.found.add("not-a-count", scope.span(value))
+                return
+            ends.append(int(end.number))
+        first, last = ends
+        if not 0 <= last - first < 1000:
+            self.found.add("not-a-count", scope.span(value))
+            return
+        for number in range(first, last + 1):
+            yield nodes.Quantity(float(number), "", value.start, value.end)
+
+    def report_unused(self) -> None:
+        """Report variables that nothing used; to be called when every name and value was bound."""
+        for rule, name, variable in self._variables:
+            if not variable.used[0]:
+                self.found.add(rule, variable.span, name=name)
+
+
+def _repeated(names: Iterator[str]) -> Iterator[tuple[str, int]]:
+    counts: dict[str, int] = {}
+    for name in names:
+        counts[name] = counts.get(name, 0) + 1
+    return ((name, times) for name, times in counts.items() if times > 1)

@@ -1,0 +1,154 @@
+"""Placeholders and quantities: what a declaration's words stand for where it was written out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics, Fix
+from plica.diagnostics.suggest import did_you_mean
+from plica.source import Source, Span
+from plica.syntax import nodes
+from plica.units import PLAIN, UNITS, Dimension, Unit, units_of
+
+_PLACEHOLDER = re.compile(r"\{([^\W\d]\w*)\}")
+_NAME = re.compile(r"[^\W\d]\w*")
+
+Values = tuple[nodes.Value, ...]
+
+
+class Variable(NamedTuple):
+    """A parameter or an `each` variable: its values, where it was declared, and whether anything used it."""
+
+    values: Values
+    span: Span
+    used: list[bool]
+
+
+class Scope(NamedTuple):
+    """The file that a declaration stands in, the variables around it, and the prefix of its library."""
+
+    source: Source
+    variables: Mapping[str, Variable]
+    prefix: str
+    found: Diagnostics
+
+    def span(self, node: nodes.Placed) -> Span:
+        """The place of a node written in this scope's file."""
+        return Span(self.source, node.start, node.end)
+
+    def variable(self, name: str, span: Span) -> Variable | None:
+        """The variable of a placeholder; a diagnostic where there is none."""
+        variable = self.variables.get(name)
+        if variable is None:
+            self.found.add(
+                "unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables)
+            )
+            return None
+        variable.used[0] = True
+        return variable
+
+    def fill(self, text: str, node: nodes.Placed, *, lenient: bool = False) -> str:
+        """A text with its placeholders filled; `lenient` leaves unknown ones as they are (notes)."""
+        if "{" not in text:
+            return text
+
+        def value(match: re.Match[str]) -> str:
+            if lenient and match[1] not in self.variables:
+                return match[0]
+            variable = self.variable(match[1], self.span(node))
+            if variable is None:
+                return ""
+            if len(variable.values) != 1:
+                self.found.add(
+                    "list-as-one-value", self.span(node), name=match[1], count=len(variable.values)
+                )
+                return ""
+            return as_written(variable.values[0])
+
+        return _PLACEHOLDER.sub(value, text)
+
+    def name(self, node: nodes.Name) -> str:
+        """A name with its placeholders filled; checked to be a name still."""
+        if "{" not in node.text:
+            return node.text
+        filled = self.fill(node.text, node)
+        if filled and not _NAME.fullmatch(filled):
+            self.found.add("not-a-name", self.span(node), text=filled)
+        return filled or "_"
+
+    def amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float:
+        """A quantity in the inside unit of `dimension`; a diagnostic (and 0) where it measures something else."""
+        return self.amount_of(node, (dimension,), what)[0]
+
+    def amount_of(
+        self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str
+    ) -> tuple[float, Dimension]:
+        """A quantity that may measure one of several dimensions, and which of them it measures."""
+        quantity = self._quantity(node)
+        if quantity is None:
+            return 0.0, dimensions[0]
+        unit = UNITS[quantity.unit] if quantity.unit else PLAIN
+        value = quantity.number * unit.size
+        if not -1e300 < value < 1e300:
+            self.found.add("number-too-large", self.span(node))
+            return 0.0, dimensions[0]
+        if unit.dimension in dimensions:
+            return value, unit.dimension
+        # Nothing of anything is nothing: a plain 0 is clear, but only a unit keeps mistakes out.
+        self._report_dimension(node, quantity, unit, dimensions[0], what)
+        return 0.0, dimensions[0]
+
+    def _report_dimension(
+        self, node: nodes.Amount, quantity: nodes.Quantity, unit: Unit, wanted: Dimension, what: str
+    ) -> None:
+        span = self.span(node)
+        written = _plain_number(quantity.number)
+        if unit is PLAIN:
+            usual = units_of(wanted)[0]
+            self.found.add(
+                "missing-unit",
+                span,
+                what=what,
+                dimension=wanted.value,
+                hint=f"write a unit: {', '.join(units_of(wanted))}",
+                fix=Fix(span, f"{written} {usual}"),
+            )
+        elif wanted is Dimension.NUMBER:
+            fix = Fix(span, written)
+            self.found.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
+        else:
+            self.found.add(
+                "wrong-dimension", span, what=what, dimension=wanted.value, unit=quantity.unit,
+                given=unit.dimension.value, units=", ".join(units_of(wanted)),
+            )  # fmt: skip
+
+    def _quantity(self, node: nodes.Amount) -> nodes.Quantity | None:
+        if isinstance(node, nodes.Quantity):
+            return node
+        match = _PLACEHOLDER.fullmatch(node.text)
+        if match is None:
+            self.found.add("not-a-quantity", self.span(node), text=node.text)
+            return None
+        variable = self.variable(match[1], self.span(node))
+        if variable is None:
+            return None
+        value = variable.values[0] if len(variable.values) == 1 else None
+        if isinstance(value, nodes.Quantity):
+            return value
+        self.found.add("not-a-quantity", self.span(node), text=node.text)
+        return None
+
+
+def as_written(value: nodes.Value) -> str:
+    """A value as text, to be put into a name or a path."""
+    if isinstance(value, nodes.Name | nodes.Text):
+        return value.text
+    if isinstance(value, nodes.Quantity):
+        return f"{_plain_number(value.number)}{value.unit}"
+    return f"{as_written(value.first)}..{as_written(value.last)}"
+
+
+def _plain_number(number: float) -> str:
+    return str(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)

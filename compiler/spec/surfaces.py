@@ -1,0 +1,274 @@
+"""Binds what shapes, regions, details, folds and expectations say."""
+
+from __future__ import annotations
+
+from plica.diagnostics.suggest import did_you_mean
+from plica.source import Span
+from plica.spec import model
+from plica.spec.context import Context, read_about
+from plica.spec.facts import Fact, FactSet
+from plica.spec.scope import Scope
+from plica.syntax import nodes
+from plica.units import Dimension
+
+# How far a mask may be from its full-size form, a step of 8 bits, unless a fold says otherwise.
+DEFAULT_TOLERANCE = 1 / 255
+
+
+# ---- regions ----------------------------------------------------------------------------------------
+
+
+def bind_region(facts: FactSet, context: Context) -> model.RegionFacts | None:
+    """A region's facts, or None after diagnostics."""
+    fact = facts.one("source")
+    if fact is None:
+        context.report_missing("region", "skin of, painted, vertices, union, intersection or difference")
+        return None
+    source = _region_source(fact, context)
+    feather = _length(facts.one("feather"), context, "a feather", 0.0)
+    return model.RegionFacts(source, feather) if source is not None else None
+
+
+def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
+    node, scope = fact
+    if node.key == "skin_of":
+        joints = [context.joint(joint, scope) for joint in node.values[0]]
+        if any(joint is None for joint in joints):
+            return None
+        return model.SkinOfJoints(
+            tuple(joint for joint in joints if joint is not None), below=node.values[1] is not None
+        )
+    if node.key == "painted":
+        image, uv = node.values
+        return model.PaintedImage(context.file(image, scope), scope.fill(uv.text, uv) if uv else None)
+    if node.key == "vertices":
+        return model.StoredVertices(context.file(node.values[0], scope))
+    how, references = node.values
+    targets = [context.symbols.target(reference, "region", scope, context.side) for reference in references]
+    if len(references) < 2:
+        context.found.add("too-few-regions", scope.span(node), how=how)
+    if any(target is None for target in targets):
+        return None
+    return model.SetOfRegions(how, tuple(target for target in targets if target is not None))
+
+
+def _length(fact: Fact | None, context: Context, what: str, default: float) -> float:
+    if fact is None:
+        return default
+    value = fact.scope.amount(fact.node.values[0], Dimension.LENGTH, what)
+    if value < 0:
+        context.found.add("not-positive", fact.scope.span(fact.node), what=what)
+        return default
+    return value
+
+
+# ---- shapes -----------------------------------------------------------------------------------------
+
+
+def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
+    """A shape's facts. A shape without a sculpt is one still to be made, which is a note."""
+    source: model.SculptOf | model.MorphOf | None = None
+    fact = facts.one("source")
+    if fact is None:
+        context.found.add("not-sculpted", context.span)
+    elif fact.node.key == "morph":
+        source = _morph(fact, context)
+    else:
+        source = _sculpt(fact.node.values[0], fact.node.values[1], fact.scope, context)
+    within = _target(facts.one("within"), "region", context)
+    follows = _target(facts.one("follows"), "strength", context)
+    if facts.one("follows") is None:
+        context.report_missing("shape", "follows")
+    inbetweens = _inbetweens(facts, context)
+    threshold = _length(facts.one("threshold"), context, "a threshold", 0.0)
+    return model.ShapeFacts(source, within, follows, inbetweens, threshold)
+
+
+def _target(fact: Fact | None, namespace: str, context: Context) -> model.Target | None:
+    if fact is None:
+        return None
+    return context.symbols.target(fact.node.values[0], namespace, fact.scope, context.side)
+
+
+def _morph(fact: Fact, context: Context) -> model.MorphOf:
+    node, scope = fact
+    name = scope.fill(node.values[0].text, node.values[0])
+    if context.outline is not None and name not in context.outline.morph_targets:
+        known = context.outline.morph_targets
+        context.found.add("unknown-morph", scope.span(node), name=name, hint=did_you_mean(name, known))
+    return model.MorphOf(name)
+
+
+def _sculpt(
+    path: nodes.Text, pose: tuple[nodes.PoseItem, ...] | None, scope: Scope, context: Context
+) -> model.SculptOf:
+    items = [_pose_item(item, scope, context) for item in pose or ()]
+    return model.SculptOf(context.file(path, scope), tuple(item for item in items if item is not None))
+
+
+def _pose_item(
+    item: nodes.PoseItem, scope: Scope, context: Context
+) -> model.StrengthPoseOf | model.JointPoseOf | None:
+    if isinstance(item, nodes.JointAt):
+        joint = context.joint(item.joint, scope)
+        angle = scope.amount(item.angle, Dimension.ANGLE, "the angle of a joint")
+        return model.JointPoseOf(joint, context.axis(item.axis, scope), angle) if joint else None
+    target = context.symbols.target(item.strength, "strength", scope, context.side)
+    amount = scope.amount(item.amount, Dimension.NUMBER, "a strength")
+    if not 0 <= amount <= 1:
+        context.found.add("strength-out-of-range", scope.span(item), amount=f"{amount:g}")
+    return model.StrengthPoseOf(target, amount) if target else None
+
+
+def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ...]:
+    found: dict[float, model.InbetweenOf] = {}
+    for node, scope in facts.many("inbetween"):
+        amount, path, pose = node.values
+        at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
+        if not 0 < at < 1:
+            context.found.add("inbetween-out-of-range", scope.span(node), at=f"{at:g}")
+        elif at in found:
+            context.found.add("inbetween-twice", scope.span(node), at=f"{at:g}")
+        found[at] = model.InbetweenOf(at, _sculpt(path, pose, scope, context))
+    return tuple(found[at] for at in sorted(found))
+
+
+# ---- details and folds ------------------------------------------------------------------------------
+
+
+def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
+    """A detail's facts, or None after diagnostics."""
+    files = {}
+    for key in ("relaxed", "contracted"):
+        fact = facts.one(key)
+        if fact is None:
+            context.report_missing("detail", key)
+        else:
+            files[key] = context.file(fact.node.values[0], fact.scope)
+    uv, budget, mixing = facts.one("uv"), facts.one("budget"), facts.one("mixing")
+    size = budget.scope.amount(budget.node.values[0], Dimension.MEMORY, "a budget") if budget else None
+    if budget is not None and size is not None and size <= 0:
+        context.found.add("not-positive", budget.scope.span(budget.node), what="a budget")
+    if len(files) < 2:
+        return None
+    return model.DetailFacts(
+        files["relaxed"],
+        files["contracted"],
+        uv.scope.fill(uv.node.values[0].text, uv.node) if uv else None,
+        size,
+        mixing.node.values[0] if mixing else "plain",
+    )
+
+
+def bind_fold(facts: FactSet, context: Context) -> model.FoldFacts | None:
+    """A fold's facts, or None after diagnostics."""
+    for group, shown in (("in_detail", "in"), ("area", "area"), ("follows", "follows")):
+        if facts.one(group) is None:
+            context.report_missing("fold", shown)
+    detail = _target(facts.one("in_detail"), "detail", context)
+    area = _target(facts.one("area"), "region", context)
+    follows = _target(facts.one("follows"), "strength", context)
+    fact = facts.one("tolerance")
+    tolerance = DEFAULT_TOLERANCE
+    if fact is not None:
+        tolerance = fact.scope.amount(fact.node.values[0], Dimension.SHARE, "the tolerance of a mask")
+        if not 0 < tolerance < 1:
+            context.found.add("not-positive", fact.scope.span(fact.node), what="the tolerance of a mask")
+    if detail is None or area is None:
+        return None
+    return model.FoldFacts(detail, area, follows, tolerance)
+
+
+# ---- expectations -----------------------------------------------------------------------------------
+
+# Fact: what the names are, which value is the limit, in which dimensions, and which lists the poses.
+_EXPECTATIONS: dict[str, tuple[str, int | None, tuple[Dimension, ...], int | None]] = {
+    "expect_volume": ("region", 1, (Dimension.SHARE,), 2),
+    "expect_girth": ("region", 1, (Dimension.SHARE,), 2),
+    "expect_stretch": ("region", 1, (Dimension.SHARE,), 2),
+    "expect_shear": ("region", 1, (Dimension.ANGLE,), 2),
+    "expect_clearance": ("region", 2, (Dimension.LENGTH,), 3),
+    "expect_crossing": ("region", None, (), 1),
+    "expect_smooth": ("strength", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
+    "expect_reach": ("strength", None, (), 1),
+    "expect_overlap": ("detail", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
+    "expect_moved": ("shape", 1, (Dimension.NUMBER,), None),
+    "expect_even": ("", 0, (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH), 1),
+    "expect_rest": ("", None, (), None),
+    "expect_partition": ("", None, (), None),
+    "expect_budget": ("", None, (), None),
+}
+
+
+def bind_expectations(facts: FactSet, context: Context) -> list[model.ExpectationOf]:
+    """Every expectation of an `expect` block, or those that bound."""
+    about = read_about(facts, context)
+    bound: list[model.ExpectationOf] = []
+    for group in facts.groups & _EXPECTATIONS.keys():
+        for fact in facts.many(group):
+            expectation = _expectation(fact, context)
+            if expectation is not None:
+                bound.append(expectation._replace(about=about))
+    if not facts.groups & _EXPECTATIONS.keys():
+        context.found.add("empty-expect", context.span)
+    return bound
+
+
+def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
+    node, scope = fact
+    namespace, limit_index, dimensions, over_index = _EXPECTATIONS[node.key]
+    targets: list[model.Target | None] = []
+    against: model.Target | None = None
+    if namespace:
+        written = node.values[0]
+        references = written if type(written) is tuple else (written,)
+        targets = [context.symbols.target(name, namespace, scope, context.side) for name in references]
+    if node.key == "expect_clearance":
+        against = context.symbols.target(node.values[1], "region", scope, context.side)
+    limit = None
+    if limit_index is not None and node.values[limit_index] is not None:
+        limit = _limit(node.values[limit_index], dimensions, scope, context, scope.span(node))
+    over = node.values[over_index] if over_index is not None else None
+    names, clips, everything = _over(over or (), scope, context)
+    if any(target is None for target in targets) or (node.key == "expect_clearance" and against is None):
+        return None
+    return model.ExpectationOf(
+        kind=node.key.removeprefix("expect_"),
+        of=tuple(target for target in targets if target is not None),
+        of_namespace=namespace,
+        against=against,
+        limit=limit,
+        over=names,
+        over_clips=clips,
+        over_everything=everything,
+        about=read_about(FactSet({}), context),
+        span=scope.span(node),
+        side=context.side,
+    )
+
+
+def _limit(
+    node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span
+) -> float:
+    value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
+    if value < 0:
+        context.found.add("not-positive", span, what="the limit of an expectation")
+    return value
+
+
+def _over(
+    items: tuple[nodes.OverItem, ...], scope: Scope, context: Context
+) -> tuple[tuple[model.Target, ...], tuple[str, ...], bool]:
+    names: list[model.Target] = []
+    clips: list[str] = []
+    everything = False
+    for item in items:
+        if isinstance(item, nodes.OverEverything):
+            everything = True
+        elif isinstance(item, nodes.OverClip):
+            clips.append(context.file(item.path, scope))
+        else:
+            target = context.symbols.target(item, "strength", scope, context.side)
+            if target is not None:
+                names.append(target)
+    return tuple(names), tuple(clips), everything

@@ -1,0 +1,173 @@
+"""The names of a spec: who declared what, and what a reference means."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics, Fix, Label
+from plica.diagnostics.suggest import closest
+from plica.source import Span
+from plica.spec.model import ScopeSide, Target
+from plica.spec.scope import Scope
+from plica.syntax import nodes
+
+# Which names may not be the same: a driver, a combine and a field all name strengths.
+NAMESPACES = {
+    "driver": "strength",
+    "combine": "strength",
+    "field": "strength",
+    "control": "control",
+    "region": "region",
+    "shape": "shape",
+    "detail": "detail",
+    "fold": "fold",
+    "curve": "curve",
+}
+_PLAIN = {"strength": "driver, combine or field"}
+
+
+class Symbol(NamedTuple):
+    """A declared name."""
+
+    kind: str
+    name: str
+    side: ScopeSide
+    span: Span
+    samples: tuple[str, ...] = ()
+
+
+class Symbols:
+    """All declared names, and which of them something refers to."""
+
+    def __init__(self, found: Diagnostics) -> None:
+        self._found = found
+        self._table: dict[str, dict[str, list[Symbol]]] = {}
+        self._used: set[tuple[str, str]] = set()
+
+    def declare(self, symbol: Symbol) -> bool:
+        """Add a name; False, and a diagnostic, where it is taken."""
+        names = self._table.setdefault(NAMESPACES[symbol.kind], {})
+        known = names.setdefault(symbol.name, [])
+        for other in known:
+            if other.side == symbol.side or "both" in (other.side, symbol.side) or "none" in (
+                other.side,
+                symbol.side,
+            ):  # fmt: skip
+                label = Label(other.span, "first declared here")
+                self._found.add(
+                    "duplicate-name", symbol.span, kind=symbol.kind, name=symbol.name, labels=[label]
+                )
+                return False
+        known.append(symbol)
+        return True
+
+    def lookup(self, namespace: str, name: str) -> list[Symbol]:
+        """The symbols of a name: one, or a left and a right one."""
+        return self._table.get(namespace, {}).get(name, [])
+
+    def names(self, namespace: str) -> list[str]:
+        """All names of a namespace."""
+        return list(self._table.get(namespace, {}))
+
+    def unused(self, namespace: str) -> list[Symbol]:
+        """The symbols that nothing refers to."""
+        return [
+            symbol
+            for name, symbols in self._table.get(namespace, {}).items()
+            for symbol in symbols
+            if (namespace, name) not in self._used
+        ]
+
+    def find(self, namespace: str, node: nodes.Name, scope: Scope) -> list[Symbol]:
+        """What a name means in a scope: the library's own first; a diagnostic where nothing has that name."""
+        name = scope.name(node)
+        for candidate in dict.fromkeys((scope.prefix + name, name)):
+            symbols = self.lookup(namespace, candidate)
+            if symbols:
+                self._used.add((namespace, candidate))
+                return symbols
+        self._report_unknown(namespace, name, scope.span(node))
+        return []
+
+    def _report_unknown(self, namespace: str, name: str, span: Span) -> None:
+        known = self.names(namespace)
+        near = closest(name, known)
+        elsewhere = next((other for other in self._table if self.lookup(other, name)), None)
+        hint = None
+        if near:
+            hint = f"did you mean `{near}`?"
+        elif elsewhere:
+            hint = f"there is a {_PLAIN.get(elsewhere, elsewhere)} of that name, but a {namespace} is wanted here"
+        self._found.add(
+            "unknown-name",
+            span,
+            kind=_PLAIN.get(namespace, namespace),
+            name=name,
+            hint=hint,
+            fix=Fix(span, near) if near else None,
+        )
+
+    def target(
+        self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide
+    ) -> Target | None:
+        """What a reference made by a declaration of `side` means."""
+        symbols = self.find(namespace, reference.name, scope)
+        if not symbols:
+            return None
+        name = symbols[0].name
+        member = None
+        if reference.member is not None or symbols[0].kind == "field":
+            member = self._member(reference, symbols[0], scope)
+            if member is None:
+                return None
+        sides = {symbol.side for symbol in symbols}
+        two_sided = "both" in sides or sides == {"left", "right"}
+        if reference.side is not None:
+            return self._stated_side(reference, name, sides, two_sided, member, scope)
+        if sides == {"none"}:
+            return Target(name, "none", member)
+        if not two_sided:
+            return Target(name, symbols[0].side, member)  # type: ignore[arg-type]  # left or right by now
+        if side == "none":
+            self._found.add("side-needed", scope.span(reference), name=name)
+            return None
+        return Target(name, "same", member)
+
+    def _stated_side(
+        self,
+        reference: nodes.Reference,
+        name: str,
+        sides: set[ScopeSide],
+        two_sided: bool,
+        member: str | None,
+        scope: Scope,
+    ) -> Target | None:
+        if sides == {"none"}:
+            self._found.add("no-such-side", scope.span(reference), name=name, side=reference.side)
+            return None
+        if not two_sided and reference.side not in sides:
+            self._found.add("no-such-side", scope.span(reference), name=name, side=reference.side)
+            return None
+        return Target(name, "left" if reference.side == "left" else "right", member)
+
+    def _member(self, reference: nodes.Reference, symbol: Symbol, scope: Scope) -> str | None:
+        """The sample that is meant, or None after a diagnostic."""
+        if reference.member is None:
+            samples = ", ".join(f"{symbol.name}.{sample}" for sample in symbol.samples)
+            self._found.add("sample-needed", scope.span(reference), name=symbol.name, samples=samples)
+            return None
+        if symbol.kind != "field":
+            self._found.add("no-samples", scope.span(reference.member), name=symbol.name, kind=symbol.kind)
+            return None
+        member = scope.name(reference.member)
+        if member not in symbol.samples:
+            near = closest(member, symbol.samples)
+            self._found.add(
+                "unknown-name",
+                scope.span(reference.member),
+                kind=f"sample of `{symbol.name}`",
+                name=member,
+                hint=f"did you mean `{near}`?" if near else None,
+            )
+            return None
+        return member

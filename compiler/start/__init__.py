@@ -1,0 +1,1 @@
+"""A first spec for a model that exists: its sides, hinges, spans and morph targets, found rather than asked for."""

@@ -1,0 +1,341 @@
+"""Lark's reductions to syntax nodes.
+
+The parser calls one method per rule with all of the rule's children, keywords included (so that places are
+known), and None for each symbol of an optional part that is not there. Optional parts therefore always
+stand at the same index.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple, cast
+
+from lark import Token, Transformer
+
+from plica.syntax import nodes
+from plica.units import UNITS
+
+# What a fact's values are: the indexes of the rule's children. The keyword is child 0.
+FACTS: dict[str, tuple[int, ...]] = {
+    "geometry": (1, 3),  # file; mesh names or None
+    "symmetry": (2, 4),  # axis; offset or None
+    "left_pattern": (1,),
+    "right_pattern": (1,),
+    "pair": (1, 3),  # left joint; right joint
+    "names": (1,),
+    "sides": (1, 3),  # what {side} writes for left; for right
+    "tolerance": (1,),
+    "alias": (1, 3),  # name in clips; joint
+    "skin_of": (2, 4),  # joints; "below" or None
+    "painted": (1, 3),  # image; uv set or None
+    "vertices": (1,),
+    "region_set": (0, 2),  # operation; regions
+    "feather": (1,),
+    "reads": (1,),
+    "span": (1, 3),
+    "response": (1,),
+    "unclamped": (),
+    "control_range": (1, 3),
+    "control_rest": (1,),
+    "field_rotation": (3,),
+    "field_direction": (2, 4),  # axis; joint
+    "sample": (1, 3),  # name; turns
+    "kernel": (1, 2),  # kind; width or None
+    "sculpt": (1, 2),  # file; pose items or None
+    "morph": (1,),
+    "inbetween": (1, 2, 3),  # strength; file; pose items or None
+    "within": (1,),
+    "follows": (1,),
+    "threshold": (1,),
+    "relaxed": (1,),
+    "contracted": (1,),
+    "uv": (1,),
+    "budget": (1,),
+    "mixing": (1,),
+    "in_detail": (1,),
+    "area": (1,),
+    "expect_volume": (2, 4, 5),  # region; limit; poses or None
+    "expect_girth": (2, 4, 5),
+    "expect_stretch": (2, 5, 6),
+    "expect_shear": (2, 5, 6),
+    "expect_clearance": (2, 4, 7, 8),  # region; other region; limit; poses or None
+    "expect_crossing": (2, 4),  # region; poses or None
+    "expect_smooth": (1, 3, 4),  # strengths; limit; poses or None
+    "expect_reach": (1, 2),  # strengths; poses or None
+    "expect_overlap": (2, 5, 6),  # detail; limit; poses or None
+    "expect_moved": (2, 5),  # shape; limit
+    "expect_even": (2, 3),  # limit or None; poses or None
+    "expect_rest": (),
+    "expect_partition": (),
+    "expect_budget": (),
+    "note": (1,),
+    "photo": (1, 2),  # image; caption or None
+    "renamed_from": (2,),
+    "accept": (1, 3),  # rule; reason
+}
+
+BLOCKS = ("region", "driver", "control", "field", "shape", "fold")
+
+
+class Run(NamedTuple):
+    """Several nodes in a row; only inside the builder."""
+
+    items: tuple[Any, ...]
+    start: int
+    end: int
+
+
+def _end(children: list[Any]) -> int:
+    for child in reversed(children):
+        if child is not None:
+            return cast(int, child.end_pos if type(child) is Token else child.end)
+    raise AssertionError("a rule without children has no place")
+
+
+def _plain(child: Any) -> Any:
+    """A child as a fact's value: runs as tuples, tokens as texts."""
+    if type(child) is Run:
+        return child.items
+    if type(child) is Token:
+        return str(child)
+    return child
+
+
+def _optional(child: Any) -> Any:
+    return None if child is None else str(child)
+
+
+_UNIT_LETTERS = "".join(sorted(set("".join(UNITS))))
+
+_ESCAPE = re.compile(r"\\(.)")
+_SIMPLE_ESCAPES = {"n": "\n", "t": "\t", '"': '"', "\\": "\\"}
+
+
+def decode_text(quoted: str) -> str:
+    """The text that a quoted text stands for: `\\"`, `\\\\`, `\\n`, `\\t`; any other escaped character is itself."""
+    inner = quoted[1:-1]
+    if "\\" not in inner:
+        return inner
+    return _ESCAPE.sub(lambda match: _SIMPLE_ESCAPES.get(match[1], match[1]), inner)
+
+
+def encode_text(text: str) -> str:
+    """The quoted form of a text; the inverse of `decode_text`."""
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _fact(key: str, indexes: tuple[int, ...]) -> Callable[[Any, list[Any]], nodes.Fact]:
+    def build(_: Any, children: list[Any]) -> nodes.Fact:
+        values = tuple([_plain(children[index]) for index in indexes])
+        return nodes.Fact(key, values, children[0].start_pos, _end(children))
+
+    return build
+
+
+def _block(kind: str) -> Callable[[Any, list[Any]], nodes.Block]:
+    def build(_: Any, children: list[Any]) -> nodes.Block:
+        facts = tuple(children[4:-1])
+        start, end = children[0].start_pos, children[-1].end_pos
+        return nodes.Block(kind, children[1], _optional(children[2]), None, facts, start, end)
+
+    return build
+
+
+def _separated(_: Any, children: list[Any]) -> Run:
+    """Items between commas."""
+    first, last = children[0], children[-1]
+    return Run(tuple(children[::2]), first.start, last.end)
+
+
+class Builder(Transformer[Token, Any]):
+    """Builds syntax nodes; holds no state, so that one parser serves every text."""
+
+    def file(self, children: list[Any]) -> Run:
+        return Run(tuple(children[2:]), 0, 0)
+
+    # ---- words
+
+    def name(self, children: list[Token]) -> nodes.Name:
+        token = children[0]
+        return nodes.Name(str(token), cast(int, token.start_pos), cast(int, token.end_pos))
+
+    def text(self, children: list[Token]) -> nodes.Text:
+        token = children[0]
+        return nodes.Text(decode_text(token), cast(int, token.start_pos), cast(int, token.end_pos))
+
+    def amount(self, children: list[Token]) -> nodes.Quantity:
+        token = children[0]
+        number = token.rstrip(_UNIT_LETTERS)
+        unit = token[len(number) :]
+        return nodes.Quantity(
+            float(number), unit, cast(int, token.start_pos), cast(int, token.end_pos)
+        )
+
+    def reference(self, children: list[Any]) -> nodes.Reference:
+        side, name, _, member = children
+        start = name.start if side is None else side.start_pos
+        return nodes.Reference(_optional(side), name, member, start, _end(children))
+
+    def joint(self, children: list[Any]) -> nodes.JointName:
+        side, token = children
+        quoted = token.type == "STRING"
+        text = decode_text(token) if quoted else str(token)
+        start = token.start_pos if side is None else side.start_pos
+        return nodes.JointName(_optional(side), text, quoted, start, token.end_pos)
+
+    texts = references = joints = turns = values = points = _separated
+
+    def named_axis(self, children: list[Any]) -> nodes.NamedAxis:
+        return nodes.NamedAxis(
+            str(children[0]), _optional(children[2]), children[0].start_pos, _end(children)
+        )
+
+    def vector_axis(self, children: list[Any]) -> nodes.VectorAxis:
+        components = (children[1], children[3], children[5])
+        return nodes.VectorAxis(components, _optional(children[8]), children[0].start_pos, _end(children))
+
+    def turn(self, children: list[Any]) -> nodes.Turn:
+        return nodes.Turn(children[1], children[2], children[0].start_pos, _end(children))
+
+    def value_range(self, children: list[Any]) -> nodes.ValueRange:
+        return nodes.ValueRange(children[0], children[2], children[0].start, children[2].end)
+
+    # ---- the character
+
+    def skeleton(self, children: list[Any]) -> nodes.Fact:
+        return nodes.Fact("skeleton", tuple(children[2:-1]), children[0].start_pos, _end(children))
+
+    def skeleton_joint(self, children: list[Any]) -> nodes.SkeletonJoint:
+        turns = children[11].items if children[11] is not None else ()
+        position = (children[5], children[7], children[9])
+        start = children[0].start_pos
+        return nodes.SkeletonJoint(children[1], children[3], position, turns, start, _end(children))
+
+    def character(self, children: list[Any]) -> nodes.Block:
+        facts = tuple(children[4:-1])
+        start = children[0].start_pos
+        return nodes.Block("character", children[1], None, children[2], facts, start, _end(children))
+
+    # ---- libraries, families, overrides
+
+    def argument(self, children: list[Any]) -> nodes.Argument:
+        return nodes.Argument(children[0], children[2].items, children[0].start, _end(children))
+
+    def use(self, children: list[Any]) -> nodes.Use:
+        arguments = tuple(child for child in children[4:] if isinstance(child, nodes.Argument))
+        return nodes.Use(children[1], children[3], arguments, children[0].start_pos, _end(children))
+
+    def body(self, children: list[Any]) -> Run:
+        return Run(tuple(children[1:-1]), children[0].start_pos, _end(children))
+
+    def parameter(self, children: list[Any]) -> nodes.Parameter:
+        values = children[3].items if children[3] is not None else None
+        facts = children[4].items if children[4] is not None else ()
+        return nodes.Parameter(children[1], values, facts, children[0].start_pos, _end(children))
+
+    def each_head(self, children: list[Any]) -> nodes.EachHead:
+        return nodes.EachHead(children[1], children[3].items, children[0].start_pos, _end(children))
+
+    def each(self, children: list[Any]) -> nodes.Each:
+        head = children[0]
+        return nodes.Each(head, tuple(children[1:-1]), head.start, _end(children))
+
+    def override(self, children: list[Any]) -> nodes.Override:
+        return nodes.Override(children[1], children[0].start_pos, _end(children))
+
+    # ---- readings and curves
+
+    def rotation_reading(self, children: list[Any]) -> nodes.RotationReading:
+        return nodes.RotationReading(children[2], children[4], children[0].start_pos, _end(children))
+
+    def bend_reading(self, children: list[Any]) -> nodes.BendReading:
+        return nodes.BendReading(children[2], children[0].start_pos, _end(children))
+
+    def swing_reading(self, children: list[Any]) -> nodes.SwingReading:
+        start = children[0].start_pos
+        return nodes.SwingReading(children[2], children[4], children[6], start, _end(children))
+
+    def euler_reading(self, children: list[Any]) -> nodes.EulerReading:
+        start = children[0].start_pos
+        return nodes.EulerReading(str(children[1]), children[3], children[5], start, _end(children))
+
+    def offset_reading(self, children: list[Any]) -> nodes.OffsetReading:
+        return nodes.OffsetReading(children[1], children[3], children[0].start_pos, _end(children))
+
+    def gap_reading(self, children: list[Any]) -> nodes.GapReading:
+        return nodes.GapReading(children[2], children[4], children[0].start_pos, _end(children))
+
+    def control_reading(self, children: list[Any]) -> nodes.ControlReading:
+        return nodes.ControlReading(children[1], children[0].start_pos, _end(children))
+
+    def point(self, children: list[Any]) -> Run:
+        return Run((children[0], children[1]), children[0].start, children[1].end)
+
+    def point_curve(self, children: list[Any]) -> nodes.PointCurve:
+        run = children[0]
+        return nodes.PointCurve("monotone", tuple(p.items for p in run.items), run.start, run.end)
+
+    def kind_curve(self, children: list[Any]) -> nodes.Curve:
+        kind, run = children
+        if run is None:
+            name = self.name([kind])
+            return nodes.NamedCurve(name, True, name.start, name.end)
+        return nodes.PointCurve(str(kind), tuple(p.items for p in run.items), kind.start_pos, run.end)
+
+    def bezier_curve(self, children: list[Any]) -> nodes.BezierCurve:
+        controls = (children[1], children[2], children[3], children[4])
+        return nodes.BezierCurve(controls, children[0].start_pos, _end(children))
+
+    def named_curve(self, children: list[Any]) -> nodes.NamedCurve:
+        return nodes.NamedCurve(children[0], False, children[0].start, children[0].end)
+
+    def curve_declaration(self, children: list[Any]) -> nodes.CurveDeclaration:
+        return nodes.CurveDeclaration(children[1], children[3], children[0].start_pos, _end(children))
+
+    def combination(self, children: list[Any]) -> nodes.Combination:
+        return nodes.Combination(children[0], tuple(children[2:-1:2]), children[0].start, _end(children))
+
+    def combine(self, children: list[Any]) -> nodes.CombineDeclaration:
+        facts = children[5].items if children[5] is not None else ()
+        start = children[0].start_pos
+        side = _optional(children[2])
+        return nodes.CombineDeclaration(children[1], side, children[4], facts, start, _end(children))
+
+    # ---- shapes and expectations
+
+    def posed_at(self, children: list[Any]) -> Run:
+        return Run(tuple(children[2::2]), children[0].start_pos, _end(children))
+
+    def strength_at(self, children: list[Any]) -> nodes.StrengthAt:
+        return nodes.StrengthAt(children[0], children[1], children[0].start, _end(children))
+
+    def joint_at(self, children: list[Any]) -> nodes.JointAt:
+        start = children[0].start_pos
+        return nodes.JointAt(children[1], children[3], children[4], start, _end(children))
+
+    def over(self, children: list[Any]) -> Run:
+        return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
+
+    def over_everything(self, children: list[Any]) -> nodes.OverEverything:
+        return nodes.OverEverything(children[0].start_pos, _end(children))
+
+    def over_clip(self, children: list[Any]) -> nodes.OverClip:
+        return nodes.OverClip(children[1], children[0].start_pos, _end(children))
+
+    def expect(self, children: list[Any]) -> nodes.Block:
+        start = children[0].start_pos
+        facts = tuple(children[3:-1])
+        return nodes.Block("expect", None, _optional(children[1]), None, facts, start, _end(children))
+
+    def detail(self, children: list[Any]) -> nodes.Block:
+        start = children[0].start_pos
+        facts = tuple(children[3:-1])
+        return nodes.Block("detail", children[1], None, None, facts, start, _end(children))
+
+
+for _key, _indexes in FACTS.items():
+    setattr(Builder, _key, _fact(_key, _indexes))
+for _kind in BLOCKS:
+    setattr(Builder, _kind, _block(_kind))

@@ -1,0 +1,391 @@
+"""The syntax tree: what was written, with the offsets where it stands.
+
+Every node ends with `start` and `end`, offsets in code points into the file's text; the Document knows the file.
+Names and texts may hold placeholders, `{finger}`, which binding fills.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from plica.source import Source, Span
+
+
+class Name(NamedTuple):
+    """A bare name."""
+
+    text: str
+    start: int
+    end: int
+
+
+class Text(NamedTuple):
+    """A quoted text, decoded."""
+
+    text: str
+    start: int
+    end: int
+
+
+class Quantity(NamedTuple):
+    """A number and its unit as written (an empty unit for a plain number)."""
+
+    number: float
+    unit: str
+    start: int
+    end: int
+
+
+# A quantity may be handed in by a library's parameter: `{curl}`.
+Amount = Quantity | Name
+
+
+class ValueRange(NamedTuple):
+    """`1 .. 4` in a list of values."""
+
+    first: Amount
+    last: Amount
+    start: int
+    end: int
+
+
+Value = Name | Text | Amount | ValueRange
+
+
+class Reference(NamedTuple):
+    """The name of another declaration: `elbow`, `left elbow`, `shoulder.raised`."""
+
+    side: str | None
+    name: Name
+    member: Name | None
+    start: int
+    end: int
+
+
+class JointName(NamedTuple):
+    """The name of a joint, or of a pair of joints without its side."""
+
+    side: str | None
+    text: str
+    quoted: bool
+    start: int
+    end: int
+
+
+class NamedAxis(NamedTuple):
+    """`x`, `-z`, `y in model`, or a placeholder."""
+
+    text: str
+    space: str | None
+    start: int
+    end: int
+
+
+class VectorAxis(NamedTuple):
+    """`(0.2, 1, 0) in parent`."""
+
+    components: tuple[Amount, Amount, Amount]
+    space: str | None
+    start: int
+    end: int
+
+
+Axis = NamedAxis | VectorAxis
+
+
+class Turn(NamedTuple):
+    """`about x 40 deg`; a list of turns is carried out in the order written, about axes that stay put."""
+
+    axis: Axis
+    angle: Amount
+    start: int
+    end: int
+
+
+# ---- readings and curves ------------------------------------------------------------------------
+
+
+class RotationReading(NamedTuple):
+    axis: Axis
+    joint: JointName
+    start: int
+    end: int
+
+
+class BendReading(NamedTuple):
+    joint: JointName
+    start: int
+    end: int
+
+
+class SwingReading(NamedTuple):
+    toward: Axis
+    joint: JointName
+    along: Axis | None
+    start: int
+    end: int
+
+
+class EulerReading(NamedTuple):
+    channel: str
+    order: Name
+    joint: JointName
+    start: int
+    end: int
+
+
+class OffsetReading(NamedTuple):
+    axis: Axis
+    joint: JointName
+    start: int
+    end: int
+
+
+class GapReading(NamedTuple):
+    joint: JointName
+    other: JointName
+    start: int
+    end: int
+
+
+class ControlReading(NamedTuple):
+    control: Reference
+    start: int
+    end: int
+
+
+Reading = (
+    RotationReading
+    | BendReading
+    | SwingReading
+    | EulerReading
+    | OffsetReading
+    | GapReading
+    | ControlReading
+)
+
+
+class PointCurve(NamedTuple):
+    """Points and how they are joined: `monotone` (not written), `harmonic`, `linear`."""
+
+    kind: str
+    points: tuple[tuple[Amount, Amount], ...]
+    start: int
+    end: int
+
+
+class BezierCurve(NamedTuple):
+    controls: tuple[Amount, Amount, Amount, Amount]
+    start: int
+    end: int
+
+
+class NamedCurve(NamedTuple):
+    """A ready curve (`smooth`, `ease-in`, ...) or one declared with `curve NAME = ...`."""
+
+    name: Name
+    ready: bool
+    start: int
+    end: int
+
+
+Curve = PointCurve | BezierCurve | NamedCurve
+
+
+class Combination(NamedTuple):
+    """`product(a, least(b, c))`."""
+
+    how: Name
+    parts: tuple[Strength, ...]
+    start: int
+    end: int
+
+
+Strength = Reference | Combination
+
+
+# ---- facts ---------------------------------------------------------------------------------------
+
+
+class Fact(NamedTuple):
+    """One fact of a block: its keyword and what follows.
+
+    The shape of `values` depends on `key` alone and is listed in `plica.syntax.builder`.
+    """
+
+    key: str
+    values: tuple[Any, ...]
+    start: int
+    end: int
+
+
+class SkeletonJoint(NamedTuple):
+    name: JointName
+    parent: JointName | None
+    position: tuple[Amount, Amount, Amount]
+    turns: tuple[Turn, ...]
+    start: int
+    end: int
+
+
+class StrengthAt(NamedTuple):
+    """`elbow 1` in a pose."""
+
+    strength: Reference
+    amount: Amount
+    start: int
+    end: int
+
+
+class JointAt(NamedTuple):
+    """`about x of lowerarm 90 deg` in a pose."""
+
+    axis: Axis
+    joint: JointName
+    angle: Amount
+    start: int
+    end: int
+
+
+PoseItem = StrengthAt | JointAt
+
+
+class OverClip(NamedTuple):
+    path: Text
+    start: int
+    end: int
+
+
+class OverEverything(NamedTuple):
+    start: int
+    end: int
+
+
+OverItem = Reference | OverClip | OverEverything
+
+
+# ---- declarations --------------------------------------------------------------------------------
+
+
+class Block(NamedTuple):
+    """A declaration with a block: `driver elbow both { ... }`.
+
+    `kind` is its keyword; `expect` has no name; `character` has a title.
+    """
+
+    kind: str
+    name: Name | None
+    side: str | None
+    title: Text | None
+    facts: tuple[Fact, ...]
+    start: int
+    end: int
+
+
+class CombineDeclaration(NamedTuple):
+    name: Name
+    side: str | None
+    strength: Strength
+    facts: tuple[Fact, ...]
+    start: int
+    end: int
+
+
+class CurveDeclaration(NamedTuple):
+    name: Name
+    curve: Curve
+    start: int
+    end: int
+
+
+class Argument(NamedTuple):
+    name: Name
+    values: tuple[Value, ...]
+    start: int
+    end: int
+
+
+class Use(NamedTuple):
+    path: Text
+    prefix: Name | None
+    arguments: tuple[Argument, ...]
+    start: int
+    end: int
+
+
+class Parameter(NamedTuple):
+    name: Name
+    values: tuple[Value, ...] | None
+    facts: tuple[Fact, ...]
+    start: int
+    end: int
+
+
+class Override(NamedTuple):
+    """Facts that replace those of another declaration, on one side or on both."""
+
+    target: Block | CombineDeclaration
+    start: int
+    end: int
+
+
+class EachHead(NamedTuple):
+    name: Name
+    values: tuple[Value, ...]
+    start: int
+    end: int
+
+
+class Each(NamedTuple):
+    head: EachHead
+    declarations: tuple[Declaration, ...]
+    start: int
+    end: int
+
+
+Declaration = Block | CombineDeclaration | CurveDeclaration | Use | Parameter | Override | Each
+
+
+class Comment(NamedTuple):
+    """A comment with its two slashes."""
+
+    text: str
+    start: int
+    end: int
+
+
+class Document(NamedTuple):
+    """One parsed file. Blank lines are not stored: the source between the nodes tells them."""
+
+    source: Source
+    declarations: tuple[Declaration, ...]
+    comments: tuple[Comment, ...]
+
+    def span(self, node: Placed) -> Span:
+        """The place of a node of this document."""
+        return Span(self.source, node.start, node.end)
+
+
+# What has a place: any node above.
+Placed = (
+    Name
+    | Text
+    | Quantity
+    | ValueRange
+    | Reference
+    | JointName
+    | NamedAxis
+    | VectorAxis
+    | Turn
+    | Reading
+    | Curve
+    | Combination
+    | Fact
+    | SkeletonJoint
+    | PoseItem
+    | OverItem
+    | Argument
+    | Declaration
+    | EachHead
+    | Comment
+)

@@ -1,0 +1,179 @@
+"""Text to Document."""
+
+from __future__ import annotations
+
+import re
+from typing import cast
+
+from lark import TextSlice
+from lark.exceptions import UnexpectedInput
+
+from plica.diagnostics import Diagnostics, Label
+from plica.source import Source, Span
+from plica.syntax import errors, nodes, recovery
+from plica.syntax.builder import Run
+from plica.syntax.tables import parser
+from plica.units import UNITS
+
+LANGUAGE_VERSION = 1
+MOST_MISTAKES = 100  # of one file; whoever has more reads no further than these
+MOST_IN_A_DECLARATION = 10
+DEEPEST = 60  # blocks and parentheses inside one another; real specs need four
+
+_COMMENT = re.compile(r'"(?:[^"\\\n]|\\.)*"|(//[^\n]*)')
+_UNITS = "|".join(re.escape(unit) for unit in UNITS)
+_VERSION = re.compile(rf"(?:\s|//[^\n]*(?:\n|$))*plica[ \t]+(\d+)(?![\w.]|[ \t]*(?:{_UNITS})(?!\w))")
+_KEYWORDS = re.compile(r"(?:override[ \t]+)?\w+")
+
+
+def _comments(text: str) -> tuple[nodes.Comment, ...]:
+    return tuple(
+        nodes.Comment(match[1], match.start(1), match.end(1))
+        for match in _COMMENT.finditer(text)
+        if match[1] is not None
+    )
+
+
+def _check_version(source: Source, found: Diagnostics) -> int | None:
+    """The offset after the version line, or None where the file cannot be read by this version."""
+    match = _VERSION.match(source.text)
+    if match is None:
+        line = source.line_text(1)
+        found.add("missing-version", Span(source, 0, len(line)), version=LANGUAGE_VERSION)
+        return None
+    version = int(match[1]) if len(match[1]) < 9 else 10**9
+    if not 1 <= version <= LANGUAGE_VERSION:
+        name = "newer-version" if version > LANGUAGE_VERSION else "unknown-version"
+        place = Span(source, match.start(1), match.end(1))
+        found.add(name, place, version=match[1][:20], known=LANGUAGE_VERSION)
+        return None
+    return match.end()
+
+
+def parse(source: Source, found: Diagnostics) -> nodes.Document:
+    """Parse one file. Mistakes become diagnostics; the declarations without one are kept all the same."""
+    after = _check_version(source, found)
+    if after is None:
+        return nodes.Document(source, (), ())
+    bare = recovery.blanked(source.text)
+    depth, deepest = recovery.deepest(bare)
+    if depth > DEEPEST:
+        found.add("nested-too-deeply", Span(source, deepest, deepest + 1), most=DEEPEST)
+        return nodes.Document(source, (), ())
+    try:
+        run = cast(Run, parser().parse(source.text, start="file"))
+    except UnexpectedInput as error:
+        before = found.count_of_errors
+        declarations = _Recovery(source, bare, found).parse(after)
+        if found.count_of_errors == before:
+            # The pieces are right where the whole is not: say what was wrong with the whole.
+            errors.report(error, source, len(source.text), found)
+    else:
+        declarations = run.items
+    return nodes.Document(source, declarations, _comments(source.text))
+
+
+class _OpenEach:
+    """An `each` whose block is being read; `head` is None where it did not parse."""
+
+    def __init__(self, head: nodes.EachHead | None) -> None:
+        self.head = head
+        self.declarations: list[nodes.Declaration] = []
+
+
+class _Recovery:
+    """Reads a file that does not parse as a whole, declaration by declaration."""
+
+    def __init__(self, source: Source, bare: str, found: Diagnostics) -> None:
+        self._source = source
+        self._bare = bare
+        self._found = found
+        self._declarations: list[nodes.Declaration] = []
+        self._open: list[_OpenEach] = []
+
+    def parse(self, after: int) -> tuple[nodes.Declaration, ...]:
+        """The declarations that parsed; all mistakes are reported, up to a number no one would read."""
+        most = self._found.count_of_errors + MOST_MISTAKES
+        for event in recovery.pieces(self._bare, after):
+            if self._found.count_of_errors >= most:
+                offset = event.start if isinstance(event, recovery.Piece) else event.offset
+                self._found.add("more-mistakes", Span(self._source, offset, offset + 1), shown=MOST_MISTAKES)
+                break
+            self._take(event)
+        return tuple(self._declarations)
+
+    def _take(self, event: recovery.Event) -> None:
+        match event:
+            case recovery.StrayBrace(offset):
+                self._found.add("stray-brace", Span(self._source, offset, offset + 1))
+            case recovery.OpenEach(offset):
+                self._found.add("unclosed-block", Span(self._source, offset, offset + 4), block="each")
+            case recovery.CloseEach(offset):
+                self._close(offset)
+            case recovery.Piece():
+                node = self._parse_piece(event)
+                if event.is_head:
+                    self._open.append(_OpenEach(cast("nodes.EachHead | None", node)))
+                elif node is not None:
+                    self._keep(cast("nodes.Declaration", node))
+
+    def _close(self, offset: int) -> None:
+        each = self._open.pop()
+        if each.head is not None:
+            self._keep(nodes.Each(each.head, tuple(each.declarations), each.head.start, offset + 1))
+
+    def _keep(self, declaration: nodes.Declaration) -> None:
+        (self._open[-1].declarations if self._open else self._declarations).append(declaration)
+
+    def _parse_piece(self, piece: recovery.Piece) -> nodes.Declaration | nodes.EachHead | None:
+        """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked."""
+        text = self._source.text
+        start_rule = "each_head" if piece.is_head else "declaration"
+        earlier = -1
+        for _ in range(MOST_IN_A_DECLARATION):
+            try:
+                node = parser().parse(TextSlice(text, piece.start, piece.end), start=start_rule)
+            except UnexpectedInput as error:
+                offset = errors.offset_of(error, piece.end)
+                if self._starts_line_after(earlier, offset):
+                    return None  # most likely the rest of the fact that the blanked line began
+                if not self._report_unclosed(error, piece, offset):
+                    errors.report(error, self._source, piece.end, self._found)
+                line = self._fact_line(piece, offset)
+                if line is None:
+                    return None
+                earlier = line[1]
+                text = text[: line[0]] + " " * (line[1] - line[0]) + text[line[1] :]
+            else:
+                return cast("nodes.Declaration | nodes.EachHead", node) if earlier < 0 else None
+        return None
+
+    def _report_unclosed(self, error: UnexpectedInput, piece: recovery.Piece, offset: int) -> bool:
+        """Report a block that lacks nothing but its `}`; False where that is not what is wrong."""
+        words = _KEYWORDS.match(self._bare, piece.start)
+        if (
+            piece.is_head
+            or offset < piece.end
+            or not words
+            or "RBRACE" not in errors.expected_terminals(error)
+        ):
+            return False
+        self._found.add(
+            "unclosed-block",
+            Span(self._source, words.start(), words.end()),
+            block=words[0],
+            labels=[Label(Span(self._source, piece.end - 1, piece.end), "a `}` is missing after this")],
+        )
+        return True
+
+    def _starts_line_after(self, earlier: int, offset: int) -> bool:
+        return earlier >= 0 and offset > earlier and not self._bare[earlier:offset].strip()
+
+    def _fact_line(self, piece: recovery.Piece, offset: int) -> tuple[int, int] | None:
+        """The line at an offset, where it holds facts and no part of the declaration's frame."""
+        start = self._bare.rfind("\n", 0, offset) + 1
+        end = self._bare.find("\n", offset)
+        end = end if 0 <= end < piece.end else piece.end
+        if start <= piece.start or offset >= piece.end or re.search(r"[{}]", self._bare[start:end]):
+            return None
+        return start, end

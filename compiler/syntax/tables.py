@@ -1,0 +1,67 @@
+"""The Lark parser, built from `plica.lark` once and kept in the user's cache folder.
+
+Building the tables takes a tenth of a second, which a command that is run on every save would feel; loading
+them takes a sixth of that. Where the cache folder cannot be used the tables are built anew each time.
+"""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+
+from lark import Lark
+from lark.lexer import PatternRE, PatternStr, TerminalDef
+
+from plica.syntax.builder import Builder
+
+STARTS = ("file", "declaration", "each_head")
+WORD_END = r"(?!\w)"
+
+
+def _whole_word(terminal: TerminalDef) -> None:
+    """Make a keyword match whole words only: else `drivers` would be read as `driver s`."""
+    if isinstance(terminal.pattern, PatternStr) and terminal.pattern.value.isalpha():
+        terminal.pattern = PatternRE(terminal.pattern.value + WORD_END)
+        terminal.priority = 1  # before names, as lark has it for plain keywords
+
+
+def grammar_text() -> str:
+    """The text of the grammar."""
+    return files("plica.grammar").joinpath("plica.lark").read_text("utf-8")
+
+
+def _cache_file(grammar: str) -> str | None:
+    """Where the tables are kept, or None where no private folder of this user's can be written."""
+    from zlib import crc32
+
+    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    try:
+        folder = (Path(base) if base else Path.home() / ".cache") / "plica"
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if hasattr(os, "getuid") and folder.stat().st_uid != os.getuid():
+            return None  # the file is unpickled: never one that somebody else could have put there
+    except (OSError, RuntimeError):
+        return None
+    if not os.access(folder, os.W_OK):
+        return None
+    return str(folder / f"grammar-{crc32(grammar.encode()):08x}-words-lark-{version('lark')}.tables")
+
+
+@cache
+def parser() -> Lark:
+    """The parser; it holds no state between texts."""
+    grammar = grammar_text()
+    return Lark(
+        grammar,
+        parser="lalr",
+        lexer="contextual",
+        start=list(STARTS),
+        maybe_placeholders=True,
+        keep_all_tokens=True,
+        transformer=Builder(),
+        edit_terminals=_whole_word,
+        cache=_cache_file(grammar) or False,
+    )

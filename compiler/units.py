@@ -1,0 +1,45 @@
+"""Units of the language and what they measure. Inside, lengths are metres, angles radians, memory bytes."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from math import pi
+from typing import NamedTuple
+
+
+class Dimension(StrEnum):
+    """What a quantity measures."""
+
+    NUMBER = "plain number"
+    ANGLE = "angle"
+    LENGTH = "length"
+    SHARE = "percentage"
+    MEMORY = "memory size"
+
+
+class Unit(NamedTuple):
+    """A unit: its dimension and its size in the inside unit of that dimension."""
+
+    dimension: Dimension
+    size: float
+
+
+# 1 in = 0.0254 m exactly (international yard and pound agreement, 1959).
+UNITS: dict[str, Unit] = {
+    "deg": Unit(Dimension.ANGLE, pi / 180),
+    "rad": Unit(Dimension.ANGLE, 1.0),
+    "turn": Unit(Dimension.ANGLE, 2 * pi),
+    "mm": Unit(Dimension.LENGTH, 0.001),
+    "cm": Unit(Dimension.LENGTH, 0.01),
+    "m": Unit(Dimension.LENGTH, 1.0),
+    "in": Unit(Dimension.LENGTH, 0.0254),
+    "%": Unit(Dimension.SHARE, 0.01),
+    "KiB": Unit(Dimension.MEMORY, 1024.0),
+    "MiB": Unit(Dimension.MEMORY, 1024.0 * 1024.0),
+}
+PLAIN = Unit(Dimension.NUMBER, 1.0)
+
+
+def units_of(dimension: Dimension) -> list[str]:
+    """The units that measure a dimension, in the order of the table."""
+    return [name for name, unit in UNITS.items() if unit.dimension is dimension]

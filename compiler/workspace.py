@@ -1,0 +1,67 @@
+"""The only place through which compiling reads files: inside the spec's folder, unless the user allows more."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import NamedTuple
+
+MAX_TEXT_BYTES = 64 * 1024 * 1024
+
+
+class Refused(NamedTuple):
+    """Why a file cannot be used: the name of a diagnostic and what fills it."""
+
+    name: str
+    values: dict[str, str]
+
+
+class Workspace:
+    """The folder of one spec.
+
+    `root` is the folder of the spec that was given; files that specs name are looked up from it and must lie in
+    it or in one of the `allowed` folders, symbolic links followed.
+    """
+
+    def __init__(self, root: Path, allowed: Sequence[Path] = ()) -> None:
+        self.root = root
+        self._roots = [folder.resolve() for folder in (root, *allowed)]
+
+    def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
+        """The existing file that a spec names, from `beside` (a folder; default: the root)."""
+        if not text or "\0" in text:
+            return Refused("missing-file", {"file": text.replace("\0", "\\0"), "reason": "not a usable name"})
+        posix = text.replace("\\", "/")
+        # Drive letters and shares mean other places on some machines, so they are never relative names.
+        if PureWindowsPath(text).drive or PurePosixPath(posix).is_absolute():
+            candidate = Path(text)
+        else:
+            candidate = (beside or self.root) / posix
+        try:
+            resolved = candidate.resolve()
+            if not any(resolved.is_relative_to(root) for root in self._roots):
+                return Refused("file-outside", {"file": text})
+            if not resolved.is_file():
+                reason = "a folder" if resolved.is_dir() else "not there"
+                return Refused("missing-file", {"file": text, "reason": reason})
+        except (OSError, RuntimeError, ValueError):
+            return Refused("missing-file", {"file": text, "reason": "not a usable name"})
+        return resolved
+
+    def read_text(self, path: Path, name: str) -> str | Refused:
+        """A spec's text: UTF-8, with or without a byte order mark, line ends as they are."""
+        try:
+            if path.stat().st_size > MAX_TEXT_BYTES:
+                return Refused("file-too-large", {"file": name, "limit": f"{MAX_TEXT_BYTES // 2**20} MiB"})
+            data = path.read_bytes()
+        except OSError as error:
+            return Refused("unreadable-file", {"file": name, "reason": error.strerror or str(error)})
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            reason = f"byte {error.start} is not UTF-8 text"
+            return Refused("unreadable-file", {"file": name, "reason": reason})
+        if "\0" in text:
+            reason = "it holds null characters, so it is not a text"
+            return Refused("unreadable-file", {"file": name, "reason": reason})
+        return text

@@ -1,0 +1,1 @@
+"""The grammar `plica.lark` and the language reference that is tested against it."""

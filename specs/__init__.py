@@ -1,0 +1,1 @@
+"""The demo character's spec and the library of reusable limbs."""

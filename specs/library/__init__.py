@@ -1,0 +1,1 @@
+"""Reusable limbs: specs with parameters."""

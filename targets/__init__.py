@@ -1,0 +1,1 @@
+"""Output forms, one folder each."""

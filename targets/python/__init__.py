@@ -1,0 +1,91 @@
+"""The target `python`: one stand-alone module with straight-line code, and its test vectors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, ClassVar
+
+from plica.build.features import ALL_FEATURES
+from plica.build.model import Build
+from plica.build.names import safe_file_name
+from plica.build.target import Target
+from plica.diagnostics import Diagnostics
+from plica.rig.model import Rig
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+
+@dataclass(frozen=True)
+class PythonTarget(Target):
+    """`<character>_rig.py`, for Python 3.7 and later without any package, and `vectors.json` to check it with."""
+
+    name: ClassVar[str] = "python"
+    description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
+    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+
+    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+        """The module, named after the character, and `vectors.json`."""
+        from plica.build.vectors import vectors_bytes
+
+        name = f"{safe_file_name(build.rig.character.name)}_rig.py"
+        return {name: module_text(build.rig).encode("ascii"), "vectors.json": vectors_bytes(build.rig)}
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, StrictUndefined
+
+    text = files("plica.targets.python").joinpath("module.py.jinja").read_text("utf-8")
+    return Environment(undefined=StrictUndefined, autoescape=False, keep_trailing_newline=True).from_string(text)
+
+
+def module_text(rig: Rig) -> str:
+    """The source of the module: ASCII; texts of the rig appear in it only as literals made by `ascii`."""
+    from plica.targets.python.source import write_source
+
+    source = write_source(rig)
+    rests = {joint.name: (joint.translation, joint.rotation) for joint in rig.skeleton}
+    shapes = {
+        shape.name: {"follows": shape.follows, "inbetweens": tuple(entry.at for entry in shape.inbetweens)}
+        for shape in rig.shapes
+    }
+    folds = {
+        fold.name: {"follows": fold.follows, "detail": fold.detail, "area": fold.area} for fold in rig.folds
+    }
+    controls = {
+        control.name: (*control.range, control.rest)
+        for control in rig.controls
+        if control.name in source.controls
+    }
+    return _template().render(
+        character=ascii(rig.character.name),
+        joints=_listed("()", map(ascii, source.pose)),
+        rest=_mapped({joint: rests[joint] for joint in source.pose}),
+        controls=_mapped({name: controls[name] for name in source.controls}),
+        strengths=_listed("()", (ascii(strength.name) for strength in rig.strengths)),
+        shapes=_mapped(shapes),
+        folds=_mapped(folds),
+        count=len(rig.strengths),
+        parts=source.parts,
+        functions=source.functions,
+        uses_swing="swing" in source.helpers,
+        uses_euler="euler" in source.helpers,
+        uses_placed="placed" in source.helpers,
+        uses_easing="easing" in source.helpers,
+        uses_field="field" in source.helpers,
+    )
+
+
+def _listed(brackets: str, items: Iterable[str]) -> str:
+    """A literal with one item on each line."""
+    lines = "".join(f"    {item},\n" for item in items)
+    return f"{brackets[0]}\n{lines}{brackets[1]}" if lines else brackets
+
+
+def _mapped(entries: Mapping[str, object]) -> str:
+    """A dict literal with one entry on each line."""
+    return _listed("{}", (f"{ascii(name)}: {ascii(value)}" for name, value in entries.items()))

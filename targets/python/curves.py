@@ -1,0 +1,116 @@
+"""Curves as small functions of the generated module; drivers with the same curve share one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from plica.rig.model import Bezier, Curve, Hermite, Linear, Points
+from plica.targets.python.arithmetic import less, number, total
+
+Knot = tuple[float, float, float]
+
+_CLIPPED = "return 0.0 if s < 0.0 else 1.0 if s > 1.0 else s"
+
+
+def response(curve: Curve, clamped: bool, name: str) -> str:
+    """The function `name` from a share of the span to a strength, as source text."""
+    if isinstance(curve, Linear):
+        raise ValueError("straight lines are written where they are used")
+    body = _bezier(curve, clamped) if isinstance(curve, Bezier) else _pieces(curve, clamped)
+    return "\n".join([f"def {name}(u):", *(f"    {line}" for line in body)])
+
+
+def _ends(ends: tuple[float, float], slopes: tuple[float, float], clamped: bool) -> list[str]:
+    """What stands before and beyond the span: the end values, or straight lines with the end slopes."""
+    if clamped:
+        before, after = (number(min(max(end, 0.0), 1.0)) for end in ends)
+    else:
+        before, after = _line(ends[0], slopes[0], "u"), _line(ends[1], slopes[1], "(u - 1.0)")
+    return ["if u <= 0.0:", f"    return {before}", "if u >= 1.0:", f"    return {after}"]
+
+
+def _line(start: float, slope: float, along: str) -> str:
+    rise = total([(slope, along)])
+    return less(rise, -start) if rise else number(start)
+
+
+def _pieces(curve: Points | Hermite, clamped: bool) -> list[str]:
+    """A tree of comparisons that finds the segment; each segment is a polynomial of the distance to its start."""
+    segments = _segments(curve)
+    slopes = (segments[0].slope_at_start, segments[-1].slope_at_end)
+    lines = _ends((segments[0].coefficients[0], segments[-1].end), slopes, clamped)
+    lines += _choice(segments)
+    lines.append(_CLIPPED if clamped else "return s")
+    return lines
+
+
+class _Segment(NamedTuple):
+    """A polynomial of t = u - start, lowest power first; `end` is its value at the next segment's start."""
+
+    start: float
+    coefficients: tuple[float, ...]
+    end: float
+    slope_at_start: float
+    slope_at_end: float
+
+
+def _segments(curve: Points | Hermite) -> list[_Segment]:
+    if isinstance(curve, Points):
+        found = []
+        for (x0, y0), (x1, y1) in pairwise(curve.points):
+            secant = (y1 - y0) / (x1 - x0)
+            found.append(_Segment(x0, (y0, secant), y1, secant, secant))
+        return found
+    return [_cubic(*pair) for pair in pairwise(curve.knots)]
+
+
+def _cubic(start: Knot, end: Knot) -> _Segment:
+    """The cubic with the values and slopes of two knots, in powers of the distance to the first."""
+    (x0, y0, m0), (x1, y1, m1) = start, end
+    width, secant = x1 - x0, (y1 - y0) / (x1 - x0)
+    square, cube = (3 * secant - 2 * m0 - m1) / width, (m0 + m1 - 2 * secant) / (width * width)
+    return _Segment(x0, (y0, m0, square, cube), y1, m0, m1)
+
+
+def _choice(segments: Sequence[_Segment]) -> list[str]:
+    """Nested comparisons that find the segment in as few steps as possible."""
+    if len(segments) == 1:
+        return [f"t = {less('u', segments[0].start)}", f"s = {_horner(segments[0].coefficients)}"]
+    middle = len(segments) // 2
+    before = [f"    {line}" for line in _choice(segments[:middle])]
+    after = [f"    {line}" for line in _choice(segments[middle:])]
+    return [f"if u < {number(segments[middle].start)}:", *before, "else:", *after]
+
+
+def _horner(coefficients: Sequence[float]) -> str:
+    """A polynomial of t, lowest power first, by Horner's rule."""
+    text, compound = number(coefficients[-1]), False
+    for coefficient in reversed(coefficients[:-1]):
+        product = f"t * ({text})" if compound else f"t * {text}"
+        text, compound = less(product, -coefficient), coefficient != 0.0
+    return text
+
+
+def _bezier(curve: Bezier, clamped: bool) -> list[str]:
+    lines = _ends((0.0, 1.0), bezier_end_slopes(curve), clamped)
+    lines.append(f"s = _easing(u, {', '.join(number(value) for value in curve.controls)})")
+    lines.append(_CLIPPED if clamped else "return s")
+    return lines
+
+
+def bezier_end_slopes(curve: Bezier) -> tuple[float, float]:
+    """The slopes with which an easing goes on outside 0..1: along its end tangents.
+
+    The line through the end and the nearer control point, or the farther one where the nearer has the end's x; level
+    where both have (CSS Easing Functions Level 2, W3C: inputs outside 0..1).
+    """
+    x1, y1, x2, y2 = curve.controls
+    return _tangent(x1, y1, x2, y2), _tangent(1.0 - x2, 1.0 - y2, 1.0 - x1, 1.0 - y1)
+
+
+def _tangent(near_x: float, near_y: float, far_x: float, far_y: float) -> float:
+    if near_x > 0.0:
+        return near_y / near_x
+    return far_y / far_x if far_x > 0.0 else 0.0

@@ -1,0 +1,138 @@
+"""Readings as Python expressions over a joint's turn since rest and its translation.
+
+The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `Turn` gives. The
+turn may have any length: all expressions divide it out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from plica.rig.model import Bend, Euler, Offset, Quaternion, Rotation, Swing, Vector
+from plica.skeleton.algebra import cross, matrix_of
+from plica.targets.python.arithmetic import XYZ, called, dot, less, number, total, turn_component
+
+JointReading = Rotation | Bend | Swing | Euler | Offset
+EULER_FUNCTIONS = ("_euler_first", "_euler_middle", "_euler_last")
+
+
+class Turn(NamedTuple):
+    """The variables that hold a joint's turn since rest, and the statements that set them."""
+
+    x: str
+    y: str
+    z: str
+    w: str
+    statements: tuple[str, ...]
+
+    @property
+    def vector(self) -> tuple[str, str, str]:
+        """The variables of the vector part."""
+        return self.x, self.y, self.z
+
+
+def turn_since(rest: Quaternion, needed: frozenset[str]) -> Turn:
+    """The turn since `rest` of the rotation in the variables x, y, z, w; only `needed` components are computed."""
+    names: dict[str, str] = {}
+    statements: list[str] = []
+    for component in ("x", "y", "z", "w"):
+        text = turn_component(rest, component)
+        if text in ("x", "y", "z", "w"):
+            names[component] = text
+        else:
+            names[component] = f"d{component}"
+            if component in needed:
+                statements.append(f"d{component} = {text}")
+    return Turn(names["x"], names["y"], names["z"], names["w"], tuple(statements))
+
+
+def needed_components(reading: JointReading) -> frozenset[str]:
+    """Which components of the turn a reading looks at; none for an offset."""
+    if isinstance(reading, Offset):
+        return frozenset()
+    if isinstance(reading, Rotation):
+        return frozenset({"w", *(name for name, factor in zip(XYZ, reading.axis, strict=True) if factor != 0.0)})
+    return frozenset("xyzw")
+
+
+def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[float]) -> str:
+    """The reading as an expression that can be divided or subtracted from as it stands."""
+    if isinstance(reading, Rotation):
+        return _rotation(reading, turn)
+    if isinstance(reading, Bend):
+        squares = " + ".join(f"{name} * {name}" for name in turn.vector)
+        return f"2.0 * atan2(sqrt({squares}), abs({turn.w}))"
+    if isinstance(reading, Swing):
+        beside = cross(reading.along, reading.toward)
+        parts = (dot(axis, turn.vector) for axis in (reading.along, reading.toward, beside))
+        return called("_swing", *parts, turn.w)
+    if isinstance(reading, Euler):
+        return _euler(reading, turn)
+    return _offset(reading, rest_translation)
+
+
+def _rotation(reading: Rotation, turn: Turn) -> str:
+    """2 atan2(s, w) with the signs of both flipped where w is negative: twice the arc tangent of s / w."""
+    s = dot(reading.axis, turn.vector)
+    quotient = s if " " not in s else f"({s})"
+    return f"(2.0 * atan({quotient} / {turn.w}) if {turn.w} else pi if {s} else 0.0)"
+
+
+def _offset(reading: Offset, rest: Sequence[float]) -> str:
+    terms = []
+    for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), rest, strict=True):
+        moved = less(name, value)
+        terms.append((weight, f"({moved})" if moved != name else name))
+    return f"({total(terms) or '0.0'})"
+
+
+def _euler(reading: Euler, turn: Turn) -> str:
+    """A call with the turn's parts along the order's three axes, which `frame` turns; see the module's functions.
+
+    Odd orders are the even ones mirrored: the second axis runs the other way, and so does the middle angle.
+    """
+    rows = matrix_of(reading.frame)
+    p, q, r = (rows[XYZ.index(axis)] for axis in reading.order)
+    odd = reading.order not in ("xyz", "yzx", "zxy")
+    if odd:
+        q = (-q[0], -q[1], -q[2])
+    place = reading.order.index(reading.channel)
+    call = called(EULER_FUNCTIONS[place], *(dot(axis, turn.vector) for axis in (p, q, r)), turn.w)
+    return f"-{call}" if odd and place == 1 else call
+
+
+class Link(NamedTuple):
+    """A joint on the way up: its place in the pose and its rest scale."""
+
+    index: int
+    scale: Vector
+
+
+def gap_function(name: str, first: Sequence[Link], second: Sequence[Link], scale: Vector) -> str:
+    """Source of the function from the pose to the distance between two joints' origins.
+
+    `first` and `second` lead from each joint up to right below their nearest common ancestor, whose scale in model space
+    at rest is `scale`.
+    """
+    lines = [f"def {name}(pose):", *_origin("a", first), *_origin("b", second)]
+    for index, (axis, factor) in enumerate(zip(XYZ, scale, strict=True)):
+        difference = f"a[{index}] - b[{index}]"
+        lines.append(f"{axis} = {difference}" if factor == 1.0 else f"{axis} = {number(factor)} * ({difference})")
+    lines.append("return sqrt(x * x + y * y + z * z)")
+    return "\n    ".join(lines)
+
+
+def _origin(variable: str, chain: Sequence[Link]) -> list[str]:
+    """Statements that leave in `variable` the origin of the chain's first joint, seen from above its last."""
+    if not chain:
+        return [f"{variable} = (0.0, 0.0, 0.0)"]
+    lines = [f"{variable} = pose[{chain[0].index}][0]"]
+    for link in chain[1:]:
+        where = f"pose[{link.index}]"
+        lines.append(f"{variable} = _placed({where}[0], {where}[1], {_vector(link.scale)}, {variable})")
+    return lines
+
+
+def _vector(values: Sequence[float]) -> str:
+    return f"({', '.join(number(value) for value in values)})"

@@ -1,0 +1,293 @@
+"""The pieces of the generated module that depend on the rig: statements, functions and the order of what is read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from plica.rig.model import (
+    Combination,
+    Combine,
+    ControlValue,
+    Curve,
+    Driver,
+    Field,
+    Gap,
+    Linear,
+    Quaternion,
+    Reading,
+    Rig,
+    Sample,
+    Vector,
+)
+from plica.skeleton.algebra import length, transpose
+from plica.skeleton.model import Joint, Skeleton
+from plica.targets.python.arithmetic import called, less, number
+from plica.targets.python.curves import response
+from plica.targets.python.readings import (
+    JointReading,
+    Link,
+    expression,
+    gap_function,
+    needed_components,
+    turn_since,
+)
+
+# Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
+# interpreter's limits are met.
+STRENGTHS_PER_FUNCTION = 200
+# Products and sums of more parts than this are written in several statements, whatever a parser's depth is.
+_PARTS_PER_STATEMENT = 40
+
+
+@dataclass
+class Source:
+    """What has been written so far. `pose` lists joints that are read, `controls` controls, in reading order."""
+
+    rig: Rig
+    pose: dict[str, int] = field(default_factory=dict)
+    controls: dict[str, int] = field(default_factory=dict)
+    functions: list[str] = field(default_factory=list)
+    parts: list[str] = field(default_factory=list)
+    curves: dict[tuple[Curve, bool], str] = field(default_factory=dict)
+    helpers: set[str] = field(default_factory=set)
+
+    def read_joint(self, name: str) -> int:
+        """The place of a joint in the pose that the module reads."""
+        return self.pose.setdefault(name, len(self.pose))
+
+    def read_control(self, name: str) -> int:
+        """The place of a control among those that the module reads."""
+        return self.controls.setdefault(name, len(self.controls))
+
+    def share_to_strength(self, driver: Driver, share: str) -> list[str]:
+        """Statements that set `u`, or an expression's value, to the strength of a share of the span."""
+        if isinstance(driver.curve, Linear):
+            lines = [f"u = {share}"]
+            return [*lines, "u = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u"] if driver.clamped else lines
+        key = (driver.curve, driver.clamped)
+        if key not in self.curves:
+            self.curves[key] = f"_curve_{len(self.curves)}"
+            if driver.curve.kind == "bezier":
+                self.helpers.add("easing")
+            self.functions.append(response(driver.curve, driver.clamped, self.curves[key]))
+        return [f"u = {called(self.curves[key], share)}"]
+
+    def finish_parts(self, blocks: Iterator[tuple[int, list[str]]]) -> None:
+        """Writes blocks of (number of strengths, statements) as functions of bounded size."""
+        lines: list[str] = []
+        count = 0
+        for size, block in blocks:
+            if lines and count + size > STRENGTHS_PER_FUNCTION:
+                self._part(lines)
+                lines, count = [], 0
+            lines += block
+            count += size
+        if lines:
+            self._part(lines)
+
+    def _part(self, lines: Sequence[str]) -> None:
+        name = f"_part_{len(self.parts)}"
+        self.parts.append(name)
+        self.functions.append("\n    ".join([f"def {name}(pose, c, v):", *lines]))
+
+
+def write_source(rig: Rig) -> Source:
+    """All statements and functions of a rig."""
+    source = Source(rig)
+    places = {strength.name: index for index, strength in enumerate(rig.strengths)}
+    source.finish_parts(_joint_blocks(source, places))
+    source.finish_parts(_other_blocks(source, places))
+    source.finish_parts(_field_blocks(source, places))
+    source.finish_parts(_combine_blocks(rig, places))
+    return source
+
+
+def _share(reading: str, span: tuple[float, float]) -> str:
+    """(reading - span[0]) / (span[1] - span[0]); the reading is a product, a call or stands in parentheses."""
+    width = span[1] - span[0]
+    above = less(reading, span[0])
+    if width == 1.0:
+        return above
+    return f"{above if span[0] == 0.0 else f'({above})'} / {number(width)}"
+
+
+def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
+    """Drivers by what they read: each reading is computed once."""
+    found: dict[Reading, list[Driver]] = {}
+    for strength in rig.strengths:
+        if isinstance(strength, Driver):
+            found.setdefault(strength.reading, []).append(strength)
+    return found
+
+
+def _uses(source: Source, places: Mapping[str, int], reading: str, drivers: Sequence[Driver]) -> list[str]:
+    """Statements for all drivers of one reading, given as an expression."""
+    lines = []
+    if len(drivers) > 1:
+        lines.append(f"r = {reading}")
+        reading = "r"
+    for driver in drivers:
+        *before, last = source.share_to_strength(driver, _share(reading, driver.span))
+        lines += [*before, f"v[{places[driver.name]}] = {last.removeprefix('u = ')}"]
+    return lines
+
+
+def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+    """Drivers that read one joint each, joint by joint in the order of the skeleton."""
+    by_joint: dict[str, dict[JointReading, list[Driver]]] = {}
+    for reading, drivers in _grouped_drivers(source.rig).items():
+        if not isinstance(reading, Gap | ControlValue):
+            by_joint.setdefault(reading.joint, {})[reading] = drivers
+    for joint in source.rig.skeleton:
+        readings = by_joint.get(joint.name)
+        if readings is None:
+            continue
+        place = source.read_joint(joint.name)
+        needed = frozenset().union(*(needed_components(reading) for reading in readings))
+        lines = [f"# {ascii(joint.name)}"]
+        if any(not needed_components(reading) for reading in readings):
+            lines.append(f"tx, ty, tz = pose[{place}][0]")
+        turn = turn_since(joint.rotation, needed)
+        if needed:
+            lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
+        for reading, drivers in readings.items():
+            source.helpers.add(reading.kind)
+            lines += _uses(source, places, expression(reading, turn, joint.translation), drivers)
+        yield sum(map(len, readings.values())), lines
+
+
+def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+    """Drivers that read a control or the gap between two joints."""
+    skeleton = skeleton_of(source.rig)
+    rests = {control.name: control.rest for control in source.rig.controls}
+    gaps = 0
+    for reading, drivers in _grouped_drivers(source.rig).items():
+        if isinstance(reading, ControlValue):
+            value = less(f"c[{source.read_control(reading.control)}]", rests[reading.control])
+            yield len(drivers), _uses(source, places, f"({value})" if " " in value else value, drivers)
+        elif isinstance(reading, Gap):
+            name = f"_gap_{gaps}"
+            gaps += 1
+            source.functions.append(_gap(source, skeleton, reading, name))
+            source.helpers.add("placed")
+            yield len(drivers), _uses(source, places, f"({name}(pose) - {name.upper()}_REST)", drivers)
+
+
+def skeleton_of(rig: Rig) -> Skeleton:
+    """The rig's joints with their rest frames in model space."""
+    index = {joint.name: place for place, joint in enumerate(rig.skeleton)}
+    return Skeleton(
+        tuple(
+            Joint(
+                joint.name,
+                None if joint.parent is None else index[joint.parent],
+                joint.translation,
+                joint.rotation,
+                joint.scale,
+            )
+            for joint in rig.skeleton
+        )
+    )
+
+
+def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
+    """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
+    first, second = (
+        [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])]
+        for joint in (reading.joint, reading.other)
+    )
+    common = next((place for place in first if place in second), None)
+    scale: Vector = (1.0, 1.0, 1.0)
+    if common is not None:
+        first, second = first[: first.index(common)], second[: second.index(common)]
+        a, b, c = transpose(skeleton.frames[common].linear)
+        scale = (length(a), length(b), length(c))
+    links = [[_link(source, skeleton.joints[place]) for place in chain] for chain in (first, second)]
+    body = gap_function(name, links[0], links[1], scale)
+    return f"{body}\n\n\n{name.upper()}_REST = {name}([REST[joint] for joint in JOINTS])"
+
+
+def _link(source: Source, joint: Joint) -> Link:
+    return Link(source.read_joint(joint.name), joint.scale)
+
+
+def _field_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+    """Each field that has strengths, as one call with its tables."""
+    columns = {
+        (field.name, sample.name): column
+        for field in source.rig.fields
+        for column, sample in enumerate(field.samples[1:])
+    }
+    by_field: dict[str, list[Sample]] = {}
+    for strength in source.rig.strengths:
+        if isinstance(strength, Sample):
+            by_field.setdefault(strength.field, []).append(strength)
+    rests = {joint.name: joint.rotation for joint in source.rig.skeleton}
+    for number_of_field, entry in enumerate(source.rig.fields):
+        samples = by_field.get(entry.name)
+        if samples is None:
+            continue
+        source.helpers.update({"field", "placed"})
+        table = f"_FIELD_{number_of_field}"
+        source.functions.append(f"{table} = {_field_table(entry)}")
+        lines = _field_lines(entry, source.read_joint(entry.joint), rests[entry.joint], table)
+        lines += [f"v[{places[each.name]}] = f[{columns[each.field, each.sample]}]" for each in samples]
+        yield len(samples), lines
+
+
+def _field_lines(entry: Field, place: int, rest: Quaternion, table: str) -> list[str]:
+    turn = turn_since(rest, frozenset("xyzw"))
+    call = called("_field", turn.x, turn.y, turn.z, turn.w, f"*{table}")
+    return [f"# {ascii(entry.name)}", f"x, y, z, w = pose[{place}][1]", *turn.statements, f"f = {call}"]
+
+
+def _field_table(entry: Field) -> str:
+    """The arguments of `_field` after the turn, as a literal."""
+    rotations = tuple(sample.rotation for sample in entry.samples)
+    return ascii((entry.axis, entry.kernel, entry.width, rotations, entry.coefficients, entry.constants))
+
+
+def _combine_blocks(rig: Rig, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+    """Strengths made of others, in the order of the rig, in which they stand after their parts."""
+    for strength in rig.strengths:
+        if isinstance(strength, Combine):
+            lines: list[str] = []
+            result = _combination(strength.combination, places, lines, 0)
+            yield 1, [*lines, f"v[{places[strength.name]}] = {result}"]
+
+
+def _combination(
+    combination: Combination, places: Mapping[str, int], lines: list[str], depth: int
+) -> str:
+    """Adds statements that leave a combination in a variable of its own; returns the variable."""
+    result = f"a{depth}"
+    parts: list[str] = []
+    for index, part in enumerate(combination.parts):
+        if isinstance(part, Combination):
+            inner = _combination(part, places, lines, depth + 1)
+            lines.append(f"a{depth}_{index} = {inner}")
+            parts.append(f"a{depth}_{index}")
+        else:
+            parts.append(f"v[{places[part.strength]}]")
+    lines += _joined(combination.how, parts, result)
+    return result
+
+
+def _joined(how: str, parts: Sequence[str], result: str) -> list[str]:
+    """Statements that set `result` to the parts' product, least, greatest, or sum of at most 1."""
+    lines: list[str] = []
+    for start in range(0, len(parts), _PARTS_PER_STATEMENT):
+        some = [*([result] if start else []), *parts[start : start + _PARTS_PER_STATEMENT]]
+        if how == "product":
+            text = " * ".join(some)
+        elif how == "sum":
+            text = " + ".join(some)
+        elif len(some) == 1:
+            text = some[0]
+        else:
+            text = called("min" if how == "least" else "max", *some)
+        lines.append(f"{result} = {text}")
+    if how == "sum":
+        lines.append(f"{result} = 1.0 if {result} > 1.0 else {result}")
+    return lines
