@@ -1,7 +1,7 @@
 """What may stand on the command line, and the help that explains it.
 
-Only the command that was given is described in full to argparse: describing all of them would take longer
-than checking a small spec.
+Only the command that was given is described to argparse: describing all of them takes as long as parsing a
+small spec.
 """
 
 from __future__ import annotations
@@ -235,9 +235,12 @@ exit codes:
 
 
 def parser(given: Sequence[str]) -> argparse.ArgumentParser:
-    """The parser for what was given: full for the command that is named, in outline for the others."""
+    """The parser for what was given: of one command where the first word names it, else of the overview."""
+    if given and given[0] in COMMANDS:
+        return _command_parser(given[0])
     main = _Parser(
         prog="plica",
+        usage="plica [-h] [--version] COMMAND ...",
         description=" ".join(_OVERVIEW.split()),
         epilog=f"first steps:\n{_indented(_FIRST_STEPS)}\n{_EXIT_CODES}\n"
         "`plica COMMAND --help` tells more about a command.",
@@ -245,20 +248,23 @@ def parser(given: Sequence[str]) -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     main.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
-    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=_Parser)
+    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for name, command in COMMANDS.items():
-        sub = commands.add_parser(
-            name,
-            help=command.summary,
-            description=" ".join(command.paragraph.split()),
-            epilog=f"examples:\n{_indented(command.examples)}",
-            formatter_class=_Help,
-            allow_abbrev=False,
-        )
-        if name in given:
-            command.add_arguments(sub)
-        sub.set_defaults(command=command.run)
+        commands.add_parser(name, help=command.summary)
     return main
+
+
+def _command_parser(name: str) -> argparse.ArgumentParser:
+    command = COMMANDS[name]
+    parser = argparse.ArgumentParser(
+        prog=f"plica {name}",
+        description=" ".join(command.paragraph.split()),
+        epilog=f"examples:\n{_indented(command.examples)}",
+        formatter_class=_Help,
+        allow_abbrev=False,
+    )
+    command.add_arguments(parser)
+    return parser
 
 
 def _indented(text: str) -> str:

@@ -27,7 +27,8 @@ def check(options: argparse.Namespace) -> int:
             from plica.commands.axes import table
 
             say(table(one.rig), options.format)
-        say(f"{spec}: {contents(one.rig)}; no errors", options.format)
+        checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
+        say(f"{spec}: {checked}; no errors", options.format)
     return 1 if has_errors(found) else 0
 
 

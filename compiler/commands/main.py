@@ -39,14 +39,15 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _run(given: list[str]) -> int:
-    from plica.commands.arguments import parser
+    from plica.commands.arguments import COMMANDS, parser
 
     if not given:
         parser(given).print_help(sys.stderr)
         return WRONG_USAGE
-    options = parser(given).parse_args(given)
-    code: int = options.command(options)
-    return code
+    if given[0] in COMMANDS:
+        return COMMANDS[given[0]].run(parser(given).parse_args(given[1:]))
+    parser(given).parse_args(given)  # prints help, the version or what is wrong, and exits
+    return WRONG_USAGE
 
 
 def _output_closed() -> int:

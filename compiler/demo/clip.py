@@ -83,7 +83,9 @@ def _middle(time: float) -> dict[str, Move]:
         "jaw": turn(("x", 13.0 * _pulse(time, 4.2, 0.25, 0.15, 0.3))),
     }
     for number in range(1, 7):
-        moves[f"tail_{number}"] = turn(("z", (4.0 + 2.0 * number) * _wave(time, 2.0 * STRIDE, -0.07 * number)))
+        moves[f"tail_{number}"] = turn(
+            ("z", (4.0 + 2.0 * number) * _wave(time, 2.0 * STRIDE, -0.07 * number))
+        )
     return moves
 
 

@@ -26,7 +26,11 @@ def colors(positions: Floats) -> NDArray[np.uint8]:
     # The pale bib runs from the throat down the front of neck and belly.
     front = np.interp(y, *otter.BIB_DEPTH)
     width = np.interp(y, *otter.BIB_WIDTH)
-    bib = smooth_step((z - front) / 0.05 + 0.5) * smooth_step((width - x) / 0.04 + 0.5) * smooth_step((0.875 - y) / 0.02)
+    bib = (
+        smooth_step((z - front) / 0.05 + 0.5)
+        * smooth_step((width - x) / 0.04 + 0.5)
+        * smooth_step((0.875 - y) / 0.02)
+    )
     upper = np.interp(z, *otter.MUZZLE_PALE)
     pale = smooth_step((upper - y) / 0.028 + 0.5) * smooth_step((z - 0.075) / 0.04)
     result = _mixed(np.broadcast_to(_BACK, positions.shape), _BELLY, np.maximum(bib, pale * (y > 0.7)))

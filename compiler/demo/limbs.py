@@ -32,7 +32,9 @@ def along(stations: tuple[otter.Point, ...], at: float) -> Floats:
     return points[first] + (at - first) * (points[first + 1] - points[first])
 
 
-def _frames(stations: tuple[otter.Point, ...], rings: tuple[otter.LimbRing, ...]) -> list[tuple[Floats, Floats]]:
+def _frames(
+    stations: tuple[otter.Point, ...], rings: tuple[otter.LimbRing, ...]
+) -> list[tuple[Floats, Floats]]:
     centers = [along(stations, ring.at) for ring in rings]
     before = [np.asarray(stations[0]), *centers[:-1]]
     after = [*centers[1:], 2.0 * centers[-1] - centers[-2]]

@@ -141,7 +141,8 @@ def wren() -> DemoModel:
     seam[np.intersect1d(left_faces, right_faces)] = 1.0
 
     keys = np.concatenate(
-        [left_faces.reshape(-1, 1), np.rint(surface.corners.reshape(-1, 2) * _UV_STEPS).astype(np.int64)], axis=1
+        [left_faces.reshape(-1, 1), np.rint(surface.corners.reshape(-1, 2) * _UV_STEPS).astype(np.int64)],
+        axis=1,
     )
     vertices, numbered = np.unique(keys, axis=0, return_inverse=True)
     source = vertices[:, 0]

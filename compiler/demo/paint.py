@@ -129,7 +129,11 @@ def _along_forearm(place: Floats) -> Floats:
 def _areas(skin: _Skin) -> dict[str, Floats]:
     """The three painted areas, each (size, size) from 0 to 1."""
     share = _along_forearm(skin.place)
-    forearm = smooth_step((share - 0.02) / 0.22) * smooth_step((1.02 - share) / 0.20) * smooth_step(2.0 * skin.arm - 0.6)
+    forearm = (
+        smooth_step((share - 0.02) / 0.22)
+        * smooth_step((1.02 - share) / 0.20)
+        * smooth_step(2.0 * skin.arm - 0.6)
+    )
     areas = {
         "brow": _oval(skin.place, otter.BROW_AREA, otter.BROW_AREA_SIZE, 0.55),
         "muzzle": _oval(skin.place, otter.MUZZLE_AREA, otter.MUZZLE_AREA_SIZE, 0.5),

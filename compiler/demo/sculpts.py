@@ -21,7 +21,8 @@ from plica.demo.vectors import Floats, falloff, smooth_step, unit
 
 SMALLEST: Final = 2e-5
 """Offsets below this length, in metres, are not stored."""
-LARGEST: Final = 0.012
+LARGEST: Final = 0.030
+"""No offset is longer, in metres; only flesh pressed flat in the depth of a fold comes near."""
 CLEARANCE: Final = 0.0006
 """Half the gap that a crease leaves between the skin on its two sides, in metres."""
 
@@ -78,25 +79,51 @@ def _kept_size(state: Posed, joint: str) -> Floats:
     return offsets
 
 
-def _apart(state: Posed, upper: str, lower: str, reach: float) -> Floats:
-    """Offsets (n, 3) that press both sides of a closed hinge flat against the plane halfway between its bones."""
-    skeleton = state.model.skeleton
-    hinge = skeleton[lower]
-    moved = skin_matrices(skeleton, state.pose)[skeleton.number[lower]]
-    center = moved[:3, :3] @ hinge.place + moved[:3, 3]
-    down = unit(moved[:3, :3] @ hinge.frame[:, 1])
-    up = -skeleton[upper].frame[:, 1]
-    normal = unit(down - up)  # points from the upper bone's side of the plane to the lower bone's
-    height = (state.positions - center) @ normal
+@dataclass(frozen=True)
+class _Fold:
+    """A closed hinge: its place, the two ways its bones lead away from it, and the plane halfway between them."""
+
+    center: Floats
+    opening: Floats
+    normal: Floats  # from the upper bone's side of the plane to the lower bone's
+
+    @staticmethod
+    def of(state: Posed, upper: str, lower: str) -> _Fold:
+        skeleton = state.model.skeleton
+        hinge = skeleton[lower]
+        moved = skin_matrices(skeleton, state.pose)[skeleton.number[lower]]
+        down = unit(moved[:3, :3] @ hinge.frame[:, 1])
+        up = -skeleton[upper].frame[:, 1]
+        return _Fold(moved[:3, :3] @ hinge.place + moved[:3, 3], unit(up + down), unit(down - up))
+
+
+def _apart(state: Posed, before: Floats, upper: str, lower: str) -> Floats:
+    """Offsets (n, 3) that press both sides of a closed hinge flat against the plane halfway between its bones.
+
+    `before` (n, 3) are the offsets of everything else that is on at the same time.
+    """
+    fold = _Fold.of(state, upper, lower)
+    from_hinge = state.positions + before - fold.center
+    height = from_hinge @ fold.normal
     upper_share, lower_share = _weight_of(state.model, upper), _weight_of(state.model, lower)
-    push = np.zeros(len(height))
-    belongs_up = upper_share > lower_share
-    push[belongs_up] = np.minimum(-CLEARANCE - height[belongs_up], 0.0)
-    push[~belongs_up] = np.maximum(CLEARANCE - height[~belongs_up], 0.0)
-    inside = smooth_step(((state.positions - center) @ unit(up + down)) / 0.012 + 0.3)
-    share = np.minimum(upper_share + lower_share, 1.0) * inside
-    near = _near(state.positions, center, reach)
-    return (push * share * near)[:, None] * normal
+    push = np.where(
+        upper_share > lower_share,
+        np.minimum(-CLEARANCE - height, 0.0),
+        np.maximum(CLEARANCE - height, 0.0),
+    )
+    ahead = smooth_step(from_hinge @ fold.opening / 0.010 + 0.3)
+    share = smooth_step(1.6 * (upper_share + lower_share) - 0.1) * ahead
+    near = smooth_step((0.17 - np.linalg.norm(from_hinge, axis=1)) / 0.06)
+    return (push * share * near)[:, None] * fold.normal
+
+
+def _aside(state: Posed, upper: str, lower: str, amount: float) -> Floats:
+    """Offsets (n, 3): the flesh that a closed hinge displaces comes out at its sides, by up to `amount` metres."""
+    fold = _Fold.of(state, upper, lower)
+    near = _near(state.positions, fold.center + 0.030 * fold.opening, 0.100)
+    sideways = smooth_step(1.25 - 1.25 * np.abs(state.normals @ fold.normal))
+    share = np.minimum(_weight_of(state.model, upper, lower), 1.0)
+    return (amount * near * sideways * share)[:, None] * state.normals
 
 
 # --- the shapes ---------------------------------------------------------------------------------------------------
@@ -106,7 +133,7 @@ def _upperarm_swell(state: Posed) -> Floats:
     shoulder, elbow = (np.asarray(otter.ARM_STATIONS[k]) for k in (0, 1))
     flexor = shoulder + 0.60 * (elbow - shoulder) + 0.036 * state.model.skeleton["upperarm_lf"].frame[:, 2]
     arm = smooth_step(_weight_of(state.model, "upperarm_lf") * 1.6)
-    swell = 0.009 * _near(state.rest, flexor, 0.058) * arm
+    swell = 0.006 * _near(state.rest, flexor, 0.058) * arm
     behind = shoulder + 0.45 * (elbow - shoulder) - 0.036 * state.model.skeleton["upperarm_lf"].frame[:, 2]
     swell = swell - 0.002 * _near(state.rest, behind, 0.05) * arm
     return swell[:, None] * state.normals
@@ -117,7 +144,8 @@ def _elbow_crease(state: Posed) -> Floats:
     flexion = state.model.skeleton["lowerarm_lf"].frame[:, 2]
     outside = smooth_step(0.5 - (state.rest - elbow) @ flexion / 0.03)
     kept = _kept_size(state, "lowerarm_lf") * (0.85 * outside * _near(state.rest, elbow, 0.075))[:, None]
-    return kept + _apart(state, "upperarm_lf", "lowerarm_lf", 0.13)
+    own = kept + _aside(state, "upperarm_lf", "lowerarm_lf", 0.007)
+    return own + _apart(state, own + _upperarm_swell(state), "upperarm_lf", "lowerarm_lf")
 
 
 def _knee_hold(state: Posed) -> Floats:
@@ -125,7 +153,9 @@ def _knee_hold(state: Posed) -> Floats:
     flexion = state.model.skeleton["lowerleg_lf"].frame[:, 2]
     front = smooth_step(0.55 - (state.rest - knee) @ flexion / 0.05)
     kept = _kept_size(state, "lowerleg_lf") * (0.9 * front * _near(state.rest, knee, 0.095))[:, None]
-    return kept + _apart(state, "upperleg_lf", "lowerleg_lf", 0.14)
+    own = kept + _aside(state, "upperleg_lf", "lowerleg_lf", 0.005)
+    # Thigh and calf are too thick to be parted altogether; a third of the way keeps the knee's shape.
+    return own + 0.35 * _apart(state, own, "upperleg_lf", "lowerleg_lf")
 
 
 def _wrist_tendons(state: Posed) -> Floats:
@@ -135,8 +165,10 @@ def _wrist_tendons(state: Posed) -> Floats:
     dorsal = wrist.frame[:, 0]
     total = np.zeros(len(state.rest))
     for finger in otter.FINGERS:
-        start = wrist.place - 0.020 * wrist.frame[:, 1] + 0.25 * (
-            skeleton[f"{finger.name}_1_lf"].place - skeleton["middle_1_lf"].place
+        start = (
+            wrist.place
+            - 0.020 * wrist.frame[:, 1]
+            + 0.25 * (skeleton[f"{finger.name}_1_lf"].place - skeleton["middle_1_lf"].place)
         )
         line = skeleton[f"{finger.name}_1_lf"].place - start
         share = np.clip((state.rest - start) @ line / np.dot(line, line), 0.0, 1.0)
@@ -212,10 +244,11 @@ def finger_pose(finger: str, degrees: float) -> Pose:
 
 
 def _limited(offsets: Floats) -> Floats:
-    """No longer than `LARGEST`, bent softly towards it rather than cut off."""
+    """No longer than `LARGEST`; from nine tenths of it on, bent softly towards it rather than cut off."""
     length = np.linalg.norm(offsets, axis=1, keepdims=True)
-    safe = np.where(length > 0.0, length, 1.0)
-    return offsets * (LARGEST * np.tanh(length / LARGEST) / safe)
+    free = 0.9 * LARGEST
+    bent = free + (LARGEST - free) * np.tanh((length - free) / (LARGEST - free))
+    return offsets * np.where(length > free, bent / np.maximum(length, free), 1.0)
 
 
 def _stored(model: DemoModel, offsets: Floats) -> bytes:

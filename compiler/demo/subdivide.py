@@ -31,9 +31,7 @@ def catmull_clark(values: Floats, faces: Integers) -> tuple[Floats, Integers]:
     vertex_count, face_count = len(values), len(faces)
     starts, stops = faces, np.roll(faces, -1, axis=1)
     keys = np.minimum(starts, stops) * vertex_count + np.maximum(starts, stops)
-    edges, first, edge_of, uses = np.unique(
-        keys.ravel(), return_index=True, return_inverse=True, return_counts=True
-    )
+    edges, edge_of, uses = np.unique(keys.ravel(), return_inverse=True, return_counts=True)
     if np.any(uses != 2):
         raise ValueError(f"{int(np.sum(uses != 2))} edges do not have exactly two faces")
     face_points = values[faces].mean(axis=1)
@@ -60,7 +58,9 @@ def neighbour_means(values: Floats, faces: Integers) -> Floats:
     starts, stops = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     # In a closed, consistently wound mesh every edge occurs once in each direction.
     valence = np.bincount(starts, minlength=len(values)).astype(np.float64)
-    sums = [np.bincount(starts, weights=values[stops, k], minlength=len(values)) for k in range(values.shape[1])]
+    sums = [
+        np.bincount(starts, weights=values[stops, k], minlength=len(values)) for k in range(values.shape[1])
+    ]
     return np.stack(sums, axis=1) / valence[:, None]
 
 

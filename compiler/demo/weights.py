@@ -40,7 +40,11 @@ def chain_blend(first: str, bends: Sequence[Bend], at: float) -> Blend:
     }
 
 
-ARM_BENDS: Final = (Bend("upperarm_lf", 0.10, 0.40), Bend("lowerarm_lf", 1.0, 0.20), Bend("paw_lf", 2.0, 0.20))
+ARM_BENDS: Final = (
+    Bend("upperarm_lf", 0.10, 0.40),
+    Bend("lowerarm_lf", 1.0, 0.20),
+    Bend("paw_lf", 2.0, 0.20),
+)
 LEG_BENDS: Final = (
     Bend("upperleg_lf", 0.10, 0.50),
     Bend("lowerleg_lf", 1.0, 0.24),
@@ -86,7 +90,13 @@ def trunk_blends() -> list[Blend]:
     ]
     trunk = [
         Bend(name, _arc_of(skeleton[name].place, line, lengths), reach)
-        for name, reach in (("spine_1", 0.06), ("spine_2", 0.06), ("spine_3", 0.06), ("neck", 0.055), ("head", 0.05))
+        for name, reach in (
+            ("spine_1", 0.06),
+            ("spine_2", 0.06),
+            ("spine_3", 0.06),
+            ("neck", 0.055),
+            ("head", 0.05),
+        )
     ]
     return [chain_blend("tail_6", [*tails, *trunk], float(length)) for length in lengths]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
+from pkgutil import get_data
 from typing import NamedTuple
 
 
@@ -40,30 +40,48 @@ def _indented(text: str) -> str:
     return "\n".join(f"    {line}".rstrip() for line in text.split("\n"))
 
 
+def _rule(name: str, entry: dict[str, str]) -> Rule:
+    return Rule(
+        name=name,
+        code=entry["code"],
+        severity=entry["severity"],
+        message=entry["message"],
+        hint=entry.get("hint", ""),
+        explanation=entry["explanation"].strip(),
+        example=entry.get("example", "").strip(),
+        corrected=entry.get("corrected", "").strip(),
+    )
+
+
+@cache
+def _text() -> str:
+    data = get_data("plica.diagnostics", "catalogue.toml")
+    assert data is not None, "the package holds its catalogue"
+    return data.decode("utf-8")
+
+
 @cache
 def rules() -> dict[str, Rule]:
-    """All rules by kebab name, in the catalogue's order. Read when the first diagnostic is made."""
+    """All rules by kebab name, in the catalogue's order."""
     import tomllib
 
-    text = files("plica.diagnostics").joinpath("catalogue.toml").read_text("utf-8")
-    return {
-        name: Rule(
-            name=name,
-            code=entry["code"],
-            severity=entry["severity"],
-            message=entry["message"],
-            hint=entry.get("hint", ""),
-            explanation=entry["explanation"].strip(),
-            example=entry.get("example", "").strip(),
-            corrected=entry.get("corrected", "").strip(),
-        )
-        for name, entry in tomllib.loads(text).items()
-    }
+    return {name: _rule(name, entry) for name, entry in tomllib.loads(_text()).items()}
 
 
+@cache
 def rule(name: str) -> Rule:
-    """The rule of a kebab name. Raises KeyError where there is none."""
-    return rules()[name]
+    """The rule of a kebab name. Raises KeyError where there is none.
+
+    Only its own table is parsed: reading the whole catalogue takes longer than checking a small spec.
+    """
+    import tomllib
+
+    text = _text()
+    start = text.find(f"\n[{name}]\n")
+    if start < 0:
+        raise KeyError(name)
+    end = text.find("\n[", start + 1)
+    return _rule(name, tomllib.loads(text[start : end if end >= 0 else None])[name])
 
 
 def find_rule(text: str) -> Rule | None:

@@ -106,6 +106,6 @@ def uri(source: Source) -> str:
     quoted = quote(path, safe="/")
     if quoted.startswith("/"):
         return "file://" + quoted
-    if quoted[1:4] == "%3A":  # a drive letter
+    if quoted[1:5] == "%3A/":  # a drive letter
         return f"file:///{quoted[0]}:{quoted[4:]}"
     return quoted

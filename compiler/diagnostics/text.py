@@ -108,7 +108,7 @@ def _excerpt(marks: list[_Mark], gutter: int, diagnostic: Diagnostic, paint: _Pa
     sources = dict.fromkeys(mark.source for mark in marks)
     for source in sources:
         if source is not first:
-            yield f"{' ' * gutter}in {printable(source.path)}"
+            yield f"{' ' * gutter}  in {printable(source.path)}"
         shown = 0
         for mark in sorted((mark for mark in marks if mark.source is source), key=lambda mark: mark.order):
             text, start, width = _fitted(source.line_text(mark.line), mark.start, mark.end)

@@ -47,7 +47,7 @@ from plica.skeleton.model import Skeleton
 
 # Numbers that one array of a chunk of frames may hold: few enough for several such arrays to stay in a
 # core's cache.
-_CHUNK_NUMBERS = 1 << 15
+_CHUNK_NUMBERS = 1 << 18
 _FEWEST_FRAMES = 64
 
 _OPERATIONS = {"product": np.multiply, "least": np.minimum, "greatest": np.maximum, "sum": np.add}

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plica.rig.model import Rig
+from plica.rig.model import Quaternion, Rig, Vector
 
 Array = NDArray[np.float64]
 
@@ -58,8 +58,8 @@ class Poses:
 class JointPlacement:
     """A joint's local rotation (x y z w) and translation (metres) in one pose; None is the rest pose's."""
 
-    rotation: tuple[float, ...] | None = None
-    translation: tuple[float, ...] | None = None
+    rotation: Quaternion | None = None
+    translation: Vector | None = None
 
 
 @dataclass(frozen=True)
@@ -90,14 +90,21 @@ def sparse_pose(
     """A sparse pose from plain data: {"elbow": {"rotation": [x, y, z, w], "translation": [x, y, z]}},
     controls.
 
-    Raises ValueError for another key than rotation and translation.
+    Raises ValueError for another key than rotation and translation, and for wrong lengths.
     """
     placements = {}
     for name, parts in joints.items():
         unknown = sorted(set(parts) - {"rotation", "translation"})
         if unknown:
             raise ValueError(f"joint {name} has no {unknown[0]}; a pose gives its rotation and translation")
-        placements[name] = JointPlacement(**{part: tuple(values) for part, values in parts.items()})
+        rotation, translation = parts.get("rotation"), parts.get("translation")
+        if rotation is not None:
+            a, b, c, d = _components(name, "rotation", rotation, 4).tolist()
+        if translation is not None:
+            x, y, z = _components(name, "translation", translation, 3).tolist()
+        placements[name] = JointPlacement(
+            None if rotation is None else (a, b, c, d), None if translation is None else (x, y, z)
+        )
     return SparsePose(placements, dict(controls or {}))
 
 

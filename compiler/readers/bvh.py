@@ -126,9 +126,7 @@ class _Hierarchy:
         for _ in range(int(count)):
             channel = self._next().lower()
             if channel not in CHANNELS or channel in found:
-                raise self._wrong(
-                    "Xposition, Yposition, Zposition, Xrotation, Yrotation or Zrotation, once each"
-                )
+                raise self._wrong("Xposition, Yposition, Zposition, Xrotation, Yrotation or Zrotation, once each")
             found.append(channel)
         return tuple(found)
 

@@ -52,9 +52,7 @@ def index_of(value: object, count: int, place: str) -> int:
     if type(value) is not int:
         raise UnreadableModel(f"{place} is not a whole number")
     if not 0 <= value < count:
-        raise UnreadableModel(
-            f"{place} refers to number {shown(value)}, but there are {count}, counted from 0"
-        )
+        raise UnreadableModel(f"{place} refers to number {shown(value)}, but there are {count}, counted from 0")
     return value
 
 
@@ -67,8 +65,7 @@ def index(holder: Fields, key: str, count: int, place: str) -> int | None:
 def indexes(holder: Fields, key: str, count: int, place: str) -> list[int]:
     """The array of indexes `key`, empty where it is absent."""
     return [
-        index_of(value, count, f"{place}.{key}[{position}]")
-        for position, value in enumerate(items(holder, key, place))
+        index_of(value, count, f"{place}.{key}[{position}]") for position, value in enumerate(items(holder, key, place))
     ]
 
 

@@ -50,9 +50,7 @@ class GltfArrays:
         required = self.document.get("extensionsRequired")
         for extension in required if isinstance(required, list) else []:
             if extension in COMPRESSED:
-                raise UnreadableModel(
-                    f"its meshes are compressed ({extension}); write it without compression"
-                )
+                raise UnreadableModel(f"its meshes are compressed ({extension}); write it without compression")
         self._accessors = objects(self.document, "accessors", "the file")
         self._views = objects(self.document, "bufferViews", "the file")
         self._buffers = objects(self.document, "buffers", "the file")

@@ -57,7 +57,7 @@ def sample(track: Track, times: Array) -> Array:
     inside = np.clip(times, keys[0], keys[-1]) - keys[before]
     share = np.divide(inside, length, out=np.zeros_like(inside), where=length > 0.0)
     if track.interpolation == "STEP":
-        found = values[np.where(share >= 1.0, after, before)]
+        found = np.asarray(values[np.where(share >= 1.0, after, before)])
     elif track.interpolation == "CUBICSPLINE":
         found = _cubic(values, before, after, length, share)
     elif track.path == "rotation":
@@ -68,18 +68,17 @@ def sample(track: Track, times: Array) -> Array:
     return numbers
 
 
-def _cubic(
-    values: Array, before: NDArray[np.intp], after: NDArray[np.intp], length: Array, share: Array
-) -> Array:
+def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], length: Array, share: Array) -> Array:
     """The cubic of Appendix C.5, tangents scaled by the keys' distance."""
     t, duration = share[:, None], length[:, None]
     t2, t3 = t * t, t * t * t
-    return (
+    found: Array = (
         (2 * t3 - 3 * t2 + 1) * values[before, 1]
         + duration * (t3 - 2 * t2 + t) * values[before, 2]
         + (3 * t2 - 2 * t3) * values[after, 1]
         + duration * (t3 - t2) * values[after, 0]
     )
+    return found
 
 
 def _clip(
@@ -89,9 +88,7 @@ def _clip(
     times = _times(tracks, rate)
     joints = found.skeleton.joints
     rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
-    translations = np.tile(
-        np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1)
-    )
+    translations = np.tile(np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
     for track in tracks:
         target = rotations if track.path == "rotation" else translations
         target[:, track.joint] = sample(track, times)
@@ -106,9 +103,7 @@ def _times(tracks: list[Track], rate: float | None) -> Array:
         return keys
     frames = np.floor((keys[-1] - keys[0]) * rate + 1e-6) + 1
     if frames > LARGEST_FRAMES:
-        raise UnreadableModel(
-            f"an animation lasts {keys[-1] - keys[0]:.3g} s, too long for {rate:g} samples a second"
-        )
+        raise UnreadableModel(f"an animation lasts {keys[-1] - keys[0]:.3g} s, too long for {rate:g} samples a second")
     return np.asarray(keys[0] + np.arange(int(frames)) / rate, dtype=np.float64)
 
 

@@ -126,10 +126,7 @@ def _chosen_skins(document: Fields, chosen: Collection[str]) -> list[int]:
     """The skins of the chosen meshes; every skin where no mesh is chosen, or none of the chosen has one."""
     names = mesh_names(document, [])
     used = {
-        skin
-        for name, skins in zip(names, _skins_of_meshes(document), strict=True)
-        for skin in skins
-        if name in chosen
+        skin for name, skins in zip(names, _skins_of_meshes(document), strict=True) for skin in skins if name in chosen
     }
     return sorted(used) or list(range(len(objects(document, "skins", "the file"))))
 
@@ -144,9 +141,7 @@ def _skin_joints(document: Fields, chosen: Collection[str]) -> set[int]:
     }
 
 
-def _nodes_of_skeleton(
-    document: Fields, nodes: list[Fields], parents: list[int | None], skinned: set[int]
-) -> set[int]:
+def _nodes_of_skeleton(document: Fields, nodes: list[Fields], parents: list[int | None], skinned: set[int]) -> set[int]:
     plain = {number for number, node in enumerate(nodes) if not _shows_something(node)}
     wanted = set(skinned)
     if skinned:
@@ -220,9 +215,7 @@ def _placement(node: Fields, place: str, name: str, problems: list[str]) -> Plac
         x, y, z, w = stated
         size = (x * x + y * y + z * z + w * w) ** 0.5
         if abs(size - 1.0) > UNIT_TOLERANCE:
-            problems.append(
-                f"the rest rotation of joint `{name}` has length {size:.3g}, not 1; it is normalised"
-            )
+            problems.append(f"the rest rotation of joint `{name}` has length {size:.3g}, not 1; it is normalised")
         found = Placement(translation, normalised((x, y, z, w)), scale, 0.0)
     if 0.0 in found.scale:
         problems.append(f"joint `{name}` has a scale of 0 at rest, so the direction of an axis is lost")
@@ -246,9 +239,7 @@ def _vector(node: Fields, key: str, default: Vector, place: str) -> Vector:
     return default if values is None else (values[0], values[1], values[2])
 
 
-def _mesh_outline(
-    mesh: Fields, number: int, name: str, skinned: bool, accessors: list[Fields]
-) -> MeshOutline:
+def _mesh_outline(mesh: Fields, number: int, name: str, skinned: bool, accessors: list[Fields]) -> MeshOutline:
     place = f"meshes[{number}]"
     vertices = 0
     uv_sets: dict[str, None] = {}

@@ -111,9 +111,7 @@ def _joints_of(
     topology = UsdSkel.Topology(paths)
     valid, reason = topology.Validate()
     if not valid or len(set(paths)) != len(paths):
-        raise UnreadableModel(
-            f"the joints of {skeleton.GetPath()} are not in order: {reason or 'one comes twice'}"
-        )
+        raise UnreadableModel(f"the joints of {skeleton.GetPath()} are not in order: {reason or 'one comes twice'}")
     parents = [topology.GetParent(number) for number in range(len(paths))]
     rest = _rest_transforms(skeleton, parents, problems)
     above = _to_metres_y_up(stage, skeleton)
@@ -131,15 +129,11 @@ def _joints_of(
 
 
 def _joint(path: str, parent: int | None, matrix: Gf.Matrix4d, problems: list[str]) -> Joint:
-    rows = [
-        tuple(float(value) for value in row) for row in matrix
-    ]  # OpenUSD: row vectors, origin in the last row
+    rows = [tuple(float(value) for value in row) for row in matrix]  # OpenUSD: row vectors, origin in the last row
     if not all(abs(value) < 1e12 for row in rows for value in row):
         raise UnreadableModel(f"the rest transform of joint `{path}` is not a usable number")
     a, b, c, origin = rows
-    place = decompose(
-        ((a[0], b[0], c[0]), (a[1], b[1], c[1]), (a[2], b[2], c[2])), (origin[0], origin[1], origin[2])
-    )
+    place = decompose(((a[0], b[0], c[0]), (a[1], b[1], c[1]), (a[2], b[2], c[2])), (origin[0], origin[1], origin[2]))
     if place.shear > SHEAR_LIMIT:
         problems.append(
             f"the rest transform of joint `{path}` is not made of translation, rotation and scale alone; "
@@ -148,18 +142,14 @@ def _joint(path: str, parent: int | None, matrix: Gf.Matrix4d, problems: list[st
     return Joint(path, parent, place.translation, place.rotation, place.scale)
 
 
-def _rest_transforms(
-    skeleton: UsdSkel.Skeleton, parents: list[int], problems: list[str]
-) -> list[Gf.Matrix4d]:
+def _rest_transforms(skeleton: UsdSkel.Skeleton, parents: list[int], problems: list[str]) -> list[Gf.Matrix4d]:
     """Local rest transforms; from the bind pose where the file states no rest pose."""
     rest = list(skeleton.GetRestTransformsAttr().Get() or ())
     if len(rest) == len(parents):
         return rest
     bind = list(skeleton.GetBindTransformsAttr().Get() or ())
     if len(bind) != len(parents):
-        raise UnreadableModel(
-            f"{skeleton.GetPath()} states neither a rest nor a bind transform for each joint"
-        )
+        raise UnreadableModel(f"{skeleton.GetPath()} states neither a rest nor a bind transform for each joint")
     problems.append(f"{skeleton.GetPath()} states no rest pose; its bind pose is taken for it")
     if any(abs(matrix.GetDeterminant()) < 1e-30 for matrix in bind):
         raise UnreadableModel(f"a bind transform of {skeleton.GetPath()} cannot be inverted")
@@ -202,6 +192,4 @@ def _mesh_outline(prim: Usd.Prim, name: str) -> MeshOutline:
 def _animations(stage: Usd.Stage) -> tuple[str, ...]:
     from pxr import UsdSkel
 
-    return distinct(
-        [prim.GetName() for prim in stage.Traverse() if prim.IsA(UsdSkel.Animation)], [], "animations"
-    )
+    return distinct([prim.GetName() for prim in stage.Traverse() if prim.IsA(UsdSkel.Animation)], [], "animations")

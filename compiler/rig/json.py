@@ -196,6 +196,8 @@ def _in_plain_words(errors: list[ErrorDetails]) -> RigFormatError:
     Where one of several kinds of object may stand, pydantic reports mistakes for each kind. What counts are those
     of the kind that the object says it is; where objects have no `kind`, those of the one that fits best.
     """
+    if errors[0]["type"] == "json_invalid":  # stricter than Python's: half surrogate pairs, depth
+        return RigFormatError("", f"not JSON: {errors[0]['ctx']['error']}")
     other_kinds = {
         error["loc"][:-1] for error in errors if error["loc"][-1] == "kind" and error["type"] == "literal_error"
     }

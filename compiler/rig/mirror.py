@@ -20,6 +20,7 @@ from plica.skeleton.algebra import (
     product,
     quaternion_of,
     scaled,
+    tidy,
     times,
     transpose,
 )
@@ -35,11 +36,11 @@ class Mirror(NamedTuple):
 
     def direction(self, vector: Vector) -> Vector:
         """A direction of the left joint, for the right one."""
-        return _tidy(times(transpose(self.matrix), vector))
+        return tidy(times(transpose(self.matrix), vector))
 
     def axis(self, vector: Vector) -> Vector:
         """A rotation axis of the left joint, for the right one."""
-        return _tidy(scaled(times(transpose(self.matrix), vector), self.sign))
+        return tidy(scaled(times(transpose(self.matrix), vector), self.sign))
 
     def turn(self, rotation: Quaternion) -> Quaternion:
         """A turn of the left joint since rest, for the right one."""
@@ -62,9 +63,3 @@ def mirror_between(skeleton: Skeleton, plane: Plane, left: int, right: int) -> M
         transpose(skeleton.orientation(left)), product(plane.reflection, skeleton.orientation(right))
     )
     return Mirror(seen, 1.0 if determinant(seen) > 0 else -1.0)
-
-
-def _tidy(vector: Vector) -> Vector:
-    """Rounding residues and negative zeros become 0, because they would show up in texts and diffs."""
-    x, y, z = (component if abs(component) > 1e-15 else 0.0 for component in vector)
-    return (x, y, z)

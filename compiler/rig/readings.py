@@ -21,6 +21,7 @@ from plica.skeleton.algebra import (
     multiply,
     scaled,
     subtract,
+    tidy,
     times,
     transpose,
     unit,
@@ -145,8 +146,7 @@ def _offset_weights(
     skeleton = frames.bound.skeleton
     own = mirror.direction(frames.direction(reading.axis, written))
     in_model = times(skeleton.orientation(index), own)
-    weights = times(transpose(skeleton.parent_frame(index).linear), in_model)
-    return (weights[0] + 0.0, weights[1] + 0.0, weights[2] + 0.0)
+    return tidy(times(transpose(skeleton.parent_frame(index).linear), in_model))
 
 
 def expand_pose(

@@ -40,7 +40,7 @@ def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
         )
     if node.key == "painted":
         image, uv = node.values
-        return model.PaintedImage(context.file(image, scope), scope.fill(uv.text, uv) if uv else None)
+        return model.PaintedImage(context.file(image, scope), _uv(uv, scope, context) if uv else None)
     if node.key == "vertices":
         return model.StoredVertices(context.file(node.values[0], scope))
     how, references = node.values
@@ -50,6 +50,16 @@ def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
     if any(target is None for target in targets):
         return None
     return model.SetOfRegions(how, tuple(target for target in targets if target is not None))
+
+
+def _uv(node: nodes.Text, scope: Scope, context: Context) -> str:
+    name = scope.fill(node.text, node)
+    if context.outline is not None:
+        known = dict.fromkeys(uv_set for mesh in context.outline.meshes for uv_set in mesh.uv_sets)
+        if name not in known:
+            hint = did_you_mean(name, known) or f"the model has {', '.join(known) or 'none'}"
+            context.found.add("unknown-uv", scope.span(node), name=name, hint=hint)
+    return name
 
 
 def _length(fact: Fact | None, context: Context, what: str, default: float) -> float:
@@ -154,7 +164,7 @@ def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
     return model.DetailFacts(
         files["relaxed"],
         files["contracted"],
-        uv.scope.fill(uv.node.values[0].text, uv.node) if uv else None,
+        _uv(uv.node.values[0], uv.scope, context) if uv else None,
         size,
         mixing.node.values[0] if mixing else "plain",
     )

@@ -1,7 +1,8 @@
 """What joints are called, and what anatomy says about them.
 
-A joint is told by the words of its name; `PARTS` is the data. Travels are published figures where there are any
-(their source stands beside them); a joint that no table knows gets a default, and the spec says that it is one.
+A joint is told by the words of its name; `PARTS` is the data. Travels are published figures where there are
+any (their source stands beside them); a joint that no table knows gets a default, and the spec says that it
+is one.
 """
 
 from __future__ import annotations
@@ -14,45 +15,52 @@ from plica.start.words import words_of
 # Which way the part beyond the joint moves when the joint flexes.
 Flexion = Literal["back", "forward", "up", "palm", "bent", "any"]
 
-STUDY = "mean of ages 20 to 44; CDC Normal Joint Range of Motion Study (Soucie and others, 2011)"
-CHILDREN = "mean of ages 2 to 8; CDC Normal Joint Range of Motion Study (Soucie and others, 2011)"
-MANUAL = "the Merck Manual's table"
+STUDY = "adults"
+CHILDREN = "children"
+MANUAL = "manual"
+SOURCES = {
+    STUDY: "adults: CDC Normal Joint Range of Motion Study (Soucie and others, 2011), mean of ages 20 to 44",
+    CHILDREN: "children: the same study, mean of ages 2 to 8",
+    MANUAL: "manual: table of the Merck Manual",
+}
 
 
 class Part(NamedTuple):
-    """A kind of joint. `travel` in degrees; `source` is None where the travel is a default.
+    """A kind of joint. `travel` in degrees, as `source` (a key of SOURCES) has it for `movement`; a default
+    if None.
 
-    `flexion`: "any" for joints that turn every way (the whole angle is read), "bent" where only the rest pose's own
-    bend tells the hinge. `straight`: the published travel counts from the straight limb.
+    `flexion`: "any" for joints that turn every way (the whole angle is read), "bent" where only the rest
+    pose's own bend tells the hinge. `straight`: the published travel counts from the straight limb.
     """
 
     title: str
     flexion: Flexion
     travel: int
-    source: str | None
+    source: str | None = None
+    movement: str = ""
     straight: bool = False
     region: bool = False
 
 
 PARTS: dict[str, Part] = {
-    "clavicle": Part("collar bone", "any", 30, None),
-    "shoulder": Part("shoulder", "any", 170, f"shoulder flexion 170.4, {STUDY}", region=True),
-    "elbow": Part("elbow", "forward", 147, f"elbow flexion 147.3, {STUDY}", straight=True, region=True),
-    "wrist": Part("wrist", "palm", 90, f"wrist flexion 0-90, {MANUAL}", region=True),
-    "finger base": Part("finger, base joint", "palm", 90, f"base joint 0-90, {MANUAL}", straight=True),
-    "finger middle": Part("finger, middle joint", "palm", 120, f"middle joint 0-120, {MANUAL}", straight=True),
-    "finger end": Part("finger, end joint", "palm", 80, f"end joint 0-80, {MANUAL}", straight=True),
-    "thumb": Part("thumb", "bent", 60, None),
-    "hip": Part("hip", "any", 132, f"hip flexion 132.1, {STUDY}", region=True),
-    "knee": Part("knee", "back", 140, f"knee flexion 139.8, {STUDY}", straight=True, region=True),
-    "ankle": Part("ankle", "up", 23, f"dorsiflexion 22.8 to 24.8, {CHILDREN}", region=True),
-    "toes": Part("toes", "up", 60, None),
-    "spine": Part("spine", "any", 30, None),
-    "neck": Part("neck", "any", 45, None, region=True),
-    "head": Part("head", "any", 45, None, region=True),
-    "jaw": Part("jaw", "any", 25, None, region=True),
-    "tail": Part("tail", "any", 45, None),
-    "unknown": Part("hinge", "bent", 90, None),
+    "clavicle": Part("collar bone", "any", 30),
+    "shoulder": Part("shoulder", "any", 170, STUDY, "flexion 170.4", region=True),
+    "elbow": Part("elbow", "forward", 147, STUDY, "flexion 147.3", straight=True, region=True),
+    "wrist": Part("wrist", "palm", 90, MANUAL, "flexion 0-90", region=True),
+    "finger base": Part("finger, base joint", "palm", 90, MANUAL, "0-90", straight=True),
+    "finger middle": Part("finger, middle joint", "palm", 120, MANUAL, "0-120", straight=True),
+    "finger end": Part("finger, end joint", "palm", 80, MANUAL, "0-80", straight=True),
+    "thumb": Part("thumb", "bent", 60),
+    "hip": Part("hip", "any", 132, STUDY, "flexion 132.1", region=True),
+    "knee": Part("knee", "back", 140, STUDY, "flexion 139.8", straight=True, region=True),
+    "ankle": Part("ankle", "up", 23, CHILDREN, "dorsiflexion 22.8", region=True),
+    "toes": Part("toes", "up", 60),
+    "spine": Part("spine", "any", 30),
+    "neck": Part("neck", "any", 45, region=True),
+    "head": Part("head", "any", 45, region=True),
+    "jaw": Part("jaw", "any", 25, region=True),
+    "tail": Part("tail", "any", 45),
+    "unknown": Part("hinge", "bent", 90),
 }
 
 # Words that tell a part; within an entry all words must be there. The first that fits counts.
@@ -155,16 +163,12 @@ def _direct(plain: set[str]) -> str | None:
     return None
 
 
-def _nearest(
-    index: int, skeleton: Skeleton, found: list[str | None], parts: tuple[str, ...]
-) -> str | None:
+def _nearest(index: int, skeleton: Skeleton, found: list[str | None], parts: tuple[str, ...]) -> str | None:
     """The part of the nearest joint above that is one of `parts`."""
     return next((part for above in skeleton.ancestors(index) if (part := found[above]) in parts), None)
 
 
-def _finger_chains(
-    skeleton: Skeleton, words: list[tuple[str, ...]], children: list[list[int]]
-) -> list[list[int]]:
+def _finger_chains(skeleton: Skeleton, words: list[tuple[str, ...]], children: list[list[int]]) -> list[list[int]]:
     """The joints of each finger from its base to its tip, thumbs left out."""
     member = [bool(set(own) & set(FINGERS)) and "thumb" not in own for own in words]
     chains = []

@@ -50,11 +50,11 @@ class Candidate(NamedTuple):
 def find_sides(skeleton: Skeleton) -> FoundSides:
     """The patterns that explain most joints.
 
-    Candidates come from every word in a name that could mean a side and whose counterpart exists. The best goes first,
-    then every other one that pairs further joints. A candidate counts where at least half of its pairs mirror each
-    other at rest across one common plane of any axis and offset, or, for skeletons posed unevenly at rest, where
-    all of at least three pairs hang from the same or from paired joints. Patterns that mark many joints without
-    partners are not used: their pairs are stated one by one.
+    Candidates come from every word in a name that could mean a side and whose counterpart exists. The best
+    goes first, then every other one that pairs further joints. A candidate counts where at least half of
+    its pairs mirror each other at rest across one common plane of any axis and offset, or, for skeletons
+    posed unevenly at rest, where all of at least three pairs hang from the same or from paired joints.
+    Patterns that mark many joints without partners are not used: their pairs are stated one by one.
     """
     names = [joint.name for joint in skeleton.joints]
     candidates = [candidate for pattern in _patterns(names) if (candidate := _tried(names, *pattern))]
@@ -131,9 +131,7 @@ def _cased(word: str, like: str) -> str:
     return word.capitalize() if like[0].isupper() else word
 
 
-def _generalised(
-    before: str, left: str, right: str, after: str, names: list[str]
-) -> list[tuple[str, str]]:
+def _generalised(before: str, left: str, right: str, after: str, names: list[str]) -> list[tuple[str, str]]:
     """The patterns that a name with a side word could be an instance of."""
     opening = before[len(before.rstrip(SEPARATORS)) :]
     closing = after[: len(after) - len(after.lstrip(SEPARATORS))]
@@ -204,8 +202,6 @@ def best_plane(skeleton: Skeleton, pairs: list[tuple[int, int]]) -> Plane | None
 
 def _believable(skeleton: Skeleton, candidate: Candidate, plane: Plane | None) -> bool:
     pairs = candidate.pairs
-    if candidate.single > len(pairs) * 4:
-        return False
     if plane is not None:
         limit = FIT * _size(skeleton)
         fitting = sum(_fits(skeleton, pair, plane, limit) for pair in pairs)

@@ -200,7 +200,8 @@ class Builder(Transformer[Token, Any]):
         return nodes.Turn(children[1], children[2], children[0].start_pos, _end(children))
 
     def value_range(self, children: list[Any]) -> nodes.ValueRange:
-        return nodes.ValueRange(children[0], children[2], children[0].start, children[2].end)
+        first, last = self.amount([children[0]]), self.amount([children[2]])
+        return nodes.ValueRange(first, last, first.start, last.end)
 
     # ---- the character
 

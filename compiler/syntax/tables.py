@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import os
 from functools import cache
-from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
+from pkgutil import get_data
 
 from lark import Lark
+from lark import __version__ as lark_version
 from lark.lexer import PatternRE, PatternStr, TerminalDef
 
 from plica.syntax.builder import Builder
@@ -30,7 +30,10 @@ def _whole_word(terminal: TerminalDef) -> None:
 
 def grammar_text() -> str:
     """The text of the grammar."""
-    return files("plica.grammar").joinpath("plica.lark").read_text("utf-8")
+    # pkgutil, which lark imports anyway, and not importlib.resources, which takes as long as a small parse.
+    data = get_data("plica.grammar", "plica.lark")
+    assert data is not None, "the package holds its grammar"
+    return data.decode("utf-8")
 
 
 def _cache_file(grammar: str) -> str | None:
@@ -47,7 +50,7 @@ def _cache_file(grammar: str) -> str | None:
         return None
     if not os.access(folder, os.W_OK):
         return None
-    return str(folder / f"grammar-{crc32(grammar.encode()):08x}-words-lark-{version('lark')}.tables")
+    return str(folder / f"grammar-{crc32(grammar.encode()):08x}-words-lark-{lark_version}.tables")
 
 
 @cache

@@ -159,6 +159,8 @@ def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
 
 def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read a control or the gap between two joints."""
+    from plica.evaluate.gather import skeleton_of
+
     skeleton = skeleton_of(source.rig)
     rests = {control.name: control.rest for control in source.rig.controls}
     gaps = 0
@@ -172,23 +174,6 @@ def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
             source.functions.append(_gap(source, skeleton, reading, name))
             source.helpers.add("placed")
             yield len(drivers), _uses(source, places, f"({name}(pose) - {name.upper()}_REST)", drivers)
-
-
-def skeleton_of(rig: Rig) -> Skeleton:
-    """The rig's joints with their rest frames in model space."""
-    index = {joint.name: place for place, joint in enumerate(rig.skeleton)}
-    return Skeleton(
-        tuple(
-            Joint(
-                joint.name,
-                None if joint.parent is None else index[joint.parent],
-                joint.translation,
-                joint.rotation,
-                joint.scale,
-            )
-            for joint in rig.skeleton
-        )
-    )
 
 
 def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
@@ -230,7 +215,7 @@ def _field_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
             continue
         source.helpers.update({"field", "placed"})
         table = f"_FIELD_{number_of_field}"
-        source.functions.append(f"{table} = {_field_table(entry)}")
+        source.functions.append(f"{table} = _field_table{_field_arguments(entry)}")
         lines = _field_lines(entry, source.read_joint(entry.joint), rests[entry.joint], table)
         lines += [f"v[{places[each.name]}] = f[{columns[each.field, each.sample]}]" for each in samples]
         yield len(samples), lines
@@ -242,8 +227,8 @@ def _field_lines(entry: Field, place: int, rest: Quaternion, table: str) -> list
     return [f"# {ascii(entry.name)}", f"x, y, z, w = pose[{place}][1]", *turn.statements, f"f = {call}"]
 
 
-def _field_table(entry: Field) -> str:
-    """The arguments of `_field` after the turn, as a literal."""
+def _field_arguments(entry: Field) -> str:
+    """What the module needs to know of a field, as a literal tuple."""
     rotations = tuple(sample.rotation for sample in entry.samples)
     return ascii((entry.axis, entry.kernel, entry.width, rotations, entry.coefficients, entry.constants))
 

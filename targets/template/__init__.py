@@ -1,0 +1,53 @@
+"""The target `template`: a studio's own text, filled with the rig."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from plica.build.features import ALL_FEATURES
+from plica.build.model import Build
+from plica.build.names import safe_file_name
+from plica.build.target import Target, option
+from plica.diagnostics import Diagnostics
+
+_ENDING = ".jinja"
+_CHARACTER = "{character}"
+
+
+@dataclass(frozen=True)
+class TemplateTarget(Target):
+    """One output file for each template; the README.md here says what templates can use."""
+
+    name: ClassVar[str] = "template"
+    description: ClassVar[str] = "a text of your own, from your own Jinja template"
+    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+
+    template: tuple[str, ...] = option((), "a template file, from the working folder; may be given several times")
+    output: tuple[str, ...] = option(
+        (), "the output's name, one for each template; {character} in it becomes the character's name"
+    )
+
+    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+        """The filled templates. Reads the template files and those beside them that they include; nothing else."""
+        from plica.targets.template.filling import fill
+
+        if not self.template:
+            found.add("template-not-given", None)
+        if self.output and len(self.output) != len(self.template):
+            found.add("template-outputs-differ", None, templates=len(self.template), outputs=len(self.output))
+            return {}
+        names = self.output or tuple(Path(template).name.removesuffix(_ENDING) for template in self.template)
+        files: dict[str, bytes] = {}
+        for template, pattern in zip(self.template, names, strict=True):
+            name = pattern.replace(_CHARACTER, safe_file_name(build.rig.character.name))
+            if name in files:
+                found.add("paths-collide", None, first=name, second=name)
+            text = fill(Path(template), build.rig, found)
+            if text is not None:
+                files[name] = text.encode("utf-8", "backslashreplace")
+        return files
+
+
+TARGET = TemplateTarget()

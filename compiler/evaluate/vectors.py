@@ -1,0 +1,265 @@
+"""Poses of a rig with the strengths they must give: what an export carries to prove that it computes the
+same.
+
+Deterministic: the same rig gives the same poses and strengths.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from random import Random
+
+import numpy as np
+
+from plica.evaluate.evaluator import Evaluator
+from plica.evaluate.gather import skeleton_of
+from plica.evaluate.mirroring import Mirror
+from plica.evaluate.placing import Placer, rounded
+from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
+from plica.rig.model import ControlValue, Curve, Driver, Gap, Hermite, Offset, Points, Rig
+from plica.skeleton.algebra import about, scaled, unit
+
+FEWEST = 64
+_FEWEST_RANDOM = 16
+_SEED = 20_000
+_BEYOND = 0.25
+# Strengths are given to this many decimals: less than machines differ by, more than any tolerance.
+_DECIMALS = 12
+# All numbers of a pose are shaken by the first, a hundred roundings; where a strength then moves by more
+# than the limit, rounding (2e-16) could move it by 2e-12: the pose sits on an edge, or a span is shorter
+# than a tenth of a millimetre.
+_SHAKE, _LIMIT = 1e-14, 1e-10
+_SHAKES = 3
+
+
+@dataclass(frozen=True)
+class Example:
+    """A pose and the strength of every driver, sample and combination in it, in the rig's order."""
+
+    pose: SparsePose
+    strengths: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """A pose made for one reading, and the joints that must not be touched beside it.
+
+    `instead` is nearly the same, for use where this hangs on the last bits.
+    """
+
+    pose: SparsePose
+    needs: frozenset[str]
+    instead: _Setting | None = None
+
+
+def vectors(rig: Rig) -> list[Example]:
+    """At least 64 poses: rest; every driver at, between and beyond the ends of its span and at its curve's
+    knots; field samples; controls at both ends; all of these mirrored; and seeded random poses.
+
+    Poses of different joints are packed together. Poses where a strength hangs on the last bits (gimbal
+    lock, twist at 180 degrees of swing) are left out, the rest pose never. Raises ValueError as `Evaluator`
+    does.
+    """
+    evaluator = Evaluator(rig)
+    skeleton = skeleton_of(rig)
+    placer = Placer(rig, skeleton)
+    packed = _steady_packs(rig, evaluator, placer)
+    if rig.symmetry is not None:
+        mirror = Mirror(rig, skeleton, rig.symmetry)
+        packed += [mirror.pose(pose) for pose in packed]
+    chosen = _steady(rig, evaluator, packed)
+    # A rig that hangs on the last bits everywhere must not keep us here for ever.
+    source = _random_poses(rig, placer)
+    wanted = max(_FEWEST_RANDOM, FEWEST - 1 - len(chosen))
+    found: list[SparsePose] = []
+    for _ in range(8):
+        found += _steady(rig, evaluator, [next(source) for _ in range(wanted)])
+    poses = [SparsePose(), *chosen, *found[:wanted]]
+    strengths = evaluator.strengths(poses_from(rig, poses))
+    return [
+        Example(pose, {name: _written(value) for name, value in zip(evaluator.names, row, strict=True)})
+        for pose, row in zip(poses, strengths.tolist(), strict=True)
+    ]
+
+
+def _written(value: float) -> float:
+    return round(value, _DECIMALS) + 0.0
+
+
+# ---- poses for single readings ----------------------------------------------------------------------------
+
+
+def _steady_packs(rig: Rig, evaluator: Evaluator, placer: Placer) -> list[SparsePose]:
+    """The settings, packed. A pack that hangs on the last bits is halved until the culprit is alone."""
+    settings = [_setting(placer, driver, share) for driver, share in dict.fromkeys(_wanted(rig))]
+    packs = _packed([*(setting for setting in settings if setting is not None), *_other_settings(rig, placer)])
+    found: list[SparsePose] = []
+    while packs:
+        poses = [_joined(pack) for pack in packs]
+        steady = _are_steady(rig, evaluator, poses)
+        found += [pose for pose, good in zip(poses, steady, strict=True) if good]
+        packs = [half for pack, good in zip(packs, steady, strict=True) if not good for half in _halves(pack)]
+    return found
+
+
+def _halves(pack: Sequence[_Setting]) -> list[list[_Setting]]:
+    middle = len(pack) // 2
+    if middle:
+        return [list(pack[:middle]), list(pack[middle:])]
+    return [] if pack[0].instead is None else [[pack[0].instead]]
+
+
+def _joined(pack: Iterable[_Setting]) -> SparsePose:
+    joints: dict[str, JointPlacement] = {}
+    controls: dict[str, float] = {}
+    for setting in pack:
+        joints.update(setting.pose.joints)
+        controls.update(setting.pose.controls)
+    return SparsePose(joints, controls)
+
+
+def _wanted(rig: Rig) -> Iterator[tuple[Driver, float]]:
+    for driver in rig.strengths:
+        if isinstance(driver, Driver):
+            for share in (-_BEYOND, 0.0, *_knots(driver.curve), 0.5, 1.0, 1.0 + _BEYOND):
+                yield driver, share
+
+
+def _knots(curve: Curve) -> list[float]:
+    if isinstance(curve, Points):
+        return [point[0] for point in curve.points]
+    return [knot[0] for knot in curve.knots] if isinstance(curve, Hermite) else []
+
+
+def _setting(placer: Placer, driver: Driver, share: float) -> _Setting | None:
+    start, end = driver.span
+    needs = placer.needed(driver.reading)
+    # The second share is a little further inside the span.
+    pose, instead = (
+        placer.pose(driver.reading, start + value * (end - start)) for value in (share, share + 0.02 * (0.45 - share))
+    )
+    if pose is None:
+        return None
+    return _Setting(pose, needs, None if instead is None else _Setting(instead, needs))
+
+
+def _other_settings(rig: Rig, placer: Placer) -> Iterator[_Setting]:
+    for field in rig.fields:
+        for sample in field.samples[1:]:
+            yield _Setting(placer.turned(field.joint, sample.rotation), frozenset((field.joint,)))
+    for control in rig.controls:
+        for end in control.range:
+            yield _Setting(SparsePose({}, {control.name: rounded(end)}), frozenset())
+
+
+class _Pack:
+    """Settings of different joints that go into one pose."""
+
+    def __init__(self) -> None:
+        self.settings: list[_Setting] = []
+        self._touched: set[str] = set()
+        self._needed: set[str] = set()
+
+    def takes(self, touched: frozenset[str], needs: frozenset[str]) -> bool:
+        """Whether a setting neither spoils those that are here already nor is spoiled by them."""
+        taken = self._touched
+        return touched.isdisjoint(taken) and touched.isdisjoint(self._needed) and needs.isdisjoint(taken)
+
+    def add(self, setting: _Setting, touched: frozenset[str]) -> None:
+        """Puts it in."""
+        self.settings.append(setting)
+        self._touched |= touched
+        self._needed |= setting.needs
+
+
+def _packed(settings: Iterable[_Setting]) -> list[list[_Setting]]:
+    """Settings for as few poses as first fit makes, none of which spoils what a setting in it is made for."""
+    packs: list[_Pack] = []
+    # What did not fit into a pack once never will: packs only grow.
+    tried: dict[tuple[frozenset[str], frozenset[str]], int] = {}
+    for setting in settings:
+        touched = frozenset((*setting.pose.joints, *(f"control {name}" for name in setting.pose.controls)))
+        at = tried.get((touched, setting.needs), 0)
+        while at < len(packs) and not packs[at].takes(touched, setting.needs):
+            at += 1
+        if at == len(packs):
+            packs.append(_Pack())
+        tried[touched, setting.needs] = at
+        packs[at].add(setting, touched)
+    return [pack.settings for pack in packs]
+
+
+# ---- random poses ------------------------------------------------------------------------------------------
+
+
+def _random_poses(rig: Rig, placer: Placer) -> Iterator[SparsePose]:
+    """Half of the joints that are read, turned and moved at random. Every eighth pose has rotations of
+    other lengths and the other sign, which must not matter."""
+    random = Random(_SEED)
+    reach = _reach(rig, placer)
+    number = 0
+    while True:
+        number += 1
+        joints = {}
+        for name in sorted(reach):
+            if random.random() < 0.5:
+                joints[name] = _random_placement(random, placer, name, reach[name], number % 8 == 0)
+        controls = {control.name: rounded(random.uniform(*control.range)) for control in rig.controls}
+        yield SparsePose(joints, controls)
+
+
+def _reach(rig: Rig, placer: Placer) -> dict[str, float]:
+    """How far (metres) each joint that is read may be moved; 0 where only its rotation matters."""
+    reach = {field.joint: 0.0 for field in rig.fields}
+    for driver in rig.strengths:
+        if isinstance(driver, Driver) and not isinstance(driver.reading, ControlValue):
+            far = max(map(abs, driver.span)) if isinstance(driver.reading, Offset | Gap) else 0.0
+            for name in placer.needed(driver.reading):
+                reach[name] = max(reach.get(name, 0.0), far)
+    return reach
+
+
+def _random_placement(random: Random, placer: Placer, name: str, reach: float, odd: bool) -> JointPlacement:
+    axis = unit((random.gauss(0, 1), random.gauss(0, 1), random.gauss(0, 1)))
+    rotation = placer.turned(name, about(axis, random.uniform(0.05, 1.8))).joints[name].rotation
+    if rotation is not None and odd:
+        x, y, z, w = (rounded(-1.25 * part) for part in rotation)
+        rotation = (x, y, z, w)
+    if reach == 0:
+        return JointPlacement(rotation)
+    direction = unit((random.gauss(0, 1), random.gauss(0, 1), random.gauss(0, 1)))
+    moved = placer.moved(name, scaled(direction, random.uniform(0, 1.2 * reach))).joints[name]
+    return JointPlacement(rotation, moved.translation)
+
+
+# ---- poses that hang on the last bits ----------------------------------------------------------------------
+
+
+def _steady(rig: Rig, evaluator: Evaluator, poses: Sequence[SparsePose]) -> list[SparsePose]:
+    kept = _are_steady(rig, evaluator, poses)
+    return [pose for pose, good in zip(poses, kept, strict=True) if good]
+
+
+def _are_steady(rig: Rig, evaluator: Evaluator, sparse: Sequence[SparsePose]) -> list[bool]:
+    """Which poses keep all strengths where they are when everything moves by much more than rounding."""
+    poses = poses_from(rig, sparse)
+    strengths = evaluator.strengths(poses)
+    moved = np.zeros(len(sparse))
+    for number in range(_SHAKES):
+        shaken = Poses(
+            poses.joints,
+            poses.rotations + _SHAKE * _noise(poses.rotations, number),
+            poses.translations + _SHAKE * _noise(poses.translations, number),
+            poses.control_names,
+            poses.controls + _SHAKE * _noise(poses.controls, number),
+        )
+        change = np.abs(evaluator.strengths(shaken) - strengths)
+        moved = np.maximum(moved, change.max(axis=1, initial=0.0))
+    return [bool(value <= _LIMIT) for value in moved]
+
+
+def _noise(like: Array, number: int) -> Array:
+    """Numbers between -1 and 1 without pattern to speak of, the same on every machine."""
+    golden = 2.399963229728653
+    return np.asarray(np.sin(golden * (np.arange(like.size) + 0.37) * (number + 1)).reshape(like.shape))

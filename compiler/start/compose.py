@@ -1,0 +1,268 @@
+"""The text of a first spec for a model."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics
+from plica.readers.outline import ModelOutline
+from plica.skeleton.sides import Plane
+from plica.start.body import Body, body_of
+from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
+from plica.start.names import PARTS, SOURCES, Part, parts_of
+from plica.start.sides_found import FoundSides, find_sides
+from plica.start.spec_text import Fact, block, joint_text
+from plica.start.words import plain_name, unique_name, words_of, writable
+from plica.syntax.builder import encode_text
+
+FLAT_NOTE = (
+    "the joints of this finger do not hang below each other in the model, so each also counts the turns before it"
+)
+
+
+class Subject(NamedTuple):
+    """A joint, or a pair of joints, that gets a driver: its base name and the name of its declarations."""
+
+    joint: int
+    base: str
+    name: str
+    paired: bool
+
+    @property
+    def side(self) -> str:
+        """What is written after the declaration's name."""
+        return " both" if self.paired else ""
+
+
+def start_spec(path: Path, found: Diagnostics, geometry: str | None = None) -> str:
+    """A first spec for a glTF or USD model; no text, and a diagnostic, where the model cannot be read.
+
+    `geometry` is the model's path from where the spec will lie (default: the same folder). The spec passes
+    `plica check`: sides by the patterns found, a driver for each joint that the skin follows, shapes to be
+    sculpted, the model's morph targets, and what must hold at rest.
+    """
+    from plica.readers.model import find_outline
+
+    shown = geometry or path.name
+    outline = find_outline(path, shown, None, found)
+    return "" if outline is None else compose(outline, shown)
+
+
+def compose(outline: ModelOutline, geometry: str) -> str:
+    """The text for an outline; `geometry` is what the spec calls the model's file."""
+    stem = Path(geometry).stem
+    skeleton = outline.skeleton
+    sides = find_sides(skeleton)
+    bases = [joint.name for joint in skeleton.joints]
+    for pair in sides.sides.pairs.values():
+        bases[pair.left] = bases[pair.right] = pair.base
+    parts = parts_of(skeleton, bases)
+    body = body_of(skeleton, sides.sides, bases, parts, _only_side(stem, sides))
+    subjects = _subjects(body, sides, bases)
+    sections = [
+        ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
+        _character(outline, geometry, stem, sides),
+        *_regions(body, subjects, bases),
+        *_drivers(body, subjects),
+        *_shapes(body, subjects),
+        *_morphs(outline, subjects),
+        *_expectations(body, subjects),
+    ]
+    return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
+
+
+# ---- the character ---------------------------------------------------------------------------------------
+
+
+def _character(outline: ModelOutline, geometry: str, stem: str, sides: FoundSides) -> list[str]:
+    values = encode_text(geometry)
+    shaped = [mesh.name for mesh in outline.meshes if mesh.morph_targets and writable(mesh.name)]
+    if shaped and not outline.skinned_meshes:
+        values += " mesh " + ", ".join(map(encode_text, shaped))
+    facts = [Fact("geometry", values, _meshes_comment(outline))]
+    if sides.plane is not None:
+        facts.append(Fact("symmetry", _plane_text(sides.plane), "the mirror plane at rest"))
+    if sides.left:
+        facts.append(Fact("left", _patterns(sides.left), "how joint names tell the sides"))
+        facts.append(Fact("right", _patterns(sides.right)))
+    for left, right in sides.stated:
+        names = [outline.skeleton.joints[index].name for index in (left, right)]
+        if all(map(writable, names)):
+            facts.append(Fact("pair", ", ".join(map(joint_text, names))))
+    return block(f"character {plain_name(stem, 'character')}", facts)
+
+
+def _meshes_comment(outline: ModelOutline) -> str:
+    skinned = len(outline.skinned_meshes)
+    return f"the skin is {skinned} meshes together" if skinned > 1 else ""
+
+
+def _plane_text(plane: Plane) -> str:
+    return f"across {plane.axis}" + (f" at {plane.offset:.6g} m" if abs(plane.offset) > 1e-6 else "")
+
+
+def _patterns(patterns: tuple[str, ...]) -> str:
+    return ", ".join(encode_text(pattern) for pattern in patterns)
+
+
+def _only_side(stem: str, sides: FoundSides) -> float:
+    """The side that the file's name tells, for a model of one hand or leg."""
+    words = set(words_of(stem))
+    left, right = bool(words & {"left", "l", "lf"}), bool(words & {"right", "r", "rt"})
+    return 0.0 if sides.sides.pairs or left == right else 1.0 if left else -1.0
+
+
+# ---- what moves ----------------------------------------------------------------------------------------------
+
+
+def _subjects(body: Body, sides: FoundSides, bases: list[str]) -> list[Subject]:
+    """The joints to read, pairs once, in the order of the skeleton."""
+    taken: set[str] = set()
+    found = []
+    for index in range(len(bases)):
+        partner = sides.sides.partner.get(index)
+        if index in sides.sides.right or not writable(bases[index]) or not _readable(body, index):
+            continue
+        name = unique_name(plain_name(bases[index], "joint"), taken, paired=partner is not None)
+        found.append(Subject(index, bases[index], name, partner is not None))
+    return found
+
+
+def _readable(body: Body, index: int) -> bool:
+    """Whether the skin follows the joint and the joint can turn against another one."""
+    joints = body.skeleton.joints
+    part = body.parts[index]
+    if part is None or not joints[index].skinned:
+        return False
+    above = [joints[ancestor].skinned for ancestor in body.skeleton.ancestors(index)]
+    return part != "unknown" or any(above)
+
+
+def _part(body: Body, subject: Subject) -> Part:
+    return PARTS[body.parts[subject.joint] or "unknown"]
+
+
+def _regions(body: Body, subjects: list[Subject], bases: list[str]) -> list[list[str]]:
+    lines = []
+    for subject in subjects:
+        if _part(body, subject).region:
+            joints = ", ".join(map(joint_text, _two_bones(body, subject, bases)))
+            lines.append(f"region {subject.name}{subject.side} {{ skin of {joints} }}")
+    if not lines:
+        return []
+    return [["// Regions: the skin of the bones on either side of a joint.", *_aligned(lines)]]
+
+
+def _two_bones(body: Body, subject: Subject, bases: list[str]) -> list[str]:
+    """The names of the joint before, where the skin follows it, and of the joint itself."""
+    before = body.before[subject.joint]
+    if before is None or not body.skeleton.joints[before].skinned or not writable(bases[before]):
+        return [subject.base]
+    if not subject.paired and bases[before] != body.skeleton.joints[before].name:
+        return [subject.base]  # a joint of one side, which a declaration without side would have to choose
+    return [bases[before], subject.base]
+
+
+def _drivers(body: Body, subjects: list[Subject]) -> list[list[str]]:
+    if not subjects:
+        return []
+    head = [
+        "// Drivers: strengths from 0 to 1, read off joints and counted from the rest pose.",
+        "// The spans are first guesses: `plica measure` takes them from your own clips.",
+    ]
+    sources = [SOURCES[key] for key in SOURCES if any(_part(body, subject).source == key for subject in subjects)]
+    if sources:
+        head += ["// Published travels are those of:", *(f"//     {source}" for source in sources)]
+    return [head, *(_driver(body, subject) for subject in subjects)]
+
+
+def _driver(body: Body, subject: Subject) -> list[str]:
+    part = _part(body, subject)
+    hinge = hinge_of(body, subject.joint)
+    joint = joint_text(subject.base)
+    if hinge is None:
+        reads = Fact("reads", f"bend of {joint}", _bend_comment(part))
+    else:
+        told = f"axis from {hinge.told_by}"
+        reads = Fact("reads", f"rotation about {axis_text(hinge.axis)} of {joint}", told)
+    travel = travel_left(part, hinge)
+    facts = [reads, Fact("span", f"0 deg .. {travel} deg", _source(part, hinge, travel))]
+    if part.source is None:
+        facts.append(Fact("note", encode_text(f"0 to {travel} degrees is a default, not a measured travel")))
+    if subject.joint in body.flat:
+        facts.append(Fact("note", encode_text(FLAT_NOTE)))
+    title = part.title if body.parts[subject.joint] != "unknown" else ""
+    return block(f"driver {subject.name}_bend{subject.side}", facts, title)
+
+
+def _bend_comment(part: Part) -> str:
+    if part.flexion == "any":
+        return "the whole angle, whichever way it turns"
+    return "the whole angle; for one way only: rotation about an axis"
+
+
+def _source(part: Part, hinge: Hinge | None, travel: int) -> str:
+    if part.source is None:
+        return ""
+    less = part.travel - travel
+    said = f"{part.movement} ({part.source})"
+    return f"{said}, {less} of it at rest already" if less and hinge else said
+
+
+def _shapes(body: Body, subjects: list[Subject]) -> list[list[str]]:
+    if not subjects:
+        return []
+    lines = []
+    for subject in subjects:
+        within = f"within {subject.name}  " if _part(body, subject).region else ""
+        lines.append(f"shape {subject.name}_corrective{subject.side} {{ {within}follows {subject.name}_bend }}")
+    head = [
+        "// Shapes: still to be sculpted. Give each its file, and take out the ones that the skin does not need:",
+        '//     sculpt "sculpts/NAME.npz"  posed at DRIVER 1',
+    ]
+    return [[*head, *_aligned(lines)]]
+
+
+def _morphs(outline: ModelOutline, subjects: list[Subject]) -> list[list[str]]:
+    """A control, a driver and a shape for each morph target that the model brings."""
+    names = [name for name in outline.morph_targets if writable(name)]
+    if not names:
+        return []
+    used: set[str] = set()
+    for subject in subjects:
+        for suffix in ("bend", "corrective"):
+            unique_name(f"{subject.name}_{suffix}", used, paired=subject.paired)
+    sections = [["// The model's own morph targets, each with a control for the animator."]]
+    for morph in names:
+        name = unique_name(plain_name(morph, "morph"), used)
+        sections.append(
+            [
+                f"control {name} {{ range 0 .. 1 }}",
+                f"driver  {name} {{ reads control {name}  span 0 .. 1 }}",
+                f"shape   {name} {{ morph {encode_text(morph)}  follows {name} }}",
+            ]
+        )
+    return sections
+
+
+def _expectations(body: Body, subjects: list[Subject]) -> list[list[str]]:
+    lines = ["expect { rest }    // every strength is exactly 0 in the rest pose"]
+    limb = next((subject for subject in subjects if body.parts[subject.joint] in ("elbow", "knee")), None)
+    if limb is not None:
+        lines += [
+            "",
+            "// Once shapes are sculpted, ask for more, and `plica prove` measures it on the mesh:",
+            f"//     expect{limb.side} {{ volume of {limb.name} within 4 %  over {limb.name}_bend }}",
+        ]
+    return [lines]
+
+
+def _aligned(lines: list[str]) -> list[str]:
+    """One-line declarations with their braces under each other."""
+    width = max(line.index(" {") for line in lines)
+    return [f"{line[: line.index(' {')]:<{width}}{line[line.index(' {') :]}" for line in lines]
+
+
+def _comment(text: str) -> str:
+    return text if text.isprintable() else "this model"

@@ -1,0 +1,134 @@
+"""Filling a template with a rig, in Jinja's sandbox; whatever goes wrong becomes a diagnostic in the template."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import degrees
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from jinja2 import BaseLoader, Environment, StrictUndefined, TemplateError, TemplateNotFound, TemplateSyntaxError
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from plica.diagnostics import Diagnostics
+from plica.rig.json import encoder, plain
+from plica.rig.model import Rig
+from plica.source import Source, Span
+
+# What of Jinja gives other results from run to run.
+_RANDOM_FILTERS = ("random",)
+_RANDOM_GLOBALS = ("lipsum",)
+
+
+def fill(path: Path, rig: Rig, found: Diagnostics) -> str | None:
+    """The text of the template at `path`, filled; None, with a diagnostic, where that fails."""
+    loader = FolderLoader(path.parent)
+    try:
+        return _environment(loader).get_template(path.name).render(rig=rig)
+    except TemplateSyntaxError as error:
+        span = loader.line_span(error.filename or path.as_posix(), error.lineno)
+        found.add("template-mistake", span, problem=_sentence(error))
+    except TemplateNotFound as error:
+        problem = loader.problems.get(str(error.name), "there is no such file")
+        found.add("template-unreadable", _place(error, loader), template=error.name, problem=problem)
+    except Exception as error:  # a template can make any operation of Python fail
+        found.add("template-failed", _place(error, loader), problem=_sentence(error))
+    return None
+
+
+class FolderLoader(BaseLoader):
+    """Templates of one folder and those below it, never by way of links that lead out; remembers what it read."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.sources: dict[str, Source] = {}
+        self.problems: dict[str, str] = {}
+
+    def get_source(self, environment: Environment, template: str) -> tuple[str, str, Callable[[], bool] | None]:
+        """The text of a template and the path that names it. Raises TemplateNotFound, and notes why."""
+        place = self.folder / template
+        try:
+            if not place.resolve().is_relative_to(self.folder.resolve()):
+                self.problems[template] = "it lies outside the folder of the template"
+                raise TemplateNotFound(template)
+            text = place.read_bytes().decode("utf-8")
+        except OSError as error:
+            self.problems[template] = error.strerror or str(error)
+            raise TemplateNotFound(template) from None
+        except ValueError:  # bytes that are not UTF-8, or a name that no file can have
+            self.problems[template] = "it is not UTF-8 text"
+            raise TemplateNotFound(template) from None
+        path = place.as_posix()
+        self.sources[path] = Source(path, text)
+        return text, path, None
+
+    def line_span(self, path: str, line: int) -> Span | None:
+        """The text of a line, without its indentation; None for a file that was not read."""
+        source = self.sources.get(path)
+        if source is None:
+            return None
+        line = min(max(line, 1), len(source.line_starts))
+        text = source.line_text(line)
+        start = source.line_starts[line - 1] + len(text) - len(text.lstrip())
+        return Span(source, start, start + max(len(text.strip()), 1))
+
+
+def _sentence(error: Exception) -> str:
+    text = (error.message if isinstance(error, TemplateError) else None) or str(error)
+    return text.strip().rstrip(".") or type(error).__name__
+
+
+def _place(error: Exception, loader: FolderLoader) -> Span | None:
+    """The innermost line of a template on the way to an error; Jinja maps its tracebacks to template lines."""
+    found = None
+    step: TracebackType | None = error.__traceback__
+    while step is not None:
+        found = loader.line_span(step.tb_frame.f_code.co_filename, step.tb_lineno) or found
+        step = step.tb_next
+    return found
+
+
+def _environment(loader: FolderLoader) -> Environment:
+    environment = ImmutableSandboxedEnvironment(
+        loader=loader,
+        undefined=StrictUndefined,
+        autoescape=False,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    for name in _RANDOM_FILTERS:
+        del environment.filters[name]
+    for name in _RANDOM_GLOBALS:
+        del environment.globals[name]
+    environment.filters.update(FILTERS)
+    return environment
+
+
+def in_degrees(angle: float, digits: int = 6) -> float:
+    """Radians to degrees, rounded."""
+    return round(degrees(angle), digits) + 0.0
+
+
+def in_millimetres(metres: float, digits: int = 6) -> float:
+    """Metres to millimetres, rounded."""
+    return round(metres * 1000, digits) + 0.0
+
+
+def python_literal(value: Any) -> str:
+    """A Python literal, in ASCII, of a text, a number, a list, or any entry of the rig (as a dict)."""
+    return ascii(value if type(value) is int else plain(value))
+
+
+def as_json(value: Any) -> str:
+    """JSON on one line, as the target `json` writes it."""
+    return encoder()(value if type(value) is int else plain(value))
+
+
+FILTERS: dict[str, Callable[..., object]] = {
+    "degrees": in_degrees,
+    "millimetres": in_millimetres,
+    "python_literal": python_literal,
+    "json": as_json,
+}

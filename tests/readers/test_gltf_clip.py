@@ -1,0 +1,142 @@
+"""Animations, against scipy's own interpolations."""
+
+from __future__ import annotations
+
+import base64
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.interpolate import CubicHermiteSpline
+from scipy.spatial.transform import Rotation, Slerp
+
+from plica.diagnostics import Diagnostics
+from plica.readers.clips import find_clips, read_clips
+from plica.readers.gltf_clip import Track, read_gltf_clips, sample
+from plica.readers.outline import UnreadableModel
+
+KEYS = np.array([0.0, 0.5, 2.0])
+BETWEEN = np.linspace(-0.5, 2.5, 61)
+INSIDE = np.clip(BETWEEN, 0.0, 2.0)
+
+
+def test_linear_rotations_are_scipys_slerp() -> None:
+    rotations = Rotation.random(3, rng=np.random.default_rng(1))
+    keys = rotations.as_quat() * np.array([[1], [-1], [1]])  # the same rotation, the longer way round in numbers
+    found = sample(Track(0, "rotation", KEYS, keys, "LINEAR"), BETWEEN)
+    expected = Slerp(KEYS, rotations)(INSIDE)
+    assert np.max((Rotation.from_quat(found) * expected.inv()).magnitude()) < 1e-12
+
+
+def test_linear_translations_are_numpys_interpolation() -> None:
+    values = np.random.default_rng(2).normal(size=(3, 3))
+    found = sample(Track(0, "translation", KEYS, values, "LINEAR"), BETWEEN)
+    for axis in range(3):
+        np.testing.assert_allclose(found[:, axis], np.interp(INSIDE, KEYS, values[:, axis]), atol=1e-15)
+
+
+def test_cubic_splines_are_scipys_hermite_splines() -> None:
+    # glTF 2.0 Appendix C.5: tangents are per second, in-tangent first, and may differ on the two sides of a key
+    values = np.random.default_rng(3).normal(size=(3, 3, 3))
+    found = sample(Track(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    for start in (0, 1):
+        inside = (BETWEEN >= KEYS[start]) & (BETWEEN <= KEYS[start + 1])
+        tangents = np.array([values[start, 2], values[start + 1, 0]])
+        spline = CubicHermiteSpline(KEYS[start : start + 2], values[start : start + 2, 1], tangents)
+        np.testing.assert_allclose(found[inside], spline(BETWEEN[inside]), atol=1e-12)
+    np.testing.assert_array_equal(found[BETWEEN > 2.0], np.tile(values[2, 1], (int(np.sum(BETWEEN > 2.0)), 1)))
+
+
+def test_cubic_rotations_are_normalised() -> None:
+    values = np.random.default_rng(4).normal(size=(3, 3, 4))
+    found = sample(Track(0, "rotation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    np.testing.assert_allclose(np.linalg.norm(found, axis=1), 1.0, atol=1e-15)
+
+
+def test_steps_hold_until_the_next_key() -> None:
+    values = np.arange(9.0).reshape(3, 3)
+    found = sample(Track(0, "translation", KEYS, values, "STEP"), np.array([-1.0, 0.0, 0.499, 0.5, 1.999, 2.0, 3.0]))
+    assert found[:, 0].tolist() == [0, 0, 0, 3, 3, 6, 6]
+
+
+def _file(folder: Path, tracks: list[tuple[int, str, str, NDArray[Any], NDArray[Any]]]) -> Path:
+    data, views, accessors = b"", [], []
+    samplers, channels = [], []
+    for node, path, interpolation, times, values in tracks:
+        for array in (times, values):
+            block = array.astype("<f4").tobytes()
+            views.append({"buffer": 0, "byteOffset": len(data), "byteLength": len(block)})
+            kind = "SCALAR" if array.ndim == 1 else f"VEC{array.shape[1]}"
+            accessors.append({"bufferView": len(views) - 1, "componentType": 5126, "count": len(array), "type": kind})
+            data += block
+        samplers.append({"input": len(accessors) - 2, "output": len(accessors) - 1, "interpolation": interpolation})
+        channels.append({"sampler": len(samplers) - 1, "target": {"node": node, "path": path}})
+    document = {
+        "asset": {"version": "2.0"},
+        "nodes": [{"name": "arm", "translation": [1, 2, 3], "children": [1]}, {"name": "hand"}],
+        "buffers": [{"uri": "data:;base64," + base64.b64encode(data).decode(), "byteLength": len(data)}],
+        "bufferViews": views,
+        "accessors": accessors,
+        "animations": [{"name": "wave", "samplers": samplers, "channels": channels}],
+    }
+    path_of_file = folder / "clip.gltf"
+    path_of_file.write_text(json.dumps(document))
+    return path_of_file
+
+
+def test_a_clip_has_all_joints_at_the_union_of_the_key_times(tmp_path: Path) -> None:
+    quarter = np.array([[0, 0, 0, 2], [0, 0, 2, 2]])  # keys of any length
+    path = _file(
+        tmp_path,
+        [
+            (1, "rotation", "LINEAR", np.array([0.0, 1.0]), quarter),
+            (0, "translation", "STEP", np.array([0.25]), np.array([[7, 8, 9]])),
+            (0, "scale", "STEP", np.array([0.75]), np.array([[2, 2, 2]])),
+        ],
+    )
+    (clip,) = read_gltf_clips(path)
+    assert clip.name == "wave"
+    assert clip.joints == ("arm", "hand")
+    assert clip.in_metres
+    assert clip.times.tolist() == [0.0, 0.25, 1.0]
+    assert clip.rotations[:, 0].tolist() == [[0, 0, 0, 1]] * 3
+    assert clip.translations[:, 0].tolist() == [[7, 8, 9]] * 3
+    angles = Rotation.from_quat(clip.rotations[:, 1]).magnitude()
+    np.testing.assert_allclose(np.degrees(angles), [0, 22.5, 90], atol=1e-6)
+
+
+def test_a_clip_can_be_sampled_at_a_rate(tmp_path: Path) -> None:
+    track = (1, "translation", "LINEAR", np.array([0.5, 1.5]), np.array([[0, 0, 0], [10, 0, 0]]))
+    (clip,) = read_clips(_file(tmp_path, [track]), rate=4.0)
+    np.testing.assert_allclose(clip.times, [0.5, 0.75, 1.0, 1.25, 1.5])
+    np.testing.assert_allclose(clip.translations[:, 1, 0], [0, 2.5, 5, 7.5, 10])
+    with pytest.raises(UnreadableModel, match="too long"):
+        read_clips(tmp_path / "clip.gltf", rate=1e9)
+
+
+@pytest.mark.parametrize(
+    ("interpolation", "times", "values", "words"),
+    [
+        ("LINEAR", [0.0, 0.0], [[0, 0, 0]] * 2, "rise strictly"),
+        ("LINEAR", [0.0, 1.0], [[0, 0, 0]] * 3, "do not match"),
+        ("CUBICSPLINE", [0.0, 1.0], [[0, 0, 0]] * 2, "do not match"),
+        ("BOUNCE", [0.0, 1.0], [[0, 0, 0]] * 2, "interpolation"),
+    ],
+)
+def test_wrong_channels_are_said(
+    tmp_path: Path, interpolation: str, times: list[float], values: list[list[float]], words: str
+) -> None:
+    path = _file(tmp_path, [(0, "translation", interpolation, np.array(times), np.array(values))])
+    with pytest.raises(UnreadableModel, match=words):
+        read_gltf_clips(path)
+
+
+def test_what_is_no_clip_becomes_one_diagnostic(tmp_path: Path) -> None:
+    found = Diagnostics()
+    (tmp_path / "walk.mp4").write_bytes(b"")
+    assert find_clips(tmp_path / "walk.mp4", "walk.mp4", None, found) == ()
+    assert find_clips(tmp_path / "none.bvh", "none.bvh", None, found) == ()
+    assert [diagnostic.name for diagnostic in found.all] == ["unreadable-clip", "unreadable-clip"]

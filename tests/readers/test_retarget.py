@@ -1,0 +1,140 @@
+"""Clips carried to a character: the same skeleton, other frames, mirrored frames, other proportions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from plica.diagnostics import Diagnostics
+from plica.readers.clip import Clip
+from plica.readers.retarget import poses_from_clip
+from plica.rig.model import Alias, Bend, Character, Driver, Gap, Linear, Rig, RigJoint
+from plica.skeleton.model import Joint, Skeleton
+
+Array = NDArray[np.float64]
+GENERATOR = np.random.default_rng(11)
+
+
+def _rig(skeleton: Skeleton, *, aliases: tuple[Alias, ...] = (), strengths: tuple[Driver, ...] = ()) -> Rig:
+    names = [joint.name for joint in skeleton.joints]
+    joints = tuple(
+        RigJoint(
+            joint.name,
+            None if joint.parent is None else names[joint.parent],
+            joint.translation,
+            joint.rotation,
+            joint.scale,
+            "none",
+            None,
+            True,
+        )
+        for joint in skeleton.joints
+    )
+    return Rig(Character("wren", "", None, 1e-4), joints, aliases=aliases, strengths=strengths)
+
+
+def _random_skeleton(*, scale: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> Skeleton:
+    turns = Rotation.random(3, rng=GENERATOR).as_quat()
+    places = GENERATOR.normal(size=(3, 3))
+    return Skeleton(
+        tuple(
+            Joint(name, parent, tuple(places[index]), tuple(turns[index]), scale if index == 0 else (1.0, 1.0, 1.0))
+            for index, (name, parent) in enumerate((("hips", None), ("arm", 0), ("hand", 1)))
+        )
+    )
+
+
+def _clip(skeleton: Skeleton, frames: int = 5, *, in_metres: bool = True) -> Clip:
+    count = len(skeleton.joints)
+    rotations = Rotation.random(frames * count, rng=GENERATOR).as_quat().reshape(frames, count, 4)
+    translations = GENERATOR.normal(size=(frames, count, 3))
+    return Clip("walk", np.arange(frames) / 30, rotations, translations, skeleton, in_metres)
+
+
+def _turn_in_model(skeleton: Skeleton, index: int, rotations: Array) -> Array:
+    """The rotation since rest as matrices of model space, F d F^-1 with the joint's rest axes F."""
+    rest = Rotation.from_quat(skeleton.joints[index].rotation)
+    turn = (rest.inv() * Rotation.from_quat(rotations)).as_matrix()
+    frame = np.array(skeleton.orientation(index))
+    return np.asarray(frame @ turn @ frame.T)
+
+
+def test_a_clip_of_the_same_skeleton_is_carried_bit_for_bit() -> None:
+    skeleton = _random_skeleton()
+    clip, found = _clip(skeleton), Diagnostics()
+    poses = poses_from_clip(_rig(skeleton), clip, found)
+    np.testing.assert_array_equal(poses.rotations, clip.rotations)
+    np.testing.assert_allclose(poses.translations, clip.translations, atol=1e-15)
+    assert found.all == ()
+
+
+@pytest.mark.parametrize("scale", [(1.0, 1.0, 1.0), (-1.0, 1.0, 1.0), (2.0, 2.0, 2.0)])
+def test_other_frames_turn_the_same_way_in_model_space(scale: tuple[float, float, float]) -> None:
+    own, theirs = _random_skeleton(scale=scale), _random_skeleton()
+    clip = _clip(theirs)
+    poses = poses_from_clip(_rig(own), clip, Diagnostics())
+    for index in range(3):
+        np.testing.assert_allclose(
+            _turn_in_model(own, index, poses.rotations[:, index]),
+            _turn_in_model(theirs, index, clip.rotations[:, index]),
+            atol=1e-12,
+        )
+
+
+def test_translations_are_carried_in_metres_of_model_space() -> None:
+    own, theirs = _random_skeleton(scale=(2.0, 2.0, 2.0)), _random_skeleton()
+    clip = _clip(theirs)
+    poses = poses_from_clip(_rig(own), clip, Diagnostics())
+    for index in range(3):
+        moved = poses.translations[:, index] - own.joints[index].translation
+        expected = clip.translations[:, index] - theirs.joints[index].translation
+        np.testing.assert_allclose(
+            moved @ np.array(own.parent_frame(index).linear).T,
+            expected @ np.array(theirs.parent_frame(index).linear).T,
+            atol=1e-12,
+        )
+
+
+def test_translations_without_a_unit_are_left_at_rest() -> None:
+    skeleton = _random_skeleton()
+    poses = poses_from_clip(_rig(skeleton), _clip(skeleton, in_metres=False), Diagnostics())
+    for index, joint in enumerate(skeleton.joints):
+        assert poses.translations[:, index].tolist() == [list(joint.translation)] * 5
+
+
+def test_the_rest_pose_of_a_clip_is_the_rest_pose_of_the_character() -> None:
+    own, theirs = _random_skeleton(), _random_skeleton()
+    rest = np.array([[joint.rotation for joint in theirs.joints]])
+    places = np.array([[joint.translation for joint in theirs.joints]])
+    poses = poses_from_clip(_rig(own), Clip("rest", np.zeros(1), rest, places, theirs, True), Diagnostics())
+    for index, joint in enumerate(own.joints):
+        np.testing.assert_allclose(np.abs(np.dot(poses.rotations[0, index], joint.rotation)), 1.0, atol=1e-15)
+        np.testing.assert_array_equal(poses.translations[0, index], joint.translation)
+
+
+def test_aliases_come_before_names_and_left_over_joints_are_reported() -> None:
+    skeleton = Skeleton((Joint("hips"), Joint("arm", 0), Joint("wing", 0)))
+    other = Skeleton((Joint("Hüfte"), Joint("arm", 0), Joint("Tail", 0)))
+    drivers = tuple(
+        Driver(name, "none", name, reading, (0.0, 1.0), True, Linear())
+        for name, reading in (("a", Bend("hips")), ("b", Gap("wing", "arm", 1.0)))
+    )
+    rig = _rig(skeleton, aliases=(Alias("Hüfte", "hips"), Alias("Schwanz", "wing")), strengths=drivers)
+    clip, found = _clip(other), Diagnostics()
+    poses = poses_from_clip(rig, clip, found)
+    assert poses.joints == ("hips", "arm")
+    np.testing.assert_array_equal(poses.rotations, clip.rotations[:, :2])
+    assert {diagnostic.name: diagnostic.message for diagnostic in found.all} == {
+        "clip-joints-unused": "the character has no joints for `Tail` of clip `walk`",
+        "clip-leaves-joints": "clip `walk` does not move `wing`, which drivers read; they stay at rest",
+    }
+
+
+def test_a_clip_that_fits_nothing_is_an_error() -> None:
+    found = Diagnostics()
+    poses = poses_from_clip(_rig(Skeleton((Joint("hips"),))), _clip(Skeleton((Joint("Root"),))), found)
+    assert poses.joints == ()
+    assert poses.frames == 5
+    assert [diagnostic.name for diagnostic in found.all] == ["clip-fits-nothing"]

@@ -1,0 +1,192 @@
+"""Rigs made up at random, with every kind of reading, curve and combination, for tests and benchmarks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+
+import numpy as np
+from plica.rig.model import (
+    Bend,
+    Bezier,
+    Character,
+    Combination,
+    Combine,
+    Control,
+    ControlValue,
+    Curve,
+    Driver,
+    Euler,
+    Field,
+    FieldSample,
+    Gap,
+    Hermite,
+    Linear,
+    Offset,
+    Points,
+    Quaternion,
+    Reading,
+    Rig,
+    RigJoint,
+    Rotation,
+    Sample,
+    Side,
+    StrengthOf,
+    Swing,
+    Symmetry,
+    Vector,
+)
+from plica.rig.radial import solve
+from scipy.spatial.transform import Rotation as Turn
+
+ORDERS = ("xyz", "xzy", "yxz", "yzx", "zxy", "zyx")
+CURVES: tuple[Curve, ...] = (
+    Linear(),
+    Hermite("smooth", ((0.0, 0.0, 0.0), (1.0, 1.0, 0.0))),
+    Hermite("harmonic", ((0.0, 0.0, 0.5), (0.5, 0.35, 1.0), (1.0, 1.0, 1.5))),
+    Bezier((0.25, 0.1, 0.25, 1.0)),
+    Bezier((0.42, 0.0, 1.0, 1.0)),
+    Points(((0.0, 0.0), (0.3, 0.1), (0.6, 0.55), (1.0, 1.0))),
+    Hermite("monotone", ((0.0, 0.0, 0.1), (0.25, 0.1, 0.5), (0.6, 0.55, 1.2), (1.0, 1.0, 0.4))),
+)
+
+
+def unit_vector(random: Random) -> Vector:
+    """A direction, all alike."""
+    x, y, z = (random.gauss(0.0, 1.0) for _ in range(3))
+    size = (x * x + y * y + z * z) ** 0.5
+    return (x / size, y / size, z / size)
+
+
+def unit_quaternion(random: Random) -> Quaternion:
+    """A rotation, all alike."""
+    parts = np.array([random.gauss(0.0, 1.0) for _ in range(4)])
+    x, y, z, w = (float(part) for part in parts / np.linalg.norm(parts))
+    return (x, y, z, w)
+
+
+def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, ...]:
+    """Joints `middle_0`.. in a row up y and pairs `left_0`, `right_0`.. hanging off them or off each other.
+
+    Mirrored across x = 0 in position; each frame is turned at random, so no two partners share their axes.
+    """
+    points: dict[str, np.ndarray] = {}
+    frames: dict[str, Turn] = {}
+    joints: list[RigJoint] = []
+
+    def add(name: str, parent: str | None, point: np.ndarray, side: Side, partner: str | None) -> None:
+        points[name], frames[name] = point, Turn.from_quat(unit_quaternion(random))
+        above = frames[parent] if parent else Turn.identity()
+        translation = above.inv().apply(point - (points[parent] if parent else np.zeros(3)))
+        rotation = (above.inv() * frames[name]).as_quat()
+        joints.append(
+            RigJoint(
+                name,
+                parent,
+                tuple(map(float, translation)),
+                tuple(map(float, rotation)),
+                (1.0, 1.0, 1.0),
+                side,
+                partner,
+                True,
+            )
+        )
+
+    for index in range(middle):
+        add(f"middle_{index}", f"middle_{index - 1}" if index else None, np.array([0.0, 0.3 * index, 0.0]), "none", None)
+    for index in range(pairs):
+        hangs = random.randrange(-middle, index)
+        step = np.array([random.uniform(0.1, 0.4), random.uniform(-0.3, 0.3), random.uniform(-0.3, 0.3)])
+        for side, factor in (("left", 1.0), ("right", -1.0)):
+            parent = f"middle_{-hangs - 1}" if hangs < 0 else f"{side}_{hangs}"
+            other = "right" if side == "left" else "left"
+            point = points[parent] + step * np.array([factor, 1.0, 1.0])
+            add(f"{side}_{index}", parent, point, "left" if side == "left" else "right", f"{other}_{index}")
+    return tuple(joints)
+
+
+def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: tuple[Control, ...]) -> Reading:
+    joint = random.choice(joints).name
+    along = unit_vector(random)
+    toward = np.cross(along, unit_vector(random))
+    toward /= np.linalg.norm(toward)
+    order = random.choice(ORDERS)
+    makers: tuple[Callable[[], Reading], ...] = (
+        lambda: Rotation(joint, along),
+        lambda: Bend(joint),
+        lambda: Swing(joint, along, (float(toward[0]), float(toward[1]), float(toward[2]))),
+        lambda: Euler(joint, order, random.choice(("x", "y", "z")), unit_quaternion(random)),
+        lambda: Offset(joint, along),
+        lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
+        lambda: ControlValue(random.choice(controls).name),
+    )
+    return makers[kind % len(makers)]()
+
+
+def _span(reading: Reading, random: Random) -> tuple[float, float]:
+    if isinstance(reading, Offset | Gap):
+        return (0.0, random.choice((-1, 1)) * random.uniform(0.005, 0.05))
+    if isinstance(reading, ControlValue):
+        return (0.0, 0.5)
+    sign = 1 if isinstance(reading, Bend) else random.choice((-1, 1))
+    return (sign * random.uniform(0.0, 0.2), sign * random.uniform(0.8, 2.0))
+
+
+def random_field(random: Random, name: str, joint: str, metric: str, kernel: str, samples: int = 4) -> Field:
+    """A solved field with samples well apart."""
+    axis = unit_vector(random) if metric == "direction" else None
+    found = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
+    while len(found) < samples + 1:
+        vector = np.array(unit_vector(random)) * random.uniform(0.5, 1.5)
+        x, y, z, w = (float(part) for part in Turn.from_rotvec(vector).as_quat())
+        trial = [*found, FieldSample(f"pose_{len(found)}", (x, y, z, w))]
+        near = Turn.from_quat([sample.rotation for sample in found]).inv() * Turn.from_rotvec(vector)
+        if near.magnitude().min() > 0.4:
+            found = trial
+    width, coefficients, constants = solve(found, metric, axis, kernel)
+    return Field(
+        name, "none", name, joint, metric, axis, kernel, width, tuple(found), coefficients, constants
+    )
+
+
+def random_rig(
+    seed: int, *, middle: int = 3, pairs: int = 5, drivers: int = 21, fields: int = 2, combines: int = 4
+) -> Rig:
+    """A rig whose drivers go through all kinds of reading and curve in turn."""
+    random = Random(seed)
+    joints = random_skeleton(random, middle, pairs)
+    controls = tuple(
+        Control(f"{side}_dial", side, "dial", (-1.0, 1.0), 0.125) for side in ("left", "right")
+    )
+    strengths: list[Driver | Sample | Combine] = []
+    for index in range(drivers):
+        reading = _reading(index, random, joints, controls)
+        curve = CURVES[random.randrange(len(CURVES))]
+        clamped = index % 5 != 4
+        start, end = _span(reading, random)
+        name = f"driver_{index}"
+        # Open at the start, a driver is off at rest only if its span starts there.
+        span = (start if clamped else 0.0, end)
+        strengths.append(Driver(name, "none", name, reading, span, clamped, curve))
+    made = []
+    for index in range(fields):
+        metric, kernel = ("rotation", "direction")[index % 2], ("gaussian", "linear")[index // 2 % 2]
+        made.append(random_field(random, f"field_{index}", random.choice(joints).name, metric, kernel))
+        for sample in made[-1].samples[1:]:
+            name = f"field_{index}_{sample.name}"
+            strengths.append(Sample(name, "none", name, f"field_{index}", sample.name))
+    for index in range(combines):
+        how = ("product", "least", "greatest", "sum")[index % 4]
+        parts = [StrengthOf(random.choice(strengths).name) for _ in range(3)]
+        inner = Combination("sum", (parts[0], parts[1]))
+        name = f"combine_{index}"
+        combination = Combination(how, (inner, parts[2])) if index % 2 else Combination(how, tuple(parts))
+        strengths.append(Combine(name, "none", name, combination))
+    return Rig(
+        Character("wren", "Wren", None, 1e-4),
+        joints,
+        Symmetry("x", 0.0, False),
+        controls,
+        tuple(made),
+        tuple(strengths),
+    )
