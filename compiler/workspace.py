@@ -54,8 +54,9 @@ class Workspace:
             if path.stat().st_size > MAX_TEXT_BYTES:
                 return Refused("file-too-large", {"file": name, "limit": f"{MAX_TEXT_BYTES // 2**20} MiB"})
             data = path.read_bytes()
-        except OSError as error:
-            return Refused("unreadable-file", {"file": name, "reason": error.strerror or str(error)})
+        except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
+            reason = getattr(error, "strerror", None) or str(error)
+            return Refused("unreadable-file", {"file": name, "reason": reason})
         try:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:

@@ -9,8 +9,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from textwrap import dedent
 from typing import NamedTuple
+
+from plica import __version__
 
 FORMATS = ("text", "json", "sarif", "github")
 
@@ -20,7 +21,7 @@ class Command(NamedTuple):
 
     summary: str
     paragraph: str
-    examples: str
+    examples: tuple[str, ...]
     add_arguments: Callable[[argparse.ArgumentParser], None]
     run: Callable[[argparse.Namespace], int]
 
@@ -91,9 +92,7 @@ def _add_check(parser: argparse.ArgumentParser) -> None:
 
 def _add_build(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument(
-        "--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed"
-    )
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
     parser.add_argument(
         "--target",
         metavar="NAME",
@@ -135,9 +134,7 @@ def _add_demo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "folder", metavar="DIR", nargs="?", default="wren", help="the folder to write to (default: ./wren)"
     )
-    parser.add_argument(
-        "--replace", action="store_true", help="write even if the folder holds other or changed files"
-    )
+    parser.add_argument("--replace", action="store_true", help="write even if the folder holds other or changed files")
 
 
 def _add_explain(parser: argparse.ArgumentParser) -> None:
@@ -153,10 +150,7 @@ COMMANDS = {
         sides and mirrored axes, and reports all mistakes at once, each with its place. Nothing is written.
         Exits with 0 if there is no error, with 1 if there is one.
         """,
-        """
-        plica check wren.plica
-        plica check wren.plica --axes
-        """,
+        ("plica check wren.plica", "plica check wren.plica --axes"),
         _add_check,
         _check,
     ),
@@ -167,10 +161,7 @@ COMMANDS = {
         always gives the same bytes. Files are written whole or not at all, and never outside the folder.
         Exits with 1 if there is an error, and then nothing has been written.
         """,
-        """
-        plica build wren.plica --out build
-        plica build wren.plica --out build --target json --current
-        """,
+        ("plica build wren.plica --out build", "plica build wren.plica --out build --target json --current"),
         _add_build,
         _build,
     ),
@@ -181,10 +172,7 @@ COMMANDS = {
         mirror plane, the joints and the morph targets, as a spec that checks without errors and is ready to
         be filled in. The spec goes to the standard output unless --out is given.
         """,
-        """
-        plica start otter.glb
-        plica start otter.glb --out otter.plica
-        """,
+        ("plica start otter.glb", "plica start otter.glb --out otter.plica"),
         _add_start,
         _start,
     ),
@@ -195,10 +183,7 @@ COMMANDS = {
         and the library of reusable limbs. Then it checks the spec, builds it, and says what lies where. A
         good place to try things out.
         """,
-        """
-        plica demo
-        plica demo /tmp/otter --replace
-        """,
+        ("plica demo", "plica demo /tmp/otter --replace"),
         _add_demo,
         _demo,
     ),
@@ -208,10 +193,7 @@ COMMANDS = {
         Every finding has a code (PL101) and a name (unexpected-text). This tells what it means and how to
         mend it, with a text that causes it and the same text put right.
         """,
-        """
-        plica explain PL101
-        plica explain --all
-        """,
+        ("plica explain PL101", "plica explain --all"),
         _add_explain,
         _explain,
     ),
@@ -222,12 +204,12 @@ A character artist writes once, for both sides of a character, how its skin reac
 that text against the real model and skeleton, works out what used to be worked out by hand, and writes it
 in forms that other programs read.
 """
-_FIRST_STEPS = """
-plica demo                     make an example to look at
-plica start otter.glb          a first spec for a model of your own
-plica check otter.plica        find the mistakes in it
-plica build otter.plica --out build
-"""
+_FIRST_STEPS = (
+    "plica demo                     make an example to look at",
+    "plica start otter.glb          a first spec for a model of your own",
+    "plica check otter.plica        find the mistakes in it",
+    "plica build otter.plica --out build",
+)
 _EXIT_CODES = """
 exit codes:
   0 as it should be    1 errors were found    2 wrong usage    70 a mistake of Plica's own    130 stopped
@@ -247,7 +229,8 @@ def parser(given: Sequence[str]) -> argparse.ArgumentParser:
         formatter_class=_Help,
         allow_abbrev=False,
     )
-    main.add_argument("--version", action=_Version, nargs=0, help="print the version and stop")
+    version = f"plica {__version__}"
+    main.add_argument("--version", action="version", version=version, help="print the version and stop")
     commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for name, command in COMMANDS.items():
         commands.add_parser(name, help=command.summary)
@@ -267,8 +250,8 @@ def _command_parser(name: str) -> argparse.ArgumentParser:
     return parser
 
 
-def _indented(text: str) -> str:
-    return "\n".join(f"  {line}" for line in dedent(text).strip().split("\n"))
+def _indented(lines: tuple[str, ...]) -> str:
+    return "\n".join(f"  {line}" for line in lines)
 
 
 class _Help(argparse.HelpFormatter):
@@ -288,13 +271,6 @@ class _Parser(argparse.ArgumentParser):
             known = did_you_mean(value, COMMANDS) or "the commands are " + ", ".join(COMMANDS)
             raise argparse.ArgumentError(None, f"there is no command `{value}`; {known}")
         super()._check_value(action, value)
-
-
-class _Version(argparse.Action):
-    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
-        from plica import __version__
-
-        parser.exit(0, f"plica {__version__}\n")
 
 
 def _folder(text: str) -> Path:

@@ -39,9 +39,7 @@ def table(rig: Rig) -> str:
         return "no reading with an axis exists on both sides"
     head = Row("output", "side", "reads", "joint", "axis in the joint's own rest frame")
     widths = [max(len(row[column]) for row in (head, *rows)) for column in range(len(head))]
-    lines = [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)
-    ]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)]
     lines.insert(1, "  ".join("-" * width for width in widths))
     return "\n".join(line.rstrip() for line in lines) + "\n"
 

@@ -26,9 +26,7 @@ def demo(options: argparse.Namespace) -> int:
         data = demo_files()
         problem = None if options.replace else _foreign(folder, data)
         if problem:
-            return usage_error(
-                "demo", f"{problem}; give --replace to write there all the same, or another folder"
-            )
+            return usage_error("demo", f"{problem}; give --replace to write there all the same, or another folder")
         report = _run(folder, data, found, step)
     shown = in_order(found.all)
     show(shown, "text")

@@ -68,6 +68,7 @@ def _report(error: Exception, given: list[str]) -> str:
 
     from plica import __version__
     from plica.diagnostics import Diagnostics
+    from plica.diagnostics.place import printable
     from plica.diagnostics.text import render
 
     found = Diagnostics()
@@ -78,7 +79,7 @@ def _report(error: Exception, given: list[str]) -> str:
         "",
         "please report these lines:",
         f"  plica {__version__}, Python {platform.python_version()}, {platform.system()}",
-        f"  command: plica {shlex.join(given)}",
+        f"  command: plica {printable(shlex.join(given))}",
         f"  {kind} in {_last_own_place(error)}",
     ]
     if os.environ.get("PLICA_DEBUG") == "1":

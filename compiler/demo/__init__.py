@@ -1,7 +1,7 @@
 """Makes the demo character's data: Wren, the otter who runs the river post.
 
-Everything is computed, the same bytes on every run: the skinned model, a clip of his rounds, sculpted shapes, painted
-masks and normal maps. `files()` returns them; nothing is written here.
+Everything is computed, the same bytes on every run: the skinned model, a clip of his rounds, sculpted
+shapes, painted masks and normal maps. `files()` returns them; nothing is written here.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ __all__ = ["files"]
 
 
 def files() -> dict[str, bytes]:
-    """Every file of the demo character: path with forward slashes, relative to the demo's folder, and content.
+    """Every file of the demo character: path with forward slashes, relative to the demo's folder, and
+    content.
 
     Takes a few seconds; needs NumPy and Pillow, which are imported only here.
     """

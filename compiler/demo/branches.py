@@ -1,4 +1,6 @@
-"""The limbs and digits of the control cage: tubes that grow out of the trunk's openings and out of the paws."""
+"""The limbs and digits of the control cage: tubes that grow out of the trunk's openings and out of the
+paws.
+"""
 
 from __future__ import annotations
 
@@ -27,15 +29,13 @@ def _limb_ring(frame: Frame, ring: otter.LimbRing) -> Floats:
     box = np.stack([np.concatenate([spread, -spread]), np.concatenate([thick, -thick])], axis=1)
     shape = (1.0 - ring.squareness) * ellipse + ring.squareness * box
     heights = np.where(shape[:, 1] > 0.0, ring.dorsal, ring.ventral) * shape[:, 1]
-    return (
-        frame.center + np.outer(ring.half_width * shape[:, 0], frame.width) + np.outer(heights, frame.dorsal)
-    )
+    return frame.center + np.outer(ring.half_width * shape[:, 0], frame.width) + np.outer(heights, frame.dorsal)
 
 
-def _add_tube(
-    builder: Builder, rings: Sequence[list[int]], island: str, cut: int, start: float = 0.0
-) -> Floats:
-    """Quads between successive rings, unrolled with every ring's true girth; returns the last ring's plane places."""
+def _add_tube(builder: Builder, rings: Sequence[list[int]], island: str, cut: int, start: float = 0.0) -> Floats:
+    """Quads between successive rings, unrolled with every ring's true girth; returns the last ring's plane
+    places.
+    """
     count = len(rings[0])
     order = [(cut + k) % count for k in range(count + 1)]
     below: Floats | None = None

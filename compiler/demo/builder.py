@@ -1,4 +1,6 @@
-"""Collects the control cage piece by piece: vertices with their weights, quads with their texture coordinates."""
+"""Collects the control cage piece by piece: vertices with their weights, quads with their texture
+coordinates.
+"""
 
 from __future__ import annotations
 
@@ -39,7 +41,8 @@ class Builder:
 def shrinkage(count: int) -> float:
     """The factor by which Catmull-Clark shrinks a long tube whose regular rings have `count` vertices.
 
-    The limit of a uniform cubic B-spline through a regular polygon's corners has radius (2 + cos(2 pi / n)) / 3.
+    The limit of a uniform cubic B-spline through a regular polygon's corners has radius (2 + cos(2 pi / n))
+    / 3.
     """
     return float((2.0 + np.cos(2.0 * np.pi / count)) / 3.0)
 

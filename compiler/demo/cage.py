@@ -1,4 +1,5 @@
-"""The control cage: a coarse quad mesh of Wren's left half, built ring by ring, with texture coordinates and weights.
+"""The control cage: a coarse quad mesh of Wren's left half, built ring by ring, with texture coordinates
+and weights.
 
 `half_cage` makes the left half with its open border on the mirror plane; `whole_cage` closes it with its
 reflection. All faces are quads, wound counter-clockwise seen from outside.
@@ -33,8 +34,8 @@ from plica.demo.weights import (
 class Cage:
     """A quad mesh: positions (n, 3), faces (m, 4), and for each face its island and corner coordinates.
 
-    `corners` is (m, 4, 2) in metres, each island in its own plane with u to the right and v down; `weights` is
-    (n, joints).
+    `corners` is (m, 4, 2) in metres, each island in its own plane with u to the right and v down; `weights`
+    is (n, joints).
     """
 
     positions: Floats
@@ -75,9 +76,7 @@ def _finished(builder: Builder) -> Cage:
     trunk_only = np.isin(used, np.arange(len(otter.BODY) * (COLUMNS + 1)))
     patched = with_patches(weights, positions, LIMB_PATCHES, skeleton)
     weights[trunk_only] = patched[trunk_only]
-    return Cage(
-        positions, renumbered.reshape(faces.shape), np.array(builder.corners), tuple(builder.islands), weights
-    )
+    return Cage(positions, renumbered.reshape(faces.shape), np.array(builder.corners), tuple(builder.islands), weights)
 
 
 def whole_cage(half: Cage) -> Cage:

@@ -1,4 +1,5 @@
-"""The clip of Wren on his rounds: he walks, bends an elbow, closes a paw, raises brows and whisker pads, sways his tail.
+"""The clip of Wren on his rounds: he walks, bends an elbow, closes a paw, raises brows and whisker pads,
+sways his tail.
 
 Every move is authored once, as a left joint's move over time; the right side runs the reflection of the same
 functions at other times.
@@ -52,7 +53,7 @@ def _paw_work(time: float, start: float) -> dict[str, Move]:
     bent = _pulse(time, start, 0.8, 0.9, 0.8)
     closed = _pulse(time, start + 0.35, 0.5, 0.7, 0.6)
     moves = {
-        "lowerarm_lf": turn(("x", 12.0 + 116.0 * bent + 3.0 * _wave(time, STRIDE, start))),
+        "lowerarm_lf": turn(("x", 12.0 + 114.0 * bent + 3.0 * _wave(time, STRIDE, start))),
         "paw_lf": turn(("z", 24.0 * closed), ("x", 8.0 * bent)),
     }
     for order, digit in enumerate(reversed(otter.FINGERS)):
@@ -83,9 +84,7 @@ def _middle(time: float) -> dict[str, Move]:
         "jaw": turn(("x", 13.0 * _pulse(time, 4.2, 0.25, 0.15, 0.3))),
     }
     for number in range(1, 7):
-        moves[f"tail_{number}"] = turn(
-            ("z", (4.0 + 2.0 * number) * _wave(time, 2.0 * STRIDE, -0.07 * number))
-        )
+        moves[f"tail_{number}"] = turn(("z", (4.0 + 2.0 * number) * _wave(time, 2.0 * STRIDE, -0.07 * number)))
     return moves
 
 
@@ -97,7 +96,9 @@ def pose_at(time: float, skeleton: Skeleton) -> dict[str, Move]:
 
 
 def _continuous(quaternions: Floats) -> Floats:
-    """The same rotations with no change of sign between frames, so that a linear sampler takes the short way."""
+    """The same rotations with no change of sign between frames, so that a linear sampler takes the short
+    way.
+    """
     result = quaternions.copy()
     for frame in range(1, len(result)):
         if np.dot(result[frame - 1], result[frame]) < 0.0:

@@ -27,9 +27,7 @@ def colors(positions: Floats) -> NDArray[np.uint8]:
     front = np.interp(y, *otter.BIB_DEPTH)
     width = np.interp(y, *otter.BIB_WIDTH)
     bib = (
-        smooth_step((z - front) / 0.05 + 0.5)
-        * smooth_step((width - x) / 0.04 + 0.5)
-        * smooth_step((0.875 - y) / 0.02)
+        smooth_step((z - front) / 0.05 + 0.5) * smooth_step((width - x) / 0.04 + 0.5) * smooth_step((0.875 - y) / 0.02)
     )
     upper = np.interp(z, *otter.MUZZLE_PALE)
     pale = smooth_step((upper - y) / 0.028 + 0.5) * smooth_step((z - 0.075) / 0.04)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,10 +14,10 @@ from plica.demo.trunk import Trunk
 from plica.demo.vectors import Floats, unit
 
 
-def _add_disc(
-    builder: Builder, rings: Sequence[list[int]], planes: Sequence[Floats], center: int, island: str
-) -> None:
-    """Nested rings of eight vertices closed by four quads round `center`; `planes` has one (8, 2) for each ring."""
+def _add_disc(builder: Builder, rings: Sequence[list[int]], planes: Sequence[Floats], center: int, island: str) -> None:
+    """Nested rings of eight vertices closed by four quads round `center`; `planes` has one (8, 2) for each
+    ring.
+    """
     for outer, inner, here, there in zip(rings, rings[1:], planes, planes[1:], strict=False):
         for k in range(8):
             after = (k + 1) % 8
@@ -75,7 +76,7 @@ def add_ear(builder: Builder, trunk: Trunk) -> None:
     tip = builder.vertex(builder.points(rings[-1]).mean(axis=0) + 0.002 * axis, {"ear_lf": 1.0})
     steps = [
         float(np.linalg.norm(builder.points(inner) - builder.points(outer), axis=1).mean())
-        for outer, inner in zip(rings, rings[1:], strict=False)
+        for outer, inner in itertools.pairwise(rings)
     ]
     tip_radius = float(np.linalg.norm(builder.points(rings[-1]) - builder.places[tip], axis=1).mean())
     radii = tip_radius + np.concatenate([np.cumsum(steps[::-1])[::-1], [0.0]])

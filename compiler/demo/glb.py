@@ -133,7 +133,9 @@ def model_file(model: DemoModel) -> bytes:
 
 @dataclass(frozen=True)
 class Channel:
-    """One joint's animated property: `rotation` with (frames, 4) quaternions or `translation` with (frames, 3)."""
+    """One joint's animated property: `rotation` with (frames, 4) quaternions or `translation` with (frames,
+    3).
+    """
 
     joint: str
     path: str
@@ -141,7 +143,9 @@ class Channel:
 
 
 def clip_file(skeleton: Skeleton, name: str, times: Floats, channels: list[Channel]) -> bytes:
-    """The skeleton's nodes without a mesh and one animation, sampled linearly at `times` (frames,) in seconds."""
+    """The skeleton's nodes without a mesh and one animation, sampled linearly at `times` (frames,) in
+    seconds.
+    """
     binary = _Binary()
     at = binary.add(times.astype(np.float32), "SCALAR", bounds=True)
     kinds: Mapping[str, str] = {"rotation": "VEC4", "translation": "VEC3"}

@@ -1,4 +1,5 @@
-"""The texture layout: places every island of the left half in the unit square, the right half being its reflection.
+"""The texture layout: places every island of the left half in the unit square, the right half being its
+reflection.
 
 The trunk's islands lie on the middle line u = 0.5 and continue across it on the right side; everything else
 fills the space beside them. The face, where the wrinkles are, gets finer texels than trunk and tail.
@@ -53,7 +54,9 @@ def _turned(corners: Floats, names: tuple[str, ...]) -> Floats:
 
 
 def _offsets(boxes: dict[str, tuple[Floats, Floats]]) -> tuple[dict[str, Floats], Floats]:
-    """Where each island's smallest corner goes, with u = 0 on the middle line, and the size of the whole half."""
+    """Where each island's smallest corner goes, with u = 0 on the middle line, and the size of the whole
+    half.
+    """
     places: dict[str, Floats] = {}
     spans: dict[str, tuple[float, float]] = {}
     bottom = GUTTER
@@ -79,8 +82,8 @@ def _offsets(boxes: dict[str, tuple[Floats, Floats]]) -> tuple[dict[str, Floats]
 def laid_out(corners: Floats, names: tuple[str, ...]) -> tuple[Floats, Floats]:
     """Places the faces of the left half, given in metres, in the unit square.
 
-    `corners` is (faces, 4, 2), `names` each face's island. Returns the corners' texture coordinates, same shape, v down, and
-    the scale of each face (faces,) in texture widths per metre of skin.
+    `corners` is (faces, 4, 2), `names` each face's island. Returns the corners' texture coordinates, same
+    shape, v down, and the scale of each face (faces,) in texture widths per metre of skin.
     """
     fineness = np.array([_FINENESS.get(name, 1.0) for name in names])
     turned = _turned(corners, names) * fineness[:, None, None]

@@ -13,7 +13,9 @@ from plica.demo.vectors import Floats, across, rotation_about, unit
 
 @dataclass(frozen=True)
 class Frame:
-    """An upright cross-section: its centre, where the limb goes (`axis`), and its upper side (`dorsal`); (3,) each."""
+    """An upright cross-section: its centre, where the limb goes (`axis`), and its upper side (`dorsal`);
+    (3,) each.
+    """
 
     center: Floats
     axis: Floats
@@ -29,12 +31,11 @@ def along(stations: tuple[otter.Point, ...], at: float) -> Floats:
     """The point at station number `at` on a polyline, between stations by proportion; shape (3,)."""
     points = np.asarray(stations, dtype=np.float64)
     first = min(int(at), len(points) - 2)
-    return points[first] + (at - first) * (points[first + 1] - points[first])
+    place: Floats = points[first] + (at - first) * (points[first + 1] - points[first])
+    return place
 
 
-def _frames(
-    stations: tuple[otter.Point, ...], rings: tuple[otter.LimbRing, ...]
-) -> list[tuple[Floats, Floats]]:
+def _frames(stations: tuple[otter.Point, ...], rings: tuple[otter.LimbRing, ...]) -> list[tuple[Floats, Floats]]:
     centers = [along(stations, ring.at) for ring in rings]
     before = [np.asarray(stations[0]), *centers[:-1]]
     after = [*centers[1:], 2.0 * centers[-1] - centers[-2]]
@@ -95,7 +96,8 @@ def _digit(digit: otter.Digit, root: Floats, base: Frame, curl: float) -> DigitP
     width = np.cross(dorsal, axis)
     points, frames = [root], []
     for length in digit.segments:
-        # Width, dorsal and axis are right-handed, so a positive turn about the width curls away from the dorsal side.
+        # Width, dorsal and axis are right-handed, so a positive turn about the width curls away from the
+        # dorsal side.
         turn = rotation_about(width, curl)
         axis, dorsal = turn @ axis, turn @ dorsal
         frames.append(Frame(points[-1], axis, dorsal))
@@ -114,8 +116,7 @@ def fingers() -> tuple[DigitPath, ...]:
     base = arm_frames()[-1]
     roots = _roots(base, otter.ARM[-1].half_width)
     return tuple(
-        _digit(digit, root, base, otter.FINGER_CURL_DEGREES)
-        for digit, root in zip(otter.FINGERS, roots, strict=True)
+        _digit(digit, root, base, otter.FINGER_CURL_DEGREES) for digit, root in zip(otter.FINGERS, roots, strict=True)
     )
 
 

@@ -26,10 +26,11 @@ _UV_STEPS: Final = 2.0**22
 class DemoModel:
     """The finished mesh, with n vertices as glTF stores them (doubled along the texture's borders).
 
-    positions, normals (n, 3) in metres; texture_coordinates (n, 2); colors (n, 4) bytes; joints, weights (n, 4);
-    triangles (m, 3), the left half's first; `welded` (n,) numbers the distinct places; `partner` (n,) is
-    each vertex's mirror image; `turned` (m,) marks triangles whose
-    island lies on its side; `texture_scale` (m,) is texture widths per metre of skin. All floating-point data is exact in single precision.
+    positions, normals (n, 3) in metres; texture_coordinates (n, 2); colors (n, 4) bytes; joints, weights
+    (n, 4); triangles (m, 3), the left half's first; `welded` (n,) numbers the distinct places; `partner`
+    (n,) is each vertex's mirror image; `turned` (m,) marks triangles whose island lies on its side;
+    `texture_scale` (m,) is texture widths per metre of skin. All floating-point data is exact in single
+    precision.
     """
 
     positions: Floats
@@ -65,7 +66,7 @@ def quad_normals(positions: Floats, faces: Integers) -> Floats:
 def _distance(positions: Floats, line: Floats, stretch: Floats) -> Floats:
     """Distances (n,) to a polyline (k, 3), k >= 1, measured in units stretched along x, y and z."""
     points, corners = positions / stretch, line / stretch
-    nearest = np.linalg.norm(points - corners[0], axis=1)
+    nearest: Floats = np.linalg.norm(points - corners[0], axis=1)
     for start, stop in itertools.pairwise(corners):
         step = stop - start
         share = np.clip((points - start) @ step / np.dot(step, step), 0.0, 1.0)
@@ -74,7 +75,9 @@ def _distance(positions: Floats, line: Floats, stretch: Floats) -> Floats:
 
 
 def _relaxed(positions: Floats, faces: Integers) -> Floats:
-    """The surface after smoothing the pits where the limbs leave the trunk (`otter.RELAXED`), on both sides."""
+    """The surface after smoothing the pits where the limbs leave the trunk (`otter.RELAXED`), on both
+    sides.
+    """
     share = np.zeros(len(positions))
     for center, radius in otter.RELAXED:
         for line in (np.array([center]), np.array([center]) @ MIRROR):
@@ -132,7 +135,9 @@ def _single(values: Floats) -> Floats:
 
 @lru_cache(maxsize=1)
 def wren() -> DemoModel:
-    """The finished otter. Only its left half is computed here; the right half is copied, so both agree bit for bit."""
+    """The finished otter. Only its left half is computed here; the right half is copied, so both agree bit
+    for bit.
+    """
     skeleton = wren_skeleton()
     surface = _surface(skeleton)
     half = len(surface.faces) // 2

@@ -31,8 +31,8 @@ class BodyRing:
 class LimbRing:
     """One cross-section of an arm or leg.
 
-    `at` counts along the limb's stations (1.5 is halfway between stations 1 and 2). `squareness` 0 is an ellipse,
-    1 has flat upper and lower sides, as a paw needs. `lean_degrees` tips the ring about its width.
+    `at` counts along the limb's stations (1.5 is halfway between stations 1 and 2). `squareness` 0 is an
+    ellipse, 1 has flat upper and lower sides, as a paw needs. `lean_degrees` tips the ring about its width.
     """
 
     at: float
@@ -119,9 +119,9 @@ LEG_STATIONS: Final[tuple[Point, ...]] = (
 LEG: Final[tuple[LimbRing, ...]] = (
     LimbRing(0.46, 0.064, 0.073, 0.066),
     LimbRing(0.68, 0.060, 0.066, 0.061),
-    LimbRing(0.85, 0.055, 0.057, 0.055),
-    LimbRing(1.00, 0.050, 0.052, 0.050),
-    LimbRing(1.15, 0.047, 0.047, 0.048),
+    LimbRing(0.85, 0.051, 0.056, 0.054),
+    LimbRing(1.00, 0.0455, 0.051, 0.049),
+    LimbRing(1.15, 0.0435, 0.047, 0.047),
     LimbRing(1.42, 0.042, 0.041, 0.044),
     LimbRing(1.76, 0.036, 0.034, 0.036),
     LimbRing(2.02, 0.036, 0.024, 0.046, 0.1, 4.0),
@@ -227,12 +227,15 @@ RIDGES: Final[tuple[Ridge, ...]] = (
 RELAXED: Final[tuple[tuple[Point, float], ...]] = (
     ((0.085, 0.228, -0.058), 0.088),
     ((0.072, 0.218, -0.025), 0.065),
+    ((0.064, 0.190, 0.025), 0.055),
     ((0.080, 0.255, 0.050), 0.060),
     ((0.108, 0.165, -0.014), 0.040),
     ((0.118, 0.066, 0.030), 0.055),
     ((0.110, 0.612, -0.030), 0.060),
 )
-"""Centres and radii of the places where the surface is smoothed: round the leg's root, at knee and ankle, and under the arm."""
+"""Centres and radii of the places where the surface is smoothed: round the leg's root, at knee and ankle,
+and under the arm.
+"""
 RELAXING_STEPS: Final = 24
 
 BIB_DEPTH: Final = ((0.20, 0.40, 0.60, 0.76, 0.82, 0.86), (0.075, 0.070, 0.055, 0.045, 0.07, 0.12))

@@ -1,7 +1,8 @@
 """Wren's textures: painted masks and two normal maps of the same fur, relaxed and contracted.
 
-Everything is made from the geometry: texels learn their place on the skin by rasterising the mesh in its texture layout.
-Row 0 is v = 0, the top, as in glTF; tangent-space normals have green up, as glTF's normal textures do.
+Everything is made from the geometry: texels learn their place on the skin by rasterising the mesh in its
+texture layout. Row 0 is v = 0, the top, as in glTF; tangent-space normals have green up, as glTF's normal
+textures do.
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ _SEED: Final = 20260
 
 @dataclass(frozen=True)
 class Raster:
-    """Which triangle covers each texel, -1 for none (size, size), and the barycentric weights there (size, size, 3)."""
+    """Which triangle covers each texel, -1 for none (size, size), and the barycentric weights there (size,
+    size, 3).
+    """
 
     triangle: Integers
     weights: Floats
@@ -47,7 +50,8 @@ class Raster:
 def rasterised(coordinates: Floats, triangles: Integers, size: int) -> Raster:
     """Covers a square texture with triangles by their texture coordinates (n, 2), sampling at texel middles.
 
-    All texels of all triangles' bounding boxes are tested together against the barycentric weights of the triangle.
+    All texels of all triangles' bounding boxes are tested together against the barycentric weights of the
+    triangle.
     """
     corners = coordinates[triangles] * size - 0.5
     low = np.clip(np.ceil(corners.min(axis=1)), 0, size - 1).astype(np.int64)
@@ -93,7 +97,9 @@ def dilated(values: Floats, covered: NDArray[np.bool_]) -> Floats:
 
 @dataclass(frozen=True)
 class _Skin:
-    """What each texel knows: its place at rest with x folded to the left (size, size, 3), and its share of arm."""
+    """What each texel knows: its place at rest with x folded to the left (size, size, 3), and its share of
+    arm.
+    """
 
     raster: Raster
     place: Floats
@@ -114,7 +120,9 @@ def _skin(model: DemoModel, size: int) -> _Skin:
 
 
 def _oval(place: Floats, center: otter.Point, size: otter.Point, edge: float) -> Floats:
-    """1 inside an ellipsoid about `center` with half axes `size`, falling to 0 over the share `edge` of its radius."""
+    """1 inside an ellipsoid about `center` with half axes `size`, falling to 0 over the share `edge` of its
+    radius.
+    """
     radius = np.linalg.norm((place - np.asarray(center)) / np.asarray(size), axis=-1)
     return smooth_step((1.0 - radius) / edge)
 
@@ -130,9 +138,7 @@ def _areas(skin: _Skin) -> dict[str, Floats]:
     """The three painted areas, each (size, size) from 0 to 1."""
     share = _along_forearm(skin.place)
     forearm = (
-        smooth_step((share - 0.02) / 0.22)
-        * smooth_step((1.02 - share) / 0.20)
-        * smooth_step(2.0 * skin.arm - 0.6)
+        smooth_step((share - 0.02) / 0.22) * smooth_step((1.02 - share) / 0.20) * smooth_step(2.0 * skin.arm - 0.6)
     )
     areas = {
         "brow": _oval(skin.place, otter.BROW_AREA, otter.BROW_AREA_SIZE, 0.55),
@@ -159,11 +165,7 @@ def _folds(skin: _Skin, areas: dict[str, Floats]) -> Floats:
     share = _along_forearm(place)
     around = np.arctan2(z - 0.0, x - 0.216)
     forearm = _crest(share * 8.0 + 0.35 * np.sin(2.0 * around) + wobble)
-    return (
-        0.0011 * brow * areas["brow"]
-        + 0.0010 * muzzle * areas["muzzle"]
-        + 0.0009 * forearm * areas["forearm"]
-    )
+    return 0.0011 * brow * areas["brow"] + 0.0010 * muzzle * areas["muzzle"] + 0.0009 * forearm * areas["forearm"]
 
 
 def _blurred(values: Floats, length: int, axis: int) -> Floats:
@@ -179,8 +181,9 @@ def _strands(size: int, axis: int, seed: int) -> Floats:
     noise = np.random.Generator(np.random.PCG64(seed)).random((size, size)) - 0.5
     fine = _blurred(noise, 7, axis)
     broad = _blurred(_blurred(np.roll(noise, 37, 1 - axis), 15, axis), 3, 1 - axis)
-    strands = fine / fine.std() + 0.8 * broad / broad.std()
-    return strands / strands.std()
+    strands: Floats = fine / fine.std() + 0.8 * broad / broad.std()
+    strands /= strands.std()
+    return strands
 
 
 def _fur(model: DemoModel, skin: _Skin) -> Floats:

@@ -1,7 +1,7 @@
 """Wren's sculpted shapes: offsets of the left side, made over the posed mesh as an artist would make them.
 
-Each is stored sparsely: the vertices that move (in glTF vertex order) and by how much, in metres, in the model space of
-the pose it was sculpted in.
+Each is stored sparsely: the vertices that move (in glTF vertex order) and by how much, in metres, in the
+model space of the pose it was sculpted in.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ SMALLEST: Final = 2e-5
 """Offsets below this length, in metres, are not stored."""
 LARGEST: Final = 0.030
 """No offset is longer, in metres; only flesh pressed flat in the depth of a fold comes near."""
+ROUNDING: Final = 0.003
+"""How softly, in metres, the flattened skin in a crease passes into the free skin."""
 CLEARANCE: Final = 0.0006
 """Half the gap that a crease leaves between the skin on its two sides, in metres."""
 
@@ -44,7 +46,9 @@ def welded_normals(model: DemoModel, positions: Floats) -> Floats:
     areas = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     places = model.welded[model.triangles].ravel()
     sums = [np.bincount(places, weights=np.repeat(areas[:, axis], 3)) for axis in range(3)]
-    return unit(np.stack(sums, axis=1))[model.welded]
+    by_place = unit(np.stack(sums, axis=1))
+    normals: Floats = by_place[model.welded]
+    return normals
 
 
 def posed(model: DemoModel, pose: Pose) -> Posed:
@@ -55,7 +59,8 @@ def posed(model: DemoModel, pose: Pose) -> Posed:
 
 def _weight_of(model: DemoModel, *names: str) -> Floats:
     numbers = [model.skeleton.number[name] for name in names]
-    return np.where(np.isin(model.joints, numbers), model.weights, 0.0).sum(axis=1)
+    weights: Floats = np.where(np.isin(model.joints, numbers), model.weights, 0.0).sum(axis=1)
+    return weights
 
 
 def _near(points: Floats, center: Floats | otter.Point, radius: float) -> Floats:
@@ -63,10 +68,12 @@ def _near(points: Floats, center: Floats | otter.Point, radius: float) -> Floats
 
 
 def _kept_size(state: Posed, joint: str) -> Floats:
-    """What blending took away at a joint: offsets (n, 3) to where the nearest rotation would have put the skin.
+    """What blending took away at a joint: offsets (n, 3) to where the nearest rotation would have put the
+    skin.
 
-    The blended matrix is replaced by the rotation of its polar decomposition, about the joint's place, which is the closest
-    rotation in the Frobenius norm (Higham 1986, "Computing the polar decomposition - with applications").
+    The blended matrix is replaced by the rotation of its polar decomposition, about the joint's place,
+    which is the closest rotation in the Frobenius norm (Higham 1986, "Computing the polar decomposition -
+    with applications").
     """
     model = state.model
     matrices = blended(model, state.pose)[:, :3, :3]
@@ -81,7 +88,9 @@ def _kept_size(state: Posed, joint: str) -> Floats:
 
 @dataclass(frozen=True)
 class _Fold:
-    """A closed hinge: its place, the two ways its bones lead away from it, and the plane halfway between them."""
+    """A closed hinge: its place, the two ways its bones lead away from it, and the plane halfway between
+    them.
+    """
 
     center: Floats
     opening: Floats
@@ -98,7 +107,8 @@ class _Fold:
 
 
 def _apart(state: Posed, before: Floats, upper: str, lower: str) -> Floats:
-    """Offsets (n, 3) that press both sides of a closed hinge flat against the plane halfway between its bones.
+    """Offsets (n, 3) that press both sides of a closed hinge flat against the plane halfway between its
+    bones.
 
     `before` (n, 3) are the offsets of everything else that is on at the same time.
     """
@@ -106,11 +116,10 @@ def _apart(state: Posed, before: Floats, upper: str, lower: str) -> Floats:
     from_hinge = state.positions + before - fold.center
     height = from_hinge @ fold.normal
     upper_share, lower_share = _weight_of(state.model, upper), _weight_of(state.model, lower)
-    push = np.where(
-        upper_share > lower_share,
-        np.minimum(-CLEARANCE - height, 0.0),
-        np.maximum(CLEARANCE - height, 0.0),
-    )
+    side = np.where(upper_share > lower_share, 1.0, -1.0)
+    # How far the skin is on the wrong side of the plane; rounded off, so that no ridge runs round the contact.
+    wrong = side * height + CLEARANCE
+    push = -side * (wrong + np.hypot(wrong, ROUNDING)) / 2.0
     ahead = smooth_step(from_hinge @ fold.opening / 0.010 + 0.3)
     share = smooth_step(1.6 * (upper_share + lower_share) - 0.1) * ahead
     near = smooth_step((0.17 - np.linalg.norm(from_hinge, axis=1)) / 0.06)
@@ -118,15 +127,19 @@ def _apart(state: Posed, before: Floats, upper: str, lower: str) -> Floats:
 
 
 def _aside(state: Posed, upper: str, lower: str, amount: float) -> Floats:
-    """Offsets (n, 3): the flesh that a closed hinge displaces comes out at its sides, by up to `amount` metres."""
+    """Offsets (n, 3): the flesh that a closed hinge displaces comes out at its sides, by up to `amount`
+    metres.
+    """
     fold = _Fold.of(state, upper, lower)
-    near = _near(state.positions, fold.center + 0.030 * fold.opening, 0.100)
-    sideways = smooth_step(1.25 - 1.25 * np.abs(state.normals @ fold.normal))
-    share = np.minimum(_weight_of(state.model, upper, lower), 1.0)
-    return (amount * near * sideways * share)[:, None] * state.normals
+    near = _near(state.positions, fold.center + 0.045 * fold.opening, 0.130)
+    upper_share, lower_share = _weight_of(state.model, upper), _weight_of(state.model, lower)
+    facing = (state.normals @ fold.normal) * np.where(upper_share > lower_share, 1.0, -1.0)
+    free = smooth_step(1.0 - np.where(facing > 0.0, facing, -0.5 * facing))
+    share = np.minimum(upper_share + lower_share, 1.0)
+    return (amount * near * free * share)[:, None] * state.normals
 
 
-# --- the shapes ---------------------------------------------------------------------------------------------------
+# --- the shapes ---------------------------------------------------------------------------------------------
 
 
 def _upperarm_swell(state: Posed) -> Floats:
@@ -134,8 +147,9 @@ def _upperarm_swell(state: Posed) -> Floats:
     flexor = shoulder + 0.60 * (elbow - shoulder) + 0.036 * state.model.skeleton["upperarm_lf"].frame[:, 2]
     arm = smooth_step(_weight_of(state.model, "upperarm_lf") * 1.6)
     swell = 0.006 * _near(state.rest, flexor, 0.058) * arm
-    behind = shoulder + 0.45 * (elbow - shoulder) - 0.036 * state.model.skeleton["upperarm_lf"].frame[:, 2]
-    swell = swell - 0.002 * _near(state.rest, behind, 0.05) * arm
+    # The triceps, on the other side, is drawn long and broad.
+    behind = shoulder + 0.70 * (elbow - shoulder) - 0.020 * state.model.skeleton["upperarm_lf"].frame[:, 2]
+    swell = np.maximum(swell, 0.006 * _near(state.rest, behind, 0.078) * arm)
     return swell[:, None] * state.normals
 
 
@@ -144,7 +158,7 @@ def _elbow_crease(state: Posed) -> Floats:
     flexion = state.model.skeleton["lowerarm_lf"].frame[:, 2]
     outside = smooth_step(0.5 - (state.rest - elbow) @ flexion / 0.03)
     kept = _kept_size(state, "lowerarm_lf") * (0.85 * outside * _near(state.rest, elbow, 0.075))[:, None]
-    own = kept + _aside(state, "upperarm_lf", "lowerarm_lf", 0.007)
+    own = kept + _aside(state, "upperarm_lf", "lowerarm_lf", 0.008)
     return own + _apart(state, own + _upperarm_swell(state), "upperarm_lf", "lowerarm_lf")
 
 
@@ -188,7 +202,9 @@ def arm_back(state: Posed) -> Floats:
 
 
 def _knuckle(finger: str, amount: float) -> Callable[[Posed], Floats]:
-    """A finger's knuckle: keeps its size and rises by `amount` metres while the skin beside it sinks a little."""
+    """A finger's knuckle: keeps its size and rises by `amount` metres while the skin beside it sinks a
+    little.
+    """
 
     def offsets(state: Posed) -> Floats:
         joint = state.model.skeleton[f"{finger}_1_lf"]
@@ -210,8 +226,9 @@ def _brow_raise(state: Posed) -> Floats:
     ridge = _near(state.rest, pad, 0.030)
     above = (state.rest - pad) @ up
     fold = _near(state.rest, pad + 0.016 * up, 0.030) * np.cos(2.0 * np.pi * above / 0.017)
-    lift = np.outer(0.0038 * ridge, up)
-    return lift + (0.0034 * ridge - 0.0014 * fold)[:, None] * state.normals
+    offsets: Floats = np.outer(0.0038 * ridge, up)
+    offsets += (0.0034 * ridge - 0.0014 * fold)[:, None] * state.normals
+    return offsets
 
 
 def _whisker_lift(state: Posed) -> Floats:

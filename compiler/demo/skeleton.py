@@ -56,7 +56,8 @@ _ODD_TURNS: Final[Mapping[str, tuple[otter.Point, float]]] = MappingProxyType(
         "whiskerpad": ((-0.4, 0.9, 0.8), 21.0),
     }
 )
-# Right frames without an odd turn still differ from the plain reflection: half of them point their y backwards.
+# Right frames without an odd turn still differ from the plain reflection: half of them point their y
+# backwards.
 _BACKWARDS: Final = frozenset({"toes", "ear", "index_3", "middle_2"})
 
 
@@ -205,9 +206,7 @@ def _arm() -> list[Joint]:
     for path in reversed(fingers()):
         for number, frame in enumerate(path.frames, start=1):
             parent = "paw" if number == 1 else f"{path.name}_{number - 1}"
-            joints.append(
-                Joint(f"{path.name}_{number}", parent, frame.center, _digit_frame(frame.axis, frame.dorsal))
-            )
+            joints.append(Joint(f"{path.name}_{number}", parent, frame.center, _digit_frame(frame.axis, frame.dorsal)))
     return joints
 
 
@@ -257,4 +256,4 @@ def wren_skeleton() -> Skeleton:
     own = frozenset(joint.name for joint in left)
     sides = [_suffixed(joint, own, LEFT_SUFFIX) for joint in left]
     sides += [_suffixed(_right(joint), own, RIGHT_SUFFIX) for joint in left]
-    return Skeleton(tuple([*_middle(), *sides, *_tail()]))
+    return Skeleton((*_middle(), *sides, *_tail()))

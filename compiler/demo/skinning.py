@@ -15,12 +15,14 @@ from plica.demo.model import DemoModel
 from plica.demo.skeleton import Skeleton, other_side
 from plica.demo.vectors import MIRROR, Floats, rotation_about
 
-AXES: Mapping[str, Floats] = {name: row for name, row in zip("xyz", np.eye(3), strict=True)}
+AXES: Mapping[str, Floats] = dict(zip("xyz", np.eye(3), strict=True))
 
 
 @dataclass(frozen=True)
 class Move:
-    """How one joint departs from rest, in its own rest axes: a rotation (3, 3), then an offset (3,) in metres."""
+    """How one joint departs from rest, in its own rest axes: a rotation (3, 3), then an offset (3,) in
+    metres.
+    """
 
     rotation: Floats = field(default_factory=lambda: np.eye(3))
     offset: Floats = field(default_factory=lambda: np.zeros(3))
@@ -40,8 +42,8 @@ def turn(*turns: tuple[str, float]) -> Move:
 def mirrored_move(name: str, move: Move, skeleton: Skeleton) -> Move:
     """The move of the other side's joint that looks like the reflection of `move` on joint `name`.
 
-    Both are brought to model space through the joints' rest frames and reflected there; the frames of the two sides need
-    not be related in any simple way.
+    Both are brought to model space through the joints' rest frames and reflected there; the frames of the
+    two sides need not be related in any simple way.
     """
     own, other = skeleton[name].frame, skeleton[other_side(name)].frame
     change = other.T @ MIRROR @ own

@@ -1,7 +1,7 @@
 """Catmull-Clark subdivision of closed quad meshes, for positions and any other vertex data alike.
 
-The masks are those of E. Catmull and J. Clark, "Recursively generated B-spline surfaces on arbitrary topological
-meshes", Computer-Aided Design 10 (6), 1978.
+The masks are those of E. Catmull and J. Clark, "Recursively generated B-spline surfaces on arbitrary
+topological meshes", Computer-Aided Design 10 (6), 1978.
 """
 
 from __future__ import annotations
@@ -24,9 +24,10 @@ def _gathered(targets: Integers, values: Floats, count: int) -> Floats:
 def catmull_clark(values: Floats, faces: Integers) -> tuple[Floats, Integers]:
     """One step of subdivision.
 
-    `values` is (vertices, k), any data with positions among it; `faces` is (quads, 4) of a closed, consistently
-    wound mesh. Returns the refined values and (4 quads, 4) faces: the children of quad f are 4 f .. 4 f + 3, and
-    child i begins at the quad's corner i. Raises ValueError if an edge does not have exactly two quads.
+    `values` is (vertices, k), any data with positions among it; `faces` is (quads, 4) of a closed,
+    consistently wound mesh. Returns the refined values and (4 quads, 4) faces: the children of quad f are 4
+    f .. 4 f + 3, and child i begins at the quad's corner i. Raises ValueError if an edge does not have
+    exactly two quads.
     """
     vertex_count, face_count = len(values), len(faces)
     starts, stops = faces, np.roll(faces, -1, axis=1)
@@ -58,14 +59,13 @@ def neighbour_means(values: Floats, faces: Integers) -> Floats:
     starts, stops = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
     # In a closed, consistently wound mesh every edge occurs once in each direction.
     valence = np.bincount(starts, minlength=len(values)).astype(np.float64)
-    sums = [
-        np.bincount(starts, weights=values[stops, k], minlength=len(values)) for k in range(values.shape[1])
-    ]
+    sums = [np.bincount(starts, weights=values[stops, k], minlength=len(values)) for k in range(values.shape[1])]
     return np.stack(sums, axis=1) / valence[:, None]
 
 
 def split_corners(corners: Floats) -> Floats:
-    """Texture coordinates kept per face corner, (quads, 4, 2), split alongside `catmull_clark` without smoothing.
+    """Texture coordinates kept per face corner, (quads, 4, 2), split alongside `catmull_clark` without
+    smoothing.
 
     Straight splitting keeps island borders where they are and can never make two quads overlap.
     """

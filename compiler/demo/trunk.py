@@ -1,4 +1,6 @@
-"""The trunk of the control cage: tail, torso, neck and head as one tube, with openings for limbs, eyes and ears."""
+"""The trunk of the control cage: tail, torso, neck and head as one tube, with openings for limbs, eyes and
+ears.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,7 @@ def _trunk_ring(ring: otter.BodyRing) -> Floats:
     up = np.array([0.0, np.cos(angle), -np.sin(angle)])
     around = np.pi * np.arange(COLUMNS + 1) / COLUMNS
     reach = np.where(np.cos(around) > 0.0, ring.dorsal, ring.ventral) * np.cos(around)
-    points = np.array([0.0, ring.y, ring.z]) + reach[:, None] * up / shrinkage(2 * COLUMNS)
+    points: Floats = np.array([0.0, ring.y, ring.z]) + reach[:, None] * up / shrinkage(2 * COLUMNS)
     points[:, 0] = ring.half_width * np.sin(around) / shrinkage(2 * COLUMNS)
     points[[0, -1], 0] = 0.0
     return points

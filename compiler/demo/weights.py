@@ -1,4 +1,6 @@
-"""Skin weights: blends along chains of joints, soft patches on the face, and the four strongest of each vertex."""
+"""Skin weights: blends along chains of joints, soft patches on the face, and the four strongest of each
+vertex.
+"""
 
 from __future__ import annotations
 
@@ -34,9 +36,7 @@ def chain_blend(first: str, bends: Sequence[Bend], at: float) -> Blend:
     names = [first, *(bend.name for bend in bends)]
     following = [*shares[1:], 0.0]
     return {
-        name: share - after
-        for name, share, after in zip(names, shares, following, strict=True)
-        if share - after > 0.0
+        name: share - after for name, share, after in zip(names, shares, following, strict=True) if share - after > 0.0
     }
 
 
@@ -55,9 +55,7 @@ LEG_BENDS: Final = (
 
 def finger_bends(name: str) -> tuple[Bend, ...]:
     """The bends of a left finger, counted in its segments."""
-    return tuple(
-        Bend(f"{name}_{number}_lf", number - 1.0, 0.45 if number == 1 else 0.30) for number in (1, 2, 3)
-    )
+    return tuple(Bend(f"{name}_{number}_lf", number - 1.0, 0.45 if number == 1 else 0.30) for number in (1, 2, 3))
 
 
 def mixed(blends: Sequence[tuple[Blend, float]]) -> Blend:
@@ -139,14 +137,16 @@ def with_patches(weights: Floats, positions: Floats, patches: Sequence[Patch], s
     )
     # Left and right may meet at the mirror plane; together they never take more than all.
     shares /= np.maximum(shares.sum(axis=1, keepdims=True), 1.0)
-    result = weights * (1.0 - shares.sum(axis=1, keepdims=True))
+    result: Floats = weights * (1.0 - shares.sum(axis=1, keepdims=True))
     for column, patch in enumerate(everything):
         result[:, skeleton.number[patch.name]] += shares[:, column]
     return result
 
 
 def with_jaw(weights: Floats, positions: Floats, skeleton: Skeleton) -> Floats:
-    """Weights (n, joints) after the jaw took the chin: what lies below the mouth line and before the jaw's joint."""
+    """Weights (n, joints) after the jaw took the chin: what lies below the mouth line and before the jaw's
+    joint.
+    """
     pivot = skeleton["jaw"].place
     mouth = np.interp(positions[:, 2], *otter.MOUTH_LINE)
     below = smooth_step((mouth - positions[:, 1] + 0.004) / 0.010)
@@ -175,8 +175,8 @@ def mirrored_weights(weights: Floats, skeleton: Skeleton) -> Floats:
 def strongest(weights: Floats, on_seam: Floats, skeleton: Skeleton) -> tuple[Integers, Floats]:
     """The four strongest joints of each vertex and their weights, both (n, 4), adding up to 1.
 
-    `weights` is (n, joints), `on_seam` (n,) is True on the mirror plane. There the two sides' weights are made
-    equal, and a joint is dropped if its partner did not make it among the four.
+    `weights` is (n, joints), `on_seam` (n,) is True on the mirror plane. There the two sides' weights are
+    made equal, and a joint is dropped if its partner did not make it among the four.
     """
     seam = on_seam.astype(bool)
     even = weights.copy()

@@ -62,8 +62,9 @@ def curve_values(curve: Curve, shares: ArrayLike, clamped: bool = True) -> Array
     Functions.
     """
     given = np.array(shares, dtype=np.float64)
-    values = prepare(curve).clamped(given) if clamped else prepare(curve).open(given)
-    return np.asarray(values)
+    flat = given.reshape(-1)
+    values = prepare(curve).clamped(flat) if clamped else prepare(curve).open(flat)
+    return values.reshape(given.shape)
 
 
 def _segments(knots: Array, shares: Array) -> NDArray[np.intp]:

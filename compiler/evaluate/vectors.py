@@ -1,5 +1,4 @@
-"""Poses of a rig with the strengths they must give: what an export carries to prove that it computes the
-same.
+"""Poses of a rig with the strengths they must give: an export carries them as its proof.
 
 Deterministic: the same rig gives the same poses and strengths.
 """
@@ -74,6 +73,8 @@ def vectors(rig: Rig) -> list[Example]:
     wanted = max(_FEWEST_RANDOM, FEWEST - 1 - len(chosen))
     found: list[SparsePose] = []
     for _ in range(8):
+        if len(found) >= wanted:
+            break
         found += _steady(rig, evaluator, [next(source) for _ in range(wanted)])
     poses = [SparsePose(), *chosen, *found[:wanted]]
     strengths = evaluator.strengths(poses_from(rig, poses))

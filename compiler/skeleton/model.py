@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from math import copysign
 from typing import NamedTuple
 
 from plica.skeleton.algebra import (
@@ -12,16 +13,9 @@ from plica.skeleton.algebra import (
     Quaternion,
     Vector,
     add,
-    cross,
-    dot,
-    length,
     matrix_of,
     product,
-    scaled,
-    subtract,
     times,
-    transpose,
-    unit,
 )
 
 ORIGIN: Vector = (0.0, 0.0, 0.0)
@@ -64,22 +58,6 @@ def local_frame(translation: Vector, rotation: Quaternion, scale: Vector) -> Fra
     return Frame(linear, translation)
 
 
-def orthonormal(linear: Matrix) -> tuple[Matrix, float]:
-    """The axes at length 1 and at right angles (columns), and how far the given ones were from that.
-
-    Gram-Schmidt from the first axis on; handedness is kept, so that a mirrored frame stays mirrored.
-    The second value is the largest |cosine| between two given axes: 0 for scaled rotations.
-    """
-    a, b, c = (unit(column) if length(column) > 0 else column for column in transpose(linear))
-    shear = max(abs(dot(a, b)), abs(dot(b, c)), abs(dot(c, a)))
-    second = subtract(b, scaled(a, dot(a, b)))
-    second = unit(second) if length(second) > 0 else b
-    third = cross(a, second)
-    if dot(third, c) < 0:
-        third = scaled(third, -1.0)
-    return transpose((a, second, third)), shear
-
-
 class Skeleton:
     """Joints, parents before children, with their frames in model space at rest."""
 
@@ -109,9 +87,23 @@ class Skeleton:
         parent = self.joints[index].parent
         return MODEL_FRAME if parent is None else self.frames[parent]
 
+    @cached_property
+    def orientations(self) -> tuple[Matrix, ...]:
+        """The joints' rest axes in model space, as the columns of orthogonal matrices.
+
+        They are the joints' rotations one after the other. Scales have no part in them but for their signs: a joint
+        mirrored by a negative scale has an orientation with determinant -1.
+        """
+        found: list[Matrix] = []
+        for joint in self.joints:
+            parent = IDENTITY_MATRIX if joint.parent is None else found[joint.parent]
+            signs = (copysign(1.0, joint.scale[0]), copysign(1.0, joint.scale[1]), copysign(1.0, joint.scale[2]))
+            found.append(product(parent, local_frame(ORIGIN, joint.rotation, signs).linear))
+        return tuple(found)
+
     def orientation(self, index: int) -> Matrix:
-        """The joint's rest axes in model space, columns at length 1; mirrored frames have determinant -1."""
-        return orthonormal(self.frames[index].linear)[0]
+        """One joint's rest axes in model space."""
+        return self.orientations[index]
 
     def children(self, index: int) -> list[int]:
         """Indexes of the joints right below one."""

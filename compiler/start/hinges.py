@@ -110,7 +110,7 @@ def _own_axis(skeleton: Skeleton, index: int, axis: Vector) -> Vector:
 
 def _anatomical(body: Body, index: int, part: Part) -> Vector | None:
     """The axis about which the part beyond the joint moves as anatomy says, in model space."""
-    bone = body.bone(index) or body.bone_before(index)
+    bone = body.bone(index) or (body.front if part.flexion == "up" else body.bone_before(index))
     if bone is None:
         return None
     if part.flexion == "palm":

@@ -7,6 +7,7 @@ turn may have any length: all expressions divide it out.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import pi
 from typing import NamedTuple
 
 from plica.rig.model import Bend, Euler, Offset, Quaternion, Rotation, Swing, Vector
@@ -56,27 +57,31 @@ def needed_components(reading: JointReading) -> frozenset[str]:
     return frozenset("xyzw")
 
 
-def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[float]) -> str:
-    """The reading as an expression that can be divided or subtracted from as it stands."""
+def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[float]) -> tuple[str, float]:
+    """The reading as an expression that can be divided or subtracted from as it stands, and a factor.
+
+    The reading is the expression times the factor, 1 or 2: halves and doubles are exact, so whoever uses it can take
+    the factor into constants instead of multiplying.
+    """
     if isinstance(reading, Rotation):
-        return _rotation(reading, turn)
+        return _rotation(reading, turn), 2.0
     if isinstance(reading, Bend):
         squares = " + ".join(f"{name} * {name}" for name in turn.vector)
-        return f"2.0 * atan2(sqrt({squares}), abs({turn.w}))"
+        return f"atan2(sqrt({squares}), abs({turn.w}))", 2.0
     if isinstance(reading, Swing):
         beside = cross(reading.along, reading.toward)
         parts = (dot(axis, turn.vector) for axis in (reading.along, reading.toward, beside))
-        return called("_swing", *parts, turn.w)
+        return called("_swing", *parts, turn.w), 2.0
     if isinstance(reading, Euler):
-        return _euler(reading, turn)
-    return _offset(reading, rest_translation)
+        return _euler(reading, turn), 1.0
+    return _offset(reading, rest_translation), 1.0
 
 
 def _rotation(reading: Rotation, turn: Turn) -> str:
-    """2 atan2(s, w) with the signs of both flipped where w is negative: twice the arc tangent of s / w."""
+    """atan2(s, w) with the signs of both flipped where w is negative: the arc tangent of s / w. Half the reading."""
     s = dot(reading.axis, turn.vector)
     quotient = s if " " not in s else f"({s})"
-    return f"(2.0 * atan({quotient} / {turn.w}) if {turn.w} else pi if {s} else 0.0)"
+    return f"(atan({quotient} / {turn.w}) if {turn.w} else {number(pi / 2)} if {s} else 0.0)"
 
 
 def _offset(reading: Offset, rest: Sequence[float]) -> str:

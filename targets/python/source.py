@@ -103,13 +103,16 @@ def write_source(rig: Rig) -> Source:
     return source
 
 
-def _share(reading: str, span: tuple[float, float]) -> str:
-    """(reading - span[0]) / (span[1] - span[0]); the reading is a product, a call or stands in parentheses."""
-    width = span[1] - span[0]
-    above = less(reading, span[0])
+def _share(reading: str, factor: float, span: tuple[float, float]) -> str:
+    """(factor * reading - span[0]) / (span[1] - span[0]), the factor taken into the constants.
+
+    The reading is a call, a variable or stands in parentheses.
+    """
+    start, width = span[0] / factor, (span[1] - span[0]) / factor
+    above = less(reading, start)
     if width == 1.0:
         return above
-    return f"{above if span[0] == 0.0 else f'({above})'} / {number(width)}"
+    return f"{above if start == 0.0 else f'({above})'} / {number(width)}"
 
 
 def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
@@ -121,14 +124,16 @@ def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
     return found
 
 
-def _uses(source: Source, places: Mapping[str, int], reading: str, drivers: Sequence[Driver]) -> list[str]:
-    """Statements for all drivers of one reading, given as an expression."""
+def _uses(
+    source: Source, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
+) -> list[str]:
+    """Statements for all drivers of one reading, given as an expression and a factor."""
     lines = []
     if len(drivers) > 1:
         lines.append(f"r = {reading}")
         reading = "r"
     for driver in drivers:
-        *before, last = source.share_to_strength(driver, _share(reading, driver.span))
+        *before, last = source.share_to_strength(driver, _share(reading, factor, driver.span))
         lines += [*before, f"v[{places[driver.name]}] = {last.removeprefix('u = ')}"]
     return lines
 
@@ -153,7 +158,8 @@ def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
             lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
         for reading, drivers in readings.items():
             source.helpers.add(reading.kind)
-            lines += _uses(source, places, expression(reading, turn, joint.translation), drivers)
+            text, factor = expression(reading, turn, joint.translation)
+            lines += _uses(source, places, text, drivers, factor)
         yield sum(map(len, readings.values())), lines
 
 

@@ -1,8 +1,9 @@
-"""How long the evaluator takes, against the same formulas written straight in numpy, one driver after another.
+"""How long the evaluator takes, against the same formulas written straight in numpy, one driver after
+another.
 
-Run `python -m tests.bench.evaluate` from the repository. Prints milliseconds and the ratio; below 1 the evaluator
-is faster. The reference is what one would write for one driver at a time, on columns of the pose arrays; it shares
-the solver of Bezier curves with the evaluator and nothing else.
+Run `python -m tests.bench.evaluate` from the repository. Prints milliseconds and the ratio; below 1 the
+evaluator is faster. The reference is what one would write for one driver at a time, on columns of the pose
+arrays; it shares the solver of Bezier curves with the evaluator and nothing else.
 """
 
 from __future__ import annotations
@@ -12,12 +13,12 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
 from plica.evaluate.gather import skeleton_of
 from plica.rig.model import Bend, Bezier, ControlValue, Curve, Driver, Euler, Gap, Hermite, Offset, Rig, Rotation, Swing
 from plica.skeleton.algebra import matrix_of
-
 from tests.support.rigs import random_rig
 
 FRAMES = 10_000
@@ -61,7 +62,7 @@ class Straight:
             rw * qw + rx * qx + ry * qy + rz * qz,
         )
 
-    def reading(self, reading: object, poses: Poses) -> np.ndarray:  # noqa: PLR0911
+    def reading(self, reading: object, poses: Poses) -> np.ndarray:
         """One reading in all frames."""
         if isinstance(reading, ControlValue):
             column = self.controls[reading.control]

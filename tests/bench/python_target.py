@@ -49,9 +49,6 @@ def make_rig() -> Rig:
 HELPERS = '''
 from math import atan2, sqrt
 
-def clip(u):
-    return 0.0 if u < 0.0 else u if u < 1.0 else 1.0
-
 def soft(u):
     if u <= 0.0:
         return 0.0
@@ -127,7 +124,9 @@ def _strength_by_hand(entry: Any, rest: RigJoint) -> str:
         value = f"atan2(sqrt(x * x + y * y + z * z), abs(w)) * {2 * scale!r}"
     else:
         value = f"(ty - {rest.translation[1]!r}) * {scale!r}"
-    return f"{'clip' if isinstance(entry.curve, Linear) else 'soft' if entry.curve == SOFT else 'steep'}({value})"
+    if isinstance(entry.curve, Linear):
+        return f"0.0 if (u := {value}) < 0.0 else u if u < 1.0 else 1.0"
+    return f"{'soft' if entry.curve == SOFT else 'steep'}({value})"
 
 
 class Host:

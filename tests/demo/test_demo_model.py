@@ -75,7 +75,7 @@ def sculpt_paths() -> list[str]:
     return [f"sculpts/{name}.npz" for name in names]
 
 
-# --- the files as a whole ---------------------------------------------------------------------------------------
+# --- the files as a whole -----------------------------------------------------------------------------------
 
 
 def test_all_files_are_there() -> None:
@@ -98,7 +98,7 @@ def test_a_second_run_gives_the_same_bytes() -> None:
     assert demo.files() == first
 
 
-# --- the mesh ---------------------------------------------------------------------------------------------------
+# --- the mesh -----------------------------------------------------------------------------------------------
 
 
 def test_the_file_holds_one_skinned_mesh_named_skin() -> None:
@@ -149,9 +149,7 @@ def test_triangles_mirror_too(model: DemoModel) -> None:
 def test_the_surface_is_closed_and_consistently_wound(model: DemoModel) -> None:
     triangles = model.welded[model.triangles]
     ways = Counter(
-        (int(a), int(b))
-        for triangle in triangles
-        for a, b in zip(triangle, np.roll(triangle, -1), strict=True)
+        (int(a), int(b)) for triangle in triangles for a, b in zip(triangle, np.roll(triangle, -1), strict=True)
     )
     assert set(ways.values()) == {1}
     assert all((b, a) in ways for a, b in ways)
@@ -197,7 +195,7 @@ def test_every_bending_joint_moves_skin(model: DemoModel) -> None:
     assert set(model.skeleton.names) - moved <= {"root"}
 
 
-# --- texture layout ---------------------------------------------------------------------------------------------
+# --- texture layout -----------------------------------------------------------------------------------------
 
 
 def test_texture_layout_is_inside_unique_and_mirrored(model: DemoModel) -> None:
@@ -247,7 +245,7 @@ def _islands(model: DemoModel) -> Array:
         label = following
 
 
-# --- skeleton and skinning --------------------------------------------------------------------------------------
+# --- skeleton and skinning ----------------------------------------------------------------------------------
 
 
 def test_joints_mirror_in_place() -> None:
@@ -272,9 +270,7 @@ def test_most_right_frames_are_no_axis_flip_of_the_left_ones() -> None:
 def test_the_file_rests_in_its_bind_pose(model: DemoModel) -> None:
     document = opened("wren.glb")
     skin = document.skins[0]
-    inverse = (
-        read("wren.glb", skin.inverseBindMatrices).reshape(-1, 4, 4).transpose(0, 2, 1).astype(np.float64)
-    )
+    inverse = read("wren.glb", skin.inverseBindMatrices).reshape(-1, 4, 4).transpose(0, 2, 1).astype(np.float64)
     world: dict[int, Array] = {}
 
     def visit(index: int, above: Array) -> None:
@@ -336,7 +332,7 @@ def test_quaternions_agree_with_scipy() -> None:
         assert np.allclose(quaternion_from_matrix(matrix), expected, atol=1e-12)
 
 
-# --- the clip ---------------------------------------------------------------------------------------------------
+# --- the clip -----------------------------------------------------------------------------------------------
 
 
 def test_the_clip_animates_the_same_nodes_smoothly() -> None:
@@ -366,7 +362,8 @@ def test_the_clip_does_both_sides_at_different_times() -> None:
 
     def bend(name: str) -> Array:
         rotations = np.array([pose[name].rotation for pose in poses])
-        return np.degrees(np.arccos(np.clip((np.trace(rotations, axis1=1, axis2=2) - 1.0) / 2.0, -1.0, 1.0)))
+        cosines = (np.trace(rotations, axis1=1, axis2=2) - 1.0) / 2.0
+        return np.asarray(np.degrees(np.arccos(np.clip(cosines, -1.0, 1.0))))
 
     for name, least in (("lowerarm", 120.0), ("index_1", 75.0), ("lowerleg", 35.0)):
         left, right = bend(f"{name}_lf"), bend(f"{name}_rt")
@@ -378,7 +375,7 @@ def test_the_clip_does_both_sides_at_different_times() -> None:
     assert local_matrices(skeleton, poses[0]).shape == (len(skeleton.joints), 4, 4)
 
 
-# --- sculpts ----------------------------------------------------------------------------------------------------
+# --- sculpts ------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("path", sculpt_paths())
@@ -404,7 +401,9 @@ def test_sculpts_are_sparse_left_and_of_plausible_size(path: str, model: DemoMod
 
 
 def test_the_elbow_crease_gives_the_joint_its_girth_back(model: DemoModel) -> None:
-    """On the outer side of the bent elbow the skin moves out, away from the joint that blending pulled it to."""
+    """On the outer side of the bent elbow the skin moves out, away from the joint that blending pulled it
+    to.
+    """
     posed = skinned(model, sculpts.elbow_pose())
     content = archive("sculpts/elbow_crease.npz")
     elbow = model.skeleton["lowerarm_lf"].place
@@ -412,9 +411,7 @@ def test_the_elbow_crease_gives_the_joint_its_girth_back(model: DemoModel) -> No
     before = np.linalg.norm(posed[content["indices"]] - elbow, axis=1)
     after = np.linalg.norm(moved - elbow, axis=1)
     near = np.linalg.norm(model.positions[content["indices"]] - elbow, axis=1) < 0.045
-    outside = (model.positions[content["indices"]] - elbow) @ model.skeleton["lowerarm_lf"].frame[
-        :, 2
-    ] < -0.02
+    outside = (model.positions[content["indices"]] - elbow) @ model.skeleton["lowerarm_lf"].frame[:, 2] < -0.02
     assert np.mean((after - before)[near & outside]) > 0.003
 
 
@@ -424,7 +421,7 @@ def test_the_inbetween_is_not_half_the_knuckle() -> None:
     assert ratio < 0.45
 
 
-# --- pictures ---------------------------------------------------------------------------------------------------
+# --- pictures -----------------------------------------------------------------------------------------------
 
 
 def picture(path: str) -> Image.Image:
@@ -453,13 +450,8 @@ def test_normal_maps_hold_unit_vectors_and_differ_only_in_the_folds() -> None:
         assert np.abs(np.linalg.norm(maps[name], axis=2) - 1.0).max() < 0.012
         assert maps[name][..., 2].min() > 0.2
     change = np.abs(maps["contracted"] - maps["relaxed"]).max(axis=2)
-    areas = [
-        np.asarray(picture(f"masks/{name}.png").resize((1024, 1024)))
-        for name in ("brow", "muzzle", "forearm")
-    ]
+    areas = [np.asarray(picture(f"masks/{name}.png").resize((1024, 1024))) for name in ("brow", "muzzle", "forearm")]
     inside = np.maximum.reduce(areas)
     assert change[inside > 250].mean() > 0.08
-    far = (
-        np.asarray(Image.fromarray(inside).resize((128, 128), Image.Resampling.BOX).resize((1024, 1024))) == 0
-    )
+    far = np.asarray(Image.fromarray(inside).resize((128, 128), Image.Resampling.BOX).resize((1024, 1024))) == 0
     assert change[far].max() < 0.02

@@ -52,7 +52,9 @@ def test_tabs_are_shown_as_spaces_and_counted() -> None:
 
 
 # rich's cell_len is a general-purpose library's table of terminal widths, made from Unicode's data (UAX 11).
-@pytest.mark.parametrize("before", ["", "abc ", "手足 ", "ｗｉｄｅ ", "é ", "e\u0301 ", "한 글 ", "ﾊﾝｶｸ ", "🦦 ", "\u200d"])
+@pytest.mark.parametrize(
+    "before", ["", "abc ", "手足 ", "ｗｉｄｅ ", "é ", "e\u0301 ", "한 글 ", "ﾊﾝｶｸ ", "🦦 ", "\u200d"]
+)
 def test_wide_and_combining_characters_keep_the_underlining_aligned(before: str) -> None:
     line, under = rows(render(one(before + "joint!", len(before), len(before) + 5)))
     assert cell_len(line[: line.index("joint")]) == under.index("^")

@@ -16,7 +16,7 @@ from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
 
 # One of everything, so that mutations reach every rule of the grammar.
-GOOD = '''plica 1
+GOOD = """plica 1
 // Wren, who runs the river post
 character wren "Wren" {
     geometry  "wren.glb" mesh "skin"
@@ -59,7 +59,7 @@ fold muzzle both { in fur  area brow  follows elbow }
 expect both { volume of forearm within 4 %  over elbow }
 expect { clearance of forearm from brow at least 0.5 mm  over clip "clips/rounds.glb" }
 expect {rest}
-'''
+"""
 SCRAPS = [
     "{", "}", "(", ")", ",", "=", "..", '"', "//", "\n", " ", "\0", "\ud800", "\ufeff", "é", "手", "0", "-1e9",
     "deg", "both", "each", "driver", "region", "{x}", "use ", "\\", "\r", "1 ", "plica 1", "expect {", "🦦",

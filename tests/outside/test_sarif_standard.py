@@ -27,7 +27,9 @@ REGION = {
     "additionalProperties": False,
     "required": ["startLine", "startColumn", "endLine", "endColumn"],
     # 3.30.5 to 3.30.8: lines and columns count from 1
-    "properties": {key: {"type": "integer", "minimum": 1} for key in ("startLine", "startColumn", "endLine", "endColumn")},
+    "properties": {
+        key: {"type": "integer", "minimum": 1} for key in ("startLine", "startColumn", "endLine", "endColumn")
+    },
 }
 ARTIFACT = {  # 3.4
     "type": "object",
@@ -206,7 +208,9 @@ def test_a_fix_applied_by_its_columns_mends_the_text() -> None:
     at = change["deletedRegion"]
     lines = text.split("\n")
     line = lines[at["startLine"] - 1]
-    lines[at["startLine"] - 1] = line[: at["startColumn"] - 1] + change["insertedContent"]["text"] + line[at["endColumn"] - 1 :]
+    lines[at["startLine"] - 1] = (
+        line[: at["startColumn"] - 1] + change["insertedContent"]["text"] + line[at["endColumn"] - 1 :]
+    )
     assert "\n".join(lines) == "plica 1\ndriver 手 {\n}\n"
 
 

@@ -79,12 +79,12 @@ FAULTS = {
     "ends early": (TEXT[:120], "ends within"),
     "no frames": (_without("Frames: 2"), "line 22: `Frames: ...`"),
     "zero frames": (TEXT.replace("Frames: 2", "Frames: 0"), "no frames"),
-    "frame time": (TEXT.replace("0.5", "-1"), "line 23: the frame time"),
-    "short frame": (TEXT.replace("4 5 6 0", "4 5 6"), "line 25: the frame has 8 values"),
-    "word in frame": (TEXT.replace("4 5 6", "4 five 6"), "line 25: `five`"),
-    "not finite": (TEXT.replace("4 5 6", "4 nan 6"), "line 25: `nan`"),
+    "frame time": (TEXT.replace("0.5", "-1"), "line 22: the frame time"),
+    "short frame": (TEXT.replace("4 5 6 0", "4 5 6"), "line 24: the frame has 8 values"),
+    "word in frame": (TEXT.replace("4 5 6", "4 five 6"), "line 24: `five`"),
+    "not finite": (TEXT.replace("4 5 6", "4 nan 6"), "line 24: `nan`"),
     "too few": (TEXT.replace("Frames: 2", "Frames: 3"), "2 frames are there of 3"),
-    "too many": (TEXT.replace("Frames: 2", "Frames: 1"), "line 25: there are more"),
+    "too many": (TEXT.replace("Frames: 2", "Frames: 1"), "line 24: there are more"),
 }
 
 

@@ -32,8 +32,8 @@ def SkelRoot "Root"
         texCoord2f[] primvars:st = [(0, 0), (1, 0), (0, 1)] (interpolation = "vertex")
         uniform token[] skel:blendShapes = ["smile", "frown"]
         rel skel:skeleton = </Root/Bones>
-        int[] primvars:skel:jointIndices = [0, 0, 0] (elementSize = 1 interpolation = "vertex")
-        float[] primvars:skel:jointWeights = [1, 1, 1] (elementSize = 1 interpolation = "vertex")
+        int[] primvars:skel:jointIndices = [0, 0, 0] (elementSize = 1; interpolation = "vertex")
+        float[] primvars:skel:jointWeights = [1, 1, 1] (elementSize = 1; interpolation = "vertex")
     }}
 }}
 """

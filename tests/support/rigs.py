@@ -6,6 +6,8 @@ from collections.abc import Callable
 from random import Random
 
 import numpy as np
+from scipy.spatial.transform import Rotation as Turn
+
 from plica.rig.model import (
     Bend,
     Bezier,
@@ -37,7 +39,6 @@ from plica.rig.model import (
     Vector,
 )
 from plica.rig.radial import solve
-from scipy.spatial.transform import Rotation as Turn
 
 ORDERS = ("xyz", "xzy", "yxz", "yzx", "zxy", "zyx")
 CURVES: tuple[Curve, ...] = (
@@ -93,7 +94,9 @@ def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, 
         )
 
     for index in range(middle):
-        add(f"middle_{index}", f"middle_{index - 1}" if index else None, np.array([0.0, 0.3 * index, 0.0]), "none", None)
+        add(
+            f"middle_{index}", f"middle_{index - 1}" if index else None, np.array([0.0, 0.3 * index, 0.0]), "none", None
+        )
     for index in range(pairs):
         hangs = random.randrange(-middle, index)
         step = np.array([random.uniform(0.1, 0.4), random.uniform(-0.3, 0.3), random.uniform(-0.3, 0.3)])
@@ -144,9 +147,7 @@ def random_field(random: Random, name: str, joint: str, metric: str, kernel: str
         if near.magnitude().min() > 0.4:
             found = trial
     width, coefficients, constants = solve(found, metric, axis, kernel)
-    return Field(
-        name, "none", name, joint, metric, axis, kernel, width, tuple(found), coefficients, constants
-    )
+    return Field(name, "none", name, joint, metric, axis, kernel, width, tuple(found), coefficients, constants)
 
 
 def random_rig(
@@ -155,9 +156,7 @@ def random_rig(
     """A rig whose drivers go through all kinds of reading and curve in turn."""
     random = Random(seed)
     joints = random_skeleton(random, middle, pairs)
-    controls = tuple(
-        Control(f"{side}_dial", side, "dial", (-1.0, 1.0), 0.125) for side in ("left", "right")
-    )
+    controls = tuple(Control(f"{side}_dial", side, "dial", (-1.0, 1.0), 0.125) for side in ("left", "right"))
     strengths: list[Driver | Sample | Combine] = []
     for index in range(drivers):
         reading = _reading(index, random, joints, controls)

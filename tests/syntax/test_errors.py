@@ -102,9 +102,7 @@ CASES = {
         '// { {\nregion arm { note "}}"  skin of "{" }\nregion x { skn of y } // }\n',
         [("unexpected-text", 4, "skn", "`skin`")],
     ),
-    "value missing before the next declaration": Case(
-        "combine fist =\n\n" + GOOD, [("unexpected-end", 2, "=", "")]
-    ),
+    "value missing before the next declaration": Case("combine fist =\n\n" + GOOD, [("unexpected-end", 2, "=", "")]),
     "value missing at the end of the file": Case("combine fist =   \n\n// end\n", [("unexpected-end", 2, "=", "")]),
     "text after a declaration": Case(GOOD.strip() + " foo\n", [("unexpected-text", 2, "foo", "")]),
     "two declarations on one line": Case(
@@ -125,9 +123,7 @@ CASES = {
     "feet": Case("region arm { feather 2 ft }\n", [("unknown-unit", 2, "ft", "deg, rad")]),
     "degrees in full": Case("driver a { span 0 deg .. 1 degrees }\n", [("unknown-unit", 2, "degrees", "`deg`")]),
     "the degree sign": Case("driver a { span 0 deg .. 130° }\n", [("unknown-unit", 2, "°", "`deg`")]),
-    "millimetres in full": Case(
-        "region arm { feather 2 millimetres }\n", [("unknown-unit", 2, "millimetres", "`mm`")]
-    ),
+    "millimetres in full": Case("region arm { feather 2 millimetres }\n", [("unknown-unit", 2, "millimetres", "`mm`")]),
     "capital letters in a unit": Case("region arm { feather 2 MM }\n", [("unknown-unit", 2, "MM", "`mm`")]),
     "a keyword after a number is no unit": Case(
         "region arm { feather 2 within }\n", [("unexpected-text", 2, "within", "")]

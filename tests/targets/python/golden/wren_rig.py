@@ -21,7 +21,7 @@ Constants: CHARACTER, JOINTS (those that are read), REST (their rest transforms)
 FOLDS. Run as a program with --self-test it checks itself against vectors.json beside it.
 """
 
-from math import atan, atan2, exp, pi, sqrt
+from math import atan, atan2, exp, sqrt
 
 CHARACTER = 'wren'
 
@@ -173,11 +173,14 @@ def _values(host):
 
 
 def _swing(twist, toward, beside, w):
-    """How far a turn takes an axis toward a direction: its vector part along the axis, the direction and beside both."""
+    """Half of how far a turn takes an axis toward a direction.
+
+    The arguments are the turn's vector part along the axis, along the direction and beside both, and its scalar.
+    """
     across = sqrt(toward * toward + beside * beside)
     kept = sqrt(twist * twist + w * w)
     size = kept * across
-    return 2.0 * atan2(across, kept) * ((twist * toward + w * beside) / size) if size else 0.0
+    return atan2(across, kept) * ((twist * toward + w * beside) / size) if size else 0.0
 
 
 def _euler_last_sides(p, q, r, w):
@@ -333,9 +336,9 @@ def _part_0(pose, c, v):
     dy = (0.9396926207859084 * y) + (0.20521208599540122 * z - 0.273616114660535 * x)
     dz = (0.9396926207859084 * z - 0.273616114660535 * w) + (-0.20521208599540122 * y)
     dw = (0.9396926207859084 * w + 0.20521208599540122 * x) + (0.273616114660535 * z)
-    v[2] = ((2.0 * atan((0.6 * dx - 0.8 * dz) / dw) if dw else pi if 0.6 * dx - 0.8 * dz else 0.0) + 0.5) / 2.0
-    v[4] = _curve_0(2.0 * atan2(sqrt(dx * dx + dy * dy + dz * dz), abs(dw)) / 1.5)
-    u = _swing(dx, 0.6 * dy + 0.8 * dz, -0.8 * dy + 0.6 * dz, dw) / 1.3
+    v[2] = (atan((0.6 * dx - 0.8 * dz) / dw) if dw else 1.5707963267948966 if 0.6 * dx - 0.8 * dz else 0.0) + 0.25
+    v[4] = _curve_0(atan2(sqrt(dx * dx + dy * dy + dz * dz), abs(dw)) / 0.75)
+    u = _swing(dx, 0.6 * dy + 0.8 * dz, -0.8 * dy + 0.6 * dz, dw) / 0.65
     v[5] = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u
     u = (_euler_first(0.74 * dx - 0.5964171097297423 * dy - 0.3109447398198282 * dz, 0.5164171097297422 * dx + 0.8 * dy - 0.3054723699099141 * dz, 0.43094473981982817 * dx + 0.06547236990991409 * dy + 0.9 * dz, dw) + 1.5) / 3.0
     v[7] = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u
@@ -365,14 +368,14 @@ def _part_0(pose, c, v):
     x, y, z, w = pose[1][1]
     dx = (0.7071067811865476 * x) + (-0.7071067811865476 * z)
     dw = (0.7071067811865476 * w) + (0.7071067811865476 * y)
-    r = (2.0 * atan(dx / dw) if dw else pi if dx else 0.0)
-    v[0] = _curve_1(r / 2.2)
-    u = r / -0.5
+    r = (atan(dx / dw) if dw else 1.5707963267948966 if dx else 0.0)
+    v[0] = _curve_1(r / 1.1)
+    u = r / -0.25
     v[1] = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u
     # 'left_hand'
     x, y, z, w = pose[2][1]
-    v[3] = _curve_2((2.0 * atan(-z / w) if w else pi if -z else 0.0))
-    u = _swing(y, x, -z, w) / 1.3
+    v[3] = _curve_2((atan(-z / w) if w else 1.5707963267948966 if -z else 0.0) / 0.5)
+    u = _swing(y, x, -z, w) / 0.65
     v[6] = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u
     # 'left_whiskerpad'
     tx, ty, tz = pose[3][0]

@@ -1,0 +1,113 @@
+"""Test vectors: enough of them, reaching what they must, repeatable, and never on an edge."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+
+from plica.evaluate import Evaluator, SparsePose, poses_from
+from plica.evaluate.gather import skeleton_of
+from plica.evaluate.mirroring import Mirror
+from plica.evaluate.vectors import FEWEST, vectors
+from plica.rig.model import Driver, Euler, Hermite, Points, Rig, Symmetry
+from tests.support.mirroring import mirrored_poses
+from tests.support.rigs import random_rig
+
+
+@pytest.fixture(scope="module")
+def rig() -> Rig:
+    return random_rig(6, drivers=63, fields=4, combines=4)
+
+
+def test_rest_comes_first_and_is_zero(rig: Rig) -> None:
+    first = vectors(rig)[0]
+    assert first.pose == SparsePose()
+    assert list(first.strengths) == [strength.name for strength in rig.strengths]
+    assert set(first.strengths.values()) == {0.0}
+
+
+@pytest.mark.parametrize("drivers", [0, 1, 63])
+def test_enough_of_them(drivers: int) -> None:
+    found = vectors(random_rig(6, drivers=drivers, fields=0, combines=0))
+    assert len(found) >= FEWEST
+    assert len(found) <= FEWEST + 8 * drivers
+
+
+def test_text_says_exactly_the_same(rig: Rig) -> None:
+    """Every number has 15 significant digits, so its text at that length reads back as the same number."""
+    found = vectors(rig)
+    for example in found:
+        numbers = [*example.pose.controls.values()]
+        for placement in example.pose.joints.values():
+            numbers += [*(placement.rotation or ()), *(placement.translation or ())]
+        assert all(float(f"{number:.15g}") == number for number in numbers)
+    assert json.dumps([asdict(example) for example in found]) == json.dumps([asdict(e) for e in vectors(rig)])
+
+
+def test_every_end_and_knot_is_reached(rig: Rig) -> None:
+    found = vectors(rig)
+    readings = Evaluator(rig).readings(poses_from(rig, [example.pose for example in found]))
+    drivers = [driver for driver in rig.strengths if isinstance(driver, Driver)]
+    for column, driver in enumerate(drivers):
+        if isinstance(driver.reading, Euler) and driver.reading.order[1] == driver.reading.channel:
+            continue  # a middle angle ends at 90 degrees, short of what the random span may ask for
+        start, end = driver.span
+        knots = [0.0, 1.0]
+        if isinstance(driver.curve, Hermite | Points):
+            knots = [knot[0] for knot in getattr(driver.curve, "knots", None) or driver.curve.points]
+        for knot in knots:
+            gap = np.abs(readings[:, column] - (start + knot * (end - start))).min()
+            # Where the exact place is on an edge, one a little further inside takes its place.
+            assert gap <= 0.02 * abs(end - start), (driver.name, knot)
+        shares = (readings[:, column] - start) / (end - start)
+        if driver.reading.kind != "bend":
+            assert shares.min() <= -0.2
+        assert shares.max() >= 1.2
+
+
+def test_field_samples_are_reached(rig: Rig) -> None:
+    found = vectors(rig)
+    for field in rig.fields:
+        for sample in field.samples[1:]:
+            assert 1.0 in {example.strengths[f"{field.name}_{sample.name}"] for example in found}
+
+
+def test_no_pose_is_on_an_edge(rig: Rig) -> None:
+    found = vectors(rig)
+    poses = poses_from(rig, [example.pose for example in found])
+    evaluator = Evaluator(rig)
+    expected = np.array([list(example.strengths.values()) for example in found])
+    assert evaluator.strengths(poses) == pytest.approx(expected, abs=1e-11)
+    random = np.random.default_rng(1)
+    poses.rotations[:] += random.uniform(-1e-14, 1e-14, poses.rotations.shape)
+    assert evaluator.strengths(poses) == pytest.approx(expected, abs=1e-9)
+
+
+def test_mirrored_poses_are_mirrored_through_model_space(rig: Rig) -> None:
+    """The compiler's mirror against full forward kinematics on a skeleton whose partners share no axes."""
+    assert rig.symmetry is not None
+    sparse = [example.pose for example in vectors(rig)]
+    mirror = Mirror(rig, skeleton_of(rig), rig.symmetry)
+    found = poses_from(rig, [mirror.pose(pose) for pose in sparse])
+    expected = mirrored_poses(rig, poses_from(rig, sparse))
+    signs = np.sign((found.rotations * expected.rotations).sum(axis=-1, keepdims=True))
+    assert found.rotations == pytest.approx(
+        expected.rotations * signs * np.linalg.norm(found.rotations, axis=-1, keepdims=True), abs=1e-9
+    )
+    assert found.translations == pytest.approx(expected.translations, abs=1e-9)
+    assert (found.controls == expected.controls).all()
+
+
+def test_mirroring_twice_changes_nothing(rig: Rig) -> None:
+    poses = poses_from(rig, [example.pose for example in vectors(rig)])
+    twice = mirrored_poses(rig, mirrored_poses(rig, poses))
+    assert Evaluator(rig).readings(twice) == pytest.approx(Evaluator(rig).readings(poses), abs=1e-9)
+
+
+def test_a_plane_off_the_origin_mirrors_alike(rig: Rig) -> None:
+    """Only rotations and steps since rest are mirrored, so where the plane lies does not matter."""
+    shifted = replace(rig, symmetry=Symmetry("x", 0.7, False))
+    assert vectors(shifted) == vectors(rig)

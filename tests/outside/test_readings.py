@@ -1,0 +1,201 @@
+"""Readings, curves and fields against general-purpose libraries, standards and papers."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
+from scipy.spatial.transform import Rotation as Turn
+
+from plica.evaluate import Evaluator, Poses, curve_values, poses_from
+from plica.evaluate.poses import sparse_pose
+from plica.rig.curves import EASINGS, SMOOTH, harmonic_slopes
+from plica.rig.model import (
+    Bend,
+    Bezier,
+    Character,
+    Driver,
+    Euler,
+    Gap,
+    Hermite,
+    Linear,
+    Quaternion,
+    Reading,
+    Rig,
+    RigJoint,
+    Rotation,
+    Swing,
+)
+from tests.support.mirroring import model_matrices
+from tests.support.rigs import ORDERS, random_rig
+
+REST: Quaternion = (0.5, -0.1, 0.7, 0.5)  # not of length 1 yet
+X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+
+
+def read(readings: Sequence[Reading], turns: Turn) -> np.ndarray:
+    """Readings, (turns, readings), of a joint that has turned since a rest pose that is turned itself."""
+    rest = Turn.from_quat(REST)
+    x, y, z, w = rest.as_quat()
+    joint = RigJoint("elbow", None, (0.0, 0.0, 0.0), (x, y, z, w), (1.0, 1.0, 1.0), "none", None, True)
+    drivers = tuple(
+        Driver(f"d{number}", "none", "d", reading, (0.0, 1.0), False, Linear())
+        for number, reading in enumerate(readings)
+    )
+    rig = Rig(Character("wren", "Wren", None, 1e-4), (joint,), strengths=drivers)
+    rotations = (rest * turns).as_quat()[:, np.newaxis]
+    count = len(rotations)
+    return Evaluator(rig).readings(Poses(("elbow",), rotations, np.zeros((count, 1, 3)), (), np.zeros((count, 0))))
+
+
+def frame(seed: int) -> tuple[Quaternion, Turn]:
+    """A random frame, as a quaternion and as scipy's rotation."""
+    turn = Turn.random(random_state=seed)
+    x, y, z, w = turn.as_quat()
+    return (float(x), float(y), float(z), float(w)), turn
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_euler_angles(order: str) -> None:
+    """scipy.spatial.transform.Rotation.as_euler, whose lowercase orders are about axes that stay put."""
+    turns = Turn.random(500, random_state=1)
+    quaternion, turned = frame(2)
+    found = read([Euler("elbow", order, channel, quaternion) for channel in order], turns)
+    assert found == pytest.approx((turned * turns * turned.inv()).as_euler(order), abs=1e-12)
+
+
+@pytest.mark.parametrize("order", ORDERS)
+@pytest.mark.parametrize("middle", [90.0, -90.0])
+def test_euler_angles_in_gimbal_lock(order: str, middle: float) -> None:
+    """scipy.spatial.transform.Rotation.as_euler sets the last angle to 0."""
+    turns = Turn.from_euler(order, [[20.0, middle, 50.0], [-170.0, middle, 40.0]], degrees=True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        expected = turns.as_euler(order)
+    found = read([Euler("elbow", order, channel, (0.0, 0.0, 0.0, 1.0)) for channel in order], turns)
+    assert expected[:, 2].tolist() == [0.0, 0.0]
+    assert found == pytest.approx(expected, abs=1e-7)
+
+
+def test_bend() -> None:
+    """scipy.spatial.transform.Rotation.magnitude."""
+    turns = Turn.random(500, random_state=3)
+    assert read([Bend("elbow")], turns)[:, 0] == pytest.approx(turns.magnitude(), abs=1e-12)
+
+
+def test_twist_of_a_swing_and_a_twist() -> None:
+    """Dobrowolski, arXiv 1506.05481: the twist part alone, whatever the swing; computed with scipy's rotations."""
+    random = np.random.default_rng(4)
+    axis = np.array([0.6, 0.0, 0.8])
+    across = np.cross(axis, random.normal(size=(200, 3)))
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    swings = Turn.from_rotvec(across * random.uniform(-3.0, 3.0, (200, 1)))
+    angles = random.uniform(-3.0, 3.0, 200)
+    found = read([Rotation("elbow", (0.6, 0.0, 0.8))], swings * Turn.from_rotvec(axis * angles[:, np.newaxis]))
+    assert found[:, 0] == pytest.approx(angles, abs=1e-12)
+
+
+def test_swing_thirty_then_twist_forty() -> None:
+    """Worked out by an independent small program: the quaternion of a swing about x by 30 and a twist about z by 40 degrees."""
+    turn = Turn.from_quat([[0.243210346802, -0.088521326901, 0.330366089549, 0.907673371190]])
+    found = read([Rotation("elbow", Z), Swing("elbow", Z, Y), Swing("elbow", Z, X)], turn)
+    # Turning about x takes z away from y.
+    assert np.degrees(found[0]) == pytest.approx([40.0, -30.0, 0.0], abs=1e-9)
+
+
+def test_swing_is_the_shortest_turn_of_the_axis() -> None:
+    """The rotation vector (Grassia 1998) of the shortest turn between two directions, by scipy's
+    Rotation.align_vectors for the check that it is one, and by cross product and angle for its value."""
+    turns = Turn.random(300, random_state=5)
+    quaternion, axes = frame(6)
+    along, toward = axes.apply(X), axes.apply(Y)
+    found = read([Swing("elbow", tuple(along.tolist()), tuple(toward.tolist()))], turns)[:, 0]
+    turned = turns.apply(along)
+    normals = np.cross(along, turned)
+    sizes = np.linalg.norm(normals, axis=1, keepdims=True)
+    vectors = normals / sizes * np.arctan2(sizes, turned @ along[:, np.newaxis])
+    assert Turn.from_rotvec(vectors).apply(along) == pytest.approx(turned, abs=1e-12)
+    # Turning `along` toward `toward` is turning about along x toward.
+    assert found == pytest.approx(vectors @ np.cross(along, toward), abs=1e-12)
+
+
+def test_gaps_are_distances_between_posed_joints() -> None:
+    """Forward kinematics with 4 x 4 matrices from scipy's rotations, root to tip (glTF 2.0 section 3.5.3)."""
+    rig = random_rig(11, drivers=70)
+    poses = poses_from(rig, [sparse_pose({})] * 30)
+    random = np.random.default_rng(12)
+    poses.rotations[1:] = random.normal(size=poses.rotations[1:].shape)
+    poses.translations[1:] += random.normal(size=poses.translations[1:].shape) * 0.1
+    origins = model_matrices(rig, poses)[..., :3, 3]
+    found = Evaluator(rig).readings(poses)
+    rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
+    gaps = [(column, driver.reading) for column, driver in enumerate(rig.strengths[:70]) if isinstance(driver, Driver)]
+    checked = 0
+    for column, reading in gaps:
+        if isinstance(reading, Gap):
+            apart = np.linalg.norm(origins[:, rows[reading.joint]] - origins[:, rows[reading.other]], axis=1)
+            assert found[:, column] == pytest.approx(apart - apart[0], abs=1e-12)
+            checked += 1
+    assert checked == 10
+
+
+def test_hermite_curves() -> None:
+    """scipy.interpolate.CubicHermiteSpline with the same slopes, its ends carried on as straight lines."""
+    knots = ((0.0, 0.0, 0.3), (0.2, 0.4, -1.0), (0.7, 0.35, 2.0), (1.0, 1.0, 0.8))
+    x, y, slopes = zip(*knots, strict=True)
+    shares = np.linspace(-0.5, 1.5, 401)
+    spline = CubicHermiteSpline(x, y, slopes)
+    inside = np.clip(shares, 0, 1)
+    expected = spline(inside) + (shares - inside) * spline(inside, 1)
+    assert curve_values(Hermite("smooth", knots), shares, False) == pytest.approx(expected, abs=1e-14)
+    assert curve_values(Hermite("smooth", knots), shares) == pytest.approx(np.clip(spline(inside), 0, 1), abs=1e-14)
+
+
+def test_harmonic_curves() -> None:
+    """scipy.interpolate.PchipInterpolator (Fritsch and Butland 1984)."""
+    x, y = (0.0, 0.15, 0.4, 0.8, 1.0), (0.0, 0.02, 0.5, 0.55, 1.0)
+    knots = tuple(zip(x, y, harmonic_slopes(x, y), strict=True))
+    shares = np.linspace(0, 1, 333)
+    assert curve_values(Hermite("harmonic", knots), shares) == pytest.approx(PchipInterpolator(x, y)(shares), abs=1e-14)
+
+
+EASED = (
+    ".05 .01136, .1 .03978, .15 .07978, .2 .12803, .25 .18235, .3 .24115, .35 .30323, .4 .36761, .45 .43345, .5 .5, "
+    ".6 .63238, .65 .69676, .7 .75884, .75 .81764, .8 .87196, .85 .92021, .9 .96021, .95 .98863"
+)
+
+
+def test_easing_table() -> None:
+    """cubic-bezier(.25, 0, .75, 1) at the values and tolerance of Chromium's cc/timing_function_unittest.cc."""
+    x, y = np.array([[float(number) for number in pair.split()] for pair in EASED.split(", ")]).T
+    assert curve_values(Bezier((0.25, 0.0, 0.75, 1.0)), x) == pytest.approx(y, abs=1.5e-4)
+
+
+@pytest.mark.parametrize("name", sorted(EASINGS))
+def test_easing_keywords(name: str) -> None:
+    """W3C CSS Easing Functions Level 1: the curve from (0, 0) to (1, 1) with the keyword's two control
+    points, its points found from the parameter by de Casteljau's construction."""
+    expected = {
+        "ease": (0.25, 0.1, 0.25, 1.0),
+        "ease-in": (0.42, 0.0, 1.0, 1.0),
+        "ease-out": (0.0, 0.0, 0.58, 1.0),
+        "ease-in-out": (0.42, 0.0, 0.58, 1.0),
+    }[name]
+    points = np.array([(0.0, 0.0), expected[:2], expected[2:], (1.0, 1.0)])[:, :, np.newaxis]
+    t = np.linspace(0, 1, 501)
+    while len(points) > 1:
+        points = points[:-1] * (1 - t) + points[1:] * t
+    x, y = points[0]
+    # Where x is level at an end, rounding x moves the parameter by the root of that.
+    assert curve_values(Bezier(EASINGS[name]), x) == pytest.approx(y, abs=1e-12)
+
+
+def test_half_bent_is_clearly_less_than_full() -> None:
+    """Common practice, no source: a joint half bent under a softened curve stays clearly below full
+    strength, and slowly starting curves give less than half."""
+    assert curve_values(SMOOTH, 0.5) < 0.75
+    assert curve_values(Bezier(EASINGS["ease-in"]), 0.5) < 0.4
+    assert curve_values(Hermite("harmonic", ((0.0, 0.0, 0.0), (0.5, 0.35, 1.0), (1.0, 1.0, 1.0))), 0.5) == 0.35

@@ -1,0 +1,118 @@
+"""The law of mirroring: a mirrored pose gives mirrored strengths, on real skeletons, for every reading.
+
+Poses are mirrored through model space by forward kinematics (`tests.support.mirroring`), which shares no formula with
+the compiler. The right frames of these characters relate to the left ones by different flips, and by none in
+rigged_figure.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from plica.evaluate import Evaluator, Poses, rest_poses
+from plica.pipeline import compile_text
+from plica.rig.model import Driver, Rig
+from tests.support.characters import PAIRED, Paired, compile_everything, from_file, made_even
+from tests.support.mirroring import mirrored_poses
+
+FRAMES = 12
+DISTANCES = ("offset", "gap")
+
+
+def random_poses(rig: Rig, seed: int) -> Poses:
+    """Every joint turned by up to a radian about each axis and moved by up to 2 cm, every control set."""
+    random = np.random.default_rng(seed)
+    rest = rest_poses(rig, FRAMES)
+    count = len(rig.skeleton)
+    turns = Rotation.from_rotvec(random.uniform(-1, 1, (FRAMES * count, 3)))
+    rotations = (Rotation.from_quat(rest.rotations.reshape(-1, 4)) * turns).as_quat().reshape(FRAMES, count, 4)
+    translations = rest.translations + random.uniform(-0.02, 0.02, rest.translations.shape)
+    controls = random.uniform(0, 1, rest.controls.shape)
+    return Poses(rest.joints, rotations, translations, rest.control_names, controls)
+
+
+def worst_differences(rig: Rig) -> dict[str, float]:
+    """The largest difference between a strength and its mirror image's, by kind of reading."""
+    poses = random_poses(rig, 7)
+    evaluator = Evaluator(rig)
+    before, after = evaluator.strengths(poses), evaluator.strengths(mirrored_poses(rig, poses))
+    column = {name: index for index, name in enumerate(evaluator.names)}
+    worst: dict[str, float] = {}
+    for entry in rig.strengths:
+        if entry.side != "left":
+            continue
+        left, right = column[entry.name], column["right" + entry.name.removeprefix("left")]
+        difference = max(
+            float(np.abs(before[:, left] - after[:, right]).max()), float(np.abs(before[:, right] - after[:, left]).max())
+        )
+        kind = entry.reading.kind if isinstance(entry, Driver) else entry.kind
+        worst[kind] = max(worst.get(kind, 0.0), difference)
+    assert before.min() < 0.01 and before.max() > 0.99  # the poses reach both ends
+    return worst
+
+
+KINDS = {"rotation", "bend", "swing", "euler", "offset", "gap", "control", "sample", "combine"}
+
+
+@pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
+def test_mirrored_poses_give_mirrored_strengths(paired: Paired) -> None:
+    compiled = compile_everything(from_file(paired), paired.path.parent)
+    assert compiled.rig is not None
+    worst = worst_differences(compiled.rig)
+    assert set(worst) == KINDS
+    assert {kind: size for kind, size in worst.items() if kind not in DISTANCES and size > 1e-9} == {}
+    # The files' own rest positions mirror to a ten-millionth or so, which distances show.
+    assert all(worst[kind] < 1e-4 for kind in DISTANCES)
+
+
+@pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
+def test_with_even_rest_positions_every_reading_mirrors(paired: Paired) -> None:
+    first = compile_everything(from_file(paired), paired.path.parent)
+    assert first.rig is not None
+    compiled = compile_everything(made_even(first.rig, paired), paired.path.parent)
+    assert compiled.rig is not None, [found.message for found in compiled.diagnostics[:3]]
+    worst = worst_differences(compiled.rig)
+    assert set(worst) == KINDS
+    assert {kind: size for kind, size in worst.items() if size > 1e-9} == {}
+
+
+@pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
+def test_mirroring_twice_is_identity(paired: Paired) -> None:
+    """Declared for the other side, the mirrored axes mirror back to what was written."""
+    compiled = compile_everything(from_file(paired), paired.path.parent)
+    assert compiled.rig is not None
+    exchanged = from_file(paired).replace(f'left "{paired.left}" right "{paired.right}"', "")
+    exchanged = exchanged.replace("}", f'left "{paired.right}" right "{paired.left}" }}')
+    lines = []
+    expected: dict[str, tuple[float, ...]] = {}
+    for entry in compiled.rig.strengths:
+        if isinstance(entry, Driver) and entry.reading.kind == "rotation" and entry.side == "right":
+            axis = ", ".join(map(repr, entry.reading.axis))
+            base = base_of(compiled.rig, entry.reading.joint, paired)
+            lines.append(f'driver {entry.declared} both {{ reads rotation about ({axis}) of "{base}" span 0 deg .. 9 deg }}')
+            left = next(item for item in compiled.rig.strengths if item.name == f"left_{entry.declared}")
+            assert isinstance(left, Driver) and left.reading.kind == "rotation"
+            expected[entry.declared] = left.reading.axis
+    from plica.workspace import Workspace
+
+    back = compile_text("\n".join(["plica 1", exchanged, *lines]), "back.plica", Workspace(paired.path.parent))
+    assert back.rig is not None, [found.message for found in back.diagnostics[:3]]
+    found = {
+        entry.declared: entry.reading.axis
+        for entry in back.rig.strengths
+        if isinstance(entry, Driver) and entry.side == "right" and entry.reading.kind == "rotation"
+    }
+    assert found.keys() == expected.keys() and len(found) > 20
+    for name, axis in expected.items():
+        np.testing.assert_allclose(found[name], axis, atol=1e-12)
+
+
+def base_of(rig: Rig, joint: str, paired: Paired) -> str:
+    """The name of a right joint without its side."""
+    from plica.skeleton.sides import pair_joints
+
+    names = [item.name for item in rig.skeleton]
+    sides = pair_joints(names, [paired.left], [paired.right])
+    return next(pair.base for pair in sides.pairs.values() if names[pair.right] == joint)

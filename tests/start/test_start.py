@@ -1,0 +1,148 @@
+"""`plica start`: the text for two small figures by hand, and specs that pass for every model at hand."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from plica.diagnostics import Diagnostics, Severity
+from plica.pipeline import Compiled, compile_file
+from plica.rig.model import Driver
+from plica.skeleton.model import Joint, Skeleton
+from plica.start import start_spec
+from tests.support.data import SMALL_DATA, data_folder, shared_data
+from tests.support.models import document_of, figure, write_model
+
+GOLDEN = Path(__file__).parent / "golden"
+
+
+def _started(model: Path, folder: Path) -> tuple[str, Compiled]:
+    found = Diagnostics()
+    text = start_spec(model, found)
+    assert not found.has_errors
+    spec = folder / "started.plica"
+    spec.write_text(text, "utf-8")
+    return text, compile_file(spec, [model.parent])
+
+
+def _limbs() -> Skeleton:
+    """A root and a bent leg on each side whose names have dots, and a head."""
+    joints = [Joint("root"), Joint("skull", 0, (0.0, 0.5, 0.0))]
+    for side, x in (("L", 0.2), ("R", -0.2)):
+        first = len(joints)
+        joints.append(Joint(f"thigh.{side}", 0, (x, 0.0, 0.0)))
+        joints.append(Joint(f"shin.{side}", first, (0.0, -0.4, 0.1)))
+        joints.append(Joint(f"foot.{side}", first + 1, (0.0, -0.4, -0.1)))
+    return Skeleton(tuple(joints))
+
+
+CASES = {
+    "limbs": document_of(_limbs(), morphs=["smile", "brow up", "smile"]),
+    "unnamed": document_of(
+        Skeleton((Joint("a b"), Joint('"2"', 0, (0.0, 1.0, 0.0)), Joint("left", 1, (0.0, 1.0, 1.0)), Joint("end", 2)))
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_text_is_the_one_on_file(name: str, tmp_path: Path) -> None:
+    text, compiled = _started(write_model(tmp_path / f"{name}.gltf", CASES[name]), tmp_path)
+    assert text == (GOLDEN / f"{name}.plica").read_text("utf-8")
+    assert {diagnostic.name for diagnostic in compiled.diagnostics} <= {"not-sculpted"}
+    assert compiled.rig is not None
+
+
+def test_both_sides_come_from_one_line(tmp_path: Path) -> None:
+    _, compiled = _started(write_model(tmp_path / "figure.gltf", document_of(figure())), tmp_path)
+    assert compiled.rig is not None
+    strengths = {strength.name for strength in compiled.rig.strengths}
+    assert {"left_shin_bend", "right_shin_bend", "spine_bend", "left_index1_bend"} <= strengths
+    assert {region.name for region in compiled.rig.regions} >= {"left_forearm", "right_forearm"}
+    assert {expectation.kind for expectation in compiled.rig.expectations} == {"rest"}
+
+
+def test_every_driver_is_off_at_rest_and_its_span_runs_from_rest(tmp_path: Path) -> None:
+    _, compiled = _started(write_model(tmp_path / "figure.gltf", document_of(figure())), tmp_path)
+    assert compiled.rig is not None
+    drivers = [strength for strength in compiled.rig.strengths if isinstance(strength, Driver)]
+    assert drivers
+    assert all(driver.span[0] == 0.0 < driver.span[1] for driver in drivers)
+
+
+def test_names_that_the_language_cannot_hold_are_left_out(tmp_path: Path) -> None:
+    skeleton = Skeleton((Joint("a"), Joint("{b}", 0, (0, 1, 0)), Joint("c\nd", 1, (0, 1, 0)), Joint("e\\", 2, (0, 1, 0))))
+    document = document_of(skeleton, morphs=["{x}", "ok", 'with "quotes" and \\'])
+    text, compiled = _started(write_model(tmp_path / "odd.gltf", document), tmp_path)
+    assert compiled.rig is not None
+    assert "{b}" not in text
+    assert {strength.name for strength in compiled.rig.strengths} == {"e_bend", "ok", "with_quotes_and"}
+
+
+def test_names_that_would_meet_are_told_apart(tmp_path: Path) -> None:
+    joints = [Joint("root"), Joint("left_arm_2", 0, (0, 1, 0)), Joint("arm.2", 0, (0, 2, 0)), Joint("arm 2", 0, (0, 3, 0))]
+    joints += [Joint(f"arm_2_{side}", 0, (x, 1, 1)) for side, x in (("l", 1.0), ("r", -1.0))]
+    document = document_of(Skeleton(tuple(joints)), morphs=["arm_2_bend", "left_arm_2_bend"])
+    _, compiled = _started(write_model(tmp_path / "same.gltf", document), tmp_path)
+    assert compiled.rig is not None
+    names = [strength.name for strength in compiled.rig.strengths]
+    assert len(names) == len(set(names)) == 7
+
+
+def test_a_model_that_cannot_be_read_is_one_diagnostic_and_no_text(tmp_path: Path) -> None:
+    found = Diagnostics()
+    (tmp_path / "broken.glb").write_bytes(b"glTF")
+    assert start_spec(tmp_path / "broken.glb", found) == ""
+    assert [diagnostic.name for diagnostic in found.all] == ["unreadable-model"]
+
+
+def test_the_models_place_can_be_another_folder(tmp_path: Path) -> None:
+    (tmp_path / "models").mkdir()
+    model = write_model(tmp_path / "models" / "figure.gltf", document_of(figure()))
+    spec = tmp_path / "figure.plica"
+    spec.write_text(start_spec(model, Diagnostics(), "models/figure.gltf"), "utf-8")
+    assert compile_file(spec).rig is not None
+
+
+# ---- every model at hand -------------------------------------------------------------------------------------
+
+
+def _models() -> Iterator[Path]:
+    endings = (".gltf", ".glb", ".usda", ".usdz")
+    for folder in (SMALL_DATA, data_folder()):
+        yield from sorted(path for path in folder.rglob("*") if path.suffix in endings)
+
+
+@pytest.mark.parametrize("model", list(_models()), ids=lambda path: f"{path.parent.name}/{path.name}")
+def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
+    if model.suffix.startswith(".usd"):
+        pytest.importorskip("pxr", reason="usd-core is not installed")
+    copied = tmp_path / model.name
+    shutil.copy(model, copied)
+    text, compiled = _started(copied, tmp_path)
+    assert compiled.rig is not None
+    assert compiled.rig.strengths
+    unexpected = [
+        diagnostic
+        for diagnostic in compiled.diagnostics
+        if diagnostic.severity is not Severity.NOTE and diagnostic.name != "unclear-model"
+    ]
+    assert unexpected == []
+    assert text == start_spec(copied, Diagnostics())
+
+
+def test_pairs_found_in_the_shared_characters() -> None:
+    # The numbers of pairs are counted by hand from the joint lists; the data's own README names the sides.
+    for parts, pairs in (
+        (("characters", "full_body", "full_body.gltf"), 29),
+        (("characters", "base_mesh_facing_x", "base_mesh.glb"), 25),
+        (("characters", "mannequin", "mannequin.gltf"), 8),
+        (("characters", "rigged_figure", "RiggedFigure.glb"), 7),
+        (("characters", "hands", "left.glb"), 0),
+    ):
+        from plica.readers.model import read_outline
+        from plica.start.sides_found import find_sides
+
+        assert len(find_sides(read_outline(shared_data(*parts)).skeleton).sides.pairs) == pairs

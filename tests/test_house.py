@@ -1,0 +1,89 @@
+"""The house rules that a reader would otherwise have to check by eye."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.support.data import ROOT
+
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "compiler", "grammar", "targets", "tests", "specs"}
+MOST_LINES = 500
+
+# The stages in their order: a module may import from its own stage and from those before it.
+STAGES = (
+    "source",
+    "units",
+    "workspace",
+    "diagnostics",
+    "values",
+    "curves",
+    "syntax",
+    "skeleton",
+    "readers",
+    "spec",
+    "rig",
+    "pipeline",
+    "evaluate",
+    "build",
+    "targets",
+    "start",
+    "demo",
+    "commands",
+)
+# Folders that hold data and no stage, and the package itself.
+NO_STAGE = {"grammar", "specs", "__init__", "__main__"}
+
+
+def tracked(pattern: str = "") -> list[str]:
+    """The files of the repository, or the files on disk where there is no checkout."""
+    done = subprocess.run(
+        ["git", "ls-files", "--cached", "--others", "--exclude-standard", *([pattern] if pattern else [])],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if done.returncode != 0:
+        pytest.skip("this is not a git checkout")
+    return [name for name in done.stdout.splitlines() if (ROOT / name).exists()]
+
+
+def test_the_top_level_holds_what_the_design_gives_it() -> None:
+    found = {name.split("/")[0] for name in tracked()}
+    assert {name for name in found if not name.startswith(".")} <= TOP_LEVEL
+
+
+def test_no_module_is_too_long() -> None:
+    lengths = {name: len((ROOT / name).read_text("utf-8").splitlines()) for name in tracked("*.py")}
+    assert {name: length for name, length in lengths.items() if length > MOST_LINES} == {}
+
+
+def stage_of(path: Path) -> str:
+    """The stage that a module of the package belongs to."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return parts[1] if parts[0] == "compiler" else parts[0]
+
+
+def imported_stages(path: Path) -> set[str]:
+    """The stages that a module imports from, also inside functions."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [f"plica.{alias.name}" for alias in node.names] if node.module == "plica" else [node.module]
+        found |= {name.split(".")[1] for name in names if name.startswith("plica.")}
+    return found
+
+
+def test_imports_run_one_way_along_the_stages() -> None:
+    wrong = []
+    for folder in ("compiler", "targets"):
+        for path in sorted((ROOT / folder).rglob("*.py")):
+            stage = stage_of(path)
+            if stage in NO_STAGE:
+                continue
+            for other in imported_stages(path) - NO_STAGE:
+                if STAGES.index(other) > STAGES.index(stage):
+                    wrong.append(f"{path.relative_to(ROOT)} ({stage}) imports {other}")
+    assert wrong == []
