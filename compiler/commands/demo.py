@@ -116,6 +116,6 @@ def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Mappin
         what = known.get(name, "more data")
         lines.append(f"  {name:<12} {what}{f' ({len(paths)} files)' if len(paths) > 1 else ''}")
     lines.append(f"  {OUT:<12} what was built from it: {', '.join(built)}")
-    lines.append(f"{checked} without an error; change {place}/{SPEC} and run")
-    lines.append(f"  plica check {place}/{SPEC}")
+    lines.append(f"{checked[0].upper()}{checked[1:]}; no errors.")
+    lines.append(f"Change {place}/{SPEC} and see what happens: plica check {place}/{SPEC}")
     return "\n".join(lines)

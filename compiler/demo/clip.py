@@ -81,7 +81,7 @@ def _middle(time: float) -> dict[str, Move]:
         "spine_3": turn(("y", -3.0 * sway), ("x", 3.0)),
         "neck": turn(("x", -2.0), ("y", 9.0 * _wave(time, SECONDS))),
         "head": turn(("y", 14.0 * _wave(time, SECONDS, 0.05)), ("x", 5.0 * _wave(time, 3.0, 0.3))),
-        "jaw": turn(("x", 13.0 * _pulse(time, 4.2, 0.25, 0.15, 0.3))),
+        "jaw": turn(("x", 8.0 * _pulse(time, 4.2, 0.25, 0.15, 0.3))),
     }
     for number in range(1, 7):
         moves[f"tail_{number}"] = turn(("z", (4.0 + 2.0 * number) * _wave(time, 2.0 * STRIDE, -0.07 * number)))

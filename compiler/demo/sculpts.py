@@ -117,7 +117,8 @@ def _apart(state: Posed, before: Floats, upper: str, lower: str) -> Floats:
     height = from_hinge @ fold.normal
     upper_share, lower_share = _weight_of(state.model, upper), _weight_of(state.model, lower)
     side = np.where(upper_share > lower_share, 1.0, -1.0)
-    # How far the skin is on the wrong side of the plane; rounded off, so that no ridge runs round the contact.
+    # How far the skin is on the wrong side of the plane; rounded off, so that no ridge runs round the
+    # contact.
     wrong = side * height + CLEARANCE
     push = -side * (wrong + np.hypot(wrong, ROUNDING)) / 2.0
     ahead = smooth_step(from_hinge @ fold.opening / 0.010 + 0.3)

@@ -166,7 +166,8 @@ def _middle() -> list[Joint]:
     joints = [Joint("root", None, _point(0.0, 0.0, 0.0), np.eye(3))]
     for (name, parent, place), end in zip(chain, ends, strict=True):
         joints.append(Joint(name, parent, place, _frame(end - place, _FRONT)))
-    joints.append(Joint("jaw", "head", _point(0.0, 0.836, 0.082), _frame((0.0, 0.0, 1.0), _UP)))
+    jaw = _frame(_FRONT, (0.0, -1.0, 0.0))
+    joints.append(Joint("jaw", "head", _point(0.0, 0.836, 0.082), jaw))
     return joints
 
 

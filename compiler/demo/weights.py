@@ -149,9 +149,10 @@ def with_jaw(weights: Floats, positions: Floats, skeleton: Skeleton) -> Floats:
     """
     pivot = skeleton["jaw"].place
     mouth = np.interp(positions[:, 2], *otter.MOUTH_LINE)
-    below = smooth_step((mouth - positions[:, 1] + 0.004) / 0.010)
+    below = smooth_step((mouth - positions[:, 1] + 0.004) / 0.018)
     ahead = smooth_step((positions[:, 2] - pivot[2] + 0.012) / 0.050)
-    share = below * ahead * (positions[:, 1] > 0.76)
+    chin = smooth_step((positions[:, 1] - 0.790) / 0.022)
+    share = below * ahead * chin
     result = weights * (1.0 - share[:, None])
     result[:, skeleton.number["jaw"]] += share
     return result

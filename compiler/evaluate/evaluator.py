@@ -58,7 +58,7 @@ class Evaluator:
     """A rig ready to be evaluated over any number of frames."""
 
     def __init__(self, rig: Rig) -> None:
-        """Raises ValueError where the rig refers to something that it does not have."""
+        """Raises ValueError where the rig refers to something that it does not have, and for empty spans."""
         drivers = _of_kind(rig.strengths, Driver)
         self.names: tuple[str, ...] = tuple(strength.name for strength in rig.strengths)
         self.driver_names: tuple[str, ...] = tuple(driver.name for driver in drivers)
@@ -207,6 +207,9 @@ def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[
         sharing.setdefault((driver.curve, driver.clamped), []).append(driver)
     found = []
     for (curve, clamped), members in sharing.items():
+        for driver in members:
+            if driver.span[0] == driver.span[1]:
+                raise ValueError(f"the span of {driver.name} is empty")
         starts, ends = np.array([driver.span for driver in members], dtype=np.float64).T[:, :, np.newaxis]
         found.append(
             _CurveRows(

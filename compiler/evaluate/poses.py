@@ -12,6 +12,9 @@ from plica.rig.model import Quaternion, Rig, Vector
 
 Array = NDArray[np.float64]
 
+# Readings take fourth powers of quaternions; this is far beyond any file's single precision numbers.
+LARGEST = 1e50
+
 
 @dataclass(frozen=True, eq=False)
 class Poses:
@@ -20,7 +23,7 @@ class Poses:
     rotations: (frames, joints, 4), x y z w, of any length (readings do not depend on it; a null quaternion
     reads as the rest pose); translations: (frames, joints, 3) metres, in the joint's parent; controls:
     (frames, controls). Joints and controls that are not named are at rest. Raises ValueError where shapes
-    or numbers of frames do not match, where a name comes twice, and where a value is not finite.
+    or numbers of frames do not match, where a name comes twice, and where a value is not finite or beyond 1e50.
     """
 
     joints: tuple[str, ...]
@@ -40,8 +43,8 @@ class Poses:
                 raise ValueError(
                     f"{name} must have the shape (frames, {', '.join(map(str, width))}), not {values.shape}"
                 )
-            if not np.isfinite(values).all():
-                raise ValueError(f"{name} must be finite numbers")
+            if not (np.abs(values) <= LARGEST).all():
+                raise ValueError(f"{name} must be finite numbers of at most {LARGEST:g}")
             object.__setattr__(self, name, values)
         if not len(self.rotations) == len(self.translations) == len(self.controls):
             raise ValueError("rotations, translations and controls must have the same number of frames")
@@ -137,7 +140,7 @@ def _known(indexes: Mapping[str, int], name: str, what: str) -> int:
 
 def _components(name: str, part: str, values: ArrayLike, size: int) -> Array:
     found = np.asarray(values, dtype=np.float64)
-    if found.shape != (size,) or not np.isfinite(found).all():
+    if found.shape != (size,) or not (np.abs(found) <= LARGEST).all():
         raise ValueError(f"the {part} of {name} must be {size} finite number{'s' if size > 1 else ''}")
     return found
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.evaluate.gather import skeleton_of
 from plica.evaluate.poses import Poses
 from plica.readers.clip import Clip
 from plica.readers.quaternions import Array, conjugate, multiply
 from plica.rig.model import ControlValue, Driver, Gap, Rig
 from plica.skeleton.algebra import Matrix, product, transpose
-from plica.skeleton.model import Joint, Skeleton
+from plica.skeleton.model import Skeleton
 from plica.source import Span
 
 SAME_FRAME = 1e-6  # how far the elements of two rest orientations may differ to be taken for the same
@@ -25,7 +26,7 @@ def poses_from_clip(rig: Rig, clip: Clip, found: Diagnostics, span: Span | None 
     F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose
     lengths are metres. Joints left over on either side are reported once.
     """
-    skeleton = skeleton_of_rig(rig)
+    skeleton = skeleton_of(rig)
     matches = matched_joints(rig, clip)
     _report(rig, clip, matches, found, span)
     frames = len(clip.times)
@@ -41,24 +42,6 @@ def poses_from_clip(rig: Rig, clip: Clip, found: Diagnostics, span: Span | None 
     controls = tuple(control.name for control in rig.controls)
     rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
     return Poses(tuple(matches), rotations, translations, controls, np.tile(rest, (frames, 1)))
-
-
-def skeleton_of_rig(rig: Rig) -> Skeleton:
-    """The rig's skeleton with its rest frames."""
-    index = {joint.name: position for position, joint in enumerate(rig.skeleton)}
-    return Skeleton(
-        tuple(
-            Joint(
-                joint.name,
-                None if joint.parent is None else index[joint.parent],
-                joint.translation,
-                joint.rotation,
-                joint.scale,
-                joint.skinned,
-            )
-            for joint in rig.skeleton
-        )
-    )
 
 
 def matched_joints(rig: Rig, clip: Clip) -> dict[str, int]:

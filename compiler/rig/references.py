@@ -6,6 +6,7 @@ Specs that were compiled hold it by construction; a Rig read from text may not.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from plica.rig.model import (
@@ -147,7 +148,7 @@ def _curve_problems(place: str, curve: Curve) -> Iterator[Problem]:
         return
     key = "knots" if isinstance(curve, Hermite) else "points"
     across = [entry[0] for entry in (curve.knots if isinstance(curve, Hermite) else curve.points)]
-    rising = all(a < b for a, b in zip(across, across[1:], strict=False))
+    rising = all(a < b for a, b in pairwise(across))
     if len(across) < 2 or across[0] != 0.0 or across[-1] != 1.0 or not rising:
         yield Problem(f"{place}.{key}", "the first numbers must rise from 0 to 1")
 

@@ -84,14 +84,17 @@ def determinant(m: Matrix) -> float:
 
 
 def multiply(a: Quaternion, b: Quaternion) -> Quaternion:
-    """The Hamilton product a b: first the turn b, then a."""
+    """The Hamilton product a b: first the turn b, then a.
+
+    The terms stand in pairs that cancel in floating point too: conj(q) q has a vector part of exactly 0.
+    """
     ax, ay, az, aw = a
     bx, by, bz, bw = b
     return (
-        aw * bx + ax * bw + ay * bz - az * by,
-        aw * by - ax * bz + ay * bw + az * bx,
-        aw * bz + ax * by - ay * bx + az * bw,
-        aw * bw - ax * bx - ay * by - az * bz,
+        (aw * bx + ax * bw) + (ay * bz - az * by),
+        (aw * by + ay * bw) + (az * bx - ax * bz),
+        (aw * bz + az * bw) + (ax * by - ay * bx),
+        (aw * bw - ax * bx) - (ay * by + az * bz),
     )
 
 

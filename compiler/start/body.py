@@ -151,9 +151,8 @@ def _link_flat_fingers(
 
 
 def _up(skeleton: Skeleton, parts: list[str | None]) -> Vector:
-    """The model axis from the feet to the head, or to the spine; y where there is no telling."""
-    low = _middle(skeleton, parts, ("ankle", "toes"))
-    high = _middle(skeleton, parts, ("head", "neck")) or _middle(skeleton, parts, ("spine",))
+    """The model axis from the feet to where the legs begin; y where there is no telling."""
+    low, high = _middle(skeleton, parts, ("ankle",)), _middle(skeleton, parts, ("hip",))
     way = direction(low, high) if low and high else None
     if way is None or abs(way[1]) >= max(abs(way[0]), abs(way[2])):
         return UP

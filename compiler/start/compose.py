@@ -119,24 +119,30 @@ def _only_side(stem: str, sides: FoundSides) -> float:
 def _subjects(body: Body, sides: FoundSides, bases: list[str]) -> list[Subject]:
     """The joints to read, pairs once, in the order of the skeleton."""
     taken: set[str] = set()
+    readable = _readable(body)
     found = []
     for index in range(len(bases)):
         partner = sides.sides.partner.get(index)
-        if index in sides.sides.right or not writable(bases[index]) or not _readable(body, index):
+        if index in sides.sides.right or not writable(bases[index]) or not readable[index]:
             continue
         name = unique_name(plain_name(bases[index], "joint"), taken, paired=partner is not None)
         found.append(Subject(index, bases[index], name, partner is not None))
     return found
 
 
-def _readable(body: Body, index: int) -> bool:
-    """Whether the skin follows the joint and the joint can turn against another one."""
+def _readable(body: Body) -> list[bool]:
+    """For each joint whether skin follows it and other skin does not, so that its turn bends something."""
     joints = body.skeleton.joints
-    part = body.parts[index]
-    if part is None or not joints[index].skinned:
-        return False
-    above = [joints[ancestor].skinned for ancestor in body.skeleton.ancestors(index)]
-    return part != "unknown" or any(above)
+    follows = [int(joint.skinned) for joint in joints]
+    total = sum(follows)
+    for index in range(len(joints) - 1, -1, -1):
+        parent = joints[index].parent
+        if parent is not None:
+            follows[parent] += follows[index]
+    return [
+        joint.skinned and part is not None and 0 < count < total
+        for joint, part, count in zip(joints, body.parts, follows, strict=True)
+    ]
 
 
 def _part(body: Body, subject: Subject) -> Part:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import acos, cos, degrees, radians, sin
+from math import acos, atan2, cos, degrees, radians, sin
 from typing import NamedTuple
 
 from plica.skeleton.algebra import (
@@ -25,6 +25,7 @@ from plica.start.words import words_of
 
 LEAST_BEND = radians(3.0)  # a limb that is straighter at rest does not tell its axis
 SURE_BEND = radians(15.0)  # up to here, a bend against anatomy is taken for carelessness in the rest pose
+TO_THE_PALM = cos(radians(25.0))  # how far a finger's bend may turn aside to be taken for its hinge
 SNAP = cos(radians(2.0))  # how near an own axis has to be to be written by its name
 
 
@@ -58,8 +59,8 @@ def hinge_of(body: Body, index: int) -> Hinge | None:
         return Hinge(_own_axis(body.skeleton, index, normal), bend, "the bend of the rest pose")
     if expected is None:
         return None
-    signed = bend if normal is not None and dot(normal, expected) > 0.7 else 0.0
-    return Hinge(_own_axis(body.skeleton, index, expected), signed, "anatomy")
+    flexed = max(0.0, _bend_about(body, index, expected))
+    return Hinge(_own_axis(body.skeleton, index, expected), flexed, "anatomy")
 
 
 def _trusted(part: Part, normal: Vector, bend: float, expected: Vector | None) -> bool:
@@ -68,7 +69,7 @@ def _trusted(part: Part, normal: Vector, bend: float, expected: Vector | None) -
     Fingers spread sideways, so where the palm is known a finger's bend counts only where it goes to the palm.
     """
     if part.flexion == "palm":
-        return bend > LEAST_BEND and dot(normal, expected) > 0.7 if expected else bend > SURE_BEND
+        return bend > LEAST_BEND and dot(normal, expected) > TO_THE_PALM if expected else bend > SURE_BEND
     against = expected is not None and dot(normal, expected) < -0.3
     return bend > LEAST_BEND and not (against and bend < SURE_BEND)
 
@@ -87,6 +88,14 @@ def rest_bend(body: Body, index: int) -> tuple[Vector | None, float]:
     normal = cross(before, beyond)
     angle = acos(max(-1.0, min(1.0, dot(before, beyond))))
     return (unit(normal), angle) if length(normal) > sin(radians(0.05)) else (None, angle)
+
+
+def _bend_about(body: Body, index: int, axis: Vector) -> float:
+    """The signed angle between the bones before and beyond a joint, seen along a unit axis."""
+    before, beyond = body.bone_before(index), body.bone(index)
+    if before is None or beyond is None:
+        return 0.0
+    return atan2(dot(cross(before, beyond), axis), dot(before, beyond))
 
 
 def axis_text(axis: Vector) -> str:

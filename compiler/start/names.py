@@ -81,7 +81,8 @@ WORDS: tuple[tuple[str, tuple[tuple[str, ...], ...]], ...] = (
     ("pelvis", (("pelvis",), ("hips",), ("root",))),
     ("spine", (("spine",), ("chest",), ("torso",), ("abdomen",), ("waist",), ("back",), ("ribcage",))),
 )
-FINGERS = ("index", "middle", "ring", "pinky", "little", "pinkie", "finger", "mid")
+FINGERS = ("index", "pinky", "pinkie", "finger", "middle", "ring", "little", "mid")
+ONLY_AT_HANDS = frozenset(("middle", "ring", "little", "mid"))  # words that mean other things elsewhere
 PHALANGES = {
     "metacarpal": "none",
     "metacarpals": "none",
@@ -104,10 +105,9 @@ def parts_of(skeleton: Skeleton, bases: list[str]) -> list[str | None]:
     found: list[str | None] = []
     for index, own in enumerate(words):
         found.append(_part(index, own, words, children, skeleton, found))
-    for finger in _finger_chains(skeleton, words, children):
+    for finger in _finger_chains(skeleton, found, children):
         for index, part in zip(finger, _phalanges(len(finger)), strict=True):
-            if found[index] != "none" and not PHALANGES.keys() & set(words[index]):
-                found[index] = part
+            found[index] = part
     return [None if part in ("none", "pelvis") else part for part in found]
 
 
@@ -137,7 +137,7 @@ def _part(
         return direct
     if "thumb" in plain:
         return "thumb"
-    if plain & set(FINGERS):
+    if _names_a_finger(plain) or (plain & ONLY_AT_HANDS and _nearest(index, skeleton, found, ("wrist",))):
         return "finger"
     below = [set(words[child]) for child in children[index]]
     if plain & COLLAR_WORDS:
@@ -156,6 +156,10 @@ def _part(
     return "unknown"
 
 
+def _names_a_finger(plain: set[str]) -> bool:
+    return bool(plain & (set(FINGERS) - ONLY_AT_HANDS)) or ("hand" in plain and bool(plain & ONLY_AT_HANDS))
+
+
 def _direct(plain: set[str]) -> str | None:
     for part, choices in WORDS:
         if any(plain.issuperset(choice) for choice in choices):
@@ -168,18 +172,14 @@ def _nearest(index: int, skeleton: Skeleton, found: list[str | None], parts: tup
     return next((part for above in skeleton.ancestors(index) if (part := found[above]) in parts), None)
 
 
-def _finger_chains(skeleton: Skeleton, words: list[tuple[str, ...]], children: list[list[int]]) -> list[list[int]]:
-    """The joints of each finger from its base to its tip, thumbs left out."""
-    member = [bool(set(own) & set(FINGERS)) and "thumb" not in own for own in words]
+def _finger_chains(skeleton: Skeleton, found: list[str | None], children: list[list[int]]) -> list[list[int]]:
+    """The joints of each finger that are told by their place in it alone, from the hand out."""
     chains = []
     for index, joint in enumerate(skeleton.joints):
-        if not member[index] or (joint.parent is not None and member[joint.parent]):
+        if found[index] != "finger" or (joint.parent is not None and found[joint.parent] == "finger"):
             continue
         chain = [index]
-        while True:
-            below = [child for child in children[chain[-1]] if member[child]]
-            if len(below) != 1:
-                break
+        while len(below := [child for child in children[chain[-1]] if found[child] == "finger"]) == 1:
             chain.append(below[0])
         chains.append(chain)
     return chains

@@ -10,7 +10,7 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import closest
 from plica.source import Source, Span
-from plica.syntax.tables import WORD_END, parser
+from plica.syntax.tables import parser
 from plica.units import UNITS
 
 # Terminals that are not a fixed word, in plain English.
@@ -65,7 +65,7 @@ _SPELLED_UNITS = {
 @cache
 def _patterns() -> dict[str, str]:
     """What each terminal matches; a keyword is itself."""
-    return {terminal.name: terminal.pattern.value.removesuffix(WORD_END) for terminal in parser().terminals}
+    return {terminal.name: terminal.pattern.value for terminal in parser().terminals}
 
 
 @cache

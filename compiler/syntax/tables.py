@@ -13,19 +13,11 @@ from pkgutil import get_data
 
 from lark import Lark
 from lark import __version__ as lark_version
-from lark.lexer import PatternRE, PatternStr, TerminalDef
 
 from plica.syntax.builder import Builder
+from plica.syntax.lexer import SpecLexer
 
 STARTS = ("file", "declaration", "each_head")
-WORD_END = r"(?!\w)"
-
-
-def _whole_word(terminal: TerminalDef) -> None:
-    """Make a keyword match whole words only: else `drivers` would be read as `driver s`."""
-    if isinstance(terminal.pattern, PatternStr) and terminal.pattern.value.isalpha():
-        terminal.pattern = PatternRE(terminal.pattern.value + WORD_END)
-        terminal.priority = 1  # before names, as lark has it for plain keywords
 
 
 def grammar_text() -> str:
@@ -50,7 +42,7 @@ def _cache_file(grammar: str) -> str | None:
         return None
     if not os.access(folder, os.W_OK):
         return None
-    return str(folder / f"grammar-{crc32(grammar.encode()):08x}-words-lark-{lark_version}.tables")
+    return str(folder / f"grammar-{crc32(grammar.encode()):08x}-lark-{lark_version}.tables")
 
 
 @cache
@@ -65,6 +57,6 @@ def parser() -> Lark:
         maybe_placeholders=True,
         keep_all_tokens=True,
         transformer=Builder(),
-        edit_terminals=_whole_word,
+        _plugins={"ContextualLexer": SpecLexer},
         cache=_cache_file(grammar) or False,
     )

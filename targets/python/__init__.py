@@ -88,7 +88,7 @@ def _listed(brackets: str, items: Iterable[str]) -> str:
 
 def _mapped(entries: Mapping[str, object]) -> str:
     """A dict literal with one entry on each line."""
-    return _listed("{}", (f"{ascii(name)}: {ascii(value)}" for name, value in entries.items()))
+    return _listed("{}", (f"{name!a}: {value!a}" for name, value in entries.items()))
 
 
 TARGET = PythonTarget()

@@ -150,7 +150,7 @@ def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
             continue
         place = source.read_joint(joint.name)
         needed = frozenset().union(*(needed_components(reading) for reading in readings))
-        lines = [f"# {ascii(joint.name)}"]
+        lines = [f"# {joint.name!a}"]
         if any(not needed_components(reading) for reading in readings):
             lines.append(f"tx, ty, tz = pose[{place}][0]")
         turn = turn_since(joint.rotation, needed)
@@ -230,7 +230,7 @@ def _field_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
 def _field_lines(entry: Field, place: int, rest: Quaternion, table: str) -> list[str]:
     turn = turn_since(rest, frozenset("xyzw"))
     call = called("_field", turn.x, turn.y, turn.z, turn.w, f"*{table}")
-    return [f"# {ascii(entry.name)}", f"x, y, z, w = pose[{place}][1]", *turn.statements, f"f = {call}"]
+    return [f"# {entry.name!a}", f"x, y, z, w = pose[{place}][1]", *turn.statements, f"f = {call}"]
 
 
 def _field_arguments(entry: Field) -> str:

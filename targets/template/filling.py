@@ -48,20 +48,20 @@ class FolderLoader(BaseLoader):
     def get_source(self, environment: Environment, template: str) -> tuple[str, str, Callable[[], bool] | None]:
         """The text of a template and the path that names it. Raises TemplateNotFound, and notes why."""
         place = self.folder / template
+        path = place.as_posix()
         try:
-            if not place.resolve().is_relative_to(self.folder.resolve()):
-                self.problems[template] = "it lies outside the folder of the template"
-                raise TemplateNotFound(template)
-            text = place.read_bytes().decode("utf-8")
+            inside = place.resolve().is_relative_to(self.folder.resolve())
+            text = place.read_bytes().decode("utf-8") if inside else None
         except OSError as error:
             self.problems[template] = error.strerror or str(error)
-            raise TemplateNotFound(template) from None
         except ValueError:  # bytes that are not UTF-8, or a name that no file can have
             self.problems[template] = "it is not UTF-8 text"
-            raise TemplateNotFound(template) from None
-        path = place.as_posix()
-        self.sources[path] = Source(path, text)
-        return text, path, None
+        else:
+            if text is not None:
+                self.sources[path] = Source(path, text)
+                return text, path, None
+            self.problems[template] = "it lies outside the folder of the template"
+        raise TemplateNotFound(template)
 
     def line_span(self, path: str, line: int) -> Span | None:
         """The text of a line, without its indentation; None for a file that was not read."""

@@ -10,7 +10,7 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-import pygltflib
+import pygltflib  # type: ignore[import-untyped]
 import pytest
 from numpy.typing import NDArray
 from PIL import Image
@@ -322,6 +322,14 @@ def test_hinges_flex_the_right_way(name: str) -> None:
     upward = np.array([0.0, 1.0, 0.0])
     way = ways.get(name, upward if name in ("foot", "toes") else palm)
     assert change @ way > 0.02
+
+
+def test_the_jaw_opens_downward(model: DemoModel) -> None:
+    change = skinned(model, {"jaw": turn(("x", 15.0))}) - model.positions
+    chin = model.weights[:, 0] > 0.8
+    chin &= model.joints[:, 0] == model.skeleton.number["jaw"]
+    assert chin.sum() > 50
+    assert change[chin, 1].max() < 0.0
 
 
 def test_quaternions_agree_with_scipy() -> None:

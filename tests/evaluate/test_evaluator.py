@@ -104,6 +104,8 @@ def test_wrong_references_are_refused() -> None:
         Evaluator(replace(rig, strengths=(lost,)))
     with pytest.raises(ValueError, match="no tail"):
         Evaluator(replace(rig, strengths=(replace(lost, reading=ControlValue("tail")),)))
+    with pytest.raises(ValueError, match="span of lost is empty"):
+        Evaluator(replace(rig, strengths=(replace(lost, reading=Bend("left_0"), span=(1.0, 1.0)),)))
     combine = Combine("early", "none", "early", Combination("sum", (StrengthOf(rig.strengths[0].name),)))
     with pytest.raises(ValueError, match="stands before"):
         Evaluator(replace(rig, strengths=(combine, *rig.strengths)))

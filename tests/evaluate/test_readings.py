@@ -28,7 +28,7 @@ from plica.rig.model import (
     Rotation,
     Swing,
 )
-from tests.support.rigs import ORDERS, random_rig
+from tests.support.rigs import CHANNELS, ORDERS, random_rig
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 STRAIGHT: Quaternion = (0.0, 0.0, 0.0, 1.0)
@@ -87,11 +87,11 @@ def test_the_length_and_sign_of_a_quaternion_do_not_matter(seed: int, size: floa
 
 
 def test_null_quaternions_read_as_rest() -> None:
-    kinds = [
+    kinds: list[Reading] = [
         Rotation("elbow", X),
         Bend("elbow"),
         Swing("elbow", X, Y),
-        *(Euler("elbow", "zxy", c, STRAIGHT) for c in "xyz"),
+        *(Euler("elbow", "zxy", c, STRAIGHT) for c in CHANNELS),
     ]
     assert read(kinds, [0.0, 0.0, 0.0, 0.0]) == [0.0] * 6
     assert read([Gap("hand", "root", 0.45)], [0.0, 0.0, 0.0, 0.0]) == [0.0]
@@ -130,7 +130,7 @@ def test_swing_is_free_of_twist() -> None:
 def test_single_turns_are_their_own_euler_angles(order: str) -> None:
     for axis, vector in zip("xyz", (X, Y, Z), strict=True):
         half = [part * sin(0.35) for part in vector]
-        found = read([Euler("elbow", order, channel, STRAIGHT) for channel in "xyz"], [*half, cos(0.35)])
+        found = read([Euler("elbow", order, channel, STRAIGHT) for channel in CHANNELS], [*half, cos(0.35)])
         assert found == pytest.approx([0.7 if channel == axis else 0.0 for channel in "xyz"], abs=1e-15)
 
 
@@ -161,8 +161,9 @@ def test_gap_is_in_model_units_below_a_scaled_root() -> None:
 def test_offset_gain_of_a_five_millimetre_span() -> None:
     """Common practice, no source: full at 5 mm is a gain of 200 per metre."""
     rig = rig_of([Offset("elbow", Y)])
-    driver = replace(rig.strengths[0], span=(0.0, 0.005))
-    rig = replace(rig, strengths=(driver,))
+    driver = rig.strengths[0]
+    assert isinstance(driver, Driver)
+    rig = replace(rig, strengths=(replace(driver, span=(0.0, 0.005)),))
     steps = [0.0, 0.001, 0.005]
     poses = poses_from(rig, [sparse_pose({"elbow": {"translation": [0.25, step, 0.0]}}) for step in steps])
     assert Evaluator(rig).strengths(poses)[:, 0].tolist() == pytest.approx([0.0, 200 * 0.001, 1.0], abs=1e-15)

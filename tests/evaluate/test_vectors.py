@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 
 import numpy as np
@@ -13,6 +17,7 @@ from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.vectors import FEWEST, vectors
 from plica.rig.model import Driver, Euler, Hermite, Points, Rig, Symmetry
+from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
 
@@ -47,6 +52,28 @@ def test_text_says_exactly_the_same(rig: Rig) -> None:
     assert json.dumps([asdict(example) for example in found]) == json.dumps([asdict(e) for e in vectors(rig)])
 
 
+def points_of(curve: Hermite | Points) -> Sequence[tuple[float, ...]]:
+    return curve.knots if isinstance(curve, Hermite) else curve.points
+
+
+def test_hash_seeds_do_not_matter() -> None:
+    program = (
+        "from hashlib import sha256; from plica.evaluate.vectors import vectors;"
+        "from tests.support.rigs import random_rig;"
+        "print(sha256(repr(vectors(random_rig(6))).encode()).hexdigest())"
+    )
+    found = {
+        subprocess.run(
+            [sys.executable, "-c", program],
+            env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
+            check=True,
+            capture_output=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(found) == 1
+
+
 def test_every_end_and_knot_is_reached(rig: Rig) -> None:
     found = vectors(rig)
     readings = Evaluator(rig).readings(poses_from(rig, [example.pose for example in found]))
@@ -57,7 +84,7 @@ def test_every_end_and_knot_is_reached(rig: Rig) -> None:
         start, end = driver.span
         knots = [0.0, 1.0]
         if isinstance(driver.curve, Hermite | Points):
-            knots = [knot[0] for knot in getattr(driver.curve, "knots", None) or driver.curve.points]
+            knots = [knot[0] for knot in points_of(driver.curve)]
         for knot in knots:
             gap = np.abs(readings[:, column] - (start + knot * (end - start))).min()
             # Where the exact place is on an edge, one a little further inside takes its place.

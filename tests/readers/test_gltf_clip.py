@@ -43,7 +43,7 @@ def test_cubic_splines_are_scipys_hermite_splines() -> None:
     values = np.random.default_rng(3).normal(size=(3, 3, 3))
     found = sample(Track(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
     for start in (0, 1):
-        inside = (BETWEEN >= KEYS[start]) & (BETWEEN <= KEYS[start + 1])
+        inside = (KEYS[start] <= BETWEEN) & (KEYS[start + 1] >= BETWEEN)
         tangents = np.array([values[start, 2], values[start + 1, 0]])
         spline = CubicHermiteSpline(KEYS[start : start + 2], values[start : start + 2, 1], tangents)
         np.testing.assert_allclose(found[inside], spline(BETWEEN[inside]), atol=1e-12)

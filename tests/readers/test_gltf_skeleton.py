@@ -69,7 +69,14 @@ def test_without_skins_every_node_that_shows_nothing_is_a_joint() -> None:
 
 
 def test_unnamed_and_repeated_names_become_distinct() -> None:
-    nodes: list[dict[str, Any]] = [{}, {"name": "arm"}, {"name": "arm"}, {"name": "arm_2"}, {"name": "arm"}, {"name": ""}]
+    nodes: list[dict[str, Any]] = [
+        {},
+        {"name": "arm"},
+        {"name": "arm"},
+        {"name": "arm_2"},
+        {"name": "arm"},
+        {"name": ""},
+    ]
     outline = outline_of_document(_document(nodes))
     names = [joint.name for joint in outline.skeleton.joints]
     assert names == ["joint_0", "arm", "arm_3", "arm_2", "arm_4", "joint_5"]

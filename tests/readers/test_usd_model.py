@@ -96,7 +96,10 @@ def test_joints_of_one_name_are_named_by_their_paths(tmp_path: Path) -> None:
         ({"joints": '"hips/arm", "hips"'}, "not in order"),
         ({"joints": '"hips", "hips"'}, "not in order"),
         ({"rest": "", "transforms": ""}, "neither"),
-        ({"rest": f"uniform matrix4d[] restTransforms = [{MOVED.format('inf', 0, 0)}, {MOVED.format(0, 0, 0)}]"}, "usable"),
+        (
+            {"rest": f"uniform matrix4d[] restTransforms = [{MOVED.format('inf', 0, 0)}, {MOVED.format(0, 0, 0)}]"},
+            "usable",
+        ),
     ],
 )
 def test_what_cannot_be_used_is_said(tmp_path: Path, values: dict[str, object], words: str) -> None:

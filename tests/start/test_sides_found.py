@@ -146,7 +146,10 @@ def test_the_plane_is_stated_where_one_uneven_pair_would_mislead() -> None:
 def test_letters_that_do_not_mirror_are_no_sides() -> None:
     names = ("root", "signal_l", "signal_r", "mast", "rail_l", "rail_r")
     places = ((0, 0, 0), (0, 1, 0), (3, 2, 0), (0, 5, 1), (9, 1, 4), (2, 2, 8))
-    joints = [Joint(name, None if index == 0 else index - 1, at) for index, (name, at) in enumerate(zip(names, places, strict=True))]
+    joints = [
+        Joint(name, None if index == 0 else index - 1, at)
+        for index, (name, at) in enumerate(zip(names, places, strict=True))
+    ]
     assert find_sides(Skeleton(tuple(joints))).left == ()
 
 

@@ -73,7 +73,9 @@ def test_every_driver_is_off_at_rest_and_its_span_runs_from_rest(tmp_path: Path)
 
 
 def test_names_that_the_language_cannot_hold_are_left_out(tmp_path: Path) -> None:
-    skeleton = Skeleton((Joint("a"), Joint("{b}", 0, (0, 1, 0)), Joint("c\nd", 1, (0, 1, 0)), Joint("e\\", 2, (0, 1, 0))))
+    skeleton = Skeleton(
+        (Joint("a"), Joint("{b}", 0, (0, 1, 0)), Joint("c\nd", 1, (0, 1, 0)), Joint("e\\", 2, (0, 1, 0)))
+    )
     document = document_of(skeleton, morphs=["{x}", "ok", 'with "quotes" and \\'])
     text, compiled = _started(write_model(tmp_path / "odd.gltf", document), tmp_path)
     assert compiled.rig is not None
@@ -82,7 +84,12 @@ def test_names_that_the_language_cannot_hold_are_left_out(tmp_path: Path) -> Non
 
 
 def test_names_that_would_meet_are_told_apart(tmp_path: Path) -> None:
-    joints = [Joint("root"), Joint("left_arm_2", 0, (0, 1, 0)), Joint("arm.2", 0, (0, 2, 0)), Joint("arm 2", 0, (0, 3, 0))]
+    joints = [
+        Joint("root"),
+        Joint("left_arm_2", 0, (0, 1, 0)),
+        Joint("arm.2", 0, (0, 2, 0)),
+        Joint("arm 2", 0, (0, 3, 0)),
+    ]
     joints += [Joint(f"arm_2_{side}", 0, (x, 1, 1)) for side, x in (("l", 1.0), ("r", -1.0))]
     document = document_of(Skeleton(tuple(joints)), morphs=["arm_2_bend", "left_arm_2_bend"])
     _, compiled = _started(write_model(tmp_path / "same.gltf", document), tmp_path)
@@ -146,3 +153,52 @@ def test_pairs_found_in_the_shared_characters() -> None:
         from plica.start.sides_found import find_sides
 
         assert len(find_sides(read_outline(shared_data(*parts)).skeleton).sides.pairs) == pairs
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        ("full_body", "full_body.gltf"),
+        ("base_mesh_facing_x", "base_mesh.glb"),
+        ("mannequin", "mannequin.gltf"),
+        ("rigged_figure", "RiggedFigure.glb"),
+    ],
+    ids=lambda parts: parts[0],
+)
+def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[str, str], tmp_path: Path) -> None:
+    # The spec states the left hinge; binding reflects it through model space. The right limb's own bend must agree, in
+    # frames that relate to the left ones by axis flips or, in rigged_figure, by none.
+    from plica.readers.model import read_outline
+    from plica.rig.model import Rotation
+    from plica.start.body import body_of
+    from plica.start.hinges import hinge_of
+    from plica.start.names import parts_of
+    from plica.start.sides_found import find_sides
+
+    model = shared_data("characters", *parts)
+    copied = Path(shutil.copy(model, tmp_path))
+    _, compiled = _started(copied, tmp_path)
+    assert compiled.rig is not None
+    skeleton = read_outline(copied).skeleton
+    sides = find_sides(skeleton).sides
+    bases = [joint.name for joint in skeleton.joints]
+    for pair in sides.pairs.values():
+        bases[pair.left] = bases[pair.right] = pair.base
+    body = body_of(skeleton, sides, bases, parts_of(skeleton, bases))
+    checked = 0
+    for driver in compiled.rig.strengths:
+        if isinstance(driver, Driver) and driver.side == "right" and isinstance(driver.reading, Rotation):
+            hinge = hinge_of(body, skeleton.index[driver.reading.joint])
+            assert hinge is not None
+            agreement = sum(a * b for a, b in zip(hinge.axis, driver.reading.axis, strict=True))
+            assert agreement > 0.997, driver.name
+            checked += 1
+    assert checked >= 3
+
+
+def test_a_model_with_nothing_that_moves_still_gets_a_spec(tmp_path: Path) -> None:
+    document = document_of(Skeleton(()), skinned=False)
+    _, compiled = _started(write_model(tmp_path / "my stone (1).gltf", document), tmp_path)
+    assert compiled.diagnostics == ()
+    assert compiled.rig is not None
+    assert compiled.rig.character.name == "my_stone_1"

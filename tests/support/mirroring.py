@@ -11,7 +11,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate import Poses, rest_poses
-from plica.rig.model import Rig
+from plica.evaluate.poses import Array
+from plica.rig.model import Rig, Side
 
 
 def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
@@ -41,7 +42,7 @@ def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
     return _solved(rig, wanted, rest, _mirrored_controls(rig, poses, rest))
 
 
-def model_matrices(rig: Rig, poses: Poses) -> np.ndarray:
+def model_matrices(rig: Rig, poses: Poses) -> Array:
     """Every joint's matrix in model space, (frames, joints, 4, 4)."""
     index = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     found = np.zeros((poses.frames, len(rig.skeleton), 4, 4))
@@ -54,7 +55,7 @@ def model_matrices(rig: Rig, poses: Poses) -> np.ndarray:
     return found
 
 
-def _solved(rig: Rig, wanted: np.ndarray, rest: Poses, controls: np.ndarray) -> Poses:
+def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array) -> Poses:
     index = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     rotations, translations = rest.rotations.copy(), rest.translations.copy()
     for row, joint in enumerate(rig.skeleton):
@@ -65,8 +66,8 @@ def _solved(rig: Rig, wanted: np.ndarray, rest: Poses, controls: np.ndarray) -> 
     return Poses(rest.joints, rotations, translations, rest.control_names, controls)
 
 
-def _mirrored_controls(rig: Rig, poses: Poses, rest: Poses) -> np.ndarray:
-    opposite = {"left": "right", "right": "left", "none": "none"}
+def _mirrored_controls(rig: Rig, poses: Poses, rest: Poses) -> Array:
+    opposite: dict[Side, Side] = {"left": "right", "right": "left", "none": "none"}
     columns = {(control.declared, control.side): column for column, control in enumerate(rig.controls)}
     values = rest.controls.copy()
     for column, control in enumerate(rig.controls):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from random import Random
+from typing import Literal
 
 import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
+from plica.evaluate.poses import Array
 from plica.rig.model import (
     Bend,
     Bezier,
@@ -40,6 +42,12 @@ from plica.rig.model import (
 )
 from plica.rig.radial import solve
 
+Metric = Literal["rotation", "direction"]
+Kernel = Literal["gaussian", "linear"]
+METRICS: tuple[Metric, ...] = ("rotation", "direction")
+KERNELS: tuple[Kernel, ...] = ("gaussian", "linear")
+WAYS: tuple[Literal["product", "least", "greatest", "sum"], ...] = ("product", "least", "greatest", "sum")
+CHANNELS: tuple[Literal["x", "y", "z"], ...] = ("x", "y", "z")
 ORDERS = ("xyz", "xzy", "yxz", "yzx", "zxy", "zyx")
 CURVES: tuple[Curve, ...] = (
     Linear(),
@@ -59,11 +67,22 @@ def unit_vector(random: Random) -> Vector:
     return (x / size, y / size, z / size)
 
 
+def vector(values: Iterable[float]) -> Vector:
+    """The three parts as a vector."""
+    x, y, z = map(float, values)
+    return (x, y, z)
+
+
+def quaternion(values: Iterable[float]) -> Quaternion:
+    """The four parts as a quaternion."""
+    x, y, z, w = map(float, values)
+    return (x, y, z, w)
+
+
 def unit_quaternion(random: Random) -> Quaternion:
     """A rotation, all alike."""
     parts = np.array([random.gauss(0.0, 1.0) for _ in range(4)])
-    x, y, z, w = (float(part) for part in parts / np.linalg.norm(parts))
-    return (x, y, z, w)
+    return quaternion(parts / np.linalg.norm(parts))
 
 
 def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, ...]:
@@ -71,11 +90,11 @@ def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, 
 
     Mirrored across x = 0 in position; each frame is turned at random, so no two partners share their axes.
     """
-    points: dict[str, np.ndarray] = {}
+    points: dict[str, Array] = {}
     frames: dict[str, Turn] = {}
     joints: list[RigJoint] = []
 
-    def add(name: str, parent: str | None, point: np.ndarray, side: Side, partner: str | None) -> None:
+    def add(name: str, parent: str | None, point: Array, side: Side, partner: str | None) -> None:
         points[name], frames[name] = point, Turn.from_quat(unit_quaternion(random))
         above = frames[parent] if parent else Turn.identity()
         translation = above.inv().apply(point - (points[parent] if parent else np.zeros(3)))
@@ -84,8 +103,8 @@ def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, 
             RigJoint(
                 name,
                 parent,
-                tuple(map(float, translation)),
-                tuple(map(float, rotation)),
+                vector(translation),
+                quaternion(rotation),
                 (1.0, 1.0, 1.0),
                 side,
                 partner,
@@ -117,8 +136,8 @@ def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: 
     makers: tuple[Callable[[], Reading], ...] = (
         lambda: Rotation(joint, along),
         lambda: Bend(joint),
-        lambda: Swing(joint, along, (float(toward[0]), float(toward[1]), float(toward[2]))),
-        lambda: Euler(joint, order, random.choice(("x", "y", "z")), unit_quaternion(random)),
+        lambda: Swing(joint, along, vector(toward)),
+        lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random)),
         lambda: Offset(joint, along),
         lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
         lambda: ControlValue(random.choice(controls).name),
@@ -135,15 +154,14 @@ def _span(reading: Reading, random: Random) -> tuple[float, float]:
     return (sign * random.uniform(0.0, 0.2), sign * random.uniform(0.8, 2.0))
 
 
-def random_field(random: Random, name: str, joint: str, metric: str, kernel: str, samples: int = 4) -> Field:
+def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: Kernel, samples: int = 4) -> Field:
     """A solved field with samples well apart."""
     axis = unit_vector(random) if metric == "direction" else None
     found = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
     while len(found) < samples + 1:
-        vector = np.array(unit_vector(random)) * random.uniform(0.5, 1.5)
-        x, y, z, w = (float(part) for part in Turn.from_rotvec(vector).as_quat())
-        trial = [*found, FieldSample(f"pose_{len(found)}", (x, y, z, w))]
-        near = Turn.from_quat([sample.rotation for sample in found]).inv() * Turn.from_rotvec(vector)
+        turn = Turn.from_rotvec(np.array(unit_vector(random)) * random.uniform(0.5, 1.5))
+        trial = [*found, FieldSample(f"pose_{len(found)}", quaternion(turn.as_quat()))]
+        near = Turn.from_quat([sample.rotation for sample in found]).inv() * turn
         if near.magnitude().min() > 0.4:
             found = trial
     width, coefficients, constants = solve(found, metric, axis, kernel)
@@ -169,13 +187,13 @@ def random_rig(
         strengths.append(Driver(name, "none", name, reading, span, clamped, curve))
     made = []
     for index in range(fields):
-        metric, kernel = ("rotation", "direction")[index % 2], ("gaussian", "linear")[index // 2 % 2]
+        metric, kernel = METRICS[index % 2], KERNELS[index // 2 % 2]
         made.append(random_field(random, f"field_{index}", random.choice(joints).name, metric, kernel))
         for sample in made[-1].samples[1:]:
             name = f"field_{index}_{sample.name}"
             strengths.append(Sample(name, "none", name, f"field_{index}", sample.name))
     for index in range(combines):
-        how = ("product", "least", "greatest", "sum")[index % 4]
+        how = WAYS[index % 4]
         parts = [StrengthOf(random.choice(strengths).name) for _ in range(3)]
         inner = Combination("sum", (parts[0], parts[1]))
         name = f"combine_{index}"

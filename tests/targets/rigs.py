@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import cos, pi, sin, sqrt
 
 from plica.rig.model import (
+    LINEAR,
     About,
     Alias,
     Bend,
@@ -89,7 +90,7 @@ def driver(
     name: str,
     reading: Reading,
     span: tuple[float, float] = (0.0, 1.0),
-    curve: Curve = Linear(),
+    curve: Curve = LINEAR,
     clamped: bool = True,
 ) -> Driver:
     """A driver of no side."""

@@ -1,0 +1,53 @@
+"""`plica start`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from plica.commands.main import run
+from tests.support.examples import FILES
+
+
+@pytest.fixture(autouse=True)
+def model(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A model in the current folder."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "wren.gltf").write_bytes((FILES / "wren.gltf").read_bytes())
+
+
+def test_the_spec_goes_to_the_standard_output_and_checks(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["start", "wren.gltf"]) == 0
+    text = capsys.readouterr().out
+    assert text.startswith("plica 1\n") and 'geometry' in text
+    Path("first.plica").write_text(text, "utf-8")
+    assert run(["check", "first.plica"]) == 0, capsys.readouterr().out
+
+
+def test_a_file_is_written_but_not_over_another(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["start", "wren.gltf", "--out", "first.plica"]) == 0
+    assert capsys.readouterr().out == "wrote first.plica; next: plica check first.plica\n"
+    written = Path("first.plica").read_bytes()
+    Path("first.plica").write_bytes(b"mine")
+    assert run(["start", "wren.gltf", "--out", "first.plica"]) == 2
+    assert "--replace" in capsys.readouterr().err
+    assert Path("first.plica").read_bytes() == b"mine"
+    assert run(["start", "wren.gltf", "--out", "first.plica", "--replace"]) == 0
+    assert Path("first.plica").read_bytes() == written
+
+
+def test_findings_go_to_the_standard_error(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["start", "absent.gltf", "--out", "first.plica"]) == 1
+    shown = capsys.readouterr()
+    assert shown.out == "" and "error PL5" in shown.err
+    assert not Path("first.plica").exists()
+    assert run(["start", "absent.gltf", "--format", "json"]) == 1
+    assert json.loads(capsys.readouterr().err)["counts"]["error"] == 1
+
+
+def test_a_file_that_cannot_be_written(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("file").write_text("mine", "utf-8")
+    assert run(["start", "wren.gltf", "--out", "file/first.plica"]) == 1
+    assert "PL56" in capsys.readouterr().err
