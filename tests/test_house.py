@@ -35,7 +35,7 @@ STAGES = (
     "commands",
 )
 # Folders that hold data and no stage, and the package itself.
-NO_STAGE = {"grammar", "specs", "__init__", "__main__"}
+NO_STAGE = {"grammar", "specs", "__init__", "__main__", "__version__"}
 
 
 def tracked(pattern: str = "") -> list[str]:

@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+MOST_LETTERS = 500  # of what is quoted in a report
 WRONG_USAGE = 2
 INTERNAL_ERROR = 70
 INTERRUPTED = 130
@@ -73,18 +74,22 @@ def _report(error: Exception, given: list[str]) -> str:
 
     found = Diagnostics()
     kind = type(error).__name__
-    found.add("internal-error", None, error=f"{kind}: {error}" if str(error) else kind)
+    found.add("internal-error", None, error=_short(f"{kind}: {error}" if str(error) else kind))
     lines = [
         render(found.all).rstrip(),
         "",
         "please report these lines:",
         f"  plica {__version__}, Python {platform.python_version()}, {platform.system()}",
-        f"  command: plica {printable(shlex.join(given))}",
+        f"  command: plica {_short(printable(shlex.join(given)))}",
         f"  {kind} in {_last_own_place(error)}",
     ]
     if os.environ.get("PLICA_DEBUG") == "1":
         lines += ["", "".join(traceback.format_exception(error)).rstrip()]
     return "\n".join(lines) + "\n"
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= MOST_LETTERS else f"{text[:MOST_LETTERS]}…"
 
 
 def _last_own_place(error: Exception) -> str:

@@ -7,6 +7,7 @@ error.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
@@ -17,14 +18,16 @@ from plica.diagnostics import Diagnostics
 
 def start(options: argparse.Namespace) -> int:
     """Write the spec; nothing where the model cannot be read."""
-    from plica.start import start_spec
+    from plica.start import path_from, start_spec
 
     out = Path(options.out) if options.out else None
-    if out is not None and out.exists() and not options.replace:
+    if out is not None and os.path.lexists(out) and not options.replace:
         return usage_error("start", f"`{options.out}` exists; give --replace to write over it")
     found = Diagnostics()
     with progress(f"reading {options.model}"):
-        text = start_spec(Path(options.model), found)
+        # Written to the standard output, the spec is taken to be meant for the current folder.
+        geometry = path_from(out.parent if out is not None else Path(), Path(options.model))
+        text = start_spec(Path(options.model), found, geometry)
     if out is not None and not found.has_errors:
         from plica.build.writer import write
 
@@ -36,5 +39,6 @@ def start(options: argparse.Namespace) -> int:
     if out is None:
         sys.stdout.write(text)
     else:
-        say(f"wrote {options.out}; next: plica check {options.out}")
+        allow = f" --allow {Path(options.model).parent.as_posix()}" if geometry.startswith("../") else ""
+        say(f"wrote {options.out}; next: plica check {options.out}{allow}")
     return 0

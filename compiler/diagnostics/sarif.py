@@ -63,9 +63,7 @@ def _result(diagnostic: Diagnostic, index: int) -> dict[str, object]:
     if diagnostic.span:
         result["locations"] = [{"physicalLocation": _location(diagnostic.span)}]
     if diagnostic.labels:
-        result["relatedLocations"] = [
-            _related(number, label) for number, label in enumerate(diagnostic.labels)
-        ]
+        result["relatedLocations"] = [_related(number, label) for number, label in enumerate(diagnostic.labels)]
     if diagnostic.fix:
         result["fixes"] = [_fix(diagnostic.fix)]
     return result

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import binascii
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote, unquote_to_bytes, urlsplit
 
 import numpy as np
@@ -36,6 +37,7 @@ ELEMENTS: dict[str, tuple[int, int]] = {  # rows, columns; a vector is one colum
     "MAT3": (3, 3),
     "MAT4": (4, 4),
 }
+Elements = NDArray[Any]  # of the accessor's own component type
 COMPRESSED = ("KHR_draco_mesh_compression", "EXT_meshopt_compression", "KHR_meshopt_compression")
 LARGEST_EMPTY = 1 << 27  # components of an accessor that no data stands behind
 
@@ -56,7 +58,7 @@ class GltfArrays:
         self._buffers = objects(self.document, "buffers", "the file")
         self._data: dict[int, bytes] = {}
 
-    def accessor(self, number: object) -> NDArray[np.generic]:
+    def accessor(self, number: object) -> Elements:
         """The accessor's elements: (count,), (count, components) or (count, rows, columns).
 
         Floats and normalised integers as float64, other integers as they are stored. Raises UnreadableModel.
@@ -92,7 +94,7 @@ class GltfArrays:
         rows: int,
         columns: int,
         place: str,
-    ) -> NDArray[np.generic]:
+    ) -> Elements:
         """A copy of the elements in a buffer view, (count, columns, rows)."""
         view = self._views[view_number]
         here = f"bufferViews[{view_number}]"
@@ -112,7 +114,7 @@ class GltfArrays:
             (count, columns, rows), component, data, start, (stride, column_stride, component.itemsize)
         ).copy()
 
-    def _with_sparse(self, sparse: Fields, found: NDArray[np.generic], place: str) -> NDArray[np.generic]:
+    def _with_sparse(self, sparse: Fields, found: Elements, place: str) -> Elements:
         """The elements with some replaced (section 3.6.2.3)."""
         here = f"{place}.sparse"
         count = whole(sparse, "count", 0, here)
@@ -206,7 +208,7 @@ def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[in
     return component, element
 
 
-def _decoded(found: NDArray[np.generic], normalised: bool) -> NDArray[np.generic]:
+def _decoded(found: Elements, normalised: bool) -> Elements:
     """Floats as float64; normalised integers to 0..1 or -1..1 (section 3.6.2.2)."""
     if found.dtype.kind == "f":
         return found.astype(np.float64)

@@ -255,7 +255,8 @@ def _shown(place: Place) -> str:
 def _missing_key(data: Any, whole: Any, place: str) -> str | None:
     """The place of the first key that `whole` has and `data` lacks: keys whose default was taken."""
     if isinstance(whole, list):
-        pairs = ((item, other, f"{place}[{index}]") for index, (item, other) in enumerate(zip(data, whole, strict=True)))
+        both = enumerate(zip(data, whole, strict=True))
+        pairs = ((item, other, f"{place}[{index}]") for index, (item, other) in both)
     elif isinstance(whole, dict):
         for key in whole:
             if key not in data:

@@ -23,6 +23,14 @@ class Pair(NamedTuple):
     right: int
 
 
+class StatedPair(NamedTuple):
+    """A pair that was stated: indexes into the names, and the name for both (None: the words that both share)."""
+
+    left: int
+    right: int
+    name: str | None
+
+
 class Sides(NamedTuple):
     """What the name patterns say about a skeleton.
 
@@ -89,11 +97,11 @@ def pair_joints(
     names: Sequence[str],
     left_patterns: Sequence[str],
     right_patterns: Sequence[str],
-    stated: Sequence[tuple[int, int]] = (),
+    stated: Sequence[StatedPair] = (),
 ) -> Sides:
     """Pair joints whose left and right patterns capture the same texts.
 
-    The first left pattern belongs to the first right pattern, and so on. `stated` pairs (indexes) come first.
+    The first left pattern belongs to the first right pattern, and so on. `stated` pairs come first.
     """
     index = {name: position for position, name in enumerate(names)}
     pairs: dict[str, Pair] = {}
@@ -110,8 +118,8 @@ def pair_joints(
         pairs[base] = Pair(base, left, right)
         partner[left], partner[right] = right, left
 
-    for left, right in stated:
-        add(_common_name(names[left], names[right]), left, right)
+    for left, right, name in stated:
+        add(name or _common_name(names[left], names[right]), left, right)
     for left_pattern, right_pattern in zip(left_patterns, right_patterns, strict=True):
         for position, name in enumerate(names):
             for expression in _expressions(left_pattern):
@@ -144,18 +152,15 @@ def _filled(pattern: str, captures: Sequence[str]) -> str:
 
 
 def _common_name(left: str, right: str) -> str:
-    """What two names share: their common start and end, without separators left over in the middle."""
+    """The words that two names share at their start and end; the left name where they share none."""
+    lefts, rights = (re.split(f"[{re.escape(_SEPARATORS)}]+", name) for name in (left, right))
     start = 0
-    while start < min(len(left), len(right)) and left[start] == right[start]:
+    while start < min(len(lefts), len(rights)) and lefts[start] == rights[start]:
         start += 1
     end = 0
-    while end < min(len(left), len(right)) - start and left[-1 - end] == right[-1 - end]:
+    while end < min(len(lefts), len(rights)) - start and lefts[-1 - end] == rights[-1 - end]:
         end += 1
-    tail = left[len(left) - end :]
-    head = left[:start]
-    if tail and head:
-        return head.rstrip(_SEPARATORS) + "_" + tail.lstrip(_SEPARATORS)
-    return (head.rstrip(_SEPARATORS) or tail.lstrip(_SEPARATORS)) or left
+    return "_".join(lefts[:start] + lefts[len(lefts) - end :]) or left
 
 
 def find_plane(

@@ -9,7 +9,7 @@ from plica.readers.outline import ModelOutline
 from plica.rig.model import Alias, Geometry
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, Vector, about, multiply
 from plica.skeleton.model import Joint, Skeleton
-from plica.skeleton.sides import AxisName, Plane, Sides, find_plane, pair_joints, valid_pattern
+from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
 from plica.spec.context import Context, read_about
 from plica.spec.facts import Fact, FactSet, collect
 from plica.spec.instances import Instance
@@ -217,13 +217,14 @@ def _patterns_match(fact: Fact | None, patterns: dict[str, list[str]], found: Di
     return True
 
 
-def _stated_pairs(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> list[tuple[int, int]]:
+def _stated_pairs(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> list[StatedPair]:
     from plica.diagnostics.suggest import did_you_mean
 
     stated = []
     for node, scope in facts.many("pair"):
         indexes = []
-        for joint in node.values:
+        *joints, shared = node.values
+        for joint in joints:
             name = scope.fill(joint.text, joint)
             if name in skeleton.index:
                 indexes.append(skeleton.index[name])
@@ -231,7 +232,7 @@ def _stated_pairs(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> lis
                 hint = did_you_mean(name, skeleton.index)
                 found.add("unknown-joint", scope.span(joint), name=name, hint=hint)
         if len(indexes) == 2:
-            stated.append((indexes[0], indexes[1]))
+            stated.append(StatedPair(indexes[0], indexes[1], shared.text if shared else None))
     return stated
 
 

@@ -6,8 +6,8 @@ from itertools import pairwise
 from math import isclose, pi
 from typing import Literal, cast
 
+from plica.curves import harmonic_slopes, monotone_slopes, ready_curve
 from plica.diagnostics.suggest import did_you_mean
-from plica.rig.curves import harmonic_slopes, monotone_slopes, ready_curve
 from plica.rig.model import LINEAR, Bezier, Curve, Hermite, Points
 from plica.spec import model
 from plica.spec.context import Context

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -47,6 +48,14 @@ def start_spec(path: Path, found: Diagnostics, geometry: str | None = None) -> s
     shown = geometry or path.name
     outline = find_outline(path, shown, None, found)
     return "" if outline is None else compose(outline, shown)
+
+
+def path_from(folder: Path, model: Path) -> str:
+    """What a spec in `folder` calls a model: relative, with forward slashes; the whole path on another drive."""
+    try:
+        return Path(os.path.relpath(model, folder)).as_posix()
+    except ValueError:
+        return model.as_posix()
 
 
 def compose(outline: ModelOutline, geometry: str) -> str:

@@ -23,7 +23,7 @@ FACTS: dict[str, tuple[int, ...]] = {
     "symmetry": (2, 4),  # axis; offset or None
     "left_pattern": (1,),
     "right_pattern": (1,),
-    "pair": (1, 3),  # left joint; right joint
+    "pair": (1, 3, 5),  # left joint; right joint; shared name or None
     "names": (1,),
     "sides": (1, 3),  # what {side} writes for left; for right
     "tolerance": (1,),

@@ -151,12 +151,7 @@ class _Recovery:
     def _report_unclosed(self, error: UnexpectedInput, piece: recovery.Piece, offset: int) -> bool:
         """Report a block that lacks nothing but its `}`; False where that is not what is wrong."""
         words = _KEYWORDS.match(self._bare, piece.start)
-        if (
-            piece.is_head
-            or offset < piece.end
-            or not words
-            or "RBRACE" not in errors.expected_terminals(error)
-        ):
+        if piece.is_head or offset < piece.end or not words or "RBRACE" not in errors.expected_terminals(error):
             return False
         self._found.add(
             "unclosed-block",

@@ -1,7 +1,7 @@
 """Readings as Python expressions over a joint's turn since rest and its translation.
 
-The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `Turn` gives. The
-turn may have any length: all expressions divide it out.
+The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `Turn` gives.
+The turn may have any length: all expressions divide it out.
 """
 
 from __future__ import annotations
@@ -110,15 +110,15 @@ def _euler(reading: Euler, turn: Turn) -> str:
 class Link(NamedTuple):
     """A joint on the way up: its place in the pose and its rest scale."""
 
-    index: int
+    place: int
     scale: Vector
 
 
 def gap_function(name: str, first: Sequence[Link], second: Sequence[Link], scale: Vector) -> str:
     """Source of the function from the pose to the distance between two joints' origins.
 
-    `first` and `second` lead from each joint up to right below their nearest common ancestor, whose scale in model space
-    at rest is `scale`.
+    `first` and `second` lead from each joint up to right below their nearest common ancestor, whose scale in model
+    space at rest is `scale`.
     """
     lines = [f"def {name}(pose):", *_origin("a", first), *_origin("b", second)]
     for index, (axis, factor) in enumerate(zip(XYZ, scale, strict=True)):
@@ -132,9 +132,9 @@ def _origin(variable: str, chain: Sequence[Link]) -> list[str]:
     """Statements that leave in `variable` the origin of the chain's first joint, seen from above its last."""
     if not chain:
         return [f"{variable} = (0.0, 0.0, 0.0)"]
-    lines = [f"{variable} = pose[{chain[0].index}][0]"]
+    lines = [f"{variable} = pose[{chain[0].place}][0]"]
     for link in chain[1:]:
-        where = f"pose[{link.index}]"
+        where = f"pose[{link.place}]"
         lines.append(f"{variable} = _placed({where}[0], {where}[1], {_vector(link.scale)}, {variable})")
     return lines
 

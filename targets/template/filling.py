@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from math import degrees
 from pathlib import Path
@@ -16,6 +17,7 @@ from plica.rig.json import encoder, plain
 from plica.rig.model import Rig
 from plica.source import Source, Span
 
+_ENTRY = re.compile(r"'plica\.rig\.model\.(\w+) object'")
 # What of Jinja gives other results from run to run.
 _RANDOM_FILTERS = ("random",)
 _RANDOM_GLOBALS = ("lipsum",)
@@ -75,7 +77,9 @@ class FolderLoader(BaseLoader):
 
 
 def _sentence(error: Exception) -> str:
+    """What an error says, with entries of the rig called as in the documents and not by their Python classes."""
     text = (error.message if isinstance(error, TemplateError) else None) or str(error)
+    text = _ENTRY.sub(lambda found: f"a `{found[1]}` of the rig", text)
     return text.strip().rstrip(".") or type(error).__name__
 
 

@@ -42,7 +42,7 @@ def main() -> None:
             **{name: [sys.executable, "-c", code] for name, code in REFERENCES.items()},
             PYTHON: [sys.executable, "-c", "pass"],
         }
-        print(report(measure(commands, environment, given.runs)))  # noqa: T201
+        print(report(measure(commands, environment, given.runs)))
 
 
 def demo(folder: Path, environment: dict[str, str]) -> Path:

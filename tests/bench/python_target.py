@@ -1,8 +1,8 @@
 """Generated Python against straight-line Python written by hand: one pose, 200 drivers, same host, same result.
 
-The competitor is what somebody who knows the trick of each reading would write for speed: joints read once, constants worked
-out beforehand, only the quaternion components that a reading needs, curves as local helper functions, one dict
-at the end. Run it from the root of the repository: `python tests/bench/python_target.py`. The aim is a ratio of at most 1.3.
+The competitor is what somebody who knows the trick of each reading would write for speed: joints read once, constants
+worked out beforehand, straight lines clipped in place, curves as local helper functions, results in one dict.
+Run it from the root of the repository: `python tests/bench/python_target.py`. The aim is a ratio of at most 1.3.
 """
 
 from __future__ import annotations

@@ -31,7 +31,11 @@ def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:
     for name in named:
         assert Path("wren", name).exists()
     assert {path.name for path in Path("wren").iterdir()} == set(named)
-    assert sorted(path.name for path in Path("wren/build").iterdir()) == ["vectors.json", "wren.rig.json", "wren_rig.py"]
+    assert sorted(path.name for path in Path("wren/build").iterdir()) == [
+        "vectors.json",
+        "wren.rig.json",
+        "wren_rig.py",
+    ]
     assert run(["check", "wren/wren.plica"]) == 0
     assert run(["build", "wren/wren.plica", "--out", "wren/build", "--current"]) == 0
 

@@ -134,6 +134,21 @@ def test_a_path_with_a_null_character_is_a_finding(capsys: pytest.CaptureFixture
     assert "PL5" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("out", ["x" * 5000, "a\0b", "wren.gltf/deeper", "x/" * 3000, "", "."])
+@pytest.mark.parametrize("command", ["build", "build --current", "build --dry-run", "start", "demo"])
+def test_no_output_path_ends_in_a_traceback(
+    command: str, out: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("plica.commands.demo.demo_files", lambda: {"wren.plica": GOOD.encode()})
+    (tmp_path / "wren.gltf").write_bytes((FILES / "wren.gltf").read_bytes())
+    (tmp_path / "spec.plica").write_text(GOOD, "utf-8")
+    name, *flags = command.split()
+    given = {"build": ["spec.plica", "--out", out], "start": ["wren.gltf", "--out", out], "demo": [out]}[name]
+    assert main.run([name, *given, *flags]) in (0, 1, 2), capsys.readouterr().err
+    assert "PL900" not in capsys.readouterr().err
+
+
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the superuser may read everything")
 def test_a_file_that_may_not_be_read(tmp_path: Path) -> None:
     spec = tmp_path / "spec.plica"

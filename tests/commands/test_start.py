@@ -21,7 +21,7 @@ def model(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_spec_goes_to_the_standard_output_and_checks(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["start", "wren.gltf"]) == 0
     text = capsys.readouterr().out
-    assert text.startswith("plica 1\n") and 'geometry' in text
+    assert text.startswith("plica 1\n") and "geometry" in text
     Path("first.plica").write_text(text, "utf-8")
     assert run(["check", "first.plica"]) == 0, capsys.readouterr().out
 
@@ -51,3 +51,23 @@ def test_a_file_that_cannot_be_written(capsys: pytest.CaptureFixture[str]) -> No
     Path("file").write_text("mine", "utf-8")
     assert run(["start", "wren.gltf", "--out", "file/first.plica"]) == 1
     assert "PL56" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("out", "geometry"), [("first.plica", "models/wren.gltf"), ("models/first.plica", "wren.gltf")]
+)
+def test_the_model_is_named_from_where_the_spec_lies(out: str, geometry: str) -> None:
+    Path("models").mkdir()
+    Path("wren.gltf").rename("models/wren.gltf")
+    assert run(["start", "models/wren.gltf", "--out", out]) == 0
+    assert f'"{geometry}"' in Path(out).read_text("utf-8")
+    assert run(["check", out]) == 0
+
+
+def test_a_model_in_another_folder_needs_allow(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("specs").mkdir()
+    assert run(["start", "wren.gltf", "--out", "specs/first.plica"]) == 0
+    assert capsys.readouterr().out.endswith("next: plica check specs/first.plica --allow .\n")
+    assert '"../wren.gltf"' in Path("specs/first.plica").read_text("utf-8")
+    assert run(["check", "specs/first.plica"]) == 1
+    assert run(["check", "specs/first.plica", "--allow", "."]) == 0

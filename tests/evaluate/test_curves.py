@@ -78,6 +78,11 @@ def test_easing_parameters_solve_for_x(controls: tuple[float, float, float, floa
     assert x == pytest.approx(np.array(shares), abs=1e-15)
 
 
+@given(st.tuples(SHARE, st.floats(-2, 3), SHARE, st.floats(-2, 3)))
+def test_easings_hit_their_ends_exactly(controls: tuple[float, float, float, float]) -> None:
+    assert Easing(controls)(np.array([0.0, 1.0])).tolist() == [0.0, 1.0]
+
+
 def test_the_levellest_easing() -> None:
     """x - 1/2 is 4 (t - 1/2)^3: one rounding of x near the middle moves t by 3e-6, and y by 1.5 times that."""
     values = Easing((1.0, 0.0, 0.0, 1.0))(np.linspace(0, 1, 2001))

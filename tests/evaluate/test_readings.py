@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from plica.evaluate import Evaluator, Poses, SparsePose, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
+from plica.evaluate.quaternions import with_positive_scalar
 from plica.rig.model import (
     Bend,
     Character,
@@ -95,6 +96,14 @@ def test_null_quaternions_read_as_rest() -> None:
     ]
     assert read(kinds, [0.0, 0.0, 0.0, 0.0]) == [0.0] * 6
     assert read([Gap("hand", "root", 0.45)], [0.0, 0.0, 0.0, 0.0]) == [0.0]
+
+
+def test_no_scalar_part_is_minus_zero() -> None:
+    """atan2 would make half a turn of it."""
+    turns = np.array([[0.0, 0.0, 1.0], [0.0] * 3, [0.0] * 3, [-0.0, -1.0, -0.0]])[:, np.newaxis]
+    found = with_positive_scalar(turns.copy())
+    assert not np.signbit(found[3]).any()
+    assert found.tolist() == [[[0.0, 0.0, 1.0]], [[0.0] * 3], [[0.0] * 3], [[0.0, 1.0, 0.0]]]
 
 
 def test_twist_runs_from_minus_pi_to_pi() -> None:

@@ -16,7 +16,7 @@ from plica.evaluate import Evaluator, SparsePose, poses_from
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.vectors import FEWEST, vectors
-from plica.rig.model import Driver, Euler, Hermite, Points, Rig, Symmetry
+from plica.rig.model import Driver, Euler, Hermite, Linear, Points, Rig, Rotation, Symmetry
 from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
@@ -111,6 +111,15 @@ def test_no_pose_is_on_an_edge(rig: Rig) -> None:
     random = np.random.default_rng(1)
     poses.rotations[:] += random.uniform(-1e-14, 1e-14, poses.rotations.shape)
     assert evaluator.strengths(poses) == pytest.approx(expected, abs=1e-9)
+
+
+def test_an_end_on_an_edge_is_left_out(rig: Rig) -> None:
+    """At half a turn the twist jumps from pi to -pi, and the strength from 1 to 0."""
+    driver = Driver("turn", "none", "turn", Rotation("middle_1", (1.0, 0.0, 0.0)), (0.0, np.pi), True, Linear())
+    alone = replace(rig, fields=(), strengths=(driver,))
+    found = vectors(alone)
+    readings = Evaluator(alone).readings(poses_from(alone, [example.pose for example in found]))[:, 0]
+    assert 0.98 * np.pi < np.abs(readings).max() < np.pi - 1e-6
 
 
 def test_mirrored_poses_are_mirrored_through_model_space(rig: Rig) -> None:

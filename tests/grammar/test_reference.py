@@ -38,7 +38,8 @@ def paired_joints() -> str:
     for number, (name, parent) in enumerate(chain.items()):
         for side, sign, turned in (("lf", 1, f"z {number}"), ("rt", -1, f"y {number * 7}")):
             over = f"{parent}_{side}" if parent in chain else parent
-            lines.append(f"joint {name}_{side} under {over} at {sign * 5} cm, {number} mm, 0 m turned about {turned} deg")
+            place = f"{sign * 5} cm, {number} mm, 0 m"
+            lines.append(f"joint {name}_{side} under {over} at {place} turned about {turned} deg")
     return "\n".join(lines) + "\n"
 
 

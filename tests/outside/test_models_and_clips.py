@@ -20,7 +20,7 @@ from plica.readers.clips import read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import skeleton_of_document
 from plica.readers.model import read_outline
-from plica.readers.retarget import poses_from_clip
+from plica.evaluate.retarget import poses_from_clip
 from plica.skeleton.model import Skeleton
 from plica.start import start_spec
 from plica.start.body import body_of

@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from
 from plica.evaluate.poses import Array, sparse_pose
-from plica.rig.curves import EASINGS, SMOOTH, harmonic_slopes
+from plica.curves import EASINGS, SMOOTH, harmonic_slopes
 from plica.rig.model import (
     Bend,
     Bezier,

@@ -165,7 +165,7 @@ def test_the_log_has_the_form_that_the_standard_asks_for(document: dict[str, Any
 
 
 def test_results_name_their_rule_by_id_and_index() -> None:
-    """3.27.5 and 3.27.6: ruleIndex is the index into the driver's rules, whose id is ruleId; ids are unique (3.19.23)."""
+    """3.27.5 and 3.27.6: ruleIndex is the index into the driver's rules, whose id is ruleId."""
     (run,) = log()["runs"]
     rules = run["tool"]["driver"]["rules"]
     assert len({rule["id"] for rule in rules}) == len(rules) == 3
@@ -184,7 +184,7 @@ def test_texts_end_as_sentences_of_plain_text() -> None:
 
 
 def test_the_example_of_the_standard() -> None:
-    """3.30.2: in "abcd\\r\\nefg\\r\\nhijk\\r\\nlmn\\r\\n" the region of "bc" is startLine 1, startColumn 2, endColumn 4."""
+    """3.30.2: with lines that end in CR LF, the region of "bc" in "abcd" is startLine 1, startColumn 2, endColumn 4."""
     source = Source("example", "abcd\r\nefg\r\nhijk\r\nlmn\r\n")
     assert region(Span(source, 1, 3)) == {"startLine": 1, "startColumn": 2, "endLine": 1, "endColumn": 4}
     assert region(Span(source, 6, 9)) == {"startLine": 2, "startColumn": 1, "endLine": 2, "endColumn": 4}

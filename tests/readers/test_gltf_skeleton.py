@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,8 @@ from plica.readers.outline import UnreadableModel
 from plica.skeleton.model import local_frame
 
 
-def _document(nodes: list[dict[str, Any]], **others: Any) -> dict[str, Any]:
-    return {"asset": {"version": "2.0"}, "nodes": nodes, **others}
+def _document(nodes: Sequence[Any], **others: Any) -> dict[str, Any]:
+    return {"asset": {"version": "2.0"}, "nodes": list(nodes), **others}
 
 
 def _names(document: dict[str, Any], *chosen: str) -> list[str]:
@@ -148,7 +149,7 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
     "index type": (_document([{"children": [True]}]), "whole number"),
     "huge index": (_document([{"children": [10**30]}]), "many digits"),
     "nodes": ({"asset": {"version": "2.0"}, "nodes": 3}, "not an array"),
-    "node": (_document([3]), "not an object"),  # type: ignore[list-item]
+    "node": (_document([3]), "not an object"),
     "name": (_document([{"name": 3}]), "not a text"),
     "surrogate": (_document([{"name": "\ud800"}]), "Unicode"),
     "numbers": (_document([{"translation": [0, 0]}]), "3 numbers"),

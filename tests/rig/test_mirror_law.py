@@ -14,6 +14,8 @@ from scipy.spatial.transform import Rotation
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.pipeline import compile_text
 from plica.rig.model import Driver, Rig
+from plica.skeleton.sides import pair_joints
+from plica.workspace import Workspace
 from tests.support.characters import PAIRED, Paired, compile_everything, from_file, made_even
 from tests.support.mirroring import mirrored_poses
 
@@ -44,9 +46,9 @@ def worst_differences(rig: Rig) -> dict[str, float]:
         if entry.side != "left":
             continue
         left, right = column[entry.name], column["right" + entry.name.removeprefix("left")]
-        difference = max(
-            float(np.abs(before[:, left] - after[:, right]).max()), float(np.abs(before[:, right] - after[:, left]).max())
-        )
+        there = np.abs(before[:, left] - after[:, right]).max()
+        back = np.abs(before[:, right] - after[:, left]).max()
+        difference = max(float(there), float(back))
         kind = entry.reading.kind if isinstance(entry, Driver) else entry.kind
         worst[kind] = max(worst.get(kind, 0.0), difference)
     assert before.min() < 0.01 and before.max() > 0.99  # the poses reach both ends
@@ -91,12 +93,11 @@ def test_mirroring_twice_is_identity(paired: Paired) -> None:
         if isinstance(entry, Driver) and entry.reading.kind == "rotation" and entry.side == "right":
             axis = ", ".join(map(repr, entry.reading.axis))
             base = base_of(compiled.rig, entry.reading.joint, paired)
-            lines.append(f'driver {entry.declared} both {{ reads rotation about ({axis}) of "{base}" span 0 deg .. 9 deg }}')
+            reads = f'reads rotation about ({axis}) of "{base}"'
+            lines.append(f"driver {entry.declared} both {{ {reads} span 0 deg .. 9 deg }}")
             left = next(item for item in compiled.rig.strengths if item.name == f"left_{entry.declared}")
             assert isinstance(left, Driver) and left.reading.kind == "rotation"
             expected[entry.declared] = left.reading.axis
-    from plica.workspace import Workspace
-
     back = compile_text("\n".join(["plica 1", exchanged, *lines]), "back.plica", Workspace(paired.path.parent))
     assert back.rig is not None, [found.message for found in back.diagnostics[:3]]
     found = {
@@ -111,8 +112,6 @@ def test_mirroring_twice_is_identity(paired: Paired) -> None:
 
 def base_of(rig: Rig, joint: str, paired: Paired) -> str:
     """The name of a right joint without its side."""
-    from plica.skeleton.sides import pair_joints
-
     names = [item.name for item in rig.skeleton]
     sides = pair_joints(names, [paired.left], [paired.right])
     return next(pair.base for pair in sides.pairs.values() if names[pair.right] == joint)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plica.skeleton.model import Joint, Skeleton
-from plica.skeleton.sides import AXES, AxisName, Pair, find_plane, pair_joints, valid_pattern
+from plica.skeleton.sides import AXES, AxisName, Pair, StatedPair, find_plane, pair_joints, valid_pattern
 
 
 @pytest.mark.parametrize(
@@ -45,11 +45,14 @@ def test_two_pairs_cannot_share_a_name() -> None:
 
 
 def test_stated_pairs_come_first() -> None:
-    sides = pair_joints(["sinister_hand", "dexter_hand"], [], [], [(0, 1)])
-    assert sides.pairs == {"hand": Pair("hand", 0, 1)}
+    stated = [StatedPair(0, 1, None), StatedPair(2, 3, "ear")]
+    sides = pair_joints(["sinister_hand", "dexter_hand", "a", "b"], [], [], stated)
+    assert sides.pairs == {"hand": Pair("hand", 0, 1), "ear": Pair("ear", 2, 3)}
 
 
-@pytest.mark.parametrize(("pattern", "valid"), [("*_l", True), ("*", False), ("arm", False), ("**", False), ("*a*b*", False)])
+@pytest.mark.parametrize(
+    ("pattern", "valid"), [("*_l", True), ("*", False), ("arm", False), ("**", False), ("*a*b*", False)]
+)
 def test_patterns_need_a_mark_and_stars(pattern: str, valid: bool) -> None:
     assert valid_pattern(pattern) is valid
 

@@ -12,7 +12,7 @@ from plica.diagnostics import Diagnostics, Severity
 from plica.pipeline import Compiled, compile_file
 from plica.rig.model import Driver
 from plica.skeleton.model import Joint, Skeleton
-from plica.start import start_spec
+from plica.start import path_from, start_spec
 from tests.support.data import SMALL_DATA, data_folder, shared_data
 from tests.support.models import document_of, figure, write_model
 
@@ -109,7 +109,9 @@ def test_the_models_place_can_be_another_folder(tmp_path: Path) -> None:
     (tmp_path / "models").mkdir()
     model = write_model(tmp_path / "models" / "figure.gltf", document_of(figure()))
     spec = tmp_path / "figure.plica"
-    spec.write_text(start_spec(model, Diagnostics(), "models/figure.gltf"), "utf-8")
+    geometry = path_from(tmp_path, model)
+    assert geometry == "models/figure.gltf"
+    spec.write_text(start_spec(model, Diagnostics(), geometry), "utf-8")
     assert compile_file(spec).rig is not None
 
 

@@ -1,7 +1,8 @@
 """The catalogue's examples as files that compile.
 
 Most examples are a few declarations. They stand after the lines of `preamble.plica`, which describe a small
-character; one that brings its own character stands after the version line alone; one that begins with `plica` is a whole file.
+character; one that brings its own character stands after the version line alone; one that begins with `plica` is a
+whole file.
 """
 
 from __future__ import annotations

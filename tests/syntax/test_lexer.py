@@ -75,7 +75,9 @@ def test_keywords_are_whole_words(text: str) -> None:
         parser().parse(text, start="file")
 
 
-@pytest.mark.parametrize("word", ["span", "both", "left", "x", "of", "reads", "linear", "plica", "each", "model", "über", "手"])
+@pytest.mark.parametrize(
+    "word", ["span", "both", "left", "x", "of", "reads", "linear", "plica", "each", "model", "über", "手"]
+)
 def test_words_of_the_language_can_be_names_where_a_name_is_wanted(word: str) -> None:
     run = parser().parse(f"plica 1 region {word} both {{ skin of arm }}", start="file")
     assert run.items[0].name.text == word  # type: ignore[attr-defined]

@@ -68,7 +68,8 @@ HOSTILE = (
     "{{ 7 * 7 }}",
     "{% endfor %}",
 )
-names = st.sampled_from(HOSTILE) | st.text(max_size=12) | st.tuples(st.sampled_from(HOSTILE), st.text(max_size=3)).map("".join)
+hostile = st.sampled_from(HOSTILE)
+names = hostile | st.text(max_size=12) | st.tuples(hostile, st.text(max_size=3)).map("".join)
 numbers = st.floats(-1e6, 1e6)
 smalls = st.floats(-3, 3)
 vectors = st.tuples(smalls, smalls, smalls)

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -31,6 +31,7 @@ from tests.targets.rigs import OVERSHOOT, SKELETON, TILTED, driver, joint, turn,
 from tests.targets.strategies import rigs
 
 HERE = Path(__file__).resolve().parent
+CHANNELS: tuple[Literal["x", "y", "z"], ...] = ("x", "y", "z")
 
 
 def loaded(rig: Rig) -> ModuleType:
@@ -95,24 +96,24 @@ def test_hostile_names_stay_names(rig: Rig) -> None:
     assert list(found.values()) == pytest.approx(list(expected), rel=1e-9, abs=1e-9)
 
 
-def _with_plain_names(rig: Rig) -> Rig:
-    """The rig with every text replaced, alike texts alike."""
-    known: dict[str, str] = {}
-    keep = {"left", "right", "none", "driver", "combine", "sample", "skin", "sculpt", "gaussian", "rotation"}
-    keep |= {"direction", "product", "least", "greatest", "sum", "smooth", "bend", "swing", "euler", "offset"}
-    keep |= {"gap", "control", "linear", "points", "hermite", "bezier", "plain", "plica-rig", "x", "y", "z"}
-    keep |= {a + b + c for a in "xyz" for b in "xyz" for c in "xyz"}
+# The fields of the Rig whose texts are free; all others hold words of the format.
+FREE = frozenset(
+    "name title declared joint parent other control strength field sample follows within area joints detail file "
+    "relaxed contracted notes caption renamed_from".split()
+)
 
-    def renamed(value: Any, place: str = "") -> Any:
+
+def _with_plain_names(rig: Rig) -> Rig:
+    """The rig with every free text replaced, alike texts alike."""
+    known: dict[str, str] = {}
+
+    def renamed(value: Any, field: str = "") -> Any:
         if isinstance(value, str):
-            if value in keep and place not in ("name", "joint", "parent", "declared", "strength", "follows"):
-                return value
-            return known.setdefault(value, f"name_{len(known)}")
+            return known.setdefault(value, f"name_{len(known)}") if field in FREE else value
         if isinstance(value, tuple):
-            return tuple(renamed(item, place) for item in value)
+            return tuple(renamed(item, field) for item in value)
         if hasattr(value, "__dataclass_fields__"):
-            changes = {name: renamed(getattr(value, name), name) for name in value.__dataclass_fields__}
-            return type(value)(**changes)
+            return type(value)(**{name: renamed(getattr(value, name), name) for name in value.__dataclass_fields__})
         return value
 
     plain: Rig = renamed(rig)
@@ -138,7 +139,7 @@ def test_euler_channels_are_those_of_scipy() -> None:
     drivers = [
         driver(f"{order}{channel}", Euler("root", order, channel, (0.0, 0.0, 0.0, 1.0)), clamped=False)
         for order in orders
-        for channel in "xyz"
+        for channel in CHANNELS
     ]
     module = loaded(small_rig(*drivers))
     for angles in ((10, 20, 30), (-100, 75, 160), (45, -80, -170)):
@@ -233,6 +234,12 @@ def test_thousands_of_drivers_are_written_as_several_functions() -> None:
     assert all(len(function.body) < 4 * STRENGTHS_PER_FUNCTION for function in functions)
     found = strengths_in(loaded(rig), {"j3": {"rotation": turn((1.0, 0.0, 0.0), 90)}})
     assert [name for name, value in found.items() if value] == [f"d{3 + 90 * step}" for step in range(30)]
+
+
+def test_a_rig_without_strengths_is_a_module_too() -> None:
+    module = loaded(small_rig())
+    assert strengths_in(module, {}) == {}
+    assert module.JOINTS == ()
 
 
 def old_python() -> str:

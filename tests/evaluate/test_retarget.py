@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.readers.clip import Clip
-from plica.readers.retarget import poses_from_clip
+from plica.evaluate.retarget import poses_from_clip
 from plica.rig.model import Alias, Bend, Character, Driver, Gap, Linear, Rig, RigJoint
 from plica.skeleton.model import Joint, Skeleton
 
