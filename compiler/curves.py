@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import hypot
 
-from plica.rig.model import LINEAR, Bezier, Curve, Hermite
+from plica.values import LINEAR, Bezier, Curve, Hermite
 
 # cubic-bezier keywords of W3C CSS Easing Functions Level 1, section 2.3.
 EASINGS: dict[str, tuple[float, float, float, float]] = {

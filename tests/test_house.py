@@ -10,7 +10,17 @@ import pytest
 
 from tests.support.data import ROOT
 
-TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "compiler", "grammar", "targets", "tests", "specs"}
+TOP_LEVEL = {
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "LICENSE",
+    "compiler",
+    "grammar",
+    "targets",
+    "tests",
+    "specs",
+}
 MOST_LINES = 500
 
 # The stages in their order: a module may import from its own stage and from those before it.

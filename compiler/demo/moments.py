@@ -21,9 +21,9 @@ from plica.demo.skinning import Pose, blended
 from plica.demo.vectors import MIRROR, Floats
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
+from plica.evaluate.retarget import poses_from_clip
 from plica.pipeline import compile_file
 from plica.readers.gltf_clip import read_gltf_clips
-from plica.evaluate.retarget import poses_from_clip
 from plica.rig.model import Rig, Sculpt, Shape
 
 CLIP: Final = "clips/rounds.glb"

@@ -15,7 +15,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from plica.demo.chart import FAINT, PAPER, RULE, TEXT, Chart, Pen, Point
-from plica.demo.light import Sky, sky
+from plica.demo.light import sky
 from plica.demo.moments import Story, moment, story
 from plica.demo.portrait import FULL, GROUND, Figure, figure, photograph, shown, tint
 from plica.demo.raster import Camera

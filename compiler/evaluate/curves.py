@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from plica.evaluate.easing import Easing
 from plica.evaluate.poses import Array
-from plica.rig.model import Bezier, Curve, Hermite, Linear, Points
+from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 # From here on a binary search for the segment is faster than comparing with every knot.
 _KNOTS_WORTH_A_SEARCH = 24

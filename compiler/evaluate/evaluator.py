@@ -30,7 +30,6 @@ from plica.rig.model import (
     Combination,
     Combine,
     ControlValue,
-    Curve,
     Driver,
     Euler,
     Field,
@@ -44,6 +43,7 @@ from plica.rig.model import (
     Swing,
 )
 from plica.skeleton.model import Skeleton
+from plica.values import Curve
 
 # Numbers that one array of a chunk of frames may hold: few enough for several such arrays to stay in a
 # core's cache.

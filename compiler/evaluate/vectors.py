@@ -16,8 +16,9 @@ from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.placing import Placer, rounded
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
-from plica.rig.model import ControlValue, Curve, Driver, Gap, Hermite, Offset, Points, Rig
+from plica.rig.model import ControlValue, Driver, Gap, Offset, Rig
 from plica.skeleton.algebra import about, scaled, unit
+from plica.values import Curve, Hermite, Points
 
 FEWEST = 64
 _FEWEST_RANDOM = 16

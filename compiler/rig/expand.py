@@ -12,6 +12,7 @@ from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
 from plica.source import Span
 from plica.spec import model as spec
 from plica.spec.model import OneSide
+from plica.values import About
 
 Origins = Mapping[tuple[str, str], Span]
 Named = TypeVar("Named", bound=Any)
@@ -90,9 +91,7 @@ class _Expansion:
     def _declare(self, kind: str, name: str, span: Span) -> None:
         other = self.origins.get((kind, name))
         if other is not None:
-            self.found.add(
-                "output-name-clash", span, name=name, labels=[Label(other, "the other declaration")]
-            )
+            self.found.add("output-name-clash", span, name=name, labels=[Label(other, "the other declaration")])
         self.origins[(kind, name)] = span
 
     # ---- the character
@@ -125,10 +124,10 @@ class _Expansion:
         plane = self.spec.bound.plane
         return None if plane is None else rig.Symmetry(plane.axis, plane.offset, self.spec.bound.plane_found)
 
-    def _about(self, about: rig.About, side: OneSide) -> rig.About:
+    def _about(self, about: About, side: OneSide) -> About:
         if about.renamed_from is None:
             return about
-        return rig.About(about.notes, about.photos, self.naming.of(about.renamed_from, side))
+        return About(about.notes, about.photos, self.naming.of(about.renamed_from, side))
 
     # ---- strengths
 
@@ -137,9 +136,7 @@ class _Expansion:
         about = self._about(declared.about, side)
         return rig.Control(name, side, declared.name, facts.range, facts.rest, about)
 
-    def _driver(
-        self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str
-    ) -> rig.Driver | None:
+    def _driver(self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str) -> rig.Driver | None:
         declared, facts = entry.declared, entry.facts(side)
         mirrored = entry.mirrored(side, "reads")
         reading = expand_reading(facts.reading, side, mirrored, self.frames, declared.span)
@@ -227,9 +224,7 @@ class _Expansion:
         return rig.SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
 
     def _report_region_cycles(self, regions: list[rig.Region]) -> None:
-        parts = {
-            region.name: region.source.regions for region in regions if isinstance(region.source, rig.RegionSet)
-        }
+        parts = {region.name: region.source.regions for region in regions if isinstance(region.source, rig.RegionSet)}
         settled: set[str] = {region.name for region in regions} - parts.keys()
         while True:
             ready = [name for name in parts if name not in settled and set(parts[name]) <= settled]

@@ -19,7 +19,8 @@ from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from plica.rig.model import FORMAT, FORMAT_VERSION, NOTHING_SAID, Rig
+from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
+from plica.values import NOTHING_SAID
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -304,5 +305,3 @@ def rig_schema() -> dict[str, Any]:
 def schema_text(schema: dict[str, Any]) -> str:
     """A schema as the text of the file that is published."""
     return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
-
-

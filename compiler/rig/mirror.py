@@ -59,7 +59,5 @@ NO_MIRROR = Mirror(IDENTITY_MATRIX, 1.0)  # its quaternion frame is exactly the 
 
 def mirror_between(skeleton: Skeleton, plane: Plane, left: int, right: int) -> Mirror:
     """The mirror from a left joint to a right one (the same one for joints on the plane)."""
-    seen = product(
-        transpose(skeleton.orientation(left)), product(plane.reflection, skeleton.orientation(right))
-    )
+    seen = product(transpose(skeleton.orientation(left)), product(plane.reflection, skeleton.orientation(right)))
     return Mirror(seen, 1.0 if determinant(seen) > 0 else -1.0)

@@ -136,9 +136,7 @@ def _long_axis(index: int, frames: Frames) -> Vector | None:
     return unit(times(transpose(skeleton.orientation(index)), along))
 
 
-def _offset_weights(
-    reading: spec.OffsetOf, index: int, written: int, mirror: Mirror, frames: Frames
-) -> Vector:
+def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: Mirror, frames: Frames) -> Vector:
     """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
 
     The parent's scale is in it, so that the reading is in metres of the model.
@@ -165,9 +163,7 @@ def expand_pose(
     return tuple(items)
 
 
-def expand_field(
-    entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames
-) -> rig.Field | None:
+def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames) -> rig.Field | None:
     """A field for one side with its solved coefficients, or None after a diagnostic."""
     from plica.rig.radial import solve
 

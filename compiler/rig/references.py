@@ -10,18 +10,14 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from plica.rig.model import (
-    Bezier,
     Combination,
     Combine,
     ControlValue,
-    Curve,
     Driver,
     Euler,
     Field,
     Gap,
-    Hermite,
     JointPose,
-    Linear,
     Morph,
     Reading,
     RegionSet,
@@ -32,6 +28,7 @@ from plica.rig.model import (
     SkinOf,
     StrengthOf,
 )
+from plica.values import Bezier, Curve, Hermite, Linear
 
 
 class Problem(NamedTuple):

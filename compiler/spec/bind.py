@@ -8,7 +8,6 @@ from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
 from plica.diagnostics.suggest import did_you_mean
-from plica.rig.model import Curve
 from plica.source import Span
 from plica.spec import readings, surfaces
 from plica.spec.character import BoundCharacter, bind_character
@@ -25,6 +24,7 @@ from plica.spec.model import (
 )
 from plica.spec.symbols import Symbol, Symbols
 from plica.syntax import nodes
+from plica.values import Curve
 from plica.workspace import Workspace
 
 Facts = TypeVar("Facts")
@@ -69,9 +69,7 @@ class _Draft(NamedTuple):
     overrides: dict[str, FactSet]
 
 
-def bind(
-    document: nodes.Document, folder: Path | None, workspace: Workspace | None, found: Diagnostics
-) -> Bound:
+def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, found: Diagnostics) -> Bound:
     """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
     flattener = Flattener(workspace, found)
     instances = flattener.flatten(document, folder)
@@ -93,9 +91,7 @@ def bind(
     return Bound(_spec(character, entries, expectations), documents)
 
 
-def _spec(
-    character: BoundCharacter, entries: dict[str, list[Any]], expectations: list[ExpectationOf]
-) -> Spec:
+def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expectations: list[ExpectationOf]) -> Spec:
     return Spec(
         character=character.facts,
         bound=character.bound,
@@ -213,13 +209,9 @@ class _Binding:
                     self._apply(draft, target, instance)
                     return
         known = [draft.name for draft in self.drafts if draft.kind == kind]
-        self.found.add(
-            "nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known)
-        )
+        self.found.add("nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known))
 
-    def _apply(
-        self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance
-    ) -> None:
+    def _apply(self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance) -> None:
         side = target.side or "both"
         if draft.side != "both" and side not in ("both", draft.side):
             self.found.add("no-such-side", instance.span, name=draft.name, side=side)

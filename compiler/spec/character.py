@@ -6,7 +6,6 @@ from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.outline import ModelOutline
-from plica.rig.model import Alias, Geometry
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, Vector, about, multiply
 from plica.skeleton.model import Joint, Skeleton
 from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
@@ -18,6 +17,7 @@ from plica.spec.scope import Scope
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
 from plica.units import Dimension
+from plica.values import Alias, Geometry
 from plica.workspace import Workspace
 
 DEFAULT_NAMES = "{side}_{name}"
@@ -92,9 +92,7 @@ def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelO
     return Geometry(shown, meshes), outline
 
 
-def _check_meshes(
-    fact: Fact, meshes: tuple[str, ...], outline: ModelOutline, found: Diagnostics
-) -> None:
+def _check_meshes(fact: Fact, meshes: tuple[str, ...], outline: ModelOutline, found: Diagnostics) -> None:
     from plica.diagnostics.suggest import did_you_mean
 
     known = [mesh.name for mesh in outline.meshes]
@@ -255,9 +253,7 @@ def _shortened(names: list[str]) -> str:
     return shown if len(names) <= 6 else f"{shown} and {len(names) - 6} more"
 
 
-def _plane(
-    facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context
-) -> tuple[Plane | None, bool]:
+def _plane(facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context) -> tuple[Plane | None, bool]:
     fact = facts.one("symmetry")
     pairs = list(sides.pairs.values())
     if fact is None:

@@ -7,7 +7,6 @@ from typing import NamedTuple, cast
 from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import closest
 from plica.readers.outline import ModelOutline
-from plica.rig.model import About, Curve, Photo
 from plica.skeleton.algebra import length, unit
 from plica.source import Span
 from plica.spec.facts import Fact, FactSet
@@ -17,6 +16,7 @@ from plica.spec.symbols import Symbols
 from plica.syntax import nodes
 from plica.syntax.builder import encode_text
 from plica.units import Dimension
+from plica.values import About, Curve, Photo
 from plica.workspace import Refused, Workspace
 
 _AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
@@ -105,10 +105,7 @@ class Context(NamedTuple):
             sign = -1.0 if text.startswith("-") else 1.0
             x, y, z = (sign * component if component else 0.0 for component in vector)
             return AxisValue((x, y, z), space)
-        x, y, z = (
-            scope.amount(component, Dimension.NUMBER, "a component of an axis")
-            for component in node.components
-        )
+        x, y, z = (scope.amount(component, Dimension.NUMBER, "a component of an axis") for component in node.components)
         if length((x, y, z)) < 1e-12:
             self.found.add("null-axis", scope.span(node))
             return AxisValue(_AXES["x"], space)
@@ -143,9 +140,7 @@ class Context(NamedTuple):
 
 def read_about(facts: FactSet, context: Context) -> About:
     """What a declaration says for people: notes, photographs, its former name."""
-    notes = tuple(
-        scope.fill(node.values[0].text, node, lenient=True) for node, scope in facts.many("note")
-    )
+    notes = tuple(scope.fill(node.values[0].text, node, lenient=True) for node, scope in facts.many("note"))
     photos = tuple(_photo(fact, context) for fact in facts.many("photo"))
     renamed = facts.one("renamed_from")
     former = None

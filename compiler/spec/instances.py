@@ -83,9 +83,7 @@ class Flattener:
             self.found.add("too-many-declarations", span, limit=MAX_DECLARATIONS)
         self._full = True
 
-    def _each(
-        self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]
-    ) -> None:
+    def _each(self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.head)
         if len(trail) >= MAX_DEPTH:
             self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
@@ -113,9 +111,7 @@ class Flattener:
                 self.found.add("repeated-value", scope.span(written[0]), value=text)
             seen.add(text)
 
-    def _use(
-        self, node: nodes.Use, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]
-    ) -> None:
+    def _use(self, node: nodes.Use, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.path)
         document, path = self._document(node, scope, folder)
         if document is None or path is None:
@@ -127,9 +123,7 @@ class Flattener:
             self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
         arguments = {
-            argument.name.text: Variable(
-                self._values(argument.values, scope), scope.span(argument.name), [False]
-            )
+            argument.name.text: Variable(self._values(argument.values, scope), scope.span(argument.name), [False])
             for argument in node.arguments
         }
         for name, times in _repeated(argument.name.text for argument in node.arguments):

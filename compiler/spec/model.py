@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Generic, Literal, NamedTuple, TypeVar
 
-from plica.rig.model import About, Alias, Curve, Geometry
 from plica.skeleton.algebra import Vector
 from plica.skeleton.model import Skeleton
 from plica.skeleton.sides import Plane, Sides
 from plica.source import Span
+from plica.values import About, Alias, Curve, Geometry
 
 ScopeSide = Literal["both", "left", "right", "none"]
 OneSide = Literal["left", "right", "none"]
@@ -281,5 +281,3 @@ class Spec(NamedTuple):
     details: tuple[Entry[DetailFacts], ...]
     folds: tuple[Entry[FoldFacts], ...]
     expectations: tuple[ExpectationOf, ...]
-
-

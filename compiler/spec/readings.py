@@ -8,13 +8,13 @@ from typing import Literal, cast
 
 from plica.curves import harmonic_slopes, monotone_slopes, ready_curve
 from plica.diagnostics.suggest import did_you_mean
-from plica.rig.model import LINEAR, Bezier, Curve, Hermite, Points
 from plica.spec import model
 from plica.spec.context import Context
 from plica.spec.facts import Fact, FactSet
 from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.units import Dimension
+from plica.values import LINEAR, Bezier, Curve, Hermite, Points
 
 _HOW = ("product", "least", "greatest", "sum")
 _MAX_NESTING = 32
@@ -51,9 +51,7 @@ def bind_reading(node: nodes.Reading, scope: Scope, context: Context) -> model.R
     return model.GapOf(joint, other)
 
 
-def _euler(
-    node: nodes.EulerReading, joint: model.JointRef, scope: Scope, context: Context
-) -> model.EulerOf | None:
+def _euler(node: nodes.EulerReading, joint: model.JointRef, scope: Scope, context: Context) -> model.EulerOf | None:
     order = scope.name(node.order)
     if sorted(order) != ["x", "y", "z"]:
         context.found.add("not-an-order", scope.span(node.order), text=order)
@@ -88,9 +86,7 @@ def _span(fact: Fact, reading: model.ReadingOf, context: Context) -> tuple[float
     if isinstance(reading, model.BendOf) and (low < 0 or high > limit):
         context.found.add("span-out-of-reach", scope.span(node), reading="bend", least="0", most="180 deg")
     elif dimension is Dimension.ANGLE and (low < -limit or high > limit):
-        context.found.add(
-            "span-out-of-reach", scope.span(node), reading="an angle", least="-180 deg", most="180 deg"
-        )
+        context.found.add("span-out-of-reach", scope.span(node), reading="an angle", least="-180 deg", most="180 deg")
     return start, end
 
 
@@ -212,9 +208,7 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     return model.FieldFacts(joint, direction, kernel, width, samples)
 
 
-def _kernel(
-    facts: FactSet, context: Context
-) -> tuple[Literal["gaussian", "linear"], float | None]:
+def _kernel(facts: FactSet, context: Context) -> tuple[Literal["gaussian", "linear"], float | None]:
     fact = facts.one("kernel")
     if fact is None:
         return "gaussian", None
@@ -237,8 +231,7 @@ def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     limits = facts.one("control_range")
     if limits is not None:
         least, most = (
-            limits.scope.amount(amount, Dimension.NUMBER, "the range of a control")
-            for amount in limits.node.values
+            limits.scope.amount(amount, Dimension.NUMBER, "the range of a control") for amount in limits.node.values
         )
         if least >= most:
             context.found.add("empty-range", limits.scope.span(limits.node))

@@ -42,9 +42,7 @@ class Scope(NamedTuple):
         """The variable of a placeholder; a diagnostic where there is none."""
         variable = self.variables.get(name)
         if variable is None:
-            self.found.add(
-                "unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables)
-            )
+            self.found.add("unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables))
             return None
         variable.used[0] = True
         return variable
@@ -61,9 +59,7 @@ class Scope(NamedTuple):
             if variable is None:
                 return ""
             if len(variable.values) != 1:
-                self.found.add(
-                    "list-as-one-value", self.span(node), name=match[1], count=len(variable.values)
-                )
+                self.found.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
                 return ""
             return as_written(variable.values[0])
 
@@ -82,9 +78,7 @@ class Scope(NamedTuple):
         """A quantity in the inside unit of `dimension`; a diagnostic (and 0) where it measures something else."""
         return self.amount_of(node, (dimension,), what)[0]
 
-    def amount_of(
-        self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str
-    ) -> tuple[float, Dimension]:
+    def amount_of(self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str) -> tuple[float, Dimension]:
         """A quantity that may measure one of several dimensions, and which of them it measures."""
         quantity = self._quantity(node)
         if quantity is None:

@@ -116,9 +116,7 @@ def _sculpt(
     return model.SculptOf(context.file(path, scope), tuple(item for item in items if item is not None))
 
 
-def _pose_item(
-    item: nodes.PoseItem, scope: Scope, context: Context
-) -> model.StrengthPoseOf | model.JointPoseOf | None:
+def _pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.StrengthPoseOf | model.JointPoseOf | None:
     if isinstance(item, nodes.JointAt):
         joint = context.joint(item.joint, scope)
         angle = scope.amount(item.angle, Dimension.ANGLE, "the angle of a joint")
@@ -257,9 +255,7 @@ def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
     )
 
 
-def _limit(
-    node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span
-) -> float:
+def _limit(node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span) -> float:
     value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
     if value < 0:
         context.found.add("not-positive", span, what="the limit of an expectation")

@@ -54,9 +54,7 @@ class Symbols:
                 symbol.side,
             ):  # fmt: skip
                 label = Label(other.span, "first declared here")
-                self._found.add(
-                    "duplicate-name", symbol.span, kind=symbol.kind, name=symbol.name, labels=[label]
-                )
+                self._found.add("duplicate-name", symbol.span, kind=symbol.kind, name=symbol.name, labels=[label])
                 return False
         known.append(symbol)
         return True
@@ -107,9 +105,7 @@ class Symbols:
             fix=Fix(span, near) if near else None,
         )
 
-    def target(
-        self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide
-    ) -> Target | None:
+    def target(self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide) -> Target | None:
         """What a reference made by a declaration of `side` means."""
         symbols = self.find(namespace, reference.name, scope)
         if not symbols:

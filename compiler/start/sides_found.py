@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector, length, subtract
 from plica.skeleton.model import Skeleton
-from plica.skeleton.sides import AXES, AxisName, Plane, Sides, find_plane, pair_joints
+from plica.skeleton.sides import AXES, AxisName, Plane, Sides, StatedPair, find_plane, pair_joints
 
 # What the sides are called: whole words or letters, in any case.
 SIDE_WORDS = (
@@ -62,7 +62,7 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
     good = [candidate for candidate in candidates if _believable(skeleton, candidate, plane)]
     left: list[str] = []
     right: list[str] = []
-    stated: list[tuple[int, int]] = []
+    stated: list[StatedPair] = []
     sides = pair_joints(names, (), ())
     while good:
         best = max(good, key=lambda candidate: _worth(candidate, sides.partner))
@@ -76,9 +76,15 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
             left.append(best.left)
             right.append(best.right)
         else:
-            stated += gained
+            stated += [StatedPair(*pair, None) for pair in gained]
         sides = pair_joints(names, left, right, stated)
-    return FoundSides(tuple(left), tuple(right), tuple(stated), sides, _stated_plane(skeleton, sides))
+    return FoundSides(
+        tuple(left),
+        tuple(right),
+        tuple((pair.left, pair.right) for pair in stated),
+        sides,
+        _stated_plane(skeleton, sides),
+    )
 
 
 # ---- candidates -----------------------------------------------------------------------------------------

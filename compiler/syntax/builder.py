@@ -169,9 +169,7 @@ class Builder(Transformer[Token, Any]):
         token = children[0]
         number = token.rstrip(_UNIT_LETTERS)
         unit = token[len(number) :]
-        return nodes.Quantity(
-            float(number), unit, cast(int, token.start_pos), cast(int, token.end_pos)
-        )
+        return nodes.Quantity(float(number), unit, cast(int, token.start_pos), cast(int, token.end_pos))
 
     def reference(self, children: list[Any]) -> nodes.Reference:
         side, name, _, member = children
@@ -188,9 +186,7 @@ class Builder(Transformer[Token, Any]):
     texts = references = joints = turns = values = points = _separated
 
     def named_axis(self, children: list[Any]) -> nodes.NamedAxis:
-        return nodes.NamedAxis(
-            str(children[0]), _optional(children[2]), children[0].start_pos, _end(children)
-        )
+        return nodes.NamedAxis(str(children[0]), _optional(children[2]), children[0].start_pos, _end(children))
 
     def vector_axis(self, children: list[Any]) -> nodes.VectorAxis:
         components = (children[1], children[3], children[5])

@@ -154,15 +154,7 @@ class ControlReading(NamedTuple):
     end: int
 
 
-Reading = (
-    RotationReading
-    | BendReading
-    | SwingReading
-    | EulerReading
-    | OffsetReading
-    | GapReading
-    | ControlReading
-)
+Reading = RotationReading | BendReading | SwingReading | EulerReading | OffsetReading | GapReading | ControlReading
 
 
 class PointCurve(NamedTuple):

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from plica.rig.model import Bezier, Curve, Hermite, Linear, Points
 from plica.targets.python.arithmetic import less, number, total
+from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 Knot = tuple[float, float, float]
 

@@ -9,11 +9,9 @@ from plica.rig.model import (
     Combination,
     Combine,
     ControlValue,
-    Curve,
     Driver,
     Field,
     Gap,
-    Linear,
     Quaternion,
     Reading,
     Rig,
@@ -32,6 +30,7 @@ from plica.targets.python.readings import (
     needed_components,
     turn_since,
 )
+from plica.values import Curve, Linear
 
 # Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
 # interpreter's limits are met.

@@ -31,7 +31,7 @@ def spec_text(declarations: int) -> str:
         for side, x in (("lf", 0.1), ("rt", -0.1)):
             turned = f"turned about z {number % 90} deg" if side == "lf" else f"turned about y {number % 70} deg"
             lines.append(f"joint bone{number}_{side} under root at {x} m, 0.{number:03} m, 0 m {turned}")
-    lines.append("}}\ndetail fur { relaxed \"a.png\" contracted \"b.png\" }")
+    lines.append('}}\ndetail fur { relaxed "a.png" contracted "b.png" }')
     for number in range(declarations // 10):
         bone = number % FINGERS
         for variant in "abcde":

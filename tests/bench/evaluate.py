@@ -19,22 +19,9 @@ from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.poses import Array
-from plica.rig.model import (
-    Bend,
-    Bezier,
-    ControlValue,
-    Curve,
-    Driver,
-    Euler,
-    Gap,
-    Hermite,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Swing,
-)
+from plica.rig.model import Bend, ControlValue, Driver, Euler, Gap, Offset, Reading, Rig, Rotation, Swing
 from plica.skeleton.algebra import matrix_of
+from plica.values import Bezier, Curve, Hermite
 from tests.support.rigs import random_rig
 
 FRAMES = 10_000

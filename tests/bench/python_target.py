@@ -17,8 +17,9 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from plica.rig.model import Bend, Character, Hermite, Linear, Offset, Rig, RigJoint, Rotation
+from plica.rig.model import Bend, Character, Offset, Rig, RigJoint, Rotation
 from plica.targets.python import module_text
+from plica.values import Hermite, Linear
 from tests.targets.rigs import driver, joint, turn
 
 SOFT = Hermite("smooth", ((0.0, 0.0, 0.0), (0.5, 0.35, 1.0), (1.0, 1.0, 0.0)))
@@ -46,7 +47,7 @@ def make_rig() -> Rig:
     return Rig(Character("bench", "", None, 0.0), tuple(joints), strengths=tuple(drivers))
 
 
-HELPERS = '''
+HELPERS = """
 from math import atan2, sqrt
 
 def soft(u):
@@ -74,7 +75,7 @@ def steep(u):
         s = 0.8 + u * (0.9 + u * (STEEP_4 + u * STEEP_5))
     return 0.0 if s < 0.0 else s if s < 1.0 else 1.0
 
-'''
+"""
 
 
 def by_hand(rig: Rig) -> ModuleType:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from plica.evaluate import curve_values
 from plica.evaluate.easing import Easing
-from plica.rig.model import Bezier, Curve, Hermite, Linear, Points
+from plica.values import Bezier, Curve, Hermite, Linear, Points
 from tests.support.rigs import CURVES
 
 SHARE = st.floats(0.0, 1.0)

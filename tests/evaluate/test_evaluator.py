@@ -9,18 +9,8 @@ import pytest
 
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
-from plica.rig.model import (
-    Bend,
-    Character,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Linear,
-    Rig,
-    StrengthOf,
-)
+from plica.rig.model import Bend, Character, Combination, Combine, Control, ControlValue, Driver, Rig, StrengthOf
+from plica.values import Linear
 from tests.support.rigs import random_rig
 
 

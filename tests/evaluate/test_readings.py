@@ -20,7 +20,6 @@ from plica.rig.model import (
     Driver,
     Euler,
     Gap,
-    Linear,
     Offset,
     Quaternion,
     Reading,
@@ -29,6 +28,7 @@ from plica.rig.model import (
     Rotation,
     Swing,
 )
+from plica.values import Linear
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)

@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
-from plica.readers.clip import Clip
 from plica.evaluate.retarget import poses_from_clip
-from plica.rig.model import Alias, Bend, Character, Driver, Gap, Linear, Rig, RigJoint
+from plica.readers.clip import Clip
+from plica.rig.model import Bend, Character, Driver, Gap, Rig, RigJoint
 from plica.skeleton.model import Joint, Skeleton
+from plica.values import Alias, Linear
 
 Array = NDArray[np.float64]
 GENERATOR = np.random.default_rng(11)

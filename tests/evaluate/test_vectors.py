@@ -16,7 +16,8 @@ from plica.evaluate import Evaluator, SparsePose, poses_from
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.vectors import FEWEST, vectors
-from plica.rig.model import Driver, Euler, Hermite, Linear, Points, Rig, Rotation, Symmetry
+from plica.rig.model import Driver, Euler, Rig, Rotation, Symmetry
+from plica.values import Hermite, Linear, Points
 from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig

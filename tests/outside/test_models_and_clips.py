@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
+from plica.evaluate.retarget import poses_from_clip
 from plica.pipeline import compile_file
 from plica.readers.bvh import read_bvh
 from plica.readers.clip import Clip
@@ -20,7 +21,6 @@ from plica.readers.clips import read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import skeleton_of_document
 from plica.readers.model import read_outline
-from plica.evaluate.retarget import poses_from_clip
 from plica.skeleton.model import Skeleton
 from plica.start import start_spec
 from plica.start.body import body_of

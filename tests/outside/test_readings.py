@@ -11,25 +11,11 @@ import pytest
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 from scipy.spatial.transform import Rotation as Turn
 
+from plica.curves import EASINGS, SMOOTH, harmonic_slopes
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from
 from plica.evaluate.poses import Array, sparse_pose
-from plica.curves import EASINGS, SMOOTH, harmonic_slopes
-from plica.rig.model import (
-    Bend,
-    Bezier,
-    Character,
-    Driver,
-    Euler,
-    Gap,
-    Hermite,
-    Linear,
-    Quaternion,
-    Reading,
-    Rig,
-    RigJoint,
-    Rotation,
-    Swing,
-)
+from plica.rig.model import Bend, Character, Driver, Euler, Gap, Quaternion, Reading, Rig, RigJoint, Rotation, Swing
+from plica.values import Bezier, Hermite, Linear
 from tests.support.mirroring import model_matrices
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 

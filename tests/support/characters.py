@@ -77,7 +77,9 @@ def spec_reading_everything(character: str, bases: list[str]) -> str:
             f"field f{number} both {{ reads rotation of {joint} sample a at about z 70 deg "
             f"sample b at about y in model -60 deg, about x 20 deg }}"
         )
-        lines.append(f"field g{number} both {{ reads direction y of {joint} sample a at about z 70 deg kernel linear }}")
+        lines.append(
+            f"field g{number} both {{ reads direction y of {joint} sample a at about z 70 deg kernel linear }}"
+        )
         lines.append(f"combine c{number} both = least(d{number}_0, sum(d{number}_4, f{number}.a))")
     return "\n".join(lines)
 

@@ -12,22 +12,17 @@ from scipy.spatial.transform import Rotation as Turn
 from plica.evaluate.poses import Array
 from plica.rig.model import (
     Bend,
-    Bezier,
     Character,
     Combination,
     Combine,
     Control,
     ControlValue,
-    Curve,
     Driver,
     Euler,
     Field,
     FieldSample,
     Gap,
-    Hermite,
-    Linear,
     Offset,
-    Points,
     Quaternion,
     Reading,
     Rig,
@@ -41,6 +36,7 @@ from plica.rig.model import (
     Vector,
 )
 from plica.rig.radial import solve
+from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 Metric = Literal["rotation", "direction"]
 Kernel = Literal["gaussian", "linear"]

@@ -5,17 +5,12 @@ from __future__ import annotations
 from math import cos, pi, sin, sqrt
 
 from plica.rig.model import (
-    LINEAR,
-    About,
-    Alias,
     Bend,
-    Bezier,
     Character,
     Combination,
     Combine,
     Control,
     ControlValue,
-    Curve,
     Detail,
     Driver,
     Euler,
@@ -24,16 +19,11 @@ from plica.rig.model import (
     FieldSample,
     Fold,
     Gap,
-    Geometry,
-    Hermite,
     Inbetween,
     JointPose,
-    Linear,
     Morph,
     Offset,
     Painted,
-    Photo,
-    Points,
     Quaternion,
     Reading,
     Region,
@@ -52,6 +42,7 @@ from plica.rig.model import (
     Symmetry,
     Vector,
 )
+from plica.values import LINEAR, About, Alias, Bezier, Curve, Geometry, Hermite, Linear, Photo, Points
 
 HALF = sqrt(0.5)
 TILTED: Quaternion = (0.1, -0.2, 0.3, sqrt(1 - 0.01 - 0.04 - 0.09))

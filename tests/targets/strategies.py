@@ -7,15 +7,12 @@ from typing import Any
 from hypothesis import strategies as st
 
 from plica.rig.model import (
-    About,
     Bend,
-    Bezier,
     Character,
     Combination,
     Combine,
     Control,
     ControlValue,
-    Curve,
     Detail,
     Driver,
     Euler,
@@ -23,12 +20,8 @@ from plica.rig.model import (
     FieldSample,
     Fold,
     Gap,
-    Hermite,
     Inbetween,
-    Linear,
     Offset,
-    Photo,
-    Points,
     Quaternion,
     Reading,
     Region,
@@ -43,6 +36,7 @@ from plica.rig.model import (
     Swing,
 )
 from plica.skeleton.algebra import normalised
+from plica.values import About, Bezier, Curve, Hermite, Linear, Photo, Points
 
 HOSTILE = (
     "",

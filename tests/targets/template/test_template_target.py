@@ -80,7 +80,7 @@ MISTAKES = [
     ("unknown filter", "{{ rig | colour }}", "template-mistake", 1, "No filter named 'colour'"),
     ("random", "a\n{{ rig.strengths | random }}", "template-mistake", 2, "No filter named 'random'"),
     ("unknown name", "a\nb\n  {{ rigg.name }}", "template-failed", 3, "'rigg' is undefined"),
-    ("unknown attribute", "{{ rig.skeleton[0].colour }}", "template-failed", 1, "a `RigJoint` of the rig has no attribute 'colour'"),
+    ("unknown attribute", "{{ rig.skeleton[0].a }}", "template-failed", 1, "a `RigJoint` of the rig has no attribute"),
     ("loose end", "{{ rig.skeleton[99] }}", "template-failed", 1, "has no element 99"),
     ("arithmetic", "a\n{{ 1 / 0 }}", "template-failed", 2, "division by zero"),
     ("types", "{{ 'a' | degrees }}", "template-failed", 1, "must be real number"),

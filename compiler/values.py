@@ -1,0 +1,81 @@
+"""What specs and rigs both hold as it is: what is said for people, names of files, response curves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A reference photograph, as a path from the spec's folder, and what it shows."""
+
+    file: str
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class About:
+    """What is said about a declaration for people and for the diff."""
+
+    notes: tuple[str, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    renamed_from: str | None = None
+
+
+NOTHING_SAID = About()
+
+
+@dataclass(frozen=True)
+class Alias:
+    """What a clip calls a joint."""
+
+    clip_name: str
+    joint: str
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """The model file, from the spec's folder, and the meshes of it that are the skin (empty: every skinned one)."""
+
+    file: str
+    meshes: tuple[str, ...] = ()
+
+
+# ---- curves: 0..1 to 0..1 ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Linear:
+    """The straight line: strength equals share of the span."""
+
+    kind: Literal["linear"] = "linear"
+
+
+@dataclass(frozen=True)
+class Points:
+    """Straight lines between points (x, y), x rising from 0 to 1."""
+
+    points: tuple[tuple[float, float], ...]
+    kind: Literal["points"] = "points"
+
+
+@dataclass(frozen=True)
+class Hermite:
+    """Cubics between knots (x, y, slope), x rising from 0 to 1; `method` tells where the slopes come from."""
+
+    method: Literal["smooth", "monotone", "harmonic"]
+    knots: tuple[tuple[float, float, float], ...]
+    kind: Literal["hermite"] = "hermite"
+
+
+@dataclass(frozen=True)
+class Bezier:
+    """The cubic-bezier(x1, y1, x2, y2) of CSS Easing Functions Level 1."""
+
+    controls: tuple[float, float, float, float]
+    kind: Literal["bezier"] = "bezier"
+
+
+Curve = Linear | Points | Hermite | Bezier
+LINEAR = Linear()
