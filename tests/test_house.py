@@ -38,6 +38,7 @@ STAGES = (
     "rig",
     "pipeline",
     "evaluate",
+    "mesh",
     "build",
     "targets",
     "start",

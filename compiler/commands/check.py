@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,16 @@ if TYPE_CHECKING:
 
 def check(options: argparse.Namespace) -> int:
     """Check each spec, show what was found in all of them, and a line for each that has no error."""
+    collects = gc.isenabled()
+    gc.disable()  # so short a run has no garbage worth the looking, which takes a twentieth of it
+    try:
+        return _check(options)
+    finally:
+        if collects:
+            gc.enable()
+
+
+def _check(options: argparse.Namespace) -> int:
     from plica.pipeline import compile_file
 
     compiled = [(spec, compile_file(Path(spec), options.allow)) for spec in dict.fromkeys(options.specs)]

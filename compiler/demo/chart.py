@@ -65,6 +65,10 @@ class Pen:
         (place,) = self._scaled([at])
         self.draw.text(place, text, fill=color, font=_font(TEXT * self.scale), anchor=anchor)
 
+    def length(self, text: str) -> float:
+        """How wide text is."""
+        return _font(TEXT * self.scale).getlength(text) / self.scale
+
     def badge(self, at: Point, text: str) -> None:
         """A number in a disc."""
         self.disc(at, 16.0, INK)
@@ -98,9 +102,11 @@ class Chart:
         return self.left + (time - first) / (last - first) * (self.right - self.left)
 
     def draw(
-        self, pen: Pen, strengths: Mapping[str, Floats], rows: Sequence[tuple[str, str]], marks: Sequence[float]
+        self, pen: Pen, strengths: Mapping[str, Floats], rows: Sequence[tuple[str, str]], marks: Sequence[tuple[float, Point]]
     ) -> None:
-        """Rows of (strength's name without its side, words beside it), and numbered marks at times in seconds."""
+        """Rows of (strength's name without its side, words beside it), and marks: times in seconds,
+        each with the place above the chart from which a numbered badge points to it.
+        """
         bottom = self.top + self.row * len(rows)
         for number, (name, words) in enumerate(rows):
             base = self.top + self.row * (number + 1)
@@ -110,27 +116,38 @@ class Chart:
         for second in range(int(self.times[0]), int(self.times[-1]) + 1):
             pen.line([(self.x(second), bottom), (self.x(second), bottom + 7)], FAINT, 2)
             pen.words((self.x(second), bottom + 23), f"{second} s", FAINT, "mm")
-        for number, time in enumerate(marks, start=1):
-            pen.line([(self.x(time), self.top - 26), (self.x(time), bottom)], INK, 1.5)
-            pen.badge((self.x(time), self.top - 26), str(number))
+        for number, (time, badge) in enumerate(marks, start=1):
+            pen.line([badge, (self.x(time), self.top - 10), (self.x(time), bottom)], INK, 1.5)
+            pen.badge(badge, str(number))
 
     def _row(self, pen: Pen, base: float, left: Floats, right: Floats) -> None:
-        height = 0.74 * self.row
-        curves = []
-        for strength, fill in ((left, LEFT_FILL), (right, RIGHT_FILL)):
-            curve = [
-                (self.x(time), base - height * value)
-                for time, value in zip(self.times.tolist(), strength.tolist(), strict=True)
-            ]
-            pen.area([(self.left, base), *curve, (self.right, base)], fill)
-            curves.append(curve)
         pen.line([(self.left, base), (self.right, base)], RULE, 1.5)
-        pen.line(curves[0], LEFT, _LINE)
-        pen.dashed(curves[1], RIGHT, _LINE)
+        curves = [(stretch, LEFT, LEFT_FILL) for stretch in self._stretches(base, left)]
+        curves += [(stretch, RIGHT, RIGHT_FILL) for stretch in self._stretches(base, right)]
+        for curve, _, fill in curves:
+            pen.area([(curve[0][0], base), *curve, (curve[-1][0], base)], fill)
+        for curve, color, _ in curves:
+            if color == LEFT:
+                pen.line(curve, color, _LINE)
+            else:
+                pen.dashed(curve, color, _LINE)
+
+    def _stretches(self, base: float, strength: Floats) -> list[list[Point]]:
+        """The curve over each stretch of time in which the strength can be seen at all."""
+        visible = np.concatenate([[False], strength > 0.004, [False]])
+        turns = np.flatnonzero(np.diff(visible.astype(np.int8)))
+        last = len(strength) - 1
+        return [
+            [
+                (self.x(float(self.times[frame])), base - 0.76 * self.row * float(strength[frame]))
+                for frame in range(max(start - 1, 0), min(stop, last) + 1)
+            ]
+            for start, stop in turns.reshape(-1, 2).tolist()
+        ]
 
     def _sides(self, pen: Pen, left: Floats, right: Floats) -> None:
-        """Names the two kinds of line beside the first row's curves."""
+        """Names the two kinds of line before the first row's curves rise."""
         y = self.top + 0.62 * self.row
         for strength, words, color in ((left, "left", LEFT), (right, "right", RIGHT)):
-            last = float(self.times[np.flatnonzero(strength > 0.5 * strength.max())[-1]])
-            pen.words((self.x(last) + 22, y), words, color)
+            first = float(self.times[np.flatnonzero(strength > 0.5 * strength.max())[0]])
+            pen.words((self.x(first) - 28, y), words, color, "rm")

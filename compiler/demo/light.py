@@ -17,11 +17,13 @@ KEY: Final = unit((-0.55, 0.75, 0.75))
 """Where the sky is brightest."""
 BACK: Final = unit((0.8, 0.45, -0.75))
 """A second bright place behind the character, which draws his outline."""
-BOUNCE: Final = 0.34
-"""What the ground sends up, as a share of the mean of the sky."""
+BOUNCE: Final = 0.40
+"""What the ground sends up to skin that faces straight down."""
 DEPTH_PIXELS: Final = 300
 BIAS: Final = 0.006
 """Skin nearer than this to what shadows it, in metres, counts as lit."""
+GRID: Final = 0.012
+"""About how far apart, in metres, the ground's light is computed."""
 _GOLDEN_ANGLE: Final = np.pi * (3.0 - np.sqrt(5.0))
 
 
@@ -74,10 +76,10 @@ def lit(positions: Floats, normals: Floats, triangles: Integers, light: Sky) -> 
     """Light on a closed skin (n, 3) that stands on the ground y = 0, alone under the sky."""
     margin = 0.55
     (x_low, _, z_low), (x_high, _, z_high) = positions.min(axis=0) - margin, positions.max(axis=0) + margin
-    columns, rows = int((x_high - x_low) / 0.02), int((z_high - z_low) / 0.02)
+    columns, rows = int((x_high - x_low) / GRID), int((z_high - z_low) / GRID)
     x, z = np.meshgrid(np.linspace(x_low, x_high, columns), np.linspace(z_low, z_high, rows))
     nodes = np.stack([x.ravel(), np.zeros(x.size), z.ravel()], axis=1)
-    skin = BOUNCE * (0.5 - 0.5 * normals[:, 1]) * np.mean(light.amounts)  * len(light.amounts) / 2.0
+    skin = BOUNCE * (0.5 - 0.5 * normals[:, 1])
     ground = np.zeros(len(nodes))
     off_skin = positions + 0.5 * BIAS * normals
     for direction, amount in zip(light.directions, light.amounts, strict=True):

@@ -24,6 +24,8 @@ from plica.demo.vectors import Floats
 WIDTH, HEIGHT = 1600, 900
 PHOTOGRAPH: Final = 600
 """The height of the photograph above the chart."""
+CAPTIONS: Final = 596.0
+LEGEND: Final = (1340.0, 400.0)
 LIGHTS: Final = 160
 _SMOOTHING: Final = 2
 """Lines and words are drawn this much larger, then reduced."""
@@ -55,13 +57,13 @@ class Lens:
 
 
 SCENES: Final = (
-    Scene(0.0, -1.00, 18.0, "standing"),
-    Scene(1.8, -0.22, -38.0, "left elbow and fist"),
-    Scene(3.3, 0.74, 12.0, "right brow"),
+    Scene(0.0, -1.06, 14.0, "standing"),
+    Scene(1.8, -0.28, -38.0, "left elbow and fist"),
+    Scene(3.3, 0.73, 14.0, "right brow"),
 )
 LENSES: Final = (
-    Lens(1, (890.0, 220.0), 120.0, (0.05, 0.60, 0.2), 0.30),
-    Lens(2, (1450.0, 200.0), 120.0, (-0.02, 0.90, 0.13), 0.26),
+    Lens(1, (925.0, 230.0), 130.0, (0.115, 0.625, 0.2), 0.27),
+    Lens(2, (1450.0, 190.0), 130.0, (-0.02, 0.915, 0.13), 0.21),
 )
 ROWS: Final = (
     ("brow_lift", "brow lift"),
@@ -71,7 +73,7 @@ ROWS: Final = (
     ("wrist", "wrist"),
     ("knee_bend", "knee bend"),
 )
-CAMERA: Final = Camera(np.array([0.0, 0.80, 6.2]), np.array([0.0, 0.455, 0.0]), float(np.radians(10.6)))
+CAMERA: Final = Camera(np.array([0.0, 0.80, 6.2]), np.array([0.0, 0.440, 0.0]), float(np.radians(11.2)))
 
 
 def picture(width: int = WIDTH, lights: int = LIGHTS) -> bytes:
@@ -116,13 +118,14 @@ def _annotate(page: Image.Image, told: Story, scale: float) -> None:
     """Draws everything but the photographs, enlarged over an enlarged copy of the page, which is then reduced."""
     large = page.resize((page.width * _SMOOTHING, page.height * _SMOOTHING), Image.Resampling.NEAREST)
     pen = Pen(ImageDraw.Draw(large), scale * _SMOOTHING)
-    for number, scene in enumerate(SCENES, start=1):
+    marks = []
+    for scene in SCENES:
         column = float(CAMERA.projected(np.array([[scene.x, 0.0, 0.0]]), WIDTH, PHOTOGRAPH)[0][0, 0])
-        pen.badge((column - 60, PHOTOGRAPH - 10), str(number))
-        pen.words((column - 34, PHOTOGRAPH - 10), scene.words)
-    chart = Chart(190.0, WIDTH - 60.0, 650.0, 34.0, told.times)
-    chart.draw(pen, told.strengths, ROWS, [scene.time for scene in SCENES])
-    _legend(pen, (40.0, 40.0))
+        start = column - (32 + pen.length(scene.words)) / 2.0
+        pen.words((start + 40, CAPTIONS), scene.words)
+        marks.append((scene.time, (start + 16, CAPTIONS)))
+    Chart(190.0, WIDTH - 50.0, 666.0, 31.0, told.times).draw(pen, told.strengths, ROWS, marks)
+    _legend(pen, LEGEND)
     page.paste(large.reduce(_SMOOTHING))
 
 

@@ -16,12 +16,14 @@ from plica.demo.vectors import Floats, Integers, rotation_about, smooth_step, un
 
 GROUND: Final = np.array([0.905, 0.895, 0.870])
 """The ground and all behind it, in linear light."""
-SHADOW: Final = np.array([0.42, 0.39, 0.40])
+SHADOW: Final = np.array([0.16, 0.13, 0.13])
 """What is left of the ground's colour where no light reaches."""
 SLIGHT: Final = np.array([0.06, 0.42, 0.44])
 STRONG: Final = np.array([0.95, 0.30, 0.06])
 """The tint of skin that the shapes move a little, and of skin that they move by `FULL` or more; linear light."""
 FULL: Final = 0.008
+BRIGHTNESS: Final = 1.3
+"""How much the fur's colours are brightened, so that they read well on the pale ground."""
 _SAMPLES: Final = 2
 """Each pixel is the mean of this many samples across and down."""
 
@@ -106,7 +108,7 @@ def _skin(one: Figure, camera: Camera, corners: Integers, shares: Floats) -> Flo
     middle = unit(toward + KEY)
     glint = gloss * 1.4 * np.clip(np.einsum("pk,pk->p", normals, middle), 0.0, 1.0) ** 90
     wet = gloss * (0.02 + 0.10 * (1.0 - facing) ** 2) * (0.5 + 0.5 * normals[:, 1])
-    result: Floats = (spread(one.colors) * 1.15 + sheen[:, None]) * light[:, None] + (glint + wet)[:, None]
+    result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[:, None]
     return result
 
 

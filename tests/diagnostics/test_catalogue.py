@@ -72,6 +72,30 @@ def test_every_name_used_in_the_code_is_in_the_catalogue() -> None:
     assert missing == {}
 
 
+def fields_of(template: str) -> set[str]:
+    return {field for _, field, _, _ in string.Formatter().parse(template) if field is not None}
+
+
+def test_every_use_fills_all_that_its_texts_leave_open() -> None:
+    """Calls with a name written out and without `**values`; a `hint` given takes the place of the catalogue's."""
+    lacking, checked = [], 0
+    for path in python_files():
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not (isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "add" and node.args):
+                continue
+            name = node.args[0].value if isinstance(node.args[0], ast.Constant) else None
+            given = {keyword.arg for keyword in node.keywords}
+            if name not in rules() or None in given:
+                continue
+            entry = rules()[name]
+            wanted = fields_of(entry.message) | (set() if "hint" in given else fields_of(entry.hint))
+            checked += 1
+            if not wanted <= given:
+                lacking.append(f"{path.relative_to(ROOT)}:{node.lineno} {name}: {sorted(wanted - given)}")
+    assert checked > 50
+    assert lacking == []
+
+
 def test_every_entry_is_used() -> None:
     used = {text for path in python_files() for text in names_in(path)}
     assert sorted(set(rules()) - used) == []
@@ -94,8 +118,7 @@ def test_each_entry_is_well_formed(entry: Rule) -> None:
     assert re.fullmatch(r"[a-z]+(-[a-z]+)*", entry.name)
     assert entry.severity in [severity.value for severity in Severity]
     for template in (entry.message, entry.hint):
-        fields = [field for _, field, _, _ in string.Formatter().parse(template) if field is not None]
-        assert all(field.isidentifier() for field in fields), "write braces of the language as {{ and }}"
+        assert all(field.isidentifier() for field in fields_of(template)), "write braces of the language as {{ and }}"
         assert not template.endswith((".", "!")), "messages and hints are no sentences with a full stop"
         assert template == template.strip()
     sentences = re.findall(r"[.!?](?=\s|$)", entry.explanation)
