@@ -43,6 +43,7 @@ class SpecLexer:
             for terminal in sorted(conf.terminals, key=_order)
             if terminal.name not in conf.ignore
         }
+        self._ranks = {name: rank for rank, name in enumerate(self._patterns)}
         self._priorities = {terminal.name: terminal.priority for terminal in conf.terminals}
 
     def lex(self, lexer_state: LexerState, parser_state: Any) -> Iterator[Token]:
@@ -72,13 +73,12 @@ class SpecLexer:
         return Token(UNKNOWN, text[start], start, end_pos=start + 1)
 
     def _choice(self, state: int) -> _Choice:
-        accepted = set(self._states[state])
+        accepted = sorted((name for name in self._states[state] if name in self._ranks), key=self._ranks.__getitem__)
         first: list[str] = []
         keywords: dict[str, str] = {}
         others: list[str] = []
-        for name, pattern in self._patterns.items():
-            if name not in accepted:
-                continue
+        for name in accepted:
+            pattern = self._patterns[name]
             if isinstance(pattern, PatternStr) and pattern.value.isalpha():
                 keywords[pattern.value] = name
             else:

@@ -98,8 +98,11 @@ def test_hostile_names_stay_names(rig: Rig) -> None:
 
 # The fields of the Rig whose texts are free; all others hold words of the format.
 FREE = frozenset(
-    ("name", "title", "declared", "joint", "parent", "other", "control", "strength", "field", "sample", "follows")
-    + ("within", "area", "joints", "detail", "file", "relaxed", "contracted", "notes", "caption", "renamed_from")
+    {
+        *("name", "title", "declared", "joint", "parent", "other", "control", "strength", "field", "sample"),
+        *("follows", "within", "area", "joints", "detail", "file", "relaxed", "contracted", "notes", "caption"),
+        "renamed_from",
+    }
 )
 
 
@@ -135,7 +138,7 @@ def test_every_reading_is_exactly_zero_at_rest() -> None:
 
 def test_euler_channels_are_those_of_scipy() -> None:
     """scipy.spatial.transform.Rotation.as_euler, lower case: turns about fixed axes, first letter first."""
-    orders = ("xyz", "yzx", "zxy", "xzy", "yxz", "zyx")
+    orders: tuple[Any, ...] = ("xyz", "yzx", "zxy", "xzy", "yxz", "zyx")
     drivers = [
         driver(f"{order}{channel}", Euler("root", order, channel, (0.0, 0.0, 0.0, 1.0)), clamped=False)
         for order in orders
