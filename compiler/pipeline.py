@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
@@ -17,8 +17,7 @@ from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
 
 
-@dataclass(frozen=True)
-class Compiled:
+class Compiled(NamedTuple):
     """What compiling gave. `spec` and `rig` are None where the stage before it found errors.
 
     `origins`: where each rig entry was declared, by kind (`driver`, `shape`, ...) and output name.

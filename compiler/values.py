@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 
-@dataclass(frozen=True)
-class Photo:
+class Photo(NamedTuple):
     """A reference photograph, as a path from the spec's folder, and what it shows."""
 
     file: str
     caption: str = ""
 
 
-@dataclass(frozen=True)
-class About:
+class About(NamedTuple):
     """What is said about a declaration for people and for the diff."""
 
     notes: tuple[str, ...] = ()
@@ -26,16 +23,14 @@ class About:
 NOTHING_SAID = About()
 
 
-@dataclass(frozen=True)
-class Alias:
+class Alias(NamedTuple):
     """What a clip calls a joint."""
 
     clip_name: str
     joint: str
 
 
-@dataclass(frozen=True)
-class Geometry:
+class Geometry(NamedTuple):
     """The model file, from the spec's folder, and the meshes of it that are the skin (empty: every skinned one)."""
 
     file: str
@@ -45,23 +40,20 @@ class Geometry:
 # ---- curves: 0..1 to 0..1 ---------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Linear:
+class Linear(NamedTuple):
     """The straight line: strength equals share of the span."""
 
     kind: Literal["linear"] = "linear"
 
 
-@dataclass(frozen=True)
-class Points:
+class Points(NamedTuple):
     """Straight lines between points (x, y), x rising from 0 to 1."""
 
     points: tuple[tuple[float, float], ...]
     kind: Literal["points"] = "points"
 
 
-@dataclass(frozen=True)
-class Hermite:
+class Hermite(NamedTuple):
     """Cubics between knots (x, y, slope), x rising from 0 to 1; `method` tells where the slopes come from."""
 
     method: Literal["smooth", "monotone", "harmonic"]
@@ -69,8 +61,7 @@ class Hermite:
     kind: Literal["hermite"] = "hermite"
 
 
-@dataclass(frozen=True)
-class Bezier:
+class Bezier(NamedTuple):
     """The cubic-bezier(x1, y1, x2, y2) of CSS Easing Functions Level 1."""
 
     controls: tuple[float, float, float, float]

@@ -44,7 +44,9 @@ class Pen:
 
     def line(self, points: Sequence[Point], color: Color, width: float) -> None:
         """A line through points."""
-        self.draw.line(self._scaled(points), fill=color, width=max(1, round(width * self.scale)), joint="curve")
+        self.draw.line(
+            self._scaled(points), fill=color, width=max(1, round(width * self.scale)), joint="curve"
+        )
 
     def dashed(self, points: Sequence[Point], color: Color, width: float) -> None:
         """A line through points, dashed evenly along its length."""
@@ -86,8 +88,8 @@ class Pen:
 
 @dataclass(frozen=True)
 class Chart:
-    """Where the chart lies: its curves between x `left` and `right`, its rows from y `top` on, `row` pixels each; and
-    the clip's times (frames,) in seconds.
+    """Where the chart lies: its curves between x `left` and `right`, its rows from y `top` on, `row` pixels
+    each; and the clip's times (frames,) in seconds.
     """
 
     left: float
@@ -102,7 +104,11 @@ class Chart:
         return self.left + (time - first) / (last - first) * (self.right - self.left)
 
     def draw(
-        self, pen: Pen, strengths: Mapping[str, Floats], rows: Sequence[tuple[str, str]], marks: Sequence[tuple[float, Point]]
+        self,
+        pen: Pen,
+        strengths: Mapping[str, Floats],
+        rows: Sequence[tuple[str, str]],
+        marks: Sequence[tuple[float, Point]],
     ) -> None:
         """Rows of (strength's name without its side, words beside it), and marks: times in seconds,
         each with the place above the chart from which a numbered badge points to it.
@@ -117,7 +123,8 @@ class Chart:
             pen.line([(self.x(second), bottom), (self.x(second), bottom + 7)], FAINT, 2)
             pen.words((self.x(second), bottom + 23), f"{second} s", FAINT, "mm")
         for number, (time, badge) in enumerate(marks, start=1):
-            pen.line([badge, (self.x(time), self.top - 10), (self.x(time), bottom)], INK, 1.5)
+            below = (badge[0], badge[1] + 30)
+            pen.line([badge, below, (self.x(time), self.top - 4), (self.x(time), bottom)], INK, 1.5)
             pen.badge(badge, str(number))
 
     def _row(self, pen: Pen, base: float, left: Floats, right: Floats) -> None:
@@ -150,4 +157,4 @@ class Chart:
         y = self.top + 0.62 * self.row
         for strength, words, color in ((left, "left", LEFT), (right, "right", RIGHT)):
             first = float(self.times[np.flatnonzero(strength > 0.5 * strength.max())[0]])
-            pen.words((self.x(first) - 28, y), words, color, "rm")
+            pen.words((self.x(first) - 46, y), words, color, "rm")

@@ -36,7 +36,8 @@ class Sky:
 
 
 def sky(count: int) -> Sky:
-    """`count` directions spread evenly over the upper half by the golden angle; the brightest lie around `KEY`.
+    """`count` directions spread evenly over the upper half by the golden angle; the brightest lie around
+    `KEY`.
 
     The amounts are scaled so that open level ground receives 1.
     """
@@ -44,14 +45,16 @@ def sky(count: int) -> Sky:
     height, turn = number / count, number * _GOLDEN_ANGLE
     around = np.sqrt(1.0 - height * height)
     directions = np.stack([around * np.cos(turn), height, around * np.sin(turn)], axis=1)
-    amounts = 0.30 + 2.2 * np.exp(7.0 * (directions @ KEY - 1.0)) + 1.3 * np.exp(9.0 * (directions @ BACK - 1.0))
+    amounts = (
+        0.30 + 2.2 * np.exp(7.0 * (directions @ KEY - 1.0)) + 1.3 * np.exp(9.0 * (directions @ BACK - 1.0))
+    )
     return Sky(directions, amounts / np.sum(amounts * height))
 
 
 @dataclass(frozen=True)
 class Lit:
-    """What reaches each vertex (n,), and the share of the sky's light that reaches the ground at the nodes of a grid:
-    (rows, columns) of x and z, evenly spaced between the first and last node, 1 along the border.
+    """What reaches each vertex (n,), and the share of the sky's light that reaches the ground at the nodes of
+    a grid: (rows, columns) of x and z, evenly spaced between the first and last node, 1 along the border.
     """
 
     skin: Floats

@@ -18,6 +18,7 @@ from plica.demo import sculpts
 from plica.demo.clip import pose_at
 from plica.demo.model import DemoModel, wren
 from plica.demo.skinning import Pose, blended
+from plica.demo.subdivide import neighbour_means
 from plica.demo.vectors import MIRROR, Floats
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
@@ -39,11 +40,15 @@ _POSES: Final[Mapping[str, Pose]] = {
     **{f"{finger}_knuckle_half": sculpts.finger_pose(finger, 40.0) for finger in _FINGERS},
 }
 """The pose that each sculpt was made in."""
+_EVENING: Final = 8
+"""Rounds of evening out how far the skin moved."""
 
 
 @dataclass(frozen=True)
 class Moment:
-    """The posed skin: positions and normals (n, 3) in metres, and how far the shapes moved each vertex (n,)."""
+    """The posed skin: positions and normals (n, 3) in metres, and about how far the shapes moved each vertex
+    (n,).
+    """
 
     positions: Floats
     normals: Floats
@@ -80,7 +85,9 @@ def story() -> Story:
         compiled = compile_file(folder / SPEC)
         found.extend(compiled.diagnostics)
         if compiled.rig is None or found.has_errors:
-            raise ValueError(f"the demo's spec does not compile: {[problem.message for problem in found.all]}")
+            raise ValueError(
+                f"the demo's spec does not compile: {[problem.message for problem in found.all]}"
+            )
         clip = read_gltf_clips(folder / CLIP)[0]
         evaluator = Evaluator(compiled.rig)
         table = evaluator.strengths(poses_from_clip(compiled.rig, clip, found))
@@ -88,7 +95,9 @@ def story() -> Story:
 
 
 def moment(told: Story, time: float) -> Moment:
-    """The skin at a time in seconds, shapes first, then linear blend skinning (glTF 2.0, sections 3.7.2 and 3.7.3)."""
+    """The skin at a time in seconds, shapes first, then linear blend skinning (glTF 2.0, sections 3.7.2 and
+    3.7.3).
+    """
     model = wren()
     matrices = blended(model, pose_at(time, model.skeleton))
     linear = matrices[:, :3, :3]
@@ -98,7 +107,19 @@ def moment(told: Story, time: float) -> Moment:
             offsets += _faded(told, model, shape, told.strength_at(shape.follows, time))
     positions = np.einsum("nij,nj->ni", linear, model.positions + offsets) + matrices[:, :3, 3]
     moved = np.linalg.norm(np.einsum("nij,nj->ni", linear, offsets), axis=1)
-    return Moment(positions, sculpts.welded_normals(model, positions), moved)
+    return Moment(positions, sculpts.welded_normals(model, positions), _spread(model, moved))
+
+
+def _spread(model: DemoModel, values: Floats) -> Floats:
+    """Values (n,) evened out a little between neighbours, so that a picture of them shows no single
+    vertices.
+    """
+    by_place = np.zeros((int(model.welded.max()) + 1, 1))
+    by_place[model.welded, 0] = values
+    for _ in range(_EVENING):
+        by_place = (by_place + neighbour_means(by_place, model.welded[model.triangles])) / 2.0
+    even: Floats = by_place[model.welded, 0]
+    return even
 
 
 def _faded(told: Story, model: DemoModel, shape: Shape, strength: float) -> Floats:
@@ -108,7 +129,9 @@ def _faded(told: Story, model: DemoModel, shape: Shape, strength: float) -> Floa
     """
     assert isinstance(shape.source, Sculpt)
     stops = [(0.0, np.zeros_like(model.positions))]
-    stops += [(inbetween.at, _at_rest(told, model, inbetween.sculpt, shape.side)) for inbetween in shape.inbetweens]
+    stops += [
+        (inbetween.at, _at_rest(told, model, inbetween.sculpt, shape.side)) for inbetween in shape.inbetweens
+    ]
     stops += [(1.0, _at_rest(told, model, shape.source, shape.side))]
     amounts = [amount for amount, _ in stops]
     hats = np.interp(strength, amounts, np.arange(len(stops), dtype=np.float64))

@@ -1,6 +1,6 @@
 """The picture at the top of the README: Wren in three moments of his clip, and his strengths over it.
 
-    python -m plica.demo.picture OUT.png
+python -m plica.demo.picture OUT.png
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from PIL import Image, ImageDraw
 
-from plica.demo.chart import FAINT, PAPER, RULE, TEXT, Chart, Pen, Point
+from plica.demo.chart import FAINT, RULE, TEXT, Chart, Pen, Point
 from plica.demo.light import sky
 from plica.demo.moments import Story, moment, story
 from plica.demo.portrait import FULL, GROUND, Figure, figure, photograph, shown, tint
@@ -22,9 +22,9 @@ from plica.demo.raster import Camera
 from plica.demo.vectors import Floats
 
 WIDTH, HEIGHT = 1600, 900
-PHOTOGRAPH: Final = 600
+PHOTOGRAPH: Final = 590
 """The height of the photograph above the chart."""
-CAPTIONS: Final = 596.0
+CAPTIONS: Final = 572.0
 LEGEND: Final = (1340.0, 400.0)
 LIGHTS: Final = 160
 _SMOOTHING: Final = 2
@@ -33,8 +33,8 @@ _SMOOTHING: Final = 2
 
 @dataclass(frozen=True)
 class Scene:
-    """A moment of the clip: its time in seconds, where Wren stands (metres) and how he is turned (degrees), and what
-    is written below him.
+    """A moment of the clip: its time in seconds, where Wren stands (metres) and how he is turned (degrees),
+    and what is written below him.
     """
 
     time: float
@@ -45,25 +45,26 @@ class Scene:
 
 @dataclass(frozen=True)
 class Lens:
-    """A round close-up of one scene (by its number): centre and radius in the picture, the middle of the view as
-    metres from where Wren stands, and the height of the view in metres.
+    """A round close-up of one scene (by its number): centre and radius in the picture, the middle of the view
+    as metres from where Wren stands, the way from there to the camera, and the height of the view in metres.
     """
 
     scene: int
     center: Point
     radius: float
     target: tuple[float, float, float]
+    away: tuple[float, float, float]
     extent: float
 
 
 SCENES: Final = (
     Scene(0.0, -1.06, 14.0, "standing"),
-    Scene(1.8, -0.28, -38.0, "left elbow and fist"),
+    Scene(2.15, -0.28, -34.0, "left elbow, fist, whisker pad"),
     Scene(3.3, 0.73, 14.0, "right brow"),
 )
 LENSES: Final = (
-    Lens(1, (925.0, 230.0), 130.0, (0.115, 0.625, 0.2), 0.27),
-    Lens(2, (1450.0, 190.0), 130.0, (-0.02, 0.915, 0.13), 0.21),
+    Lens(1, (930.0, 235.0), 132.0, (0.102, 0.615, 0.2), (-0.25, 0.35, 2.0), 0.26),
+    Lens(2, (1448.0, 190.0), 132.0, (0.0, 0.908, 0.13), (0.0, 0.55, 2.0), 0.27),
 )
 ROWS: Final = (
     ("brow_lift", "brow lift"),
@@ -73,7 +74,7 @@ ROWS: Final = (
     ("wrist", "wrist"),
     ("knee_bend", "knee bend"),
 )
-CAMERA: Final = Camera(np.array([0.0, 0.80, 6.2]), np.array([0.0, 0.440, 0.0]), float(np.radians(11.2)))
+CAMERA: Final = Camera(np.array([0.0, 0.80, 6.2]), np.array([0.0, 0.447, 0.0]), float(np.radians(11.0)))
 
 
 def picture(width: int = WIDTH, lights: int = LIGHTS) -> bytes:
@@ -102,20 +103,24 @@ def _image(values: Floats) -> Image.Image:
 def _add_lens(page: Image.Image, figures: list[Figure], lens: Lens, scale: float) -> None:
     size = round(2.0 * lens.radius * scale)
     target = np.asarray(lens.target) + np.array([SCENES[lens.scene].x, 0.0, 0.0])
-    away = np.array([0.0, 0.08, 2.0])
+    away = np.asarray(lens.away)
     field = 2.0 * np.arctan(lens.extent / 2.0 / np.linalg.norm(away))
     camera = Camera(target + away, target, float(field))
     view = _image(shown(photograph([figures[lens.scene]], camera, size, size)))
     corner = (round((lens.center[0] - lens.radius) * scale), round((lens.center[1] - lens.radius) * scale))
-    for inset, color in ((-3.0, PAPER), (0.0, None)):
+    for inset, color in ((-3.0, RULE), (0.0, None)):
         mask = Image.new("L", (size * 4, size * 4), 0)
         edge = (4.0 + inset) * 4 * scale
         ImageDraw.Draw(mask).ellipse((edge, edge, size * 4 - edge, size * 4 - edge), fill=255)
-        page.paste(view if color is None else color, (*corner, corner[0] + size, corner[1] + size), mask.reduce(4))
+        page.paste(
+            view if color is None else color, (*corner, corner[0] + size, corner[1] + size), mask.reduce(4)
+        )
 
 
 def _annotate(page: Image.Image, told: Story, scale: float) -> None:
-    """Draws everything but the photographs, enlarged over an enlarged copy of the page, which is then reduced."""
+    """Draws everything but the photographs, enlarged over an enlarged copy of the page, which is then
+    reduced.
+    """
     large = page.resize((page.width * _SMOOTHING, page.height * _SMOOTHING), Image.Resampling.NEAREST)
     pen = Pen(ImageDraw.Draw(large), scale * _SMOOTHING)
     marks = []
@@ -124,7 +129,7 @@ def _annotate(page: Image.Image, told: Story, scale: float) -> None:
         start = column - (32 + pen.length(scene.words)) / 2.0
         pen.words((start + 40, CAPTIONS), scene.words)
         marks.append((scene.time, (start + 16, CAPTIONS)))
-    Chart(190.0, WIDTH - 50.0, 666.0, 31.0, told.times).draw(pen, told.strengths, ROWS, marks)
+    Chart(190.0, WIDTH - 50.0, 640.0, 35.0, told.times).draw(pen, told.strengths, ROWS, marks)
     _legend(pen, LEGEND)
     page.paste(large.reduce(_SMOOTHING))
 
@@ -140,7 +145,7 @@ def _legend(pen: Pen, corner: Point) -> None:
         pen.line([(x + 2 * step, y + TEXT), (x + 2 * step, y + TEXT + 12)], (red, green, blue), 2.0)
     pen.line([(x, y + TEXT + 13), (x + 2 * steps, y + TEXT + 13)], RULE, 1.0)
     pen.words((x, y + 2.3 * TEXT), "0", FAINT)
-    pen.words((x + 2 * steps, y + 2.3 * TEXT), f"{FULL * 1000.0:.0f} mm", FAINT, "rm")
+    pen.words((x + 2 * steps, y + 2.3 * TEXT), f"{FULL * 1000.0:.0f} mm or more", FAINT, "rm")
 
 
 def main(arguments: list[str]) -> int:

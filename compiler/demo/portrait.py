@@ -20,7 +20,9 @@ SHADOW: Final = np.array([0.16, 0.13, 0.13])
 """What is left of the ground's colour where no light reaches."""
 SLIGHT: Final = np.array([0.06, 0.42, 0.44])
 STRONG: Final = np.array([0.95, 0.30, 0.06])
-"""The tint of skin that the shapes move a little, and of skin that they move by `FULL` or more; linear light."""
+"""The tint of skin that the shapes move a little, and of skin that they move by `FULL` or more; linear
+light.
+"""
 FULL: Final = 0.008
 BRIGHTNESS: Final = 1.3
 """How much the fur's colours are brightened, so that they read well on the pale ground."""
@@ -30,8 +32,8 @@ _SAMPLES: Final = 2
 
 @dataclass(frozen=True)
 class Figure:
-    """A character in his place: `positions`, `normals` and linear `colors` (n, 3), and how much of them is `gloss`
-    (n,); the light that reaches him and his ground.
+    """A character in his place: `positions`, `normals` and linear `colors` (n, 3), and how much of them is
+    `gloss` (n,); the light that reaches him and his ground.
     """
 
     positions: Floats
@@ -94,7 +96,9 @@ def _ground(figures: Sequence[Figure], camera: Camera, width: int, height: int) 
 
 
 def _skin(one: Figure, camera: Camera, corners: Integers, shares: Floats) -> Floats:
-    """The light (p, 3) that skin sends to the camera, given triangle corners (p, 3) and their shares (p, 3)."""
+    """The light (p, 3) that skin sends to the camera, given triangle corners (p, 3) and their shares (p,
+    3).
+    """
 
     def spread(values: Floats) -> Floats:
         result: Floats = np.einsum("pk,pk...->p...", shares, values[corners])
@@ -108,7 +112,9 @@ def _skin(one: Figure, camera: Camera, corners: Integers, shares: Floats) -> Flo
     middle = unit(toward + KEY)
     glint = gloss * 1.4 * np.clip(np.einsum("pk,pk->p", normals, middle), 0.0, 1.0) ** 90
     wet = gloss * (0.02 + 0.10 * (1.0 - facing) ** 2) * (0.5 + 0.5 * normals[:, 1])
-    result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[:, None]
+    result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[
+        :, None
+    ]
     return result
 
 

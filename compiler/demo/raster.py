@@ -19,8 +19,8 @@ _TOGETHER: Final = 1 << 20
 
 @dataclass(frozen=True)
 class Seen:
-    """What the pixels see: the nearest triangle, -1 for none (h, w), its weights there (h, w, 3), its depth (h, w),
-    infinite where nothing is.
+    """What the pixels see: the nearest triangle, -1 for none (h, w), its weights there (h, w, 3), its depth
+    (h, w), infinite where nothing is.
     """
 
     triangle: Integers
@@ -36,7 +36,8 @@ class Seen:
 def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
     """Rasterise triangles (m, 3) over points (n, 3): column and row in pixels, and a depth.
 
-    The depth must be linear across the picture; the smaller is the nearer. Weights are barycentric in the picture.
+    The depth must be linear across the picture; the smaller is the nearer. Weights are barycentric in the
+    picture.
     """
     triangle = np.full(height * width, -1, dtype=np.int64)
     weights = np.zeros((height * width, 3))
@@ -69,7 +70,9 @@ def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
 
 
 def _shares(corners: Floats, x: Floats, y: Floats) -> Floats:
-    """Barycentric weights (n, 3) of points in triangles (n, 3, 3); none of them positive in a triangle without area."""
+    """Barycentric weights (n, 3) of points in triangles (n, 3, 3); none of them positive in a triangle
+    without area.
+    """
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     area = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     safe = np.where(area == 0.0, 1.0, area)
@@ -80,8 +83,8 @@ def _shares(corners: Floats, x: Floats, y: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class Camera:
-    """A pinhole camera with square pixels, upright; `field` is its vertical angle of view in radians, `eye` and
-    `target` (3,) are in metres.
+    """A pinhole camera with square pixels, upright; `field` is its vertical angle of view in radians, `eye`
+    and `target` (3,) are in metres.
     """
 
     eye: Floats
@@ -117,7 +120,9 @@ class Camera:
 
 
 def in_perspective(weights: Floats, distances: Floats) -> Floats:
-    """Weights over the triangle's surface from weights in the picture, both (p, 3), given its corners' distances."""
+    """Weights over the triangle's surface from weights in the picture, both (p, 3), given its corners'
+    distances.
+    """
     shares = weights / distances
     surface: Floats = shares / shares.sum(axis=1, keepdims=True)
     return surface

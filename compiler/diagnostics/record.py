@@ -60,6 +60,7 @@ class Diagnostics:
 
     def __init__(self) -> None:
         self._found: list[Diagnostic] = []
+        self._errors = 0
 
     def add(
         self,
@@ -92,12 +93,14 @@ class Diagnostics:
         fix: Fix | None,
     ) -> None:
         entry = rule(name)
+        severity = Severity(entry.severity)
+        self._errors += severity is Severity.ERROR
         texts = {key: str(value) for key, value in values.items()}
         self._found.append(
             Diagnostic(
                 code=entry.code,
                 name=name,
-                severity=Severity(entry.severity),
+                severity=severity,
                 span=span,
                 message=entry.message.format_map(texts),
                 hint=hint if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
@@ -108,11 +111,12 @@ class Diagnostics:
 
     def extend(self, found: Iterable[Diagnostic]) -> None:
         """Add diagnostics found elsewhere."""
-        self._found.extend(found)
+        self.keep([*self._found, *found])
 
     def keep(self, found: Iterable[Diagnostic]) -> None:
         """Replace what was found, as when accepted warnings are taken out."""
         self._found = list(found)
+        self._errors = sum(item.severity is Severity.ERROR for item in self._found)
 
     @property
     def all(self) -> tuple[Diagnostic, ...]:
@@ -127,7 +131,7 @@ class Diagnostics:
     @property
     def count_of_errors(self) -> int:
         """How many errors were found so far, repeated ones included."""
-        return sum(found.severity is Severity.ERROR for found in self._found)
+        return self._errors
 
     def count(self, severity: Severity) -> int:
         """How many of this severity were found."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+
+from typing import NamedTuple
 
 from plica.skeleton.model import Skeleton
 
@@ -11,8 +12,7 @@ class UnreadableModel(Exception):  # noqa: N818 - it names the state of a file, 
     """A model or clip file that cannot be used; the message says why, in the user's words."""
 
 
-@dataclass(frozen=True)
-class MeshOutline:
+class MeshOutline(NamedTuple):
     """One mesh. `uv_sets` and `morph_targets` by name in the file's order; `vertices` of all primitives."""
 
     name: str
@@ -22,8 +22,7 @@ class MeshOutline:
     skinned: bool
 
 
-@dataclass(frozen=True)
-class ModelOutline:
+class ModelOutline(NamedTuple):
     """A model without its arrays.
 
     `skeleton`: rest pose in metres, y up. `inverse_binds`: whether the file states the bind pose (else

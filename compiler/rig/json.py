@@ -1,6 +1,6 @@
 """Rig to canonical JSON text and back, and the JSON Schema of it.
 
-Canonical means: one Rig has one text. Keys stand in the order of the dataclasses (`format` and `version` first), each
+Canonical means: one Rig has one text. Keys stand in the order of the records (`format` and `version` first), each
 entry of a top-level list has its own line, floats have the shortest digits that read back exactly (and always a
 point or an exponent), the text is UTF-8 and ends in a line feed. `about` is left out where nothing is said; every
 other key is always there, so that an interpreter need not know defaults. `targets/json/README.md` describes the format.
@@ -15,9 +15,9 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import fields, is_dataclass
+from dataclasses import field, make_dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
 from plica.values import NOTHING_SAID
@@ -53,13 +53,8 @@ def encoded(text: str) -> bytes:
     return _LONE_SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text).encode("utf-8")
 
 
-@cache
-def _field_names(cls: type) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(cls))
-
-
 def plain(value: Any) -> Any:
-    """Dataclasses as dicts, tuples as lists, whole numbers as floats: what `json` writes as the format says."""
+    """Records as dicts, tuples as lists, whole numbers as floats: what `json` writes as the format says."""
     kind = type(value)
     if kind is float:
         return value + 0.0  # turns -0.0 into 0.0: equal Rigs have equal texts
@@ -67,10 +62,9 @@ def plain(value: Any) -> Any:
         return value
     if kind is tuple or kind is list:
         return [plain(item) for item in value]
-    if is_dataclass(kind):
+    if isinstance(value, tuple):
         found = {}
-        for name in _field_names(kind):
-            item = getattr(value, name)
+        for name, item in zip(kind._fields, value, strict=True):
             if name != "about" or item != NOTHING_SAID:
                 found[name] = plain(item)
         return found
@@ -92,7 +86,7 @@ def write_lines(members: dict[str, Any], encode: Callable[[object], str]) -> str
 def write_rig(rig: Rig) -> str:
     """The canonical JSON text of a Rig. Raises ValueError where it holds inf or nan, which no checked Rig does."""
     members: dict[str, Any] = {"format": rig.format, "version": rig.version}
-    for name in _field_names(Rig):
+    for name in Rig._fields:
         if name not in _HEAD:
             members[name] = plain(getattr(rig, name))
     return write_lines(members, encoder())
@@ -101,13 +95,58 @@ def write_rig(rig: Rig) -> str:
 # ---- reading ------------------------------------------------------------------------------------------
 
 
+class _Likes:
+    """Dataclasses that have the fields, defaults and docstrings of records: pydantic takes named tuples for lists."""
+
+    def __init__(self) -> None:
+        self._made: dict[type, type] = {}
+        self._records: dict[type, Any] = {}
+
+    def of(self, kind: Any) -> Any:
+        """A type with the records in it replaced by their dataclasses."""
+        if isinstance(kind, type) and issubclass(kind, tuple) and hasattr(kind, "_fields"):
+            return self._made.get(kind) or self._make(kind)
+        parts = get_args(kind)
+        if not parts or get_origin(kind) is Literal:
+            return kind
+        replaced = tuple(self.of(part) for part in parts)
+        return tuple[replaced] if get_origin(kind) is tuple else Union[replaced]
+
+    def _make(self, record: Any) -> type:
+        defaults = record._field_defaults
+        entries: list[Any] = [
+            (name, Any, field(default=defaults[name])) if name in defaults else (name, Any) for name in record._fields
+        ]
+        made = make_dataclass(record.__name__, entries, frozen=True)
+        made.__doc__ = record.__doc__
+        self._made[record], self._records[made] = made, record
+        # Types come second, because a combination's parts are combinations.
+        for name, kind in get_type_hints(record).items():
+            made.__annotations__[name] = made.__dataclass_fields__[name].type = self.of(kind)  # type: ignore[attr-defined]
+        return made
+
+    def record(self, value: Any) -> Any:
+        """The record, or tuple of records, that checked dataclasses stand for."""
+        if isinstance(value, tuple):
+            return tuple(self.record(item) for item in value)
+        record = self._records.get(type(value))
+        return value if record is None else record(*(self.record(getattr(value, name)) for name in record._fields))
+
+
+class _Reader(NamedTuple):
+    """A pydantic model that holds a Rig; its strictness reaches all records below."""
+
+    holder: type[BaseModel]
+    likes: _Likes
+
+
 @cache
-def _holder() -> type[BaseModel]:
-    """A pydantic model that holds a Rig; its strictness reaches all dataclasses below."""
+def _reader() -> _Reader:
     from pydantic import ConfigDict, create_model
 
+    likes = _Likes()
     config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
-    return create_model("Holder", __config__=config, rig=(Rig, ...))
+    return _Reader(create_model("Holder", __config__=config, rig=(likes.of(Rig), ...)), likes)
 
 
 def read_rig(text: str) -> Rig:
@@ -121,10 +160,12 @@ def read_rig(text: str) -> Rig:
 
     data = _parsed(text)
     _check_head(data)
+    reader = _reader()
     try:
-        rig: Rig = _holder().model_validate_json(b'{"rig": ' + encoded(text) + b"}").rig  # type: ignore[attr-defined]
+        held = reader.holder.model_validate_json(b'{"rig": ' + encoded(text) + b"}")
     except ValidationError as error:
         raise _in_plain_words(error.errors(include_url=False)) from None
+    rig: Rig = reader.likes.record(held.rig)  # type: ignore[attr-defined]
     missing = _missing_key(data, plain(rig), "")
     if missing is not None:
         raise RigFormatError(missing, _WORDS["missing"])
@@ -272,8 +313,8 @@ def _missing_key(data: Any, whole: Any, place: str) -> str | None:
 
 
 def rig_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of the format, made from the dataclasses."""
-    whole = _holder().model_json_schema(ref_template="#/$defs/{model}")
+    """The JSON Schema (draft 2020-12) of the format, made from the records."""
+    whole = _reader().holder.model_json_schema(ref_template="#/$defs/{model}")
     definitions: dict[str, Any] = whole["$defs"]
     top = definitions.pop("Rig")
     for name, definition in definitions.items():

@@ -4,15 +4,14 @@ Names are output names (`left_elbow`). Lengths are metres, angles radians, quate
 vectors in the frame that the field's description names. Everything is sorted, so that two specs that say the
 same thing in another order give the same Rig.
 
-These are standard dataclasses and not pydantic models because `plica check` builds a Rig on every save and pydantic
-takes longer to import than the check takes; `plica.rig.json` gives them to pydantic where text comes in or
-schemas go out.
+These are named tuples and not pydantic models or dataclasses because `plica check` builds a Rig on every save, and
+defining so many classes of those kinds takes longer than the check itself; `plica.rig.json` gives pydantic their like
+where text comes in or schemas go out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from plica.values import (
     NOTHING_SAID,
@@ -30,8 +29,7 @@ FORMAT = "plica-rig"
 FORMAT_VERSION = 1
 
 
-@dataclass(frozen=True)
-class RigJoint:
+class RigJoint(NamedTuple):
     """A joint at rest, in its parent; `partner` is the joint on the other side."""
 
     name: str
@@ -44,8 +42,7 @@ class RigJoint:
     skinned: bool
 
 
-@dataclass(frozen=True)
-class Symmetry:
+class Symmetry(NamedTuple):
     """The mirror plane: the points whose coordinate `axis` equals `offset`; `found` if it was not stated."""
 
     axis: Literal["x", "y", "z"]
@@ -53,8 +50,7 @@ class Symmetry:
     found: bool
 
 
-@dataclass(frozen=True)
-class Control:
+class Control(NamedTuple):
     """A number that the animator sets, in `range`; `rest` is its value in the rest pose."""
 
     name: str
@@ -68,8 +64,7 @@ class Control:
 # ---- readings: numbers read off a pose, all 0 in the rest pose -------------------------------------
 
 
-@dataclass(frozen=True)
-class Rotation:
+class Rotation(NamedTuple):
     """The signed angle about `axis` (a unit vector in the joint's rest frame) of the twist since rest."""
 
     joint: str
@@ -77,16 +72,14 @@ class Rotation:
     kind: Literal["rotation"] = "rotation"
 
 
-@dataclass(frozen=True)
-class Bend:
+class Bend(NamedTuple):
     """The whole angle, 0 to pi, that the joint has turned since rest."""
 
     joint: str
     kind: Literal["bend"] = "bend"
 
 
-@dataclass(frozen=True)
-class Swing:
+class Swing(NamedTuple):
     """How far the axis `along` has swung toward `toward`: two unit vectors at right angles, in the rest frame."""
 
     joint: str
@@ -95,8 +88,7 @@ class Swing:
     kind: Literal["swing"] = "swing"
 
 
-@dataclass(frozen=True)
-class Euler:
+class Euler(NamedTuple):
     """One Euler angle of the turn since rest, taken in the frame that `frame` turns the joint's rest frame into.
 
     `order` lists the axes in the order in which the turns are made about axes that stay put; `channel` is one of them.
@@ -109,8 +101,7 @@ class Euler:
     kind: Literal["euler"] = "euler"
 
 
-@dataclass(frozen=True)
-class Offset:
+class Offset(NamedTuple):
     """The joint's translation since rest (in its parent's frame) dotted with `weights`: metres of model space."""
 
     joint: str
@@ -118,8 +109,7 @@ class Offset:
     kind: Literal["offset"] = "offset"
 
 
-@dataclass(frozen=True)
-class Gap:
+class Gap(NamedTuple):
     """The distance between two joints' origins less their distance at rest, in metres."""
 
     joint: str
@@ -128,8 +118,7 @@ class Gap:
     kind: Literal["gap"] = "gap"
 
 
-@dataclass(frozen=True)
-class ControlValue:
+class ControlValue(NamedTuple):
     """A control's value less its rest value."""
 
     control: str
@@ -142,8 +131,7 @@ Reading = Rotation | Bend | Swing | Euler | Offset | Gap | ControlValue
 # ---- strengths --------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Driver:
+class Driver(NamedTuple):
     """curve((reading - span[0]) / (span[1] - span[0])), the share and the result clamped to 0..1 if `clamped`."""
 
     name: str
@@ -157,23 +145,20 @@ class Driver:
     kind: Literal["driver"] = "driver"
 
 
-@dataclass(frozen=True)
-class StrengthOf:
+class StrengthOf(NamedTuple):
     """The strength of another entry, as part of a combination."""
 
     strength: str
 
 
-@dataclass(frozen=True)
-class Combination:
+class Combination(NamedTuple):
     """A strength made of others: their product, least, greatest, or sum (at most 1)."""
 
     how: Literal["product", "least", "greatest", "sum"]
     parts: tuple[Combination | StrengthOf, ...]
 
 
-@dataclass(frozen=True)
-class Combine:
+class Combine(NamedTuple):
     """A combination with a name."""
 
     name: str
@@ -184,8 +169,7 @@ class Combine:
     kind: Literal["combine"] = "combine"
 
 
-@dataclass(frozen=True)
-class Sample:
+class Sample(NamedTuple):
     """The strength of one sample of a field."""
 
     name: str
@@ -200,16 +184,14 @@ class Sample:
 Strength = Driver | Combine | Sample
 
 
-@dataclass(frozen=True)
-class FieldSample:
+class FieldSample(NamedTuple):
     """A sample pose: the turn since rest (a unit quaternion in the joint's rest frame)."""
 
     name: str
     rotation: Quaternion
 
 
-@dataclass(frozen=True)
-class Field:
+class Field(NamedTuple):
     """Strengths of several sample poses of one joint, interpolated between them.
 
     With d_i the distance from the pose to sample i, the strength of sample k is
@@ -238,16 +220,14 @@ class Field:
 # ---- regions, shapes, details, folds ------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class SkinOf:
+class SkinOf(NamedTuple):
     """The sum of the skin weights of joints."""
 
     joints: tuple[str, ...]
     kind: Literal["skin"] = "skin"
 
 
-@dataclass(frozen=True)
-class Painted:
+class Painted(NamedTuple):
     """A greyscale image over a uv set (None: the mesh's first)."""
 
     file: str
@@ -255,16 +235,14 @@ class Painted:
     kind: Literal["painted"] = "painted"
 
 
-@dataclass(frozen=True)
-class Stored:
+class Stored(NamedTuple):
     """A file that lists vertices."""
 
     file: str
     kind: Literal["vertices"] = "vertices"
 
 
-@dataclass(frozen=True)
-class RegionSet:
+class RegionSet(NamedTuple):
     """Other regions, put together: greatest weight, least weight, or the first without the others."""
 
     how: Literal["union", "intersection", "difference"]
@@ -275,8 +253,7 @@ class RegionSet:
 RegionSource = SkinOf | Painted | Stored | RegionSet
 
 
-@dataclass(frozen=True)
-class Region:
+class Region(NamedTuple):
     """A weight from 0 to 1 for each vertex; `side` keeps that side's half, `feather` (metres) softens its edge."""
 
     name: str
@@ -287,16 +264,14 @@ class Region:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class StrengthPose:
+class StrengthPose(NamedTuple):
     """A pose in which a strength has this amount."""
 
     strength: str
     amount: float
 
 
-@dataclass(frozen=True)
-class JointPose:
+class JointPose(NamedTuple):
     """A pose in which a joint is turned by `angle` about `axis` of its rest frame."""
 
     joint: str
@@ -304,8 +279,7 @@ class JointPose:
     angle: float
 
 
-@dataclass(frozen=True)
-class Sculpt:
+class Sculpt(NamedTuple):
     """A sculpted mesh or its offsets, made over the mesh in `pose` (empty: at rest)."""
 
     file: str
@@ -313,24 +287,21 @@ class Sculpt:
     kind: Literal["sculpt"] = "sculpt"
 
 
-@dataclass(frozen=True)
-class Morph:
+class Morph(NamedTuple):
     """A morph target that the geometry already holds."""
 
     name: str
     kind: Literal["morph"] = "morph"
 
 
-@dataclass(frozen=True)
-class Inbetween:
+class Inbetween(NamedTuple):
     """What the shape is at strength `at` (UsdSkel's rule for inbetweens)."""
 
     at: float
     sculpt: Sculpt
 
 
-@dataclass(frozen=True)
-class Shape:
+class Shape(NamedTuple):
     """Vertex offsets that the strength `follows` fades in, kept to the region `within`.
 
     `threshold` (metres): shorter offsets are dropped. `source` is None while nothing is sculpted yet.
@@ -347,8 +318,7 @@ class Shape:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class Detail:
+class Detail(NamedTuple):
     """A pair of normal maps of the same skin; `budget` is bytes of texture memory for its folds' masks."""
 
     name: str
@@ -360,8 +330,7 @@ class Detail:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class Fold:
+class Fold(NamedTuple):
     """The region `area`, where the strength `follows` fades `detail` from relaxed to contracted."""
 
     name: str
@@ -374,8 +343,7 @@ class Fold:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class Expectation:
+class Expectation(NamedTuple):
     """Something that must hold over poses.
 
     `kind` names the measure, `of` what is measured, `against` the other region of a clearance, `limit` the bound in
@@ -408,8 +376,7 @@ class Expectation:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class Character:
+class Character(NamedTuple):
     """Whose rig it is. `tolerance` (metres) is how far two vertices may be from mirroring exactly."""
 
     name: str
@@ -419,8 +386,7 @@ class Character:
     about: About = NOTHING_SAID
 
 
-@dataclass(frozen=True)
-class Rig:
+class Rig(NamedTuple):
     """Everything, both sides written out. Strengths stand after those that they are made of."""
 
     character: Character
@@ -435,5 +401,5 @@ class Rig:
     folds: tuple[Fold, ...] = ()
     expectations: tuple[Expectation, ...] = ()
     aliases: tuple[Alias, ...] = ()
-    format: Literal["plica-rig"] = field(default="plica-rig")
+    format: Literal["plica-rig"] = "plica-rig"
     version: int = FORMAT_VERSION

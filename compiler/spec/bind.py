@@ -177,7 +177,8 @@ class _Binding:
             self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
         if side == "both" and not self.character.bound.sides.pairs:
             self.found.add("no-sides", instance.span, name=name)
-        if self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
+        # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.
+        if "{" not in name and self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
             self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
 
     def _bind_curves(self, instances: list[Instance]) -> None:

@@ -18,7 +18,7 @@ from plica.spec.symbols import Symbols
 from plica.syntax import nodes
 from plica.units import Dimension
 from plica.values import Alias, Geometry
-from plica.workspace import Workspace
+from plica.workspace import Refused, Workspace
 
 DEFAULT_NAMES = "{side}_{name}"
 DEFAULT_TOLERANCE = 0.0001
@@ -85,7 +85,7 @@ def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelO
         from plica.readers.model import find_outline
 
         located = context.workspace.locate(shown)
-        assert not isinstance(located, tuple)
+        assert not isinstance(located, Refused)
         outline = find_outline(located, shown, fact.scope.span(path), context.found, meshes)
         if outline is not None:
             _check_meshes(fact, meshes, outline, context.found)

@@ -65,7 +65,9 @@ class Context(NamedTuple):
 
     def _joint_of_both(self, name: str, exact: int | None, span: Span) -> JointRef | None:
         if exact is None:
-            self._report_unknown_joint(name, span)
+            # Without pairs every joint of a `both` is unknown; that there are none is said once, at the name.
+            if self.bound.sides.pairs:
+                self._report_unknown_joint(name, span)
             return None
         if exact not in self.bound.sides.partner:
             return JointRef(exact, exact, literal=False)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from plica.diagnostics import Diagnostics, Label
 from plica.diagnostics.suggest import did_you_mean
 from plica.source import Source, Span
-from plica.spec.scope import Scope, Values, Variable
+from plica.spec.scope import Scope, Values, Variable, as_written
 from plica.syntax import nodes
 from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
@@ -93,8 +93,7 @@ class Flattener:
             shadowed = Label(scope.variables[name].span, "the outer one")
             self.found.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
-        values = self._values(node.head.values, scope)
-        self._report_repeats(node.head.values, values, scope)
+        values = self._distinct(node.head.values, self._values(node.head.values, scope), scope)
         for value in values:
             if self._full:
                 return
@@ -103,13 +102,15 @@ class Flattener:
             self._variables.append(("unused-variable", name, variable))
             self._walk(node.declarations, inner, folder, (*trail, name))
 
-    def _report_repeats(self, written: Values, values: Values, scope: Scope) -> None:
-        seen: set[str] = set()
+    def _distinct(self, written: Values, values: Values, scope: Scope) -> Values:
+        """The values, each once; a repeated one is reported."""
+        seen: dict[str, nodes.Value] = {}
         for value in values:
-            text = str(value[0])
-            if text in seen and isinstance(value, nodes.Name | nodes.Text):
+            text = as_written(value)
+            if text in seen:
                 self.found.add("repeated-value", scope.span(written[0]), value=text)
-            seen.add(text)
+            seen.setdefault(text, value)
+        return tuple(seen.values())
 
     def _use(self, node: nodes.Use, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.path)

@@ -78,7 +78,10 @@ def _span(fact: Fact, reading: model.ReadingOf, context: Context) -> tuple[float
     """The span in the reading's inside unit; checked to be one that the reading can travel."""
     node, scope = fact
     dimension = dimension_of(reading)
+    errors = context.found.count_of_errors
     start, end = (scope.amount(amount, dimension, "a span of this reading") for amount in node.values)
+    if context.found.count_of_errors > errors:
+        return start, end
     if start == end:
         context.found.add("empty-span", scope.span(node))
     low, high = min(start, end), max(start, end)
@@ -128,10 +131,13 @@ def bind_curve(node: nodes.Curve, scope: Scope, context: Context) -> Curve | Non
 
 
 def _point_curve(node: nodes.PointCurve, scope: Scope, context: Context) -> Curve | None:
+    errors = context.found.count_of_errors
     points = [
         (scope.amount(x, Dimension.NUMBER, "a curve"), scope.amount(y, Dimension.NUMBER, "a curve"))
         for x, y in node.points
     ]
+    if context.found.count_of_errors > errors:
+        return None
     span = scope.span(node)
     if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
         context.found.add("curve-turns-back", span)
@@ -228,11 +234,14 @@ def _kernel(facts: FactSet, context: Context) -> tuple[Literal["gaussian", "line
 def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     """A control's range (default 0 .. 1) and rest value (default: 0, or the end of the range nearest to it)."""
     least, most = 0.0, 1.0
+    errors = context.found.count_of_errors
     limits = facts.one("control_range")
     if limits is not None:
         least, most = (
             limits.scope.amount(amount, Dimension.NUMBER, "the range of a control") for amount in limits.node.values
         )
+        if context.found.count_of_errors > errors:
+            return None
         if least >= most:
             context.found.add("empty-range", limits.scope.span(limits.node))
             return None

@@ -57,7 +57,7 @@ class Scope(NamedTuple):
                 return match[0]
             variable = self.variable(match[1], self.span(node))
             if variable is None:
-                return ""
+                return match[0]
             if len(variable.values) != 1:
                 self.found.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
                 return ""
@@ -70,9 +70,9 @@ class Scope(NamedTuple):
         if "{" not in node.text:
             return node.text
         filled = self.fill(node.text, node)
-        if filled and not _NAME.fullmatch(filled):
+        if "{" not in filled and not _NAME.fullmatch(filled):
             self.found.add("not-a-name", self.span(node), text=filled)
-        return filled or "_"
+        return filled
 
     def amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float:
         """A quantity in the inside unit of `dimension`; a diagnostic (and 0) where it measures something else."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -216,7 +215,7 @@ def main() -> None:
     compare("all readings", rig)
     drivers = random_rig(1, middle=4, pairs=28, drivers=584, fields=0, combines=0).strengths
     kept = [driver for driver in drivers if isinstance(driver, Driver) and not isinstance(driver.reading, Gap)]
-    compare("without gaps", replace(rig, strengths=tuple(kept[:500])))
+    compare("without gaps", rig._replace(strengths=tuple(kept[:500])))
 
 
 if __name__ == "__main__":

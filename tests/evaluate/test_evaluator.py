@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -91,14 +90,14 @@ def test_wrong_references_are_refused() -> None:
     rig = random_rig(1, fields=1, combines=0)
     lost = Driver("lost", "none", "lost", Bend("tail"), (0.0, 1.0), True, Linear())
     with pytest.raises(ValueError, match="no joint tail"):
-        Evaluator(replace(rig, strengths=(lost,)))
+        Evaluator(rig._replace(strengths=(lost,)))
     with pytest.raises(ValueError, match="no tail"):
-        Evaluator(replace(rig, strengths=(replace(lost, reading=ControlValue("tail")),)))
+        Evaluator(rig._replace(strengths=(lost._replace(reading=ControlValue("tail")),)))
     with pytest.raises(ValueError, match="span of lost is empty"):
-        Evaluator(replace(rig, strengths=(replace(lost, reading=Bend("left_0"), span=(1.0, 1.0)),)))
+        Evaluator(rig._replace(strengths=(lost._replace(reading=Bend("left_0"), span=(1.0, 1.0)),)))
     combine = Combine("early", "none", "early", Combination("sum", (StrengthOf(rig.strengths[0].name),)))
     with pytest.raises(ValueError, match="stands before"):
-        Evaluator(replace(rig, strengths=(combine, *rig.strengths)))
+        Evaluator(rig._replace(strengths=(combine, *rig.strengths)))
     unknown = Combine("early", "none", "early", Combination("sum", (StrengthOf("tail"),)))
     with pytest.raises(ValueError, match="no tail"):
-        Evaluator(replace(rig, strengths=(unknown,)))
+        Evaluator(rig._replace(strengths=(unknown,)))

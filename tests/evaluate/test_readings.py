@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import cos, pi, sin
 
 import numpy as np
@@ -161,8 +160,8 @@ def test_gap_counts_only_what_lies_between() -> None:
 
 def test_gap_is_in_model_units_below_a_scaled_root() -> None:
     rig = rig_of([Gap("hand", "elbow", 0.0)])
-    root = replace(rig.skeleton[0], scale=(2.0, 2.0, 2.0))
-    rig = replace(rig, skeleton=(root, *rig.skeleton[1:]))
+    root = rig.skeleton[0]._replace(scale=(2.0, 2.0, 2.0))
+    rig = rig._replace(skeleton=(root, *rig.skeleton[1:]))
     poses = poses_from(rig, [sparse_pose({"hand": {"translation": [0.3, 0.0, 0.0]}})])
     assert Evaluator(rig).readings(poses)[0, 0] == pytest.approx(0.2, abs=1e-15)
 
@@ -172,7 +171,7 @@ def test_offset_gain_of_a_five_millimetre_span() -> None:
     rig = rig_of([Offset("elbow", Y)])
     driver = rig.strengths[0]
     assert isinstance(driver, Driver)
-    rig = replace(rig, strengths=(replace(driver, span=(0.0, 0.005)),))
+    rig = rig._replace(strengths=(driver._replace(span=(0.0, 0.005)),))
     steps = [0.0, 0.001, 0.005]
     poses = poses_from(rig, [sparse_pose({"elbow": {"translation": [0.25, step, 0.0]}}) for step in steps])
     assert Evaluator(rig).strengths(poses)[:, 0].tolist() == pytest.approx([0.0, 200 * 0.001, 1.0], abs=1e-15)

@@ -7,7 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
 import numpy as np
 import pytest
@@ -117,7 +117,7 @@ def test_no_pose_is_on_an_edge(rig: Rig) -> None:
 def test_an_end_on_an_edge_is_left_out(rig: Rig) -> None:
     """At half a turn the twist jumps from pi to -pi, and the strength from 1 to 0."""
     driver = Driver("turn", "none", "turn", Rotation("middle_1", (1.0, 0.0, 0.0)), (0.0, np.pi), True, Linear())
-    alone = replace(rig, fields=(), strengths=(driver,))
+    alone = rig._replace(fields=(), strengths=(driver,))
     found = vectors(alone)
     readings = Evaluator(alone).readings(poses_from(alone, [example.pose for example in found]))[:, 0]
     assert 0.98 * np.pi < np.abs(readings).max() < np.pi - 1e-6
@@ -146,5 +146,5 @@ def test_mirroring_twice_changes_nothing(rig: Rig) -> None:
 
 def test_a_plane_off_the_origin_mirrors_alike(rig: Rig) -> None:
     """Only rotations and steps since rest are mirrored, so where the plane lies does not matter."""
-    shifted = replace(rig, symmetry=Symmetry("x", 0.7, False))
+    shifted = rig._replace(symmetry=Symmetry("x", 0.7, False))
     assert vectors(shifted) == vectors(rig)

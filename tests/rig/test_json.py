@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +38,7 @@ def test_one_entry_stands_on_one_line() -> None:
     assert sum('"kind": "driver"' in line or '"kind": "combine"' in line for line in lines) == sum(
         strength.kind != "sample" for strength in rig.strengths
     )
-    changed = replace(rig, shapes=(replace(rig.shapes[0], threshold=0.5), *rig.shapes[1:]))
+    changed = rig._replace(shapes=(rig.shapes[0]._replace(threshold=0.5), *rig.shapes[1:]))
     other = write_rig(changed).splitlines()
     assert [a for a, b in zip(lines, other, strict=True) if a != b] == [
         line for line in lines if line.startswith('{"name": "swell"')
@@ -50,9 +49,9 @@ def test_equal_rigs_have_equal_texts() -> None:
     rig = whole_rig()
     joint = SKELETON[-1]
     whole: Any = (0, 1, -0.0)
-    same = replace(joint, translation=whole)
-    first = replace(rig, skeleton=(*SKELETON[:-1], replace(joint, translation=(0.0, 1.0, 0.0))))
-    assert write_rig(first) == write_rig(replace(rig, skeleton=(*SKELETON[:-1], same)))
+    same = joint._replace(translation=whole)
+    first = rig._replace(skeleton=(*SKELETON[:-1], joint._replace(translation=(0.0, 1.0, 0.0))))
+    assert write_rig(first) == write_rig(rig._replace(skeleton=(*SKELETON[:-1], same)))
     assert "[0.0, 1.0, 0.0]" in write_rig(first)
 
 
@@ -164,4 +163,4 @@ def test_damaged_texts_are_refused_or_read(data: st.DataObject) -> None:
 def test_numbers_that_json_cannot_hold_are_our_own_mistake() -> None:
     rig = whole_rig()
     with pytest.raises(ValueError, match="Out of range"):
-        write_rig(replace(rig, character=replace(rig.character, tolerance=float("nan"))))
+        write_rig(rig._replace(character=rig.character._replace(tolerance=float("nan"))))

@@ -8,7 +8,6 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Literal
@@ -113,10 +112,10 @@ def _with_plain_names(rig: Rig) -> Rig:
     def renamed(value: Any, field: str = "") -> Any:
         if isinstance(value, str):
             return known.setdefault(value, f"name_{len(known)}") if field in FREE else value
+        if hasattr(value, "_fields"):
+            return type(value)(*(renamed(getattr(value, name), name) for name in value._fields))
         if isinstance(value, tuple):
             return tuple(renamed(item, field) for item in value)
-        if hasattr(value, "__dataclass_fields__"):
-            return type(value)(**{name: renamed(getattr(value, name), name) for name in value.__dataclass_fields__})
         return value
 
     plain: Rig = renamed(rig)
@@ -128,7 +127,7 @@ def test_every_reading_is_exactly_zero_at_rest() -> None:
     readings = {strength.reading for strength in whole_rig().strengths if strength.kind == "driver"}
     ordered = sorted(readings, key=repr)
     drivers = [driver(f"d{place}", reading, clamped=False) for place, reading in enumerate(ordered)]
-    rig = replace(small_rig(*drivers), controls=whole_rig().controls)
+    rig = small_rig(*drivers)._replace(controls=whole_rig().controls)
     assert set(strengths_in(loaded(rig), {}).values()) == {0.0}
     negated = {entry.name: {"rotation": [-part for part in entry.rotation]} for entry in SKELETON}
     turning = [place for place, reading in enumerate(ordered) if isinstance(reading, Rotation | Bend | Euler)]
@@ -156,8 +155,7 @@ def test_euler_channels_are_those_of_scipy() -> None:
 
 def test_curves_are_those_of_scipy() -> None:
     """scipy.interpolate.CubicHermiteSpline through the same knots and slopes."""
-    rig = replace(
-        small_rig(driver("soft", ControlValue("share"), (0.0, 1.0), OVERSHOOT)),
+    rig = small_rig(driver("soft", ControlValue("share"), (0.0, 1.0), OVERSHOOT))._replace(
         controls=tuple(control for control in whole_rig().controls if control.name == "share"),
     )
     module = loaded(rig)
@@ -228,7 +226,7 @@ def test_thousands_of_drivers_are_written_as_several_functions() -> None:
         driver(f"d{place}", Rotation(f"j{place % 90}", (1.0, 0.0, 0.0)), (0.0, 1.0 + place))
         for place in range(2700)
     )
-    rig = replace(small_rig(*drivers), skeleton=joints)
+    rig = small_rig(*drivers)._replace(skeleton=joints)
     functions = [
         node for node in ast.parse(module_text(rig)).body
         if isinstance(node, ast.FunctionDef) and node.name.startswith("_part_")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -38,7 +37,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def twists() -> Rig:
     """The first two drivers of the whole rig: twists over a line and a cubic."""
-    return replace(whole_rig(), fields=(), strengths=whole_rig().strengths[:2], shapes=(), folds=())
+    return whole_rig()._replace(fields=(), strengths=whole_rig().strengths[:2], shapes=(), folds=())
 
 
 def build(rig: Rig, installed: Path, request: Request) -> tuple[dict[str, bytes], Diagnostics]:

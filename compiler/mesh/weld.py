@@ -1,0 +1,147 @@
+"""Vertices that are copies of one point: importers split them at uv and normal seams.
+
+Copies stand at the same place, belong to the same mesh, hang on the same joints with the same weights and move alike in
+every morph target, so whatever is computed for the point holds for each of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from plica.mesh.model import Floats, Integers, Mesh, Offsets
+
+# With a tolerance: weights and offsets that agree to as many digits are the same.
+LOOSE_WEIGHT = 1e-4
+
+
+def weld(
+    positions: Floats,
+    shown: Integers,
+    joints: Integers,
+    weights: Floats,
+    morphs: Mapping[str, Offsets],
+    tolerance: float = 0.0,
+) -> Integers:
+    """The point of each vertex (v,), numbered in the order of their first vertices.
+
+    positions (v, 3) metres, shown (v,) the mesh of each vertex, joints and weights (v, k) sorted by weight. Places are
+    the same bit for bit, or within `tolerance` metres of each other (in a chain, if need be).
+    """
+    labels = _labels(positions + 0.0)
+    if tolerance > 0.0:
+        labels = _near(positions, labels, tolerance)
+    shared = np.flatnonzero(np.bincount(labels)[labels] > 1)
+    if not len(shared):
+        return np.arange(len(positions))
+    kinds = _both(labels[shared], shown[shared])
+    loose = tolerance > 0.0
+    kinds = _both(kinds, _labels(_rounded(_dense(joints[shared], weights[shared]), LOOSE_WEIGHT, loose)))
+    for morph in morphs.values():
+        kinds = _both(kinds, _labels(_rounded(_moves(morph, shared, len(positions)), tolerance, loose)))
+    found = np.arange(len(positions)) + len(shared)  # everybody alone, but for ...
+    found[shared] = kinds
+    return in_order(found)
+
+
+def in_order(labels: Integers) -> Integers:
+    """The same groups, numbered 0, 1, ... in the order in which they first occur."""
+    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
+    rank = np.empty(len(first), np.int64)
+    rank[np.argsort(first)] = np.arange(len(first))
+    found: Integers = rank[inverse]
+    return found
+
+
+def first_vertices(points: Integers) -> Integers:
+    """The first vertex of each point (p,)."""
+    _, first = np.unique(points, return_index=True)
+    return first.astype(np.int64)
+
+
+def per_point(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
+    """Values of vertices (v, ...) as values of points (p, ...): those of each point's first vertex."""
+    found: NDArray[Any] = values[first_vertices(points)]
+    return found
+
+
+def mean_per_point(points: Integers, values: Floats) -> Floats:
+    """Values of vertices (v, ...) as values of points (p, ...): the mean of each point's copies."""
+    count = int(points.max(initial=-1)) + 1
+    flat = values.reshape(len(values), -1)
+    sums = np.stack([np.bincount(points, column, count) for column in flat.T], axis=-1)
+    means = sums / np.bincount(points, minlength=count)[:, None]
+    return means.reshape(count, *values.shape[1:])
+
+
+def per_vertex(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
+    """Values of points (p, ...) as values of vertices (v, ...): every copy gets its point's."""
+    found: NDArray[Any] = values[points]
+    return found
+
+
+def point_triangles(mesh: Mesh) -> Integers:
+    """The triangles between points (t, 3), without those that welding closed to a line or a point."""
+    found = mesh.points[mesh.triangles]
+    open_ones = (found[:, 0] != found[:, 1]) & (found[:, 1] != found[:, 2]) & (found[:, 2] != found[:, 0])
+    return np.asarray(found[open_ones])
+
+
+def edges_of(triangles: Integers) -> Integers:
+    """Every edge once (e, 2), the smaller index first, sorted."""
+    pairs = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    low, high = pairs.min(axis=1), pairs.max(axis=1)
+    size = int(high.max(initial=0)) + 1
+    keys = np.unique(low[low != high] * size + high[low != high])
+    return np.stack([keys // size, keys % size], axis=1)
+
+
+def _labels(rows: NDArray[Any]) -> Integers:
+    """The same number for equal rows (n, k)."""
+    if not len(rows) or not rows.shape[1]:
+        return np.zeros(len(rows), np.int64)
+    order = np.lexsort(rows.T)
+    ordered = rows[order]
+    changed = np.any(ordered[1:] != ordered[:-1], axis=1)
+    found = np.empty(len(rows), np.int64)
+    found[order] = np.concatenate([[0], np.cumsum(changed)])
+    return found
+
+
+def _both(one: Integers, other: Integers) -> Integers:
+    """The same number where both are the same."""
+    _, found = np.unique(one * (int(other.max(initial=0)) + 1) + other, return_inverse=True)
+    return found.astype(np.int64)
+
+
+def _near(positions: Floats, labels: Integers, tolerance: float) -> Integers:
+    """Labels of places, with those within the tolerance made one."""
+    places = positions[first_vertices(labels)]
+    pairs = cKDTree(places).query_pairs(tolerance, output_type="ndarray")
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(places), len(places)))
+    groups = connected_components(links, directed=False)[1].astype(np.int64)
+    return np.asarray(groups[labels])
+
+
+def _dense(joints: Integers, weights: Floats) -> Floats:
+    """Joint numbers and weights side by side, sorted by joint, so that rows can be compared."""
+    held = np.where(weights > 0.0, joints, np.iinfo(np.int32).max)
+    order = np.argsort(held, axis=1, kind="stable")
+    return np.hstack([np.take_along_axis(held, order, 1), np.take_along_axis(weights, order, 1)]).astype(np.float64)
+
+
+def _moves(morph: Offsets, vertices: Integers, count: int) -> Floats:
+    """The offsets of some vertices (n, 3)."""
+    row = np.full(count, len(morph.indices))
+    row[morph.indices] = np.arange(len(morph.indices))
+    return np.vstack([morph.offsets, np.zeros((1, 3))])[row[vertices]] + 0.0
+
+
+def _rounded(values: Floats, step: float, loose: bool) -> Floats:
+    return np.round(values / step) if loose else values
