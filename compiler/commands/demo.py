@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
+from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
 
-SPEC = "wren.plica"
 OUT = "build"
 
 
@@ -34,24 +32,6 @@ def demo(options: argparse.Namespace) -> int:
         return 1
     say(report)
     return 0
-
-
-def demo_files() -> dict[str, bytes]:
-    """Every file of the demo, by path in its folder: the computed data, the spec and the library."""
-    from plica.demo import files as data
-
-    return {**data(), **_specs(files("plica.specs"), "")}
-
-
-def _specs(folder: Traversable, prefix: str) -> dict[str, bytes]:
-    """The specs that are installed with the package."""
-    found: dict[str, bytes] = {}
-    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
-        if entry.name.endswith(".plica"):
-            found[prefix + entry.name] = entry.read_bytes()
-        elif entry.is_dir() and not entry.name.startswith("_"):
-            found |= _specs(entry, f"{prefix}{entry.name}/")
-    return found
 
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:

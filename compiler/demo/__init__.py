@@ -6,7 +6,10 @@ shapes, painted masks and normal maps. `files()` returns them; nothing is writte
 
 from __future__ import annotations
 
-__all__ = ["files"]
+from importlib.resources import files as resources
+from importlib.resources.abc import Traversable
+
+SPEC = "wren.plica"
 
 
 def files() -> dict[str, bytes]:
@@ -29,3 +32,19 @@ def files() -> dict[str, bytes]:
         **masks(model),
         **maps(model),
     }
+
+
+def demo_files() -> dict[str, bytes]:
+    """Every file of the demo, by path in its folder: the computed data, the spec and the library."""
+    return {**files(), **_specs(resources("plica.specs"), "")}
+
+
+def _specs(folder: Traversable, prefix: str) -> dict[str, bytes]:
+    """The specs that are installed with the package."""
+    found: dict[str, bytes] = {}
+    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if entry.name.endswith(".plica"):
+            found[prefix + entry.name] = entry.read_bytes()
+        elif entry.is_dir() and not entry.name.startswith("_"):
+            found |= _specs(entry, f"{prefix}{entry.name}/")
+    return found

@@ -13,8 +13,7 @@ from typing import Final
 import numpy as np
 
 from plica.build.writer import write
-from plica.commands.demo import SPEC, demo_files
-from plica.demo import sculpts
+from plica.demo import SPEC, demo_files, sculpts
 from plica.demo.clip import pose_at
 from plica.demo.model import DemoModel, wren
 from plica.demo.skinning import Pose, blended

@@ -7,6 +7,7 @@ say (section 3.7.3.2). A mesh without a skin is bound rigidly to the joint that 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -122,25 +123,12 @@ def _piece(
     name = file.names[shown.mesh]
     piece = Piece(name, first, number, positions, np.concatenate(triangles), normals, uvs, _UNBOUND, morphs)
     if shown.skin is not None:
-        return _with_binding(piece, _skinned(file, shown.skin, attributes, count, name, here))
+        return replace(piece, binding=_skinned(file, shown.skin, attributes, count, name, here))
     return _rigid(file, piece, shown.node)
 
 
 _UNBOUND = Binding(np.zeros((0, 0), np.int64), np.zeros((0, 0)), np.zeros(0, np.int64), np.zeros((0, 4, 4)))
 
-
-def _with_binding(piece: Piece, binding: Binding) -> Piece:
-    return Piece(
-        piece.mesh,
-        piece.primitive,
-        piece.shown,
-        piece.positions,
-        piece.triangles,
-        piece.normals,
-        piece.uvs,
-        binding,
-        piece.morphs,
-    )
 
 
 # ---- attributes -------------------------------------------------------------------------------------
@@ -289,7 +277,7 @@ def _rigid(file: _File, piece: Piece, node: int) -> Piece:
             matrix = rest
     for number in reversed(way):
         matrix = matrix @ local_matrix(file.nodes[number], f"nodes[{number}]")
-    return _with_binding(_moved(piece, matrix), binding)
+    return replace(_moved(piece, matrix), binding=binding)
 
 
 def local_matrix(node: Fields, place: str) -> Floats:
@@ -322,17 +310,13 @@ def _moved(piece: Piece, matrix: Floats) -> Piece:
         lengths = np.linalg.norm(carried, axis=1, keepdims=True)
         lengths = np.where(lengths > 0.0, lengths, 1.0)
         normals = carried / lengths
-    return Piece(
-        piece.mesh,
-        piece.primitive,
-        piece.shown,
-        piece.positions @ linear.T + matrix[:3, 3],
+    return replace(
+        piece,
+        positions=piece.positions @ linear.T + matrix[:3, 3],
         # A mirroring transform turns the triangles over (section 3.7.4).
-        piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
-        normals,
-        piece.uvs,
-        piece.binding,
-        {
+        triangles=piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
+        normals=normals,
+        morphs={
             name: Morphed(
                 morph.offsets @ linear.T, None if morph.normals is None else morph.normals @ turned / lengths
             )

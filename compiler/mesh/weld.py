@@ -60,9 +60,9 @@ def in_order(labels: Integers) -> Integers:
 
 
 def first_vertices(points: Integers) -> Integers:
-    """The first vertex of each point (p,)."""
-    _, first = np.unique(points, return_index=True)
-    return first.astype(np.int64)
+    """The first vertex of each point (p,); points are numbered in the order of their first vertices."""
+    highest = np.maximum.accumulate(points)
+    return np.flatnonzero(np.diff(highest, prepend=-1))
 
 
 def per_point(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
@@ -122,7 +122,7 @@ def _both(one: Integers, other: Integers) -> Integers:
 
 def _near(positions: Floats, labels: Integers, tolerance: float) -> Integers:
     """Labels of places, with those within the tolerance made one."""
-    places = positions[first_vertices(labels)]
+    places = positions[np.unique(labels, return_index=True)[1]]
     pairs = cKDTree(places).query_pairs(tolerance, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(places), len(places)))
     groups = connected_components(links, directed=False)[1].astype(np.int64)

@@ -77,7 +77,8 @@ def test_right_shapes_mirror_the_left() -> None:
     model, told = wren(), story()
     left = moment(told, float(told.times[np.argmax(told.strengths["left_elbow_bend"])])).moved
     right = moment(told, float(told.times[np.argmax(told.strengths["right_elbow_bend"])])).moved
-    arm = np.isin(model.joints[:, 0], [model.skeleton.number["lowerarm_lf"], model.skeleton.number["upperarm_lf"]])
+    joints = [model.skeleton.number[name] for name in ("lowerarm_lf", "upperarm_lf")]
+    arm = np.isin(model.joints[:, 0], joints)
     assert left[arm].max() > 0.01
     np.testing.assert_allclose(right[model.partner[arm]], left[arm], atol=0.1 * left[arm].max())
 
@@ -101,7 +102,8 @@ def test_weights_in_perspective_give_the_place_on_the_surface() -> None:
     points = np.array([[-3.0, 0, -3], [3, 0, -3], [0, 0, 2.5]])
     projected, distances = camera.projected(points, 40, 30)
     view = seen(projected, np.array([[0, 1, 2]]), 40, 30)
-    weights = in_perspective(view.weights[view.covered], np.broadcast_to(distances, (int(view.covered.sum()), 3)))
+    flat = view.weights[view.covered]
+    weights = in_perspective(flat, np.broadcast_to(distances, flat.shape))
     rays = camera.rays(40, 30)[view.covered]
     met = camera.eye + rays * (-camera.eye[1] / rays[:, 1])[:, None]
     assert len(weights) > 50
