@@ -110,7 +110,8 @@ class _Likes:
         if not parts or get_origin(kind) is Literal:
             return kind
         replaced = tuple(self.of(part) for part in parts)
-        return tuple[replaced] if get_origin(kind) is tuple else Union[replaced]
+        maker: Any = tuple if get_origin(kind) is tuple else Union
+        return maker[replaced]
 
     def _make(self, record: Any) -> type:
         defaults = record._field_defaults

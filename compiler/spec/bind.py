@@ -85,9 +85,10 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
     character = bind_character(characters[0], symbols, workspace, found)
     binding = _Binding(instances, symbols, character, workspace, found)
     entries, expectations = binding.bound_entries(), binding.bound_expectations()
-    flattener.report_unused()
-    binding.report_unused()
-    binding.drop_accepted()
+    if not found.has_errors:  # what a mistake keeps from being bound would look unused
+        flattener.report_unused()
+        binding.report_unused()
+        binding.drop_accepted()
     return Bound(_spec(character, entries, expectations), documents)
 
 

@@ -44,18 +44,18 @@ class Context(NamedTuple):
         span = scope.span(node)
         if node.side is not None:
             if pair is None:
-                self._report_unknown_joint(name, span, only_pairs=True)
+                self._report_unknown_joint(name, node, scope, only_pairs=True)
                 return None
             index = pair.left if node.side == "left" else pair.right
             return JointRef(index, index, literal=True)
         if self.side == "both":
             if pair is not None:
                 return JointRef(pair.left, pair.right, literal=False)
-            return self._joint_of_both(name, exact, span)
+            return self._joint_of_both(name, exact, node, scope)
         if exact is not None:
             return JointRef(exact, exact, literal=True)
         if pair is None:
-            self._report_unknown_joint(name, span)
+            self._report_unknown_joint(name, node, scope)
             return None
         if self.side == "none":
             self.found.add("joint-side-needed", span, name=name)
@@ -63,20 +63,24 @@ class Context(NamedTuple):
         index = pair.left if self.side == "left" else pair.right
         return JointRef(index, index, literal=True)
 
-    def _joint_of_both(self, name: str, exact: int | None, span: Span) -> JointRef | None:
+    def _joint_of_both(self, name: str, exact: int | None, node: nodes.JointName, scope: Scope) -> JointRef | None:
         if exact is None:
             # Without pairs every joint of a `both` is unknown; that there are none is said once, at the name.
             if self.bound.sides.pairs:
-                self._report_unknown_joint(name, span)
+                self._report_unknown_joint(name, node, scope)
             return None
         if exact not in self.bound.sides.partner:
             return JointRef(exact, exact, literal=False)
         sides = self.bound.sides
         base = next(pair.base for pair in sides.pairs.values() if exact in (pair.left, pair.right))
+        span = scope.span(node)
         self.found.add("joint-of-one-side", span, name=name, base=base, fix=Fix(span, _quoted(base)))
         return None
 
-    def _report_unknown_joint(self, name: str, span: Span, *, only_pairs: bool = False) -> None:
+    def _report_unknown_joint(
+        self, name: str, node: nodes.JointName, scope: Scope, *, only_pairs: bool = False
+    ) -> None:
+        span = scope.span(node)
         if not self.bound.skeleton.joints:
             self.found.add("no-skeleton", span, name=name)
             return
@@ -89,7 +93,8 @@ class Context(NamedTuple):
             span,
             name=name,
             hint=f"did you mean `{near}`?" if near else None,
-            fix=Fix(span, _quoted(near)) if near else None,
+            labels=scope.origins(node.text),
+            fix=Fix(span, _quoted(near)) if near and "{" not in node.text else None,
         )
 
     # ---- axes and turns

@@ -97,7 +97,7 @@ class Flattener:
         for value in values:
             if self._full:
                 return
-            variable = Variable((value,), scope.span(node.head.name), used)
+            variable = Variable((value,), scope.span(node.head.name), scope.span(node.head), used)
             inner = scope._replace(variables={**scope.variables, name: variable})
             self._variables.append(("unused-variable", name, variable))
             self._walk(node.declarations, inner, folder, (*trail, name))
@@ -124,7 +124,9 @@ class Flattener:
             self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
         arguments = {
-            argument.name.text: Variable(self._values(argument.values, scope), scope.span(argument.name), [False])
+            argument.name.text: Variable(
+                self._values(argument.values, scope), scope.span(argument.name), scope.span(argument), [False]
+            )
             for argument in node.arguments
         }
         for name, times in _repeated(argument.name.text for argument in node.arguments):
@@ -173,9 +175,9 @@ class Flattener:
             given = arguments.get(name)
             if given is None and node.values is None:
                 self.found.add("missing-argument", use or span, name=name)
-                given = Variable((), span, [True])
+                given = Variable((), span, span, [True])
             values = given.values if given else self._values(node.values or (), scope)
-            declared[name] = Variable(values, span, [False])
+            declared[name] = Variable(values, span, given.given if given else span, [False])
             self._variables.append(("unused-parameter", name, declared[name]))
         for name, argument in arguments.items():
             if name not in declared:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from plica.diagnostics import Diagnostics, Fix
+from plica.diagnostics import Diagnostics, Fix, Label
 from plica.diagnostics.suggest import did_you_mean
 from plica.source import Source, Span
 from plica.syntax import nodes
@@ -19,10 +19,11 @@ Values = tuple[nodes.Value, ...]
 
 
 class Variable(NamedTuple):
-    """A parameter or an `each` variable: its values, where it was declared, and whether anything used it."""
+    """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it."""
 
     values: Values
     span: Span
+    given: Span
     used: list[bool]
 
 
@@ -64,6 +65,14 @@ class Scope(NamedTuple):
             return as_written(variable.values[0])
 
         return _PLACEHOLDER.sub(value, text)
+
+    def origins(self, text: str) -> list[Label]:
+        """Where the values of a text's placeholders come from, for a mistake that lies in a value."""
+        return [
+            Label(self.variables[name].given, f"`{{{name}}}` is `{as_written(self.variables[name].values[0])}`")
+            for name in dict.fromkeys(_PLACEHOLDER.findall(text))
+            if name in self.variables and len(self.variables[name].values) == 1
+        ]
 
     def name(self, node: nodes.Name) -> str:
         """A name with its placeholders filled; checked to be a name still."""

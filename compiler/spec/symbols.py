@@ -84,10 +84,11 @@ class Symbols:
             if symbols:
                 self._used.add((namespace, candidate))
                 return symbols
-        self._report_unknown(namespace, name, scope.span(node))
+        self._report_unknown(namespace, name, node, scope)
         return []
 
-    def _report_unknown(self, namespace: str, name: str, span: Span) -> None:
+    def _report_unknown(self, namespace: str, name: str, node: nodes.Name, scope: Scope) -> None:
+        span = scope.span(node)
         known = self.names(namespace)
         near = closest(name, known)
         elsewhere = next((other for other in self._table if self.lookup(other, name)), None)
@@ -102,7 +103,8 @@ class Symbols:
             kind=_PLAIN.get(namespace, namespace),
             name=name,
             hint=hint,
-            fix=Fix(span, near) if near else None,
+            labels=scope.origins(node.text),
+            fix=Fix(span, near) if near and "{" not in node.text else None,
         )
 
     def target(self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide) -> Target | None:

@@ -184,7 +184,7 @@ def _drivers(body: Body, subjects: list[Subject]) -> list[list[str]]:
         return []
     head = [
         "// Drivers: strengths from 0 to 1, read off joints and counted from the rest pose.",
-        "// The spans are first guesses: `plica measure` takes them from your own clips.",
+        "// The spans are first guesses: put in what your own clips show.",
     ]
     sources = [SOURCES[key] for key in SOURCES if any(_part(body, subject).source == key for subject in subjects)]
     if sources:

@@ -1,0 +1,191 @@
+"""The mesh over poses: shapes first, then joints, many frames at once in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy import sparse
+
+from plica.evaluate.evaluator import Evaluator
+from plica.evaluate.poses import Poses
+from plica.mesh.frames import Kinematics
+from plica.mesh.inbetweens import Inbetweens, coefficients
+from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.skinning import Blender, Method, Rows, Skinning, Sparse, cut
+from plica.rig.model import Rig
+
+# Positions yielded at once.
+BLOCK_BYTES = 64 << 20
+# Vertices x frames that are worked on at once: a few arrays of so many numbers stay in a core's cache.
+_CACHED = 1 << 14
+_FRAMES = 64
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """What a mesh does: strengths (frames, shapes) in the order of `Deformer.shapes`, skins (frames, binds, 3, 4)."""
+
+    strengths: Floats
+    skins: Floats
+
+
+class Block(NamedTuple):
+    """Some frames: the number of the first, and positions (frames, v, 3) in metres of model space."""
+
+    start: int
+    positions: Floats
+
+
+class Deformer:
+    """A mesh with its shapes, ready to be posed.
+
+    Strengths come from the rig; a shape that follows none stays off.
+    """
+
+    def __init__(self, mesh: Mesh, rig: Rig, shapes: Mapping[str, Inbetweens]) -> None:
+        """`shapes` by their names in the rig; those that are left out do nothing.
+
+        Raises ValueError for a shape that the rig does not have, and where the rig refers to what it does not have.
+        """
+        self.mesh = mesh
+        self.shapes = tuple(shapes)
+        self.skinning = Skinning(mesh)
+        self._sources = tuple(shapes.values())
+        self._kinematics = Kinematics(rig)
+        self._evaluator = Evaluator(rig)
+        self._columns = _followed(rig, self.shapes, self._evaluator.names)
+        self._offsets = stacked([column for shape in self._sources for column in shape.columns], mesh.vertex_count)
+        self._cuts: dict[tuple[Method, int], list[_Piece]] = {}
+
+    def motion(self, poses: Poses) -> Motion:
+        """Strengths and skin matrices. Raises ValueError for joints and controls that the rig does not have."""
+        table = self._evaluator.strengths(poses)
+        strengths = np.zeros((poses.frames, len(self.shapes)))
+        for shape, column in enumerate(self._columns):
+            if column is not None:
+                strengths[:, shape] = table[:, column]
+        return Motion(strengths, self._kinematics.skins(self.mesh, poses))
+
+    def positions(
+        self, moving: Poses | Motion, method: Method = "linear", block_bytes: int = BLOCK_BYTES
+    ) -> Iterator[Block]:
+        """The positions, as many frames at a time as `block_bytes` hold, at least one; each block is the caller's.
+
+        Raises ValueError for joints and controls that the rig does not have and for arrays of the wrong shape.
+        """
+        frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).strengths.shape[0]
+        size = max(1, block_bytes // max(1, 24 * self.mesh.vertex_count))
+        for start, stop in cut(frames, size):
+            found = np.empty((stop - start, self.mesh.vertex_count, 3))
+            for first, last in cut(stop - start, _FRAMES):
+                part = slice(start + first, start + last)
+                self._fill(self._part(moving, part), method, found[first:last])
+            yield Block(start, found)
+
+    def offsets(self, strengths: Floats) -> Floats:
+        """What the shapes add to the neutral mesh, (frames, v, 3) metres, at strengths (frames, shapes)."""
+        found = np.asarray(self._offsets @ self._amounts(strengths))
+        return np.ascontiguousarray(found.reshape(-1, 3, len(strengths)).transpose(2, 0, 1))
+
+    def _part(self, moving: Poses | Motion, part: slice) -> Motion:
+        if isinstance(moving, Motion):
+            return Motion(moving.strengths[part], moving.skins[part])
+        return self.motion(
+            Poses(
+                moving.joints,
+                moving.rotations[part],
+                moving.translations[part],
+                moving.control_names,
+                moving.controls[part],
+            )
+        )
+
+    def _fill(self, motion: Motion, method: Method, found: Floats) -> None:
+        amounts = self._amounts(motion.strengths)
+        blender = self.skinning.blender(motion.skins, method)
+        for piece in self._pieces(method, len(found)):
+            places = self.mesh.positions[piece.start : piece.stop]
+            _deform(places, piece, amounts, blender, found[:, piece.start : piece.stop])
+
+    def _amounts(self, strengths: Floats) -> Floats:
+        """How much of each column of the stacked offsets, (columns, frames)."""
+        parts = [coefficients(shape.at, strengths[:, index]) for index, shape in enumerate(self._sources)]
+        return np.ascontiguousarray(np.concatenate([np.empty((len(strengths), 0)), *parts], axis=1).T)
+
+    def _pieces(self, method: Method, frames: int) -> list[_Piece]:
+        """The vertices, cut so that a piece in so many frames stays in the cache; kept, as every block has the same."""
+        size = 1 << max(0, (_CACHED // frames).bit_length() - 1)
+        if (method, size) not in self._cuts:
+            self._cuts = {(method, size): [self._piece(method, *ends) for ends in cut(self.mesh.vertex_count, size)]}
+        return self._cuts[method, size]
+
+    def _piece(self, method: Method, start: int, stop: int) -> _Piece:
+        offsets = self._offsets[3 * start : 3 * stop]
+        return _Piece(start, stop, self.skinning.rows(method, start, stop), offsets if offsets.nnz else None)
+
+
+class _Piece(NamedTuple):
+    """Some vertices: their weights, and what shapes move there."""
+
+    start: int
+    stop: int
+    rows: Rows
+    offsets: Sparse | None
+
+
+def stacked(columns: Sequence[Offsets], vertices: int) -> Sparse:
+    """Offsets as the columns of one matrix, (3 x vertices, columns); a vertex's x, y and z are rows of their own."""
+    indices = [column.indices for column in columns]
+    rows = np.concatenate([np.zeros(0, dtype=np.int64), *indices])[:, np.newaxis] * 3 + np.arange(3)
+    numbers = np.repeat(np.arange(len(columns)), [3 * len(found) for found in indices])
+    values = np.concatenate([np.zeros((0, 3)), *(column.offsets for column in columns)])
+    return sparse.csr_array((values.reshape(-1), (rows.reshape(-1), numbers)), shape=(3 * vertices, len(columns)))
+
+
+def _deform(places: Floats, piece: _Piece, amounts: Floats, blender: Blender, found: Floats) -> None:
+    """Writes some vertices' positions, (frames, vertices, 3)."""
+    if piece.offsets is None:
+        x, y, z = places.T[:, :, np.newaxis]
+    else:
+        shaped = np.asarray(piece.offsets @ amounts).reshape(len(places), 3, -1)
+        shaped += places[:, :, np.newaxis]
+        x, y, z = np.ascontiguousarray(shaped.transpose(1, 0, 2))
+    blended = blender.blended(piece.rows)
+    for axis in range(3):
+        a, b, c, moved = blended.row(axis)
+        a *= x
+        b *= y
+        c *= z
+        moved += a
+        moved += b
+        moved += c
+        found[:, :, axis] = moved.T
+
+
+def _followed(rig: Rig, shapes: Sequence[str], strengths: Sequence[str]) -> list[int | None]:
+    """For each shape the column of the strength that it follows."""
+    columns = {name: column for column, name in enumerate(strengths)}
+    followed = {shape.name: shape.follows for shape in rig.shapes}
+    found: list[int | None] = []
+    for name in shapes:
+        if name not in followed:
+            raise ValueError(f"the rig has no shape {name}")
+        strength = followed[name]
+        if strength is not None and strength not in columns:
+            raise ValueError(f"the rig has no strength {strength}, which {name} follows")
+        found.append(None if strength is None else columns[strength])
+    return found
+
+
+def _checked(motion: Motion, deformer: Deformer) -> Motion:
+    frames = len(motion.strengths)
+    for name, values, shape in (
+        ("strengths", motion.strengths, (frames, len(deformer.shapes))),
+        ("skins", motion.skins, (frames, deformer.skinning.binds, 3, 4)),
+    ):
+        if values.shape != shape:
+            raise ValueError(f"{name} must have the shape {shape}, not {values.shape}")
+    return motion

@@ -1,0 +1,183 @@
+"""Partners of a mesh's vertices across its mirror plane, and what has none.
+
+Everything is found between welded points, so that the copies that importers make at uv and normal seams do not get
+in the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plica.mesh.matching import Cloud, Flags, match
+from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.places import Place, place_of
+from plica.mesh.plane import AXES, MirrorPlane, find_offsets_between, find_plane
+from plica.mesh.weld import first_vertices, point_triangles
+
+# Partners that only connectivity tells may be further apart than the tolerance, by up to this share of the size.
+REACH = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class SymmetryMap:
+    """Which point mirrors which.
+
+    partners (p,): each welded point's partner, -1 for none; an involution: partners[partners[i]] == i.
+    distances (p,): metres from the mirrored point to its partner, nan for none. seam (p,): points that are their own
+    partner. by_edges (p,): points whose partner connectivity told. `vertex_partners` (v,): for each vertex the first
+    vertex of its point's partner, -1 for none. `uneven_edges`: edges between paired points that mirror to no edge.
+    """
+
+    plane: MirrorPlane
+    points: Integers
+    partners: Integers
+    distances: Floats
+    by_edges: Flags
+    uneven_edges: int
+    tolerance: float
+
+    @property
+    def seam(self) -> Flags:
+        """Whether each point (p,) is its own partner."""
+        return np.asarray(self.partners == np.arange(len(self.partners)))
+
+    @property
+    def vertex_partners(self) -> Integers:
+        """For each vertex (v,) the first vertex of its point's partner, -1 for none."""
+        found = np.where(self.partners < 0, -1, first_vertices(self.points)[self.partners])
+        return np.asarray(found[self.points])
+
+    @property
+    def vertex_seam(self) -> Flags:
+        """Whether each vertex (v,) lies on the seam."""
+        return np.asarray(self.seam[self.points])
+
+    @property
+    def unmatched(self) -> Integers:
+        """The vertices without a partner."""
+        return np.flatnonzero((self.partners < 0)[self.points])
+
+    @property
+    def share(self) -> float:
+        """The share of the vertices that have a partner, 0 to 1."""
+        return 1.0 - len(self.unmatched) / max(len(self.points), 1)
+
+
+@dataclass(frozen=True)
+class SymmetryReport:
+    """What to tell about a map. `unmatched`, `uneven`: vertices without a partner, and with one beyond the tolerance.
+
+    For each joint that carries some of them, the most first; `count` is of vertices and `worst` metres: from the
+    mirrored vertex to the nearest vertex for the unmatched, to its partner for the uneven.
+    """
+
+    vertices: int
+    unmatched: tuple[Place, ...]
+    uneven: tuple[Place, ...]
+
+    @property
+    def unmatched_count(self) -> int:
+        """How many vertices have no partner."""
+        return sum(place.count for place in self.unmatched)
+
+    @property
+    def uneven_count(self) -> int:
+        """How many vertices have a partner beyond the tolerance."""
+        return sum(place.count for place in self.uneven)
+
+    @property
+    def worst(self) -> Place | None:
+        """The place that is furthest off."""
+        return max((*self.unmatched, *self.uneven), key=lambda place: place.worst, default=None)
+
+
+@dataclass(frozen=True, eq=False)
+class PairMap:
+    """Which point of a second mesh mirrors which of a first.
+
+    The first is mirrored across the plane through the origin along `axis`, then moved by `offset` (3,) metres.
+    partners (p,) of the first's points in the second's, -1 for none; distances (p,); back (q,): the other way round.
+    """
+
+    axis: str
+    offset: tuple[float, float, float]
+    partners: Integers
+    distances: Floats
+    back: Integers
+    uneven_edges: int
+
+    @property
+    def share(self) -> float:
+        """The share of the first's points that have a partner."""
+        return float(np.mean(self.partners >= 0)) if len(self.partners) else 0.0
+
+
+def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMap:
+    """The partners of a mesh's points across a plane; `tolerance` in metres."""
+    positions = mesh.positions[first_vertices(mesh.points)]
+    triangles = point_triangles(mesh)
+    mirrored = plane.mirrored(positions)
+    reach = max(tolerance, REACH * size_of(positions))
+    found = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach)
+    # A pair is one both ways; the passes treat both ways alike, but for ties that only order decides.
+    both = (found.partners >= 0) & (found.partners[found.partners] == np.arange(len(positions)))
+    return SymmetryMap(
+        plane,
+        mesh.points,
+        np.where(both, found.partners, -1),
+        np.where(both, found.distances, np.nan),
+        found.by_edges & both,
+        found.uneven_edges,
+        tolerance,
+    )
+
+
+def plane_of(mesh: Mesh, tolerance: float, axis: str | None = None) -> MirrorPlane | None:
+    """The mirror plane found from the points alone, across `axis` if that is known; None where there is none."""
+    return find_plane(mesh.positions[first_vertices(mesh.points)], tolerance, AXES if axis is None else (axis,))
+
+
+def symmetry_between(first: Mesh, second: Mesh, tolerance: float, axis: str | None = None) -> PairMap | None:
+    """The partners of two meshes that mirror each other (a pair of hands, say), wherever each of them stands.
+
+    None where no mirror image along an axis and no shift brings them together.
+    """
+    ours, theirs = (mesh.positions[first_vertices(mesh.points)] for mesh in (first, second))
+    placed = find_offsets_between(ours, theirs, tolerance, AXES if axis is None else (axis,))
+    if placed is None:
+        return None
+    moved = placed.moved(ours)
+    reach = max(tolerance, REACH * size_of(ours))
+    found = match(Cloud(moved, point_triangles(first)), Cloud(theirs, point_triangles(second)), tolerance, reach)
+    back = np.full(len(theirs), -1)
+    known = np.flatnonzero(found.partners >= 0)
+    back[found.partners[known]] = known
+    return PairMap(placed.axis, placed.offset, found.partners, found.distances, back, found.uneven_edges)
+
+
+def report_of(mesh: Mesh, found: SymmetryMap, joints: Sequence[str]) -> SymmetryReport:
+    """How much has no partner, or one beyond the tolerance, and where; `joints` names the rig's skeleton."""
+    missing = found.unmatched
+    uneven = np.flatnonzero((found.distances > found.tolerance)[found.points])
+    return SymmetryReport(
+        mesh.vertex_count,
+        place_of(mesh, missing, _distance_to_nearest(mesh, missing, found.plane), joints),
+        place_of(mesh, uneven, found.distances[found.points[uneven]], joints),
+    )
+
+
+def size_of(positions: Floats) -> float:
+    """The diagonal of the box around points (n, 3), metres."""
+    return float(np.linalg.norm(np.ptp(positions, axis=0))) if len(positions) else 0.0
+
+
+def _distance_to_nearest(mesh: Mesh, vertices: Integers, plane: MirrorPlane) -> Floats:
+    from scipy.spatial import cKDTree
+
+    if not len(vertices):
+        return np.zeros(0)
+    distances, _ = cKDTree(mesh.positions).query(plane.mirrored(mesh.positions[vertices]))
+    return np.asarray(distances)

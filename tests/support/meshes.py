@@ -1,0 +1,57 @@
+"""Meshes made for tests: mirrored by construction, or bare arrays with one joint."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plica.mesh.model import Floats, Integers, Mesh, Part
+
+
+def bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = None) -> Mesh:
+    """A mesh whose vertices all hang on joint 0."""
+    count = len(positions)
+    return Mesh(
+        positions=positions,
+        triangles=triangles,
+        normals=None,
+        uvs={},
+        points=np.arange(count) if points is None else points,
+        joints=np.zeros((count, 1), np.int64),
+        weights=np.ones((count, 1)),
+        bind_joints=np.zeros(1, np.int64),
+        inverse_binds=np.eye(4)[None],
+        morphs={},
+        parts=(Part("skin", 0, 0, count),),
+    )
+
+
+def bilateral(vertices: int, seed: int, *, shuffled: bool = True) -> tuple[Floats, Integers]:
+    """A bumpy closed surface of about so many vertices, mirrored bit for bit across x = 0, in any order of vertices.
+
+    Rings around y from pole to pole; each ring's first and middle vertices lie on the plane.
+    """
+    random = np.random.default_rng(seed)
+    around = max(int(np.sqrt(vertices)) // 2 * 2, 4)
+    rings = max(vertices // around, 2)
+    turn = np.linspace(0.0, np.pi, around // 2 + 1)
+    height = np.linspace(0.02, np.pi - 0.02, rings)[:, None]
+    bumps = 1.0 + 0.1 * np.sin(5.0 * turn) * np.sin(7.0 * height) + random.uniform(-1e-4, 1e-4, (rings, len(turn)))
+    x = 0.5 * bumps * np.sin(height) * np.sin(turn)
+    x[:, [0, -1]] = 0.0
+    half = np.stack([x, np.cos(height) * bumps, 0.4 * bumps * np.sin(height) * np.cos(turn)], axis=-1)
+    other = half[:, -2:0:-1] * (-1.0, 1.0, 1.0)
+    positions = np.concatenate([half, other], axis=1).reshape(-1, 3)
+    number = np.arange(rings * around).reshape(rings, around)
+    a, b = number[:-1], np.roll(number[:-1], -1, axis=1)
+    c, d = number[1:], np.roll(number[1:], -1, axis=1)
+    # The diagonals mirror too: they turn over at the middle of each ring.
+    left = np.arange(around) < around // 2
+    one = np.where(left[:, None], np.stack([a, b, d], -1), np.stack([a, b, c], -1)).reshape(-1, 3)
+    two = np.where(left[:, None], np.stack([a, d, c], -1), np.stack([b, d, c], -1)).reshape(-1, 3)
+    triangles = np.concatenate([one, two])
+    if not shuffled:
+        return positions, triangles
+    order = random.permutation(len(positions))
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return positions[order], place[triangles]
