@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from plica.commands.main import run
+from plica.commands.main import main
 
 if __name__ == "__main__":
-    sys.exit(run())
+    sys.exit(main())

@@ -7,6 +7,7 @@ as shells count).
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -16,6 +17,14 @@ WRONG_USAGE = 2
 INTERNAL_ERROR = 70
 INTERRUPTED = 130
 OUTPUT_CLOSED = 141
+
+
+def main() -> int:
+    """`run` as a process of its own; the entry of the installed command."""
+    code = run()
+    # Python looks through all objects for garbage twice as it ends, which takes as long as parsing a spec.
+    gc.freeze()
+    return code
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
