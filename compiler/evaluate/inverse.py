@@ -18,13 +18,14 @@ _STEPS = 64
 def share_of(curve: Curve, amount: float, clamped: bool = True) -> float | None:
     """The share of the span at which the curve has this amount; None where it never has.
 
-    The ends of the span come first: if the curve ends (begins) with the amount, that is 1 (0), whatever it does in between.
-    Else it is the smallest share, which on a monotone curve is the only one. A curve that is not clamped goes on in straight
-    lines, and those are looked at last. The curve's value at the share is the amount to within 1e-12.
+    The ends of the span come first: if the curve ends (begins) with the amount, that is 1 (0), whatever it does in
+    between. Else it is the smallest share, which on a monotone curve is the only one. A curve that is not clamped
+    goes on in straight lines, and those are looked at last. The curve's value at the share is the amount to within
+    1e-12.
     """
     prepared = prepare(curve)
     shares = _grid(curve)
-    values = _values(curve, shares, clamped)
+    values = curve_values(curve, shares, clamped)
     if values[-1] == amount:
         return 1.0
     if values[0] == amount:
@@ -43,10 +44,6 @@ def _grid(curve: Curve) -> Array:
         knots = [knot[0] for knot in curve.knots]
     parts = [np.linspace(start, stop, _STEPS, endpoint=False) for start, stop in pairwise(knots)]
     return np.concatenate([*parts, [1.0]])
-
-
-def _values(curve: Curve, shares: Array, clamped: bool) -> Array:
-    return curve_values(curve, shares, clamped)
 
 
 def _root(curve: Curve, amount: float, clamped: bool, start: float, stop: float) -> float:

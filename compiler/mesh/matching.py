@@ -15,7 +15,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.spatial import cKDTree
 
 from plica.mesh.model import Floats, Integers
-from plica.mesh.weld import edges_of
+from plica.mesh.weld import edge_keys, edges_of
 
 Flags = NDArray[np.bool_]
 CELLS = 1 << 20  # along the longest side of the box, for the first pass; three times 21 bits make a key
@@ -57,8 +57,9 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float) -> Match
     _take(partners, taken, *_same_place(source.positions, target.positions, tolerance))
     near = _nearest(source.positions, target.positions, partners, taken, tolerance)
     _take(partners, taken, *near)
-    edges, other_edges = edges_of(source.triangles), edges_of(target.triangles)
-    leads = _leads(edges, other_edges, partners, len(target.positions))
+    edges = edges_of(source.triangles)
+    other_edges = edges if source.triangles is target.triangles else edges_of(target.triangles)
+    leads = _leads(edges, other_edges, partners)
     by_edges = np.zeros(len(partners), bool)
     if (partners < 0).any() or (len(near[0]) and not leads.all()):
         reopened = _doubtful(near[0], edges, leads, partners)
@@ -71,7 +72,7 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float) -> Match
         _take(partners, taken, reopened[again], former[again])
         by_edges = ~settled & (partners >= 0)
         by_edges[reopened[again]] = False
-        leads = _leads(edges, other_edges, partners, len(taken))
+        leads = _leads(edges, other_edges, partners)
     distances = np.full(len(partners), np.nan)
     found = np.flatnonzero(partners >= 0)
     distances[found] = _lengths(source.positions[found] - target.positions[partners[found]])
@@ -149,19 +150,18 @@ def _closest(places: Floats, among: Floats, tolerance: float) -> tuple[Integers,
 # ---- by edges ---------------------------------------------------------------------------------------
 
 
-def _leads(edges: Integers, other_edges: Integers, partners: Integers, size: int) -> Flags:
+def _leads(edges: Integers, other_edges: Integers, partners: Integers) -> Flags:
     """For each edge whose ends both have partners, whether the partners share an edge; true for the others."""
-    ends = partners[edges]
-    keys = np.where((ends < 0).any(axis=1), -1, ends.min(axis=1) * size + ends.max(axis=1))
-    known = other_edges[:, 0] * size + other_edges[:, 1]
+    one, other = partners[edges[:, 0]], partners[edges[:, 1]]
+    keys = edge_keys(one, other)  # negative where a partner is missing
+    known = edge_keys(other_edges[:, 0], other_edges[:, 1])
+    ordered = np.sort(keys)
+    if np.array_equal(ordered, known):  # the whole mesh mirrors
+        return np.ones(len(keys), bool)
     if not len(known):
         return keys < 0
-    order = np.argsort(keys, kind="stable")
-    ordered = keys[order]
-    place = np.minimum(np.searchsorted(known, ordered), len(known) - 1)
-    leads = np.empty(len(keys), bool)
-    leads[order] = (known[place] == ordered) | (ordered < 0)
-    return leads
+    place = np.minimum(np.searchsorted(known, keys), len(known) - 1)
+    return np.asarray((known[place] == keys) | (keys < 0))
 
 
 def _doubtful(near: Integers, edges: Integers, leads: Flags, partners: Integers) -> Integers:

@@ -1,4 +1,6 @@
-"""NPZ files (numpy's archive of arrays) without pickle: written byte-identical from run to run, read with care."""
+"""NPZ files (numpy's archive of arrays) without pickle: written byte-identical from run to run, read with
+care.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,7 @@ MAX_BYTES: Final = 4 * 1024**3
 """No archive may unpack to more."""
 
 
-class UnreadableArchive(ValueError):
+class ArchiveError(ValueError):
     """The file is no NPZ that can be used; the text says why."""
 
 
@@ -38,41 +40,42 @@ def written(arrays: Mapping[str, NDArray[Any]]) -> bytes:
 
 
 def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
-    """All arrays of an NPZ file. Raises UnreadableArchive."""
+    """All arrays of an NPZ file. Raises ArchiveError."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as file:
             if sum(entry.file_size for entry in file.infolist()) > MAX_BYTES:
-                raise UnreadableArchive("it unpacks to more than 4 GiB")
+                raise ArchiveError("it unpacks to more than 4 GiB")
         with np.load(io.BytesIO(data), allow_pickle=False) as archive:
             return {name: archive[name] for name in archive.files}
-    except UnreadableArchive:
+    except ArchiveError:
         raise
     # What the zip and array formats' readers answer damaged files with.
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError,
             RuntimeError, SyntaxError, TypeError, OverflowError, MemoryError) as error:  # fmt: skip
-        raise UnreadableArchive(f"it is no NPZ file of plain arrays, or a damaged one ({type(error).__name__})") from None
+        raise ArchiveError(f"it is no NPZ file of plain arrays, or a damaged one ({type(error).__name__})") from None
 
 
 def rising_indices(values: NDArray[Any], vertex_count: int | None, name: str) -> Integers:
-    """An array of vertex indices (n,), checked: whole numbers, strictly rising, from 0, below the number of vertices.
+    """An array of vertex indices (n,), checked: whole numbers, strictly rising, from 0, below the number of
+    vertices.
 
-    Raises UnreadableArchive.
+    Raises ArchiveError.
     """
     if values.ndim != 1 or values.dtype.kind not in "iu":
-        raise UnreadableArchive(f"`{name}` is not a list of whole numbers")
+        raise ArchiveError(f"`{name}` is not a list of whole numbers")
     indices: Integers = values.astype(np.int64)
     if len(indices) and (indices[0] < 0 or not (np.diff(indices) > 0).all()):
-        raise UnreadableArchive(f"`{name}` does not rise from 0 on")
+        raise ArchiveError(f"`{name}` does not rise from 0 on")
     if vertex_count is not None and len(indices) and indices[-1] >= vertex_count:
-        raise UnreadableArchive(f"`{name}` goes up to {indices[-1]}, but the mesh has {vertex_count} vertices")
+        raise ArchiveError(f"`{name}` goes up to {indices[-1]}, but the mesh has {vertex_count} vertices")
     return indices
 
 
 def stated_vertex_count(arrays: Mapping[str, NDArray[Any]]) -> int | None:
-    """The `vertex_count` that a file states of its mesh, if it does. Raises UnreadableArchive."""
+    """The `vertex_count` that a file states of its mesh, if it does. Raises ArchiveError."""
     if "vertex_count" not in arrays:
         return None
     stated = arrays["vertex_count"]
     if stated.shape not in ((), (1,)) or stated.dtype.kind not in "iu":
-        raise UnreadableArchive("`vertex_count` is not a whole number")
+        raise ArchiveError("`vertex_count` is not a whole number")
     return int(stated.reshape(-1)[0])

@@ -1,12 +1,13 @@
 """Weights from a painted image, sampled where a mesh's texture coordinates point.
 
-A mask is data, so its values are taken as they are stored, without any transfer curve: 0 is outside, the largest value
-inside. Colour counts by its luma, 0.2126 R + 0.7152 G + 0.0722 B (ITU-R BT.709). Where an image has an alpha channel the
-value is multiplied by it, so what is transparent is outside, whatever colour hides there.
+A mask is data, so its values are taken as they are stored, without any transfer curve: 0 is outside, the
+largest value inside. Colour counts by its luma, 0.2126 R + 0.7152 G + 0.0722 B (ITU-R BT.709). Where an image
+has an alpha channel the value is multiplied by it, so what is transparent is outside, whatever colour hides
+there.
 
-A texel's value stands at its middle and is mixed linearly with its neighbours'. Beyond the outermost middles the border
-texels go on, so nothing bleeds in from the opposite border. Coordinates outside 0..1 repeat the image, as
-glTF 2.0's default sampler does (section 5.26); v runs down.
+A texel's value stands at its middle and is mixed linearly with its neighbours'. Beyond the outermost middles
+the border texels go on, so nothing bleeds in from the opposite border. Coordinates outside 0..1 repeat the
+image, as glTF 2.0's default sampler does (section 5.26); v runs down.
 """
 
 from __future__ import annotations
@@ -20,19 +21,21 @@ import numpy as np
 from PIL import Image
 from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
-from plica.mesh.model import Floats
+from plica.mesh.model import Floats, Integers
 
 LUMA: Final = (0.2126, 0.7152, 0.0722)
 _SIXTEEN_BITS: Final = ("I", "I;16", "I;16B", "I;16L", "I;16N")
 
 
-class UnreadablePainting(ValueError):
+class PaintingError(ValueError):
     """The image cannot be used; the text says why."""
 
 
 @dataclass(frozen=True, eq=False)
 class Painting:
-    """Values (rows, columns) from 0 to 1, the first row on top; whether the image held colour, or transparent texels."""
+    """Values (rows, columns) from 0 to 1, the first row on top; whether the image held colour, or transparent
+    texels.
+    """
 
     values: Floats
     in_colour: bool = False
@@ -42,7 +45,7 @@ class Painting:
 def read_painting(data: bytes) -> Painting:
     """An image file (8 or 16 bit greyscale; anything else that Pillow opens counts as above).
 
-    Raises UnreadablePainting.
+    Raises PaintingError.
     """
     try:
         with warnings.catch_warnings():
@@ -51,24 +54,24 @@ def read_painting(data: bytes) -> Painting:
                 image.load()
                 return _painting(image)
     except (DecompressionBombError, DecompressionBombWarning):
-        raise UnreadablePainting("it is too large") from None
-    except UnreadablePainting:
+        raise PaintingError("it is too large") from None
+    except PaintingError:
         raise
     # Pillow's decoders answer damaged files with many kinds of errors.
     except (OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError, MemoryError) as error:
-        raise UnreadablePainting(f"it is no image, or a damaged one ({type(error).__name__})") from None
+        raise PaintingError(f"it is no image, or a damaged one ({type(error).__name__})") from None
 
 
 def _painting(image: Image.Image) -> Painting:
     if image.mode in _SIXTEEN_BITS:
         values = np.asarray(image, dtype=np.float64) / 65535.0
         if values.size and not 0.0 <= values.min() <= values.max() <= 1.0:
-            raise UnreadablePainting("its values have more than 16 bits")
+            raise PaintingError("its values have more than 16 bits")
         return Painting(values)
     if image.mode == "F":
         values = np.asarray(image, dtype=np.float64)
         if not np.isfinite(values).all():
-            raise UnreadablePainting("it holds values that are no numbers")
+            raise PaintingError("it holds values that are no numbers")
         return Painting(np.clip(values, 0.0, 1.0))
     if image.mode in ("1", "L") and "transparency" not in image.info:
         return Painting(np.asarray(image.convert("L"), dtype=np.float64) / 255.0)
@@ -82,25 +85,23 @@ def _painting(image: Image.Image) -> Painting:
 
 
 def outside(uv: Floats) -> int:
-    """How many coordinates (n, 2) lie outside 0..1."""
-    return int((~((uv >= 0.0) & (uv <= 1.0)).all(axis=1)).sum())
+    """How many coordinates (n, 2) lie outside 0..1; those that are no numbers do not count."""
+    return int(((uv < 0.0) | (uv > 1.0)).any(axis=1).sum())
 
 
 def sampled(painting: Painting, uv: Floats) -> Floats:
-    """The painting's values (n,) at texture coordinates (n, 2); 0 where a coordinate is no number."""
-    known = np.isfinite(uv).all(axis=1)
-    within = np.where(known[:, None], uv, 0.0)
-    inside = (within >= 0.0) & (within <= 1.0)
-    within = np.where(inside, within, within - np.floor(within))
+    """The painting's values (n,) at texture coordinates (n, 2), which must be finite."""
+    inside = (uv >= 0.0) & (uv <= 1.0)
+    within = np.where(inside, uv, uv - np.floor(uv))
     rows, columns = painting.values.shape
     left, right, across = _neighbours(within[:, 0], columns)
     upper, lower, down = _neighbours(within[:, 1], rows)
     top = _mixed(painting.values[upper, left], painting.values[upper, right], across)
     bottom = _mixed(painting.values[lower, left], painting.values[lower, right], across)
-    return np.where(known, _mixed(top, bottom, down), 0.0)
+    return _mixed(top, bottom, down)
 
 
-def _neighbours(coordinates: Floats, size: int) -> tuple[np.ndarray, np.ndarray, Floats]:
+def _neighbours(coordinates: Floats, size: int) -> tuple[Integers, Integers, Floats]:
     """The texels before and after each coordinate, and how far it is from one to the other."""
     place = np.clip(coordinates * size - 0.5, 0.0, size - 1.0)
     before = np.floor(place).astype(np.int64)

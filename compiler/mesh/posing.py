@@ -14,7 +14,7 @@ from plica.evaluate.inverse import share_of
 from plica.evaluate.placing import Placer, rounded
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
 from plica.mesh.model import Floats
-from plica.rig.model import Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
+from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.model import Skeleton
 
@@ -35,8 +35,10 @@ class PoseProblem:
 
 @dataclass(frozen=True, eq=False)
 class SculptPose:
-    """One frame with every joint and control of the rig, and what stands in the way; a strength that cannot be posed has
-    no part in `poses`."""
+    """One frame with every joint and control of the rig, and what stands in the way.
+
+    A strength that cannot be posed has no part in `poses`.
+    """
 
     poses: Poses
     problems: tuple[PoseProblem, ...]
@@ -64,8 +66,8 @@ class Poser:
         A driver's amount goes back through its curve (`plica.evaluate.inverse.share_of`) and span to the reading,
         which is posed by the joint that is read. A sample of a field can be posed at 1 (its own pose), a product and
         a least at 1 (all parts at 1), and everything at 0 that is 0 at rest. Several turns of one joint are made one
-        after the other, each about axes that stay put, and the drivers' readings are then corrected until all are what they
-        should be.
+        after the other, each about axes that stay put, and the drivers' readings are then corrected until all are what
+        they should be.
 
         Raises ValueError for joints and strengths that the rig does not have.
         """
@@ -102,12 +104,8 @@ class Poser:
         elif isinstance(strength, Sample) and amount == 1:
             joint, rotation = self._samples[strength.field, strength.sample]
             yield self._placer.turned(joint, rotation)
-        elif isinstance(strength, Combine) and amount == 1 and strength.combination.how in ("product", "least"):
-            parts = strength.combination.parts
-            names = [part.strength for part in parts if isinstance(part, StrengthOf)]
-            if len(names) < len(parts):
-                yield _not_posable(strength, amount)
-            for part in names:
+        elif isinstance(strength, Combine) and amount == 1 and _needs_all(strength.combination):
+            for part in strengths_of(strength.combination):
                 yield from self._parts(part, 1.0)
         elif amount != 0:
             yield _not_posable(strength, amount)
@@ -132,7 +130,7 @@ class Poser:
         columns = [self._evaluator.driver_names.index(name) for name in targets]
         goals = np.array(list(targets.values()), dtype=np.float64)
         asked = goals.copy()
-        best, least = self._composed(fixed, targets, goals), np.inf
+        best, least = composed(self._rig, self._skeleton, fixed), np.inf
         for _ in range(_ROUNDS if targets else 0):
             pose = self._composed(fixed, targets, asked)
             if pose is None:
@@ -143,7 +141,7 @@ class Poser:
             if least <= _SETTLED:
                 break
             asked = asked + lacking
-        return best if best is not None else SparsePose()
+        return best
 
     def _composed(self, fixed: Sequence[SparsePose], names: Iterable[str], readings: Floats) -> SparsePose | None:
         poses = list(fixed)
@@ -156,12 +154,20 @@ class Poser:
             poses.append(pose)
         return composed(self._rig, self._skeleton, poses)
 
+    def _names(self, name: str) -> Iterator[str]:
+        """A strength and all that it is made of, however deep."""
+        yield name
+        strength = self._strengths[name]
+        if isinstance(strength, Combine):
+            for part in strengths_of(strength.combination):
+                yield from self._names(part)
+
     def _missed(self, poses: Poses, items: Sequence[StrengthPose], failed: set[str]) -> Iterator[PoseProblem]:
         """Strengths that the finished pose does not give."""
         found = dict(zip(self._evaluator.names, self._evaluator.strengths(poses)[0].tolist(), strict=True))
         for item in items:
             strength = self._strengths[item.strength]
-            parts = _names(strength) | {item.strength}
+            parts = set(self._names(item.strength))
             if parts.isdisjoint(failed) and not abs(found[item.strength] - item.amount) <= TOLERANCE:
                 if len(items) == 1 and isinstance(strength, Driver):
                     yield _not_reached(item.strength, item.amount)
@@ -208,8 +214,11 @@ def _moved(control: Control, before: float | None, then: float) -> float:
     return then if before is None else rounded(before + then - control.rest)
 
 
-def _names(strength: Driver | Combine | Sample) -> set[str]:
-    return set(strengths_of(strength.combination)) if isinstance(strength, Combine) else {strength.name}
+def _needs_all(combination: Combination) -> bool:
+    """Whether it is 1 only where all of its parts are."""
+    if combination.how not in ("product", "least"):
+        return False
+    return all(isinstance(part, StrengthOf) or _needs_all(part) for part in combination.parts)
 
 
 def _not_posable(strength: Driver | Combine | Sample, amount: float) -> PoseProblem:

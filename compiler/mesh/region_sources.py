@@ -10,21 +10,23 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.npz import UnreadableArchive, arrays_of, stated_vertex_count
-from plica.mesh.painting import Painting, UnreadablePainting, outside, read_painting, sampled
+from plica.mesh.npz import ArchiveError, arrays_of, stated_vertex_count
+from plica.mesh.painting import Painting, PaintingError, outside, read_painting, sampled
 from plica.rig.model import Painted, Region, RigJoint, SkinOf, Stored
 from plica.source import Span
 from plica.workspace import Refused
 
 DISAGREEMENT: Final = 0.1
-"""Copies of a point that a painting gives weights further apart than this are reported."""
+"""Copies of a point that a painting gives weights further apart than this are reported: a tenth of black to
+white.
+"""
 
 Read = Callable[[str], bytes | Refused]
 """The bytes of a file that a spec names, or why they cannot be had."""
 SpanOf = Callable[[Region], Span | None]
 
 
-class Unusable(Exception):
+class UnusableError(Exception):
     """A region's weights cannot be found; its diagnostic is added already. Never leaves this package."""
 
 
@@ -58,11 +60,15 @@ class Sources:
         if astray:
             share = f"{astray} of {len(uv)}"
             self.found.add("painted-outside", span, region=name, file=source.file, vertices=share)
-        values = sampled(painting, uv)
-        weights = agreed(self.mesh.points, values)
-        worst = np.abs(values - weights[self.mesh.points]) > DISAGREEMENT / 2.0
+        known = np.flatnonzero(np.isfinite(uv).all(axis=1))  # a part of the mesh may have no such set: outside
+        values = sampled(painting, uv[known])
+        places, points = np.unique(self.mesh.points[known], return_inverse=True)
+        means = agreed(points, values)
+        weights = np.zeros(self.mesh.point_count)
+        weights[places] = means
+        worst = np.abs(values - means[points]) > DISAGREEMENT / 2.0
         if worst.any():
-            count = len(np.unique(self.mesh.points[worst]))
+            count = len(np.unique(points[worst]))
             self.found.add("painted-apart", span, region=name, file=source.file, points=count)
         return weights
 
@@ -72,9 +78,9 @@ class Sources:
         if known is None:
             try:
                 known = read_painting(self._bytes(region, source.file))
-            except UnreadablePainting as error:
+            except PaintingError as error:
                 self.found.add("unreadable-painting", span, region=name, file=source.file, reason=error)
-                raise Unusable from None
+                raise UnusableError from None
             self.paintings[source.file] = known
         if known.in_colour:
             self.found.add("painted-in-colour", span, region=name, file=source.file)
@@ -91,18 +97,18 @@ class Sources:
             self.found.add(
                 "painted-without-uv", self.span_of(region), region=region.declared, wanted=wanted, having=having
             )
-            raise Unusable
+            raise UnusableError
         return found
 
     def stored(self, region: Region, source: Stored) -> Floats:
         """The weights of a stored vertex set; a point has the greatest weight of its copies."""
         try:
             indices, weights = read_vertex_set(self._bytes(region, source.file), self.mesh.vertex_count)
-        except UnreadableArchive as error:
+        except ArchiveError as error:
             self.found.add(
                 "unreadable-vertices", self.span_of(region), region=region.declared, file=source.file, reason=error
             )
-            raise Unusable from None
+            raise UnusableError from None
         found = np.zeros(self.mesh.point_count)
         np.maximum.at(found, self.mesh.points[indices], weights)
         return found
@@ -111,12 +117,14 @@ class Sources:
         data = self.read(file)
         if isinstance(data, Refused):
             self.found.add_filled(data.name, self.span_of(region), data.values)
-            raise Unusable
+            raise UnusableError
         return data
 
 
 def joint_weights(mesh: Mesh, joints: Collection[int]) -> Floats:
-    """How much (v,) these joints (indexes into the rig's skeleton) move each vertex: the sum of their skin weights."""
+    """How much (v,) these joints (indexes into the rig's skeleton) move each vertex: the sum of their skin
+    weights.
+    """
     if not mesh.joints.size:
         return np.zeros(mesh.vertex_count)
     counted = np.isin(mesh.bind_joints, list(joints))[mesh.joints]
@@ -125,7 +133,9 @@ def joint_weights(mesh: Mesh, joints: Collection[int]) -> Floats:
 
 
 def agreed(points: Integers, values: Floats) -> Floats:
-    """One value (p,) for all copies of each point: the mean of theirs (v,), the same in whatever order they come."""
+    """One value (p,) for all copies of each point: the mean of theirs (v,), the same in whatever order they
+    come.
+    """
     if not len(points):
         return np.zeros(0)
     order = np.lexsort((values, points))
@@ -138,28 +148,28 @@ def agreed(points: Integers, values: Floats) -> Floats:
 
 
 def read_vertex_set(data: bytes, vertex_count: int) -> tuple[Integers, Floats]:
-    """A stored vertex set: an NPZ file with `indices` (n,), whole numbers from 0, each once, in any order, of the mesh's
-    vertices as its file stores them; if wanted `weights` (n,) from 0 to 1 (default 1); and if wanted `vertex_count`,
-    the number of vertices of the mesh that was meant, by which another mesh is told.
+    """A stored vertex set: an NPZ file with `indices` (n,), whole numbers from 0, each once, in any order, of
+    the mesh's vertices as its file stores them; if wanted `weights` (n,) from 0 to 1 (default 1); and if
+    wanted `vertex_count`, the number of vertices of the mesh that was meant, by which another mesh is told.
 
-    Raises UnreadableArchive.
+    Raises ArchiveError.
     """
     arrays = arrays_of(data)
     stated = stated_vertex_count(arrays)
     if stated is not None and stated != vertex_count:
-        raise UnreadableArchive(f"it is about a mesh of {stated} vertices, and this one has {vertex_count}")
+        raise ArchiveError(f"it is about a mesh of {stated} vertices, and this one has {vertex_count}")
     indices = arrays.get("indices")
     if indices is None or indices.ndim != 1 or (indices.dtype.kind not in "iu" and len(indices)):
-        raise UnreadableArchive("it has no list `indices` of whole numbers")
+        raise ArchiveError("it has no list `indices` of whole numbers")
     if len(indices) and not 0 <= int(indices.min()) <= int(indices.max()) < vertex_count:
         low, high = int(indices.min()), int(indices.max())
-        raise UnreadableArchive(f"its `indices` go from {low} to {high}, and the mesh has {vertex_count} vertices")
+        raise ArchiveError(f"its `indices` go from {low} to {high}, and the mesh has {vertex_count} vertices")
     if len(np.unique(indices)) != len(indices):
-        raise UnreadableArchive("its `indices` name a vertex twice")
+        raise ArchiveError("its `indices` name a vertex twice")
     weights = arrays.get("weights", np.ones(len(indices)))
     if weights.shape != indices.shape or weights.dtype.kind not in "fiub":
-        raise UnreadableArchive("its `weights` are not one number for each of its `indices`")
+        raise ArchiveError("its `weights` are not one number for each of its `indices`")
     values = weights.astype(np.float64)
     if not ((values >= 0.0) & (values <= 1.0)).all():
-        raise UnreadableArchive("its `weights` are not all from 0 to 1")
+        raise ArchiveError("its `weights` are not all from 0 to 1")
     return indices.astype(np.int64), values

@@ -1,14 +1,15 @@
 """The weights of a rig's regions on its mesh.
 
-A region is worked out in three steps: what its source covers (of both sides, where it is painted, stored or
-a middle joint's skin); the feather; the split, which keeps the region's side. What only joints of a side cover, or sets
-of such regions, belongs to that side already and is not cut at the seam: the weights of the left arm that reach over
-the middle stay, and with those of the right arm they add up to what both cover. All else is multiplied by the
-side's weight (`plica.mesh.split`), so left and right add up to the whole.
+A region is worked out in three steps: what its source covers (of both sides, where it is painted, stored or a
+middle joint's skin); the feather; the split, which keeps the region's side. What only joints of a side cover,
+or sets of such regions, belongs to that side already and is not cut at the seam: the weights of the left arm
+that reach over the middle stay, and with those of the right arm they add up to what both cover. All else is
+multiplied by the side's weight (`plica.mesh.split`), so left and right add up to the whole.
 
-Sets take the greatest weight (union), the least (intersection), or the first times 1 less the greatest of the others
-(difference). Inside a set of one side, regions of that side count whole and the set is split once, at the end; if each
-were split first, the difference of two regions would not be 0 on the seam where both cover it.
+Sets take the greatest weight (union), the least (intersection), or the first times 1 less the greatest of the
+others (difference). Inside a set of one side, regions of that side count whole and the set is split once, at
+the end; if each were split first, the difference of two regions would not be 0 on the seam where both cover
+it.
 
 All is worked out for welded points, so the copies that importers make of a vertex agree bit for bit.
 """
@@ -18,26 +19,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from graphlib import TopologicalSorter
-from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.feather import feathered, has_edge
 from plica.mesh.model import Floats, Mesh
-from plica.mesh.region_sources import Read, Sources, SpanOf, Unusable
-from plica.mesh.split import Halves, SideWeights, halves_of, side_weights
-from plica.mesh.weld import first_vertices, per_point, per_vertex, point_triangles
+from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
+from plica.mesh.split import SideWeights
+from plica.mesh.weld import per_point, per_vertex, point_triangles
 from plica.rig.model import Painted, Region, RegionSet, Rig, SkinOf, Stored
-
-NO_BAND: Final = 0.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Cover:
-    """What a region covers, by point: `whole` (p,), its feather in it; `own` (p,): what of it, before the feather, is
-    its side's already and not to be split."""
+    """What a region covers, by point: `whole` (p,), its feather in it; `own` (p,): what of it, before the
+    feather, is its side's already and not to be split.
+    """
 
     whole: Floats
     bare: Floats
@@ -51,43 +49,30 @@ class _Cover:
 def region_weights(
     rig: Rig,
     mesh: Mesh,
+    sides: SideWeights | None,
     read: Read,
     found: Diagnostics,
     span_of: SpanOf = lambda region: None,
-    seam: NDArray[np.bool_] | None = None,
-    band: float = NO_BAND,
 ) -> Mapping[str, Floats]:
     """The weight (v,), 0 to 1, of each region of the rig on each vertex, by name, in the order of the rig.
 
-    `read` gives the bytes of the files that regions name; `seam` (v,) marks the vertices on the mirror plane as the symmetry
-    map found them (default: those within the character's tolerance of it); `band` (metres) is how softly
-    sides pass into each other at the seam. What cannot be found is reported and weighs 0 everywhere.
+    `sides` are the weights of the sides (`split.side_weights`), None without a mirror plane; `read` gives the
+    bytes of the files that regions name. What cannot be found is reported and weighs 0 everywhere.
     """
-    weigher = _Weigher(rig, mesh, Sources(mesh, rig.skeleton, read, span_of, found), seam, band)
-    return weigher.weights()
+    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found)).weights()
 
 
 class _Weigher:
     """Regions in the order in which they need each other."""
 
-    def __init__(
-        self, rig: Rig, mesh: Mesh, sources: Sources, seam: NDArray[np.bool_] | None, band: float
-    ) -> None:
+    def __init__(self, rig: Rig, mesh: Mesh, sides: SideWeights | None, sources: Sources) -> None:
         self._regions = {region.name: region for region in rig.regions}
-        self._mesh, self._sources = mesh, sources
+        self._mesh, self._sides, self._sources = mesh, sides, sources
         self._found, self._span_of = sources.found, sources.span_of
         self._positions = per_point(mesh.points, mesh.positions)
         self._triangles = point_triangles(mesh)
-        self._halves = halves_of(rig)
-        self._sides = None if self._halves is None else self._split(self._halves, seam, band, rig.character.tolerance)
         self._covers: dict[str, _Cover] = {}
         self._results: dict[str, Floats] = {}
-
-    def _split(
-        self, halves: Halves, seam: NDArray[np.bool_] | None, band: float, tolerance: float
-    ) -> SideWeights:
-        on_seam = None if seam is None else per_point(self._mesh.points, seam)
-        return side_weights(self._positions, halves, on_seam, band, tolerance)
 
     def weights(self) -> dict[str, Floats]:
         """All regions' weights, by vertex."""
@@ -105,7 +90,7 @@ class _Weigher:
         try:
             cover = self._cover(region)
             result = self._kept_side(region, cover)
-        except Unusable:
+        except UnusableError:
             nothing = np.zeros(len(self._positions))
             cover, result = _Cover(nothing, nothing, nothing), nothing
         else:
@@ -150,10 +135,10 @@ class _Weigher:
             return cover.whole
         if self._sides is None:
             self._found.add("side-without-plane", self._span_of(region), region=region.declared, side=region.side)
-            raise Unusable
-        side = self._sides.of(region.side)
+            raise UnusableError
+        side = per_point(self._mesh.points, self._sides.of(region.side))
         if not cover.own.any():
-            return side * cover.whole
+            return np.asarray(side * cover.whole)
         return np.clip(cover.own + side * (cover.whole - cover.own), 0.0, 1.0)
 
 
@@ -166,8 +151,3 @@ def combined(source: RegionSet, parts: list[Floats]) -> Floats:
     if len(parts) == 1:
         return parts[0]
     return np.asarray(parts[0] * (1.0 - np.max(parts[1:], axis=0)))
-
-
-def points_of(mesh: Mesh) -> Floats:
-    """The places (p, 3) of the welded points: those of their first vertices."""
-    return np.asarray(mesh.positions[first_vertices(mesh.points)])

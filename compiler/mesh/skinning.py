@@ -88,8 +88,8 @@ class Skinning:
 
     def rows(self, method: Method, start: int, stop: int) -> Rows:
         """The vertices from `start` up to `stop`."""
-        pairs = self._pairs[0][start:stop] if method == "dual" else None
-        return Rows(self.weights[start:stop], pairs)
+        pairs = _rows(self._pairs[0], start, stop) if method == "dual" else None
+        return Rows(_rows(self.weights, start, stop), pairs)
 
     def chosen(self, method: Method, vertices: Integers) -> Rows:
         """The vertices with these indexes."""
@@ -196,3 +196,11 @@ def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> Spars
     # One order for each vertex's influences and one place for each bind, however the file lists them.
     found.sum_duplicates()
     return found
+
+
+def _rows(matrix: Sparse, start: int, stop: int) -> Sparse:
+    """Rows of a matrix without copying its numbers, as slicing would."""
+    starts = matrix.indptr[start : stop + 1]
+    part = slice(starts[0], starts[-1])
+    shape = (stop - start, matrix.shape[1])
+    return sparse.csr_array((matrix.data[part], matrix.indices[part], starts - starts[0]), shape=shape, copy=False)

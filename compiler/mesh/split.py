@@ -3,23 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.evaluate.gather import skeleton_of
 from plica.mesh.feather import ramp
-from plica.mesh.model import Floats
-from plica.rig.model import Rig, RigJoint
-from plica.skeleton.model import Frame, Joint, Skeleton
-
-AXES: Final = ("x", "y", "z")
+from plica.mesh.model import Floats, Mesh
+from plica.mesh.plane import AXES, MirrorPlane
+from plica.mesh.weld import per_point, per_vertex
+from plica.rig.model import Rig, Side, Symmetry
 
 
 @dataclass(frozen=True)
 class Halves:
-    """Which half is left: `axis` 0 to 2 and `offset` (metres) are the plane, `left` is 1.0 or -1.0, the way from the plane
-    to the left."""
+    """Which half is left: `axis` 0 to 2 and `offset` (metres) are the plane, `left` is 1.0 or -1.0, the way
+    from the plane to the left.
+    """
 
     axis: int
     offset: float
@@ -37,7 +37,7 @@ class SideWeights:
     left: Floats
     right: Floats
 
-    def of(self, side: Literal["left", "right", "none"]) -> Floats:
+    def of(self, side: Side) -> Floats:
         """The weights of a side; 1 everywhere for neither."""
         if side == "none":
             return np.ones(len(self.left))
@@ -45,43 +45,36 @@ class SideWeights:
 
 
 def side_weights(
-    positions: Floats, halves: Halves, seam: NDArray[np.bool_] | None = None, band: float = 0.0, tolerance: float = 0.0
+    mesh: Mesh, halves: Halves, seam: NDArray[np.bool_] | None = None, band: float = 0.0, tolerance: float = 0.0
 ) -> SideWeights:
-    """The weight of each side at positions (n, 3).
+    """The weight (v,) of each side at each vertex; copies of a point have the same.
 
-    `seam` (n,) marks what lies on the plane (the symmetry map's vertices that are their own partners; default: within
-    `tolerance` metres of the plane): exactly 0.5 each (common practice, no source). Elsewhere the sides are 0 and 1, and
-    over `band` metres around the plane, half of it on either side, they pass into each other by `feather.ramp`. 0, 0.5
-    and 1 add up to exactly 1, and the rest to 1 within one unit in the last place.
+    `seam` (v,) marks the vertices that the symmetry map found on the plane (their own partners; default:
+    those within `tolerance` metres of it): exactly 0.5 each (common practice, no source). Elsewhere the sides
+    are 0 and 1, and over `band` metres around the plane, half of it on either side, they pass into each other
+    by `feather.ramp`. 0, 0.5 and 1 add up to exactly 1, and the rest to 1 within one unit in the last place.
     """
-    heights = halves.heights(positions)
-    on_seam = np.abs(heights) <= tolerance if seam is None else seam
-    heights = np.where(on_seam, 0.0, heights)
+    heights = halves.heights(per_point(mesh.points, mesh.positions))
+    on_seam = np.abs(heights) <= tolerance if seam is None else per_point(mesh.points, seam)
+    heights = per_vertex(mesh.points, np.where(on_seam, 0.0, heights))
     return SideWeights(ramp(heights, band), ramp(-heights, band))
 
 
-def halves_of(rig: Rig) -> Halves | None:
-    """The rig's plane, and which way is left: where the joints with left names stand at rest.
+def halves_of(rig: Rig, plane: Symmetry | MirrorPlane | None = None) -> Halves | None:
+    """The plane (default: the rig's), and which way is left: where the joints with left names stand at rest.
 
-    Without pairs of joints left is toward the positive axis, as in glTF 2.0 section 3.4 for x. None without a plane.
+    Without pairs of joints left is toward the positive axis, as in glTF 2.0 section 3.4 for x. None without a
+    plane.
     """
-    if rig.symmetry is None:
+    plane = rig.symmetry if plane is None else plane
+    if plane is None:
         return None
-    axis, offset = AXES.index(rig.symmetry.axis), rig.symmetry.offset
-    places = {joint.name: frame.origin[axis] for joint, frame in zip(rig.skeleton, _frames(rig.skeleton), strict=True)}
+    axis = AXES.index(plane.axis)
+    frames = skeleton_of(rig).frames
+    places = {joint.name: frame.origin[axis] for joint, frame in zip(rig.skeleton, frames, strict=True)}
     lean = sum(
         places[joint.name] - places[joint.partner]
         for joint in rig.skeleton
         if joint.side == "left" and joint.partner is not None
     )
-    return Halves(axis, offset, -1.0 if lean < 0.0 else 1.0)
-
-
-def _frames(joints: tuple[RigJoint, ...]) -> tuple[Frame, ...]:
-    numbers = {joint.name: number for number, joint in enumerate(joints)}
-    parents = [None if joint.parent is None else numbers[joint.parent] for joint in joints]
-    placed = [
-        Joint(joint.name, parent, joint.translation, joint.rotation, joint.scale)
-        for joint, parent in zip(joints, parents, strict=True)
-    ]
-    return Skeleton(tuple(placed)).frames
+    return Halves(axis, plane.offset, -1.0 if lean < 0.0 else 1.0)

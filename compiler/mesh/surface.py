@@ -1,13 +1,14 @@
 """Distances along the surface, to the line where a weight crosses a level.
 
-Why not a geodesic package: potpourri3d 1.4.0 refuses every mesh that has an edge with three triangles or a point
-without any, and its fast marching forgets one neighbour of a point on an open border (on a single triangle it finds
-2.41 for a distance of 1); pygeodesic 0.1.11 ends the whole process on an edge with three triangles. Welded characters
-have all of these at eyelids, mouths and layered skin. So this is `scipy.sparse.csgraph.dijkstra` over a graph finer than
-the mesh: each edge near the line carries `STEPS` extra points, and all the points round a triangle are joined across
-it (Lanthier, Maheshwari and Sack, "Approximating weighted shortest paths on polyhedral surfaces", SCG 1997). It works on
-any set of triangles. The distance is never too short and at most `OVERESTIMATE` too long on triangles without very
-sharp corners (tests/mesh/test_surface.py measures it against closed forms).
+Why not a geodesic package: potpourri3d 1.4.0 refuses every mesh that has an edge with three triangles or a
+point without any, and its fast marching forgets one neighbour of a point on an open border (on a single
+triangle it finds 2.41 for a distance of 1); pygeodesic 0.1.11 ends the whole process on an edge with three
+triangles. Welded characters have all of these at eyelids, mouths and layered skin. So this is
+`scipy.sparse.csgraph.dijkstra` over a graph finer than the mesh: each edge near the line carries `STEPS`
+extra points, and all the points round a triangle are joined across it (Lanthier, Maheshwari and Sack,
+"Approximating weighted shortest paths on polyhedral surfaces", SCG 1997). It works on any set of triangles.
+The distance is never too short and at most `OVERESTIMATE` too long on triangles without very sharp corners
+(tests/mesh/test_surface.py measures it against closed forms).
 """
 
 from __future__ import annotations
@@ -29,8 +30,9 @@ OVERESTIMATE: Final = 0.03
 
 
 class _Net(NamedTuple):
-    """Triangles with extra points on their edges: places (n, 3), the points round each triangle (t, 3 + 3 STEPS), and
-    the pairs (k, 2) of neighbours along edges."""
+    """Triangles with extra points on their edges: places (n, 3), the points round each triangle (t, 3 + 3
+    STEPS), and the pairs (k, 2) of neighbours along edges.
+    """
 
     places: Floats
     around: Integers
@@ -40,9 +42,9 @@ class _Net(NamedTuple):
 def distance_to_level(positions: Floats, triangles: Integers, values: Floats, level: float, limit: float) -> Floats:
     """How far (p,) each point is from the line where `values` crosses `level`, along the surface, in metres.
 
-    positions (p, 3) metres; triangles (t, 3); values (p,), linear inside each triangle; a point at `level` counts as above
-    it. Infinity beyond `limit` (metres) and where no line can be reached. A mesh mirrored across a plane through 0 gives
-    the same bits.
+    positions (p, 3) metres; triangles (t, 3); values (p,), linear inside each triangle; a point at `level`
+    counts as above it. Infinity beyond `limit` (metres) and where no line can be reached. A mesh mirrored
+    across a plane through 0 gives the same bits.
     """
     distances = np.full(len(positions), np.inf)
     triangles = _proper(triangles)
@@ -68,19 +70,18 @@ def _proper(triangles: Integers) -> Integers:
     )
     kept = triangles[different]
     _, first = np.unique(np.sort(kept, axis=1), axis=0, return_index=True)
-    return kept[np.sort(first)]
+    return np.asarray(kept[np.sort(first)])
 
 
 def _is_crossed(above: NDArray[np.bool_], triangles: Integers) -> NDArray[np.bool_]:
     count = above[triangles].sum(axis=1)
-    return (count == 1) | (count == 2)
+    return np.asarray((count == 1) | (count == 2))
 
 
-def _nearby(
-    positions: Floats, triangles: Integers, crossed: NDArray[np.bool_], limit: float
-) -> NDArray[np.bool_]:
-    """Which triangles a path of this length from the line can reach: no path is shorter than the straight way, and the
-    line lies within an edge's length of a corner of the crossed triangles."""
+def _nearby(positions: Floats, triangles: Integers, crossed: NDArray[np.bool_], limit: float) -> NDArray[np.bool_]:
+    """Which triangles a path of this length from the line can reach: no path is shorter than the straight
+    way, and the line lies within an edge's length of a corner of the crossed triangles.
+    """
     corners = positions[triangles[crossed]]
     longest = float(_length(corners - np.roll(corners, 1, axis=1)).max())
     starts = positions[np.unique(triangles[crossed])]
@@ -127,7 +128,9 @@ def _distances_in_crossed(net: _Net, triangles: Integers, values: Floats, crosse
 
 
 def _crossing(corners: Floats, heights: Floats, rows: Integers, one: Integers, other: Integers) -> Floats:
-    """Where the line crosses the edges between two corners each, (n, 3); the same bits with the corners swapped."""
+    """Where the line crosses the edges between two corners each, (n, 3); the same bits with the corners
+    swapped.
+    """
     low, high = heights[rows, one, None], heights[rows, other, None]
     return np.asarray((high * corners[rows, one] - low * corners[rows, other]) / (high - low))
 
@@ -154,5 +157,5 @@ def _spread(net: _Net, starts: Floats, limit: float) -> Floats:
     rows = np.concatenate([pairs[:, 0], np.full(len(seeds), root)])
     columns = np.concatenate([pairs[:, 1], seeds])
     graph = csr_array((np.concatenate([lengths, starts[seeds]]), (rows, columns)), shape=(root + 1, root + 1))
-    found: Floats = dijkstra(graph, directed=False, indices=root, limit=limit)
-    return found[:root]
+    found = dijkstra(graph, directed=False, indices=[root], limit=limit)[0]
+    return np.asarray(found[:root])

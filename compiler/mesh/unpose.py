@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,6 +18,8 @@ from plica.mesh.skinning import Blended, Blender, Method, Row, Rows, Skinning, c
 
 # A vertex is ill-conditioned where an offset can become this many times longer in one direction than in another.
 LIMIT = 1e3
+# The rule of the catalogue that tells of such vertices.
+FOLDED = "sculpt-where-skin-is-flat"
 # Vertices worked on at once: their matrices and inverses stay in a core's cache.
 _CACHED = 1 << 13
 
@@ -38,6 +41,16 @@ class IllConditioned:
     def count(self) -> int:
         """How many."""
         return len(self.vertices)
+
+    def texts(self, shape: str) -> dict[str, str]:
+        """What the texts of the rule `FOLDED` leave open."""
+        worst = int(np.argmax(self.lost))
+        return {
+            "shape": shape,
+            "count": str(self.count),
+            "vertex": str(self.vertices[worst]),
+            "lost": f"{1000 * self.lost[worst]:.3g}",
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,24 +88,25 @@ class Unposer:
         """
         if positions.shape != self._places.shape:
             raise ValueError(f"the sculpt has {len(positions)} vertices, the mesh {len(self._places)}")
-        parts = []
+        found = np.empty_like(self._places)
+        doubts = []
         for start, stop in cut(len(positions), _CACHED):
             rows = self._matrix(self._skinning.rows(self._method, start, stop))
             moved = positions[start:stop].T - _posed(rows, self._places[start:stop].T)
-            parts.append((np.arange(start, stop), *_inverted(rows, moved, self._limit)))
-        return _together(parts, self._limit)
+            doubts.append(_invert(rows, moved, self._limit, start, found[start:stop]))
+        return _settled(np.arange(len(positions)), found, doubts, self._limit)
 
     def sparse(self, offsets: Offsets) -> Unposed:
         """The offsets of a sculpt given as what it moves in posed model space, metres.
 
         Raises IndexError for a vertex that the mesh does not have.
         """
-        parts = []
+        found = np.empty_like(offsets.offsets)
+        doubts = []
         for start, stop in cut(offsets.count, _CACHED):
-            vertices = offsets.indices[start:stop]
-            rows = self._matrix(self._skinning.chosen(self._method, vertices))
-            parts.append((vertices, *_inverted(rows, offsets.offsets[start:stop].T, self._limit)))
-        return _together(parts, self._limit)
+            rows = self._matrix(self._skinning.chosen(self._method, offsets.indices[start:stop]))
+            doubts.append(_invert(rows, offsets.offsets[start:stop].T, self._limit, start, found[start:stop]))
+        return _settled(offsets.indices, found, doubts, self._limit)
 
     def _matrix(self, rows: Rows) -> _Matrix:
         blended: Blended = self._blender.blended(rows)
@@ -100,9 +114,15 @@ class Unposer:
         return first, second, third
 
 
+class _Doubts(NamedTuple):
+    """Places (n,) of matrices (n, 3, 3) that may be ill-conditioned, and the posed offsets (n, 3) wanted there."""
+
+    places: Integers
+    matrices: Floats
+    wanted: Floats
+
+
 _Matrix = tuple[Row, Row, Row]
-# Vertices, their neutral offsets (3, n), and of the ill-conditioned: places in the part, matrices, posed offsets.
-_Part = tuple[Integers, Floats, Integers, Floats, Floats]
 
 
 def _flat(row: Row) -> Row:
@@ -115,8 +135,8 @@ def _posed(rows: _Matrix, places: Floats) -> Floats:
     return np.stack([(a * x + b * y) + (c * z + moved) for a, b, c, moved in rows])
 
 
-def _inverted(rows: _Matrix, moved: Floats, limit: float) -> tuple[Floats, Integers, Floats, Floats]:
-    """M^-1 d by the adjugate, (3, n), and what it cannot be trusted for.
+def _invert(rows: _Matrix, moved: Floats, limit: float, start: int, found: Floats) -> _Doubts:
+    """Writes M^-1 d by the adjugate into `found` (n, 3), and returns where that cannot be trusted.
 
     The Frobenius norms of a matrix and its inverse multiply to at least the condition number and at most three times
     as much, so they find the few whose singular values have to be looked at.
@@ -130,12 +150,12 @@ def _inverted(rows: _Matrix, moved: Floats, limit: float) -> tuple[Floats, Integ
     determinant = a * adjugate[0][0] + b * adjugate[1][0] + c * adjugate[2][0]
     sizes = _squares((a, b, c, d, e, f, g, h, i)) * _squares([part for row in adjugate for part in row])
     doubtful = np.flatnonzero(~(sizes <= (limit * determinant) ** 2))
-    x, y, z = moved
     determinant[doubtful] = 1.0
-    scale = 1.0 / determinant
-    found = np.stack([((p * x + q * y) + r * z) * scale for p, q, r in adjugate])
+    x, y, z = moved / determinant
+    for axis, (p, q, r) in enumerate(adjugate):
+        found[:, axis] = (p * x + q * y) + r * z
     matrices = np.array([[row[column][doubtful] for column in range(3)] for row in rows]).transpose(2, 0, 1)
-    return found, doubtful, matrices, moved[:, doubtful].T
+    return _Doubts(doubtful + start, matrices, moved[:, doubtful].T)
 
 
 def _squares(parts: Iterable[Floats]) -> Floats:
@@ -146,21 +166,17 @@ def _squares(parts: Iterable[Floats]) -> Floats:
     return total
 
 
-def _together(parts: Sequence[_Part], limit: float) -> Unposed:
-    nothing = (np.zeros(0, dtype=np.int64), np.zeros((3, 0)), np.zeros((0, 3, 3)), np.zeros((0, 3)))
-    doubtful = np.concatenate([nothing[0], *(part[0][part[2]] for part in parts)])
-    vertices = np.concatenate([nothing[0], *(part[0] for part in parts)])
-    offsets = np.concatenate([nothing[1], *(part[1] for part in parts)], axis=1).T
-    matrices = np.concatenate([nothing[2], *(part[3] for part in parts)])
-    wanted = np.concatenate([nothing[3], *(part[4] for part in parts)])
-    nearest, condition, lost = _least(matrices, wanted, limit)
-    offsets[np.searchsorted(vertices, doubtful)] = nearest
+def _settled(vertices: Integers, offsets: Floats, doubts: Sequence[_Doubts], limit: float) -> Unposed:
+    """The offsets (n, 3) of vertices (n,), with those in doubt replaced, and without those that are 0."""
+    places = np.concatenate([np.zeros(0, dtype=np.int64), *(part.places for part in doubts)])
+    matrices = np.concatenate([np.zeros((0, 3, 3)), *(part.matrices for part in doubts)])
+    wanted = np.concatenate([np.zeros((0, 3)), *(part.wanted for part in doubts)])
+    offsets[places], condition, lost = _least(matrices, wanted, limit)
     ill = (condition > limit) & wanted.any(axis=1)
-    kept = offsets.any(axis=1)
-    return Unposed(
-        Offsets(vertices[kept], np.ascontiguousarray(offsets[kept])),
-        IllConditioned(doubtful[ill], condition[ill], lost[ill]),
-    )
+    x, y, z = offsets.T != 0
+    kept = x | y | z
+    found = Offsets(vertices, offsets) if kept.all() else Offsets(vertices[kept], offsets[kept])
+    return Unposed(found, IllConditioned(vertices[places[ill]], condition[ill], lost[ill]))
 
 
 def _least(matrices: Floats, wanted: Floats, limit: float) -> tuple[Floats, Floats, Floats]:

@@ -94,12 +94,19 @@ def point_triangles(mesh: Mesh) -> Integers:
 
 
 def edges_of(triangles: Integers) -> Integers:
-    """Every edge once (e, 2), the smaller index first, sorted."""
-    pairs = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    low, high = pairs.min(axis=1), pairs.max(axis=1)
-    size = int(high.max(initial=0)) + 1
-    keys = np.unique(low[low != high] * size + high[low != high])
-    return np.stack([keys // size, keys % size], axis=1)
+    """Every edge once (e, 2), the smaller index first, sorted. Indexes are below 2**31."""
+    keys = np.concatenate([edge_keys(triangles[:, a], triangles[:, b]) for a, b in ((0, 1), (1, 2), (2, 0))])
+    keys.sort()
+    first = np.ones(len(keys), bool)
+    np.not_equal(keys[1:], keys[:-1], out=first[1:])
+    keys = keys[first]
+    edges = np.stack([keys >> 32, keys & 0xFFFFFFFF], axis=1)
+    return edges[edges[:, 0] != edges[:, 1]]
+
+
+def edge_keys(one: Integers, other: Integers) -> Integers:
+    """One number for the edge between two points, the same both ways round; sorted like `edges_of`."""
+    return (np.minimum(one, other) << 32) | np.maximum(one, other)
 
 
 def _labels(rows: NDArray[Any]) -> Integers:

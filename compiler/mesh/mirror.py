@@ -1,0 +1,140 @@
+"""Offsets across the mirror plane: one-sided sculpts mirrored, two-sided sculpts split.
+
+A sculpt of a shape of both sides is one-sided when it moves nothing on the other side of the seam by more
+than a threshold. Then it is that side's shape, and its mirror image the other's. Else it shows both sides at
+once, and each side gets its share by the side weights (`plica.mesh.split`), so that both added up give the
+sculpt back, bit for bit where the weights are 0, 0.5 and 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.offsets import largest_of, lengths, weighted
+from plica.mesh.split import SideWeights
+from plica.rig.model import Side
+
+
+@dataclass(frozen=True)
+class Handing:
+    """Whose side a sculpt is: `left`, `right`, or `both`; and by how much (metres) it moves the vertices left
+    of the seam, right of it, and on it.
+    """
+
+    of: Literal["left", "right", "both"]
+    largest_left: float
+    largest_right: float
+    largest_seam: float
+
+    @property
+    def sentence(self) -> str:
+        """What was decided and why, for people; lengths in mm."""
+        left, right = (f"{size * 1000.0:.3g} mm" for size in (self.largest_left, self.largest_right))
+        if self.of == "both":
+            return f"it moves the left by up to {left} and the right by up to {right}, so it is split"
+        other, least = ("right", right) if self.of == "left" else ("left", left)
+        return f"it moves the {other} by {least} at most, so it is the {self.of} side's and mirrored to the {other}"
+
+
+class Mirrored(NamedTuple):
+    """Mirrored offsets; how many moved vertices have no partner and were left out, and the longest of their
+    offsets (metres).
+    """
+
+    offsets: Offsets
+    without_partner: int
+    largest_lost: float
+
+
+def handing(offsets: Offsets, sides: SideWeights, threshold: float) -> Handing:
+    """Decides whether a sculpt is one-sided.
+
+    A vertex is on the left where its left weight is the greater one, and on the seam where both are equal.
+    `threshold` (metres) is the longest offset that the other side may have. What moves neither side, or the
+    seam alone, counts as two-sided.
+    """
+    left, right, sizes = sides.left[offsets.indices], sides.right[offsets.indices], lengths(offsets.offsets)
+    on_left, on_right, on_seam = (
+        float(sizes[where].max(initial=0.0)) for where in (left > right, right > left, left == right)
+    )
+    moves_left, moves_right = on_left > threshold, on_right > threshold
+    of: Literal["left", "right", "both"] = "both"
+    if moves_left != moves_right:
+        of = "left" if moves_left else "right"
+    return Handing(of, on_left, on_right, on_seam)
+
+
+def copy_partners(points: Integers, partners: Integers) -> Integers:
+    """For each vertex (v,) the vertex that its mirror image is taken from, -1 for none.
+
+    points (v,) is the welded point of each vertex, partners (p,) the partner of each point, -1 for none, a
+    partner's partner being the point itself. Of a point's copies the first goes with the partner's first, the
+    second with its second, and so on; where the partner has fewer, its last stands in.
+    """
+    order = np.argsort(points, kind="stable")
+    counts = np.bincount(points, minlength=len(partners))
+    starts = np.cumsum(counts) - counts
+    rank = np.empty(len(points), np.int64)
+    rank[order] = np.arange(len(points)) - starts[points[order]]
+    there = partners[points]
+    found: Integers = order[starts[there] + np.minimum(rank, counts[there] - 1)]
+    return np.where(there < 0, -1, found)
+
+
+def mirrored(offsets: Offsets, partners: Integers, axis: int) -> Mirrored:
+    """The offsets' mirror image.
+
+    `partners` (v,) is the vertex that each vertex's image is taken from, -1 for none (`copy_partners`).
+    `axis` 0 to 2 is the plane's; where the plane lies does not matter to offsets. Twice is the same as not at
+    all, bit for bit, where every vertex that moves has a partner, and copies of a point move alike or are as
+    many on both sides.
+    """
+    rows = np.full(len(partners), -1)
+    rows[offsets.indices] = np.arange(offsets.count)
+    taken = np.where(partners >= 0, rows[partners], -1)
+    indices = np.flatnonzero(taken >= 0)
+    signs = np.ones(3)
+    signs[axis] = -1.0
+    normals = None if offsets.normals is None else offsets.normals[taken[indices]] * signs
+    lost = offsets.offsets[partners[offsets.indices] < 0]
+    image = Offsets(indices, offsets.offsets[taken[indices]] * signs, normals)
+    return Mirrored(image, len(lost), largest_of(lost))
+
+
+def side_of(
+    offsets: Offsets, side: Side, decided: Handing, sides: SideWeights, partners: Integers, axis: int
+) -> Mirrored:
+    """What a sculpt of both sides means for one of them (all of it for neither).
+
+    `sides` has a weight for each vertex, `partners` (v,) and `axis` are as in `mirrored`. `decided` is about
+    the shape's sculpt, and holds for its inbetweens too, however little they move.
+    """
+    if side == "none" or side == decided.of:
+        return Mirrored(offsets, 0, 0.0)
+    if decided.of == "both":
+        return Mirrored(weighted(offsets, sides.of(side)), 0, 0.0)
+    return mirrored(offsets, partners, axis)
+
+
+def added(one: Offsets, other: Offsets, vertex_count: int) -> Offsets:
+    """Both offsets at once, on a mesh of `vertex_count` vertices. What cancels out stays as an offset of 0."""
+    moving = np.zeros(vertex_count, dtype=np.bool_)
+    moving[one.indices] = moving[other.indices] = True
+    indices = np.flatnonzero(moving)
+    normals: Floats | None = None
+    if one.normals is not None or other.normals is not None:
+        normals = _sum(indices, (one.indices, one.normals), (other.indices, other.normals))
+    return Offsets(indices, _sum(indices, (one.indices, one.offsets), (other.indices, other.offsets)), normals)
+
+
+def _sum(indices: Integers, *parts: tuple[Integers, Floats | None]) -> Floats:
+    # -0.0 and not 0.0, which would turn an offset's -0.0 into 0.0.
+    total = np.full((len(indices), 3), -0.0)
+    for own, values in parts:
+        if values is not None:
+            total[np.searchsorted(indices, own)] += values
+    return total

@@ -1,0 +1,114 @@
+"""Offsets weighted, trimmed and measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.places import heaviest_joints
+from plica.source import Span
+
+INDEX_BYTES = 4
+VECTOR_BYTES = 12  # three numbers in single precision
+
+
+@dataclass(frozen=True)
+class Loss:
+    """What dropping short offsets lost: how many, and the largest and the root mean square of their lengths
+    (metres).
+    """
+
+    count: int
+    largest: float
+    rms: float
+
+
+@dataclass(frozen=True)
+class Size:
+    """What a shape weighs: vertices that move at any strength; bytes as an offsets file in single precision
+    holds it before compression; the largest move (metres), at which vertex (None: nothing moves), and the
+    joint that holds most of its skin there (None: it has no skin weights).
+    """
+
+    vertices: int
+    bytes: int
+    largest: float
+    vertex: int | None
+    joint: str | None
+
+
+def lengths(vectors: Floats) -> Floats:
+    """The lengths (n,) of vectors (n, 3)."""
+    return np.asarray(np.linalg.norm(vectors, axis=1))
+
+
+def largest_of(vectors: Floats) -> float:
+    """The length of the longest of vectors (n, 3); 0 for none."""
+    return float(lengths(vectors).max(initial=0.0))
+
+
+def chosen(offsets: Offsets, keep: NDArray[np.bool_]) -> Offsets:
+    """The offsets that `keep` (n,) marks."""
+    normals = None if offsets.normals is None else offsets.normals[keep]
+    return Offsets(offsets.indices[keep], offsets.offsets[keep], normals)
+
+
+def weighted(offsets: Offsets, weights: Floats) -> Offsets:
+    """Offsets and their normals times the weights (v,) of all vertices; a weight of 0 takes a vertex out."""
+    own = weights[offsets.indices]
+    kept, factor = chosen(offsets, own != 0.0), own[own != 0.0, None]
+    normals = None if kept.normals is None else kept.normals * factor
+    return Offsets(kept.indices, kept.offsets * factor, normals)
+
+
+def trimmed(offsets: Offsets, threshold: float) -> tuple[Offsets, Loss]:
+    """Without the offsets shorter than `threshold` (metres) and those of length 0, and what that lost.
+
+    A vertex of length 0 stays if its normal changes and the threshold is 0. Dropping a length of 0 is no
+    loss.
+    """
+    sizes = lengths(offsets.offsets)
+    moves = sizes > 0.0
+    if offsets.normals is not None and threshold == 0.0:
+        moves |= (offsets.normals != 0.0).any(axis=1)
+    keep = moves & (sizes >= threshold)
+    lost = sizes[~keep & (sizes > 0.0)]
+    rms = float(np.sqrt(np.mean(lost * lost))) if len(lost) else 0.0
+    return chosen(offsets, keep), Loss(len(lost), float(lost.max(initial=0.0)), rms)
+
+
+def report_loss(found: Diagnostics, span: Span | None, shape: str, loss: Loss) -> None:
+    """Says what dropping short offsets of a shape lost, if anything."""
+    if loss.count:
+        largest, rms = millimetres(loss.largest), millimetres(loss.rms)
+        found.add("offsets-dropped", span, shape=shape, count=loss.count, largest=largest, rms=rms)
+
+
+def report_unpaired(found: Diagnostics, span: Span | None, shape: str, count: int, largest: float) -> None:
+    """Says how many moved vertices of a mirrored sculpt have no partner, if any."""
+    if count:
+        found.add("mirrored-without-partner", span, shape=shape, count=count, largest=millimetres(largest))
+
+
+def millimetres(length: float) -> str:
+    """A length in metres for people: `0.25 mm`."""
+    return f"{length * 1000.0:.3g} mm"
+
+
+def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints: Sequence[str]) -> Size:
+    """What a shape with its inbetweens weighs. `joints` are the names of the rig's joints, in its order."""
+    parts = (offsets, *inbetweens)
+    moving = np.unique(np.concatenate([part.indices for part in parts]))
+    stored = sum(part.count * (INDEX_BYTES + VECTOR_BYTES * (1 if part.normals is None else 2)) for part in parts)
+    largest, vertex = 0.0, None
+    for part in parts:
+        sizes = lengths(part.offsets)
+        if len(sizes) and sizes.max() > largest:
+            largest, vertex = float(sizes.max()), int(part.indices[sizes.argmax()])
+    carrier = -1 if vertex is None else int(heaviest_joints(mesh)[vertex])
+    return Size(len(moving), stored, largest, vertex, None if carrier < 0 else joints[carrier])

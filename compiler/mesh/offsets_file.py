@@ -1,0 +1,133 @@
+"""The binary offsets file: every shape's offsets in one NPZ. Its page is targets/json/offsets.md."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written
+
+FORMAT: Final = "plica-offsets"
+VERSION: Final = 1
+
+PlainOffsets = dict[str, list[int] | list[list[float]]]
+
+
+@dataclass(frozen=True, eq=False)
+class ShapeOffsets:
+    """A shape's offsets at strength 1, and its inbetweens: (strength, offsets), strengths rising."""
+
+    offsets: Offsets
+    inbetweens: tuple[tuple[float, Offsets], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class OffsetsFile:
+    """What an offsets file holds: the number of vertices of the mesh it is about, and the shapes by name."""
+
+    vertex_count: int
+    shapes: Mapping[str, ShapeOffsets]
+
+
+def offsets_file(content: OffsetsFile) -> bytes:
+    """The NPZ file, the same bytes for the same content; offsets are rounded to single precision, as glTF
+    stores them.
+
+    Raises ValueError for a shape whose name holds a slash, or an inbetween out of order.
+    """
+    arrays: dict[str, NDArray[Any]] = {
+        "format": np.array(FORMAT),
+        "version": np.array(VERSION, "<i4"),
+        "vertex_count": np.array(content.vertex_count, "<i4"),
+        "shapes": np.array(sorted(content.shapes), np.str_),
+    }
+    for name in sorted(content.shapes):
+        shape = content.shapes[name]
+        if "/" in name:
+            raise ValueError(f"the name {name!r} holds a slash")
+        arrays |= _members(name, shape.offsets)
+        if shape.inbetweens:
+            strengths = np.array([at for at, _ in shape.inbetweens], "<f8")
+            if not (np.diff(strengths) > 0.0).all():
+                raise ValueError(f"the inbetweens of {name!r} do not rise")
+            arrays[f"{name}/inbetweens"] = strengths
+        for number, (_, offsets) in enumerate(shape.inbetweens):
+            arrays |= _members(f"{name}/{number}", offsets)
+    return written(arrays)
+
+
+def _members(prefix: str, offsets: Offsets) -> dict[str, NDArray[Any]]:
+    members: dict[str, NDArray[Any]] = {
+        f"{prefix}/indices": offsets.indices.astype("<i4"),
+        f"{prefix}/offsets": offsets.offsets.astype("<f4"),
+    }
+    if offsets.normals is not None:
+        members[f"{prefix}/normals"] = offsets.normals.astype("<f4")
+    return members
+
+
+def read_offsets_file(data: bytes) -> OffsetsFile:
+    """Reads an offsets file back. Raises ArchiveError where it is damaged, of another form or a newer
+    version.
+    """
+    arrays = arrays_of(data)
+    if str(arrays.get("format", "")) != FORMAT:
+        raise ArchiveError(f"its `format` is not `{FORMAT}`")
+    if arrays.get("version", np.array(0)).tolist() != VERSION:
+        raise ArchiveError(f"its `version` is not {VERSION}")
+    count = stated_vertex_count(arrays)
+    names = arrays.get("shapes")
+    if count is None or names is None or names.ndim != 1:
+        raise ArchiveError("it lacks `vertex_count` or `shapes`")
+    return OffsetsFile(count, {name: _shape(arrays, name, count) for name in map(str, names.tolist())})
+
+
+def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> ShapeOffsets:
+    strengths = arrays.get(f"{name}/inbetweens", np.zeros(0))
+    if strengths.ndim != 1 or strengths.dtype.kind != "f" or not np.isfinite(strengths).all():
+        raise ArchiveError(f"`{name}/inbetweens` is not a list of numbers")
+    if not (np.diff(strengths) > 0.0).all():
+        raise ArchiveError(f"`{name}/inbetweens` does not rise")
+    between = [(float(at), _offsets(arrays, f"{name}/{number}", count)) for number, at in enumerate(strengths)]
+    return ShapeOffsets(_offsets(arrays, name, count), tuple(between))
+
+
+def _offsets(arrays: Mapping[str, NDArray[Any]], prefix: str, count: int) -> Offsets:
+    if f"{prefix}/indices" not in arrays:
+        raise ArchiveError(f"it lacks `{prefix}/indices`")
+    indices = rising_indices(arrays[f"{prefix}/indices"], count, f"{prefix}/indices")
+    normals = f"{prefix}/normals"
+    return Offsets(
+        indices,
+        _vectors(arrays, f"{prefix}/offsets", indices),
+        _vectors(arrays, normals, indices) if normals in arrays else None,
+    )
+
+
+def _vectors(arrays: Mapping[str, NDArray[Any]], name: str, indices: Integers) -> Floats:
+    values = arrays.get(name)
+    if values is None or values.shape != (len(indices), 3) or values.dtype.kind != "f":
+        raise ArchiveError(f"`{name}` is not one vector for each index")
+    if not np.isfinite(values).all():
+        raise ArchiveError(f"`{name}` holds values that are no finite numbers")
+    return values.astype(np.float64)
+
+
+def plain(offsets: Offsets) -> PlainOffsets:
+    """Offsets as plain lists for JSON: `indices`, `offsets` and, if there, `normals`.
+
+    Numbers are in single precision like the file's, written with the fewest digits that read back to them.
+    """
+    found: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": _plain(offsets.offsets)}
+    if offsets.normals is not None:
+        found["normals"] = _plain(offsets.normals)
+    return found
+
+
+def _plain(vectors: Floats) -> list[list[float]]:
+    return [[float(str(value)) for value in row] for row in vectors.astype(np.float32)]
