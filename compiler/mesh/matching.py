@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csr_array
+from scipy.sparse import coo_array
 from scipy.spatial import cKDTree
 
 from plica.mesh.model import Floats, Integers
@@ -46,19 +46,19 @@ class Matching:
     uneven_edges: int
 
 
-def match(source: Cloud, target: Cloud, tolerance: float, reach: float) -> Matching:
+def match(source: Cloud, target: Cloud, tolerance: float, reach: float, *, same: bool = False) -> Matching:
     """The partners of the source's points, which are already mirrored into the target's place.
 
-    `tolerance` (metres): how far apart two places may be to count as one; `reach` (metres): how far apart partners may
+    `same`: the source is the target, mirrored, so that both ways are one. `tolerance` (metres): how far apart two places may be to count as one; `reach` (metres): how far apart partners may
     be that only the edges tell.
     """
     partners = np.full(len(source.positions), -1)
     taken = np.zeros(len(target.positions), bool)
     _take(partners, taken, *_same_place(source.positions, target.positions, tolerance))
-    near = _nearest(source.positions, target.positions, partners, taken, tolerance)
+    near = _nearest(source.positions, target.positions, partners, taken, tolerance, same)
     _take(partners, taken, *near)
     edges = edges_of(source.triangles)
-    other_edges = edges if source.triangles is target.triangles else edges_of(target.triangles)
+    other_edges = edges if same else edges_of(target.triangles)
     leads = _leads(edges, other_edges, partners)
     by_edges = np.zeros(len(partners), bool)
     if (partners < 0).any() or (len(near[0]) and not leads.all()):
@@ -66,8 +66,7 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float) -> Match
         former = partners[reopened]
         taken[former], partners[reopened] = False, -1
         settled = partners >= 0
-        ways = _links(edges, len(partners)), _links(other_edges, len(taken))
-        _along_edges(source.positions, target.positions, ways, partners, taken, tolerance, reach)
+        _along_edges(source.positions, target.positions, (edges, other_edges), partners, taken, tolerance, reach)
         again = (partners[reopened] < 0) & ~taken[former]
         _take(partners, taken, reopened[again], former[again])
         by_edges = ~settled & (partners >= 0)
@@ -125,14 +124,14 @@ def _alone(ordered: Integers) -> Flags:
 
 
 def _nearest(
-    source: Floats, target: Floats, partners: Integers, taken: Flags, tolerance: float
+    source: Floats, target: Floats, partners: Integers, taken: Flags, tolerance: float, same: bool
 ) -> tuple[Integers, Integers]:
     """Pairs of free points that are each other's nearest within the tolerance, and clearly so."""
     here, there = np.flatnonzero(partners < 0), np.flatnonzero(~taken)
     if not len(here) or not len(there):
         return here[:0], there[:0]
     forward, clear = _closest(source[here], target[there], tolerance)
-    backward, clear_back = _closest(target[there], source[here], tolerance)
+    backward, clear_back = (forward, clear) if same else _closest(target[there], source[here], tolerance)
     known = np.flatnonzero(clear)
     mutual = clear_back[forward[known]] & (backward[forward[known]] == known)
     known = known[mutual]
@@ -155,13 +154,16 @@ def _leads(edges: Integers, other_edges: Integers, partners: Integers) -> Flags:
     one, other = partners[edges[:, 0]], partners[edges[:, 1]]
     keys = edge_keys(one, other)  # negative where a partner is missing
     known = edge_keys(other_edges[:, 0], other_edges[:, 1])
-    ordered = np.sort(keys)
-    if np.array_equal(ordered, known):  # the whole mesh mirrors
-        return np.ones(len(keys), bool)
     if not len(known):
         return keys < 0
-    place = np.minimum(np.searchsorted(known, keys), len(known) - 1)
-    return np.asarray((known[place] == keys) | (keys < 0))
+    order = np.argsort(keys)  # looking sorted keys up goes through the memory in one direction
+    ordered = keys[order]
+    if np.array_equal(ordered, known):  # the whole mesh mirrors
+        return np.ones(len(keys), bool)
+    place = np.minimum(np.searchsorted(known, ordered), len(known) - 1)
+    leads = np.empty(len(keys), bool)
+    leads[order] = (known[place] == ordered) | (ordered < 0)
+    return leads
 
 
 def _doubtful(near: Integers, edges: Integers, leads: Flags, partners: Integers) -> Integers:
@@ -173,15 +175,16 @@ def _doubtful(near: Integers, edges: Integers, leads: Flags, partners: Integers)
     return near[(speak[near] > 1) & (agree[near] == 0)]
 
 
-def _links(edges: Integers, count: int) -> csr_array:
-    both = np.concatenate([edges, edges[:, ::-1]])
-    return coo_array((np.ones(len(both), np.float32), (both[:, 0], both[:, 1])), shape=(count, count)).tocsr()
+def _links(edges: Integers, free: Flags) -> tuple[Integers, Integers]:
+    """Ends of the edges both ways round, those that start at a free point."""
+    start, end = np.concatenate([edges[:, 0], edges[:, 1]]), np.concatenate([edges[:, 1], edges[:, 0]])
+    return start[free[start]], end[free[start]]
 
 
 def _along_edges(
     source: Floats,
     target: Floats,
-    ways: tuple[csr_array, csr_array],
+    edges: tuple[Integers, Integers],
     partners: Integers,
     taken: Flags,
     tolerance: float,
@@ -191,29 +194,39 @@ def _along_edges(
 
     A pair needs the most such neighbours on both sides; at the same number, the nearer place decides.
     """
-    useful = np.diff(ways[0].indptr) <= LARGEST_FAN
+    fans = np.bincount(edges[0].ravel(), minlength=len(partners)) > LARGEST_FAN
+    ours, theirs = _links(edges[0], partners < 0), _links(edges[1], ~taken)
     for _ in range(MOST_ROUNDS):
-        here, there = np.flatnonzero(partners < 0), np.flatnonzero(~taken)
-        if not len(here) or not len(there):
-            return
-        own = ways[0][here].tocoo()
-        known = (partners[own.col] >= 0) & useful[own.col]
-        votes_of = coo_array(
-            (own.data[known], (own.row[known], partners[own.col[known]])), shape=(len(here), len(taken))
-        ).tocsr()
-        pairs = (votes_of @ ways[1][:, there]).tocoo()
-        row, column, votes = pairs.row, pairs.col, pairs.data
-        apart = _lengths(source[here[row]] - target[there[column]])
-        fits = np.where(votes > 1, apart <= reach, apart <= tolerance)
-        row, column, votes, apart = row[fits], column[fits], votes[fits], apart[fits]
-        if not len(row):
-            return
-        best, best_back = _best(row, votes, apart, len(here)), _best(column, votes, apart, len(there))
+        open_here, open_there = partners[ours[0]] < 0, ~taken[theirs[0]]
+        known = open_here & (partners[ours[1]] >= 0) & ~fans[ours[1]]
+        votes = _votes(ours[0][known], partners[ours[1][known]], theirs[0][open_there], theirs[1][open_there])
+        row, column, count = votes
+        apart = _lengths(source[row] - target[column])
+        fits = np.flatnonzero(np.where(count > 1, apart <= reach, apart <= tolerance))
+        row, column, count, apart = row[fits], column[fits], count[fits], apart[fits]
+        best, best_back = _best(row, count, apart, len(partners)), _best(column, count, apart, len(taken))
         chosen = np.flatnonzero(best[row] == np.arange(len(row)))
         chosen = chosen[best_back[column[chosen]] == chosen]
         if not len(chosen):
             return
-        _take(partners, taken, here[row[chosen]], there[column[chosen]])
+        _take(partners, taken, row[chosen], column[chosen])
+
+
+def _votes(
+    here: Integers, expected: Integers, there: Integers, neighbours: Integers
+) -> tuple[Integers, Integers, NDArray[np.float32]]:
+    """How often each pair of free points is meant.
+
+    Point here[i] has a neighbour whose partner is expected[i]; point there[j] has the neighbour neighbours[j].
+    Returns points, their candidates, and numbers of votes.
+    """
+    rows, row = np.unique(here, return_inverse=True)
+    columns, column = np.unique(there, return_inverse=True)
+    middle, between = np.unique(np.concatenate([expected, neighbours]), return_inverse=True)
+    one = coo_array((np.ones(len(row), np.float32), (row, between[: len(row)])), shape=(len(rows), len(middle)))
+    two = coo_array((np.ones(len(column), np.float32), (between[len(row) :], column)), shape=(len(middle), len(columns)))
+    found = (one.tocsr() @ two.tocsr()).tocoo()
+    return rows[found.row], columns[found.col], found.data
 
 
 def _best(group: Integers, votes: NDArray[np.float32], apart: Floats, count: int) -> Integers:

@@ -1,15 +1,20 @@
 """Offsets across the mirror plane: one-sided sculpts mirrored, two-sided sculpts split.
 
-A sculpt of a shape of both sides is one-sided when it moves nothing on the other side of the seam by more
-than a threshold. Then it is that side's shape, and its mirror image the other's. Else it shows both sides at
-once, and each side gets its share by the side weights (`plica.mesh.split`), so that both added up give the
-sculpt back, bit for bit where the weights are 0, 0.5 and 1.
+A sculpt of a shape of both sides is one-sided when it hardly moves the other side of the seam. Then it is
+that side's shape, and its mirror image the other's. Else it shows both sides at once, and each side gets its
+share by the side weights (`plica.mesh.split`), so that both added up give the sculpt back, bit for bit where
+the weights are 0, 0.5 and 1.
+
+A shape of one side runs out over the seam, so "hardly" is a share: of the 22 one-sided shapes of an open face
+model the other side moves at most 0.375 times as much as the own one (root of the sum of squares), and of its
+13 shapes without a side at least 0.71 times (../shared/data/face; tests/outside/test_face_shapes.py).
+`ONE_SIDED` lies between them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
@@ -19,25 +24,33 @@ from plica.mesh.split import SideWeights
 from plica.rig.model import Side
 
 
+ONE_SIDED: Final = 0.5
+
+
 @dataclass(frozen=True)
 class Handing:
-    """Whose side a sculpt is: `left`, `right`, or `both`; and by how much (metres) it moves the vertices left
-    of the seam, right of it, and on it.
+    """Whose side a sculpt is: `left`, `right`, or `both`.
+
+    `largest_left`, `largest_right`, `largest_seam`: by how much (metres) it moves the vertices left of the
+    seam, right of it, and on it; `share`: how much the side that moves less moves, as a share of the other
+    (root of the sum of squares; 0 where nothing moves).
     """
 
     of: Literal["left", "right", "both"]
     largest_left: float
     largest_right: float
     largest_seam: float
+    share: float
 
     @property
     def sentence(self) -> str:
-        """What was decided and why, for people; lengths in mm."""
+        """What was decided and why, for people."""
         left, right = (f"{size * 1000.0:.3g} mm" for size in (self.largest_left, self.largest_right))
+        moves = f"it moves the left by up to {left} and the right by up to {right}"
         if self.of == "both":
-            return f"it moves the left by up to {left} and the right by up to {right}, so it is split"
-        other, least = ("right", right) if self.of == "left" else ("left", left)
-        return f"it moves the {other} by {least} at most, so it is the {self.of} side's and mirrored to the {other}"
+            return f"{moves}, so it is split between the sides"
+        other = "right" if self.of == "left" else "left"
+        return f"{moves}, so it is the {self.of} side's and mirrored to the {other}"
 
 
 class Mirrored(NamedTuple):
@@ -50,22 +63,25 @@ class Mirrored(NamedTuple):
     largest_lost: float
 
 
-def handing(offsets: Offsets, sides: SideWeights, threshold: float) -> Handing:
+def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0) -> Handing:
     """Decides whether a sculpt is one-sided.
 
     A vertex is on the left where its left weight is the greater one, and on the seam where both are equal.
-    `threshold` (metres) is the longest offset that the other side may have. What moves neither side, or the
-    seam alone, counts as two-sided.
+    The sculpt is one-sided where the other side moves by no more than `threshold` (metres), or, over all its
+    vertices, by no more than `ONE_SIDED` of what the own side moves. What moves neither side counts as
+    two-sided.
     """
     left, right, sizes = sides.left[offsets.indices], sides.right[offsets.indices], lengths(offsets.offsets)
-    on_left, on_right, on_seam = (
-        float(sizes[where].max(initial=0.0)) for where in (left > right, right > left, left == right)
-    )
-    moves_left, moves_right = on_left > threshold, on_right > threshold
+    groups = [sizes[where] for where in (left > right, right > left, left == right)]
+    largest = [float(group.max(initial=0.0)) for group in groups]
+    whole = [float(np.linalg.norm(group)) for group in groups[:2]]
+    more, less = (0, 1) if whole[0] >= whole[1] else (1, 0)
+    share = whole[less] / whole[more] if whole[more] > 0.0 else 0.0
+    hardly = share <= ONE_SIDED or largest[less] <= threshold
     of: Literal["left", "right", "both"] = "both"
-    if moves_left != moves_right:
-        of = "left" if moves_left else "right"
-    return Handing(of, on_left, on_right, on_seam)
+    if hardly and largest[more] > threshold:
+        of = "left" if more == 0 else "right"
+    return Handing(of, *largest, share)
 
 
 def copy_partners(points: Integers, partners: Integers) -> Integers:
@@ -121,7 +137,8 @@ def side_of(
 
 
 def added(one: Offsets, other: Offsets, vertex_count: int) -> Offsets:
-    """Both offsets at once, on a mesh of `vertex_count` vertices. What cancels out stays as an offset of 0."""
+    """Both offsets at once, on a mesh of `vertex_count` vertices. What cancels out stays as an offset of 0.
+    """
     moving = np.zeros(vertex_count, dtype=np.bool_)
     moving[one.indices] = moving[other.indices] = True
     indices = np.flatnonzero(moving)

@@ -8,7 +8,7 @@ triangles. Welded characters have all of these at eyelids, mouths and layered sk
 extra points, and all the points round a triangle are joined across it (Lanthier, Maheshwari and Sack,
 "Approximating weighted shortest paths on polyhedral surfaces", SCG 1997). It works on any set of triangles.
 The distance is never too short and at most `OVERESTIMATE` too long on triangles without very sharp corners
-(tests/mesh/test_surface.py measures it against closed forms).
+(tests/outside/test_surface_distances.py measures it against closed forms).
 """
 
 from __future__ import annotations
@@ -112,7 +112,8 @@ def _across() -> Integers:
 
 
 def _distances_in_crossed(net: _Net, triangles: Integers, values: Floats, crossed: NDArray[np.bool_]) -> Floats:
-    """For all points of the net (n,): the distance to the line inside the crossed triangles they belong to."""
+    """For all points of the net (n,): the distance to the line inside the crossed triangles they belong to.
+    """
     starts = np.full(len(net.places), np.inf)
     corners, heights = net.places[triangles[crossed]], values[triangles[crossed]]
     above = heights >= 0.0

@@ -121,7 +121,7 @@ def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMa
     triangles = point_triangles(mesh)
     mirrored = plane.mirrored(positions)
     reach = max(tolerance, REACH * size_of(positions))
-    found = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach)
+    found = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach, same=True)
     # A pair is one both ways; the passes treat both ways alike, but for ties that only order decides.
     both = (found.partners >= 0) & (found.partners[found.partners] == np.arange(len(positions)))
     return SymmetryMap(

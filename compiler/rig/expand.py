@@ -51,7 +51,9 @@ class _Expansion:
         strengths: list[rig.Strength] = [*drivers, *samples, *self._in_order(combines)]
         self._report_clashes(strengths)
         regions = self._entries("region", bound.regions, self._region)
-        self._report_region_cycles(regions)
+        self._report_cycles("region", {item.name: _regions_in(item.source) for item in regions})
+        shapes = self._entries("shape", bound.shapes, self._shape)
+        self._report_cycles("shape", {item.name: _shapes_before(item) for item in shapes})
         return Expanded(
             rig.Rig(
                 character=self._character(),
@@ -61,7 +63,7 @@ class _Expansion:
                 fields=tuple(fields),
                 strengths=tuple(strengths),
                 regions=tuple(regions),
-                shapes=tuple(self._entries("shape", bound.shapes, self._shape)),
+                shapes=tuple(shapes),
                 details=tuple(self._entries("detail", bound.details, self._detail)),
                 folds=tuple(self._entries("fold", bound.folds, self._fold)),
                 expectations=tuple(self._expectations()),
@@ -223,20 +225,21 @@ class _Expansion:
             indexes = sorted({below for index in indexes for below in self.spec.bound.skeleton.below(index)})
         return rig.SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
 
-    def _report_region_cycles(self, regions: list[rig.Region]) -> None:
-        parts = {region.name: region.source.regions for region in regions if isinstance(region.source, rig.RegionSet)}
-        settled: set[str] = {region.name for region in regions} - parts.keys()
+    def _report_cycles(self, kind: str, parts: Mapping[str, Iterable[str]]) -> None:
+        """Report what is made of itself; `parts` gives for each name the names that must come before it."""
+        settled: set[str] = set()
         while True:
-            ready = [name for name in parts if name not in settled and set(parts[name]) <= settled]
+            ready = [name for name in parts if name not in settled and set(parts[name]) & parts.keys() <= settled]
             if not ready:
                 break
             settled.update(ready)
         for name in parts:
             if name not in settled:
-                self.found.add("cycle", self.origins[("region", name)], kind="region", name=name)
+                self.found.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
 
     def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> rig.Sculpt:
-        return rig.Sculpt(sculpt.file, expand_pose(sculpt.pose, side, mirrored, self.frames))
+        pose = expand_pose(sculpt.pose, side, mirrored, self.frames)
+        return rig.Sculpt(sculpt.file, pose, tuple(self.naming.target(shape, side) for shape in sculpt.after))
 
     def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> rig.Shape:
         declared, facts = entry.declared, entry.facts(side)
@@ -257,6 +260,7 @@ class _Expansion:
                 rig.Inbetween(item.at, self._sculpt(item.sculpt, side, mirrored)) for item in facts.inbetweens
             ),
             threshold=facts.threshold,
+            mirrored=entry.mirrored(side, "source"),
             about=self._about(declared.about, side),
         )
 
@@ -313,6 +317,16 @@ class _Expansion:
 
 def _order(item: Any) -> tuple[str, int]:
     return item.declared if hasattr(item, "declared") else item.name, _SIDE_ORDER[getattr(item, "side", "none")]
+
+
+def _regions_in(source: rig.RegionSource) -> tuple[str, ...]:
+    return source.regions if isinstance(source, rig.RegionSet) else ()
+
+
+def _shapes_before(shape: rig.Shape) -> list[str]:
+    """The shapes that must be computed before one: those that were on while it was sculpted."""
+    sculpts = [shape.source, *(item.sculpt for item in shape.inbetweens)]
+    return [name for sculpt in sculpts if isinstance(sculpt, rig.Sculpt) for name in sculpt.after]
 
 
 def _strengths_of(combination: rig.Combination) -> list[str]:

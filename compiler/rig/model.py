@@ -280,10 +280,14 @@ class JointPose(NamedTuple):
 
 
 class Sculpt(NamedTuple):
-    """A sculpted mesh or its offsets, made over the mesh in `pose` (empty: at rest)."""
+    """A sculpted mesh or its offsets, made over the mesh in `pose` (empty: at rest).
+
+    `after` are the shapes that were on, at their strengths in that pose, while it was sculpted.
+    """
 
     file: str
     pose: tuple[StrengthPose | JointPose, ...] = ()
+    after: tuple[str, ...] = ()
     kind: Literal["sculpt"] = "sculpt"
 
 
@@ -304,7 +308,8 @@ class Inbetween(NamedTuple):
 class Shape(NamedTuple):
     """Vertex offsets that the strength `follows` fades in, kept to the region `within`.
 
-    `threshold` (metres): shorter offsets are dropped. `source` is None while nothing is sculpted yet.
+    `threshold` (metres): shorter offsets are dropped. `source` is None while nothing is sculpted yet. `mirrored`: what
+    was sculpted was meant for the left side and is mirrored for this one (poses here are mirrored already).
     """
 
     name: str
@@ -315,6 +320,7 @@ class Shape(NamedTuple):
     follows: str | None
     inbetweens: tuple[Inbetween, ...]
     threshold: float
+    mirrored: bool = False
     about: About = NOTHING_SAID
 
 

@@ -197,6 +197,7 @@ class JointPoseOf(NamedTuple):
 class SculptOf(NamedTuple):
     file: str
     pose: tuple[StrengthPoseOf | JointPoseOf, ...]
+    after: tuple[Target, ...]
 
 
 class MorphOf(NamedTuple):

@@ -84,7 +84,7 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     elif fact.node.key == "morph":
         source = _morph(fact, context)
     else:
-        source = _sculpt(fact.node.values[0], fact.node.values[1], fact.scope, context)
+        source = _sculpt(*fact.node.values, fact.scope, context)
     within = _target(facts.one("within"), "region", context)
     follows = _target(facts.one("follows"), "strength", context)
     if facts.one("follows") is None:
@@ -110,10 +110,19 @@ def _morph(fact: Fact, context: Context) -> model.MorphOf:
 
 
 def _sculpt(
-    path: nodes.Text, pose: tuple[nodes.PoseItem, ...] | None, scope: Scope, context: Context
+    path: nodes.Text,
+    pose: tuple[nodes.PoseItem, ...] | None,
+    after: tuple[nodes.Reference, ...] | None,
+    scope: Scope,
+    context: Context,
 ) -> model.SculptOf:
     items = [_pose_item(item, scope, context) for item in pose or ()]
-    return model.SculptOf(context.file(path, scope), tuple(item for item in items if item is not None))
+    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in after or ()]
+    return model.SculptOf(
+        context.file(path, scope),
+        tuple(item for item in items if item is not None),
+        tuple(shape for shape in shapes if shape is not None),
+    )
 
 
 def _pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.StrengthPoseOf | model.JointPoseOf | None:
@@ -131,13 +140,13 @@ def _pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.St
 def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ...]:
     found: dict[float, model.InbetweenOf] = {}
     for node, scope in facts.many("inbetween"):
-        amount, path, pose = node.values
+        amount, path, pose, after = node.values
         at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
         if not 0 < at < 1:
             context.found.add("inbetween-out-of-range", scope.span(node), at=f"{at:g}")
         elif at in found:
             context.found.add("inbetween-twice", scope.span(node), at=f"{at:g}")
-        found[at] = model.InbetweenOf(at, _sculpt(path, pose, scope, context))
+        found[at] = model.InbetweenOf(at, _sculpt(path, pose, after, scope, context))
     return tuple(found[at] for at in sorted(found))
 
 

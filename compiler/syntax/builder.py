@@ -43,9 +43,9 @@ FACTS: dict[str, tuple[int, ...]] = {
     "field_direction": (2, 4),  # axis; joint
     "sample": (1, 3),  # name; turns
     "kernel": (1, 2),  # kind; width or None
-    "sculpt": (1, 2),  # file; pose items or None
+    "sculpt": (1, 2, 3),  # file; pose items or None; shapes or None
     "morph": (1,),
-    "inbetween": (1, 2, 3),  # strength; file; pose items or None
+    "inbetween": (1, 2, 3, 4),  # strength; file; pose items or None; shapes or None
     "within": (1,),
     "follows": (1,),
     "threshold": (1,),
@@ -311,6 +311,9 @@ class Builder(Transformer[Token, Any]):
     def joint_at(self, children: list[Any]) -> nodes.JointAt:
         start = children[0].start_pos
         return nodes.JointAt(children[1], children[3], children[4], start, _end(children))
+
+    def after(self, children: list[Any]) -> Run:
+        return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
 
     def over(self, children: list[Any]) -> Run:
         return Run(tuple(children[1::2]), children[0].start_pos, _end(children))

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.model import Floats, Mesh, Offsets
-from plica.rig.model import Rig, Shape
+from plica.rig.model import Character, Rig, RigJoint, Shape
+from plica.skeleton.model import Skeleton
 from tests.support.rigs import random_rig
 
 
@@ -87,3 +91,34 @@ def dense(offsets: Offsets, vertices: int) -> Floats:
     found = np.zeros((vertices, 3))
     found[offsets.indices] = offsets.offsets
     return found
+
+
+def rig_of(skeleton: Skeleton, shapes: Sequence[str] = ()) -> Rig:
+    """A rig of these joints and shapes that no strength drives."""
+    joints = tuple(
+        RigJoint(
+            joint.name,
+            None if joint.parent is None else skeleton.joints[joint.parent].name,
+            joint.translation,
+            joint.rotation,
+            joint.scale,
+            "none",
+            None,
+            joint.skinned,
+        )
+        for joint in skeleton.joints
+    )
+    made = tuple(Shape(name, "none", name, None, None, None, (), 0.0) for name in shapes)
+    return Rig(Character("wren", "Wren", None, 1e-4), joints, shapes=made)
+
+
+def placed(mesh: Mesh) -> Mesh:
+    """The mesh without its skin."""
+    count = mesh.vertex_count
+    return replace(
+        mesh,
+        joints=np.zeros((count, 0), np.int64),
+        weights=np.zeros((count, 0)),
+        bind_joints=np.zeros(0, np.int64),
+        inverse_binds=np.zeros((0, 4, 4)),
+    )
