@@ -14,6 +14,7 @@ _SECTIONS = {
     "5": "Files and models",
     "6": "Targets",
     "7": "Clips",
+    "8": "The mesh",
     "9": "Plica itself",
 }
 _HEAD = """\

@@ -31,7 +31,7 @@ def share_of(curve: Curve, amount: float, clamped: bool = True) -> float | None:
     if values[0] == amount:
         return 0.0
     for (start, stop), (low, high) in zip(pairwise(shares.tolist()), pairwise((values - amount).tolist()), strict=True):
-        if low * high <= 0:
+        if min(low, high) <= 0.0 <= max(low, high):
             return _root(curve, amount, clamped, start, stop)
     return None if clamped else _beyond(prepared, amount, float(values[0]), float(values[-1]))
 

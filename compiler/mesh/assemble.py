@@ -180,7 +180,9 @@ def _morphs(pieces: Sequence[Piece], starts: Sequence[int]) -> dict[str, Offsets
     """The morph targets by name; those of the same name in several pieces are one."""
     names = dict.fromkeys(name for piece in pieces for name in piece.morphs)
     return {
-        name: _offsets([(piece.morphs[name], start) for piece, start in zip(pieces, starts, strict=True) if name in piece.morphs])
+        name: _offsets(
+            [(piece.morphs[name], start) for piece, start in zip(pieces, starts, strict=True) if name in piece.morphs]
+        )
         for name in names
     }
 

@@ -14,7 +14,7 @@ from plica.evaluate.poses import Poses
 from plica.mesh.frames import Kinematics
 from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.model import Floats, Mesh, Offsets
-from plica.mesh.skinning import Blender, Method, Rows, Skinning, Sparse, cut
+from plica.mesh.skinning import Blender, Method, Rows, Skinning, Sparse, cut, rows_between
 from plica.rig.model import Rig
 
 # Positions yielded at once.
@@ -123,7 +123,7 @@ class Deformer:
         return self._cuts[method, size]
 
     def _piece(self, method: Method, start: int, stop: int) -> _Piece:
-        offsets = self._offsets[3 * start : 3 * stop]
+        offsets = rows_between(self._offsets, 3 * start, 3 * stop)
         return _Piece(start, stop, self.skinning.rows(method, start, stop), offsets if offsets.nnz else None)
 
 

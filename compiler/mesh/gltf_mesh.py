@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from plica.mesh.assemble import Binding, Morphed, Piece, put_right, put_together
 from plica.mesh.model import Floats, Integers, Mesh
-from plica.readers.fields import Fields, fields, index, index_of, indexes, numbers, objects, whole
+from plica.readers.fields import Fields, fields, index, indexes, numbers, objects, whole
 from plica.readers.gltf_arrays import Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_skeleton import NodeSkeleton, mesh_names, skeleton_of_document, target_names
@@ -99,9 +100,7 @@ def _pieces(file: _File, shown: Shown, number: int) -> list[Piece]:
     return [_piece(file, shown, number, first, members, names) for first, members in shared.values()]
 
 
-def _piece(
-    file: _File, shown: Shown, number: int, first: int, members: Sequence[int], targets: Sequence[str]
-) -> Piece:
+def _piece(file: _File, shown: Shown, number: int, first: int, members: Sequence[int], targets: Sequence[str]) -> Piece:
     place = f"meshes[{shown.mesh}].primitives"
     primitives = objects(file.meshes[shown.mesh], "primitives", f"meshes[{shown.mesh}]")
     here = f"{place}[{first}]"
@@ -121,14 +120,16 @@ def _piece(
         morphs[name] = _morph(file.arrays, target, count, f"{here} morph target `{name}`", normals is not None)
     triangles = [_triangles(file.arrays, primitives[member], count, f"{place}[{member}]") for member in members]
     name = file.names[shown.mesh]
-    piece = Piece(name, first, number, positions, np.concatenate(triangles), normals, uvs, _UNBOUND, morphs)
+    piece = Piece(name, first, number, positions, np.concatenate(triangles), normals, uvs, _nothing(count), morphs)
     if shown.skin is not None:
         return replace(piece, binding=_skinned(file, shown.skin, attributes, count, name, here))
     return _rigid(file, piece, shown.node)
 
 
-_UNBOUND = Binding(np.zeros((0, 0), np.int64), np.zeros((0, 0)), np.zeros(0, np.int64), np.zeros((0, 4, 4)))
-
+def _nothing(count: int) -> Binding:
+    """No joint carries any of so many vertices."""
+    joints, weights = np.zeros((count, 0), np.int64), np.zeros((count, 0))
+    return Binding(joints, weights, np.zeros(0, np.int64), np.zeros((0, 4, 4)))
 
 
 # ---- attributes -------------------------------------------------------------------------------------
@@ -258,20 +259,27 @@ def _rigid(file: _File, piece: Piece, node: int) -> Piece:
     while above is not None and above not in file.joint_of_node:
         way.append(above)
         above = file.parents[above]
-    count = len(piece.positions)
-    binding = Binding(np.zeros((count, 0), np.int64), np.zeros((count, 0)), _UNBOUND.bind_joints, _UNBOUND.inverse_binds)
-    matrix = np.eye(4)
-    carrier = above if above is not None else next((each for each in file.skeleton.nodes if each in file.joint_of_node), None)
+    skeleton = file.skeleton
+    carrier = above
+    if carrier is None:
+        carrier = next((number for number in skeleton.nodes if number in file.joint_of_node), None)
+    binding, matrix = _nothing(len(piece.positions)), np.eye(4)
     if carrier is not None:
-        frame = file.skeleton.skeleton.frames[file.skeleton.nodes.index(carrier)]
+        row = skeleton.nodes.index(carrier)
+        frame, name = skeleton.skeleton.frames[row], skeleton.skeleton.joints[row].name
         rest = np.eye(4)
         rest[:3, :3], rest[:3, 3] = frame.linear, frame.origin
         if abs(np.linalg.det(rest)) < 1e-30:
-            raise UnreadableModel(f"`{piece.mesh}` hangs on a joint of scale 0")
-        joint = np.array([file.joint_of_node[carrier]], np.int64)
-        binding = Binding(np.zeros((count, 1), np.int64), np.ones((count, 1)), joint, np.linalg.inv(rest)[None])
+            raise UnreadableModel(f"`{piece.mesh}` hangs on joint `{name}`, which has a scale of 0")
+        inverse = np.asarray(np.linalg.inv(rest), dtype=np.float64)
+        binding = replace(
+            binding,
+            joints=np.zeros((len(piece.positions), 1), np.int64),
+            weights=np.ones((len(piece.positions), 1)),
+            bind_joints=np.array([file.joint_of_node[carrier]], np.int64),
+            inverse_binds=inverse[None],
+        )
         if above is None:
-            name = file.skeleton.skeleton.joints[file.skeleton.nodes.index(carrier)].name
             file.problems.append(f"`{piece.mesh}` has no skin and hangs on no joint; it is taken to go with `{name}`")
         else:
             matrix = rest
@@ -285,8 +293,6 @@ def local_matrix(node: Fields, place: str) -> Floats:
     stated = numbers(node, "matrix", 16, place)
     if stated is not None:
         return np.array(stated).reshape(4, 4).T
-    from scipy.spatial.transform import Rotation
-
     rotation = np.array(numbers(node, "rotation", 4, place) or (0.0, 0.0, 0.0, 1.0))
     found = np.eye(4)
     if np.any(rotation):
@@ -317,9 +323,7 @@ def _moved(piece: Piece, matrix: Floats) -> Piece:
         triangles=piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
         normals=normals,
         morphs={
-            name: Morphed(
-                morph.offsets @ linear.T, None if morph.normals is None else morph.normals @ turned / lengths
-            )
+            name: Morphed(morph.offsets @ linear.T, None if morph.normals is None else morph.normals @ turned / lengths)
             for name, morph in piece.morphs.items()
         },
     )

@@ -19,6 +19,7 @@ from plica.mesh.weld import edge_keys, edges_of
 
 Flags = NDArray[np.bool_]
 CELLS = 1 << 20  # along the longest side of the box, for the first pass; three times 21 bits make a key
+GRID = 128  # cells along the longest side of the box that put points in order before they are looked up
 CLEARLY = 4.0  # how many times further the second candidate must be
 LARGEST_FAN = 64  # neighbours; the centre of a larger fan tells nothing about which of them is which
 MOST_ROUNDS = 256
@@ -49,8 +50,8 @@ class Matching:
 def match(source: Cloud, target: Cloud, tolerance: float, reach: float, *, same: bool = False) -> Matching:
     """The partners of the source's points, which are already mirrored into the target's place.
 
-    `same`: the source is the target, mirrored, so that both ways are one. `tolerance` (metres): how far apart two places may be to count as one; `reach` (metres): how far apart partners may
-    be that only the edges tell.
+    `same`: the source is the target, mirrored, so that both ways are one. `tolerance` (metres): how far apart two
+    places may be to count as one; `reach` (metres): how far apart partners may be that only the edges tell.
     """
     partners = np.full(len(source.positions), -1)
     taken = np.zeros(len(target.positions), bool)
@@ -140,10 +141,22 @@ def _nearest(
 
 def _closest(places: Floats, among: Floats, tolerance: float) -> tuple[Integers, Flags]:
     """The nearest of `among` for each place, and whether it is within the tolerance with no rival."""
-    distances, found = cKDTree(among).query(places, k=2, distance_upper_bound=tolerance * (1.0 + 1e-9))
-    rival = np.minimum(distances[:, 1], np.inf)
-    clear = np.isfinite(distances[:, 0]) & (~np.isfinite(rival) | (rival > CLEARLY * distances[:, 0]))
-    return np.where(np.isfinite(distances[:, 0]), found[:, 0], 0), clear
+    # In the order of a coarse grid, points that are near each other are near in memory: several times faster.
+    order, asked = _grid_order(among), _grid_order(places)
+    found = np.empty((len(places), 2), np.int64)
+    distances = np.empty((len(places), 2))
+    reach = tolerance * (1.0 + 1e-9)
+    distances[asked], found[asked] = cKDTree(among[order]).query(places[asked], k=2, distance_upper_bound=reach)
+    some = np.isfinite(distances[:, 0])
+    clear = some & ~(distances[:, 1] <= CLEARLY * distances[:, 0])
+    return order[np.where(some, found[:, 0], 0)], clear
+
+
+def _grid_order(positions: Floats) -> Integers:
+    low = positions.min(axis=0)
+    size = float((positions.max(axis=0) - low).max()) / GRID or 1.0
+    x, y, z = ((positions - low) / size).astype(np.int64).T
+    return np.argsort((x * (GRID + 1) + y) * (GRID + 1) + z, kind="stable")
 
 
 # ---- by edges ---------------------------------------------------------------------------------------
@@ -172,7 +185,7 @@ def _doubtful(near: Integers, edges: Integers, leads: Flags, partners: Integers)
     count = len(partners)
     speak = np.bincount(edges[known].ravel(), minlength=count)
     agree = np.bincount(edges[known & leads].ravel(), minlength=count)
-    return near[(speak[near] > 1) & (agree[near] == 0)]
+    return np.asarray(near[(speak[near] > 1) & (agree[near] == 0)])
 
 
 def _links(edges: Integers, free: Flags) -> tuple[Integers, Integers]:
@@ -224,7 +237,9 @@ def _votes(
     columns, column = np.unique(there, return_inverse=True)
     middle, between = np.unique(np.concatenate([expected, neighbours]), return_inverse=True)
     one = coo_array((np.ones(len(row), np.float32), (row, between[: len(row)])), shape=(len(rows), len(middle)))
-    two = coo_array((np.ones(len(column), np.float32), (between[len(row) :], column)), shape=(len(middle), len(columns)))
+    two = coo_array(
+        (np.ones(len(column), np.float32), (between[len(row) :], column)), shape=(len(middle), len(columns))
+    )
     found = (one.tocsr() @ two.tocsr()).tocoo()
     return rows[found.row], columns[found.col], found.data
 

@@ -23,8 +23,8 @@ from plica.mesh.offsets import largest_of, lengths, weighted
 from plica.mesh.split import SideWeights
 from plica.rig.model import Side
 
-
 ONE_SIDED: Final = 0.5
+"""A sculpt is one-sided where the other side moves at most this share of what its own side moves."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0) -> Han
     """
     left, right, sizes = sides.left[offsets.indices], sides.right[offsets.indices], lengths(offsets.offsets)
     groups = [sizes[where] for where in (left > right, right > left, left == right)]
-    largest = [float(group.max(initial=0.0)) for group in groups]
+    largest = [float(group.max(initial=0.0)) for group in groups]  # left, right, seam
     whole = [float(np.linalg.norm(group)) for group in groups[:2]]
     more, less = (0, 1) if whole[0] >= whole[1] else (1, 0)
     share = whole[less] / whole[more] if whole[more] > 0.0 else 0.0
@@ -81,7 +81,7 @@ def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0) -> Han
     of: Literal["left", "right", "both"] = "both"
     if hardly and largest[more] > threshold:
         of = "left" if more == 0 else "right"
-    return Handing(of, *largest, share)
+    return Handing(of, largest[0], largest[1], largest[2], share)
 
 
 def copy_partners(points: Integers, partners: Integers) -> Integers:
@@ -137,8 +137,7 @@ def side_of(
 
 
 def added(one: Offsets, other: Offsets, vertex_count: int) -> Offsets:
-    """Both offsets at once, on a mesh of `vertex_count` vertices. What cancels out stays as an offset of 0.
-    """
+    """Both offsets at once, on a mesh of `vertex_count` vertices. What cancels out stays as an offset of 0."""
     moving = np.zeros(vertex_count, dtype=np.bool_)
     moving[one.indices] = moving[other.indices] = True
     indices = np.flatnonzero(moving)

@@ -24,6 +24,7 @@ from PIL.Image import DecompressionBombError, DecompressionBombWarning
 from plica.mesh.model import Floats, Integers
 
 LUMA: Final = (0.2126, 0.7152, 0.0722)
+FORMATS: Final = ("PNG", "TIFF", "JPEG", "TGA", "BMP", "WEBP")  # Pillow knows more, and runs programs for some
 _SIXTEEN_BITS: Final = ("I", "I;16", "I;16B", "I;16L", "I;16N")
 
 
@@ -43,22 +44,22 @@ class Painting:
 
 
 def read_painting(data: bytes) -> Painting:
-    """An image file (8 or 16 bit greyscale; anything else that Pillow opens counts as above).
+    """An image file of one of `FORMATS` (8 or 16 bit greyscale; what is in colour or has alpha counts as
+    above).
 
     Raises PaintingError.
     """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", DecompressionBombWarning)
-            with Image.open(io.BytesIO(data)) as image:
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 image.load()
                 return _painting(image)
     except (DecompressionBombError, DecompressionBombWarning):
         raise PaintingError("it is too large") from None
     except PaintingError:
         raise
-    # Pillow's decoders answer damaged files with many kinds of errors.
-    except (OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError, MemoryError) as error:
+    except Exception as error:  # Pillow's decoders answer damaged files with errors of any kind
         raise PaintingError(f"it is no image, or a damaged one ({type(error).__name__})") from None
 
 

@@ -9,8 +9,13 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from plica.mesh.model import Floats
+from plica.skeleton.sides import AXES, AxisName
 
-AXES = ("x", "z", "y")  # in this order where several fit as well: a body faces z or x and stands along y
+SEARCHED: tuple[AxisName, ...] = (
+    "x",
+    "z",
+    "y",
+)  # in this order where several fit as well: a body faces z or x and stands along y
 SAMPLE = 4000  # points tried; the same ones on every run
 ROUNDS = 12
 BINS = 2048
@@ -26,7 +31,7 @@ class MirrorPlane:
     `found`: not stated. `share`: of the points tried, how many have another within reach of their mirror image.
     """
 
-    axis: str
+    axis: AxisName
     offset: float
     found: bool = False
     share: float = 1.0
@@ -44,16 +49,16 @@ class MirrorPlane:
 class MirrorShift:
     """Mirrored across the origin's plane along `axis`, then moved by `offset` (metres)."""
 
-    axis: str
+    axis: AxisName
     offset: tuple[float, float, float]
     share: float
 
     def moved(self, positions: Floats) -> Floats:
         """Points (n, 3) in the other cloud's place."""
-        return _mirrored(positions, self.axis, 0.0) + np.array(self.offset)
+        return np.asarray(_mirrored(positions, self.axis, 0.0) + np.array(self.offset))
 
 
-def find_plane(positions: Floats, tolerance: float, axes: Sequence[str] = AXES) -> MirrorPlane | None:
+def find_plane(positions: Floats, tolerance: float, axes: Sequence[AxisName] = SEARCHED) -> MirrorPlane | None:
     """The plane across one of the axes that gives most points (n, 3) a partner; None where it is less than half."""
     if len(positions) < 2:
         return None
@@ -62,7 +67,7 @@ def find_plane(positions: Floats, tolerance: float, axes: Sequence[str] = AXES) 
     close = _close(positions, tolerance)
     best: MirrorPlane | None = None
     for axis in axes:
-        column = "xyz".index(axis)
+        column = AXES.index(axis)
         mask = np.zeros(3)
         mask[column] = 1.0
         for start in _starts(positions[:, column]):
@@ -76,7 +81,7 @@ def find_plane(positions: Floats, tolerance: float, axes: Sequence[str] = AXES) 
 
 
 def find_offsets_between(
-    first: Floats, second: Floats, tolerance: float, axes: Sequence[str] = AXES
+    first: Floats, second: Floats, tolerance: float, axes: Sequence[AxisName] = SEARCHED
 ) -> MirrorShift | None:
     """How the first cloud (n, 3), mirrored across an axis, must be moved to lie on the second; None if it cannot."""
     if not len(first) or not len(second):
@@ -95,9 +100,9 @@ def find_offsets_between(
     return best if best is not None and best.share >= FEWEST else None
 
 
-def _mirrored(positions: Floats, axis: str, constant: float) -> Floats:
+def _mirrored(positions: Floats, axis: AxisName, constant: float) -> Floats:
     found = positions.copy()
-    column = "xyz".index(axis)
+    column = AXES.index(axis)
     found[:, column] = constant - positions[:, column]
     return found
 
@@ -128,9 +133,7 @@ def _starts(values: Floats) -> list[float]:
     return starts
 
 
-def _refined(
-    mirrored: Floats, tree: cKDTree, shift: Floats, mask: Floats, close: float
-) -> tuple[Floats, float]:
+def _refined(mirrored: Floats, tree: cKDTree, shift: Floats, mask: Floats, close: float) -> tuple[Floats, float]:
     """The shift that brings most mirrored points onto the cloud, and their share.
 
     Nearest neighbours tell how far the points still are (as in iterative closest point, Besl and McKay 1992); the
@@ -142,7 +145,7 @@ def _refined(
         known = np.isfinite(distances)
         if not known.any():
             return shift, 0.0
-        left = tree.data[nearest[known]] - mirrored[known] - shift
+        left = tree.data[np.asarray(nearest)[known]] - mirrored[known] - shift
         step = np.median(left, axis=0) * mask
         shift = shift + step
         reach = max(reach / 2.0, close)

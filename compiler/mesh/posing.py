@@ -123,25 +123,40 @@ class Poser:
                 problems.append(_not_reached(name, amount))
             else:
                 targets[name] = reading
-        return self._settled(fixed, targets), problems
+        return self._settled(fixed, wanted, targets), problems
 
-    def _settled(self, fixed: Sequence[SparsePose], targets: Mapping[str, float]) -> SparsePose:
-        """Poses every reading, then corrects each by what it lacks, until nothing lacks any more."""
+    def _settled(
+        self, fixed: Sequence[SparsePose], wanted: Mapping[str, float], targets: Mapping[str, float]
+    ) -> SparsePose:
+        """Poses one reading after the other, each by what it lacks, until none lacks anything.
+
+        Of the poses on the way, the one that has all strengths counts, and of several the one nearest to the targets:
+        a clamped driver may have its strength beyond its target.
+        """
         columns = [self._evaluator.driver_names.index(name) for name in targets]
+        rows = [self._evaluator.names.index(name) for name in targets]
         goals = np.array(list(targets.values()), dtype=np.float64)
-        asked = goals.copy()
-        best, least = composed(self._rig, self._skeleton, fixed), np.inf
-        for _ in range(_ROUNDS if targets else 0):
+        amounts = np.array([wanted[name] for name in targets], dtype=np.float64)
+        asked = np.zeros(len(targets))
+        best, nearest = composed(self._rig, self._skeleton, fixed), (True, np.inf)
+        lacking = goals - self._readings(best)[columns]
+        for step in range(_ROUNDS * len(targets)):
+            one = step % len(targets)
+            asked[one] += lacking[one]
             pose = self._composed(fixed, targets, asked)
             if pose is None:
                 break
-            lacking = goals - self._evaluator.readings(poses_from(self._rig, [pose]))[0, columns]
-            if (worst := float(np.abs(lacking).max())) < least:
-                best, least = pose, worst
-            if least <= _SETTLED:
+            lacking = goals - self._readings(pose)[columns]
+            misses = self._evaluator.strengths(poses_from(self._rig, [pose]))[0, rows] - amounts
+            found = (bool((np.abs(misses) > TOLERANCE).any()), float(np.abs(lacking).max()))
+            if found < nearest:
+                best, nearest = pose, found
+            if found[1] <= _SETTLED:
                 break
-            asked = asked + lacking
         return best
+
+    def _readings(self, pose: SparsePose) -> Floats:
+        return np.asarray(self._evaluator.readings(poses_from(self._rig, [pose]))[0])
 
     def _composed(self, fixed: Sequence[SparsePose], names: Iterable[str], readings: Floats) -> SparsePose | None:
         poses = list(fixed)

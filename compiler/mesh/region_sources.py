@@ -16,8 +16,8 @@ from plica.rig.model import Painted, Region, RigJoint, SkinOf, Stored
 from plica.source import Span
 from plica.workspace import Refused
 
-DISAGREEMENT: Final = 0.1
-"""Copies of a point that a painting gives weights further apart than this are reported: a tenth of black to
+DISAGREEMENT: Final = 0.25
+"""Copies of a point that a painting gives weights further apart than this are reported: a quarter of black to
 white.
 """
 

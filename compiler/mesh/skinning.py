@@ -88,8 +88,8 @@ class Skinning:
 
     def rows(self, method: Method, start: int, stop: int) -> Rows:
         """The vertices from `start` up to `stop`."""
-        pairs = _rows(self._pairs[0], start, stop) if method == "dual" else None
-        return Rows(_rows(self.weights, start, stop), pairs)
+        pairs = rows_between(self._pairs[0], start, stop) if method == "dual" else None
+        return Rows(rows_between(self.weights, start, stop), pairs)
 
     def chosen(self, method: Method, vertices: Integers) -> Rows:
         """The vertices with these indexes."""
@@ -198,7 +198,7 @@ def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> Spars
     return found
 
 
-def _rows(matrix: Sparse, start: int, stop: int) -> Sparse:
+def rows_between(matrix: Sparse, start: int, stop: int) -> Sparse:
     """Rows of a matrix without copying its numbers, as slicing would."""
     starts = matrix.indptr[start : stop + 1]
     part = slice(starts[0], starts[-1])

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from plica.evaluate.gather import skeleton_of
 from plica.mesh.feather import ramp
 from plica.mesh.model import Floats, Mesh
-from plica.mesh.plane import AXES, MirrorPlane
+from plica.mesh.plane import MirrorPlane
 from plica.mesh.weld import per_point, per_vertex
 from plica.rig.model import Rig, Side, Symmetry
+from plica.skeleton.sides import AXES
 
 
 @dataclass(frozen=True)

@@ -112,8 +112,7 @@ def _across() -> Integers:
 
 
 def _distances_in_crossed(net: _Net, triangles: Integers, values: Floats, crossed: NDArray[np.bool_]) -> Floats:
-    """For all points of the net (n,): the distance to the line inside the crossed triangles they belong to.
-    """
+    """For all points of the net (n,): the distance to the line inside the crossed triangles they belong to."""
     starts = np.full(len(net.places), np.inf)
     corners, heights = net.places[triangles[crossed]], values[triangles[crossed]]
     above = heights >= 0.0

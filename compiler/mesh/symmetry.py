@@ -14,8 +14,9 @@ import numpy as np
 from plica.mesh.matching import Cloud, Flags, match
 from plica.mesh.model import Floats, Integers, Mesh
 from plica.mesh.places import Place, place_of
-from plica.mesh.plane import AXES, MirrorPlane, find_offsets_between, find_plane
+from plica.mesh.plane import SEARCHED, MirrorPlane, find_offsets_between, find_plane
 from plica.mesh.weld import first_vertices, point_triangles
+from plica.skeleton.sides import AxisName
 
 # Partners that only connectivity tells may be further apart than the tolerance, by up to this share of the size.
 REACH = 0.02
@@ -102,7 +103,7 @@ class PairMap:
     partners (p,) of the first's points in the second's, -1 for none; distances (p,); back (q,): the other way round.
     """
 
-    axis: str
+    axis: AxisName
     offset: tuple[float, float, float]
     partners: Integers
     distances: Floats
@@ -135,18 +136,18 @@ def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMa
     )
 
 
-def plane_of(mesh: Mesh, tolerance: float, axis: str | None = None) -> MirrorPlane | None:
+def plane_of(mesh: Mesh, tolerance: float, axis: AxisName | None = None) -> MirrorPlane | None:
     """The mirror plane found from the points alone, across `axis` if that is known; None where there is none."""
-    return find_plane(mesh.positions[first_vertices(mesh.points)], tolerance, AXES if axis is None else (axis,))
+    return find_plane(mesh.positions[first_vertices(mesh.points)], tolerance, SEARCHED if axis is None else (axis,))
 
 
-def symmetry_between(first: Mesh, second: Mesh, tolerance: float, axis: str | None = None) -> PairMap | None:
+def symmetry_between(first: Mesh, second: Mesh, tolerance: float, axis: AxisName | None = None) -> PairMap | None:
     """The partners of two meshes that mirror each other (a pair of hands, say), wherever each of them stands.
 
     None where no mirror image along an axis and no shift brings them together.
     """
     ours, theirs = (mesh.positions[first_vertices(mesh.points)] for mesh in (first, second))
-    placed = find_offsets_between(ours, theirs, tolerance, AXES if axis is None else (axis,))
+    placed = find_offsets_between(ours, theirs, tolerance, SEARCHED if axis is None else (axis,))
     if placed is None:
         return None
     moved = placed.moved(ours)

@@ -149,7 +149,7 @@ def _invert(rows: _Matrix, moved: Floats, limit: float, start: int, found: Float
     )
     determinant = a * adjugate[0][0] + b * adjugate[1][0] + c * adjugate[2][0]
     sizes = _squares((a, b, c, d, e, f, g, h, i)) * _squares([part for row in adjugate for part in row])
-    doubtful = np.flatnonzero(~(sizes <= (limit * determinant) ** 2))
+    doubtful = np.flatnonzero(~(sizes < (limit * determinant) ** 2))
     determinant[doubtful] = 1.0
     x, y, z = moved / determinant
     for axis, (p, q, r) in enumerate(adjugate):

@@ -34,7 +34,7 @@ def weld(
     positions (v, 3) metres, shown (v,) the mesh of each vertex, joints and weights (v, k) sorted by weight. Places are
     the same bit for bit, or within `tolerance` metres of each other (in a chain, if need be).
     """
-    labels = _labels(positions + 0.0)
+    labels = labels_of_rows(positions + 0.0)
     if tolerance > 0.0:
         labels = _near(positions, labels, tolerance)
     shared = np.flatnonzero(np.bincount(labels)[labels] > 1)
@@ -42,9 +42,9 @@ def weld(
         return np.arange(len(positions))
     kinds = _both(labels[shared], shown[shared])
     loose = tolerance > 0.0
-    kinds = _both(kinds, _labels(_rounded(_dense(joints[shared], weights[shared]), LOOSE_WEIGHT, loose)))
+    kinds = _both(kinds, labels_of_rows(_rounded(_dense(joints[shared], weights[shared]), LOOSE_WEIGHT, loose)))
     for morph in morphs.values():
-        kinds = _both(kinds, _labels(_rounded(_moves(morph, shared, len(positions)), tolerance, loose)))
+        kinds = _both(kinds, labels_of_rows(_rounded(_moves(morph, shared, len(positions)), tolerance, loose)))
     found = np.arange(len(positions)) + len(shared)  # everybody alone, but for ...
     found[shared] = kinds
     return in_order(found)
@@ -101,7 +101,7 @@ def edges_of(triangles: Integers) -> Integers:
     np.not_equal(keys[1:], keys[:-1], out=first[1:])
     keys = keys[first]
     edges = np.stack([keys >> 32, keys & 0xFFFFFFFF], axis=1)
-    return edges[edges[:, 0] != edges[:, 1]]
+    return np.asarray(edges[edges[:, 0] != edges[:, 1]])
 
 
 def edge_keys(one: Integers, other: Integers) -> Integers:
@@ -109,7 +109,7 @@ def edge_keys(one: Integers, other: Integers) -> Integers:
     return (np.minimum(one, other) << 32) | np.maximum(one, other)
 
 
-def _labels(rows: NDArray[Any]) -> Integers:
+def labels_of_rows(rows: NDArray[Any]) -> Integers:
     """The same number for equal rows (n, k)."""
     if not len(rows) or not rows.shape[1]:
         return np.zeros(len(rows), np.int64)
@@ -124,7 +124,7 @@ def _labels(rows: NDArray[Any]) -> Integers:
 def _both(one: Integers, other: Integers) -> Integers:
     """The same number where both are the same."""
     _, found = np.unique(one * (int(other.max(initial=0)) + 1) + other, return_inverse=True)
-    return found.astype(np.int64)
+    return np.asarray(found, dtype=np.int64)
 
 
 def _near(positions: Floats, labels: Integers, tolerance: float) -> Integers:
@@ -147,7 +147,7 @@ def _moves(morph: Offsets, vertices: Integers, count: int) -> Floats:
     """The offsets of some vertices (n, 3)."""
     row = np.full(count, len(morph.indices))
     row[morph.indices] = np.arange(len(morph.indices))
-    return np.vstack([morph.offsets, np.zeros((1, 3))])[row[vertices]] + 0.0
+    return np.asarray(np.vstack([morph.offsets, np.zeros((1, 3))])[row[vertices]] + 0.0)
 
 
 def _rounded(values: Floats, step: float, loose: bool) -> Floats:

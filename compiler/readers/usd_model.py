@@ -18,7 +18,7 @@ from plica.readers.outline import MeshOutline, ModelOutline, UnreadableModel, di
 from plica.skeleton.model import Joint
 
 if TYPE_CHECKING:
-    from pxr import Gf, Usd, UsdSkel
+    from pxr import Gf, Usd, UsdGeom, UsdSkel
 
 MISSING = "reading OpenUSD needs the library usd-core: pip install 'plica[usd]'"
 
@@ -36,10 +36,10 @@ def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:
     meshes = tuple(_mesh_outline(prim, name) for prim, name in zip(prims, names, strict=True))
     skeletons = _skeletons(stage, prims, names, chosen)
     joints: list[Joint] = []
-    paths = [[str(joint) for joint in skeleton.GetJointsAttr().Get() or ()] for skeleton in skeletons]
+    paths = [_joint_paths(skeleton) for skeleton in skeletons]
     for skeleton, own in zip(skeletons, paths, strict=True):
         joints += _joints_of(stage, skeleton, own, len(joints), problems)
-    unique = distinct(_joint_names([path for own in paths for path in own]), problems, "joints")
+    unique = _unique_names(paths, problems)
     joints = [joint._replace(name=name) for joint, name in zip(joints, unique, strict=True)]
     binds = [bool(skeleton.GetBindTransformsAttr().Get()) for skeleton in skeletons]
     return ModelOutline(
@@ -97,6 +97,27 @@ def _skeletons(
     return [skeleton for skeleton in every if skeleton.GetPath() in bound] or every
 
 
+def joint_names(stage: Usd.Stage, chosen: Collection[str] = ()) -> dict[str, dict[str, str]]:
+    """What the outline calls the joints: by the skeleton's path and the joint's own path in it."""
+    prims = mesh_prims(stage)
+    names = distinct([prim.GetName() for prim in prims], [], "meshes")
+    skeletons = _skeletons(stage, prims, names, chosen)
+    paths = [_joint_paths(skeleton) for skeleton in skeletons]
+    unique = iter(_unique_names(paths, []))
+    return {
+        str(skeleton.GetPath()): dict(zip(own, unique, strict=False))
+        for skeleton, own in zip(skeletons, paths, strict=True)
+    }
+
+
+def _joint_paths(skeleton: UsdSkel.Skeleton) -> list[str]:
+    return [str(joint) for joint in skeleton.GetJointsAttr().Get() or ()]
+
+
+def _unique_names(paths: list[list[str]], problems: list[str]) -> tuple[str, ...]:
+    return distinct(_joint_names([path for own in paths for path in own]), problems, "joints")
+
+
 def _joint_names(paths: list[str]) -> list[str]:
     last = [path.rsplit("/", 1)[-1] for path in paths]
     repeated = {name for name in last if last.count(name) > 1} if len(set(last)) < len(last) else set()
@@ -114,7 +135,7 @@ def _joints_of(
         raise UnreadableModel(f"the joints of {skeleton.GetPath()} are not in order: {reason or 'one comes twice'}")
     parents = [topology.GetParent(number) for number in range(len(paths))]
     rest = _rest_transforms(skeleton, parents, problems)
-    above = _to_metres_y_up(stage, skeleton)
+    above = to_metres_y_up(stage, skeleton)
     joints = []
     for path, parent, matrix in zip(paths, parents, rest, strict=True):
         joints.append(
@@ -159,11 +180,11 @@ def _rest_transforms(skeleton: UsdSkel.Skeleton, parents: list[int], problems: l
     ]
 
 
-def _to_metres_y_up(stage: Usd.Stage, skeleton: UsdSkel.Skeleton) -> Gf.Matrix4d:
-    """From the skeleton's space to the model's: its place in the stage, then units, then the up axis."""
+def to_metres_y_up(stage: Usd.Stage, placed: UsdGeom.Xformable) -> Gf.Matrix4d:
+    """From a prim's own space to the model's: its place in the stage, then units, then the up axis."""
     from pxr import Gf, Usd, UsdGeom
 
-    world = UsdGeom.Xformable(skeleton).ComputeLocalToWorldTransform(Usd.TimeCode.Default())
+    world = UsdGeom.Xformable(placed).ComputeLocalToWorldTransform(Usd.TimeCode.Default())
     metres = Gf.Matrix4d().SetScale(UsdGeom.GetStageMetersPerUnit(stage))
     turned = Gf.Matrix4d(1.0)
     if UsdGeom.GetStageUpAxis(stage) == UsdGeom.Tokens.z:
@@ -176,17 +197,28 @@ def _mesh_outline(prim: Usd.Prim, name: str) -> MeshOutline:
 
     points = UsdGeom.Mesh(prim).GetPointsAttr().Get()
     binding = UsdSkel.BindingAPI(prim)
-    two_numbers = ("texCoord2f[]", "texCoord2d[]", "texCoord2h[]", "float2[]")
-    uv_sets = tuple(
-        str(primvar.GetPrimvarName())
-        for primvar in UsdGeom.PrimvarsAPI(prim).GetPrimvarsWithValues()
-        if str(primvar.GetTypeName()) in two_numbers
-    )
+    uv_sets = tuple(str(primvar.GetPrimvarName()) for primvar in uv_primvars(prim))
     shapes = tuple(str(shape) for shape in binding.GetBlendShapesAttr().Get() or ())
+    return MeshOutline(name, len(points or ()), uv_sets, distinct(list(shapes), [], "blend shapes"), is_skinned(prim))
+
+
+def is_skinned(prim: Usd.Prim) -> bool:
+    """Whether a skeleton moves a mesh."""
+    from pxr import UsdSkel
+
+    binding = UsdSkel.BindingAPI(prim)
     weights = binding.GetJointIndicesPrimvar()
     # Skinning reaches what lies below a SkelRoot; baked files keep the binding outside of one.
-    skinned = bool(UsdSkel.Root.Find(prim) and weights.HasValue() and binding.GetInheritedSkeleton())
-    return MeshOutline(name, len(points or ()), uv_sets, distinct(list(shapes), [], "blend shapes"), skinned)
+    return bool(UsdSkel.Root.Find(prim) and weights.HasValue() and binding.GetInheritedSkeleton())
+
+
+def uv_primvars(prim: Usd.Prim) -> list[UsdGeom.Primvar]:
+    """The primvars of a mesh that hold two numbers for each place."""
+    from pxr import UsdGeom
+
+    two_numbers = ("texCoord2f[]", "texCoord2d[]", "texCoord2h[]", "float2[]")
+    held = UsdGeom.PrimvarsAPI(prim).GetPrimvarsWithValues()
+    return [primvar for primvar in held if str(primvar.GetTypeName()) in two_numbers]
 
 
 def _animations(stage: Usd.Stage) -> tuple[str, ...]:

@@ -1,8 +1,8 @@
 """How long the symmetry map of a mesh of a million vertices takes, against one k-d tree.
 
-Run `python -m tests.bench.symmetry [vertices]` from the repository. The reference, measured in the same run, is one build
-of `scipy.spatial.cKDTree` over the same points and one query of their mirror images. Below 2 is the aim. Three meshes:
-mirrored exactly, mirrored to within the tolerance, and with a patch that was moved on one side.
+Run `python -m tests.bench.symmetry [vertices]` from the repository. The reference, measured in the same run, is one
+build of `scipy.spatial.cKDTree` over the same points and one query of their mirror images. Below 2 is the aim. Three
+meshes: mirrored exactly, mirrored to within the tolerance, and with a patch that was moved on one side.
 """
 
 from __future__ import annotations

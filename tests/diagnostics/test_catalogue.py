@@ -28,8 +28,8 @@ WITHOUT_EXAMPLE = {
     "file-too-large": "about the file itself; tests/commands",
     "internal-error": "not caused by a text; tests/commands",
 }
-# What comes after compiling: outputs, targets and clips.
-LATER = re.compile(r"PL(56\d|6\d\d|7\d\d)")
+# What comes after compiling: outputs, targets, clips and what is computed on the mesh.
+LATER = re.compile(r"PL(56\d|[678]\d\d)")
 
 
 def python_files() -> list[Path]:

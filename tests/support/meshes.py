@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import base64
+from pathlib import Path
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from plica.mesh.model import Floats, Integers, Mesh, Part
+from tests.support.models import write_model
 
 
 def bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = None) -> Mesh:
@@ -55,3 +61,36 @@ def bilateral(vertices: int, seed: int, *, shuffled: bool = True) -> tuple[Float
     place = np.empty_like(order)
     place[order] = np.arange(len(order))
     return positions[order], place[triangles]
+
+
+class Buffers:
+    """Accessors of a glTF document, gathered in one buffer that is written into the document itself."""
+
+    def __init__(self) -> None:
+        self.data = b""
+        self.views: list[dict[str, Any]] = []
+        self.accessors: list[dict[str, Any]] = []
+
+    def add(self, values: Any, kind: type[np.generic] = np.float32, **more: Any) -> int:
+        """The number of a new accessor of these values (n,) or (n, 2 to 4) or (n, 4, 4)."""
+        array: NDArray[Any] = np.asarray(values).astype(kind)
+        kinds = {np.float32: 5126, np.uint8: 5121, np.uint16: 5123, np.uint32: 5125}
+        shape = "SCALAR" if array.ndim == 1 else "MAT4" if array.ndim == 3 else f"VEC{array.shape[1]}"
+        stored = array.transpose(0, 2, 1) if array.ndim == 3 else array
+        accessor = {"bufferView": self.view(stored), "componentType": kinds[kind], "count": len(array), "type": shape}
+        self.accessors.append(accessor | more)
+        return len(self.accessors) - 1
+
+    def view(self, array: NDArray[Any]) -> int:
+        """The number of a new buffer view of these bytes."""
+        self.data += b"\0" * (-len(self.data) % 4)
+        content = np.ascontiguousarray(array).tobytes()
+        self.views.append({"buffer": 0, "byteOffset": len(self.data), "byteLength": len(content)})
+        self.data += content
+        return len(self.views) - 1
+
+    def written(self, path: Path, document: dict[str, Any]) -> Path:
+        """The document with the accessors, as a file."""
+        uri = "data:;base64," + base64.b64encode(self.data).decode()
+        own = {"asset": {"version": "2.0"}, "buffers": [{"byteLength": len(self.data), "uri": uri}]}
+        return write_model(path, own | {"bufferViews": self.views, "accessors": self.accessors} | document)

@@ -1,0 +1,248 @@
+"""The mesh attached to a rig: every shape's offsets computed on it.
+
+A shape of both sides has one sculpt. It is taken off the pose that it was made in, then mirrored to the other side or
+split between them, faded out where its region ends, and short offsets are dropped; each step tells what it lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from graphlib import TopologicalSorter
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.findings import find_mesh, find_symmetry
+from plica.mesh.fingerprint import fingerprint
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.mirror import Handing, copy_partners, handing, side_of
+from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.normals import Normals
+from plica.mesh.offsets import Size, report_loss, report_unpaired, size_of, trimmed, weighted
+from plica.mesh.regions import region_weights
+from plica.mesh.sculpts import Locate, Sculpting, together
+from plica.mesh.split import SideWeights, halves_of, side_weights
+from plica.mesh.symmetry import SymmetryMap
+from plica.mesh.symmetry import size_of as body_size
+from plica.rig.model import Morph, Region, Rig, Sculpt, Shape
+from plica.skeleton.sides import AXES
+from plica.source import Span
+from plica.workspace import Refused
+
+SpanOf = Callable[[str, str], Span | None]
+"""Where an entry was written, by kind and output name."""
+Step = Callable[[str], None]
+"""Called with what is done next, for progress."""
+
+
+@dataclass(frozen=True, eq=False)
+class Attached:
+    """A rig's mesh, what was found out about it, and the shapes on it.
+
+    regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
+    each weighs. `sides` and `symmetry` are None without a mirror plane.
+    """
+
+    mesh: Mesh
+    fingerprint: str
+    symmetry: SymmetryMap | None
+    sides: SideWeights | None
+    regions: Mapping[str, Floats]
+    shapes: Mapping[str, Inbetweens]
+    sizes: Mapping[str, Size]
+
+
+def attach(
+    rig: Rig,
+    locate: Locate,
+    found: Diagnostics,
+    span_of: SpanOf = lambda kind, name: None,
+    step: Step = lambda text: None,
+    normals: bool = False,
+) -> Attached | None:
+    """Read the rig's mesh and compute its regions and shapes; None, after diagnostics, where there is no mesh.
+
+    `locate` finds the files that the spec names; `normals` also computes how normals change.
+    """
+    geometry = rig.character.geometry
+    if geometry is None:
+        return None
+    path = locate(geometry.file)
+    if isinstance(path, Refused):
+        found.add_filled(path.name, None, path.values)
+        return None
+    step("reading the mesh")
+    span = span_of("character", rig.character.name)
+    mesh = find_mesh(rig, path, geometry.file, span, found)
+    if mesh is None:
+        return None
+    return _Attaching(rig, mesh, locate, found, span_of, step, normals).attached()
+
+
+class _Attaching:
+    """One run; shapes are computed after those that were on while they were sculpted."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        mesh: Mesh,
+        locate: Locate,
+        found: Diagnostics,
+        span_of: SpanOf,
+        step: Step,
+        normals: bool,
+    ) -> None:
+        self.rig, self.mesh, self.locate, self.found = rig, mesh, locate, found
+        self.span_of, self.step, self.normals = span_of, step, normals
+        self.joints = [joint.name for joint in rig.skeleton]
+        self.symmetry, self.sides = self._halves()
+        self.sculpting = Sculpting(rig, mesh, self.sides, locate, found, body_size(mesh.positions))
+
+    def attached(self) -> Attached:
+        """Everything computed."""
+        self.step("weighing regions")
+        regions = region_weights(self.rig, self.mesh, self.sides, self._bytes, self.found, self._region_span)
+        groups = self._groups()
+        for number, shapes in enumerate(groups):
+            self.step(f"shape {number + 1} of {len(groups)}: {shapes[0].declared}")
+            for shape, source in zip(shapes, self._computed(shapes), strict=True):
+                if source is not None:
+                    self.sculpting.shapes[shape.name] = self._finished(shape, source, regions)
+        shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
+                          if shape.name in self.sculpting.shapes}  # fmt: skip
+        sizes = {
+            name: size_of(item.primary, item.offsets, self.mesh, self.joints)
+            for name, item in shapes_by_name.items()
+        }
+        return Attached(
+            self.mesh, str(fingerprint(self.mesh)), self.symmetry, self.sides, regions, shapes_by_name, sizes
+        )
+
+    # ---- sides and regions
+
+    def _halves(self) -> tuple[SymmetryMap | None, SideWeights | None]:
+        if self.rig.symmetry is None:
+            return None, None
+        self.step("finding which vertex mirrors which")
+        symmetry = find_symmetry(self.rig, self.mesh, self.span_of("character", self.rig.character.name), self.found)
+        halves = halves_of(self.rig, symmetry.plane if symmetry else None)
+        if halves is None:
+            return symmetry, None
+        seam = symmetry.vertex_seam if symmetry is not None else None
+        return symmetry, side_weights(self.mesh, halves, seam, tolerance=self.rig.character.tolerance)
+
+    def _region_span(self, region: Region) -> Span | None:
+        return self.span_of("region", region.name)
+
+    def _bytes(self, file: str) -> bytes | Refused:
+        path = self.locate(file)
+        if isinstance(path, Refused):
+            return path
+        try:
+            return path.read_bytes()
+        except OSError as error:
+            return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+
+    # ---- shapes
+
+    def _groups(self) -> list[tuple[Shape, ...]]:
+        """Shapes that share a sculpt, a left and the right one mirrored from it, after those that they need."""
+        groups: dict[str, tuple[Shape, ...]] = {}
+        group_of: dict[str, str] = {}
+        lefts = {shape.declared: shape.name for shape in self.rig.shapes if shape.side == "left"}
+        for shape in self.rig.shapes:
+            key = lefts[shape.declared] if shape.mirrored else shape.name
+            groups[key] = (*groups.get(key, ()), shape)
+            group_of[shape.name] = key
+        needs = {
+            key: {group_of[name] for shape in shapes for name in _before(shape)} - {key}
+            for key, shapes in groups.items()
+        }
+        return [groups[key] for key in TopologicalSorter(needs).static_order()]
+
+    def _computed(self, shapes: tuple[Shape, ...]) -> list[Inbetweens | None]:
+        """The shapes' offsets before regions and thresholds, in their order."""
+        first = shapes[0]
+        span = self.span_of("shape", first.name)
+        primary = self._source(shapes, [shape.source for shape in shapes], span)
+        if primary is None:
+            return [None] * len(shapes)
+        between: list[tuple[float, Offsets]] = []
+        for number, item in enumerate(first.inbetweens):
+            sculpts: list[Sculpt | Morph | None] = [
+                shape.inbetweens[number].sculpt for shape in shapes if number < len(shape.inbetweens)
+            ]
+            taken = self._source(shapes, sculpts, span)
+            if taken is not None:
+                between.append((item.at, taken))
+        whole = Inbetweens(primary, tuple(at for at, _ in between), tuple(offsets for _, offsets in between))
+        return [self._of_side(shape, whole, shapes) for shape in shapes]
+
+    def _source(
+        self, shapes: tuple[Shape, ...], sources: list[Sculpt | Morph | None], span: Span | None
+    ) -> Offsets | None:
+        """The offsets of one sculpt or morph target on the neutral mesh."""
+        source = sources[0]
+        if isinstance(source, Morph):
+            return self.mesh.morphs.get(source.name)
+        sculpts = [item for item in sources if isinstance(item, Sculpt)]
+        if not sculpts:
+            return None
+        if len(sculpts) == 2:
+            sculpts.append(together(sculpts[0], sculpts[1]))
+        taken = self.sculpting.taken(shapes[0].declared, sculpts, span)
+        return taken.offsets if taken is not None else None
+
+    def _of_side(self, shape: Shape, whole: Inbetweens, shapes: tuple[Shape, ...]) -> Inbetweens:
+        """A side's share of a sculpt of both sides."""
+        if len(shapes) == 1 or self.sides is None or self.symmetry is None:
+            return whole
+        decided = handing(whole.primary, self.sides, shape.threshold)
+        return Inbetweens(
+            self._share(shape, whole.primary, decided),
+            whole.at,
+            tuple(self._share(shape, offsets, decided) for offsets in whole.offsets),
+        )
+
+    def _share(self, shape: Shape, offsets: Offsets, decided: Handing) -> Offsets:
+        assert self.sides is not None and self.symmetry is not None
+        partners = copy_partners(self.mesh.points, self.symmetry.partners)
+        axis = AXES.index(self.symmetry.plane.axis)
+        share = side_of(offsets, shape.side, decided, self.sides, partners, axis)
+        report_unpaired(
+            self.found, self.span_of("shape", shape.name), shape.name, share.without_partner, share.largest_lost
+        )
+        return share.offsets
+
+    def _finished(self, shape: Shape, source: Inbetweens, regions: Mapping[str, Floats]) -> Inbetweens:
+        """Faded out where its region ends, without short offsets, with normals where they are wanted."""
+        columns = []
+        for offsets in source.columns:
+            if shape.within is not None and shape.within in regions:
+                offsets = weighted(offsets, regions[shape.within])  # noqa: PLW2901 (step by step)
+            kept, loss = trimmed(offsets, shape.threshold)
+            report_loss(self.found, self.span_of("shape", shape.name), shape.name, loss)
+            columns.append(self._with_normals(kept) if self.normals else kept)
+        return Inbetweens(columns[0], source.at, tuple(columns[1:]))
+
+    def _with_normals(self, offsets: Offsets) -> Offsets:
+        """The offsets with the change of the normals, on every vertex where either changes."""
+        normals = Normals(self.mesh)
+        moved = self.mesh.positions.copy()
+        moved[offsets.indices] += offsets.offsets
+        change = normals.of(moved) - normals.of(self.mesh.positions)
+        changes = (np.abs(change) > NORMAL_CHANGE).any(axis=1)
+        changes[offsets.indices] = True
+        indices = np.flatnonzero(changes)
+        full = np.zeros_like(self.mesh.positions)
+        full[offsets.indices] = offsets.offsets
+        return Offsets(indices, full[indices], change[indices])
+
+
+NORMAL_CHANGE = 1e-5  # components that change less are not worth storing in single precision
+
+
+def _before(shape: Shape) -> list[str]:
+    sculpts = [shape.source, *(item.sculpt for item in shape.inbetweens)]
+    return [name for sculpt in sculpts if isinstance(sculpt, Sculpt) for name in sculpt.after]

@@ -1,0 +1,150 @@
+"""Sculpts as a rig names them: read, taken off their pose, dealt out to the sides."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import Poses
+from plica.mesh.deform import Deformer
+from plica.mesh.findings import check_sculpt, find_sculpt
+from plica.mesh.frames import Kinematics
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.mirror import handing
+from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.posing import Poser
+from plica.mesh.sculpt import Sculpted, sculpted_positions
+from plica.mesh.skinning import Skinning
+from plica.mesh.split import SideWeights
+from plica.mesh.unpose import FOLDED, Unposer
+from plica.rig.model import Rig, Sculpt
+from plica.source import Span
+from plica.workspace import Refused
+
+Locate = Callable[[str], Path | Refused]
+"""The file that a spec names, or why it cannot be used."""
+
+MOVED = 1e-6  # of the body's size: what moves less was not meant, it is what file formats round off
+
+
+class Taken(NamedTuple):
+    """A sculpt on the neutral mesh, and the sculpt of the sides in whose pose it was found to be."""
+
+    offsets: Offsets
+    pose: Sculpt
+
+
+@dataclass(frozen=True, eq=False)
+class Sculpting:
+    """What taking sculpts off their poses needs; `shapes` grows as shapes are computed, for later `after` facts."""
+
+    rig: Rig
+    mesh: Mesh
+    sides: SideWeights | None
+    locate: Locate
+    found: Diagnostics
+    size: float
+    shapes: dict[str, Inbetweens] = field(default_factory=dict)
+
+    @property
+    def joints(self) -> list[str]:
+        """The names of the rig's joints, in its order."""
+        return [joint.name for joint in self.rig.skeleton]
+
+    def taken(self, shape: str, poses: Sequence[Sculpt], span: Span | None) -> Taken | None:
+        """The offsets on the neutral mesh of a sculpt that may have been made in one of several poses.
+
+        `poses` are the left side's, the right side's and both together for a shape of both sides, else just one. Of
+        whole meshes the pose that leaves fewest vertices moved is the one; offsets alone tell by their side.
+        """
+        file = poses[0].file
+        path = self.locate(file)
+        if isinstance(path, Refused):
+            self.found.add_filled(path.name, span, path.values)
+            return None
+        geometry = self.rig.character.geometry
+        sculpt = find_sculpt(path, file, geometry.meshes if geometry else (), span, self.found)
+        if sculpt is None:
+            return None
+        pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
+        return self._unposed(shape, sculpt, pose, span)
+
+    def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
+        fits = sculpt.offsets is not None and sculpt.vertex_count == self.mesh.vertex_count
+        if len(poses) == 1 or self.sides is None or not fits:
+            return poses[0]
+        assert sculpt.offsets is not None
+        place: dict[Literal["left", "right", "both"], int] = {"left": 0, "right": 1, "both": 2}
+        return poses[place[handing(sculpt.offsets, self.sides).of]]
+
+    def _pose_of_mesh(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
+        if len(poses) == 1 or sculpt.vertex_count not in (self.mesh.vertex_count, self.mesh.point_count):
+            return poses[0]
+
+        def moved(pose: Sculpt) -> int:
+            expected = self._posed(pose)[0]
+            there = sculpted_positions(sculpt, self.mesh, expected)
+            return int((np.linalg.norm(there - expected, axis=1) > MOVED * self.size).sum())
+
+        return min(poses, key=moved)
+
+    def _unposed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> Taken | None:
+        expected, skins, earlier = self._posed(pose, span)
+        tolerance = self.rig.character.tolerance
+        if not check_sculpt(
+            sculpt, self.mesh, pose.file, span, self.found, self.joints, tolerance, expected
+        ):
+            return None
+        unposer = Unposer(Skinning(self.mesh), self.mesh.positions, skins, earlier)
+        if sculpt.offsets is not None:
+            unposed = unposer.sparse(sculpt.offsets)
+        else:
+            unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, expected))
+        if unposed.ill.count:
+            self.found.add(FOLDED, span, **unposed.ill.texts(shape))
+        return Taken(self._meant(unposed.offsets), pose)
+
+    def _meant(self, offsets: Offsets) -> Offsets:
+        """Without what a whole mesh brings along as residue of single precision."""
+        keep = np.linalg.norm(offsets.offsets, axis=1) > MOVED * self.size
+        return Offsets(offsets.indices[keep], offsets.offsets[keep])
+
+    def _posed(self, sculpt: Sculpt, span: Span | None = None) -> tuple[Floats, Floats, Floats | None]:
+        """Where the mesh stands in a sculpt's pose with the shapes before it, the skin matrices, those shapes' part."""
+        posed = Poser(self.rig).pose(sculpt.pose)
+        if span is not None:
+            for problem in posed.problems:
+                self.found.add_filled(problem.rule, span, problem.values)
+        deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
+        motion = deformer.motion(posed.poses)
+        positions = next(iter(deformer.positions(motion))).positions[0]
+        earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
+        return positions, motion.skins[0], earlier
+
+    def _before(self, sculpt: Sculpt) -> Mapping[str, Inbetweens]:
+        return {name: self.shapes[name] for name in dict.fromkeys(sculpt.after) if name in self.shapes}
+
+    def rest_positions(self) -> Floats:
+        """Where the neutral mesh stands in the rest pose, (v, 3)."""
+        deformer = Deformer(self.mesh, self.rig, {})
+        return next(iter(deformer.positions(rest_of(self.rig)))).positions[0]
+
+
+def rest_of(rig: Rig) -> Poses:
+    """One frame of the rest pose."""
+    from plica.evaluate.poses import rest_poses
+
+    return rest_poses(rig)
+
+
+def together(left: Sculpt, right: Sculpt) -> Sculpt:
+    """A sculpt made with both sides in their pose."""
+    return Sculpt(left.file, (*left.pose, *right.pose), (*left.after, *right.after))
+
+
+__all__ = ["Kinematics", "Sculpting", "Taken", "together"]
