@@ -5,11 +5,15 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
 from plica.diagnostics import Diagnostics
+
+if TYPE_CHECKING:
+    from plica.build.model import Build
 
 
 def build(options: argparse.Namespace) -> int:
@@ -24,7 +28,8 @@ def build(options: argparse.Namespace) -> int:
     with progress(f"building {options.spec}") as step:
         files, line = emit(Path(options.spec), options, targets, found, step)
         if files is not None and not options.current:
-            line = _write(files, Path(options.out), options.dry_run, found, step) or line
+            written = _write(files, Path(options.out), options.dry_run, found, step)
+            line = f"{line}\n{written}" if written else line
     if options.current and files is not None:
         return _tell_current(files, options, found)
     shown = in_order(found.all)
@@ -40,7 +45,7 @@ def emit(
 ) -> tuple[dict[str, bytes] | None, str]:
     """The files of all targets by path (None where there is an error), and a line about the spec."""
     from plica.build.emit import Request, build_targets
-    from plica.build.model import Build
+    from plica.build.prepare import prepare
     from plica.pipeline import compile_file
 
     step("checking")
@@ -50,11 +55,23 @@ def emit(
         found.add("nothing-to-build", None, file=spec)
     if compiled.rig is None or found.has_errors:
         return None, ""
+    made = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
+    if made is None:
+        return None, ""
     step("emitting")
     requests = [Request(target, _options_of(target, options.option)) for target in targets]
-    made = Build(compiled.rig, compiled.origins, spec.parent)
     files = build_targets(made, requests, found, options.allow_inexpressible)
-    return (None if found.has_errors else files), contents(compiled.rig)
+    return (None if found.has_errors else files), _told(made)
+
+
+def _told(made: Build) -> str:
+    """What was built: how much of each kind, and what each shape weighs."""
+    lines = [contents(made.rig)]
+    if made.attached is not None:
+        from plica.build.offsets import weights_of_shapes
+
+        lines += weights_of_shapes(made.attached)
+    return "\n".join(lines)
 
 
 def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str, list[str]]:

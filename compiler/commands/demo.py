@@ -57,7 +57,7 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
 def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> str:
     """Write, check and build; the report is empty where there is an error."""
     from plica.build.emit import DEFAULT_REQUESTS, build_targets
-    from plica.build.model import Build
+    from plica.build.prepare import prepare
     from plica.build.writer import write
     from plica.pipeline import compile_file
 
@@ -70,7 +70,10 @@ def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step
     if compiled.rig is None or found.has_errors:
         return ""
     step("building")
-    built = build_targets(Build(compiled.rig, compiled.origins, folder), DEFAULT_REQUESTS, found)
+    made = prepare(compiled, folder, (), found, step)
+    if made is None:
+        return ""
+    built = build_targets(made, DEFAULT_REQUESTS, found)
     if found.has_errors or write(built, folder / OUT, found) is None:
         return ""
     return _report(folder, data, contents(compiled.rig), built)

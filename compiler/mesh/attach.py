@@ -112,8 +112,7 @@ class _Attaching:
         shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
                           if shape.name in self.sculpting.shapes}  # fmt: skip
         sizes = {
-            name: size_of(item.primary, item.offsets, self.mesh, self.joints)
-            for name, item in shapes_by_name.items()
+            name: size_of(item.primary, item.offsets, self.mesh, self.joints) for name, item in shapes_by_name.items()
         }
         return Attached(
             self.mesh, str(fingerprint(self.mesh)), self.symmetry, self.sides, regions, shapes_by_name, sizes
@@ -220,7 +219,7 @@ class _Attaching:
         columns = []
         for offsets in source.columns:
             if shape.within is not None and shape.within in regions:
-                offsets = weighted(offsets, regions[shape.within])  # noqa: PLW2901 (step by step)
+                offsets = weighted(offsets, regions[shape.within])
             kept, loss = trimmed(offsets, shape.threshold)
             report_loss(self.found, self.span_of("shape", shape.name), shape.name, loss)
             columns.append(self._with_normals(kept) if self.normals else kept)
@@ -232,7 +231,7 @@ class _Attaching:
         moved = self.mesh.positions.copy()
         moved[offsets.indices] += offsets.offsets
         change = normals.of(moved) - normals.of(self.mesh.positions)
-        changes = (np.abs(change) > NORMAL_CHANGE).any(axis=1)
+        changes = np.asarray((np.abs(change) > NORMAL_CHANGE).any(axis=1))
         changes[offsets.indices] = True
         indices = np.flatnonzero(changes)
         full = np.zeros_like(self.mesh.positions)

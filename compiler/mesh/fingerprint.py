@@ -20,6 +20,7 @@ from plica.mesh.places import Place, place_of
 from plica.mesh.weld import edge_keys, edges_of, first_vertices, point_triangles
 
 VERSION = "1"
+FINEST = 1e-9  # metres; smaller differences are rounding
 LENGTH = 16  # hexadecimal digits of each part
 MOST = 0.5  # share from which on something holds for the mesh as a whole
 
@@ -30,7 +31,7 @@ Difference = Literal["none", "count", "order", "topology", "moved"]
 class Fingerprint(NamedTuple):
     """The number of vertices and hashes (SHA-256, shortened): of the triangles, of the positions in their order, and
 
-    of the same positions in any order. Positions count as glTF stores them, in single precision.
+    of the same positions in any order. Positions count as glTF stores them, in single precision, to the nanometre.
     """
 
     vertices: int
@@ -73,7 +74,8 @@ class NeutralDifference:
 
 def fingerprint(mesh: Mesh) -> Fingerprint:
     """The fingerprint of a neutral mesh."""
-    positions = mesh.positions.astype("<f4") + np.float32(0.0)  # no negative zeros
+    # Single precision alone would tell 0 from 1e-12.
+    positions = np.rint(mesh.positions.astype(np.float32).astype(np.float64) / FINEST).astype("<i8")
     return Fingerprint(
         mesh.vertex_count,
         _digest(mesh.triangles.astype("<i8")),

@@ -47,12 +47,12 @@ class Offsets:
 class Mesh:
     """A neutral mesh; all primitives of all chosen meshes one after the other.
 
-    positions (v, 3) metres; triangles (t, 3); normals (v, 3) or None; uvs: by name of the set (v, 2), v down as in glTF,
-    not-a-number where a part has no such set;
+    positions (v, 3) metres; triangles (t, 3); normals (v, 3) or None; uvs: by name of the set (v, 2), v down as in
+    glTF, not a number where a part has no such set;
     points (v,): the index of the welded point that a vertex is a copy of (importers split vertices at uv and normal
     seams), 0..p-1 in the order of their first vertices; joints (v, k) indexes into the binds, weights (v, k), not
-    negative, adding up to 1 (k is 0 where the model has no joints); bind_joints (b,): the index in the rig's skeleton of the joint of each bind, inverse_binds
-    (b, 4, 4); morphs: by name, what the file's morph targets move.
+    negative, adding up to 1 (k is 0 where the model has no joints); bind_joints (b,): the index in the rig's skeleton
+    of the joint of each bind, inverse_binds (b, 4, 4); morphs: by name, what the file's morph targets move.
 
     `problems` are sentences about what had to be put right (weights that did not add up, say).
     """

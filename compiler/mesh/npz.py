@@ -5,6 +5,8 @@ care.
 from __future__ import annotations
 
 import io
+import struct
+import tokenize
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -46,13 +48,18 @@ def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
             if sum(entry.file_size for entry in file.infolist()) > MAX_BYTES:
                 raise ArchiveError("it unpacks to more than 4 GiB")
         with np.load(io.BytesIO(data), allow_pickle=False) as archive:
-            return {name: archive[name] for name in archive.files}
+            arrays = {name: archive[name] for name in archive.files}
     except ArchiveError:
         raise
     # What the zip and array formats' readers answer damaged files with.
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError,
-            RuntimeError, SyntaxError, TypeError, OverflowError, MemoryError) as error:  # fmt: skip
+            RuntimeError, SyntaxError, TypeError, OverflowError, MemoryError, tokenize.TokenError,
+            struct.error) as error:  # fmt: skip
         raise ArchiveError(f"it is no NPZ file of plain arrays, or a damaged one ({type(error).__name__})") from None
+    for name, values in arrays.items():
+        if not isinstance(values, np.ndarray):  # numpy hands on the bytes of what is no array
+            raise ArchiveError(f"`{name}` is no array")
+    return arrays
 
 
 def rising_indices(values: NDArray[Any], vertex_count: int | None, name: str) -> Integers:

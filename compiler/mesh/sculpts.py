@@ -10,10 +10,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.poses import Poses
 from plica.mesh.deform import Deformer
 from plica.mesh.findings import check_sculpt, find_sculpt
-from plica.mesh.frames import Kinematics
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import handing
 from plica.mesh.model import Floats, Mesh, Offsets
@@ -29,6 +27,7 @@ from plica.workspace import Refused
 Locate = Callable[[str], Path | Refused]
 """The file that a spec names, or why it cannot be used."""
 
+STILL = 2e-6  # a skin matrix that differs less from the identity differs by rounding
 MOVED = 1e-6  # of the body's size: what moves less was not meant, it is what file formats round off
 
 
@@ -96,18 +95,26 @@ class Sculpting:
     def _unposed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> Taken | None:
         expected, skins, earlier = self._posed(pose, span)
         tolerance = self.rig.character.tolerance
-        if not check_sculpt(
-            sculpt, self.mesh, pose.file, span, self.found, self.joints, tolerance, expected
-        ):
+        if not check_sculpt(sculpt, self.mesh, pose.file, span, self.found, self.joints, tolerance, expected):
             return None
+        if not sculpt_posed(skins):
+            return Taken(self._meant(self._difference(sculpt, earlier)), pose)
         unposer = Unposer(Skinning(self.mesh), self.mesh.positions, skins, earlier)
         if sculpt.offsets is not None:
             unposed = unposer.sparse(sculpt.offsets)
         else:
             unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, expected))
         if unposed.ill.count:
-            self.found.add(FOLDED, span, **unposed.ill.texts(shape))
+            self.found.add_filled(FOLDED, span, unposed.ill.texts(shape))
         return Taken(self._meant(unposed.offsets), pose)
+
+    def _difference(self, sculpt: Sculpted, earlier: Floats | None) -> Offsets:
+        """The offsets of a sculpt made over the neutral mesh as it is, to the last bit."""
+        if sculpt.offsets is not None:
+            return sculpt.offsets
+        neutral = self.mesh.positions if earlier is None else self.mesh.positions + earlier
+        moved = sculpted_positions(sculpt, self.mesh, neutral) - neutral
+        return Offsets(np.arange(len(moved)), moved)
 
     def _meant(self, offsets: Offsets) -> Offsets:
         """Without what a whole mesh brings along as residue of single precision."""
@@ -129,22 +136,12 @@ class Sculpting:
     def _before(self, sculpt: Sculpt) -> Mapping[str, Inbetweens]:
         return {name: self.shapes[name] for name in dict.fromkeys(sculpt.after) if name in self.shapes}
 
-    def rest_positions(self) -> Floats:
-        """Where the neutral mesh stands in the rest pose, (v, 3)."""
-        deformer = Deformer(self.mesh, self.rig, {})
-        return next(iter(deformer.positions(rest_of(self.rig)))).positions[0]
 
-
-def rest_of(rig: Rig) -> Poses:
-    """One frame of the rest pose."""
-    from plica.evaluate.poses import rest_poses
-
-    return rest_poses(rig)
+def sculpt_posed(skins: Floats) -> bool:
+    """Whether skin matrices (binds, 3, 4) move anything: files hold inverse binds in single precision."""
+    return bool(np.abs(skins - np.eye(3, 4)).max(initial=0.0) > STILL)
 
 
 def together(left: Sculpt, right: Sculpt) -> Sculpt:
     """A sculpt made with both sides in their pose."""
     return Sculpt(left.file, (*left.pose, *right.pose), (*left.after, *right.after))
-
-
-__all__ = ["Kinematics", "Sculpting", "Taken", "together"]

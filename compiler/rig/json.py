@@ -53,6 +53,13 @@ def encoded(text: str) -> bytes:
     return _LONE_SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text).encode("utf-8")
 
 
+@cache
+def _counts(record: type) -> frozenset[str]:
+    """The fields of a record that hold whole numbers, which are written without a point."""
+    hints = get_type_hints(record)
+    return frozenset(name for name, kind in hints.items() if kind in (int, tuple[int, ...]))
+
+
 def plain(value: Any) -> Any:
     """Records as dicts, tuples as lists, whole numbers as floats: what `json` writes as the format says."""
     kind = type(value)
@@ -63,9 +70,12 @@ def plain(value: Any) -> Any:
     if kind is tuple or kind is list:
         return [plain(item) for item in value]
     if isinstance(value, tuple):
-        found = {}
+        found: dict[str, Any] = {}
+        counts = _counts(kind)
         for name, item in zip(kind._fields, value, strict=True):
-            if name != "about" or item != NOTHING_SAID:
+            if name in counts:
+                found[name] = list(item) if type(item) is tuple else item
+            elif name != "about" or item != NOTHING_SAID:
                 found[name] = plain(item)
         return found
     return float(value)

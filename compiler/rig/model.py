@@ -382,6 +382,45 @@ class Expectation(NamedTuple):
     about: About = NOTHING_SAID
 
 
+class ListedOffsets(NamedTuple):
+    """A small shape's offsets as lists: the vertices that move, and by how much each (metres, neutral space)."""
+
+    indices: tuple[int, ...]
+    offsets: tuple[Vector, ...]
+    normals: tuple[Vector, ...] | None = None
+
+
+class ListedInbetween(NamedTuple):
+    """The offsets of an inbetween at strength `at`."""
+
+    at: float
+    listed: ListedOffsets
+
+
+class ShapeOffsets(NamedTuple):
+    """What a shape weighs: the vertices that move, bytes, the largest move (metres) and the joint it is nearest to.
+
+    `listed` and `inbetweens` hold the offsets themselves where the shape is small enough to stand in the text.
+    """
+
+    shape: str
+    vertices: int
+    bytes: int
+    largest: float
+    joint: str | None
+    listed: ListedOffsets | None = None
+    inbetweens: tuple[ListedInbetween, ...] = ()
+
+
+class OffsetsTable(NamedTuple):
+    """The computed offsets: the binary file beside the text, the mesh that they are about, and what each shape weighs."""
+
+    file: str
+    vertex_count: int
+    fingerprint: str
+    shapes: tuple[ShapeOffsets, ...]
+
+
 class Character(NamedTuple):
     """Whose rig it is. `tolerance` (metres) is how far two vertices may be from mirroring exactly."""
 
@@ -393,7 +432,10 @@ class Character(NamedTuple):
 
 
 class Rig(NamedTuple):
-    """Everything, both sides written out. Strengths stand after those that they are made of."""
+    """Everything, both sides written out. Strengths stand after those that they are made of.
+
+    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built.
+    """
 
     character: Character
     skeleton: tuple[RigJoint, ...]
@@ -407,5 +449,6 @@ class Rig(NamedTuple):
     folds: tuple[Fold, ...] = ()
     expectations: tuple[Expectation, ...] = ()
     aliases: tuple[Alias, ...] = ()
+    offsets: OffsetsTable | None = None
     format: Literal["plica-rig"] = "plica-rig"
     version: int = FORMAT_VERSION

@@ -84,7 +84,8 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     elif fact.node.key == "morph":
         source = _morph(fact, context)
     else:
-        source = _sculpt(*fact.node.values, fact.scope, context)
+        path, pose, after = fact.node.values
+        source = _sculpt(path, pose, after, fact.scope, context)
     within = _target(facts.one("within"), "region", context)
     follows = _target(facts.one("follows"), "strength", context)
     if facts.one("follows") is None:

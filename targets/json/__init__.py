@@ -8,25 +8,37 @@ from typing import ClassVar
 from plica.build.features import ALL_FEATURES
 from plica.build.model import Build
 from plica.build.names import safe_file_name
-from plica.build.target import Target
+from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
 
 
 @dataclass(frozen=True)
 class JsonTarget(Target):
-    """`<character>.rig.json` and `vectors.json`; the README.md here describes both."""
+    """`<character>.rig.json`, `vectors.json` and, where shapes were computed, `<character>.offsets.npz`.
+
+    The README.md here describes the first two, offsets.md the third.
+    """
 
     name: ClassVar[str] = "json"
     description: ClassVar[str] = "the whole rig as plain data, with test vectors"
     supports: ClassVar[frozenset[str]] = ALL_FEATURES
+
+    listed: int = option(0, "shapes of at most so many vertices also stand in the JSON, as lists")
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
         """The rig, named after the character, and `vectors.json`."""
         from plica.build.vectors import vectors_bytes
         from plica.rig.json import encoded, write_rig
 
-        name = f"{safe_file_name(build.rig.character.name)}.rig.json"
-        return {name: encoded(write_rig(build.rig)), "vectors.json": vectors_bytes(build.rig)}
+        name = safe_file_name(build.rig.character.name)
+        rig, files = build.rig, {"vectors.json": vectors_bytes(build.rig)}
+        if build.attached is not None:
+            from plica.build.offsets import offsets_bytes, with_offsets
+
+            offsets = f"{name}.offsets.npz"
+            files[offsets] = offsets_bytes(build.attached)
+            rig = with_offsets(rig, build.attached, offsets, self.listed)
+        return {f"{name}.rig.json": encoded(write_rig(rig)), **files}
 
 
 TARGET = JsonTarget()

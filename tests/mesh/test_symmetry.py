@@ -94,7 +94,7 @@ def test_what_has_no_partner_is_told_with_place_and_distance() -> None:
     positions, triangles = bilateral(500, 3)
     horn = np.array([(0.3, 3.0, 0.0), (0.4, 3.0, 0.0), (0.3, 3.2, 0.0)])
     mesh = bare_mesh(
-        np.concatenate([positions, horn]), np.concatenate([triangles, [[0, 1, 2]] + np.int64(len(positions))])
+        np.concatenate([positions, horn]), np.concatenate([triangles, np.array([[0, 1, 2]]) + len(positions)])
     )
     found = symmetry_map(mesh, MIDDLE, TOLERANCE)
     report = report_of(mesh, found, ["root"])
@@ -120,7 +120,8 @@ def test_copies_at_seams_share_their_partners() -> None:
 @pytest.mark.parametrize("offset", [0.0, 0.3, -12.75])
 def test_the_plane_is_found_from_the_points(axis: str, offset: float) -> None:
     positions, _ = bilateral(3000, 8)
-    positions = positions * (1.0, 1.0, 1.0 + 0.3 * positions[:, 2:]) + (0.0, 0.2, 0.1) * positions[:, 1:2] ** 2
+    across, up, along = positions.T
+    positions = np.column_stack([across, up + 0.2 * up**2 + 0.3 * along**2, along + 0.25 * up**3])
     column = "xyz".index(axis)
     placed = np.roll(positions, column, axis=1)
     placed[:, column] += offset

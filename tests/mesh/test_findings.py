@@ -1,0 +1,89 @@
+"""What is told about a mesh and its symmetry."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.findings import find_mesh, find_symmetry, length
+from plica.rig.model import Character, Rig, RigJoint, Symmetry
+from plica.values import Geometry
+from tests.mesh.test_gltf_mesh import HALF, skinned, two_joints
+from tests.support.meshes import Buffers, bare_mesh, bilateral
+
+
+def joint(name: str, parent: str | None) -> RigJoint:
+    return RigJoint(name, parent, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 1.0, 1.0), "none", None, True)
+
+
+RIG = Rig(Character("wren", "Wren", Geometry("model.gltf"), 1e-4), (joint("hip", None), joint("knee", "hip")))
+POSITIONS, TRIANGLES = bilateral(500, 3)
+
+
+def test_the_mesh_of_a_rig_and_its_problems(tmp_path: Path) -> None:
+    buffers, found = Buffers(), Diagnostics()
+    path = buffers.written(tmp_path / "model.gltf", two_joints([skinned(buffers, ((0.5, 0.4, 0, 0),) * 4)]))
+    mesh = find_mesh(RIG, path, "model.gltf", None, found)
+    assert mesh is not None and mesh.vertex_count == 4
+    assert [told.name for told in found.all] == ["unclear-model"]
+    assert "4 vertices of `skin` whose weights" in found.all[0].message
+    assert find_mesh(RIG, tmp_path / "none.gltf", "none.gltf", None, found) is None
+    assert found.has_errors
+
+
+def test_a_mesh_bound_to_joints_of_another_skeleton_is_refused(tmp_path: Path) -> None:
+    buffers, found = Buffers(), Diagnostics()
+    path = buffers.written(tmp_path / "model.gltf", two_joints([skinned(buffers, HALF)]))
+    assert find_mesh(replace(RIG, skeleton=RIG.skeleton[:1]), path, "model.gltf", None, found) is None
+    assert "no joint of the skeleton" in found.all[0].message
+
+
+def test_a_stated_plane_is_kept_and_another_is_found() -> None:
+    found = Diagnostics()
+    moved = bare_mesh(POSITIONS + np.array((0.25, 0, 0)), TRIANGLES)
+    joints_say = replace(RIG, symmetry=Symmetry("x", 0.2503, True))
+    symmetry = find_symmetry(joints_say, moved, None, found)
+    assert symmetry is not None and abs(symmetry.plane.offset - 0.25) < 1e-9, "the points know better than the joints"
+    assert find_symmetry(RIG, moved, None, found) is not None
+    assert found.all == ()
+    stated = replace(RIG, symmetry=Symmetry("x", 0.0, False))
+    symmetry = find_symmetry(stated, moved, None, found)
+    assert symmetry is not None and symmetry.plane.offset == 0.0
+    assert "vertices-without-partner" in [told.name for told in found.all]
+
+
+def test_what_has_no_partner_is_told_once_with_all_that_matters() -> None:
+    found = Diagnostics()
+    positions = np.concatenate([POSITIONS, [(0.3, 3.0, 0.0), (0.4, 3.0, 0.0), (0.3, 3.2, 0.0)]])
+    mesh = bare_mesh(positions, np.concatenate([TRIANGLES, np.array([[0, 1, 2]]) + len(POSITIONS)]))
+    find_symmetry(RIG, mesh, None, found)
+    (told,) = found.all
+    assert told.name == "vertices-without-partner"
+    assert told.message == (
+        f"3 of {len(positions)} vertices have no partner on the other side: 3 near `hip`; "
+        f"the furthest, vertex {len(POSITIONS) + 1} at (0.4, 3, 0) m, is 700 mm from any"
+    )
+
+
+def test_what_is_off_is_a_note() -> None:
+    found = Diagnostics()
+    positions = POSITIONS.copy()
+    positions[positions[:, 0].argmax()] += (0.0, 0.002, 0.0)
+    find_symmetry(RIG, bare_mesh(positions, TRIANGLES), None, found)
+    (told,) = found.all
+    assert (told.name, told.severity) == ("vertices-off-the-mirror", "note")
+    assert told.message.startswith("2 of ") and told.message.endswith("by 2 mm")
+
+
+def test_no_plane_at_all() -> None:
+    found = Diagnostics()
+    mesh = bare_mesh(np.random.default_rng(1).uniform(size=(300, 3)), np.zeros((0, 3), np.int64))
+    assert find_symmetry(RIG, mesh, None, found) is None
+    assert [told.name for told in found.all] == ["no-mirror-plane"]
+
+
+def test_lengths_are_short() -> None:
+    assert [length(metres) for metres in (0.0, 1e-5, 0.0123456, 1.5)] == ["0 mm", "0.01 mm", "12.3 mm", "1.5e+03 mm"]
