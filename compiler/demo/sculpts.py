@@ -13,11 +13,11 @@ from typing import Final
 import numpy as np
 
 from plica.demo import otter
-from plica.demo.archive import archived
 from plica.demo.limbs import arm_frames
 from plica.demo.model import DemoModel
 from plica.demo.skinning import Pose, blended, skin_matrices, skinned, turn
 from plica.demo.vectors import Floats, falloff, smooth_step, unit
+from plica.mesh.npz import written
 
 SMALLEST: Final = 2e-5
 """Offsets below this length, in metres, are not stored."""
@@ -273,7 +273,7 @@ def _stored(model: DemoModel, offsets: Floats) -> bytes:
     # Only the left: soft towards the mirror plane, so that both sides together stay smooth.
     limited = _limited(offsets) * smooth_step(model.positions[:, 0] / 0.008)[:, None]
     indices = np.flatnonzero(np.linalg.norm(limited, axis=1) > SMALLEST)
-    return archived(
+    return written(
         {
             "indices": indices.astype(np.int32),
             "offsets": limited[indices].astype(np.float32),

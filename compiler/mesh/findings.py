@@ -151,8 +151,8 @@ def _tell(difference: NeutralDifference, shown: str, span: Span | None, found: D
 
 
 def length(metres: float) -> str:
-    """A length in millimetres, as short as it is exact enough."""
-    return f"{metres * 1000.0:.3g} mm"
+    """A length with its unit, to three digits."""
+    return f"{metres * 1000.0:.3g} mm" if metres < 1.0 else f"{metres:.3g} m"
 
 
 def _places(places: Sequence[Place]) -> str:

@@ -54,7 +54,7 @@ def encoded(text: str) -> bytes:
 
 
 @cache
-def _counts(record: type) -> frozenset[str]:
+def _counts(record: Any) -> frozenset[str]:
     """The fields of a record that hold whole numbers, which are written without a point."""
     hints = get_type_hints(record)
     return frozenset(name for name, kind in hints.items() if kind in (int, tuple[int, ...]))
@@ -71,7 +71,7 @@ def plain(value: Any) -> Any:
         return [plain(item) for item in value]
     if isinstance(value, tuple):
         found: dict[str, Any] = {}
-        counts = _counts(kind)
+        counts: frozenset[str] = _counts(value.__class__)
         for name, item in zip(kind._fields, value, strict=True):
             if name in counts:
                 found[name] = list(item) if type(item) is tuple else item

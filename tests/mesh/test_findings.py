@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +18,14 @@ def joint(name: str, parent: str | None) -> RigJoint:
     return RigJoint(name, parent, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 1.0, 1.0), "none", None, True)
 
 
-RIG = Rig(Character("wren", "Wren", Geometry("model.gltf"), 1e-4), (joint("hip", None), joint("knee", "hip")))
+JOINTS = (joint("hip", None), joint("knee", "hip"))
+
+
+def rig_with(joints: tuple[RigJoint, ...] = JOINTS, symmetry: Symmetry | None = None) -> Rig:
+    return Rig(Character("wren", "Wren", Geometry("model.gltf"), 1e-4), joints, symmetry)
+
+
+RIG = rig_with()
 POSITIONS, TRIANGLES = bilateral(500, 3)
 
 
@@ -37,19 +43,19 @@ def test_the_mesh_of_a_rig_and_its_problems(tmp_path: Path) -> None:
 def test_a_mesh_bound_to_joints_of_another_skeleton_is_refused(tmp_path: Path) -> None:
     buffers, found = Buffers(), Diagnostics()
     path = buffers.written(tmp_path / "model.gltf", two_joints([skinned(buffers, HALF)]))
-    assert find_mesh(replace(RIG, skeleton=RIG.skeleton[:1]), path, "model.gltf", None, found) is None
+    assert find_mesh(rig_with(JOINTS[:1]), path, "model.gltf", None, found) is None
     assert "no joint of the skeleton" in found.all[0].message
 
 
 def test_a_stated_plane_is_kept_and_another_is_found() -> None:
     found = Diagnostics()
     moved = bare_mesh(POSITIONS + np.array((0.25, 0, 0)), TRIANGLES)
-    joints_say = replace(RIG, symmetry=Symmetry("x", 0.2503, True))
+    joints_say = rig_with(symmetry=Symmetry("x", 0.2503, True))
     symmetry = find_symmetry(joints_say, moved, None, found)
     assert symmetry is not None and abs(symmetry.plane.offset - 0.25) < 1e-9, "the points know better than the joints"
     assert find_symmetry(RIG, moved, None, found) is not None
     assert found.all == ()
-    stated = replace(RIG, symmetry=Symmetry("x", 0.0, False))
+    stated = rig_with(symmetry=Symmetry("x", 0.0, False))
     symmetry = find_symmetry(stated, moved, None, found)
     assert symmetry is not None and symmetry.plane.offset == 0.0
     assert "vertices-without-partner" in [told.name for told in found.all]
@@ -86,4 +92,4 @@ def test_no_plane_at_all() -> None:
 
 
 def test_lengths_are_short() -> None:
-    assert [length(metres) for metres in (0.0, 1e-5, 0.0123456, 1.5)] == ["0 mm", "0.01 mm", "12.3 mm", "1.5e+03 mm"]
+    assert [length(metres) for metres in (0.0, 1e-5, 0.0123456, 1.5)] == ["0 mm", "0.01 mm", "12.3 mm", "1.5 m"]
