@@ -64,7 +64,7 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float, *, same:
     by_edges = np.zeros(len(partners), bool)
     if (partners < 0).any() or (len(near[0]) and not leads.all()):
         reopened = _doubtful(near[0], edges, leads, partners)
-        former = partners[reopened]
+        before, former = partners.copy(), partners[reopened]
         taken[former], partners[reopened] = False, -1
         settled = partners >= 0
         _along_edges(source.positions, target.positions, (edges, other_edges), partners, taken, tolerance, reach)
@@ -72,7 +72,9 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float, *, same:
         _take(partners, taken, reopened[again], former[again])
         by_edges = ~settled & (partners >= 0)
         by_edges[reopened[again]] = False
-        leads = _leads(edges, other_edges, partners)
+        changed = before != partners
+        touched = np.flatnonzero(changed[edges[:, 0]] | changed[edges[:, 1]])
+        leads[touched] = _leads(edges[touched], other_edges, partners)
     distances = np.full(len(partners), np.nan)
     found = np.flatnonzero(partners >= 0)
     distances[found] = _lengths(source.positions[found] - target.positions[partners[found]])
@@ -95,8 +97,8 @@ def _same_place(source: Floats, target: Floats, tolerance: float) -> tuple[Integ
     """Pairs that are alone in the same cell of a fine grid."""
     if not len(source) or not len(target):
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    low = np.minimum(source.min(axis=0), target.min(axis=0))
-    high = np.maximum(source.max(axis=0), target.max(axis=0))
+    (low, high), (other_low, other_high) = _box(source), _box(target)
+    low, high = np.minimum(low, other_low), np.maximum(high, other_high)
     size = float((high - low).max()) / CELLS or 1.0
     middle = (low + high) / 2.0  # mirrored places round alike about the middle
     ours, own_order = _sorted_keys(source, middle, size)
@@ -152,9 +154,15 @@ def _closest(places: Floats, among: Floats, tolerance: float) -> tuple[Integers,
     return order[np.where(some, found[:, 0], 0)], clear
 
 
+def _box(positions: Floats) -> tuple[Floats, Floats]:
+    """The least and the greatest of each coordinate (3,); column by column, which is several times faster."""
+    columns = positions.T
+    return np.array([column.min() for column in columns]), np.array([column.max() for column in columns])
+
+
 def _grid_order(positions: Floats) -> Integers:
-    low = positions.min(axis=0)
-    size = float((positions.max(axis=0) - low).max()) / GRID or 1.0
+    low, high = _box(positions)
+    size = float((high - low).max()) / GRID or 1.0
     x, y, z = ((positions - low) / size).astype(np.int64).T
     return np.argsort((x * (GRID + 1) + y) * (GRID + 1) + z, kind="stable")
 
@@ -181,11 +189,14 @@ def _leads(edges: Integers, other_edges: Integers, partners: Integers) -> Flags:
 
 def _doubtful(near: Integers, edges: Integers, leads: Flags, partners: Integers) -> Integers:
     """Those of the points paired by nearness whose neighbours all speak against it."""
-    known = (partners[edges] >= 0).all(axis=1)
     count = len(partners)
-    speak = np.bincount(edges[known].ravel(), minlength=count)
-    agree = np.bincount(edges[known & leads].ravel(), minlength=count)
-    return np.asarray(near[(speak[near] > 1) & (agree[near] == 0)])
+    against = np.bincount(edges[~leads].ravel(), minlength=count)
+    asked = np.zeros(count, bool)
+    asked[near] = against[near] > 1
+    if asked.any():
+        agreeing = edges[leads & (asked[edges[:, 0]] | asked[edges[:, 1]])]
+        asked[agreeing[(partners[agreeing] >= 0).all(axis=1)].ravel()] = False
+    return np.flatnonzero(asked)
 
 
 def _links(edges: Integers, free: Flags) -> tuple[Integers, Integers]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Literal, NamedTuple
 
@@ -38,17 +38,34 @@ class Taken(NamedTuple):
     pose: Sculpt
 
 
-@dataclass(frozen=True, eq=False)
-class Sculpting:
-    """What taking sculpts off their poses needs; `shapes` grows as shapes are computed, for later `after` facts."""
+class Posed(NamedTuple):
+    """A mesh in a sculpt's pose: where it stands (v, 3) with the shapes that were on, the skin matrices, and what
+    those shapes add to the neutral mesh (None: there are none)."""
 
-    rig: Rig
-    mesh: Mesh
-    sides: SideWeights | None
-    locate: Locate
-    found: Diagnostics
-    size: float
-    shapes: dict[str, Inbetweens] = field(default_factory=dict)
+    positions: Floats
+    skins: Floats
+    earlier: Floats | None
+
+
+class Sculpting:
+    """Takes sculpts off their poses; `shapes` grows as shapes are computed, for later `after` facts."""
+
+    def __init__(
+        self, rig: Rig, mesh: Mesh, sides: SideWeights | None, locate: Locate, found: Diagnostics, size: float
+    ) -> None:
+        """`size`: the body's, in metres."""
+        self.rig, self.mesh, self.sides = rig, mesh, sides
+        self.locate, self.found, self.size = locate, found, size
+        self.shapes: dict[str, Inbetweens] = {}
+        self._poses: dict[tuple[object, ...], Posed] = {}
+
+    @cached_property
+    def _poser(self) -> Poser:
+        return Poser(self.rig)
+
+    @cached_property
+    def _skinning(self) -> Skinning:
+        return Skinning(self.mesh)
 
     @property
     def joints(self) -> list[str]:
@@ -61,6 +78,7 @@ class Sculpting:
         `poses` are the left side's, the right side's and both together for a shape of both sides, else just one. Of
         whole meshes the pose that leaves fewest vertices moved is the one; offsets alone tell by their side.
         """
+        self._poses.clear()  # the next sculpt's poses are others, and large meshes take much memory
         file = poses[0].file
         path = self.locate(file)
         if isinstance(path, Refused):
@@ -86,7 +104,7 @@ class Sculpting:
             return poses[0]
 
         def moved(pose: Sculpt) -> int:
-            expected = self._posed(pose)[0]
+            expected = self._posed(pose).positions
             there = sculpted_positions(sculpt, self.mesh, expected)
             return int((np.linalg.norm(there - expected, axis=1) > MOVED * self.size).sum())
 
@@ -99,7 +117,7 @@ class Sculpting:
             return None
         if not sculpt_posed(skins):
             return Taken(self._meant(self._difference(sculpt, earlier)), pose)
-        unposer = Unposer(Skinning(self.mesh), self.mesh.positions, skins, earlier)
+        unposer = Unposer(self._skinning, self.mesh.positions, skins, earlier)
         if sculpt.offsets is not None:
             unposed = unposer.sparse(sculpt.offsets)
         else:
@@ -121,17 +139,19 @@ class Sculpting:
         keep = np.linalg.norm(offsets.offsets, axis=1) > MOVED * self.size
         return Offsets(offsets.indices[keep], offsets.offsets[keep])
 
-    def _posed(self, sculpt: Sculpt, span: Span | None = None) -> tuple[Floats, Floats, Floats | None]:
-        """Where the mesh stands in a sculpt's pose with the shapes before it, the skin matrices, those shapes' part."""
-        posed = Poser(self.rig).pose(sculpt.pose)
-        if span is not None:
-            for problem in posed.problems:
-                self.found.add_filled(problem.rule, span, problem.values)
-        deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
-        motion = deformer.motion(posed.poses)
-        positions = next(iter(deformer.positions(motion))).positions[0]
-        earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
-        return positions, motion.skins[0], earlier
+    def _posed(self, sculpt: Sculpt, span: Span | None = None) -> Posed:
+        """The mesh in a sculpt's pose; with a span, what stands in the way of the pose is reported there."""
+        posing = self._poser.pose(sculpt.pose)
+        for problem in posing.problems if span is not None else ():
+            self.found.add_filled(problem.rule, span, problem.values)
+        key = (sculpt.pose, sculpt.after)
+        if key not in self._poses:
+            deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
+            motion = deformer.motion(posing.poses)
+            positions = next(iter(deformer.positions(motion))).positions[0]
+            earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
+            self._poses[key] = Posed(positions, motion.skins[0], earlier)
+        return self._poses[key]
 
     def _before(self, sculpt: Sculpt) -> Mapping[str, Inbetweens]:
         return {name: self.shapes[name] for name in dict.fromkeys(sculpt.after) if name in self.shapes}

@@ -413,7 +413,7 @@ class ShapeOffsets(NamedTuple):
 
 
 class OffsetsTable(NamedTuple):
-    """The computed offsets: the binary file beside the text, the mesh that they are about, and what each shape weighs."""
+    """The computed offsets: the binary file beside the text, the mesh they are about, and what each shape weighs."""
 
     file: str
     vertex_count: int
