@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from plica.mesh.model import Integers
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)  # the earliest date that a zip file can hold
-MAX_BYTES: Final = 4 * 1024**3
+MAX_BYTES: Final = 1024**3
 """No archive may unpack to more."""
 
 
@@ -46,7 +46,7 @@ def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as file:
             if sum(entry.file_size for entry in file.infolist()) > MAX_BYTES:
-                raise ArchiveError("it unpacks to more than 4 GiB")
+                raise ArchiveError("it unpacks to more than 1 GiB")
         with np.load(io.BytesIO(data), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
     except ArchiveError:

@@ -9,9 +9,11 @@ from scipy.spatial import cKDTree
 from plica.mesh.assemble import put_right
 from plica.mesh.model import Floats, Mesh
 from plica.mesh.read import read_mesh
+from plica.mesh.symmetry import plane_of, symmetry_map
 from plica.readers.model import read_outline
 from plica.skeleton.model import Skeleton
 from tests.support.data import shared_data
+from tests.support.meshes import bare_mesh
 
 
 def of_file(*parts: str) -> tuple[Mesh, Skeleton]:
@@ -151,3 +153,17 @@ def test_every_open_model_reads() -> None:
         if mesh.weights.shape[1]:
             np.testing.assert_allclose(mesh.weights.sum(axis=1), 1.0, atol=1e-15)
         assert bool(mesh.problems) is (path.stem in ("RiggedFigure_unnamed_unnormalised", "SimpleMorph"))
+
+
+def test_a_face_modelled_evenly_mirrors() -> None:
+    # The open face model in the shared data (its licence beside it), 26,719 vertices in centimetres, modelled even:
+    # all but a few mirror, and the middle vertices are those that lie on the plane
+    with np.load(shared_data("face", "face_shapes.npz")) as data:
+        mesh = bare_mesh(data["neutral"].astype(np.float64), data["tri_v"].astype(np.int64))
+    plane = plane_of(mesh, 0.001)
+    assert plane is not None and (plane.axis, plane.offset) == ("x", 0.0)
+    found = symmetry_map(mesh, plane, 0.001)
+    assert found.share > 0.9998
+    assert np.count_nonzero(found.distances > 0.001) < 50
+    on_plane = np.abs(mesh.positions[:, 0]) < 1e-6
+    assert found.seam[on_plane].mean() > 0.99
