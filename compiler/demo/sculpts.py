@@ -17,6 +17,7 @@ from plica.demo.limbs import arm_frames
 from plica.demo.model import DemoModel
 from plica.demo.skinning import Pose, blended, skin_matrices, skinned, turn
 from plica.demo.vectors import Floats, falloff, smooth_step, unit
+from plica.mesh.fingerprint import fingerprint_of
 from plica.mesh.npz import written
 
 SMALLEST: Final = 2e-5
@@ -278,6 +279,7 @@ def _stored(model: DemoModel, offsets: Floats) -> bytes:
             "indices": indices.astype(np.int32),
             "offsets": limited[indices].astype(np.float32),
             "vertex_count": np.array(len(offsets), dtype=np.int64),
+            "fingerprint": np.array(str(fingerprint_of(model.positions, model.triangles))),
         }
     )
 

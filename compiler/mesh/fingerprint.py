@@ -74,13 +74,18 @@ class NeutralDifference:
 
 def fingerprint(mesh: Mesh) -> Fingerprint:
     """The fingerprint of a neutral mesh."""
+    return fingerprint_of(mesh.positions, mesh.triangles)
+
+
+def fingerprint_of(positions: Floats, triangles: Integers) -> Fingerprint:
+    """The fingerprint of positions (v, 3) in metres and triangles (t, 3)."""
     # Single precision alone would tell 0 from 1e-12.
-    positions = np.rint(mesh.positions.astype(np.float32).astype(np.float64) / FINEST).astype("<i8")
+    steps = np.rint(positions.astype(np.float32).astype(np.float64) / FINEST).astype("<i8")
     return Fingerprint(
-        mesh.vertex_count,
-        _digest(mesh.triangles.astype("<i8")),
-        _digest(positions),
-        _digest(positions[np.lexsort(positions.T)]),
+        len(positions),
+        _digest(triangles.astype("<i8")),
+        _digest(steps),
+        _digest(steps[np.lexsort(steps.T)]),
     )
 
 

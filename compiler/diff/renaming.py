@@ -1,0 +1,69 @@
+"""References to what was renamed: an old entry that names another by its former name says the same as before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from plica.rig.model import (
+    ControlValue,
+    Expectation,
+    Fold,
+    RegionSet,
+    Sample,
+    Sculpt,
+    Shape,
+    ShapeOffsets,
+    StrengthOf,
+    StrengthPose,
+)
+
+Renamed = Mapping[str, Mapping[str, str]]
+
+# The fields that hold names of other entries, and the lists that those stand in.
+REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
+    (ControlValue, "control"): ("controls",),
+    (StrengthOf, "strength"): ("strengths",),
+    (StrengthPose, "strength"): ("strengths",),
+    (Sample, "field"): ("fields",),
+    (RegionSet, "regions"): ("regions",),
+    (Sculpt, "after"): ("shapes",),
+    (Shape, "within"): ("regions",),
+    (Shape, "follows"): ("strengths",),
+    (Fold, "detail"): ("details",),
+    (Fold, "area"): ("regions",),
+    (Fold, "follows"): ("strengths",),
+    (Expectation, "against"): ("regions",),
+    (Expectation, "over"): ("strengths",),
+    (ShapeOffsets, "shape"): ("shapes",),
+}
+# What an expectation measures, by its kind; regions where nothing else is said.
+_MEASURED = {"smooth": "strengths", "reach": "strengths", "overlap": "details", "moved": "shapes"}
+
+
+def tables_of(record: Any, field: str) -> tuple[str, ...]:
+    """The lists in which the names that a field holds are looked up; none for a field that holds no names."""
+    if isinstance(record, Expectation) and field == "of":
+        return (_MEASURED.get(record.kind, "regions"),)
+    return REFERENCES.get((type(record), field), ())
+
+
+def rewritten(record: Any, renamed: Renamed) -> Any:
+    """The record with every reference to a renamed entry, at any depth, put into the new name."""
+    if not hasattr(record, "_fields"):
+        if isinstance(record, tuple) and record and hasattr(record[0], "_fields"):
+            return tuple(rewritten(item, renamed) for item in record)
+        return record
+    values = []
+    for name, value in zip(record._fields, record, strict=True):
+        tables = tables_of(record, name)
+        values.append(_put(value, tables, renamed) if tables else rewritten(value, renamed))
+    return type(record)(*values)
+
+
+def _put(value: Any, tables: tuple[str, ...], renamed: Renamed) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_put(item, tables, renamed) for item in value)
+    for table in tables:
+        value = renamed.get(table, {}).get(value, value)
+    return value

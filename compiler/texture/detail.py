@@ -1,0 +1,109 @@
+"""Detail maps blended by folds: the reference that shaders are held against.
+
+A texel's factor is the sum of its folds' masks, each times its fold's strength, clamped to 0..1.
+
+*Plain* mixing mixes the two decoded vectors linearly and scales the result to unit length: factor 0 gives
+the relaxed map's direction, factor 1 the contracted map's.
+
+*Reoriented* mixing (Barre-Brisebois and Hill, "Blending in Detail", 2012) takes the contracted map for what
+contracting adds to the skin. It is faded in from flat, mix(flat, contracted, factor), and laid over the relaxed
+normal, turned as the relaxed normal is turned from flat. With n1 the relaxed normal at unit length, n2 the faded
+contracted one, t = n1 + (0, 0, 1) and u = n2 (-1, -1, 1), the paper's result t (t . u) / t.z - u has the direction of
+t (t . u) - u t.z, as t.z is never negative; the latter needs no division and is then scaled to unit length. Factor 0
+gives the relaxed map's direction, factor 1 all of the contracted map on top of it, and where the relaxed
+map is flat the contracted one's direction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from plica.mesh.model import Floats
+from plica.rig.model import Rig
+from plica.texture.normal_maps import FLAT, NormalMap, decoded, encoded, png_of, sampled, unit
+
+Mixing = Literal["plain", "reoriented"]
+
+_FLIP: Final = np.array((-1.0, -1.0, 1.0))
+_TEXELS_AT_ONCE: Final = 1 << 18
+
+
+def fold_factor(shares: Floats, strengths: Floats) -> Floats:
+    """Factors (...): clamp(sum of `shares` (folds, ...) times `strengths` (folds,), 0, 1)."""
+    return np.clip(np.einsum("f...,f->...", shares, strengths), 0.0, 1.0)
+
+
+def mixed(relaxed: Floats, contracted: Floats, factor: Floats, mixing: Mixing) -> Floats:
+    """Unit normals (..., 3) of two decoded vectors (..., 3) and a factor (...) from 0 to 1."""
+    share = factor[..., None]
+    if mixing == "plain":
+        return unit(relaxed * (1.0 - share) + contracted * share)
+    return reoriented(unit(relaxed), FLAT * (1.0 - share) + contracted * share)
+
+
+def reoriented(base: Floats, added: Floats) -> Floats:
+    """Unit normals (..., 3): `added` over the unit normals `base` (Barre-Brisebois and Hill 2012); see above."""
+    t, u = base + FLAT, added * _FLIP
+    along = np.einsum("...i,...i->...", t, u)[..., None]
+    return unit(t * along - u * t[..., 2:])
+
+
+@dataclass(frozen=True, eq=False)
+class DetailMaps:
+    """A detail's two normal maps and the masks of its folds: by name (rows, columns), from 0 to 1, of any sizes."""
+
+    relaxed: NormalMap
+    contracted: NormalMap
+    masks: Mapping[str, Floats]
+    mixing: Mixing = "plain"
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Columns and rows of the blended map: the larger of the two maps', each way."""
+        one, other = self.relaxed.size, self.contracted.size
+        return max(one[0], other[0]), max(one[1], other[1])
+
+
+def fold_strengths(rig: Rig, detail: str, strengths: Mapping[str, float]) -> dict[str, float]:
+    """The strength of each fold of a detail, in the rig's order, from the strengths of a pose by name.
+
+    A fold that follows nothing has strength 0. Raises KeyError for a strength that is not given.
+    """
+    return {
+        fold.name: 0.0 if fold.follows is None else strengths[fold.follows]
+        for fold in rig.folds
+        if fold.detail == detail
+    }
+
+
+def factor_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
+    """Factors (n,) at texture coordinates (n, 2), v down; folds that `strengths` leaves out have strength 0."""
+    total = np.zeros(len(uv))
+    for name, mask in maps.masks.items():
+        if strength := strengths.get(name, 0.0):
+            total += sampled(mask, uv) * strength
+    return np.clip(total, 0.0, 1.0)
+
+
+def normals_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
+    """The blended unit normals (n, 3) at texture coordinates (n, 2), v down."""
+    relaxed, contracted = (decoded(sampled(image.values, uv)) for image in (maps.relaxed, maps.contracted))
+    return mixed(relaxed, contracted, factor_at(maps, strengths, uv), maps.mixing)
+
+
+def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:
+    """The blended unit normals (rows, columns, 3) at the texel middles of a map of `maps.size`."""
+    return np.concatenate(list(_bands(maps, strengths)))
+
+
+def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
+    """The blended normal map at these strengths as an 8-bit RGB PNG; the same bytes on every run."""
+    return png_of(np.concatenate([encoded(band) for band in _bands(maps, strengths)]))
+
+
+def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> list[Floats]:
+    return []
