@@ -5,11 +5,11 @@ The records are walked generically, field by field, so that a field that is adde
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
-from plica.diff.renaming import FIRST_PLACE, Renamed, rewritten
-from plica.rig.model import Expectation, Rig, Sample
+from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
+from plica.rig.model import Expectation, OffsetsTable, Rig, Sample, ShapeOffsets
 
 What = Literal["added", "removed", "renamed", "changed"]
 Record = Any  # one of the named tuples of `plica.rig.model` and `plica.values`
@@ -26,7 +26,6 @@ _KINDS = {
     "expectations": "expect",
     "aliases": "alias",
 }
-_RECORDS_OF_THEIR_OWN = ("character", "symmetry", "offsets")
 _WORDS_FOR_PEOPLE = frozenset({"name", "declared", "about"})
 
 
@@ -78,32 +77,53 @@ def facts(old: Rig, new: Rig) -> tuple[Fact, ...]:
     """Everything that differs, in the order of the rig's fields and then of the entries' identities."""
     pairs = _named_pairs(old, new)
     renamed = _renamed(pairs)
-    old_expectations = tuple(rewritten(item, renamed) for item in old.expectations) if renamed else old.expectations
-    pairs += [_Pair("expectations", *pair) for pair in _expectations(old_expectations, new.expectations)]
-    found = [fact for pair in pairs if (fact := _fact(pair, renamed)) is not None]
+    pairs += [_Pair("expectations", *pair) for pair in _expectations(_rewritten(old.expectations, renamed), new)]
+    pairs += [_Pair("offsets", *pair) for pair in _offsets(old.offsets, new.offsets, renamed)]
+    naming = _Naming(old, new)
+    found = [fact for pair in pairs if (fact := _fact(pair, renamed, naming)) is not None]
     return tuple(_with_likenesses(found))
 
 
-def _kind(pair: _Pair) -> str:
-    entry = pair.old if pair.new is None else pair.new
-    if pair.table == "strengths":
-        return str(entry.kind)
-    return _KINDS.get(pair.table, pair.table)
+def _rewritten(entries: Iterable[Record], renamed: Renamed) -> tuple[Record, ...]:
+    return tuple(rewritten(item, renamed) for item in entries) if renamed else tuple(entries)
+
+
+class _Naming:
+    """What entries without a declared name of their own are called: those of the new rig first, then of the old."""
+
+    def __init__(self, old: Rig, new: Rig) -> None:
+        before, after = declared_names(old), declared_names(new)
+        self._declared = {table: {**before[table], **after[table]} for table in before}
+        self._sides = {shape.name: shape.side for shape in (*old.shapes, *new.shapes)}
+
+    def expectation(self, item: Expectation) -> str:
+        """An expectation without its limit and poses, which may be what changed: `volume of forearm`."""
+        words: list[str] = [item.kind]
+        known = self._declared[tables_of(item, "of")[0]]
+        if item.of:
+            words.append(f"of {', '.join(known.get(name, name) for name in item.of)}")
+        if item.against:
+            words.append(f"from {self._declared['regions'].get(item.against, item.against)}")
+        return " ".join(words)
+
+    def shape(self, name: str) -> tuple[str, str]:
+        """The declared name and the side of a shape."""
+        return self._declared["shapes"].get(name, name), self._sides.get(name, "none")
 
 
 # ---- pairs --------------------------------------------------------------------------------------------
 
 
 def _named_pairs(old: Rig, new: Rig) -> list[_Pair]:
-    """Old and new entries of everything but expectations; fields before the strengths of their samples."""
+    """Old and new entries of all that has a name; fields come before the strengths of their samples."""
     pairs: list[_Pair] = []
     fields: dict[str, str] = {}
     for table in Rig._fields:
         before, after = getattr(old, table), getattr(new, table)
-        if table == "expectations":
+        if table in ("expectations", "offsets"):
             continue
-        if isinstance(before, tuple) and not hasattr(before, "_fields") or type(after) is tuple:
-            listed = [_Pair(table, *pair) for pair in _by_identity(before or (), after or (), fields)]
+        if table in _KINDS or table == "strengths":
+            listed = [_Pair(table, *pair) for pair in _by_identity(before, after, fields)]
             if table == "fields":
                 fields = {one.new.name: one.old.name for one in listed if one.old and one.new}
             pairs += listed
@@ -164,43 +184,43 @@ def _renamed(pairs: list[_Pair]) -> Renamed:
     """For each list, the new output names of the old ones that differ."""
     renamed: dict[str, dict[str, str]] = {}
     for table, old, new in pairs:
-        if old is None or new is None or not hasattr(old, "declared"):
-            if table != "details" or old is None or new is None:
-                continue
-        if old.name != new.name:
-            renamed.setdefault(table, {})[old.name] = new.name
+        if table in _KINDS or table == "strengths":
+            names = getattr(old, "name", None), getattr(new, "name", None)
+            if None not in names and names[0] != names[1]:
+                renamed.setdefault(table, {})[str(names[0])] = str(names[1])
     return renamed
 
 
-# ---- expectations have no names --------------------------------------------------------------------------
+# ---- entries without names ------------------------------------------------------------------------------
 
 
-def _expectations(
-    old: tuple[Expectation, ...], new: tuple[Expectation, ...]
-) -> list[tuple[Expectation | None, Expectation | None]]:
+def _expectations(old: tuple[Expectation, ...], rig: Rig) -> list[tuple[Expectation | None, Expectation | None]]:
     """Pairs of the same measure of the same things: over the same poses if possible, else where there is one of each."""
     pairs: list[tuple[Expectation | None, Expectation | None]] = []
-    before, after = list(old), list(new)
-    for parts in (_all_but_words, _all_but_limit):
-        waiting: dict[Hashable, list[Expectation]] = {}
-        for item in before:
-            waiting.setdefault(parts(item), []).append(item)
-        unmatched = []
-        for item in after:
-            partners = waiting.get(parts(item))
-            if partners:
-                pairs.append((partners.pop(0), item))
-            else:
-                unmatched.append(item)
-        before, after = [item for items in waiting.values() for item in items], unmatched
-    for item in tuple(after):
-        same_old = [other for other in before if _measured(other) == _measured(item)]
-        same_new = [other for other in after if _measured(other) == _measured(item)]
-        if len(same_old) == len(same_new) == 1:
-            pairs.append((same_old[0], item))
-            before.remove(same_old[0])
-            after.remove(item)
+    before, after = list(old), list(rig.expectations)
+    for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True)):
+        found, before, after = _matched(before, after, parts, alone)
+        pairs += found
     return [*pairs, *((None, item) for item in after), *((item, None) for item in before)]
+
+
+def _matched(
+    before: list[Expectation], after: list[Expectation], key: Callable[[Expectation], Hashable], alone: bool
+) -> tuple[list[tuple[Expectation | None, Expectation | None]], list[Expectation], list[Expectation]]:
+    """Pairs with the same key, and what is left; `alone`: only where each side has the key once."""
+    groups: dict[Hashable, tuple[list[Expectation], list[Expectation]]] = {}
+    for side, items in enumerate((before, after)):
+        for item in items:
+            groups.setdefault(key(item), ([], []))[side].append(item)
+    pairs: list[tuple[Expectation | None, Expectation | None]] = []
+    rest_before: list[Expectation] = []
+    rest_after: list[Expectation] = []
+    for old, new in groups.values():
+        count = 0 if alone and not len(old) == len(new) == 1 else min(len(old), len(new))
+        pairs += zip(old[:count], new[:count], strict=True)
+        rest_before += old[count:]
+        rest_after += new[count:]
+    return pairs, rest_before, rest_after
 
 
 def _measured(item: Expectation) -> Hashable:
@@ -208,21 +228,25 @@ def _measured(item: Expectation) -> Hashable:
 
 
 def _all_but_limit(item: Expectation) -> Hashable:
-    return (*item[:4], item.over, item.over_clips, item.over_everything)
+    return (*_measured(item), item.over, item.over_clips, item.over_everything)
 
 
 def _all_but_words(item: Expectation) -> Hashable:
-    return (*_all_but_limit(item), item.limit) if isinstance(item.limit, float | int | None) else repr(item)
+    return _all_but_limit(item), item.limit
 
 
-def described(item: Expectation) -> str:
-    """An expectation in a few words, without its limit, which may be what changed: `volume of forearm over elbow`."""
-    words: list[str] = [item.kind]
-    if item.of:
-        words.append(f"of {', '.join(item.of)}")
-    if item.against:
-        words.append(f"from {item.against}")
-    return " ".join(words)
+def _offsets(
+    old: OffsetsTable | None, new: OffsetsTable | None, renamed: Renamed
+) -> Iterator[tuple[Record | None, Record | None]]:
+    """The table without its shapes, and the shapes of it by name."""
+    if old is None or new is None:
+        yield old, new
+        return
+    yield old._replace(shapes=()), new._replace(shapes=())
+    before = {item.shape: item for item in _rewritten(old.shapes, renamed)}
+    after = {item.shape: item for item in new.shapes}
+    for name in dict.fromkeys((*before, *after)):
+        yield before.get(name), after.get(name)
 
 
 # ---- fields ---------------------------------------------------------------------------------------------
@@ -250,31 +274,40 @@ def _are_lists_of_records(old: Any, new: Any) -> bool:
     )
 
 
-def _fact(pair: _Pair, renamed: Renamed) -> Fact | None:
+def _fact(pair: _Pair, renamed: Renamed, naming: _Naming) -> Fact | None:
     table, old, new = pair
     if old is new or (type(old) is type(new) and old == new and not renamed):
         return None
-    entry = old if new is None else new
-    kind = _kind(pair)
-    single = table in _RECORDS_OF_THEIR_OWN or not hasattr(entry, "_fields")
-    if single:
-        name = declared = table if table != "character" or entry is None else str(entry.name)
-    elif isinstance(entry, Expectation):
-        name = declared = described(entry)
-    else:
-        name = str(getattr(entry, "name", entry[0]))
-        declared = str(getattr(entry, "declared", name))
-    side = "none" if single or table == "skeleton" else str(getattr(entry, "side", "none"))
-    start = (table, kind, declared, side, name, old, new)
+    called = _called(pair, naming)
     if old is None or new is None:
-        if table == FIRST_PLACE:
-            return Fact("changed", *start, (FieldChange("", old, new),))
-        return Fact("added" if old is None else "removed", *start)
-    before = rewritten(old, renamed) if renamed and hasattr(old, "_fields") and table != "expectations" else old
+        return Fact("added" if old is None else "removed", *called, old, new)
+    before = rewritten(old, renamed) if renamed else old
     found = tuple(differences(before, new, "" if hasattr(new, "_fields") else table))
-    if not single and getattr(old, "declared", declared) != declared or (table == "details" and old.name != new.name):
-        return Fact("renamed", *start, tuple(one for one in found if one.path not in ("name", "declared")))
-    return Fact("changed", *start, found) if found else None
+    if _identity_changed(old, new, table):
+        return Fact("renamed", *called, old, new, tuple(one for one in found if one.path not in ("name", "declared")))
+    return Fact("changed", *called, old, new, found) if found else None
+
+
+def _identity_changed(old: Record, new: Record, table: str) -> bool:
+    if table == "details":
+        return bool(old.name != new.name)
+    return hasattr(new, "declared") and identity(old) != identity(new)
+
+
+def _called(pair: _Pair, naming: _Naming) -> tuple[str, str, str, str, str]:
+    """Table, kind, declared name, side and output name of a pair."""
+    table, entry = pair.table, pair.old if pair.new is None else pair.new
+    if isinstance(entry, ShapeOffsets):
+        return table, "offsets", *naming.shape(entry.shape), entry.shape
+    if isinstance(entry, Expectation):
+        return table, "expect", naming.expectation(entry), entry.side, naming.expectation(entry)
+    if table not in _KINDS and table != "strengths":
+        name = str(entry.name) if table == "character" else table
+        return table, "character" if table == "character" else "rig", name, "none", name
+    name = str(getattr(entry, "name", entry[0]))
+    side = "none" if table == "skeleton" else str(getattr(entry, "side", "none"))
+    kind = str(entry.kind) if table == "strengths" else _KINDS[table]
+    return table, kind, str(getattr(entry, "declared", name)), side, name
 
 
 # ---- hints ------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from plica.rig.model import (
     Expectation,
     Fold,
     RegionSet,
+    Rig,
     Sample,
     Sculpt,
     Shape,
@@ -59,6 +60,15 @@ def rewritten(record: Any, renamed: Renamed) -> Any:
         tables = tables_of(record, name)
         values.append(_put(value, tables, renamed) if tables else rewritten(value, renamed))
     return type(record)(*values)
+
+
+def declared_names(rig: Rig) -> dict[str, dict[str, str]]:
+    """For each list whose entries others name, the declared name of each output name."""
+    tables = {"controls", "fields", "strengths", "regions", "shapes", "details", "folds"}
+    return {
+        table: {entry.name: getattr(entry, "declared", entry.name) for entry in getattr(rig, table)}
+        for table in sorted(tables)
+    }
 
 
 def _put(value: Any, tables: tuple[str, ...], renamed: Renamed) -> Any:

@@ -16,7 +16,7 @@ map is flat the contracted one's direction.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -32,9 +32,12 @@ _FLIP: Final = np.array((-1.0, -1.0, 1.0))
 _TEXELS_AT_ONCE: Final = 1 << 18
 
 
-def fold_factor(shares: Floats, strengths: Floats) -> Floats:
-    """Factors (...): clamp(sum of `shares` (folds, ...) times `strengths` (folds,), 0, 1)."""
-    return np.clip(np.einsum("f...,f->...", shares, strengths), 0.0, 1.0)
+def fold_factor(masks: Sequence[Floats], strengths: Sequence[float], shape: tuple[int, ...]) -> Floats:
+    """Factors of this shape: clamp(sum of masks (each of that shape) times strengths, 0, 1)."""
+    total = np.zeros(shape)
+    for mask, strength in zip(masks, strengths, strict=True):
+        total += mask * strength
+    return np.clip(total, 0.0, 1.0)
 
 
 def mixed(relaxed: Floats, contracted: Floats, factor: Floats, mixing: Mixing) -> Floats:
@@ -82,16 +85,16 @@ def fold_strengths(rig: Rig, detail: str, strengths: Mapping[str, float]) -> dic
 
 def factor_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
     """Factors (n,) at texture coordinates (n, 2), v down; folds that `strengths` leaves out have strength 0."""
-    total = np.zeros(len(uv))
-    for name, mask in maps.masks.items():
-        if strength := strengths.get(name, 0.0):
-            total += sampled(mask, uv) * strength
-    return np.clip(total, 0.0, 1.0)
+    active = [name for name in maps.masks if strengths.get(name, 0.0) != 0.0]
+    masks = [sampled(maps.masks[name], uv) for name in active]
+    return fold_factor(masks, [strengths[name] for name in active], (len(uv),))
 
 
 def normals_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
     """The blended unit normals (n, 3) at texture coordinates (n, 2), v down."""
-    relaxed, contracted = (decoded(sampled(image.values, uv)) for image in (maps.relaxed, maps.contracted))
+    relaxed, contracted = (
+        decoded(sampled(image.stored, uv) / image.largest) for image in (maps.relaxed, maps.contracted)
+    )
     return mixed(relaxed, contracted, factor_at(maps, strengths, uv), maps.mixing)
 
 
@@ -105,5 +108,12 @@ def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
     return png_of(np.concatenate([encoded(band) for band in _bands(maps, strengths)]))
 
 
-def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> list[Floats]:
-    return []
+def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]:
+    """The blended map from top to bottom, so many rows at a time that little memory is needed."""
+    columns, rows = maps.size
+    step = max(1, _TEXELS_AT_ONCE // columns)
+    across = (np.arange(columns) + 0.5) / columns
+    for first in range(0, rows, step):
+        down = (np.arange(first, min(first + step, rows)) + 0.5) / rows
+        uv = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
+        yield normals_at(maps, strengths, uv).reshape(len(down), columns, 3)

@@ -43,9 +43,9 @@ class NormalMap:
         return self.stored.shape[1], self.stored.shape[0]
 
     @property
-    def values(self) -> Floats:
-        """The stored values as numbers from 0 to 1 (rows, columns, 3)."""
-        return self.stored / float(2**self.bits - 1)
+    def largest(self) -> float:
+        """The stored value that means 1."""
+        return float(2**self.bits - 1)
 
 
 def read_normal_map(data: bytes) -> NormalMap:
@@ -126,7 +126,7 @@ def png_of(stored: NDArray[np.uint8]) -> bytes:
 # ---- sampling -----------------------------------------------------------------------------------------
 
 
-def sampled(values: Floats, uv: Floats) -> Floats:
+def sampled(values: Floats | NDArray[np.uint8] | NDArray[np.uint16], uv: Floats) -> Floats:
     """Values (n, ...) of an image (rows, columns, ...) at texture coordinates (n, 2), v down.
 
     Linear between the four nearest texel middles, repeating at the borders: glTF 2.0's default sampler

@@ -1,0 +1,265 @@
+"""What a change of a driver or a combination does to its strength, computed by evaluating both."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from itertools import product
+from math import isfinite
+from typing import TYPE_CHECKING, NamedTuple
+
+from plica.rig.model import Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, StrengthOf
+from plica.values import Bezier, Curve, Hermite, Points
+
+if TYPE_CHECKING:
+    from plica.evaluate.poses import Array
+
+_STEPS = 128  # between two ends of spans; knots are looked at exactly
+_MOST_PARTS = 8  # of a combination; all mixtures of 0, a half and 1 are tried
+_NOTHING = 1e-9  # a change of strength that is only rounding
+
+
+class Effect(NamedTuple):
+    """What became of a strength.
+
+    `largest` is the largest change (0 to 1 for clamped strengths), at the reading `at` (radians, metres or a control's
+    unit); `rest` are the strengths in the rest pose, `reaches` the readings at which the old and the new strength are at
+    the end of their span, `at_extreme` both strengths at the old one. `same_reading` tells whether both were given one
+    reading; else the old driver's joint was moved and both were evaluated on the pose.
+    """
+
+    largest: float
+    at: float
+    rest: tuple[float, float]
+    reaches: tuple[float, float]
+    at_extreme: tuple[float, float]
+    flipped: bool
+    same_reading: bool = True
+
+    @property
+    def rest_moved(self) -> bool:
+        """Whether the strength in the rest pose changed."""
+        return abs(self.rest[0] - self.rest[1]) > _NOTHING
+
+    @property
+    def extreme_moved(self) -> bool:
+        """Whether the full strength comes at another reading, or is another."""
+        scale = max(1e-12, *map(abs, self.reaches))
+        moved = abs(self.reaches[0] - self.reaches[1]) > 1e-9 * scale
+        return moved or abs(self.at_extreme[0] - self.at_extreme[1]) > _NOTHING
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether the strengths are the same everywhere."""
+        return self.largest <= _NOTHING and not self.flipped
+
+
+class Response(NamedTuple):
+    """What turns a reading into a strength."""
+
+    span: tuple[float, float]
+    clamped: bool
+    curve: Curve
+
+
+def response_of(driver: Driver) -> Response:
+    """The parts of a driver that do not say what it reads."""
+    return Response(driver.span, driver.clamped, driver.curve)
+
+
+def driver_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect | None:
+    """What a driver's change does; None where it cannot be evaluated, or where the two have nothing in common."""
+    if _same_number(old.reading, new.reading):
+        return response_effect(response_of(old), response_of(new))
+    if not _joints(old.reading) <= {joint.name for joint in after.skeleton}:
+        return None
+    return _posed_effect(old, new, before, after)
+
+
+def _same_number(old: Reading, new: Reading) -> bool:
+    if isinstance(old, ControlValue) or isinstance(new, ControlValue):
+        return isinstance(old, ControlValue) and isinstance(new, ControlValue)
+    return old == new
+
+
+def _joints(reading: Reading) -> set[str]:
+    if isinstance(reading, ControlValue):
+        return set()
+    return {reading.joint, reading.other} if isinstance(reading, Gap) else {reading.joint}
+
+
+@lru_cache(maxsize=4096)
+def response_effect(old: Response, new: Response) -> Effect | None:
+    """The effect of another span or curve, over the union of both spans. None for values that cannot be evaluated."""
+    if not (_is_sound(old) and _is_sound(new)):
+        return None
+    readings = readings_of(old, new)
+    return _compared(old, new, readings, strengths_at(old, readings), strengths_at(new, readings))
+
+
+def _is_sound(response: Response) -> bool:
+    """Whether a span and a curve can be evaluated; those of a rig that was checked always can."""
+    start, stop = response.span
+    curve = response.curve
+    if not (isfinite(start) and isfinite(stop) and start != stop):
+        return False
+    knots = [knot[0] for knot in _knots(curve)]
+    if isinstance(curve, Bezier):
+        return all(0 <= value <= 1 for value in (curve.controls[0], curve.controls[2]))
+    rising = all(a < b for a, b in zip(knots, knots[1:], strict=False))
+    return rising and len(knots) > 1 and knots[0] == 0 and knots[-1] == 1
+
+
+def _knots(curve: Curve) -> tuple[tuple[float, ...], ...]:
+    if isinstance(curve, Points):
+        return curve.points
+    return curve.knots if isinstance(curve, Hermite) else ((0.0,), (1.0,))
+
+
+def readings_of(old: Response, new: Response) -> Array:
+    """The readings at which two responses are compared: rest, all ends and knots, and steps between them, rising."""
+    import numpy as np
+
+    ends = (*old.span, *new.span, 0.0)
+    exact = [start + (stop - start) * knot[0] for (start, stop), _, curve in (old, new) for knot in _knots(curve)]
+    low, high = min(ends[:4]), max(ends[:4])
+    return np.unique([*np.linspace(low, high, 2 * _STEPS + 1), *exact, *ends[:4]])
+
+
+def strengths_at(response: Response, readings: Array) -> Array:
+    """The strengths at readings."""
+    from plica.evaluate import curve_values
+
+    start, stop = response.span
+    return curve_values(response.curve, (readings - start) / (stop - start), response.clamped)
+
+
+def _compared(
+    old: Response, new: Response, readings: Array, before: Array, after: Array, flipped: bool = False
+) -> Effect | None:
+    import numpy as np
+
+    change = np.abs(after - before)
+    if not np.isfinite(change).all():
+        return None
+    index = int(change.argmax())
+    ends = np.array([0.0, old.span[1]])
+    (rest_before, end_before), (rest_after, end_after) = strengths_at(old, ends), strengths_at(new, ends)
+    return Effect(
+        float(change[index]),
+        float(readings[index]),
+        (float(rest_before), float(rest_after)),
+        (old.span[1], new.span[1]),
+        (float(end_before), float(end_after)),
+        flipped or _rises(old) != _rises(new),
+    )
+
+
+def _rises(response: Response) -> bool:
+    """Whether the strength goes up with the reading, from end to end of the span."""
+    import numpy as np
+
+    start, stop = response.span
+    first, last = strengths_at(response, np.array([start, stop]))
+    return bool((last >= first) == (stop > start))
+
+
+def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect | None:
+    """The effect of another reading: the old reading is made to run over its span by posing, both drivers are read."""
+    import numpy as np
+
+    from plica.evaluate import Evaluator, poses_from
+    from plica.evaluate.gather import skeleton_of
+    from plica.evaluate.placing import Placer
+
+    if not (_is_sound(response_of(old)) and _is_sound(response_of(new))):
+        return None
+    placer = Placer(before, skeleton_of(before))
+    readings = np.unique([*np.linspace(*old.span, _STEPS + 1), 0.0])
+    posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(old.reading, value)) is not None]
+    if not posed:
+        return None
+    sparse = [pose for _, pose in posed]
+    known = {control.name for control in after.controls}
+    if any(set(pose.controls) - known for pose in sparse):
+        return None
+    rows = [
+        Evaluator(rig._replace(fields=(), strengths=(driver,))).strengths(poses_from(rig, sparse))[:, 0]
+        for rig, driver in ((before, old), (after, new))
+    ]
+    values = np.array([value for value, _ in posed])
+    change = np.abs(rows[1] - rows[0])
+    if not np.isfinite(change).all():
+        return None
+    index, rest, end = int(change.argmax()), int(np.abs(values).argmin()), int(np.abs(values - old.span[1]).argmin())
+    return Effect(
+        float(change[index]),
+        float(values[index]),
+        (float(rows[0][rest]), float(rows[1][rest])),
+        (old.span[1], new.span[1]),
+        (float(rows[0][end]), float(rows[1][end])),
+        _opposite(old.reading, new.reading),
+        same_reading=False,
+    )
+
+
+def _opposite(old: Reading, new: Reading) -> bool:
+    """Whether the same motion now counts the other way round."""
+    axes = [
+        getattr(reading, name)
+        for reading in (old, new)
+        for name in ("axis", "toward", "weights")
+        if hasattr(reading, name)
+    ]
+    if type(old) is not type(new) or len(axes) != 2 or _joints(old) != _joints(new):
+        return False
+    return sum(a * b for a, b in zip(*axes, strict=True)) < 0
+
+
+# ---- combinations -----------------------------------------------------------------------------------------
+
+
+class Mixture(NamedTuple):
+    """The largest change of a combination, and the strengths of its parts where it is found."""
+
+    largest: float
+    parts: tuple[tuple[str, float], ...]
+    before: float
+    after: float
+
+
+def combine_effect(old: Combine, new: Combine) -> Mixture | None:
+    """Where two combinations differ most, over mixtures of 0, a half and 1; None for too many parts."""
+    names = sorted({*parts_of(old.combination), *parts_of(new.combination)})
+    if not names or len(names) > _MOST_PARTS:
+        return None
+    best: Mixture | None = None
+    for values in product((0.0, 1.0, 0.5), repeat=len(names)):
+        parts = dict(zip(names, values, strict=True))
+        before, after = combined(old.combination, parts), combined(new.combination, parts)
+        if best is None or abs(after - before) > best.largest + _NOTHING:
+            best = Mixture(abs(after - before), tuple(parts.items()), before, after)
+    return best
+
+
+def parts_of(combination: Combination) -> list[str]:
+    """The names of all strengths that a combination is made of."""
+    names: list[str] = []
+    for part in combination.parts:
+        names += [part.strength] if isinstance(part, StrengthOf) else parts_of(part)
+    return names
+
+
+def combined(combination: Combination, strengths: dict[str, float]) -> float:
+    """A combination of strengths, as `plica.rig.model.Combination` says."""
+    values = [
+        strengths[part.strength] if isinstance(part, StrengthOf) else combined(part, strengths)
+        for part in combination.parts
+    ]
+    if combination.how == "product":
+        result = 1.0
+        for value in values:
+            result *= value
+        return result
+    if combination.how == "sum":
+        return min(1.0, sum(values))
+    return max(values) if combination.how == "greatest" else min(values)
