@@ -1,0 +1,35 @@
+"""The Build: what targets emit from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from plica.rig.model import Rig
+from plica.source import Span
+
+if TYPE_CHECKING:
+    from plica.mesh.attach import Attached
+
+# The kind and the output name of an entry. Kinds are the words of the language that declare it: control, driver,
+# combine, field, region, shape, detail, fold; `sample` for the strengths of a field.
+Origin = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Build:
+    """A Rig, and where its entries were written, for diagnostics; `folder` is the folder of the spec.
+
+    `attached`: the mesh and what was computed on it; None where there is no mesh, or nothing to compute.
+    """
+
+    rig: Rig
+    origins: Mapping[Origin, Span] = field(default_factory=dict)
+    folder: Path = Path()
+    attached: Attached | None = None
+
+    def span_of(self, kind: str, name: str) -> Span | None:
+        """Where an entry was written; None for a Rig that was not made from text."""
+        return self.origins.get((kind, name))

@@ -1,0 +1,42 @@
+"""From what compiling gave to a Build: the mesh attached, where there is something to compute on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from plica.build.model import Build
+from plica.diagnostics import Diagnostics
+from plica.pipeline import Compiled
+from plica.source import Span
+from plica.workspace import Workspace
+
+
+def prepare(
+    compiled: Compiled,
+    folder: Path,
+    allowed: Sequence[Path],
+    found: Diagnostics,
+    step: Callable[[str], None] = lambda text: None,
+    normals: bool = False,
+) -> Build | None:
+    """A Build of a spec that compiled without errors, or None after diagnostics.
+
+    `folder` is the spec's; `normals` also computes how the shapes change normals.
+    """
+    rig = compiled.rig
+    if rig is None:
+        return None
+    if rig.character.geometry is None or not any(shape.source for shape in rig.shapes):
+        return Build(rig, compiled.origins, folder)
+    from plica.mesh.attach import attach
+
+    def span_of(kind: str, name: str) -> Span | None:
+        if kind == "character" and compiled.spec is not None:
+            return compiled.spec.character.span
+        return compiled.origins.get((kind, name))
+
+    attached = attach(rig, Workspace(folder, allowed).locate, found, span_of, step, normals)
+    if found.has_errors:
+        return None
+    return Build(rig, compiled.origins, folder, attached)
