@@ -10,7 +10,7 @@ from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
 from plica.rig.model import Rig
 from plica.source import Source, Span
-from plica.spec.bind import bind
+from plica.spec.bind import Bound, bind
 from plica.spec.model import Spec
 from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
@@ -22,6 +22,7 @@ class Compiled(NamedTuple):
 
     `origins`: where each rig entry was declared, by kind (`driver`, `shape`, ...) and output name.
     `documents`: the spec and the libraries that it uses. `is_library`: a file with parameters and no character.
+    `bound`: what binding gave, also where it found errors; None where the text could not be bound.
     """
 
     diagnostics: tuple[Diagnostic, ...]
@@ -30,6 +31,7 @@ class Compiled(NamedTuple):
     rig: Rig | None
     origins: Mapping[tuple[str, str], Span]
     is_library: bool = False
+    bound: Bound | None = None
 
     @property
     def sources(self) -> tuple[Source, ...]:
@@ -51,17 +53,21 @@ def compile_file(path: Path, allowed: Sequence[Path] = ()) -> Compiled:
 def compile_text(text: str, path: str = "spec.plica", workspace: Workspace | None = None) -> Compiled:
     """Compile a text. Without a workspace no file is read: other files cannot be used, nor checked for."""
     found = Diagnostics()
-    document = parse(Source(path, text), found)
+    return compile_document(parse(Source(path, text), found), workspace, found)
+
+
+def compile_document(document: Document, workspace: Workspace | None, found: Diagnostics) -> Compiled:
+    """Compile a text that was parsed; `found` holds what parsing it found."""
     if found.has_errors:
         return Compiled(found.all, (document,), None, None, {})
     if _is_library(document):
         return Compiled(found.all, (document,), None, None, {}, is_library=True)
     bound = bind(document, workspace.root if workspace else None, workspace, found)
     if found.has_errors or bound.spec is None:
-        return Compiled(found.all, bound.documents, None, None, {})
+        return Compiled(found.all, bound.documents, None, None, {}, bound=bound)
     expanded = expand(bound.spec, found)
     rig = None if found.has_errors else expanded.rig
-    return Compiled(found.all, bound.documents, bound.spec, rig, expanded.origins)
+    return Compiled(found.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
 
 
 def _is_library(document: Document) -> bool:

@@ -50,19 +50,28 @@ class Workspace:
 
     def read_text(self, path: Path, name: str) -> str | Refused:
         """A spec's text: UTF-8, with or without a byte order mark, line ends as they are."""
-        try:
-            if path.stat().st_size > MAX_TEXT_BYTES:
-                return Refused("file-too-large", {"file": name, "limit": f"{MAX_TEXT_BYTES // 2**20} MiB"})
-            data = path.read_bytes()
-        except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
-            reason = getattr(error, "strerror", None) or str(error)
-            return Refused("unreadable-file", {"file": name, "reason": reason})
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            reason = f"byte {error.start} is not UTF-8 text"
-            return Refused("unreadable-file", {"file": name, "reason": reason})
-        if "\0" in text:
-            reason = "it holds null characters, so it is not a text"
-            return Refused("unreadable-file", {"file": name, "reason": reason})
-        return text
+        data = read_bytes(path, name)
+        return data if isinstance(data, Refused) else text_of(data, name)
+
+
+def read_bytes(path: Path, name: str) -> bytes | Refused:
+    """A spec's bytes."""
+    try:
+        if path.stat().st_size > MAX_TEXT_BYTES:
+            return Refused("file-too-large", {"file": name, "limit": f"{MAX_TEXT_BYTES // 2**20} MiB"})
+        return path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
+        return _unreadable(name, getattr(error, "strerror", None) or str(error))
+
+
+def text_of(data: bytes, name: str) -> str | Refused:
+    """The text that a spec's bytes hold: UTF-8, without the byte order mark, line ends as they are."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        return _unreadable(name, f"byte {error.start} is not UTF-8 text")
+    return _unreadable(name, "it holds null characters, so it is not a text") if "\0" in text else text
+
+
+def _unreadable(name: str, reason: str) -> Refused:
+    return Refused("unreadable-file", {"file": name, "reason": reason})

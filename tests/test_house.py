@@ -32,6 +32,7 @@ STAGES = (
     "values",
     "curves",
     "syntax",
+    "format",
     "skeleton",
     "readers",
     "spec",
@@ -39,10 +40,12 @@ STAGES = (
     "pipeline",
     "evaluate",
     "mesh",
+    "texture",
     "build",
     "targets",
     "start",
     "demo",
+    "editor",
     "commands",
 )
 # Folders that hold data and no stage, and the package itself.

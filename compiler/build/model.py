@@ -22,13 +22,15 @@ Origin = tuple[str, str]
 class Build:
     """A Rig, and where its entries were written, for diagnostics; `folder` is the folder of the spec.
 
-    `attached`: the mesh and what was computed on it; None where there is no mesh, or nothing to compute.
+    `attached`: the mesh and what was computed on it; None where there is no mesh, or nothing to compute. `allowed`:
+    folders besides the spec's that files may lie in.
     """
 
     rig: Rig
     origins: Mapping[Origin, Span] = field(default_factory=dict)
     folder: Path = Path()
     attached: Attached | None = None
+    allowed: tuple[Path, ...] = ()
 
     def span_of(self, kind: str, name: str) -> Span | None:
         """Where an entry was written; None for a Rig that was not made from text."""

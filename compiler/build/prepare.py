@@ -27,8 +27,8 @@ def prepare(
     rig = compiled.rig
     if rig is None:
         return None
-    if rig.character.geometry is None or not any(shape.source for shape in rig.shapes):
-        return Build(rig, compiled.origins, folder)
+    if rig.character.geometry is None or not (rig.folds or any(shape.source for shape in rig.shapes)):
+        return Build(rig, compiled.origins, folder, allowed=tuple(allowed))
     from plica.mesh.attach import attach
 
     def span_of(kind: str, name: str) -> Span | None:
@@ -39,4 +39,4 @@ def prepare(
     attached = attach(rig, Workspace(folder, allowed).locate, found, span_of, step, normals)
     if found.has_errors:
         return None
-    return Build(rig, compiled.origins, folder, attached)
+    return Build(rig, compiled.origins, folder, attached, tuple(allowed))

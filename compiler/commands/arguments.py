@@ -50,6 +50,30 @@ def _demo(options: argparse.Namespace) -> int:
     return demo(options)
 
 
+def _measure(options: argparse.Namespace) -> int:
+    from plica.commands.measure import measure
+
+    return measure(options)
+
+
+def _format(options: argparse.Namespace) -> int:
+    from plica.commands.format import format_specs
+
+    return format_specs(options)
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from plica.commands.watch import watch
+
+    return watch(options)
+
+
+def _language_server(options: argparse.Namespace) -> int:
+    from plica.commands.language_server import language_server
+
+    return language_server(options)
+
+
 def _explain(options: argparse.Namespace) -> int:
     from plica.commands.explain import explain
 
@@ -57,6 +81,11 @@ def _explain(options: argparse.Namespace) -> int:
 
 
 def _add_common(parser: argparse.ArgumentParser) -> None:
+    _add_allow(parser)
+    _add_format(parser)
+
+
+def _add_allow(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--allow",
         metavar="DIR",
@@ -66,7 +95,6 @@ def _add_common(parser: argparse.ArgumentParser) -> None:
         help="let specs use files in this folder too; without it they may only use what lies in the spec's "
         "own folder (may be given several times)",
     )
-    _add_format(parser)
 
 
 def _add_format(parser: argparse.ArgumentParser) -> None:
@@ -140,6 +168,65 @@ def _add_demo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--replace", action="store_true", help="write even if the folder holds other or changed files")
 
 
+def _add_measure(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    _add_clips(parser, required=True)
+    parser.add_argument(
+        "--from", dest="start", metavar="SECONDS", type=float, help="leave out what is before this time of each clip"
+    )
+    parser.add_argument(
+        "--to", dest="stop", metavar="SECONDS", type=float, help="leave out what is after this time of each clip"
+    )
+    _add_allow(parser)
+    parser.add_argument(
+        "--format", choices=("text", "json"), default="text", help="text for people (the default), json for programs"
+    )
+
+
+def _add_clips(parser: argparse.ArgumentParser, required: bool) -> None:
+    parser.add_argument(
+        "--clip",
+        metavar="FILE",
+        action="append",
+        default=[],
+        required=required,
+        help="motion: animations in glTF 2.0, or motion capture in BVH (may be given several times)",
+    )
+
+
+def _add_layout(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "specs", metavar="SPEC", nargs="+", help="a spec or a library; `-` for the standard input, laid out to the output"
+    )
+    parser.add_argument(
+        "--check", action="store_true", help="write nothing; name the files that would change, and exit with 1 if any does"
+    )
+    parser.add_argument(
+        "--diff",
+        action="store_true",
+        help="write nothing; show what would change as a unified diff, and exit with 1 if anything does",
+    )
+    _add_format(parser)
+
+
+def _add_watch(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
+    parser.add_argument(
+        "--target",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="an output form (may be given several times; default: json and python)",
+    )
+    _add_allow(parser)
+
+
+def _add_language_server(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--stdio", action="store_true", help="talk over the standard streams, as it does anyway")
+    _add_allow(parser)
+
+
 def _add_explain(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("rule", metavar="CODE|NAME", nargs="?", help="as in PL101 or unexpected-text")
     parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
@@ -168,6 +255,18 @@ COMMANDS = {
         _add_build,
         _build,
     ),
+    "measure": Command(
+        "tell how far every reading travels in real motion",
+        """
+        Reads motion and tells for every driver the smallest and the largest reading, percentiles, how long it
+        stays near its extremes, and a `span` line to paste, in the spec's own units; warns where the spec's span
+        is never reached, or exceeded. Needs no mesh. The report goes to the standard output, warnings to the
+        standard error.
+        """,
+        ("plica measure wren.plica --clip clips/rounds.glb", "plica measure wren.plica --clip walk.bvh --format json"),
+        _add_measure,
+        _measure,
+    ),
     "start": Command(
         "write a first spec for a model that exists",
         """
@@ -189,6 +288,41 @@ COMMANDS = {
         ("plica demo", "plica demo /tmp/otter --replace"),
         _add_demo,
         _demo,
+    ),
+    "format": Command(
+        "put specs into the one layout that all specs have",
+        """
+        Indents, aligns and breaks the lines of each spec the same way, whoever wrote it; there is nothing to
+        choose. Words, comments, blank lines between declarations and their order stay. A file with mistakes is
+        left alone. Before a file is written Plica makes sure that it still says the same; it is written whole
+        or not at all. Exits with 1 if a file has mistakes.
+        """,
+        ("plica format wren.plica", "plica format --check --diff *.plica", "plica format - < wren.plica"),
+        _add_layout,
+        _format,
+    ),
+    "watch": Command(
+        "build again whenever something is saved",
+        """
+        Checks the spec, writes its targets if --out is given, and does so again whenever the spec, a library
+        or a file that it names is saved; only what the change touches is computed. Mistakes are shown with
+        their places, and the last outputs stay until they are mended. Ends with Ctrl-C.
+        """,
+        ("plica watch wren.plica", "plica watch wren.plica --out build --target json"),
+        _add_watch,
+        _watch,
+    ),
+    "language-server": Command(
+        "answer an editor's questions about specs",
+        """
+        Speaks the Language Server Protocol over the standard streams: findings as you type, formatting, what
+        a name means on both sides, definitions and references, renaming, completion with the joints of the
+        real skeleton, fixes, and the mirrored axes within the text. Editors start it; it needs the extra
+        `editor`.
+        """,
+        ("plica language-server",),
+        _add_language_server,
+        _language_server,
     ),
     "explain": Command(
         "tell more about a finding",

@@ -14,12 +14,8 @@ from plica.rig.model import (
     Rig,
     Rotation,
     Swing,
-    Vector,
 )
-from plica.skeleton.algebra import matrix_of, times
-
-_EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
-_AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+from plica.rig.wording import axis_text, vector_text
 
 
 class Row(NamedTuple):
@@ -72,21 +68,7 @@ def _reading_axis(reading: Reading) -> tuple[str, str, str] | None:
             axes = f"{vector_text(reading.toward)} along {vector_text(reading.along)}"
             return "swing toward", reading.joint, axes
         case Euler():
-            axis = times(matrix_of(reading.frame), _AXES[reading.channel])
-            return f"euler {reading.channel} of {reading.order}", reading.joint, vector_text(axis)
+            return f"euler {reading.channel} of {reading.order}", reading.joint, str(axis_text(reading))
         case Offset():
             return "offset", reading.joint, f"{vector_text(reading.weights)} of the parent"
     return None
-
-
-def vector_text(vector: Vector) -> str:
-    """An axis as one would write it: `x`, `-z`, or `(0.1234, 0.9877, 0)`."""
-    for name, axis in _AXES.items():
-        for sign in (1.0, -1.0):
-            if all(abs(a - sign * b) <= _EXACT for a, b in zip(vector, axis, strict=True)):
-                return name if sign > 0 else f"-{name}"
-    return f"({', '.join(_number(component) for component in vector)})"
-
-
-def _number(value: float) -> str:
-    return f"{value:.4f}".rstrip("0").rstrip(".") if abs(value) > 0.00005 else "0"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import product
+from itertools import pairwise, product
 from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.rig.model import Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, StrengthOf
+from plica.rig.model import Bend, Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation, StrengthOf
+from plica.rig.references import first_problem
 from plica.values import Bezier, Curve, Hermite, Points
 
 if TYPE_CHECKING:
@@ -21,10 +22,10 @@ _NOTHING = 1e-9  # a change of strength that is only rounding
 class Effect(NamedTuple):
     """What became of a strength.
 
-    `largest` is the largest change (0 to 1 for clamped strengths), at the reading `at` (radians, metres or a control's
-    unit); `rest` are the strengths in the rest pose, `reaches` the readings at which the old and the new strength are at
-    the end of their span, `at_extreme` both strengths at the old one. `same_reading` tells whether both were given one
-    reading; else the old driver's joint was moved and both were evaluated on the pose.
+    `largest` is the largest change (0 to 1 for clamped strengths), at the reading `at` (radians, metres or a
+    control's unit); `rest` are the strengths in the rest pose, `reaches` the readings at which the old and the new
+    strength are at the end of their span, `at_extreme` both strengths at the old one. `same_reading` tells whether both
+    were given one reading; else the old driver's joint was moved and both were evaluated on the pose.
     """
 
     largest: float
@@ -105,7 +106,7 @@ def _is_sound(response: Response) -> bool:
     knots = [knot[0] for knot in _knots(curve)]
     if isinstance(curve, Bezier):
         return all(0 <= value <= 1 for value in (curve.controls[0], curve.controls[2]))
-    rising = all(a < b for a, b in zip(knots, knots[1:], strict=False))
+    rising = all(a < b for a, b in pairwise(knots))
     return rising and len(knots) > 1 and knots[0] == 0 and knots[-1] == 1
 
 
@@ -173,19 +174,20 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
 
     if not (_is_sound(response_of(old)) and _is_sound(response_of(new))):
         return None
+    if any(first_problem(_alone(*pair)) is not None for pair in ((before, old), (after, new))):
+        return None
     placer = Placer(before, skeleton_of(before))
+    moved = _motion(old.reading, new.reading)
     readings = np.unique([*np.linspace(*old.span, _STEPS + 1), 0.0])
-    posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(old.reading, value)) is not None]
+    posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(moved, value)) is not None]
     if not posed:
         return None
     sparse = [pose for _, pose in posed]
     known = {control.name for control in after.controls}
     if any(set(pose.controls) - known for pose in sparse):
         return None
-    rows = [
-        Evaluator(rig._replace(fields=(), strengths=(driver,))).strengths(poses_from(rig, sparse))[:, 0]
-        for rig, driver in ((before, old), (after, new))
-    ]
+    alone = (_alone(before, old), _alone(after, new))
+    rows = [Evaluator(rig).strengths(poses_from(rig, sparse))[:, 0] for rig in alone]
     values = np.array([value for value, _ in posed])
     change = np.abs(rows[1] - rows[0])
     if not np.isfinite(change).all():
@@ -200,6 +202,18 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
         _opposite(old.reading, new.reading),
         same_reading=False,
     )
+
+
+def _motion(old: Reading, new: Reading) -> Reading:
+    """What to move: a bend has no axis of its own, so it is bent about that of the new reading where there is one."""
+    if isinstance(old, Bend) and isinstance(new, Rotation) and old.joint == new.joint:
+        return new
+    return old
+
+
+def _alone(rig: Rig, driver: Driver) -> Rig:
+    """A rig with one strength and nothing that follows it."""
+    return Rig(rig.character, rig.skeleton, rig.symmetry, rig.controls, strengths=(driver,))
 
 
 def _opposite(old: Reading, new: Reading) -> bool:

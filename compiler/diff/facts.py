@@ -195,7 +195,7 @@ def _renamed(pairs: list[_Pair]) -> Renamed:
 
 
 def _expectations(old: tuple[Expectation, ...], rig: Rig) -> list[tuple[Expectation | None, Expectation | None]]:
-    """Pairs of the same measure of the same things: over the same poses if possible, else where there is one of each."""
+    """Pairs of the same measure of the same things: over the same poses, else where there is one of each."""
     pairs: list[tuple[Expectation | None, Expectation | None]] = []
     before, after = list(old), list(rig.expectations)
     for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True)):
@@ -253,7 +253,7 @@ def _offsets(
 
 
 def differences(old: Any, new: Any, path: str = "") -> Iterator[FieldChange]:
-    """Every field that differs. Records of one type and lists of records of one length are walked; all else is a value."""
+    """Every field that differs: records of one type and lists of as many records are walked, all else is a value."""
     if old is new or (type(old) is type(new) and old == new):
         return
     if type(old) is type(new) and hasattr(old, "_fields"):

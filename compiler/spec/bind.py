@@ -22,7 +22,7 @@ from plica.spec.model import (
     ScopeSide,
     Spec,
 )
-from plica.spec.symbols import Symbol, Symbols
+from plica.spec.symbols import NAMESPACES, Symbol, Symbols, Use
 from plica.syntax import nodes
 from plica.values import Curve
 from plica.workspace import Workspace
@@ -52,10 +52,11 @@ BINDERS: dict[str, Binder] = {
 
 
 class Bound(NamedTuple):
-    """What binding gives: the spec (None where there is no character), and every document it was made of."""
+    """What binding gives: the spec (None where there is no character), every document it was made of, its names."""
 
     spec: Spec | None
     documents: tuple[nodes.Document, ...]
+    symbols: Symbols | None = None
 
 
 class _Draft(NamedTuple):
@@ -89,7 +90,7 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
         flattener.report_unused()
         binding.report_unused()
         binding.drop_accepted()
-    return Bound(_spec(character, entries, expectations), documents)
+    return Bound(_spec(character, entries, expectations), documents, symbols)
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expectations: list[ExpectationOf]) -> Spec:
@@ -208,6 +209,7 @@ class _Binding:
             for side in ("both", "none", target.side or "left", target.side or "right"):
                 draft = drafts.get((kind, full_name, cast(ScopeSide, side)))
                 if draft is not None:
+                    self.symbols.uses.append(Use(NAMESPACES[kind], full_name, instance.span))
                     self._apply(draft, target, instance)
                     return
         known = [draft.name for draft in self.drafts if draft.kind == kind]

@@ -36,13 +36,26 @@ class Symbol(NamedTuple):
     samples: tuple[str, ...] = ()
 
 
+class Use(NamedTuple):
+    """A place that refers to a name: the name's namespace, the whole name that was meant, and where it is written."""
+
+    namespace: str
+    name: str
+    span: Span
+
+
 class Symbols:
-    """All declared names, and which of them something refers to."""
+    """All declared names, and which of them something refers to.
+
+    `uses` lists every reference that was found, in the order of binding; a declaration that is written out several
+    times is in it as often.
+    """
 
     def __init__(self, found: Diagnostics) -> None:
         self._found = found
         self._table: dict[str, dict[str, list[Symbol]]] = {}
         self._used: set[tuple[str, str]] = set()
+        self.uses: list[Use] = []
 
     def declare(self, symbol: Symbol) -> bool:
         """Add a name; False, and a diagnostic, where it is taken."""
@@ -67,6 +80,11 @@ class Symbols:
         """All names of a namespace."""
         return list(self._table.get(namespace, {}))
 
+    @property
+    def declared(self) -> list[Symbol]:
+        """All declared names."""
+        return [symbol for names in self._table.values() for symbols in names.values() for symbol in symbols]
+
     def unused(self, namespace: str) -> list[Symbol]:
         """The symbols that nothing refers to."""
         return [
@@ -83,6 +101,7 @@ class Symbols:
             symbols = self.lookup(namespace, candidate)
             if symbols:
                 self._used.add((namespace, candidate))
+                self.uses.append(Use(namespace, candidate, scope.span(node)))
                 return symbols
         self._report_unknown(namespace, name, node, scope)
         return []

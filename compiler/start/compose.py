@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
+from plica.format import formatted
 from plica.readers.outline import ModelOutline
 from plica.skeleton.sides import Plane
+from plica.source import Source
 from plica.start.body import Body, body_of
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
 from plica.start.names import PARTS, SOURCES, Part, parts_of
@@ -47,7 +49,16 @@ def start_spec(path: Path, found: Diagnostics, geometry: str | None = None) -> s
 
     shown = geometry or path.name
     outline = find_outline(path, shown, None, found)
-    return "" if outline is None else compose(outline, shown)
+    return "" if outline is None else _laid_out(compose(outline, shown))
+
+
+def _laid_out(text: str) -> str:
+    """A composed text in the canonical layout."""
+    found = Diagnostics()
+    result = formatted(Source("first spec", text), found)
+    if result is None:
+        raise RuntimeError(f"the first spec does not parse: {found.all[0].message}")
+    return result
 
 
 def path_from(folder: Path, model: Path) -> str:
@@ -166,7 +177,7 @@ def _regions(body: Body, subjects: list[Subject], bases: list[str]) -> list[list
             lines.append(f"region {subject.name}{subject.side} {{ skin of {joints} }}")
     if not lines:
         return []
-    return [["// Regions: the skin of the bones on either side of a joint.", *_aligned(lines)]]
+    return [["// Regions: the skin of the bones on either side of a joint.", *lines]]
 
 
 def _two_bones(body: Body, subject: Subject, bases: list[str]) -> list[str]:
@@ -230,13 +241,13 @@ def _shapes(body: Body, subjects: list[Subject]) -> list[list[str]]:
         return []
     lines = []
     for subject in subjects:
-        within = f"within {subject.name}  " if _part(body, subject).region else ""
+        within = f"within {subject.name} " if _part(body, subject).region else ""
         lines.append(f"shape {subject.name}_corrective{subject.side} {{ {within}follows {subject.name}_bend }}")
     head = [
         "// Shapes: still to be sculpted. Give each its file, and take out the ones that the skin does not need:",
         '//     sculpt "sculpts/NAME.npz"  posed at DRIVER 1',
     ]
-    return [[*head, *_aligned(lines)]]
+    return [[*head, *lines]]
 
 
 def _morphs(outline: ModelOutline, subjects: list[Subject]) -> list[list[str]]:
@@ -254,15 +265,15 @@ def _morphs(outline: ModelOutline, subjects: list[Subject]) -> list[list[str]]:
         sections.append(
             [
                 f"control {name} {{ range 0 .. 1 }}",
-                f"driver  {name} {{ reads control {name}  span 0 .. 1 }}",
-                f"shape   {name} {{ morph {encode_text(morph)}  follows {name} }}",
+                f"driver {name} {{ reads control {name} span 0 .. 1 }}",
+                f"shape {name} {{ morph {encode_text(morph)} follows {name} }}",
             ]
         )
     return sections
 
 
 def _expectations(body: Body, subjects: list[Subject]) -> list[list[str]]:
-    lines = ["expect { rest }    // every strength is exactly 0 in the rest pose"]
+    lines = ["expect { rest }  // every strength is exactly 0 in the rest pose"]
     limb = next((subject for subject in subjects if body.parts[subject.joint] in ("elbow", "knee")), None)
     if limb is not None:
         lines += [
@@ -271,12 +282,6 @@ def _expectations(body: Body, subjects: list[Subject]) -> list[list[str]]:
             f"//     expect{limb.side} {{ volume of {limb.name} within 4 %  over {limb.name}_bend }}",
         ]
     return [lines]
-
-
-def _aligned(lines: list[str]) -> list[str]:
-    """One-line declarations with their braces under each other."""
-    width = max(line.index(" {") for line in lines)
-    return [f"{line[: line.index(' {')]:<{width}}{line[line.index(' {') :]}" for line in lines]
 
 
 def _comment(text: str) -> str:

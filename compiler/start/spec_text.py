@@ -1,4 +1,4 @@
-"""Lays out blocks of the language."""
+"""Writes blocks of the language."""
 
 from __future__ import annotations
 
@@ -17,15 +17,12 @@ class Fact(NamedTuple):
 
 
 def block(head: str, facts: list[Fact], comment: str = "") -> list[str]:
-    """The lines of a block: values aligned, comments aligned after them."""
-    width = max((len(fact.keyword) for fact in facts), default=0)
-    bodies = [f"    {fact.keyword:<{width}}  {fact.values}".rstrip() for fact in facts]
-    opening = f"{head} {{"
-    column = max((len(body) for body, fact in zip(bodies, facts, strict=True) if fact.comment), default=0)
-    lines = [f"{opening}    // {comment}" if comment else opening]
-    for body, fact in zip(bodies, facts, strict=True):
-        lines.append(f"{body:<{column}}    // {fact.comment}" if fact.comment else body)
-    return [*lines, "}"]
+    """The lines of a block, not yet laid out."""
+    return [f"{head} {{{_after(comment)}", *[f"{fact.keyword} {fact.values}{_after(fact.comment)}" for fact in facts], "}"]
+
+
+def _after(comment: str) -> str:
+    return f"  // {comment}" if comment else ""
 
 
 def joint_text(name: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import cast
+from typing import NamedTuple, cast
 
 from lark import TextSlice
 from lark.exceptions import UnexpectedInput
@@ -26,7 +26,8 @@ _VERSION = re.compile(rf"(?:\s|//[^\n]*(?:\n|$))*plica[ \t]+(\d+)(?![\w.]|[ \t]*
 _KEYWORDS = re.compile(r"(?:override[ \t]+)?\w+")
 
 
-def _comments(text: str) -> tuple[nodes.Comment, ...]:
+def comments_of(text: str) -> tuple[nodes.Comment, ...]:
+    """All comments of a text, in order."""
     return tuple(
         nodes.Comment(match[1], match.start(1), match.end(1))
         for match in _COMMENT.finditer(text)
@@ -34,7 +35,7 @@ def _comments(text: str) -> tuple[nodes.Comment, ...]:
     )
 
 
-def _check_version(source: Source, found: Diagnostics) -> int | None:
+def check_version(source: Source, found: Diagnostics) -> int | None:
     """The offset after the version line, or None where the file cannot be read by this version."""
     match = _VERSION.match(source.text)
     if match is None:
@@ -52,7 +53,40 @@ def _check_version(source: Source, found: Diagnostics) -> int | None:
 
 def parse(source: Source, found: Diagnostics) -> nodes.Document:
     """Parse one file. Mistakes become diagnostics; the declarations without one are kept all the same."""
-    after = _check_version(source, found)
+    return _parse(source, found, None)
+
+
+class Tokens(NamedTuple):
+    """The words and signs of a text as the parser took them: Lark's terminals and offsets, one entry for each.
+
+    Lists of plain values and not one object for each token: those would keep Python's garbage collector busy.
+    """
+
+    kinds: list[str]
+    starts: list[int]
+    ends: list[int]
+
+
+def parse_with_tokens(source: Source, found: Diagnostics) -> tuple[nodes.Document, Tokens]:
+    """The same, and the tokens of the text as far as it parses as a whole."""
+    tokens = Tokens([], [], [])
+    return _parse(source, found, tokens), tokens
+
+
+def _run(text: str, tokens: Tokens | None) -> Run:
+    """Parse a whole text; what a word is depends on the parser, so tokens are noted while it takes them."""
+    if tokens is None:
+        return cast(Run, parser().parse(text, start="file"))
+    state = parser().parse_interactive(text, start="file")
+    for token in state.iter_parse():
+        tokens.kinds.append(token.type)
+        tokens.starts.append(cast(int, token.start_pos))
+        tokens.ends.append(cast(int, token.end_pos))
+    return cast(Run, state.feed_eof())
+
+
+def _parse(source: Source, found: Diagnostics, tokens: Tokens | None) -> nodes.Document:
+    after = check_version(source, found)
     if after is None:
         return nodes.Document(source, (), ())
     bare = recovery.blanked(source.text)
@@ -61,16 +95,16 @@ def parse(source: Source, found: Diagnostics) -> nodes.Document:
         found.add("nested-too-deeply", Span(source, deepest, deepest + 1), most=DEEPEST)
         return nodes.Document(source, (), ())
     try:
-        run = cast(Run, parser().parse(source.text, start="file"))
+        run = _run(source.text, tokens)
     except UnexpectedInput as error:
         before = found.count_of_errors
-        declarations = _Recovery(source, bare, found).parse(after)
+        declarations = Recovery(source, bare, found).parse(after)
         if found.count_of_errors == before:
             # The pieces are right where the whole is not: say what was wrong with the whole.
             errors.report(error, source, len(source.text), found)
     else:
         declarations = run.items
-    return nodes.Document(source, declarations, _comments(source.text))
+    return nodes.Document(source, declarations, comments_of(source.text))
 
 
 class _OpenEach:
@@ -81,8 +115,11 @@ class _OpenEach:
         self.declarations: list[nodes.Declaration] = []
 
 
-class _Recovery:
-    """Reads a file that does not parse as a whole, declaration by declaration."""
+class Recovery:
+    """Reads a file that does not parse as a whole, declaration by declaration.
+
+    `first_failure`: the first declaration that did not parse alone, and why.
+    """
 
     def __init__(self, source: Source, bare: str, found: Diagnostics) -> None:
         self._source = source
@@ -90,6 +127,7 @@ class _Recovery:
         self._found = found
         self._declarations: list[nodes.Declaration] = []
         self._open: list[_OpenEach] = []
+        self.first_failure: tuple[recovery.Piece, UnexpectedInput] | None = None
 
     def parse(self, after: int) -> tuple[nodes.Declaration, ...]:
         """The declarations that parsed; all mistakes are reported, up to a number no one would read."""
@@ -111,7 +149,7 @@ class _Recovery:
             case recovery.CloseEach(offset):
                 self._close(offset)
             case recovery.Piece():
-                node = self._parse_piece(event)
+                node = self.parse_piece(event)
                 if event.is_head:
                     self._open.append(_OpenEach(cast("nodes.EachHead | None", node)))
                 elif node is not None:
@@ -125,7 +163,7 @@ class _Recovery:
     def _keep(self, declaration: nodes.Declaration) -> None:
         (self._open[-1].declarations if self._open else self._declarations).append(declaration)
 
-    def _parse_piece(self, piece: recovery.Piece) -> nodes.Declaration | nodes.EachHead | None:
+    def parse_piece(self, piece: recovery.Piece) -> nodes.Declaration | nodes.EachHead | None:
         """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked."""
         text = self._source.text
         start_rule = "each_head" if piece.is_head else "declaration"
@@ -134,6 +172,7 @@ class _Recovery:
             try:
                 node = parser().parse(TextSlice(text, piece.start, piece.end), start=start_rule)
             except UnexpectedInput as error:
+                self.first_failure = self.first_failure or (piece, error)
                 offset = errors.offset_of(error, piece.end)
                 if self._starts_line_after(earlier, offset):
                     return None  # most likely the rest of the fact that the blanked line began

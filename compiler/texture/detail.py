@@ -18,13 +18,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final, Literal
 
 import numpy as np
 
-from plica.mesh.model import Floats
+from plica.mesh.model import Floats, Mesh
 from plica.rig.model import Rig
-from plica.texture.normal_maps import FLAT, NormalMap, decoded, encoded, png_of, sampled, unit
+from plica.texture.normal_maps import FLAT, NormalMap, decoded, encoded, sampled, unit
+from plica.texture.png import png
 
 Mixing = Literal["plain", "reoriented"]
 
@@ -83,19 +85,42 @@ def fold_strengths(rig: Rig, detail: str, strengths: Mapping[str, float]) -> dic
     }
 
 
-def factor_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
-    """Factors (n,) at texture coordinates (n, 2), v down; folds that `strengths` leaves out have strength 0."""
+def factor_at(
+    maps: DetailMaps, strengths: Mapping[str, float], uv: Floats, elsewhere: Mapping[str, Floats] = MappingProxyType({})
+) -> Floats:
+    """Factors (n,) at texture coordinates (n, 2), v down; folds that `strengths` leaves out have strength 0.
+
+    `elsewhere`: by fold, the places' texture coordinates (n, 2) for masks over another set than the maps.
+    """
     active = [name for name in maps.masks if strengths.get(name, 0.0) != 0.0]
-    masks = [sampled(maps.masks[name], uv) for name in active]
+    masks = [sampled(maps.masks[name], elsewhere.get(name, uv)) for name in active]
     return fold_factor(masks, [strengths[name] for name in active], (len(uv),))
 
 
-def normals_at(maps: DetailMaps, strengths: Mapping[str, float], uv: Floats) -> Floats:
-    """The blended unit normals (n, 3) at texture coordinates (n, 2), v down."""
+def normals_at(
+    maps: DetailMaps, strengths: Mapping[str, float], uv: Floats, elsewhere: Mapping[str, Floats] = MappingProxyType({})
+) -> Floats:
+    """The blended unit normals (n, 3) at texture coordinates (n, 2), v down; `elsewhere` as in `factor_at`."""
     relaxed, contracted = (
         decoded(sampled(image.stored, uv) / image.largest) for image in (maps.relaxed, maps.contracted)
     )
-    return mixed(relaxed, contracted, factor_at(maps, strengths, uv), maps.mixing)
+    return mixed(relaxed, contracted, factor_at(maps, strengths, uv, elsewhere), maps.mixing)
+
+
+def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
+    """A mask (rows, columns) over the set `uv` of a mesh, as a mask (size, size) over its set `target`.
+
+    Through the surface: each texel of the new layout takes what the mask has at the same place of the skin.
+    """
+    from plica.texture.sheet import sheet_of
+
+    sheet = sheet_of(mesh.uvs[target], mesh.triangles, size)
+    found = np.zeros(size * size)
+    if sheet.entries.shape[0]:
+        places = np.asarray(sheet.entries @ mesh.uvs[uv])[sheet.nearest.reshape(-1)]
+        known = np.isfinite(places).all(axis=1)  # a part of the mesh may have no such set
+        found[known] = sampled(mask, places[known])
+    return found.reshape(size, size)
 
 
 def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:
@@ -105,7 +130,8 @@ def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:
 
 def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
     """The blended normal map at these strengths as an 8-bit RGB PNG; the same bytes on every run."""
-    return png_of(np.concatenate([encoded(band) for band in _bands(maps, strengths)]))
+    bands = [encoded(band) for band in _bands(maps, strengths)]
+    return png(list(np.moveaxis(np.concatenate(bands), -1, 0)), 3)
 
 
 def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]:

@@ -19,6 +19,7 @@ from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
 from plica.mesh.model import Floats
 from plica.mesh.painting import FORMATS
+from plica.texture.png import Bytes, in_bytes
 
 FLAT: Final = np.array((0.0, 0.0, 1.0))
 """The normal of skin without detail."""
@@ -111,16 +112,9 @@ def unit(vectors: Floats) -> Floats:
     return np.where(length > 0.0, vectors / np.where(length > 0.0, length, 1.0), FLAT)
 
 
-def encoded(normals: Floats) -> NDArray[np.uint8]:
-    """Normals (..., 3) as 8-bit values, rounded to the nearest."""
-    return np.floor(np.clip(normals * 0.5 + 0.5, 0.0, 1.0) * 255.0 + 0.5).astype(np.uint8)
-
-
-def png_of(stored: NDArray[np.uint8]) -> bytes:
-    """8-bit RGB values (rows, columns, 3) as PNG without any chunk about colour; the same bytes on every run."""
-    content = io.BytesIO()
-    Image.fromarray(stored).save(content, "PNG", compress_level=9)
-    return content.getvalue()
+def encoded(components: Floats) -> Bytes:
+    """Components of normals, -1 to 1, as 8-bit values."""
+    return in_bytes((components * 0.5 + 0.5).astype(np.float32))
 
 
 # ---- sampling -----------------------------------------------------------------------------------------

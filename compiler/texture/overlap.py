@@ -62,11 +62,10 @@ def find_overlap(
             worst, where, which = float(greatest[place]), first + int(crowded[place]), int(sums[:, place].argmax())
     if where < 0:
         return None
-    parts = {name: float(mask[where] * strengths[which, index]) for index, (name, mask) in enumerate(zip(names, flat, strict=True))}
+    at_worst = dict(zip(names, strengths[which], strict=True))
+    parts = {name: float(masks[name].reshape(-1)[where]) * at_worst[name] for name in names}
     pose = next(
-        number
-        for number, each in enumerate(poses)
-        if all(each.get(name, 0.0) == strengths[which, index] for index, name in enumerate(names))
+        number for number, each in enumerate(poses) if all(each.get(name, 0.0) == at_worst[name] for name in names)
     )
     folds = tuple(name for name in sorted(parts, key=lambda name: -parts[name]) if parts[name] > 0.0)
     return Overlap(worst, count / (rows * columns), divmod(where, columns), pose, folds)

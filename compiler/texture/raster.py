@@ -1,10 +1,10 @@
 """Triangles rasterised in texture space: which triangle covers each texel, and where in it the texel's middle lies.
 
-A texel is covered where its middle lies in a triangle. A middle on an edge that two triangles share belongs to exactly one
-of them: the one that has the edge as its top or its left side (the top-left rule of common graphics hardware; no source).
-To make that exact, corners are moved to multiples of 1/4096 of a texel; on these, the ends of a row's stretch come out of
-one correctly rounded division, so `ceil` of it is right: with whole numbers below 2**26 no quotient that is not a whole
-number comes closer to one than the rounding of a double.
+A texel is covered where its middle lies in a triangle. A middle on an edge that two triangles share belongs to
+exactly one of them: the one that has the edge as its top or its left side (the top-left rule of common graphics
+hardware; no source). To make that exact, corners are moved to multiples of 1/4096 of a texel; on these, the ends of
+a row's stretch come out of one correctly rounded division, so `ceil` of it is right: with whole numbers below 2**26
+no quotient that is not a whole number comes closer to one than the rounding of a double.
 
 Texture coordinates outside 0..1 repeat the texture, as glTF 2.0's default sampler does (section 5.26); v runs down.
 """
@@ -31,8 +31,8 @@ MOST_TEXTURES_ACROSS: Final = 2.0
 class UvReport(NamedTuple):
     """What is unusual about texture coordinates.
 
-    Counts of triangles: all of them, those partly or wholly outside 0..1, and those left out because they have no finite
-    coordinates or span too much; counts of texels: covered, and covered more than once.
+    Counts of triangles: all of them, those partly or wholly outside 0..1, and those left out because they have no
+    finite coordinates or span too much; counts of texels: covered, and covered more than once.
     """
 
     triangles: int
@@ -48,8 +48,8 @@ class Raster:
 
     texels (n,): number of each covered texel, row * size + column, row 0 on top; the first triangle that covers it:
     triangles (n,), and weights (n, 3) of its corners, adding up to 1. `others`: the same for each further triangle
-    that covers a texel which is in `texels` already; None where none does. corners (t, 3): the vertices in the order that
-    weights go by, which is the mesh's or with the last two exchanged.
+    that covers a texel which is in `texels` already; None where none does. corners (t, 3): the vertices in the order
+    that weights go by, which is the mesh's or with the last two exchanged.
     """
 
     size: int
@@ -83,7 +83,7 @@ def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
     texels, triangles_of, weights = _filled(laid, size)
     first = np.full(size * size, -1, dtype=np.int64)
     first[texels[::-1]] = np.arange(len(texels))[::-1]
-    is_first = first[texels] == np.arange(len(texels))
+    is_first = np.asarray(first[texels] == np.arange(len(texels)))
     corners = triangles.copy()
     corners[laid.numbers] = laid.corners
     covered = int(is_first.sum())
@@ -168,9 +168,7 @@ def _stretches(places: Floats, owner: Integers, row: Floats) -> tuple[Floats, Fl
     return begin, end
 
 
-def _weights(
-    places: Floats, owner: Integers, row: Floats, begin: Floats, lengths: Integers, along: Integers
-) -> Floats:
+def _weights(places: Floats, owner: Integers, row: Floats, begin: Floats, lengths: Integers, along: Integers) -> Floats:
     """The corners' weights (n, 3) at the texels of all stretches."""
     one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
     area = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]

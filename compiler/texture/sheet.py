@@ -1,14 +1,13 @@
 """A texture of one uv set: what each texel's value is made of, gutters included, for any number of masks at once.
 
-Outside the islands of the texture layout every texel takes its value from the nearest covered one, so that no filter and no
-smaller mip level brings in what does not belong to the skin. Close to an island the value goes on as it changes
-inside: the texel is weighed by the corners of the nearest covered texel's triangle, beyond its edge. A linear filter at
-the border of an island then gives what the skin has there, on both sides of a seam of the layout.
+Outside the islands of the texture layout every texel takes its value from the nearest covered one, so that no filter
+and no smaller mip level brings in what does not belong to the skin. Close to an island the value goes on as it
+changes inside: the texel is weighed by the corners of the nearest covered texel's triangle, beyond its edge. A
+linear filter at the border of an island then gives what the skin has there, on both sides of a seam of the layout.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,13 +27,14 @@ FURTHEST: Final = 2.0
 class Sheet:
     """A texture layout at its full size.
 
-    entries (n + b, v), sparse: the weights of the mesh's vertices in the covered texels, then in those of the border;
-    texels (n + b,): where these are; nearest (size, size): the entry that each texel of the texture takes its value from.
+    entries (n + b, v), sparse: the weights of the mesh's vertices in the covered texels, then in those of the
+    border; behind (b,): the covered entry that each of the border goes on from; nearest (size, size): the entry that
+    each texel of the texture takes its value from.
     """
 
     raster: Raster
     entries: sparse.csr_array[np.float32]
-    texels: Integers
+    behind: Integers
     nearest: Integers
 
     @property
@@ -48,8 +48,13 @@ class Sheet:
         return self.raster.covered
 
     def places(self) -> Floats:
-        """The texture coordinates (n + b, 2) of the middles of the entries' texels."""
-        return np.stack([self.texels % self.size + 0.5, self.texels // self.size + 0.5], axis=1) / self.size
+        """The texture coordinates (n, 2) of the middles of the covered texels."""
+        texels = self.raster.texels
+        return np.stack([texels % self.size + 0.5, texels // self.size + 0.5], axis=1) / self.size
+
+    def continued(self, values: Singles) -> Singles:
+        """Values (n,) of the covered texels with those of the border (n + b,): each as the one behind it."""
+        return np.concatenate([values, values[self.behind]])
 
     def values(self, weights: Floats) -> Singles:
         """Values (m, n + b), 0 to 1, of m masks with weights (m, v) of the vertices.
@@ -71,11 +76,15 @@ class Sheet:
         if others is None:
             return np.zeros(len(weights), dtype=np.int64)
         places = np.searchsorted(self.raster.texels, others.texels)
-        apart = np.abs(_weighed(_entries_of(others, weights.shape[1]), weights) - _weighed(self.entries, weights)[:, places])
+        apart = np.abs(
+            _weighed(_entries_of(others, weights.shape[1]), weights) - _weighed(self.entries, weights)[:, places]
+        )
         return np.array([len(np.unique(places[row > more_than])) for row in apart], dtype=np.int64)
 
     def spread(self, values: Singles) -> Singles:
-        """Values (n + b,) over the whole texture (size, size)."""
+        """Values (n + b,) over the whole texture (size, size); 0 where nothing is covered at all."""
+        if not len(values):
+            return np.zeros((self.size, self.size), np.float32)
         found: Singles = values[self.nearest]
         return found
 
@@ -87,24 +96,19 @@ def sheet_of(uv: Floats, triangles: Integers, size: int) -> Sheet:
     number = np.zeros(size * size, dtype=np.int64)
     number[raster.texels] = np.arange(len(raster.texels))
     if not len(raster.texels):
-        return Sheet(raster, inside, raster.texels, number.reshape(size, size))
+        nothing = np.zeros(0, dtype=np.int64)
+        return Sheet(raster, inside, nothing, number.reshape(size, size))
     distances, indices = ndimage.distance_transform_edt(~raster.covered, return_indices=True)
     nearest = number[indices[0].astype(np.int64) * size + indices[1]].reshape(-1)
     border = np.flatnonzero((distances > 0.0) & (distances <= BORDER))
     weights = _beyond(raster, uv, border, nearest[border])
     trusted = (np.abs(weights - 0.5) <= 0.5 + FURTHEST).all(axis=1)
     border, weights = border[trusted], weights[trusted]
-    triangles_of = raster.triangles[nearest[border]]
-    outside = _matrix(weights, raster.corners[triangles_of], len(uv))
+    behind = nearest[border]
+    outside = _matrix(weights, raster.corners[raster.triangles[behind]], len(uv))
     nearest[border] = len(raster.texels) + np.arange(len(border))
     entries: sparse.csr_array[np.float32] = sparse.vstack([inside, outside], format="csr")
-    return Sheet(raster, entries, np.concatenate([raster.texels, border]), nearest.reshape(size, size))
-
-
-def full_masks(sheet: Sheet, weights: Floats) -> Iterator[Singles]:
-    """The masks (size, size), one after the other, of weights (m, v) of the vertices."""
-    for values in sheet.values(weights):
-        yield sheet.spread(values)
+    return Sheet(raster, entries, behind, nearest.reshape(size, size))
 
 
 def _weighed(entries: sparse.csr_array[np.float32], weights: Floats) -> Singles:

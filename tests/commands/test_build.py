@@ -11,6 +11,7 @@ from plica.commands.main import run
 from tests.support.examples import FILES
 
 OUTPUTS = ["vectors.json", "wren.rig.json", "wren_rig.py"]
+CHECKED = "checked 12 joints, 2 strengths and 2 shapes\n"
 
 
 @pytest.fixture
@@ -35,10 +36,10 @@ def test_the_default_targets_are_written_and_named(spec: Path, capsys: pytest.Ca
     assert run(["build", "wren.plica", "--out", "out/deep"]) == 0
     assert names("out/deep") == OUTPUTS
     shown = capsys.readouterr()
-    assert shown.out == "".join(f"wrote out/deep/{name}\n" for name in OUTPUTS)
+    assert shown.out == CHECKED + "".join(f"wrote out/deep/{name}\n" for name in OUTPUTS)
     assert shown.err == ""
     assert run(["build", "wren.plica", "--out", "out/deep"]) == 0
-    assert capsys.readouterr().out == "".join(f"already current: out/deep/{name}\n" for name in OUTPUTS)
+    assert capsys.readouterr().out == CHECKED + "".join(f"already current: out/deep/{name}\n" for name in OUTPUTS)
 
 
 def test_one_target(spec: Path) -> None:
@@ -48,7 +49,7 @@ def test_one_target(spec: Path) -> None:
 
 def test_a_dry_run_writes_nothing(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["build", "wren.plica", "--out", "out", "--dry-run"]) == 0
-    assert capsys.readouterr().out == "".join(f"would write out/{name}\n" for name in OUTPUTS)
+    assert capsys.readouterr().out == CHECKED + "".join(f"would write out/{name}\n" for name in OUTPUTS)
     assert not Path("out").exists()
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from plica.commands.axes import vector_text
+from plica.rig.wording import vector_text
 from plica.commands.main import run
 from tests.support.examples import FILES
 

@@ -33,6 +33,7 @@ def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:
     assert {path.name for path in Path("wren").iterdir()} == set(named)
     assert sorted(path.name for path in Path("wren/build").iterdir()) == [
         "vectors.json",
+        "wren.offsets.npz",
         "wren.rig.json",
         "wren_rig.py",
     ]

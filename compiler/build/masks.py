@@ -1,0 +1,68 @@
+"""A Build's masks: made once for all targets that emit or name them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from plica.build.model import Build
+from plica.build.names import safe_file_name
+from plica.diagnostics import Diagnostics
+from plica.workspace import Refused, Workspace
+
+if TYPE_CHECKING:
+    from plica.diagnostics.record import Diagnostic
+    from plica.mesh.attach import Attached
+    from plica.rig.model import Rig
+    from plica.texture.model import MaskOptions, MaskSet
+    from plica.texture.places import MaskPlace
+
+_Made = tuple["Rig", "MaskOptions", "MaskSet | None", "tuple[Diagnostic, ...]"]
+# The last masks made on each mesh that is still in use, so that several targets of one build share them.
+_MADE: WeakKeyDictionary[Attached, _Made] = WeakKeyDictionary()
+
+
+def masks(build: Build, found: Diagnostics, options: MaskOptions | None = None) -> MaskSet | None:
+    """The masks of all folds, with what is to be told about them; None after errors, or where there are no folds."""
+    from plica.texture.masks import DEFAULT
+
+    wanted = DEFAULT if options is None else options
+    if not build.rig.folds:
+        return None
+    if build.attached is None:
+        span = build.span_of("fold", build.rig.folds[0].name)
+        found.add("masks-without-mesh", span, character=build.rig.character.name)
+        return None
+    made = _MADE.get(build.attached)
+    if made is None or made[0] != build.rig or made[1] != wanted:
+        made = _made(build, build.attached, wanted)
+        _MADE[build.attached] = made
+    found.extend(made[3])
+    return made[2]
+
+
+def mask_places(build: Build, found: Diagnostics, options: MaskOptions | None = None) -> Mapping[str, MaskPlace]:
+    """The texture and the channel of each fold's mask, by the fold's name; empty where there are no masks."""
+    made = masks(build, found, options)
+    return {} if made is None else made.places
+
+
+def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
+    from plica.texture.masks import masks_of
+
+    workspace = Workspace(build.folder, build.allowed)
+
+    def read(file: str) -> bytes | Refused:
+        path = workspace.locate(file)
+        if isinstance(path, Refused):
+            return path
+        try:
+            return path.read_bytes()
+        except OSError as error:
+            return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+
+    found = Diagnostics()
+    stem = safe_file_name(build.rig.character.name)
+    made = masks_of(build.rig, attached, read, found, build.span_of, options, stem)
+    return build.rig, options, made, found.all

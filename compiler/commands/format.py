@@ -1,0 +1,128 @@
+"""`plica format`: the canonical layout, written over each file that has another.
+
+Without --check and --diff the names of the files that were changed go to the standard output; a text from the
+standard input goes there in its layout, and nothing else does.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import re
+import stat
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.diagnostics import Diagnostics
+
+STANDARD_INPUT = "-"
+SHOWN_INPUT = "standard input"
+
+
+class _Text(NamedTuple):
+    """One text that is laid out: its name, the bytes that it had and those that it is to have."""
+
+    name: str
+    before: bytes
+    after: bytes
+
+
+def format_specs(options: argparse.Namespace) -> int:
+    """Lay out each file; 1 where one has mistakes, or where --check or --diff finds one that would change."""
+    if options.specs.count(STANDARD_INPUT) and len(set(options.specs)) > 1:
+        return usage_error("format", "`-` stands alone: the standard input is one text, and its layout the output")
+    collects = gc.isenabled()
+    gc.disable()  # as for a check: there is no garbage worth the looking
+    try:
+        return _format(options)
+    finally:
+        if collects:
+            gc.enable()
+
+
+def _format(options: argparse.Namespace) -> int:
+    found = Diagnostics()
+    code = 0
+    for spec in dict.fromkeys(options.specs):
+        text = _laid_out(spec, found)
+        if text is None:
+            continue
+        if options.check or options.diff:
+            code = max(code, _compare(text, options))
+        elif spec == STANDARD_INPUT:
+            sys.stdout.flush()
+            sys.stdout.buffer.write(text.after)
+        elif text.after != text.before and _write(Path(spec), text.after, found):
+            say(f"laid out {text.name}", options.format)
+    shown = in_order(found.all)
+    # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
+    product = options.diff or STANDARD_INPUT in options.specs
+    show(shown, options.format, sys.stderr if product else sys.stdout)
+    return 1 if has_errors(shown) else code
+
+
+def _laid_out(spec: str, found: Diagnostics) -> _Text | None:
+    """One text before and after; None, with diagnostics, where it cannot be read or has mistakes."""
+    from plica.format import difference, lay_out
+    from plica.source import Source
+
+    name = SHOWN_INPUT if spec == STANDARD_INPUT else Path(spec).as_posix()
+    read = _read(spec, name, found)
+    if read is None:
+        return None
+    before, text = read
+    result = lay_out(Source(name, text), found)
+    if result is None:
+        return None
+    after = result.text.encode()
+    if after != before and (fault := difference(result)) is not None:
+        raise RuntimeError(f"{name}: {fault}; the file was left as it is")
+    return _Text(name, before, after)
+
+
+def _read(spec: str, name: str, found: Diagnostics) -> tuple[bytes, str] | None:
+    """The bytes of one text and the text itself."""
+    from plica.workspace import Refused, read_bytes, text_of
+
+    data = sys.stdin.buffer.read() if spec == STANDARD_INPUT else read_bytes(Path(spec), name)
+    text = data if isinstance(data, Refused) else text_of(data, name)
+    if isinstance(data, bytes) and isinstance(text, str):
+        return data, text
+    if isinstance(text, Refused):
+        found.add_filled(text.name, None, text.values)
+    return None
+
+
+def _compare(text: _Text, options: argparse.Namespace) -> int:
+    if text.after == text.before:
+        return 0
+    if options.check:
+        say(f"{text.name}: would change", options.format)
+    if options.diff:
+        sys.stdout.writelines(_diff(text))
+    return 1
+
+
+def _diff(text: _Text) -> Iterator[str]:
+    """The lines of a unified diff."""
+    from difflib import unified_diff
+
+    # Cut at line feeds alone: other signs that Python takes for line ends may stand in comments.
+    before, after = (re.findall(r"[^\n]*\n|[^\n]+", one.decode()) for one in (text.before, text.after))
+    for line in unified_diff(before, after, text.name, text.name):
+        yield line if line.endswith("\n") else f"{line}\n\\ No newline at end of file\n"
+
+
+def _write(path: Path, text: bytes, found: Diagnostics) -> bool:
+    """Write a file whole or not at all, through links and with the rights that it has."""
+    from plica.build.writer import write
+
+    place = path.resolve()
+    rights = stat.S_IMODE(place.stat().st_mode)
+    if write({place.name: text}, place.parent, found) is None:
+        return False
+    place.chmod(rights)
+    return True

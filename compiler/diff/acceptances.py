@@ -1,0 +1,43 @@
+"""The file of accepted changes: TOML, one line for each, `fingerprint = "reason"`.
+
+3f2a9c0d11e2b3c4 = "agreed with animation: the boot is stiffer now"
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+
+from plica.diagnostics import Diagnostics
+from plica.diff.report import FINGERPRINT_DIGITS, Report
+
+_FINGERPRINT = re.compile(rf"[0-9a-f]{{{FINGERPRINT_DIGITS}}}")
+
+
+def read_acceptances(text: str, file: str, found: Diagnostics) -> dict[str, str]:
+    """Reasons by fingerprint; diagnostics for what is no such line."""
+    try:
+        entries = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found.add("unreadable-acceptances", None, file=file, problem=str(error))
+        return {}
+    reasons: dict[str, str] = {}
+    for fingerprint, reason in entries.items():
+        if not _FINGERPRINT.fullmatch(fingerprint):
+            problem = f"`{fingerprint}` is not the fingerprint of a change"
+        elif not isinstance(reason, str) or not reason.strip():
+            problem = f"`{fingerprint}` needs a reason, a text in quotes"
+        else:
+            reasons[fingerprint] = reason
+            continue
+        found.add("unreadable-acceptances", None, file=file, problem=problem)
+    return reasons
+
+
+def report_unused(report: Report, reasons: Mapping[str, str], file: str, found: Diagnostics) -> None:
+    """A warning for each acceptance that no change has; `report` has its accepted changes taken out."""
+    used = {accepted.change.fingerprint for accepted in report.accepted}
+    for fingerprint in reasons:
+        if fingerprint not in used:
+            found.add("unused-acceptance", None, file=file, fingerprint=fingerprint, reason=reasons[fingerprint])

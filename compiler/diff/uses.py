@@ -1,0 +1,103 @@
+"""Who uses what: the entries that a strength or a region ends in, and the files that a rig names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+
+from plica.diff.effects import parts_of
+from plica.rig.model import Combine, Painted, RegionSet, Rig, Sculpt, Stored
+
+_NAMES = ("names", "strengths", "geometry", "textures", "budget")
+
+
+class Uses:
+    """Looks things up in two rigs at once, the later one first."""
+
+    def __init__(self, old: Rig, new: Rig) -> None:
+        self._rigs = (new, old)
+
+    @cached_property
+    def _of_regions(self) -> dict[str, list[tuple[str, str]]]:
+        """For each region, what it reaches by shapes (`geometry`) and folds (`textures`), and the sets it is in."""
+        users: dict[str, list[tuple[str, str]]] = {}
+        for rig in self._rigs:
+            for shape in rig.shapes:
+                users.setdefault(shape.within or "", []).append(("geometry", shape.name))
+            for fold in rig.folds:
+                users.setdefault(fold.area, []).append(("textures", fold.name))
+            for region in rig.regions:
+                for part in region.source.regions if isinstance(region.source, RegionSet) else ():
+                    users.setdefault(part, []).append(("region", region.name))
+        return users
+
+    def reaches_of_region(self, name: str) -> tuple[str, ...]:
+        """`geometry`, `textures` or both; geometry for a region that nothing else uses."""
+        reached: set[str] = set()
+        met, waiting = {name}, [name]
+        while waiting:
+            for what, user in self._of_regions.get(waiting.pop(), ()):
+                if what != "region":
+                    reached.add(what)
+                elif user not in met:
+                    met.add(user)
+                    waiting.append(user)
+        return tuple(word for word in _NAMES if word in reached) or ("geometry",)
+
+    @cached_property
+    def _of_strengths(self) -> dict[str, list[tuple[str, str]]]:
+        """For each strength, the kind and the output name of what is made of it or follows it."""
+        users: dict[str, list[tuple[str, str]]] = {}
+        rig = self._rigs[0]
+        for strength in rig.strengths:
+            if isinstance(strength, Combine):
+                for part in dict.fromkeys(parts_of(strength.combination)):
+                    users.setdefault(part, []).append(("combine", strength.name))
+        for kind, entries in (("shape", rig.shapes), ("fold", rig.folds)):
+            for entry in entries:
+                if entry.follows is not None:
+                    users.setdefault(entry.follows, []).append((kind, entry.name))
+        return users
+
+    def of_strength(self, name: str) -> tuple[str, ...]:
+        """The combinations, shapes and folds of the later rig that a strength reaches, at any distance."""
+        found: dict[tuple[str, str], None] = {}
+        waiting = [name]
+        while waiting:
+            for user in self._of_strengths.get(waiting.pop(0), ()):
+                if user not in found:
+                    found[user] = None
+                    if user[0] == "combine":
+                        waiting.append(user[1])
+        return tuple(f"{kind} {user}" for kind, user in found)
+
+    @cached_property
+    def _of_files(self) -> dict[str, set[str]]:
+        reached: dict[str, set[str]] = {}
+        for rig in self._rigs:
+            for file, reaches in files_of(rig):
+                reached.setdefault(file, set()).update(reaches)
+        return reached
+
+    def reaches_of_file(self, file: str) -> tuple[str, ...]:
+        """What the contents of a file reach."""
+        return tuple(word for word in _NAMES if word in self._of_files.get(file, {"geometry"}))
+
+
+def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """The files that a rig names, and what each reaches; a file that is named twice comes twice."""
+    if rig.character.geometry is not None:
+        yield rig.character.geometry.file, ("geometry", "textures")
+    for region in rig.regions:
+        if isinstance(region.source, Painted | Stored):
+            yield region.source.file, ("geometry", "textures")
+    for shape in rig.shapes:
+        for source in (shape.source, *(inbetween.sculpt for inbetween in shape.inbetweens)):
+            if isinstance(source, Sculpt):
+                yield source.file, ("geometry",)
+    for detail in rig.details:
+        yield detail.relaxed, ("textures",)
+        yield detail.contracted, ("textures",)
+    for expectation in rig.expectations:
+        for clip in expectation.over_clips:
+            yield clip, ("strengths",)

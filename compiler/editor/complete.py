@@ -1,0 +1,219 @@
+"""What may be written next: keywords from what the parser can take there, names from what they would mean."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from lark import TextSlice, Token
+from lark.exceptions import UnexpectedInput
+
+from plica.diagnostics.catalogue import rules
+from plica.editor.names import placeholder_at
+from plica.editor.project import Analysis
+from plica.spec.model import BoundSkeleton
+from plica.syntax import errors, recovery
+from plica.syntax.builder import encode_text
+from plica.syntax.parser import check_version
+from plica.syntax.tables import parser
+from plica.syntax.words import terminal_words, words
+from plica.units import UNITS
+
+COMBINATIONS = ("product", "least", "greatest", "sum")
+MOST_MISTAKES = 10  # lines of a declaration that are passed over because something in them is wrong
+
+_AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?\d*\.?\d+[ \t]*([A-Za-z%]*)$")
+_WORD_BEFORE = re.compile(r'(?:[\w{}-]|"(?=\w*$))*$')
+_IN_TEXT = re.compile(r'(?:[^"\n]|"(?:[^"\\\n]|\\.)*")*//|^[^"\n]*(?:"(?:[^"\\\n]|\\.)*"[^"\n]*)*"[^"\n]*$')
+# Terminals that stand between a keyword and the name that is being written.
+_PASSED = {"NAME", "STRING", "QUANTITY", "COMMA", "OWN_SIDE", "LPAR", "RPAR", "AXIS", "PLACEHOLDER", "EQUAL", "DOT"}
+
+# What a name means after a keyword; `of` and `from` depend on the fact.
+_AFTER = {
+    "FOLLOWS": "strength",
+    "WITHIN": "region",
+    "AREA": "region",
+    "IN": "detail",
+    "AFTER": "shape",
+    "AT": "strength",
+    "OVER": "strength",
+    "SMOOTH": "strength",
+    "REACH": "strength",
+    "CURVE": "curve",
+    "CURVE_KIND": "curve",
+    "CONTROL": "control",
+    "UNDER": "joint",
+    "PAIR": "joint",
+    "ALIAS": "joint",
+    "COMBINE": "strength",
+}
+_OF = {"READS": "joint", "SKIN": "joint", "OVERLAP": "detail", "MOVED": "shape", "ABOUT": "joint", "POSED": "joint"}
+
+
+class Suggestion(NamedTuple):
+    """A text to write, and what it is: a keyword, a unit, a rule, a joint, or a declaration's keyword."""
+
+    text: str
+    kind: str
+
+
+class Place(NamedTuple):
+    """Where the cursor is: where its word begins, the words before it in the declaration, what may follow them."""
+
+    start: int
+    tokens: tuple[Token, ...]
+    accepts: frozenset[str]
+
+
+def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Suggestion]:
+    """What may be written at an offset, each once, sorted; `around` knows what names mean."""
+    text = analysis.source.text
+    line = text[text.rfind("\n", 0, offset) + 1 : offset]
+    if _IN_TEXT.match(line):
+        return []
+    unit = _AFTER_NUMBER.search(line)
+    if unit and (unit[1] or line.endswith((" ", "\t")) or line[-1:].isdigit()):
+        return [Suggestion(name, "unit") for name in UNITS if name.startswith(unit[1])]
+    if placeholder_at(analysis.source, offset) is not None or line.endswith("{") and line[-2:-1].isalnum():
+        return []
+    place = place_of(analysis, offset)
+    found = [*_keywords(place), *_names(place, around, _side_around(place))]
+    return sorted(set(found))
+
+
+def place_of(analysis: Analysis, offset: int) -> Place:
+    """What stands before an offset in its declaration; mistakes in earlier lines are passed over."""
+    source = analysis.source
+    start = offset - len(_WORD_BEFORE.search(source.text, max(0, offset - 200), offset)[0])  # type: ignore[index]
+    after = check_version_end(analysis)
+    if after is None:
+        return Place(start, (), frozenset({"PLICA"}))
+    bare = recovery.blanked(source.text[:start])
+    piece = None
+    for event in recovery.pieces(bare, min(after, start)):
+        if isinstance(event, recovery.Piece):
+            piece = event
+        elif isinstance(event, recovery.CloseEach):
+            piece = None
+    if piece is None:
+        return Place(start, (), _beginnings())
+    return _read(source.text[:start], piece)
+
+
+def check_version_end(analysis: Analysis) -> int | None:
+    """Where the version line of a text ends; None where it has none."""
+    from plica.diagnostics import Diagnostics
+
+    return check_version(analysis.source, Diagnostics())
+
+
+def _beginnings() -> frozenset[str]:
+    known = set(words().declarations) - {"plica"}
+    return frozenset(name for name, listed in terminal_words().items() if known.intersection(listed))
+
+
+def _read(text: str, piece: recovery.Piece) -> Place:
+    """The tokens from a declaration's start to the end of a text, and what could follow."""
+    rule = "each_head" if piece.is_head else "declaration"
+    for _ in range(MOST_MISTAKES):
+        tokens: list[Token] = []
+        reading = parser().parse_interactive(TextSlice(text, piece.start, len(text)), start=rule)  # type: ignore[arg-type]
+        try:
+            for token in reading.iter_parse():
+                tokens.append(token)
+        except UnexpectedInput as error:
+            at = errors.offset_of(error, len(text))
+            first, last = text.rfind("\n", 0, at) + 1, text.find("\n", at)
+            if last < 0 or first <= piece.start or "{" in text[first:last] or "}" in text[first:last]:
+                return Place(len(text), tuple(tokens), frozenset())
+            text = text[:first] + " " * (last - first) + text[last:]
+            continue
+        accepts = frozenset(reading.accepts())
+        return Place(len(text), tuple(tokens), _beginnings() if "$END" in accepts else accepts)
+    return Place(len(text), (), frozenset())
+
+
+def _keywords(place: Place) -> Iterator[Suggestion]:
+    known = terminal_words()
+    for name in place.accepts:
+        for word in known.get(name, ()):
+            yield Suggestion(word, "keyword")
+    if "AXIS" in place.accepts:
+        yield from (Suggestion(axis, "keyword") for axis in ("x", "y", "z"))
+    if "RULE" in place.accepts:
+        yield from (Suggestion(name, "rule") for name in rules())
+
+
+def _names(place: Place, around: Analysis, side: str | None) -> Iterator[Suggestion]:
+    """The names that could stand here, where a reference or a joint may."""
+    if "NAME" not in place.accepts:
+        return
+    wanted = wanted_at(place)
+    spec = around.bound.spec
+    if wanted == "joint" and spec is not None:
+        yield from (Suggestion(_as_written(name), "joint") for name in joints(spec.bound, side))
+    elif wanted is not None and wanted != "joint":
+        for symbol in around.symbols.declared:
+            if symbol.name in around.symbols.names(wanted) and symbol in around.symbols.lookup(wanted, symbol.name):
+                yield from (Suggestion(text, symbol.kind) for text in _references(symbol.name, symbol.samples))
+    if place.tokens and place.tokens[0].type == "COMBINE" and wanted == "strength":
+        yield from (Suggestion(how, "keyword") for how in COMBINATIONS)
+
+
+def _references(name: str, samples: Iterable[str]) -> list[str]:
+    return [f"{name}.{sample}" for sample in samples] or [name]
+
+
+def joints(bound: BoundSkeleton, side: str | None) -> list[str]:
+    """The names that joints have in a declaration of a side: in `both`, `left` and `right` pairs without their side."""
+    if side in (None, "none"):
+        return [joint.name for joint in bound.skeleton.joints]
+    middle = [joint.name for i, joint in enumerate(bound.skeleton.joints) if i not in bound.sides.partner]
+    return [*bound.sides.pairs, *middle]
+
+
+def wanted_at(place: Place) -> str | None:
+    """What a name here would mean: `joint`, or the namespace of a declaration; None for a new name."""
+    types = [token.type for token in place.tokens]
+    index = len(types) - 1
+    while index >= 0 and types[index] in _PASSED:
+        index -= 1
+    if index < 0:
+        return None
+    last = types[index]
+    if types[0] == "COMBINE" or types[:2] == ["OVERRIDE", "COMBINE"]:
+        return "strength" if "EQUAL" in types else None
+    if types[0] == "OVERRIDE" and index == 1:
+        return {"REGION": "region", "CONTROL": "control", "SHAPE": "shape", "DETAIL": "detail", "FOLD": "fold"}.get(
+            last, "strength"
+        )
+    if index == 0 or last == "AT" and types[index - 1] != "POSED":
+        return "curve" if types[0] == "CURVE" and "EQUAL" in types else None
+    if last in ("OF", "FROM"):
+        return _of_what(types[:index], last)
+    return _AFTER.get(last)
+
+
+def _of_what(before: list[str], last: str) -> str | None:
+    for name in reversed(before):
+        if name == "RENAMED":
+            return None
+        if name in _OF:
+            return _OF[name]
+        if name in ("VOLUME", "GIRTH", "STRETCH", "SHEAR", "CLEARANCE", "CROSSING", "SET_OPERATION"):
+            return "region"
+    return None
+
+
+def _side_around(place: Place) -> str | None:
+    for token in place.tokens[:4]:
+        if token.type == "SIDE":
+            return str(token)
+        if token.type == "LBRACE":
+            return None
+    return None
+
+
+def _as_written(joint: str) -> str:
+    return joint if joint.isidentifier() else encode_text(joint)

@@ -1,0 +1,78 @@
+"""Offsets in code points, and the lines and UTF-16 columns of the Language Server Protocol (3.17, section on positions)."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from typing import NamedTuple
+
+_LINE_END = re.compile(r"\r\n|\n|\r")
+
+
+class Position(NamedTuple):
+    """A line from 0, and a column from 0 in UTF-16 code units."""
+
+    line: int
+    column: int
+
+
+class Lines:
+    """The lines of one text."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self._starts = [0, *(match.end() for match in _LINE_END.finditer(text))]
+        self._is_ascii = text.isascii()
+
+    def position(self, offset: int) -> Position:
+        """Where an offset stands; one past the end means the end."""
+        offset = max(0, min(offset, len(self.text)))
+        line = bisect_right(self._starts, offset) - 1
+        start = self._starts[line]
+        if self._is_ascii:
+            return Position(line, offset - start)
+        return Position(line, utf16_length(self.text[start:offset]))
+
+    def offset(self, position: Position) -> int:
+        """The offset of a position. A column past the line's end means its end, a line past the last the text's end."""
+        line, column = position
+        if line < 0:
+            return 0
+        if line >= len(self._starts):
+            return len(self.text)
+        start = self._starts[line]
+        end = self._starts[line + 1] if line + 1 < len(self._starts) else len(self.text)
+        content = self.text[start:end].rstrip("\r\n")
+        if self._is_ascii or content.isascii():
+            return start + max(0, min(column, len(content)))
+        units = 0
+        for index, character in enumerate(content):
+            if units >= column:
+                return start + index
+            units += 2 if ord(character) > 0xFFFF else 1
+        return start + len(content)
+
+
+def utf16_length(text: str) -> int:
+    """How many UTF-16 code units a text takes."""
+    return len(text) if text.isascii() else len(text.encode("utf-16-le", "surrogatepass")) // 2
+
+
+class Change(NamedTuple):
+    """A stretch of the text and what replaces it; `start` None replaces the whole text."""
+
+    start: Position | None
+    end: Position | None
+    text: str
+
+
+def changed(text: str, changes: list[Change]) -> str:
+    """The text after changes, each made to what the one before left."""
+    for change in changes:
+        if change.start is None or change.end is None:
+            text = change.text
+            continue
+        lines = Lines(text)
+        start, end = lines.offset(change.start), lines.offset(change.end)
+        text = text[:start] + change.text + text[max(start, end) :]
+    return text

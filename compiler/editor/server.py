@@ -1,0 +1,244 @@
+"""The language server (Language Server Protocol 3.17, over the standard streams): a thin face of `project.py` and the
+modules beside it. Every request is answered from the text as it stands in the editor, with mistakes or without.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterable
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeVar
+
+from lsprotocol import types
+from pygls.exceptions import JsonRpcInvalidParams
+from pygls.lsp.server import LanguageServer
+from pygls.uris import to_fs_path
+
+from plica import __version__
+from plica.diagnostics import Diagnostics
+from plica.editor import complete, convert, describe, names
+from plica.editor.outline import outline
+from plica.editor.positions import Change, Position, changed
+from plica.editor.project import Analysis, Project
+from plica.source import Source
+
+# Long enough that a burst of keystrokes is compiled once, too short to be noticed.
+DEBOUNCE_SECONDS = 0.04
+
+_Params = TypeVar("_Params")
+
+
+class Server(LanguageServer):
+    """The server of one editor."""
+
+    def __init__(self, allowed: Iterable[Path] = ()) -> None:
+        super().__init__("plica", __version__)
+        self.project = Project(tuple(allowed))
+        self._timer: asyncio.TimerHandle | None = None
+        # By whose analysis, then where: a spec's findings may stand in its libraries.
+        self._published: dict[str, dict[str, list[types.Diagnostic]]] = {}
+        self._versions: dict[str, int] = {}
+
+    # ---- texts
+
+    def opened(self, params: types.DidOpenTextDocumentParams) -> None:
+        """A text was opened: say at once what is wrong with it."""
+        document = params.text_document
+        self._take(document.uri, document.version, document.text)
+        self.publish()
+
+    def changed(self, params: types.DidChangeTextDocumentParams) -> None:
+        """A text was changed: compile it as soon as no further change follows."""
+        uri = params.text_document.uri
+        text = self.project.text(uri)
+        if text is not None:
+            self._take(uri, params.text_document.version, changed(text, [_change(one) for one in params.content_changes]))
+            self._publish_soon()
+
+    def closed(self, params: types.DidCloseTextDocumentParams) -> None:
+        """A text was closed: its findings go, and what is saved counts again."""
+        uri = params.text_document.uri
+        self.project.close(uri)
+        self._versions.pop(uri, None)
+        for other in self._published.pop(uri, {}):
+            self._send(other)
+        self.publish()
+
+    def saved(self, _: object) -> None:
+        """Something was saved: models and images may be others now."""
+        self.project.forget_analyses()
+        self._publish_soon()
+
+    def _take(self, uri: str, version: int, text: str) -> None:
+        path = to_fs_path(uri) if uri.startswith("file:") else None
+        self._versions[uri] = version
+        self.project.set_text(uri, text, Path(path) if path else None)
+
+    # ---- findings
+
+    def _publish_soon(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = asyncio.get_running_loop().call_later(DEBOUNCE_SECONDS, self.publish)
+
+    def publish(self) -> None:
+        """Compile what changed and send its findings."""
+        for uri in self.project.stale():
+            analysis = self.project.analysis(uri)
+            if analysis is None:
+                continue
+            before = self._published.get(uri, {})
+            self._published[uri] = convert.diagnostics(analysis, uri, self._places())
+            for other in dict.fromkeys([uri, *before, *self._published[uri]]):
+                self._send(other)
+
+    def _send(self, uri: str) -> None:
+        """Send everything that is known about one file, once each."""
+        found = [item for owner in self._published.values() for item in owner.get(uri, [])]
+        distinct = list({repr(item): item for item in found}.values()) if len(self._published) > 1 else found
+        self.text_document_publish_diagnostics(
+            types.PublishDiagnosticsParams(uri=uri, diagnostics=distinct, version=self._versions.get(uri))
+        )
+
+    # ---- questions
+
+    def analysis(self, uri: str) -> Analysis:
+        """The analysis of an open text. Raises JsonRpcInvalidParams, which pygls answers with, for one that is not."""
+        analysis = self.project.analysis(uri)
+        if analysis is None:
+            raise JsonRpcInvalidParams(f"{uri} is not open")
+        return analysis
+
+    def around(self, uri: str) -> Analysis:
+        """The analysis that knows what the names of an open text mean."""
+        return self.project.around(uri) or self.analysis(uri)
+
+    def hover(self, params: types.HoverParams) -> types.Hover | None:
+        """What the name or joint under the cursor stands for."""
+        own, offset = self._at(params)
+        text = describe.hover(self.around(params.text_document.uri), own.document, offset)
+        return types.Hover(types.MarkupContent(types.MarkupKind.Markdown, text)) if text else None
+
+    def definition(self, params: types.DefinitionParams) -> list[types.Location]:
+        """Where what is under the cursor is declared."""
+        own, offset = self._at(params)
+        around = self.around(params.text_document.uri)
+        return convert.locations(names.definitions(around, own.source.path, offset, own.document), self._places())
+
+    def references(self, params: types.ReferenceParams) -> list[types.Location]:
+        """Every place that means what is under the cursor."""
+        own, offset = self._at(params)
+        around = self.around(params.text_document.uri)
+        found = names.references(around, own.source.path, offset, params.context.include_declaration)
+        return convert.locations(found, self._places())
+
+    def prepare_rename(self, params: types.PrepareRenameParams) -> types.Range:
+        """The name under the cursor, if it can be renamed."""
+        own, offset = self._at(params)
+        span = names.renameable(own, own.source.path, offset)
+        if isinstance(span, names.Refusal):
+            raise JsonRpcInvalidParams(span.reason)
+        return convert.text_range(own.lines, span.start, span.end)
+
+    def rename(self, params: types.RenameParams) -> types.WorkspaceEdit:
+        """The edits that give a name another one."""
+        own, offset = self._at(params)
+        edits = names.rename(own, own.source.path, offset, params.new_name)
+        if isinstance(edits, names.Refusal):
+            raise JsonRpcInvalidParams(edits.reason)
+        return convert.workspace_edit(edits, self._places())
+
+    def completion(self, params: types.CompletionParams) -> list[types.CompletionItem]:
+        """What may be written at the cursor."""
+        own, offset = self._at(params)
+        found = complete.suggestions(own, self.around(params.text_document.uri), offset)
+        return [convert.completion(item) for item in found]
+
+    def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
+        """The text in its one layout; nothing for a text with mistakes."""
+        from plica.format import formatted
+
+        own = self.analysis(params.text_document.uri)
+        text = formatted(Source(own.source.path, own.source.text), Diagnostics())
+        if text is None:
+            return None
+        if text == own.source.text:
+            return []
+        return [types.TextEdit(convert.text_range(own.lines, 0, len(own.source.text)), text)]
+
+    def code_actions(self, params: types.CodeActionParams) -> list[types.CodeAction]:
+        """The fixes of the findings in a range."""
+        own = self.analysis(params.text_document.uri)
+        start, end = self._range(own, params.range)
+        return list(convert.fixes(own, self._places(), start, end))
+
+    def symbols(self, params: types.DocumentSymbolParams) -> list[types.DocumentSymbol]:
+        """The declarations of a text."""
+        own = self.analysis(params.text_document.uri)
+        return [convert.symbol(own.lines, item) for item in outline(own.document)]
+
+    def inlay_hints(self, params: types.InlayHintParams) -> list[types.InlayHint]:
+        """The mirrored axes of the right side."""
+        own = self.analysis(params.text_document.uri)
+        start, end = self._range(own, params.range)
+        hints = describe.mirrored_axes(self.around(params.text_document.uri), own.document, start, end)
+        return [convert.inlay_hint(own.lines, hint) for hint in hints]
+
+    def _places(self) -> convert.Places:
+        return convert.Places(self.project.addresses)
+
+    def _at(self, params: Any) -> tuple[Analysis, int]:
+        own = self.analysis(params.text_document.uri)
+        return own, own.lines.offset(Position(params.position.line, params.position.character))
+
+    def _range(self, own: Analysis, given: types.Range) -> tuple[int, int]:
+        return (
+            own.lines.offset(Position(given.start.line, given.start.character)),
+            own.lines.offset(Position(given.end.line, given.end.character)),
+        )
+
+
+def _change(event: types.TextDocumentContentChangeEvent) -> Change:
+    if isinstance(event, types.TextDocumentContentChangePartial):
+        start, end = event.range.start, event.range.end
+        return Change(Position(start.line, start.character), Position(end.line, end.character), event.text)
+    return Change(None, None, event.text)
+
+
+def make_server(allowed: Iterable[Path] = ()) -> Server:
+    """A server that answers everything it can; `allowed` are further folders that specs may use files of."""
+    server = Server(allowed)
+    answers: dict[str, tuple[Any, Any]] = {
+        types.TEXT_DOCUMENT_DID_OPEN: (server.opened, None),
+        types.TEXT_DOCUMENT_DID_CHANGE: (server.changed, None),
+        types.TEXT_DOCUMENT_DID_CLOSE: (server.closed, None),
+        types.TEXT_DOCUMENT_DID_SAVE: (server.saved, None),
+        types.WORKSPACE_DID_CHANGE_WATCHED_FILES: (server.saved, None),
+        types.TEXT_DOCUMENT_HOVER: (server.hover, None),
+        types.TEXT_DOCUMENT_DEFINITION: (server.definition, None),
+        types.TEXT_DOCUMENT_REFERENCES: (server.references, None),
+        types.TEXT_DOCUMENT_PREPARE_RENAME: (server.prepare_rename, None),
+        types.TEXT_DOCUMENT_RENAME: (server.rename, types.RenameOptions(prepare_provider=True)),
+        types.TEXT_DOCUMENT_COMPLETION: (server.completion, types.CompletionOptions(trigger_characters=[" ", "."])),
+        types.TEXT_DOCUMENT_FORMATTING: (server.formatting, None),
+        types.TEXT_DOCUMENT_CODE_ACTION: (
+            server.code_actions,
+            types.CodeActionOptions(code_action_kinds=[types.CodeActionKind.QuickFix]),
+        ),
+        types.TEXT_DOCUMENT_DOCUMENT_SYMBOL: (server.symbols, None),
+        types.TEXT_DOCUMENT_INLAY_HINT: (server.inlay_hints, None),
+    }
+    for method, (answer, options) in answers.items():
+        server.feature(method, options)(partial(_answered, answer))
+    return server
+
+
+def _answered(answer: Any, params: _Params) -> Any:
+    """The answer to a message; a function of its own, because pygls marks the functions that it is given."""
+    return answer(params)
+
+
+def serve(allowed: Iterable[Path] = ()) -> None:
+    """Serve one editor over the standard streams, until it says that it is done."""
+    make_server(allowed).start_io()

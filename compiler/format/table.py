@@ -1,0 +1,79 @@
+"""Lines under each other whose parts are aligned in columns."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+WIDTH = 100  # columns; alignment never makes a line longer
+BEFORE_COMMENT = "    "
+
+
+class Row(NamedTuple):
+    """A line in parts, each with the blanks before it; a column that is empty in all rows takes no room.
+
+    `kind` is the word that it begins with: rows of one kind are a table. `comment` stands after it.
+    """
+
+    kind: str
+    cells: list[tuple[str, str]]
+    comment: str
+
+
+def aligned(rows: list[Row], shared: int) -> list[str]:
+    """The lines of rows without anything between them.
+
+    The first `shared` columns are aligned over all rows, which must have them; the others over neighbours of one kind.
+    A row without a column does not part those around it.
+    """
+    if len(rows) == 1:
+        lines = ["".join([gap + cell for gap, cell in rows[0].cells if cell])]
+    else:
+        lines = _columns(rows, shared)
+    return with_comments([line.rstrip() for line in lines], [row.comment for row in rows])
+
+
+def with_comments(lines: list[str], comments: list[str]) -> list[str]:
+    """Lines with the comments after them under each other."""
+    if not any(comments):
+        return lines
+    column = max(len(line) for line, comment in zip(lines, comments, strict=True) if comment)
+    return [
+        f"{line:<{column}}{BEFORE_COMMENT}{comment}" if comment else line
+        for line, comment in zip(lines, comments, strict=True)
+    ]
+
+
+def _columns(rows: list[Row], shared: int) -> list[str]:
+    lines = ["".join(row.cells[0]) for row in rows]
+    for column in range(1, max(len(row.cells) for row in rows)):
+        for neighbours in _neighbours(rows, column, column < shared):
+            _append(rows, lines, neighbours, column)
+    return lines
+
+
+def _neighbours(rows: list[Row], column: int, over_all: bool) -> list[list[int]]:
+    """The indexes of the rows that have a column, together where it is aligned: those of one kind in a row."""
+    if over_all:
+        return [list(range(len(rows)))]
+    groups: list[list[int]] = []
+    before = ""
+    for index, row in enumerate(rows):
+        if row.kind != before:
+            groups.append([])
+            before = row.kind
+        if len(row.cells) > column:
+            groups[-1].append(index)
+    return [group for group in groups if group]
+
+
+def _append(rows: list[Row], lines: list[str], neighbours: list[int], column: int) -> None:
+    """Add one column to the lines of some rows, aligned unless that makes a line too long."""
+    if not any(rows[index].cells[column][1] for index in neighbours):
+        return
+    start = max(len(lines[index]) for index in neighbours)
+    rest = max(sum(len(gap) + len(cell) for gap, cell in rows[index].cells[column:]) for index in neighbours)
+    width = start if start + rest <= WIDTH else 0
+    for index in neighbours:
+        gap, cell = rows[index].cells[column]
+        if cell or width:
+            lines[index] = f"{lines[index]:<{width}}{gap}{cell}"

@@ -1,0 +1,117 @@
+"""The words of a text, and the comments between them."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from typing import NamedTuple
+
+from plica.syntax.nodes import Document
+from plica.syntax.parser import Tokens
+from plica.units import UNITS
+
+# Words that begin a further part of a fact, which is set off a little.
+_CLAUSES = frozenset({"UNDER", "TURNED", "POSED", "AFTER", "OVER"})
+_CLAUSES_OF_PLACES = _CLAUSES | {"AT"}
+_PLACED = frozenset({"SAMPLE", "JOINT"})  # facts that say where something is with `at`
+_NO_BLANK_BEFORE = frozenset({"COMMA", "RPAR", "DOT"})
+_NO_BLANK_AFTER = frozenset({"LPAR", "DOT"})
+_STARTS_WITH_UNIT = re.compile(rf"(?:{'|'.join(map(re.escape, UNITS))})(?!\w)")
+
+
+class Remark(NamedTuple):
+    """A comment: whether it has a line of its own, and whether a blank line stands before it."""
+
+    text: str
+    own_line: bool
+    after_blank: bool
+
+
+class Words:
+    """The tokens of a document by their index, with the remarks that stand after each of them.
+
+    `after` is keyed by the index of the token before; -1 stands for the file's beginning.
+    """
+
+    def __init__(self, document: Document, tokens: Tokens) -> None:
+        text = document.source.text
+        self.kinds = tokens.kinds
+        self.texts = [text[start:end] for start, end in zip(tokens.starts, tokens.ends, strict=True)]
+        self.index_of = {start: index for index, start in enumerate(tokens.starts)}
+        self.after = _remarks(document, tokens)
+        self._commented = sorted(self.after)
+        self._source = text
+        self._tokens = tokens
+        self._last_remark_ends = {
+            bisect_left(tokens.starts, comment.start) - 1: comment.end for comment in document.comments
+        }
+
+    def __len__(self) -> int:
+        return len(self.kinds)
+
+    def has_remark(self, first: int, last: int) -> bool:
+        """Whether a remark stands after one of the tokens from `first` to before `last`."""
+        place = bisect_left(self._commented, first)
+        return place < len(self._commented) and self._commented[place] < last
+
+    def trailing(self, index: int) -> str:
+        """The comment on the same line after a token, or no text."""
+        remarks = self.after.get(index, ())
+        return remarks[0].text if remarks and not remarks[0].own_line else ""
+
+    def standing(self, index: int) -> tuple[Remark, ...]:
+        """The comments on lines of their own after a token."""
+        remarks = self.after.get(index, ())
+        return remarks[1:] if remarks and not remarks[0].own_line else remarks
+
+    def follows_blank(self, index: int) -> bool:
+        """Whether a blank line stands right before a token."""
+        if index == 0:
+            before = self._last_remark_ends.get(-1, 0)
+        else:
+            before = self._last_remark_ends.get(index - 1) or self._tokens.ends[index - 1]
+        return self._source.count("\n", before, self._tokens.starts[index]) > 1
+
+    def swallows(self, index: int) -> bool:
+        """Whether a token would be taken for the unit of the number before it if both stood on one line."""
+        return (
+            self.kinds[index - 1] == "QUANTITY"
+            and self.texts[index - 1][-1].isdigit()
+            and _STARTS_WITH_UNIT.match(self.texts[index]) is not None
+        )
+
+    def text(self, first: int, end: int) -> str:
+        """The tokens from `first` to before `end` on one line."""
+        if end - first < 2:
+            return self.texts[first] if end > first else ""
+        kinds, texts = self.kinds, self.texts
+        parts = [texts[first]]
+        before = kinds[first]
+        for index in range(first + 1, end):
+            kind = kinds[index]
+            if kind in _NO_BLANK_BEFORE or before in _NO_BLANK_AFTER or (kind == "LPAR" and before == "NAME"):
+                parts.append(texts[index])
+            else:
+                parts.append(" " + texts[index])
+            before = kind
+        return "".join(parts)
+
+    def clauses(self, first: int, end: int) -> list[int]:
+        """Where the parts of a fact begin that are set off; the first part's place is not among them."""
+        kinds = self.kinds
+        marks = _CLAUSES_OF_PLACES if kinds[first] in _PLACED else _CLAUSES
+        return [index for index in range(first + 1, end) if kinds[index] in marks]
+
+
+def _remarks(document: Document, tokens: Tokens) -> dict[int, tuple[Remark, ...]]:
+    text = document.source.text
+    after: dict[int, tuple[Remark, ...]] = {}
+    end_of_last = 0
+    for comment in document.comments:
+        index = bisect_left(tokens.starts, comment.start) - 1
+        before = max(end_of_last, tokens.ends[index] if index >= 0 else 0)
+        lines = text.count("\n", before, comment.start)
+        own_line = lines > 0 or index < 0
+        after[index] = (*after.get(index, ()), Remark(comment.text.rstrip(), own_line, lines > 1))
+        end_of_last = comment.end
+    return after

@@ -1,0 +1,103 @@
+"""Girth: how long the curves round a limb are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plica.measure.faces import Faces, faces_of
+from plica.measure.lanes import dot, frame_pieces, lanes
+from plica.measure.model import Measured
+from plica.mesh.model import Floats, Integers, Mesh
+
+# Where along the limb, from 0 at its joint to 1 at the next one.
+STATIONS = (0.1, 0.3, 0.5, 0.7, 0.9)
+
+
+@dataclass(frozen=True, eq=False)
+class Girth:
+    """The lengths, in metres, of curves drawn round a limb at rest and followed on the moving skin.
+
+    A curve is what the plane through a station, square to the line from the limb's joint to the next, cuts out of the
+    region at rest. Its points keep their places within their edges, so a bend cannot make a section slanted or lose it,
+    and a curve's length falls exactly where the limb gets thinner.
+
+    edges (n, 2): the ends of the edges that the curves' points lie on, shares (n,): how far along; segments (m, 2)
+    between points, stations (m,): the number of each segment's station; rest (stations,) metres.
+    """
+
+    vertices: Integers
+    edges: Integers
+    shares: Floats
+    segments: Integers
+    stations: Integers
+    rest: Floats
+
+    @classmethod
+    def prepared(
+        cls, mesh: Mesh, weights: Floats, rest: Floats, start: Floats, end: Floats, at: Sequence[float] = STATIONS
+    ) -> Girth:
+        """weights (v,) of the region, rest (v, 3); start and end (3,): the joint and the next one, at rest.
+
+        A station where the plane misses the region has length 0. Raises ValueError where start is end.
+        """
+        axis = end - start
+        square = float(axis @ axis)
+        if square == 0.0:
+            raise ValueError("a girth needs two different places to run between")
+        faces = faces_of(mesh, weights)
+        heights = (rest[faces.vertices] - start) @ axis / square
+        cuts = [_cut(faces, heights, level) for level in at]
+        edges = np.concatenate([np.zeros((0, 2), np.int64), *(edges for edges, _ in cuts)])
+        shares = np.concatenate([np.zeros(0), *(shares for _, shares in cuts)])
+        counts = [len(shares) // 2 for _, shares in cuts]
+        segments = np.arange(len(edges)).reshape(-1, 2)
+        stations = np.repeat(np.arange(len(cuts)), counts)
+        found = cls(faces.vertices, edges, shares, segments, stations, np.zeros(len(cuts)))
+        lengths = found.of(rest[None])[0]
+        return cls(found.vertices, edges, shares, segments, stations, lengths)
+
+    def of(self, positions: Floats) -> Floats:
+        """Metres (frames, stations) for positions (frames, v, 3)."""
+        found = np.zeros((len(positions), len(self.rest)))
+        if not len(self.segments):
+            return found
+        for piece in frame_pieces(len(positions)):
+            places = lanes(positions[piece], self.vertices)
+            share = self.shares[:, None]
+            points = places[:, self.edges[:, 0]] * (1.0 - share) + places[:, self.edges[:, 1]] * share
+            sides = points[:, self.segments[:, 1]] - points[:, self.segments[:, 0]]
+            lengths = np.sqrt(dot(sides, sides))
+            for station in range(len(self.rest)):
+                found[piece, station] = lengths[self.stations == station].sum(axis=0)
+        return found
+
+    def relative(self, positions: Floats) -> Measured:
+        """The change against rest of the station that changes most, -0.1 for a tenth thinner; 0 where none is cut.
+
+        The vertex lies on that station's curve.
+        """
+        with np.errstate(divide="ignore", invalid="ignore"):
+            changes = np.where(self.rest > 0.0, self.of(positions) / self.rest - 1.0, 0.0)
+        if not len(self.segments):
+            return Measured(np.zeros(len(positions)), np.full(len(positions), -1))
+        worst = np.abs(changes).argmax(axis=1)
+        values = np.take_along_axis(changes, worst[:, None], 1)[:, 0]
+        first = np.searchsorted(self.stations, worst).clip(max=len(self.stations) - 1)
+        return Measured(values, self.vertices[self.edges[self.segments[first, 0], 0]])
+
+
+def _cut(faces: Faces, heights: Floats, level: float) -> tuple[Integers, Floats]:
+    """Two points for every triangle that a level passes: their edges (2 n, 2) and how far along they are (2 n,)."""
+    above = heights[faces.corners] > level
+    lone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
+    crossed = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
+    corners, lone = faces.corners[crossed], lone[crossed]
+    rows = np.arange(len(crossed))
+    tip = corners[rows, lone]
+    others = np.stack([corners[rows, (lone + 1) % 3], corners[rows, (lone + 2) % 3]], axis=1)
+    edges = np.stack([np.stack([tip, tip], axis=1), others], axis=2).reshape(-1, 2)
+    ends = heights[edges]
+    return edges, (level - ends[:, 0]) / (ends[:, 1] - ends[:, 0])

@@ -1,0 +1,71 @@
+"""The volume that a region of the skin encloses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from plica.measure.faces import faces_of, loops_of, open_edges
+from plica.measure.lanes import cross, dot, frame_pieces, lanes, row_pieces
+from plica.measure.model import Measured
+from plica.mesh.model import Floats, Integers, Mesh
+
+
+@dataclass(frozen=True, eq=False)
+class Volume:
+    """The signed volume inside a region's triangles, in cubic metres, every open loop closed by a fan about the mean
+    of its points. Positive where triangles run counterclockwise seen from outside.
+
+    Divergence theorem: a sixth of the sum of a . (b x c) over the triangles a, b, c of a closed surface (C. Zhang, T.
+    Chen, "Efficient feature extraction for 2D/3D objects in mesh representation", ICIP 2001). Where nothing is closed
+    off (loops far from flat) it is still the volume inside that closed surface.
+    """
+
+    vertices: Integers
+    corners: Integers
+    loops: sparse.csr_array[np.float64]
+    rest: float
+
+    @classmethod
+    def prepared(cls, mesh: Mesh, weights: Floats, rest: Floats) -> Volume:
+        """weights (v,): the region; rest (v, 3): the positions that `relative` refers to."""
+        faces = faces_of(mesh, weights)
+        edges = open_edges(faces.corners)
+        loop = loops_of(edges)
+        count = int(loop.max(initial=-1)) + 1
+        fans = np.stack([edges[:, 1], edges[:, 0], len(faces.vertices) + loop], axis=1)
+        shares = sparse.csr_array(
+            (np.ones(len(edges)), (loop, edges[:, 0])), shape=(count, len(faces.vertices)), dtype=np.float64
+        )
+        sizes = np.asarray(shares.sum(axis=1)).reshape(-1, 1)
+        means = sparse.csr_array(shares.multiply(1.0 / sizes)) if count else shares
+        found = cls(faces.vertices, np.concatenate([faces.corners, fans]), means, 0.0)
+        return cls(found.vertices, found.corners, found.loops, float(found.of(rest[None])[0]))
+
+    def of(self, positions: Floats) -> Floats:
+        """Cubic metres (frames,) for positions (frames, v, 3)."""
+        found = np.zeros(len(positions))
+        if not len(self.corners):
+            return found
+        for piece in frame_pieces(len(positions)):
+            found[piece] = self._of_lanes(lanes(positions[piece], self.vertices))
+        return found
+
+    def relative(self, positions: Floats) -> Measured:
+        """The change against rest, 0.04 for 4 % more; the sign is the change's. Not a number for a rest volume of 0."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            change = self.of(positions) / self.rest - 1.0 if self.rest else np.full(len(positions), np.nan)
+        return Measured(change, np.full(len(positions), -1))
+
+    def _of_lanes(self, places: Floats) -> Floats:
+        # Numbers near the region's middle keep their digits when it stands far from the origin.
+        places = places - places.mean(axis=1, keepdims=True)
+        middles = [np.asarray(self.loops @ axis) for axis in places]
+        places = np.concatenate([places, np.stack(middles)], axis=1)
+        total = np.zeros(places.shape[2])
+        for rows in row_pieces(len(self.corners), places.shape[2]):
+            a, b, c = (places[:, self.corners[rows, corner]] for corner in range(3))
+            total += dot(a, cross(b, c)).sum(axis=0)
+        return total / 6.0

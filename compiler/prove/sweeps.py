@@ -1,0 +1,253 @@
+"""The poses that an expectation is measured over.
+
+A track is a row of poses with a name: a sweep of one strength from rest through its span, a pair of strengths of one
+joint, a spread over the whole range, a clip. Tracks that are continuous may be looked at between their frames.
+Everything is deterministic: the same rig gives the same poses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+from scipy.stats import qmc
+
+from plica.evaluate.evaluator import strengths_of
+from plica.evaluate.gather import skeleton_of
+from plica.evaluate.mirroring import Mirror
+from plica.evaluate.placing import Placer
+from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
+from plica.mesh.posing import composed
+from plica.rig.model import Combine, ControlValue, Driver, Expectation, Quaternion, Rig, Sample
+from plica.skeleton.algebra import about, unit
+
+STEPS: Final = 33
+"""Poses of a sweep."""
+PAIR_STEPS: Final = 5
+"""Poses along each of the two strengths of a pair."""
+SPREAD: Final = 128
+"""Poses spread over the whole range of all drivers at once."""
+SEED: Final = 7
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """Poses with a name. `places` (frames,): how far along each pose stands, 0..1 of a sweep or seconds of a clip.
+
+    `between` gives the poses at other places; None where there is nothing between two frames.
+    """
+
+    name: str
+    kind: str
+    places: Array
+    poses: Poses
+    between: Callable[[Array], Poses] | None = None
+
+    @property
+    def continuous(self) -> bool:
+        """Whether neighbouring frames follow each other in time or along a sweep."""
+        return self.kind in ("sweep", "clip")
+
+
+@dataclass(frozen=True)
+class Travelled:
+    """What takes a strength from off to on: a reading from `start` to `stop`, or a turn of a joint."""
+
+    touches: frozenset[str]
+    pose_at: Callable[[float], SparsePose | None]
+
+
+class Sweeper:
+    """Makes the tracks of one rig; `clips` are the poses of clips by the name that the user gave the file."""
+
+    def __init__(self, rig: Rig, clips: Mapping[str, Sequence[Track]] | None = None, steps: int = STEPS) -> None:
+        """Raises ValueError where the rig refers to something that it does not have."""
+        self._rig = rig
+        self._skeleton = skeleton_of(rig)
+        self._placer = Placer(rig, self._skeleton)
+        self._strengths = {strength.name: strength for strength in rig.strengths}
+        self._turns = {
+            (field.name, sample.name): (field.joint, sample.rotation)
+            for field in rig.fields
+            for sample in field.samples
+        }
+        self._clips = dict(clips or {})
+        self._steps = steps
+        self._mirror = Mirror(rig, self._skeleton, rig.symmetry) if rig.symmetry is not None else None
+
+    def tracks(self, expectation: Expectation) -> list[Track]:
+        """The tracks of an expectation: what `over` lists; everything where it lists nothing.
+
+        `reach` and `smooth` without `over` sweep their own strengths, and go over all clips that were given.
+        """
+        found = [Track("rest", "rest", np.zeros(1), rest_poses(self._rig))]
+        over = expectation.over
+        everything = expectation.over_everything
+        if not (over or expectation.over_clips or everything):
+            if expectation.kind in ("reach", "smooth"):
+                over = expectation.of
+                found += [track for name in sorted(self._clips) for track in self._clips[name]]
+            else:
+                everything = True
+        found += [self.sweep(name) for name in over]
+        found += self._pairs(over)
+        for file in expectation.over_clips:
+            found += self._clips.get(file, ())
+        if everything:
+            found += self.everything()
+        return list({track.name: track for track in found}.values())
+
+    def everything(self) -> list[Track]:
+        """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, and all clips."""
+        names = [strength.name for strength in self._rig.strengths]
+        found = [self.sweep(name) for name in names]
+        found += self._pairs([name for name in names if isinstance(self._strengths[name], Driver)])
+        found.append(self.spread())
+        return found + [track for name in sorted(self._clips) for track in self._clips[name]]
+
+    # ---- sweeps
+
+    def sweep(self, name: str) -> Track:
+        """One strength from rest, or from where its span starts, to where its span ends.
+
+        A combination is swept by everything that it is made of at once.
+        """
+        parts = list(self._parts(name))
+
+        def at(places: Array) -> Poses:
+            return self._poses([[part.pose_at(place) for part in parts] for place in places.tolist()])
+
+        places = np.linspace(0.0, 1.0, self._steps)
+        return Track(name, "sweep", places, at(places), at)
+
+    def _pairs(self, names: Sequence[str]) -> list[Track]:
+        """Grids over two drivers that move the same joints."""
+        parts = {
+            name: next(iter(self._parts(name))) for name in names if isinstance(self._strengths[name], Driver)
+        }
+        found = []
+        for first, second in combinations(parts, 2):
+            if parts[first].touches & parts[second].touches:
+                found.append(self._pair(f"{first} and {second}", parts[first], parts[second]))
+        return found
+
+    def _pair(self, name: str, first: Travelled, second: Travelled) -> Track:
+        steps = np.linspace(0.0, 1.0, PAIR_STEPS).tolist()
+        poses = [[first.pose_at(one), second.pose_at(other)] for one in steps for other in steps]
+        return Track(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
+
+    def spread(self, count: int = SPREAD) -> Track:
+        """All drivers and samples at once, by a Halton sequence (Halton 1960, scrambled with a fixed seed)."""
+        parts = [part for name in self._leaves() for part in self._parts(name)]
+        amounts = qmc.Halton(len(parts), scramble=True, seed=SEED).random(count) if parts else np.zeros((count, 0))
+        poses = [
+            [part.pose_at(amount) for part, amount in zip(parts, row, strict=True)] for row in amounts.tolist()
+        ]
+        return Track("everything at once", "spread", np.arange(count, dtype=np.float64), self._poses(poses))
+
+    def _leaves(self) -> list[str]:
+        """Drivers and samples; of several readings of one joint the first, so that they do not add up."""
+        taken: set[str] = set()
+        found = []
+        for strength in self._rig.strengths:
+            if isinstance(strength, Combine):
+                continue
+            touches = next(iter(self._parts(strength.name))).touches
+            if not touches & taken:
+                taken |= touches
+                found.append(strength.name)
+        return found
+
+    def _poses(self, parts: Sequence[Sequence[SparsePose | None]]) -> Poses:
+        poses = [
+            composed(self._rig, self._skeleton, [pose for pose in row if pose is not None]) for row in parts
+        ]
+        return poses_from(self._rig, poses)
+
+    def _parts(self, name: str) -> Iterator[Travelled]:
+        """What has to move for a strength; nothing twice."""
+        seen: set[str] = set()
+
+        def walk(found: str) -> Iterator[Travelled]:
+            if found in seen:
+                return
+            seen.add(found)
+            strength = self._strengths[found]
+            if isinstance(strength, Combine):
+                for part in strengths_of(strength.combination):
+                    yield from walk(part)
+            elif isinstance(strength, Sample):
+                joint, rotation = self._turns[strength.field, strength.sample]
+                yield self._turning(joint, rotation)
+            else:
+                yield self._driving(strength)
+
+        yield from walk(name)
+
+    def _driving(self, driver: Driver) -> Travelled:
+        start = min(driver.span[0], 0.0) if driver.span[1] > driver.span[0] else max(driver.span[0], 0.0)
+        stop = driver.span[1]
+
+        def at(place: float) -> SparsePose | None:
+            return self._placer.pose(driver.reading, start + place * (stop - start))
+
+        touched = at(0.5)
+        names = set(touched.joints) if touched else set()
+        if isinstance(driver.reading, ControlValue):
+            names = {f"control {driver.reading.control}"}
+        return Travelled(frozenset(names), at)
+
+    def _turning(self, joint: str, rotation: Quaternion) -> Travelled:
+        x, y, z, w = rotation
+        size = float(np.sqrt(x * x + y * y + z * z))
+        angle = 2.0 * float(np.arctan2(size, w))
+        axis = unit((x, y, z)) if size > 0 else (1.0, 0.0, 0.0)
+
+        def at(place: float) -> SparsePose | None:
+            return self._placer.turned(joint, about(axis, place * angle))
+
+        return Travelled(frozenset((joint,)), at)
+
+    # ---- mirrored poses
+
+    def mirrored(self, poses: Poses) -> Poses | None:
+        """The poses with left and right exchanged; None where no mirror plane is known."""
+        if self._mirror is None:
+            return None
+        return poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(poses)])
+
+
+def sparse_poses(poses: Poses) -> Iterator[SparsePose]:
+    """Each frame as a pose that names all its joints and controls."""
+    from plica.evaluate.poses import JointPlacement
+
+    for rotations, translations, controls in zip(poses.rotations, poses.translations, poses.controls, strict=True):
+        joints = {
+            name: JointPlacement((a, b, c, d), (x, y, z))
+            for name, (a, b, c, d), (x, y, z) in zip(
+                poses.joints, rotations.tolist(), translations.tolist(), strict=True
+            )
+        }
+        yield SparsePose(joints, dict(zip(poses.control_names, controls.tolist(), strict=True)))
+
+
+def part_of(poses: Poses, frames: slice | Sequence[int]) -> Poses:
+    """Some frames of poses."""
+    return Poses(
+        poses.joints,
+        poses.rotations[frames],
+        poses.translations[frames],
+        poses.control_names,
+        poses.controls[frames],
+    )
+
+
+def finer(places: Array, worst: int, count: int = 8) -> Array:
+    """Places between the neighbours of one frame, for a closer look there; those that were looked at left out."""
+    low, high = places[max(worst - 1, 0)], places[min(worst + 1, len(places) - 1)]
+    return np.setdiff1d(np.linspace(low, high, count + 1), places)
+
+

@@ -1,0 +1,111 @@
+"""From a rig's folds and its attached mesh to packed textures of masks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.attach import Attached, SpanOf, Step
+from plica.mesh.painting import Painting
+from plica.mesh.region_sources import Read
+from plica.rig.model import Detail, Fold, Painted, Rig
+from plica.texture.areas import Areas
+from plica.texture.findings import tell_budgets, tell_precision, tell_uvs
+from plica.texture.memory import stored_channels
+from plica.texture.model import Mask, MaskOptions, MaskSet, Placed, Texture
+from plica.texture.packing import Bin, Wanted, packed
+from plica.texture.png import png
+from plica.texture.sheet import sheet_of
+from plica.texture.sizes import Sizer
+
+DEFAULT: Final = MaskOptions()
+
+
+def masks_of(
+    rig: Rig,
+    attached: Attached,
+    read: Read,
+    found: Diagnostics,
+    span_of: SpanOf = lambda kind, name: None,
+    options: MaskOptions = DEFAULT,
+    stem: str = "character",
+    step: Step = lambda text: None,
+) -> MaskSet | None:
+    """The masks of all folds; None after errors.
+
+    `read` gives the bytes of painted images; textures are named after `stem` and their number.
+    """
+    made = _Making(rig, attached, read, found, span_of, options, step)
+    errors = found.count_of_errors
+    masks = made.masks()
+    if found.count_of_errors > errors:
+        return None
+    wanted = [Wanted(mask.fold, (mask.fold.detail, mask.uv), mask.size) for mask in masks.values()]
+    step("packing masks")
+    bins = packed(rig, wanted, options.channels)
+    textures = tuple(_texture(one, masks, f"{stem}.masks.{number + 1}.png") for number, one in enumerate(bins))
+    placed = {
+        fold: Placed(number, channel) for number, one in enumerate(bins) for channel, fold in enumerate(one.folds)
+    }
+    whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures)
+    tell_budgets(rig, whole, found, span_of)
+    return whole
+
+
+def _texture(one: Bin, masks: dict[str, Mask], file: str) -> Texture:
+    channels = stored_channels(len(one.folds))
+    content = png([masks[fold].sized.images[one.size] for fold in one.folds], channels)
+    return Texture(file, one.kind[0], one.kind[1], one.size, channels, one.folds, content)
+
+
+@dataclass(eq=False)
+class _Making:
+    rig: Rig
+    attached: Attached
+    read: Read
+    found: Diagnostics
+    span_of: SpanOf
+    options: MaskOptions
+    step: Step
+    paintings: dict[str, Painting] = field(default_factory=dict)
+
+    def masks(self) -> dict[str, Mask]:
+        """The masks of all folds, in the order of the rig."""
+        by_uv: dict[str, list[Fold]] = {}
+        for fold in self.rig.folds:
+            uv = self._uv_of(fold)
+            if uv is not None:
+                by_uv.setdefault(uv, []).append(fold)
+        made = {name: mask for uv, folds in by_uv.items() for name, mask in self._of_sheet(uv, folds).items()}
+        return {fold.name: made[fold.name] for fold in self.rig.folds if fold.name in made}
+
+    def _uv_of(self, fold: Fold) -> str | None:
+        """The uv set of a fold's mask: that of the image where its area is painted, else that of its detail."""
+        region = next(one for one in self.rig.regions if one.name == fold.area)
+        detail: Detail = next(one for one in self.rig.details if one.name == fold.detail)
+        wanted = region.source.uv if isinstance(region.source, Painted) else detail.uv
+        uvs = self.attached.mesh.uvs
+        if uvs and (wanted is None or wanted in uvs):
+            return next(iter(uvs)) if wanted is None else wanted
+        having = ", ".join(f"`{name}`" for name in uvs) or "none"
+        asked = "texture coordinates" if wanted is None else f"the uv set `{wanted}`"
+        self.found.add("mask-without-uv", self.span_of("fold", fold.name), fold=fold.name, wanted=asked, having=having)
+        return None
+
+    def _of_sheet(self, uv: str, folds: list[Fold]) -> dict[str, Mask]:
+        """The masks of folds over one uv set."""
+        mesh = self.attached.mesh
+        places = mesh.uvs[uv]
+        self.step(f"covering the texture layout {uv}")
+        sheet = sheet_of(places, mesh.triangles, self.options.size)
+        tell_uvs(uv, sheet.raster.report, self.found, self.span_of("character", self.rig.character.name))
+        sizer = Sizer(sheet, places, mesh.triangles)
+        areas = Areas(self.rig, self.attached, self.read, self.found, self.span_of, sheet, places, self.paintings)
+        found = {}
+        for number, area in enumerate(areas.areas(folds)):
+            self.step(f"mask {number + 1} of {len(folds)}: {area.fold.name}")
+            mask = Mask(area.fold, uv, sizer.sized(area.values), area.mirrored)
+            tell_precision(mask, self.attached, self.found, self.span_of("fold", area.fold.name))
+            found[area.fold.name] = mask
+        return found

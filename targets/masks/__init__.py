@@ -1,0 +1,51 @@
+"""The target `masks`: the folds' masks as packed PNG textures, with a manifest in JSON."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from plica.build.features import ALL_FEATURES
+from plica.build.model import Build
+from plica.build.target import Target, option
+from plica.diagnostics import Diagnostics
+
+
+@dataclass(frozen=True)
+class MasksTarget(Target):
+    """`<character>.masks.json` and the textures `<character>.masks.<number>.png`; the README.md here describes them.
+
+    Strengths are named and not computed here, so no way of making them is beyond this target.
+    """
+
+    name: ClassVar[str] = "masks"
+    description: ClassVar[str] = "the masks of folds as small packed textures, with a manifest"
+    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+
+    size: int = option(1024, "texels across of the masks at full size, a power of two from 4 to 8192")
+    channels: int = option(4, "how many masks a texture holds, 1 to 4")
+
+    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+        """The manifest and the textures; nothing where there are no folds."""
+        from plica.build.masks import masks
+        from plica.build.names import safe_file_name
+        from plica.targets.masks.manifest import manifest_bytes
+        from plica.texture.model import SIZES, MaskOptions
+
+        if self.size not in SIZES:
+            problem = f"it must be a power of two from {SIZES[0]} to {SIZES[-1]}"
+            found.add("bad-target-option", None, target=self.name, option="size", problem=problem)
+        if not 1 <= self.channels <= 4:
+            found.add("bad-target-option", None, target=self.name, option="channels", problem="it must be 1 to 4")
+        if self.size not in SIZES or not 1 <= self.channels <= 4:
+            return {}
+        options = MaskOptions(self.size, self.channels)
+        made = masks(build, found, options)
+        if made is None:
+            return {}
+        manifest = f"{safe_file_name(build.rig.character.name)}.masks.json"
+        textures = {texture.file: texture.content for texture in made.textures}
+        return {manifest: manifest_bytes(build.rig, made, options), **textures}
+
+
+TARGET = MasksTarget()

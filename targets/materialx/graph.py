@@ -1,0 +1,232 @@
+"""The node graph of one detail: masks and strengths to a factor, two normal maps to one normal.
+
+Only nodes of the MaterialX standard library are used. The arithmetic is that of `plica.texture.detail`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from plica.rig.model import Fold
+from plica.targets.materialx.document import Element, Names, element
+from plica.texture.detail import Mixing
+from plica.texture.places import CHANNELS, Channel, MaskPlace
+
+Link = str
+"""The name of a node of the graph whose output is meant."""
+_FLAT: Final = "0, 0, 1"
+
+
+class TextureSpace(NamedTuple):
+    """Which texture coordinates an image is read by: the number of the set, or its name as a geometric property."""
+
+    index: int = 0
+    name: str | None = None
+
+
+class PlacedFold(NamedTuple):
+    """A fold, where its mask is, and the mask's texture coordinates."""
+
+    fold: Fold
+    place: MaskPlace
+    space: TextureSpace
+
+
+class GraphPlan(NamedTuple):
+    """What a graph is made of: files are relative to the document."""
+
+    name: str
+    relaxed: str
+    contracted: str
+    mixing: Mixing
+    space: TextureSpace
+    folds: tuple[PlacedFold, ...]
+
+
+def graph(plan: GraphPlan) -> Element:
+    """The graph, with one input for each fold and the outputs `factor`, `tangent_normal` and `normal`."""
+    return _Graph(plan).element()
+
+
+class _Graph:
+    """Nodes are added one after the other; each method gives the name of the node whose output it made."""
+
+    def __init__(self, plan: GraphPlan) -> None:
+        self.plan = plan
+        self.names = Names()
+        self.inputs: list[Element] = []
+        self.nodes: list[Element] = []
+        self.outputs = {name: self.names.new(name) for name in ("factor", "tangent_normal", "normal")}
+        self.strengths = {item.fold.name: self.names.new(item.fold.name) for item in plan.folds}
+        self.places: dict[TextureSpace, Link] = {}
+
+    def element(self) -> Element:
+        """The whole graph."""
+        for fold, name in self.strengths.items():
+            shown = {} if name == fold else {"uiname": fold}
+            self.inputs.append(element("input", name, "float", value="0", uimin="0", uimax="1", **shown))
+        factor = self._factor()
+        relaxed, contracted = (
+            self._vector("relaxed", self.plan.relaxed),
+            self._vector("contracted", self.plan.contracted),
+        )
+        mix = self._plain if self.plan.mixing == "plain" else self._reoriented
+        tangent_normal = mix(relaxed, contracted, factor)
+        normal = self._in_world(tangent_normal)
+        outputs = [
+            element("output", self.outputs[name], kind, nodename=node)
+            for name, kind, node in (
+                ("factor", "float", factor),
+                ("tangent_normal", "vector3", tangent_normal),
+                ("normal", "vector3", normal),
+            )
+        ]
+        return element("nodegraph", self.plan.name, "", *self.inputs, *self.nodes, *outputs)
+
+    # ---- nodes
+
+    def _node(self, category: str, name: str, kind: str, *inputs: Element) -> Link:
+        given = self.names.new(name)
+        self.nodes.append(element(category, given, kind, *inputs))
+        return given
+
+    def _image(self, name: str, kind: str, file: str, space: TextureSpace) -> Link:
+        if space not in self.places:
+            self.places[space] = self._texture_coordinates(space)
+        place = linked("texcoord", "vector2", self.places[space])
+        return self._node("image", name, kind, valued("file", "filename", file), place)
+
+    def _texture_coordinates(self, space: TextureSpace) -> Link:
+        if space.name is not None:
+            return self._node("geompropvalue", "place", "vector2", valued("geomprop", "string", space.name))
+        return self._node("texcoord", "place", "vector2", valued("index", "integer", str(space.index)))
+
+    def _vector(self, name: str, file: str) -> Link:
+        """A normal map's stored values as vectors: 0..1 means -1..1."""
+        stored = self._image(f"{name}_map", "vector3", file, self.plan.space)
+        doubled = self._node(
+            "multiply", f"{name}_doubled", "vector3", linked("in1", "vector3", stored), valued("in2", "float", "2")
+        )
+        return self._node("subtract", name, "vector3", linked("in1", "vector3", doubled), valued("in2", "float", "1"))
+
+    # ---- factor
+
+    def _factor(self) -> Link:
+        masks = self._masks()
+        shares = [
+            self._node(
+                "multiply",
+                f"{fold}_share",
+                "float",
+                linked("in1", "float", mask),
+                element("input", "in2", "float", interfacename=self.strengths[fold]),
+            )
+            for fold, mask in masks.items()
+        ]
+        total = self._sum(shares)
+        return self._node(
+            "clamp",
+            "factor_of_folds",
+            "float",
+            linked("in", "float", total),
+            valued("low", "float", "0"),
+            valued("high", "float", "1"),
+        )
+
+    def _masks(self) -> dict[str, Link]:
+        """Each fold's mask, out of its channel; a texture that several folds share is read once."""
+        files: dict[tuple[str, TextureSpace], list[PlacedFold]] = {}
+        for item in self.plan.folds:
+            files.setdefault((item.place.file, item.space), []).append(item)
+        found: dict[str, Link] = {}
+        for number, ((file, space), items) in enumerate(files.items(), 1):
+            single = all(item.place.channel == CHANNELS[0] for item in items)
+            image = self._image(f"masks_{number}", "float" if single else "vector4", file, space)
+            for fold, place, _ in items:
+                found[fold.name] = image if single else self._channel(f"{fold.name}_mask", image, place.channel)
+        return found
+
+    def _channel(self, name: str, image: Link, channel: Channel) -> Link:
+        return self._node(
+            "extract",
+            name,
+            "float",
+            linked("in", "vector4", image),
+            valued("index", "integer", str(CHANNELS.index(channel))),
+        )
+
+    def _sum(self, parts: Sequence[Link]) -> Link:
+        if not parts:
+            return self._node("constant", "no_folds", "float", valued("value", "float", "0"))
+        total = parts[0]
+        for number, part in enumerate(parts[1:], 2):
+            total = self._node(
+                "add", f"sum_{number}", "float", linked("in1", "float", total), linked("in2", "float", part)
+            )
+        return total
+
+    # ---- mixing
+
+    def _plain(self, relaxed: Link, contracted: Link, factor: Link) -> Link:
+        between = self._mix("between", contracted, relaxed, factor)
+        return self._unit("mixed", between)
+
+    def _reoriented(self, relaxed: Link, contracted: Link, factor: Link) -> Link:
+        """With t and u as in `plica.texture.detail`: the direction of t (t . u) - u t.z."""
+        flat = self._node("constant", "flat", "vector3", valued("value", "vector3", _FLAT))
+        faded = self._mix("faded", contracted, flat, factor)
+        base = self._unit("base", relaxed)
+        t = self._node("add", "t", "vector3", linked("in1", "vector3", base), linked("in2", "vector3", flat))
+        u = self._node(
+            "multiply", "u", "vector3", linked("in1", "vector3", faded), valued("in2", "vector3", "-1, -1, 1")
+        )
+        along = self._node("dotproduct", "along", "float", linked("in1", "vector3", t), linked("in2", "vector3", u))
+        rise = self._node("extract", "rise", "float", linked("in", "vector3", t), valued("index", "integer", "2"))
+        first, second = self._scaled("first", t, along), self._scaled("second", u, rise)
+        turned = self._node(
+            "subtract", "turned", "vector3", linked("in1", "vector3", first), linked("in2", "vector3", second)
+        )
+        return self._unit("mixed", turned)
+
+    def _mix(self, name: str, over: Link, under: Link, factor: Link) -> Link:
+        return self._node(
+            "mix",
+            name,
+            "vector3",
+            linked("fg", "vector3", over),
+            linked("bg", "vector3", under),
+            linked("mix", "float", factor),
+        )
+
+    def _scaled(self, name: str, vector: Link, amount: Link) -> Link:
+        return self._node("multiply", name, "vector3", linked("in1", "vector3", vector), linked("in2", "float", amount))
+
+    def _unit(self, name: str, vector: Link) -> Link:
+        return self._node("normalize", name, "vector3", linked("in", "vector3", vector))
+
+    def _in_world(self, tangent_normal: Link) -> Link:
+        """The normal in world space. The node `normalmap` takes stored values, so the vector is stored again."""
+        half = self._node(
+            "multiply", "halved", "vector3", linked("in1", "vector3", tangent_normal), valued("in2", "float", "0.5")
+        )
+        stored = self._node("add", "stored", "vector3", linked("in1", "vector3", half), valued("in2", "float", "0.5"))
+        frame = []
+        index = self.plan.space.index
+        if index:
+            for axis in ("tangent", "bitangent"):
+                node = self._node(
+                    axis, axis, "vector3", valued("space", "string", "world"), valued("index", "integer", str(index))
+                )
+                frame.append(linked(axis, "vector3", node))
+        return self._node("normalmap", "in_world", "vector3", linked("in", "vector3", stored), *frame)
+
+
+def linked(name: str, kind: str, node: Link) -> Element:
+    """An input that takes a node's output."""
+    return element("input", name, kind, nodename=node)
+
+
+def valued(name: str, kind: str, value: str) -> Element:
+    """An input of a fixed value."""
+    return element("input", name, kind, value=value)
