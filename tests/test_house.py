@@ -42,6 +42,8 @@ STAGES = (
     "mesh",
     "texture",
     "build",
+    "prove",
+    "diff",
     "targets",
     "start",
     "demo",

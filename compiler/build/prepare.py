@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
 from plica.pipeline import Compiled
 from plica.source import Span
 from plica.workspace import Workspace
+
+if TYPE_CHECKING:
+    from plica.mesh.memory import Memory
 
 
 def prepare(
@@ -19,10 +23,12 @@ def prepare(
     found: Diagnostics,
     step: Callable[[str], None] = lambda text: None,
     normals: bool = False,
+    memory: Memory | None = None,
 ) -> Build | None:
     """A Build of a spec that compiled without errors, or None after diagnostics.
 
-    `folder` is the spec's; `normals` also computes how the shapes change normals.
+    `folder` is the spec's; `normals` also computes how the shapes change normals. `memory` holds what
+    earlier runs computed on the mesh.
     """
     rig = compiled.rig
     if rig is None:
@@ -36,7 +42,7 @@ def prepare(
             return compiled.spec.character.span
         return compiled.origins.get((kind, name))
 
-    attached = attach(rig, Workspace(folder, allowed).locate, found, span_of, step, normals)
+    attached = attach(rig, Workspace(folder, allowed).locate, found, span_of, step, normals, memory)
     if found.has_errors:
         return None
     return Build(rig, compiled.origins, folder, attached, tuple(allowed))

@@ -74,6 +74,18 @@ def _language_server(options: argparse.Namespace) -> int:
     return language_server(options)
 
 
+def _diff(options: argparse.Namespace) -> int:
+    from plica.commands.diff import diff
+
+    return diff(options)
+
+
+def _prove(options: argparse.Namespace) -> int:
+    from plica.commands.prove import prove
+
+    return prove(options)
+
+
 def _explain(options: argparse.Namespace) -> int:
     from plica.commands.explain import explain
 
@@ -168,6 +180,27 @@ def _add_demo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--replace", action="store_true", help="write even if the folder holds other or changed files")
 
 
+def _add_prove(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    _add_clips(parser, required=False)
+    parser.add_argument(
+        "--baseline",
+        metavar="FILE",
+        help="figures that were accepted: what is no worse does not fail, and what got worse is told",
+    )
+    parser.add_argument(
+        "--write-baseline", action="store_true", help="write this run's figures to the baseline file"
+    )
+    _add_allow(parser)
+    parser.add_argument(
+        "--format",
+        choices=(*FORMATS, "junit"),
+        default="text",
+        help="how results are written: a table for people (the default), json for programs, sarif (SARIF 2.1.0) "
+        "for review tools, github for annotations in a GitHub workflow, junit for test reports",
+    )
+
+
 def _add_measure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
     _add_clips(parser, required=True)
@@ -196,10 +229,15 @@ def _add_clips(parser: argparse.ArgumentParser, required: bool) -> None:
 
 def _add_layout(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "specs", metavar="SPEC", nargs="+", help="a spec or a library; `-` for the standard input, laid out to the output"
+        "specs",
+        metavar="SPEC",
+        nargs="+",
+        help="a spec or a library; `-` for the standard input, laid out to the output",
     )
     parser.add_argument(
-        "--check", action="store_true", help="write nothing; name the files that would change, and exit with 1 if any does"
+        "--check",
+        action="store_true",
+        help="write nothing; name the files that would change, and exit with 1 if any does",
     )
     parser.add_argument(
         "--diff",
@@ -225,6 +263,39 @@ def _add_watch(parser: argparse.ArgumentParser) -> None:
 def _add_language_server(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stdio", action="store_true", help="talk over the standard streams, as it does anyway")
     _add_allow(parser)
+
+
+def _add_diff(parser: argparse.ArgumentParser) -> None:
+    parser.usage = "plica diff [-h] [options] OLD NEW"
+    kinds = "a spec, a folder of specs, a built .json file, git:REVISION:PATH, or git:REVISION for the other's path"
+    parser.add_argument("old", metavar="OLD", nargs="?", help=kinds)
+    parser.add_argument("new", metavar="NEW", nargs="?", help="the same")
+    parser.add_argument(
+        "--measure",
+        action="store_true",
+        help="also compute every shape on its mesh, and tell how many vertices move and how far",
+    )
+    parser.add_argument(
+        "--accept",
+        metavar="FILE",
+        help='a TOML file of changes that are agreed to, in lines like `3f2a9c0d11e2b3c4 = "the reason"`; they do not '
+        "count for the exit code",
+    )
+    _add_allow(parser)
+    parser.add_argument(
+        "--format",
+        choices=(*FORMATS, "markdown"),
+        default="text",
+        help="text for people (the default), markdown for a pull request with plots of old and new responses, json "
+        "for programs, sarif (SARIF 2.1.0) for review tools, github for annotations in a GitHub workflow",
+    )
+    parser.add_argument(
+        "--git-driver",
+        metavar="WORD",
+        nargs="+",
+        help="what git gives to an external diff; set up once in a repository, `git diff` shows what changes do: "
+        "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes",
+    )
 
 
 def _add_explain(parser: argparse.ArgumentParser) -> None:
@@ -254,6 +325,18 @@ COMMANDS = {
         ("plica build wren.plica --out build", "plica build wren.plica --out build --target json --current"),
         _add_build,
         _build,
+    ),
+    "prove": Command(
+        "measure what a spec expects, over the whole range of motion",
+        """
+        Moves the character through the poses that each `expect` names (sweeps of strengths, clips, the whole
+        range of motion) and measures it, with the shapes and without. Tells the worst figure, its limit, and
+        the pose and the place on the skin where it was met. Motion given with --clip is added to every
+        expectation. Exits with 1 if one does not hold; stopped with Ctrl-C it tells what it has.
+        """,
+        ("plica prove wren.plica", "plica prove wren.plica --clip clips/rounds.glb --format junit"),
+        _add_prove,
+        _prove,
     ),
     "measure": Command(
         "tell how far every reading travels in real motion",
@@ -323,6 +406,24 @@ COMMANDS = {
         ("plica language-server",),
         _add_language_server,
         _language_server,
+    ),
+    "diff": Command(
+        "tell what a change does",
+        """
+        Compares two states of a character, or of all characters in two folders, entry by entry, and judges every
+        change: how bad it is (breaking, risky, safe, cosmetic) and what it reaches. For each changed driver it
+        computes how much its strength changes, and where. Layout, comments and order are no changes. The last
+        line tells the version step that the changes ask for. Exits with 0 if there is no change, with 1 if there
+        is one, with 2 if there is nothing to compare.
+        """,
+        (
+            "plica diff old/wren.plica wren.plica",
+            "plica diff git:HEAD wren.plica",
+            "plica diff git:main . --format markdown",
+            "plica diff git:v1:wren.plica git:v2:wren.plica --accept accepted.toml",
+        ),
+        _add_diff,
+        _diff,
     ),
     "explain": Command(
         "tell more about a finding",

@@ -124,6 +124,11 @@ class Diagnostics:
         return tuple(sorted(dict.fromkeys(self._found), key=lambda found: found.sort_key))
 
     @property
+    def count_of_all(self) -> int:
+        """How many were found so far, repeated ones included."""
+        return len(self._found)
+
+    @property
     def has_errors(self) -> bool:
         """Whether any error was found."""
         return self.count_of_errors > 0

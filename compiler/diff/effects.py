@@ -226,7 +226,7 @@ def _opposite(old: Reading, new: Reading) -> bool:
     ]
     if type(old) is not type(new) or len(axes) != 2 or _joints(old) != _joints(new):
         return False
-    return sum(a * b for a, b in zip(*axes, strict=True)) < 0
+    return bool(sum(a * b for a, b in zip(*axes, strict=True)) < 0)
 
 
 # ---- combinations -----------------------------------------------------------------------------------------

@@ -46,8 +46,8 @@ class Fact(NamedTuple):
     """One entry that was added, removed, renamed or changed.
 
     `table` is the rig's field that the entry stands in, `kind` what people call it, `name` its output name (the new
-    one, where there is one). `fields` are the differences, and none for what was added or removed. `like` names an
-    entry on the other side of the comparison that says the same under another name.
+    one, where there is one). `old` or `new` is None for what was added or removed; else `fields` are the differences.
+    `like` names an entry on the other side of the comparison that says the same under another name.
     """
 
     what: What
@@ -56,8 +56,8 @@ class Fact(NamedTuple):
     declared: str
     side: str
     name: str
-    old: Record | None
-    new: Record | None
+    old: Record
+    new: Record
     fields: tuple[FieldChange, ...] = ()
     like: str | None = None
 
@@ -69,8 +69,8 @@ class Fact(NamedTuple):
 
 class _Pair(NamedTuple):
     table: str
-    old: Record | None
-    new: Record | None
+    old: Record
+    new: Record
 
 
 def facts(old: Rig, new: Rig) -> tuple[Fact, ...]:
@@ -217,13 +217,13 @@ def _matched(
     rest_after: list[Expectation] = []
     for old, new in groups.values():
         count = 0 if alone and not len(old) == len(new) == 1 else min(len(old), len(new))
-        pairs += zip(old[:count], new[:count], strict=True)
+        pairs.extend(zip(old[:count], new[:count], strict=True))
         rest_before += old[count:]
         rest_after += new[count:]
     return pairs, rest_before, rest_after
 
 
-def _measured(item: Expectation) -> Hashable:
+def _measured(item: Expectation) -> tuple[Hashable, ...]:
     return item.kind, item.side, item.of, item.against
 
 

@@ -11,8 +11,9 @@ from plica.diff.effects import Effect, Response, combine_effect, driver_effect, 
 from plica.diff.facts import Fact, FieldChange
 from plica.diff.moves import moved_text
 from plica.diff.uses import Uses
-from plica.diff.words import ARROW, amount, number, reading_text, span_text, text_of, unit_of, unit_of_reading
+from plica.diff.words import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
 from plica.rig.model import Combine, Driver, Expectation, Rig, ShapeOffsets
+from plica.rig.wording import reading_text, span_text
 
 SMALL = 0.02  # of a strength: what is hardly seen; a figure of our own
 
@@ -194,11 +195,11 @@ class Judge:
         said, exact = [], ""
         for first in firsts:
             if first == "reading":
-                before, after = reading_text(old.reading), reading_text(new.reading)
+                before, after = quantity_text(old.reading), quantity_text(new.reading)
                 said.append(f"reads {before} {ARROW} {after}" if before != after else "reads about another axis")
-                exact = "; ".join(f"{one.path} {text_of(one.old)} {ARROW} {text_of(one.new)}" for one in fields)
+                exact = f"{reading_text(old.reading)} {ARROW} {reading_text(new.reading)}"
             elif first == "span":
-                texts = [span_text(driver.span, unit_of_reading(driver.reading)) for driver in (old, new)]
+                texts = [span_text(driver.reading, driver.span) for driver in (old, new)]
                 said.append(f"span {texts[0]} {ARROW} {texts[1]}")
             else:
                 texts = [text_of(getattr(driver, first)) for driver in (old, new)]
@@ -209,7 +210,13 @@ class Judge:
             yield Verdict(rule, Harm.RISKY, (STRENGTHS,), f"{text}: cannot be compared", exact)
             return
         unit = unit_of_reading(old.reading)
-        yield Verdict(rule, _harm_of(effect), (STRENGTHS,), f"{text}: {effect_text(effect, unit)}", exact)
+        harm, motion = _harm_of(effect), ""
+        if not effect.same_reading:
+            # The two agree or differ on the motion that the old one reads; on others they may differ more.
+            alike = (type(old.reading), old.reading[0]) == (type(new.reading), new.reading[0])
+            harm = min(harm, Harm.SAFE if alike else Harm.RISKY)
+            motion = "on the motion read before, "
+        yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {motion}{effect_text(effect, unit)}", exact)
 
     def _combination(self, fact: Fact) -> Verdict:
         old, new = fact.old, fact.new
@@ -285,7 +292,7 @@ class Judge:
         (low, high), (new_low, new_high) = fact.old.range, fact.new.range
         narrower = new_low > low or new_high < high
         rule, harm = ("range-narrowed", Harm.RISKY) if narrower else ("range-widened", Harm.SAFE)
-        text = f"range {span_text((low, high), '')} {ARROW} {span_text((new_low, new_high), '')}"
+        text = f"range {number(low)} .. {number(high)} {ARROW} {number(new_low)} .. {number(new_high)}"
         return [Verdict(rule, harm, (STRENGTHS,), text)]
 
     def _region(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:

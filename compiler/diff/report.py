@@ -17,7 +17,7 @@ from plica.rig.json import plain
 from plica.rig.model import Rig
 from plica.source import Span
 
-_SIDES = ("left", "right", "none")
+_SIDES = {"left": 0, "right": 1, "none": 2}
 _WORD = re.compile(r"\w+")
 _STEPS = {Harm.BREAKING: "major", Harm.RISKY: "minor", Harm.SAFE: "minor", Harm.COSMETIC: "patch"}
 FINGERPRINT_DIGITS = 16
@@ -183,7 +183,7 @@ def _change(
         kind=fact.kind,
         declared=fact.declared,
         what=fact.what,
-        sides=tuple(sorted({one.fact.side for one in alike}, key=_SIDES.index)),
+        sides=tuple(sorted({one.fact.side for one in alike}, key=_side_order)),
         harm=min(verdict.harm for verdict in verdicts),
         reaches=tuple(reach for reach in REACHES if reach in reached),
         verdicts=verdicts,
@@ -211,6 +211,10 @@ def _said_once(*rigs: Rig) -> dict[str, str]:
     return found
 
 
+def _side_order(side: str) -> int:
+    return _SIDES.get(side, len(_SIDES))
+
+
 def _general(text: str, said_once: Mapping[str, str]) -> str:
     return _WORD.sub(lambda word: said_once.get(word[0], word[0]), text)
 
@@ -227,7 +231,7 @@ def _alike(judged: Iterable[Judged], said_once: Mapping[str, str]) -> list[list[
         if group and fact.side in [other.fact.side for other in group]:
             key = index
         groups.setdefault(key, []).append(one)
-    return [sorted(group, key=lambda one: _SIDES.index(one.fact.side)) for group in groups.values()]
+    return [sorted(group, key=lambda one: _side_order(one.fact.side)) for group in groups.values()]
 
 
 # ---- files, places, fingerprints -----------------------------------------------------------------------------

@@ -24,7 +24,8 @@ from plica.rig.model import (
     StrengthPose,
     Swing,
 )
-from plica.values import Bezier, Curve, Hermite, Linear, Points
+from plica.rig.wording import combination_text, curve_text
+from plica.values import Bezier, Hermite, Linear, Points
 
 ARROW = "→"
 _LIMITS = {
@@ -91,27 +92,7 @@ def unit_of(table: str, field: str, entry: Any) -> str:
     return _FIELDS.get((table, field), "")
 
 
-def span_text(span: Any, unit: str) -> str:
-    """Both ends: `0 deg .. 130 deg`."""
-    return " .. ".join(amount(end, unit) for end in span)
-
-
-def curve_text(curve: Curve) -> str:
-    """A curve as a spec would say it, so far as it can."""
-    if isinstance(curve, Linear):
-        return "linear"
-    if isinstance(curve, Bezier):
-        return f"cubic-bezier({', '.join(map(number, curve.controls))})"
-    if isinstance(curve, Points):
-        return _points(curve.points)
-    return f"{curve.method} {_points(curve.knots)}"
-
-
-def _points(points: tuple[tuple[float, ...], ...]) -> str:
-    return ", ".join(f"{number(point[0])} {number(point[1])}" for point in points)
-
-
-def reading_text(reading: Reading) -> str:
+def quantity_text(reading: Reading) -> str:
     """What is read of what, without the axis."""
     match reading:
         case ControlValue():
@@ -121,13 +102,6 @@ def reading_text(reading: Reading) -> str:
         case Euler():
             return f"euler {reading.channel} in order {reading.order} of {reading.joint}"
     return f"{reading.kind} of {reading.joint}"
-
-
-def combination_text(combination: Combination | StrengthOf) -> str:
-    """`product(a, least(b, c))`."""
-    if isinstance(combination, StrengthOf):
-        return combination.strength
-    return f"{combination.how}({', '.join(map(combination_text, combination.parts))})"
 
 
 def text_of(value: Any, unit: str = "") -> str:
@@ -143,10 +117,12 @@ def text_of(value: Any, unit: str = "") -> str:
             return value or "nothing"
         case Linear() | Points() | Hermite() | Bezier():
             return curve_text(value)
-        case Combination() | StrengthOf():
+        case Combination():
             return combination_text(value)
+        case StrengthOf():
+            return value.strength
         case Rotation() | Bend() | Swing() | Euler() | Offset() | Gap() | ControlValue():
-            return reading_text(value)
+            return quantity_text(value)
         case Sculpt():
             return _sculpt(value)
         case StrengthPose():

@@ -75,7 +75,7 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
     unit = _AFTER_NUMBER.search(line)
     if unit and (unit[1] or line.endswith((" ", "\t")) or line[-1:].isdigit()):
         return [Suggestion(name, "unit") for name in UNITS if name.startswith(unit[1])]
-    if placeholder_at(analysis.source, offset) is not None or line.endswith("{") and line[-2:-1].isalnum():
+    if placeholder_at(analysis.source, offset) is not None or (line.endswith("{") and line[-2:-1].isalnum()):
         return []
     place = place_of(analysis, offset)
     found = [*_keywords(place), *_names(place, around, _side_around(place))]
@@ -188,7 +188,7 @@ def wanted_at(place: Place) -> str | None:
         return {"REGION": "region", "CONTROL": "control", "SHAPE": "shape", "DETAIL": "detail", "FOLD": "fold"}.get(
             last, "strength"
         )
-    if index == 0 or last == "AT" and types[index - 1] != "POSED":
+    if index == 0 or (last == "AT" and types[index - 1] != "POSED"):
         return "curve" if types[0] == "CURVE" and "EQUAL" in types else None
     if last in ("OF", "FROM"):
         return _of_what(types[:index], last)

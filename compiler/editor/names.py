@@ -65,6 +65,8 @@ def references(analysis: Analysis, path: str, offset: int, with_declarations: bo
 
 def renameable(analysis: Analysis, path: str, offset: int) -> Span | Refusal:
     """The place of the name at an offset, where it can be renamed."""
+    if analysis.has_errors:
+        return Refusal("the text has mistakes; while it does, not every place that means the name is known")
     keys = keys_at(analysis, path, offset)
     if not keys:
         return Refusal("only names that the spec declares can be renamed, and here is none")
@@ -77,8 +79,7 @@ def renameable(analysis: Analysis, path: str, offset: int) -> Span | Refusal:
     for span in _all_places(analysis, set(keys)):
         if not declared or _written(span) != declared[0].name:
             return Refusal(f"`{_written(span)}` is put together from placeholders; change it by hand")
-    span = next(span for span in _all_places(analysis, set(keys)) if _holds(span, path, offset))
-    return span
+    return next(span for span in _all_places(analysis, set(keys)) if _holds(span, path, offset))
 
 
 def rename(analysis: Analysis, path: str, offset: int, name: str) -> list[Edit] | Refusal:
@@ -147,9 +148,7 @@ def _joints(analysis: Analysis, node: nodes.JointName) -> list[Span]:
         for fact in block.facts
         if fact.key == "skeleton"
     ]
-    return [
-        document.span(joint.name) for document, fact in facts for joint in fact.values if joint.name.text in names
-    ]
+    return [document.span(joint.name) for document, fact in facts for joint in fact.values if joint.name.text in names]
 
 
 def _library(analysis: Analysis, use: nodes.Use, own: nodes.Document) -> list[Span]:

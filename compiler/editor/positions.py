@@ -1,4 +1,4 @@
-"""Offsets in code points, and the lines and UTF-16 columns of the Language Server Protocol (3.17, section on positions)."""
+"""Offsets in code points, and lines and UTF-16 columns as in the Language Server Protocol 3.17 ("Position")."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 
-from plica.diagnostics import Diagnostic, Diagnostics
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.editor.positions import Lines
 from plica.pipeline import Compiled, compile_document
 from plica.rig.model import Rig
@@ -36,7 +36,9 @@ class OpenTexts(Workspace):
 class Analysis:
     """What compiling one version of a text gave. Everything beyond the diagnostics is worked out when asked for."""
 
-    def __init__(self, document: Document, compiled: Compiled, workspace: Workspace | None, earlier: Rig | None) -> None:
+    def __init__(
+        self, document: Document, compiled: Compiled, workspace: Workspace | None, earlier: Rig | None
+    ) -> None:
         """`earlier`: the rig of the latest version without errors."""
         self.document = document
         self.diagnostics: tuple[Diagnostic, ...] = compiled.diagnostics
@@ -49,6 +51,11 @@ class Analysis:
     def source(self) -> Source:
         """The text."""
         return self.document.source
+
+    @property
+    def has_errors(self) -> bool:
+        """Whether an error was found."""
+        return any(item.severity is Severity.ERROR for item in self.diagnostics)
 
     @cached_property
     def lines(self) -> Lines:

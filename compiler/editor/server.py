@@ -5,7 +5,8 @@ modules beside it. Every request is answered from the text as it stands in the e
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
+import os
+from collections.abc import Generator, Iterable
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -13,6 +14,7 @@ from typing import Any, TypeVar
 from lsprotocol import types
 from pygls.exceptions import JsonRpcInvalidParams
 from pygls.lsp.server import LanguageServer
+from pygls.protocol import LanguageServerProtocol, lsp_method
 from pygls.uris import to_fs_path
 
 from plica import __version__
@@ -29,11 +31,22 @@ DEBOUNCE_SECONDS = 0.04
 _Params = TypeVar("_Params")
 
 
+class _Protocol(LanguageServerProtocol):
+    """The protocol in UTF-16 positions, which every editor can speak, whatever else this one would prefer."""
+
+    @lsp_method(types.INITIALIZE)
+    def lsp_initialize(self, params: types.InitializeParams) -> Generator[Any, Any, types.InitializeResult]:
+        """Begin, as pygls does, without a choice of encodings."""
+        if params.capabilities.general is not None:
+            params.capabilities.general.position_encodings = None
+        return (yield from super().lsp_initialize(params))
+
+
 class Server(LanguageServer):
     """The server of one editor."""
 
     def __init__(self, allowed: Iterable[Path] = ()) -> None:
-        super().__init__("plica", __version__)
+        super().__init__("plica", __version__, protocol_cls=_Protocol)
         self.project = Project(tuple(allowed))
         self._timer: asyncio.TimerHandle | None = None
         # By whose analysis, then where: a spec's findings may stand in its libraries.
@@ -53,7 +66,9 @@ class Server(LanguageServer):
         uri = params.text_document.uri
         text = self.project.text(uri)
         if text is not None:
-            self._take(uri, params.text_document.version, changed(text, [_change(one) for one in params.content_changes]))
+            self._take(
+                uri, params.text_document.version, changed(text, [_change(one) for one in params.content_changes])
+            )
             self._publish_soon()
 
     def closed(self, params: types.DidCloseTextDocumentParams) -> None:
@@ -241,4 +256,6 @@ def _answered(answer: Any, params: _Params) -> Any:
 
 def serve(allowed: Iterable[Path] = ()) -> None:
     """Serve one editor over the standard streams, until it says that it is done."""
-    make_server(allowed).start_io()
+    # Copies, because pygls closes its streams in the end and the command line has the standard ones still to flush.
+    with os.fdopen(os.dup(0), "rb") as stdin, os.fdopen(os.dup(1), "wb") as stdout:
+        make_server(allowed).start_io(stdin, stdout)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from plica.format.statements import Statement, statements_of
-from plica.format.table import BEFORE_COMMENT, WIDTH, Row, aligned, with_comments
+from plica.format.table import WIDTH, Row, aligned, with_comments
 from plica.format.words import Remark, Words
 from plica.syntax.nodes import Document
 
@@ -21,6 +21,7 @@ MOST_ON_A_LINE = 3  # facts
 INDENT = "    "
 BETWEEN_FACTS = "   "
 _NEVER_ON_A_LINE = frozenset({"CHARACTER", "EACH"})
+_TABLES_OF_THEIR_OWN = frozenset({"use", "parameter", "curve", "expect", "override"})
 _HEAD_COLUMNS = 4  # keyword, name, side, and where the block begins
 
 
@@ -51,7 +52,7 @@ class _Layout:
         if self.lines and self.lines[-1]:
             self.lines.append("")
 
-    def remarks(self, found: tuple[Remark, ...], indent: str) -> None:
+    def remarks(self, found: list[Remark], indent: str) -> None:
         """Comments on lines of their own; the blank line before the first is the caller's."""
         for number, remark in enumerate(found):
             if number and remark.after_blank:
@@ -66,13 +67,11 @@ class _Layout:
 
     def _facts(self, found: tuple[Statement, ...], before: int, indent: str) -> None:
         words = self._words
-        plain = [part for part in found if part.opening is None and words.kinds[part.first] != "JOINT"]
-        width = max((len(words.texts[part.first]) for part in plain), default=0)
+        with_values = [part for part in found if part.opening is None and part.end > part.first + 1]
+        width = max((len(words.texts[part.first]) for part in with_values), default=0)
         self._in_a_row(found, before, indent, 1, width)
 
-    def _in_a_row(
-        self, found: tuple[Statement, ...], before: int, indent: str, shared: int, width: int | None
-    ) -> None:
+    def _in_a_row(self, found: tuple[Statement, ...], before: int, indent: str, shared: int, width: int | None) -> None:
         """Statements and the comments between them.
 
         `width` is that of the column of keywords, and None for declarations: those of several lines are set apart.
@@ -88,7 +87,7 @@ class _Layout:
             follows_blank = words.follows_blank(statement.first)
             wants_blank = remarks[0].after_blank if remarks else follows_blank
             wants_blank = wants_blank or (apart and (was_long or row is None))
-            if table and (wants_blank or remarks or row is None):
+            if table and (wants_blank or remarks or row is None or _family(row) != _family(table[-1])):
                 self.lines += aligned(table, shared)
                 table = []
             if wants_blank and len(self.lines) > opens:
@@ -105,7 +104,7 @@ class _Layout:
             self.lines += aligned(table, shared)
         self._closing(words.standing(before), indent, len(self.lines) > opens, apart and was_long)
 
-    def _closing(self, remarks: tuple[Remark, ...], indent: str, follows: bool, after_long: bool) -> None:
+    def _closing(self, remarks: list[Remark], indent: str, follows: bool, after_long: bool) -> None:
         """The comments after the last statement of a block."""
         if remarks and follows and (after_long or remarks[0].after_blank):
             self.blank()
@@ -214,7 +213,7 @@ class _Layout:
     def _broken(self, first: int, end: int, indent: str, width: int) -> None:
         """Tokens on as many lines as comments among them and the width ask for."""
         words = self._words
-        further = indent + INDENT
+        further = indent + (" " * (width + 2) if width else INDENT)
         lines: list[str] = []
         comments: list[str] = []
         stops = [index + 1 for index in range(first, end - 1) if index in words.after]
@@ -228,13 +227,13 @@ class _Layout:
         self.lines += with_comments(lines, comments)
 
     def _pieces(self, first: int, end: int, width: int) -> list[tuple[str, str]]:
-        """Tokens cut after commas and before clauses, with the blanks before each piece.
+        """Tokens cut after commas (but for a vector's) and before clauses, with the blanks before each piece.
 
         Where `width` is not 0 the first token is a fact's keyword in a column of that width.
         """
         words = self._words
         clauses = set(words.clauses(first, end))
-        starts = clauses | {index + 1 for index in range(first, end - 1) if words.kinds[index] == "COMMA"}
+        starts = clauses | {index + 1 for index in words.breaks(first, end)}
         pieces = []
         start = first
         if width and words.kinds[first] != "JOINT" and end > first + 1:
@@ -246,6 +245,11 @@ class _Layout:
                 pieces.append(("  " if start in clauses else " ", words.text(start, stop)))
                 start = stop
         return pieces
+
+
+def _family(row: Row) -> str:
+    """Rows of one family share their columns."""
+    return row.kind if row.kind in _TABLES_OF_THEIR_OWN else ""
 
 
 def _filled(pieces: list[tuple[str, str]], indent: str, further: str) -> list[str]:

@@ -37,7 +37,7 @@ def same_but_for_places(one: Any, other: Any) -> bool:
     if type(one) is not type(other) or len(one) != len(other):
         return False
     values, others = (one, other) if type(one) is tuple else (one[:-2], other[:-2])
-    return all([same_but_for_places(value, third) for value, third in zip(values, others, strict=True)])
+    return all(same_but_for_places(value, fellow) for value, fellow in zip(values, others, strict=True))
 
 
 def _words(laid_out: LaidOut) -> list[str]:

@@ -28,11 +28,11 @@ def statements_of(document: nodes.Document, words: Words) -> tuple[Statement, ..
 
 def _statements(found: Sequence[nodes.Placed], end: int, words: Words) -> tuple[Statement, ...]:
     """Statements in a row; each ends where the next one begins, the last at `end`."""
+    if not found:
+        return ()
     firsts = [words.index_of[node.start] for node in found]
     ends = [*firsts[1:], end]
-    return tuple(
-        [_statement(node, first, end, words) for node, first, end in zip(found, firsts, ends, strict=True)]
-    )
+    return tuple([_statement(node, first, end, words) for node, first, end in zip(found, firsts, ends, strict=True)])
 
 
 def _statement(node: nodes.Placed, first: int, end: int, words: Words) -> Statement:

@@ -22,8 +22,7 @@ class Row(NamedTuple):
 def aligned(rows: list[Row], shared: int) -> list[str]:
     """The lines of rows without anything between them.
 
-    The first `shared` columns are aligned over all rows, which must have them; the others over neighbours of one kind.
-    A row without a column does not part those around it.
+    The first `shared` columns are aligned over all rows, which must have them; the others where rows are alike.
     """
     if len(rows) == 1:
         lines = ["".join([gap + cell for gap, cell in rows[0].cells if cell])]
@@ -46,34 +45,47 @@ def with_comments(lines: list[str], comments: list[str]) -> list[str]:
 def _columns(rows: list[Row], shared: int) -> list[str]:
     lines = ["".join(row.cells[0]) for row in rows]
     for column in range(1, max(len(row.cells) for row in rows)):
-        for neighbours in _neighbours(rows, column, column < shared):
+        for neighbours in _neighbours(rows, column, shared):
             _append(rows, lines, neighbours, column)
     return lines
 
 
-def _neighbours(rows: list[Row], column: int, over_all: bool) -> list[list[int]]:
-    """The indexes of the rows that have a column, together where it is aligned: those of one kind in a row."""
-    if over_all:
+def _neighbours(rows: list[Row], column: int, shared: int) -> list[list[int]]:
+    """The indexes of the rows that have a column, together where it is aligned.
+
+    Beyond the shared columns those are rows of one kind under each other whose parts so far begin with the same words.
+    """
+    if column < shared:
         return [list(range(len(rows)))]
     groups: list[list[int]] = []
-    before = ""
+    known: dict[tuple[str, ...], list[int]] = {}
+    kind = ""
     for index, row in enumerate(rows):
-        if row.kind != before:
-            groups.append([])
-            before = row.kind
+        if row.kind != kind:
+            known, kind = {}, row.kind
         if len(row.cells) > column:
-            groups[-1].append(index)
-    return [group for group in groups if group]
+            key = tuple([cell.partition(" ")[0] for _, cell in row.cells[max(shared, 1) : column + 1]])
+            if key not in known:
+                known[key] = []
+                groups.append(known[key])
+            known[key].append(index)
+    return groups
 
 
 def _append(rows: list[Row], lines: list[str], neighbours: list[int], column: int) -> None:
-    """Add one column to the lines of some rows, aligned unless that makes a line too long."""
+    """Add one column to the lines of some rows, aligned but where that makes a line too long."""
     if not any(rows[index].cells[column][1] for index in neighbours):
         return
     start = max(len(lines[index]) for index in neighbours)
-    rest = max(sum(len(gap) + len(cell) for gap, cell in rows[index].cells[column:]) for index in neighbours)
-    width = start if start + rest <= WIDTH else 0
+    fitting = [index for index in neighbours if start + _length(rows[index], column) <= WIDTH]
+    width = max((len(lines[index]) for index in fitting), default=0)
     for index in neighbours:
-        gap, cell = rows[index].cells[column]
-        if cell or width:
-            lines[index] = f"{lines[index]:<{width}}{gap}{cell}"
+        lines[index] = lines[index].rstrip()
+    for index in fitting:
+        lines[index] = f"{lines[index]:<{width}}"
+    for index in neighbours:
+        lines[index] += "".join(rows[index].cells[column])
+
+
+def _length(row: Row, column: int) -> int:
+    return sum([len(gap) + len(cell) for gap, cell in row.cells[column:]])

@@ -56,12 +56,12 @@ class Words:
 
     def trailing(self, index: int) -> str:
         """The comment on the same line after a token, or no text."""
-        remarks = self.after.get(index, ())
+        remarks = self.after.get(index)
         return remarks[0].text if remarks and not remarks[0].own_line else ""
 
-    def standing(self, index: int) -> tuple[Remark, ...]:
+    def standing(self, index: int) -> list[Remark]:
         """The comments on lines of their own after a token."""
-        remarks = self.after.get(index, ())
+        remarks = self.after.get(index, [])
         return remarks[1:] if remarks and not remarks[0].own_line else remarks
 
     def follows_blank(self, index: int) -> bool:
@@ -102,16 +102,30 @@ class Words:
         marks = _CLAUSES_OF_PLACES if kinds[first] in _PLACED else _CLAUSES
         return [index for index in range(first + 1, end) if kinds[index] in marks]
 
+    def breaks(self, first: int, end: int) -> list[int]:
+        """The commas among some tokens after which a line may end: all but those between a vector's components."""
+        found: list[int] = []
+        in_vector = False
+        for index in range(first, end - 1):
+            kind = self.kinds[index]
+            if kind == "LPAR":
+                in_vector = self.kinds[index - 1] != "NAME"
+            elif kind == "RPAR":
+                in_vector = False
+            elif kind == "COMMA" and not in_vector:
+                found.append(index)
+        return found
 
-def _remarks(document: Document, tokens: Tokens) -> dict[int, tuple[Remark, ...]]:
+
+def _remarks(document: Document, tokens: Tokens) -> dict[int, list[Remark]]:
     text = document.source.text
-    after: dict[int, tuple[Remark, ...]] = {}
+    after: dict[int, list[Remark]] = {}
     end_of_last = 0
     for comment in document.comments:
         index = bisect_left(tokens.starts, comment.start) - 1
         before = max(end_of_last, tokens.ends[index] if index >= 0 else 0)
         lines = text.count("\n", before, comment.start)
         own_line = lines > 0 or index < 0
-        after[index] = (*after.get(index, ()), Remark(comment.text.rstrip(), own_line, lines > 1))
+        after.setdefault(index, []).append(Remark(comment.text.rstrip(), own_line, lines > 1))
         end_of_last = comment.end
     return after

@@ -12,6 +12,8 @@ that are apart by a few units in the last place of their coordinates.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,12 +56,12 @@ class _Pair:
         self.rows: Integers = np.arange(len(a))
         self.a = np.ascontiguousarray((a - origin).transpose(2, 0, 1))
         self.b = np.ascontiguousarray((b - origin).transpose(2, 0, 1))
+        # Rounding of coordinates far from the origin has happened before; here only differences are rounded.
         self.size = np.maximum(np.abs(self.a).max(axis=(0, 2)), np.abs(self.b).max(axis=(0, 2)))
-        # Rounding of coordinates far from the origin has happened before; the subtraction itself errs by half a unit.
 
-    def still(self, stage: object) -> _Pair:
+    def still(self, stage: Callable[[_Pair], Mask]) -> _Pair:
         """Those that a stage's axes do not separate."""
-        apart = stage(self)  # type: ignore[operator]
+        apart = stage(self)
         kept = object.__new__(_Pair)
         kept.rows, kept.size = self.rows[~apart], self.size[~apart]
         kept.a, kept.b = self.a[:, ~apart], self.b[:, ~apart]
@@ -81,7 +83,7 @@ class _Pair:
         longest_a, longest_b = _longest(a), _longest(b)
         normal_a, normal_b = np.cross(a[:, :, 0], a[:, :, 1], axis=0), np.cross(b[:, :, 0], b[:, :, 1], axis=0)
         flat_a, flat_b = _flat(normal_a, longest_a), _flat(normal_b, longest_b)
-        between = np.cross(longest_a, longest_b, axis=0)
+        between = _between(longest_a, longest_b, self.b[:, :, 0])
         own_a = np.where(flat_a, np.where(flat_b, between, np.cross(longest_a, normal_b, axis=0)), normal_a)
         own_b = np.where(flat_b, np.where(flat_a, between, np.cross(longest_b, normal_a, axis=0)), normal_b)
         return own_a, own_b
@@ -125,6 +127,14 @@ def _within_planes(pair: _Pair) -> Mask:
 def _longest(edges: Floats) -> Floats:
     which = np.einsum("xnc,xnc->nc", edges, edges).argmax(axis=1)
     return np.asarray(np.take_along_axis(edges, which[None, :, None], 2)[:, :, 0])
+
+
+def _between(a: Floats, b: Floats, gap: Floats) -> Floats:
+    """A direction square to two segments; where they are parallel or one is a point, to the plane through both."""
+    crossed = np.cross(a, b, axis=0)
+    longer = np.where((a**2).sum(axis=0) >= (b**2).sum(axis=0), a, b)
+    parallel = (crossed**2).sum(axis=0) <= (_NO_AREA * (longer**2).sum(axis=0)) ** 2
+    return np.where(parallel, np.cross(longer, gap, axis=0), crossed)
 
 
 def _flat(normal: Floats, longest: Floats) -> Mask:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from graphlib import TopologicalSorter
 
 import numpy as np
@@ -16,6 +17,7 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.findings import find_mesh, find_symmetry
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.memory import Memory, Remembering, digest_of
 from plica.mesh.mirror import Handing, copy_partners, handing, side_of
 from plica.mesh.model import Floats, Mesh, Offsets
 from plica.mesh.normals import Normals
@@ -60,11 +62,15 @@ def attach(
     span_of: SpanOf = lambda kind, name: None,
     step: Step = lambda text: None,
     normals: bool = False,
+    memory: Memory | None = None,
 ) -> Attached | None:
     """Read the rig's mesh and compute its regions and shapes; None, after diagnostics, where there is no mesh.
 
-    `locate` finds the files that the spec names; `normals` also computes how normals change.
+    `locate` finds the files that the spec names; `normals` also computes how normals change. `memory` holds what
+    earlier runs computed; what has not changed since is taken from it.
     """
+    memory = memory or Memory()
+    memory.begin()
     geometry = rig.character.geometry
     if geometry is None:
         return None
@@ -74,10 +80,12 @@ def attach(
         return None
     step("reading the mesh")
     span = span_of("character", rig.character.name)
-    mesh = find_mesh(rig, path, geometry.file, span, found)
+    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, rig.character.tolerance)
+    mesh = memory.recall(("mesh", body), found, lambda: find_mesh(rig, path, geometry.file, span, found))
     if mesh is None:
         return None
-    return _Attaching(rig, mesh, locate, found, span_of, step, normals).attached()
+    remembering = Remembering(rig, memory, body, locate, found)
+    return _Attaching(rig, mesh, locate, found, span_of, step, normals, remembering).attached()
 
 
 class _Attaching:
@@ -92,7 +100,9 @@ class _Attaching:
         span_of: SpanOf,
         step: Step,
         normals: bool,
+        remembering: Remembering,
     ) -> None:
+        self.remembering = remembering
         self.rig, self.mesh, self.locate, self.found = rig, mesh, locate, found
         self.span_of, self.step, self.normals = span_of, step, normals
         self.joints = [joint.name for joint in rig.skeleton]
@@ -102,13 +112,14 @@ class _Attaching:
     def attached(self) -> Attached:
         """Everything computed."""
         self.step("weighing regions")
-        regions = region_weights(self.rig, self.mesh, self.sides, self._bytes, self.found, self._region_span)
+        regions = region_weights(
+            self.rig, self.mesh, self.sides, self._bytes, self.found, self._region_span, self.remembering.region
+        )
         groups = self._groups()
         for number, shapes in enumerate(groups):
             self.step(f"shape {number + 1} of {len(groups)}: {shapes[0].declared}")
-            for shape, source in zip(shapes, self._computed(shapes), strict=True):
-                if source is not None:
-                    self.sculpting.shapes[shape.name] = self._finished(shape, source, regions)
+            finished = self.remembering.shapes(shapes, self.normals, partial(self._finished_group, shapes, regions))
+            self.sculpting.shapes.update(finished)
         shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
                           if shape.name in self.sculpting.shapes}  # fmt: skip
         sizes = {
@@ -118,13 +129,19 @@ class _Attaching:
             self.mesh, str(fingerprint(self.mesh)), self.symmetry, self.sides, regions, shapes_by_name, sizes
         )
 
+    def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:
+        """Shapes that share a sculpt, by name; those without one are left out."""
+        computed = zip(shapes, self._computed(shapes), strict=True)
+        return {shape.name: self._finished(shape, source, regions) for shape, source in computed if source is not None}
+
     # ---- sides and regions
 
     def _halves(self) -> tuple[SymmetryMap | None, SideWeights | None]:
         if self.rig.symmetry is None:
             return None, None
         self.step("finding which vertex mirrors which")
-        symmetry = find_symmetry(self.rig, self.mesh, self.span_of("character", self.rig.character.name), self.found)
+        span = self.span_of("character", self.rig.character.name)
+        symmetry = self.remembering.symmetry(lambda: find_symmetry(self.rig, self.mesh, span, self.found))
         halves = halves_of(self.rig, symmetry.plane if symmetry else None)
         if halves is None:
             return symmetry, None

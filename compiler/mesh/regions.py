@@ -16,9 +16,11 @@ All is worked out for welded points, so the copies that importers make of a vert
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from graphlib import TopologicalSorter
+from typing import NamedTuple
 
 import numpy as np
 
@@ -46,6 +48,17 @@ class _Cover:
         return bool((self.own == self.bare).all())
 
 
+class Settled(NamedTuple):
+    """A region worked out: what it covers, and its weights (p,)."""
+
+    cover: _Cover
+    result: Floats
+
+
+Recall = Callable[[Region, Callable[[], Settled]], Settled]
+"""Gives what was worked out for a region before, else what the function gives."""
+
+
 def region_weights(
     rig: Rig,
     mesh: Mesh,
@@ -53,19 +66,22 @@ def region_weights(
     read: Read,
     found: Diagnostics,
     span_of: SpanOf = lambda region: None,
+    recall: Recall = lambda region, compute: compute(),
 ) -> Mapping[str, Floats]:
     """The weight (v,), 0 to 1, of each region of the rig on each vertex, by name, in the order of the rig.
 
     `sides` are the weights of the sides (`split.side_weights`), None without a mirror plane; `read` gives the
-    bytes of the files that regions name. What cannot be found is reported and weighs 0 everywhere.
+    bytes of the files that regions name. What cannot be found is reported and weighs 0 everywhere. `recall` may give
+    what an earlier run computed for the same region.
     """
-    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found)).weights()
+    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found), recall).weights()
 
 
 class _Weigher:
     """Regions in the order in which they need each other."""
 
-    def __init__(self, rig: Rig, mesh: Mesh, sides: SideWeights | None, sources: Sources) -> None:
+    def __init__(self, rig: Rig, mesh: Mesh, sides: SideWeights | None, sources: Sources, recall: Recall) -> None:
+        self._recall = recall
         self._regions = {region.name: region for region in rig.regions}
         self._mesh, self._sides, self._sources = mesh, sides, sources
         self._found, self._span_of = sources.found, sources.span_of
@@ -83,10 +99,12 @@ class _Weigher:
         }
         order = TopologicalSorter({name: needs.get(name, []) for name in self._regions})
         for name in order.static_order():
-            self._settle(self._regions[name])
+            region = self._regions[name]
+            settled = self._recall(region, partial(self._settled, region))
+            self._covers[name], self._results[name] = settled.cover, settled.result
         return {name: per_vertex(self._mesh.points, self._results[name]) for name in self._regions}
 
-    def _settle(self, region: Region) -> None:
+    def _settled(self, region: Region) -> Settled:
         try:
             cover = self._cover(region)
             result = self._kept_side(region, cover)
@@ -96,7 +114,7 @@ class _Weigher:
         else:
             if not result.any():
                 self._found.add("empty-region", self._span_of(region), region=region.name)
-        self._covers[region.name], self._results[region.name] = cover, result
+        return Settled(cover, result)
 
     def _cover(self, region: Region) -> _Cover:
         bare, own = self._source(region)

@@ -35,7 +35,10 @@ class Skin:
     def gauge(self, expectation: Expectation) -> Gauge:
         """The measure of an expectation. Raises UnmeasurableError."""
         weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
-        return _GAUGES[expectation.kind](self, expectation, weights)
+        make = _GAUGES.get(expectation.kind)
+        if make is None:
+            raise UnmeasurableError(f"there is no measure of {expectation.kind} yet")
+        return make(self, expectation, weights)
 
     def _weights(self, region: str) -> Floats:
         weights = self.regions.get(region)
@@ -57,9 +60,7 @@ class Skin:
         skeleton = skeleton_of(self.rig)
         joint = skeleton.index[self._first_joint(region)]
         start = skeleton.frames[joint].origin
-        ends = [
-            skeleton.frames[index].origin for index, other in enumerate(skeleton.joints) if other.parent == joint
-        ]
+        ends = [skeleton.frames[index].origin for index, other in enumerate(skeleton.joints) if other.parent == joint]
         ends = [end for end in ends if length(subtract(end, start)) > 0]
         if not ends:
             raise UnmeasurableError(f"no joint comes after that of {region}, so it has no length to go along")
@@ -97,7 +98,18 @@ def _stretch(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gau
     from plica.measure.stretch import Stretch
 
     prepared = Stretch.on_surface(skin.mesh, weights[0], skin.rest)
-    return lambda positions: prepared.of(positions).stretch
+
+    def of(positions: Floats) -> Measured:
+        """How much longer than at rest in any direction; the vertices are those of the longest triangles."""
+        longer = prepared.of(positions).largest - 1.0
+        vertices = np.full(len(longer), -1)
+        worst = int(longer.argmax())
+        if len(prepared.corners):
+            sizes, _ = prepared.each(positions[worst : worst + 1])
+            vertices[worst] = prepared.vertices[prepared.corners[sizes[0].argmax(), 0]]
+        return Measured(longer, vertices)
+
+    return of
 
 
 def _shear(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
@@ -105,6 +117,16 @@ def _shear(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge
 
     prepared = Stretch.on_surface(skin.mesh, weights[0], skin.rest)
     return lambda positions: prepared.of(positions).shear
+
+
+def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+    from plica.measure.crossing import Crossing
+
+    try:
+        prepared = Crossing.prepared(skin.mesh, skin.rest, weights[0])
+    except ValueError as error:
+        raise UnmeasurableError(str(error)) from error
+    return lambda positions: prepared.of(positions).measured
 
 
 def _either_way(measured: Measured) -> Measured:
@@ -116,5 +138,5 @@ _GAUGES: dict[str, Callable[[Skin, Expectation, list[Floats]], Gauge]] = {
     "girth": _girth,
     "stretch": _stretch,
     "shear": _shear,
+    "crossing": _crossing,
 }
-GEOMETRIC = frozenset({"volume", "girth", "stretch", "shear", "clearance", "crossing"})

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
-from plica.evaluate.poses import Poses
 from plica.evaluate.retarget import poses_from_clip
 from plica.prove.quantities import unit_of_driver, written
 from plica.readers.clip import Clip
@@ -107,7 +106,7 @@ def measure_travels(
     spans = span_of or {}
     used = [clip for clip in clips if len(clip.times)]
     evaluator = Evaluator(rig)
-    tables = [evaluator.readings(_poses(rig, clip, found)) for clip in used]
+    tables = [evaluator.readings(poses_from_clip(rig, clip, found)) for clip in used]
     lengths = tuple(ClipLength(clip.name, len(clip.times), float(clip.times[-1] - clip.times[0])) for clip in used)
     drivers = [strength for strength in rig.strengths if isinstance(strength, Driver)]
     if not used:
@@ -124,10 +123,6 @@ def measure_travels(
         for column, driver in enumerate(drivers)
     )
     return Travels(lengths, travels)
-
-
-def _poses(rig: Rig, clip: Clip, found: Diagnostics) -> Poses:
-    return poses_from_clip(rig, clip, found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,16 +210,24 @@ def report_travels(travels: Travels, found: Diagnostics, span_of: dict[str, Span
     for travel in travels.travels:
         if not travel.moves:
             continue
+        rule = _rule_of(travel.reached)
+        if rule is None:
+            continue
         start, end = travel.span
         furthest = travel.greatest if end > start else travel.least
-        values = {
-            "driver": travel.driver,
-            "reached": written(furthest.value, travel.unit),
-            "end": written(end, travel.unit),
-            "share": f"{100 * travel.reached:.0f} %",
-            "clip": furthest.clip,
-        }
-        if travel.reached < 1 - ALLOWANCE:
-            found.add("span-not-reached", span_of.get(travel.driver), **values)
-        elif travel.reached > 1 + ALLOWANCE:
-            found.add("span-exceeded", span_of.get(travel.driver), **values)
+        found.add(
+            rule,
+            span_of.get(travel.driver),
+            driver=travel.driver,
+            reached=written(furthest.value, travel.unit),
+            end=written(end, travel.unit),
+            share=f"{100 * travel.reached:.0f} %",
+            clip=furthest.clip,
+        )
+
+
+def _rule_of(reached: float) -> str | None:
+    """What is wrong with a span of which this share was reached."""
+    if reached < 1 - ALLOWANCE:
+        return "span-not-reached"
+    return "span-exceeded" if reached > 1 + ALLOWANCE else None

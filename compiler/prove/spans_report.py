@@ -16,7 +16,18 @@ def text(travels: Travels) -> str:
     """The clips, a row for each driver, and a `span` line for each that moves, in the spec's units."""
     lines = [f"{clip.clip}: {clip.frames} frames, {clip.seconds:.2f} s" for clip in travels.clips]
     rows = [_row(travel) for travel in travels.travels]
-    heads = ("driver", "least", "5 %", "50 %", "95 %", "greatest", "near least", "near greatest", "span in spec", "reached")
+    heads = (
+        "driver",
+        "least",
+        "5 %",
+        "50 %",
+        "95 %",
+        "greatest",
+        "near least",
+        "near greatest",
+        "span in spec",
+        "reached",
+    )
     lines += ["", table(heads, rows)]
     spans = joined_spans(travels.travels)
     units = {travel.declared: travel.unit for travel in travels.travels}
@@ -51,9 +62,7 @@ def document(travels: Travels) -> dict[str, object]:
     return {
         "format": FORMAT,
         "version": VERSION,
-        "clips": [
-            {"name": clip.clip, "frames": clip.frames, "seconds": clip.seconds} for clip in travels.clips
-        ],
+        "clips": [{"name": clip.clip, "frames": clip.frames, "seconds": clip.seconds} for clip in travels.clips],
         "drivers": [_driver(travel) for travel in travels.travels],
         "spans": [
             {"driver": name, "span": [in_unit(end, unit) for end in span], "unit": unit, "line": _span_line(span, unit)}

@@ -29,8 +29,8 @@ def partition(index: int, expectation: Expectation, rig: Rig, attached: Attached
     if attached.sides is None:
         return not_measured(index, expectation, "no mirror plane is known")
     left, right = attached.sides.left, attached.sides.right
-    worst, vertex, about = _largest(np.abs(left + right - 1.0)), -1, "the sides"
-    worst, vertex = worst
+    worst, vertex = _largest(np.abs(left + right - 1.0))
+    about = "the sides"
     lefts = {region.declared: region for region in rig.regions if region.side == "left"}
     for region in rig.regions:
         other = lefts.get(region.declared)
@@ -45,7 +45,7 @@ def partition(index: int, expectation: Expectation, rig: Rig, attached: Attached
 
 def _apart(one: Region, other: Region, attached: Attached, left: Floats, right: Floats) -> Floats:
     first, second = attached.regions[one.name], attached.regions[other.name]
-    if one.source == other.source and not (one.source.kind == "skin"):
+    if one.source == other.source and one.source.kind != "skin":
         return np.abs(first * right - second * left)
     return np.asarray(np.maximum(first + second - 1.0, 0.0))
 

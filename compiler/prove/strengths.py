@@ -14,7 +14,7 @@ from plica.evaluate.poses import rest_poses
 from plica.prove.frames import worst_frame
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.sweeps import Sweeper, Track
-from plica.rig.model import Expectation, Rig
+from plica.rig.model import Expectation, Fold, Rig, Shape
 
 Floats = NDArray[np.float64]
 
@@ -125,12 +125,16 @@ def pairs_of(rig: Rig) -> Iterator[Pair]:
         seen.add((item.name, other))
         told = f"{item.name} and {other}" if other else f"{item.name}, which the other side lacks"
         yield Pair(item.name, other, told)
-    for kind in (rig.shapes, rig.folds):
-        follows = {_Sided(item.declared, item.side): item.follows for item in kind}
-        for item in kind:
-            other = follows.get(_Sided(item.declared, _opposite(item.side)))
-            if item.side == "none" or item.follows is None or other is None or (item.follows, other) in seen:
-                continue
+    for pair in (*_followed(rig.shapes), *_followed(rig.folds)):
+        if (pair.name, pair.other) not in seen:
+            yield pair
+
+
+def _followed(items: Sequence[Shape] | Sequence[Fold]) -> Iterator[Pair]:
+    follows = {_Sided(item.declared, item.side): item.follows for item in items}
+    for item in items:
+        other = follows.get(_Sided(item.declared, _opposite(item.side)))
+        if item.side != "none" and item.follows is not None and other is not None:
             yield Pair(item.follows, other, f"{item.name} follows {item.follows}, the other side's follows {other}")
 
 

@@ -19,9 +19,9 @@ from plica.evaluate.evaluator import strengths_of
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.placing import Placer
-from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
+from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from, rest_poses
 from plica.mesh.posing import composed
-from plica.rig.model import Combine, ControlValue, Driver, Expectation, Quaternion, Rig, Sample
+from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
 from plica.skeleton.algebra import about, unit
 
 STEPS: Final = 33
@@ -31,6 +31,10 @@ PAIR_STEPS: Final = 5
 SPREAD: Final = 128
 """Poses spread over the whole range of all drivers at once."""
 SEED: Final = 7
+
+
+GEOMETRIC: Final = frozenset({"volume", "girth", "stretch", "shear", "clearance", "crossing"})
+"""Expectations that are measured on the skin in each pose."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,10 +65,18 @@ class Travelled:
 
 
 class Sweeper:
-    """Makes the tracks of one rig; `clips` are the poses of clips by the name that the user gave the file."""
+    """Makes the tracks of one rig; `clips` are tracks by the file that an expectation names."""
 
-    def __init__(self, rig: Rig, clips: Mapping[str, Sequence[Track]] | None = None, steps: int = STEPS) -> None:
-        """Raises ValueError where the rig refers to something that it does not have."""
+    def __init__(
+        self,
+        rig: Rig,
+        clips: Mapping[str, Sequence[Track]] | None = None,
+        extra: Sequence[Track] = (),
+        steps: int = STEPS,
+    ) -> None:
+        """`extra` are tracks that every expectation goes over as well.
+
+        Raises ValueError where the rig refers to something that it does not have."""
         self._rig = rig
         self._skeleton = skeleton_of(rig)
         self._placer = Placer(rig, self._skeleton)
@@ -75,13 +87,15 @@ class Sweeper:
             for sample in field.samples
         }
         self._clips = dict(clips or {})
+        self._extra = tuple(extra)
         self._steps = steps
+        self._sweeps: dict[str, Track] = {}
         self._mirror = Mirror(rig, self._skeleton, rig.symmetry) if rig.symmetry is not None else None
 
     def tracks(self, expectation: Expectation) -> list[Track]:
         """The tracks of an expectation: what `over` lists; everything where it lists nothing.
 
-        `reach` and `smooth` without `over` sweep their own strengths, and go over all clips that were given.
+        `reach` and `smooth` without `over` sweep their own strengths.
         """
         found = [Track("rest", "rest", np.zeros(1), rest_poses(self._rig))]
         over = expectation.over
@@ -89,7 +103,6 @@ class Sweeper:
         if not (over or expectation.over_clips or everything):
             if expectation.kind in ("reach", "smooth"):
                 over = expectation.of
-                found += [track for name in sorted(self._clips) for track in self._clips[name]]
             else:
                 everything = True
         found += [self.sweep(name) for name in over]
@@ -97,16 +110,25 @@ class Sweeper:
         for file in expectation.over_clips:
             found += self._clips.get(file, ())
         if everything:
-            found += self.everything()
+            found += self.everything(skin=expectation.kind in GEOMETRIC)
+        found += self._extra
         return list({track.name: track for track in found}.values())
 
-    def everything(self) -> list[Track]:
-        """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, and all clips."""
-        names = [strength.name for strength in self._rig.strengths]
+    def everything(self, skin: bool = False) -> list[Track]:
+        """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, and mirrored clips.
+
+        For measures of the `skin`, strengths that read a gap are left out: the joint that would have to be moved to set
+        one apart from the others tears the skin. Clips show what such strengths do.
+        """
+        names = [strength.name for strength in self._rig.strengths if not (skin and self._reads_gap(strength.name))]
         found = [self.sweep(name) for name in names]
         found += self._pairs([name for name in names if isinstance(self._strengths[name], Driver)])
-        found.append(self.spread())
-        return found + [track for name in sorted(self._clips) for track in self._clips[name]]
+        found.append(self.spread(names))
+        for track in self._extra:
+            poses = self.mirrored(track.poses)
+            if poses is not None:
+                found.append(Track(f"{track.name}, mirrored", track.kind, track.places, poses))
+        return found
 
     # ---- sweeps
 
@@ -115,19 +137,20 @@ class Sweeper:
 
         A combination is swept by everything that it is made of at once.
         """
+        if name in self._sweeps:
+            return self._sweeps[name]
         parts = list(self._parts(name))
 
         def at(places: Array) -> Poses:
             return self._poses([[part.pose_at(place) for part in parts] for place in places.tolist()])
 
         places = np.linspace(0.0, 1.0, self._steps)
-        return Track(name, "sweep", places, at(places), at)
+        self._sweeps[name] = Track(name, "sweep", places, at(places), at)
+        return self._sweeps[name]
 
     def _pairs(self, names: Sequence[str]) -> list[Track]:
         """Grids over two drivers that move the same joints."""
-        parts = {
-            name: next(iter(self._parts(name))) for name in names if isinstance(self._strengths[name], Driver)
-        }
+        parts = {name: next(iter(self._parts(name))) for name in names if isinstance(self._strengths[name], Driver)}
         found = []
         for first, second in combinations(parts, 2):
             if parts[first].touches & parts[second].touches:
@@ -139,32 +162,34 @@ class Sweeper:
         poses = [[first.pose_at(one), second.pose_at(other)] for one in steps for other in steps]
         return Track(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
 
-    def spread(self, count: int = SPREAD) -> Track:
-        """All drivers and samples at once, by a Halton sequence (Halton 1960, scrambled with a fixed seed)."""
-        parts = [part for name in self._leaves() for part in self._parts(name)]
+    def spread(self, names: Sequence[str], count: int = SPREAD) -> Track:
+        """Drivers and samples all at once, by a Halton sequence (Halton 1960, scrambled with a fixed seed)."""
+        parts = [part for name in self._leaves(names) for part in self._parts(name)]
         amounts = qmc.Halton(len(parts), scramble=True, seed=SEED).random(count) if parts else np.zeros((count, 0))
-        poses = [
-            [part.pose_at(amount) for part, amount in zip(parts, row, strict=True)] for row in amounts.tolist()
-        ]
+        poses = [[part.pose_at(amount) for part, amount in zip(parts, row, strict=True)] for row in amounts.tolist()]
         return Track("everything at once", "spread", np.arange(count, dtype=np.float64), self._poses(poses))
 
-    def _leaves(self) -> list[str]:
+    def _reads_gap(self, name: str) -> bool:
+        strength = self._strengths[name]
+        if isinstance(strength, Combine):
+            return any(self._reads_gap(part) for part in strengths_of(strength.combination))
+        return isinstance(strength, Driver) and isinstance(strength.reading, Gap)
+
+    def _leaves(self, names: Sequence[str]) -> list[str]:
         """Drivers and samples; of several readings of one joint the first, so that they do not add up."""
         taken: set[str] = set()
         found = []
-        for strength in self._rig.strengths:
-            if isinstance(strength, Combine):
+        for name in names:
+            if isinstance(self._strengths[name], Combine):
                 continue
-            touches = next(iter(self._parts(strength.name))).touches
+            touches = next(iter(self._parts(name))).touches
             if not touches & taken:
                 taken |= touches
-                found.append(strength.name)
+                found.append(name)
         return found
 
     def _poses(self, parts: Sequence[Sequence[SparsePose | None]]) -> Poses:
-        poses = [
-            composed(self._rig, self._skeleton, [pose for pose in row if pose is not None]) for row in parts
-        ]
+        poses = [composed(self._rig, self._skeleton, [pose for pose in row if pose is not None]) for row in parts]
         return poses_from(self._rig, poses)
 
     def _parts(self, name: str) -> Iterator[Travelled]:
@@ -217,37 +242,24 @@ class Sweeper:
         """The poses with left and right exchanged; None where no mirror plane is known."""
         if self._mirror is None:
             return None
-        return poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(poses)])
+        return poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(self._rig, poses)])
 
 
-def sparse_poses(poses: Poses) -> Iterator[SparsePose]:
-    """Each frame as a pose that names all its joints and controls."""
-    from plica.evaluate.poses import JointPlacement
-
+def sparse_poses(rig: Rig, poses: Poses) -> Iterator[SparsePose]:
+    """Each frame as a pose that names the joints that are away from rest, and all controls."""
+    rests = {joint.name: (joint.rotation, joint.translation) for joint in rig.skeleton}
     for rotations, translations, controls in zip(poses.rotations, poses.translations, poses.controls, strict=True):
         joints = {
             name: JointPlacement((a, b, c, d), (x, y, z))
             for name, (a, b, c, d), (x, y, z) in zip(
                 poses.joints, rotations.tolist(), translations.tolist(), strict=True
             )
+            if ((a, b, c, d), (x, y, z)) != rests[name]
         }
         yield SparsePose(joints, dict(zip(poses.control_names, controls.tolist(), strict=True)))
-
-
-def part_of(poses: Poses, frames: slice | Sequence[int]) -> Poses:
-    """Some frames of poses."""
-    return Poses(
-        poses.joints,
-        poses.rotations[frames],
-        poses.translations[frames],
-        poses.control_names,
-        poses.controls[frames],
-    )
 
 
 def finer(places: Array, worst: int, count: int = 8) -> Array:
     """Places between the neighbours of one frame, for a closer look there; those that were looked at left out."""
     low, high = places[max(worst - 1, 0)], places[min(worst + 1, len(places) - 1)]
     return np.setdiff1d(np.linspace(low, high, count + 1), places)
-
-

@@ -18,7 +18,11 @@ class Fact(NamedTuple):
 
 def block(head: str, facts: list[Fact], comment: str = "") -> list[str]:
     """The lines of a block, not yet laid out."""
-    return [f"{head} {{{_after(comment)}", *[f"{fact.keyword} {fact.values}{_after(fact.comment)}" for fact in facts], "}"]
+    return [
+        f"{head} {{{_after(comment)}",
+        *[f"{fact.keyword} {fact.values}{_after(fact.comment)}" for fact in facts],
+        "}",
+    ]
 
 
 def _after(comment: str) -> str:

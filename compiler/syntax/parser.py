@@ -82,7 +82,7 @@ def _run(text: str, tokens: Tokens | None) -> Run:
         tokens.kinds.append(token.type)
         tokens.starts.append(cast(int, token.start_pos))
         tokens.ends.append(cast(int, token.end_pos))
-    return cast(Run, state.feed_eof())
+    return cast(Run, state.feed_eof())  # type: ignore[no-untyped-call]  # Lark leaves its argument without a type
 
 
 def _parse(source: Source, found: Diagnostics, tokens: Tokens | None) -> nodes.Document:

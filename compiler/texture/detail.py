@@ -16,16 +16,17 @@ map is flat the contracted one's direction.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final, Literal, Protocol
 
 import numpy as np
 
 from plica.mesh.model import Floats, Mesh
 from plica.rig.model import Rig
-from plica.texture.normal_maps import FLAT, NormalMap, decoded, encoded, sampled, unit
+from plica.texture.normal_maps import FLAT, NormalMap, Stored, decoded, encoded, sampled, sampled_on_grid, unit
 from plica.texture.png import png
 
 Mixing = Literal["plain", "reoriented"]
@@ -34,7 +35,7 @@ _FLIP: Final = np.array((-1.0, -1.0, 1.0))
 _TEXELS_AT_ONCE: Final = 1 << 18
 
 
-def fold_factor(masks: Sequence[Floats], strengths: Sequence[float], shape: tuple[int, ...]) -> Floats:
+def fold_factor(masks: Iterable[Floats], strengths: Iterable[float], shape: tuple[int, ...]) -> Floats:
     """Factors of this shape: clamp(sum of masks (each of that shape) times strengths, 0, 1)."""
     total = np.zeros(shape)
     for mask, strength in zip(masks, strengths, strict=True):
@@ -92,19 +93,33 @@ def factor_at(
 
     `elsewhere`: by fold, the places' texture coordinates (n, 2) for masks over another set than the maps.
     """
-    active = [name for name in maps.masks if strengths.get(name, 0.0) != 0.0]
-    masks = [sampled(maps.masks[name], elsewhere.get(name, uv)) for name in active]
-    return fold_factor(masks, [strengths[name] for name in active], (len(uv),))
+    return _factor(maps, strengths, (len(uv),), lambda name, values: sampled(values, elsewhere.get(name, uv)))
 
 
 def normals_at(
     maps: DetailMaps, strengths: Mapping[str, float], uv: Floats, elsewhere: Mapping[str, Floats] = MappingProxyType({})
 ) -> Floats:
     """The blended unit normals (n, 3) at texture coordinates (n, 2), v down; `elsewhere` as in `factor_at`."""
+    return _normals(maps, strengths, lambda name, values: sampled(values, elsewhere.get(name, uv)))
+
+
+class _Sampler(Protocol):
+    """Samples an image at the places in question; `name` is a fold's, or empty for a normal map."""
+
+    def __call__(self, name: str, values: Stored) -> Floats: ...
+
+
+def _normals(maps: DetailMaps, strengths: Mapping[str, float], sample: _Sampler) -> Floats:
     relaxed, contracted = (
-        decoded(sampled(image.stored, uv) / image.largest) for image in (maps.relaxed, maps.contracted)
+        decoded(sample("", image.stored) / image.largest) for image in (maps.relaxed, maps.contracted)
     )
-    return mixed(relaxed, contracted, factor_at(maps, strengths, uv, elsewhere), maps.mixing)
+    return mixed(relaxed, contracted, _factor(maps, strengths, relaxed.shape[:-1], sample), maps.mixing)
+
+
+def _factor(maps: DetailMaps, strengths: Mapping[str, float], shape: tuple[int, ...], sample: _Sampler) -> Floats:
+    active = {name: strengths[name] for name in maps.masks if strengths.get(name, 0.0) != 0.0}
+    masks = (sample(name, maps.masks[name]) for name in active)
+    return fold_factor(masks, active.values(), shape)
 
 
 def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
@@ -138,8 +153,10 @@ def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]
     """The blended map from top to bottom, so many rows at a time that little memory is needed."""
     columns, rows = maps.size
     step = max(1, _TEXELS_AT_ONCE // columns)
-    across = (np.arange(columns) + 0.5) / columns
+    u, v = (np.arange(columns) + 0.5) / columns, (np.arange(rows) + 0.5) / rows
     for first in range(0, rows, step):
-        down = (np.arange(first, min(first + step, rows)) + 0.5) / rows
-        uv = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
-        yield normals_at(maps, strengths, uv).reshape(len(down), columns, 3)
+        yield _normals(maps, strengths, partial(_on_grid, u, v[first : first + step]))
+
+
+def _on_grid(u: Floats, v: Floats, name: str, values: Stored) -> Floats:
+    return sampled_on_grid(values, u, v)

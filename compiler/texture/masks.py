@@ -105,7 +105,7 @@ class _Making:
         found = {}
         for number, area in enumerate(areas.areas(folds)):
             self.step(f"mask {number + 1} of {len(folds)}: {area.fold.name}")
-            mask = Mask(area.fold, uv, sizer.sized(area.values), area.mirrored)
+            mask = Mask(area.fold, uv, sizer.sized(area.values, area.fold.tolerance), area.mirrored)
             tell_precision(mask, self.attached, self.found, self.span_of("fold", area.fold.name))
             found[area.fold.name] = mask
         return found

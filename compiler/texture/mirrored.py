@@ -17,8 +17,8 @@ from plica.mesh.weld import labels_of_rows
 from plica.texture.raster import Flags
 from plica.texture.sheet import Sheet
 
-ENOUGH: Final = 0.95
-"""The share of vertices that must mirror for a layout to count as mirrored (borders of islands have copies)."""
+ENOUGH: Final = 0.99
+"""The share of vertices that must mirror for a layout to count as mirrored."""
 
 
 class LayoutMirror(NamedTuple):
@@ -36,10 +36,14 @@ class MirrorPlaces(NamedTuple):
 
 
 def layout_mirror(uv: Floats, symmetry: SymmetryMap, size: int) -> LayoutMirror | None:
-    """How a layout (v, 2) mirrors, to half a texel of a texture of `size` texels; None where it does not."""
+    """How a layout (v, 2) mirrors, to half a texel of a texture of `size` texels; None where it does not.
+
+    Vertices on the borders of islands have copies elsewhere in the layout and are left out.
+    """
     partners = symmetry.vertex_partners
-    ours = np.flatnonzero((partners >= 0) & ~symmetry.vertex_seam & np.isfinite(uv).all(axis=1))
-    ours = ours[np.isfinite(uv[partners[ours]]).all(axis=1)]
+    single = (np.bincount(symmetry.points)[symmetry.points] == 1) & np.isfinite(uv).all(axis=1)
+    ours = np.flatnonzero((partners >= 0) & ~symmetry.vertex_seam & single)
+    ours = ours[single[partners[ours]]]
     if not len(ours):
         return None
     one, other = uv[ours], uv[partners[ours]]

@@ -24,7 +24,7 @@ class MaskOptions(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Mask:
-    """The mask of one fold in all sizes, over the uv set `uv`; `mirrored`: made as mirror image of the other side's."""
+    """The mask of one fold in its sizes, over the uv set `uv`; `mirrored`: made as mirror image of the other side's."""
 
     fold: Fold
     uv: str

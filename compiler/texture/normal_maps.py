@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
-from plica.mesh.model import Floats
+from plica.mesh.model import Floats, Integers
 from plica.mesh.painting import FORMATS
 from plica.texture.png import Bytes, in_bytes
 
@@ -93,8 +93,8 @@ def _low_bytes(data: bytes, raw_mode: str) -> NDArray[np.uint16]:
     Pillow keeps 8 bits of colour: of two bytes the first, or the second if told that the order is the other way.
     """
     with Image.open(io.BytesIO(data), formats=("PNG",)) as image:
-        tile = image.tile  # type: ignore[attr-defined]
-        image.tile = [part._replace(args=_OTHER_BYTE[raw_mode]) for part in tile]  # type: ignore[attr-defined]
+        tile = image.tile
+        image.tile = [part._replace(args=_OTHER_BYTE[raw_mode]) for part in tile]
         return np.asarray(image.convert("RGB")).astype(np.uint16)
 
 
@@ -119,21 +119,42 @@ def encoded(components: Floats) -> Bytes:
 
 # ---- sampling -----------------------------------------------------------------------------------------
 
+Stored = Floats | NDArray[np.uint8] | NDArray[np.uint16]
 
-def sampled(values: Floats | NDArray[np.uint8] | NDArray[np.uint16], uv: Floats) -> Floats:
+
+def sampled(values: Stored, uv: Floats) -> Floats:
     """Values (n, ...) of an image (rows, columns, ...) at texture coordinates (n, 2), v down.
 
     Linear between the four nearest texel middles, repeating at the borders: glTF 2.0's default sampler
     (section 5.26) and the defaults of MaterialX's `image` node.
     """
-    rows, columns = values.shape[:2]
-    x, y = uv[:, 0] * columns - 0.5, uv[:, 1] * rows - 0.5
-    left, top = np.floor(x), np.floor(y)
-    extra = (1,) * (values.ndim - 2)
-    across, down = (x - left).reshape(-1, *extra), (y - top).reshape(-1, *extra)
-    first, second = left.astype(np.int64) % columns, (left.astype(np.int64) + 1) % columns
-    upper, lower = top.astype(np.int64) % rows, (top.astype(np.int64) + 1) % rows
-    above = values[upper, first] * (1.0 - across) + values[upper, second] * across
-    below = values[lower, first] * (1.0 - across) + values[lower, second] * across
+    left, right, across = _neighbours(uv[:, 0], values.shape[1])
+    upper, lower, down = _neighbours(uv[:, 1], values.shape[0])
+    across, down = _spread(across, values.ndim - 1), _spread(down, values.ndim - 1)
+    above = values[upper, left] * (1.0 - across) + values[upper, right] * across
+    below = values[lower, left] * (1.0 - across) + values[lower, right] * across
     found: Floats = above * (1.0 - down) + below * down
     return found
+
+
+def sampled_on_grid(values: Stored, u: Floats, v: Floats) -> Floats:
+    """Values (m, n, ...) of an image at all pairs of coordinates v (m,) and u (n,), sampled as by `sampled`."""
+    left, right, across = _neighbours(u, values.shape[1])
+    upper, lower, down = _neighbours(v, values.shape[0])
+    down, across = _spread(down, values.ndim), _spread(across, values.ndim - 1)
+    rows = values[upper] * (1.0 - down) + values[lower] * down
+    found: Floats = rows[:, left] * (1.0 - across) + rows[:, right] * across
+    return found
+
+
+def _neighbours(coordinates: Floats, size: int) -> tuple[Integers, Integers, Floats]:
+    """The texels before and after each coordinate, and how far it is from one to the other."""
+    places = coordinates * size - 0.5
+    before = np.floor(places)
+    first = before.astype(np.int64)
+    return first % size, (first + 1) % size, places - before
+
+
+def _spread(values: Floats, dimensions: int) -> Floats:
+    """Values (n,) as an array of so many dimensions that goes along the first."""
+    return values.reshape(-1, *(1,) * (dimensions - 1))

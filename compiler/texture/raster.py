@@ -104,9 +104,9 @@ def _ranges(uv: Floats, triangles: Integers) -> tuple[Flags, int]:
     finite = np.isfinite(corners).all(axis=(1, 2))
     known = np.where(finite[:, None, None], corners, 0.0)
     narrow = (np.ptp(known, axis=1) <= MOST_TEXTURES_ACROSS).all(axis=1) & (np.abs(known) < 2.0**20).all(axis=(1, 2))
-    usable = finite & narrow
+    usable = np.asarray(finite & narrow)
     slack = 1e-6
-    beyond = ((known < -slack) | (known > 1.0 + slack)).any(axis=(1, 2))
+    beyond = np.asarray(((known < -slack) | (known > 1.0 + slack)).any(axis=(1, 2)))
     return usable, int((beyond & usable).sum())
 
 

@@ -34,7 +34,7 @@ SLACK: Final = 1e-6
 
 @dataclass(frozen=True, eq=False)
 class Sized:
-    """A mask in all sizes. images: (size, size) by size; errors: the greatest, by size, 0 to 1."""
+    """A mask in several sizes. images: (size, size) by size; errors: the greatest, by size, 0 to 1."""
 
     images: dict[int, Bytes]
     errors: dict[int, float]
@@ -91,8 +91,10 @@ class Sizer:
             shares = np.maximum(np.asarray(back.sum(axis=1)).reshape(-1), LEAST_SHARE)
             self._levels[size] = _Level(counts, _nearest(counts > 0.0), matrix, back, shares)
 
-    def sized(self, mask: Singles) -> Sized:
-        """All sizes of a full-size mask (size, size), from the full one down to 4."""
+    def sized(self, mask: Singles, tolerance: float = 1.0) -> Sized:
+        """The sizes of a full-size mask (size, size), from the full one down to 4 or the first that is off by more than the
+        tolerance.
+        """
         images = {self._full: in_bytes(mask)}
         exact = self._lookups @ mask.reshape(-1)
         errors = {self._full: _furthest(self._lookups, images[self._full], exact)}
@@ -103,6 +105,8 @@ class Sizer:
             filled = np.minimum(means.reshape(-1)[level.nearest], np.float32(1.0)).reshape(-1)
             images[size] = in_bytes(level.fitted(filled, exact).reshape(size, size))
             errors[size] = _furthest(level.lookups, images[size], exact)
+            if errors[size] > tolerance + SLACK:
+                break
         return Sized(images, errors)
 
 

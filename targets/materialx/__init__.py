@@ -7,15 +7,16 @@ from typing import ClassVar
 
 from plica.build.features import ALL_FEATURES
 from plica.build.model import Build
-from plica.build.target import Target
 from plica.diagnostics import Diagnostics
+from plica.targets.masks import MasksTarget
 
 
 @dataclass(frozen=True)
-class MaterialxTarget(Target):
-    """`<character>.mtlx`, and the normal maps that it reads; the README.md here describes them.
+class MaterialxTarget(MasksTarget):
+    """`<character>.mtlx`, and all that it reads: the normal maps and what the target `masks` writes.
 
-    Strengths come in as inputs of the graphs, so no way of making them is beyond this target.
+    The README.md here describes the document. Strengths come in as inputs of the graphs, so no way of making them is
+    beyond this target.
     """
 
     name: ClassVar[str] = "materialx"
@@ -23,10 +24,21 @@ class MaterialxTarget(Target):
     supports: ClassVar[frozenset[str]] = ALL_FEATURES
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
-        """The document, the maps and the textures of the masks."""
-        from plica.targets.materialx.emit import emitted
+        """The document, the maps, and the masks with their manifest; nothing where there are no details."""
+        from plica.build.masks import mask_places
+        from plica.build.names import safe_file_name
+        from plica.targets.materialx.emit import document, maps
+        from plica.texture.model import MaskOptions
 
-        return emitted(build, found)
+        if not build.rig.details:
+            found.add("no-details", None, target=self.name)
+            return {}
+        errors = found.count_of_errors
+        files = super().emit(build, found) | maps(build, found)
+        if found.count_of_errors > errors:
+            return {}
+        places = mask_places(build, found, MaskOptions(self.size, self.channels))
+        return files | {f"{safe_file_name(build.rig.character.name)}.mtlx": document(build, places, found)}
 
 
 TARGET = MaterialxTarget()

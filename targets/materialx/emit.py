@@ -1,4 +1,4 @@
-"""The document of a character: for each detail its graph, a surface and a material."""
+"""The document of a character: for each detail its graph, a surface and a material; and the maps that it reads."""
 
 from __future__ import annotations
 
@@ -12,70 +12,45 @@ from plica.diagnostics import Diagnostics
 from plica.rig.model import Detail, Rig
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
+from plica.texture.normal_findings import find_maps
 from plica.texture.places import MaskPlace
+from plica.workspace import Refused, Workspace
 
 _NUMBERED = re.compile(r"TEXCOORD_(\d{1,3})")
 _MAPS = "maps"
 
 
 def document(build: Build, places: Mapping[str, MaskPlace], found: Diagnostics) -> bytes:
-    """The document, without the files that it names; `places` says where the mask of each fold is."""
+    """The document, without the files that it names; `places` says where the mask of every fold is."""
     names, character = Names(), build.rig.character.name
     elements: list[Element] = []
     for detail in build.rig.details:
-        _check_tangents(build, detail, found)
+        space = _space(build, detail.uv)
+        if space.name is not None:
+            span = build.span_of("detail", detail.name)
+            found.add("tangents-of-another-set", span, detail=detail.name, uv=detail.uv)
         plan = GraphPlan(
             names.new(f"{character}_{detail.name}"),
             *map_files(build.rig, detail),
             detail.mixing,
-            texture_space(detail.uv),
-            _placed(build, detail, places, found),
+            space,
+            tuple(
+                PlacedFold(fold, places[fold.name], _space(build, places[fold.name].uv or detail.uv))
+                for fold in build.rig.folds
+                if fold.detail == detail.name
+            ),
         )
         elements += [graph(plan), *_material(plan.name, names)]
     return document_bytes(elements)
 
 
-def map_files(rig: Rig, detail: Detail) -> tuple[str, str]:
-    """Where the copies of a detail's relaxed and contracted map stand, relative to the document."""
-    names = Names()
-    base = {each.name: names.new(each.name) for each in rig.details}[detail.name]
-    prefix = f"{_MAPS}/{safe_file_name(rig.character.name)}_{base}"
-    relaxed, contracted = (
-        f"{prefix}_{state}{_ending(file)}"
-        for state, file in (("relaxed", detail.relaxed), ("contracted", detail.contracted))
-    )
-    return relaxed, contracted
-
-
-def _ending(file: str) -> str:
-    ending = PurePosixPath(file.replace("\\", "/")).suffix.lower()
-    return ending if re.fullmatch(r"\.[a-z0-9]{1,8}", ending) else ""
-
-
-def _placed(
-    build: Build, detail: Detail, places: Mapping[str, MaskPlace], found: Diagnostics
-) -> tuple[PlacedFold, ...]:
-    placed = []
-    for fold in build.rig.folds:
-        if fold.detail == detail.name and fold.name in places:
-            place = places[fold.name]
-            placed.append(PlacedFold(fold, place, texture_space(place.uv or detail.uv)))
-        elif fold.detail == detail.name:
-            found.add("fold-without-mask", build.span_of("fold", fold.name), fold=fold.name)
-    return tuple(placed)
-
-
-def texture_space(uv: str | None) -> TextureSpace:
-    """How MaterialX calls a set of texture coordinates: those that glTF numbers by number, others by name."""
+def _space(build: Build, uv: str | None) -> TextureSpace:
+    """How MaterialX calls a set of texture coordinates: by glTF's number, the mesh's first as 0, others by name."""
     numbered = _NUMBERED.fullmatch(uv or "TEXCOORD_0")
-    return TextureSpace(int(numbered[1])) if numbered else TextureSpace(0, uv)
-
-
-def _check_tangents(build: Build, detail: Detail, found: Diagnostics) -> None:
-    """MaterialX gives tangents by number only; those of a set with a name are the first's, which may be another."""
+    if numbered:
+        return TextureSpace(int(numbered[1]))
     sets = list(build.attached.mesh.uvs) if build.attached is not None else []
-    if texture_space(detail.uv).name is not None and sets[:1] != [detail.uv]:
-        found.add("tangents-of-another-set", build.span_of("detail", detail.name), detail=detail.name, uv=detail.uv)
+    return TextureSpace() if sets[:1] == [uv] else TextureSpace(0, uv)
 
 
 def _material(name: str, names: Names) -> tuple[Element, Element]:
@@ -86,3 +61,47 @@ def _material(name: str, names: Names) -> tuple[Element, Element]:
         element("standard_surface", surface, "surfaceshader", normal),
         element("surfacematerial", material, "material", shader),
     )
+
+
+# ---- the maps
+
+
+def maps(build: Build, found: Diagnostics) -> dict[str, bytes]:
+    """Copies of all normal maps, checked, by where the document reads them."""
+    files: dict[str, bytes] = {}
+    for detail in build.rig.details:
+        contents: dict[str, bytes] = {}
+
+        def read(file: str, contents: dict[str, bytes] = contents) -> bytes | Refused:
+            content = _content(build, file)
+            if isinstance(content, bytes):
+                contents[file] = content
+            return content
+
+        if find_maps(detail, read, build.span_of("detail", detail.name), found) is not None:
+            relaxed, contracted = map_files(build.rig, detail)
+            files[relaxed], files[contracted] = contents[detail.relaxed], contents[detail.contracted]
+    return files
+
+
+def _content(build: Build, file: str) -> bytes | Refused:
+    path = Workspace(build.folder, build.allowed).locate(file)
+    if isinstance(path, Refused):
+        return path
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+
+
+def map_files(rig: Rig, detail: Detail) -> tuple[str, str]:
+    """Where the copies of a detail's relaxed and contracted map stand, relative to the document."""
+    names = Names()
+    base = {each.name: names.new(each.name) for each in rig.details}[detail.name]
+    prefix = f"{_MAPS}/{safe_file_name(rig.character.name)}_{base}"
+    return f"{prefix}_relaxed{_ending(detail.relaxed)}", f"{prefix}_contracted{_ending(detail.contracted)}"
+
+
+def _ending(file: str) -> str:
+    ending = PurePosixPath(file.replace("\\", "/")).suffix.lower()
+    return ending if re.fullmatch(r"\.[a-z0-9]{1,8}", ending) else ""

@@ -21,7 +21,7 @@ _FLAT: Final = "0, 0, 1"
 class TextureSpace(NamedTuple):
     """Which texture coordinates an image is read by: the number of the set, or its name as a geometric property."""
 
-    index: int = 0
+    number: int = 0
     name: str | None = None
 
 
@@ -100,7 +100,7 @@ class _Graph:
     def _texture_coordinates(self, space: TextureSpace) -> Link:
         if space.name is not None:
             return self._node("geompropvalue", "place", "vector2", valued("geomprop", "string", space.name))
-        return self._node("texcoord", "place", "vector2", valued("index", "integer", str(space.index)))
+        return self._node("texcoord", "place", "vector2", valued("index", "integer", str(space.number)))
 
     def _vector(self, name: str, file: str) -> Link:
         """A normal map's stored values as vectors: 0..1 means -1..1."""
@@ -212,11 +212,11 @@ class _Graph:
         )
         stored = self._node("add", "stored", "vector3", linked("in1", "vector3", half), valued("in2", "float", "0.5"))
         frame = []
-        index = self.plan.space.index
-        if index:
+        number = self.plan.space.number
+        if number:
             for axis in ("tangent", "bitangent"):
                 node = self._node(
-                    axis, axis, "vector3", valued("space", "string", "world"), valued("index", "integer", str(index))
+                    axis, axis, "vector3", valued("space", "string", "world"), valued("index", "integer", str(number))
                 )
                 frame.append(linked(axis, "vector3", node))
         return self._node("normalmap", "in_world", "vector3", linked("in", "vector3", stored), *frame)

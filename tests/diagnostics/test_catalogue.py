@@ -29,7 +29,7 @@ WITHOUT_EXAMPLE = {
     "internal-error": "not caused by a text; tests/commands",
 }
 # What comes after compiling: outputs, targets, clips and what is computed on the mesh.
-LATER = re.compile(r"PL(56\d|[678]\d\d|9[34]\d)")
+LATER = re.compile(r"PL(56\d|[678]\d\d|9[134]\d)")
 
 
 def python_files() -> list[Path]:

@@ -32,7 +32,8 @@ class Client:
         self.capabilities: dict[str, Any] = {}
 
     def __enter__(self) -> Client:
-        result = self.ask("initialize", {"processId": None, "rootUri": None, "capabilities": {}})
+        capabilities = {"general": {"positionEncodings": ["utf-8", "utf-32", "utf-16"]}}
+        result = self.ask("initialize", {"processId": None, "rootUri": None, "capabilities": capabilities})
         self.capabilities = result["capabilities"]
         self.tell("initialized", {})
         return self

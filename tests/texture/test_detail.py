@@ -80,7 +80,7 @@ def test_flat_with_any_normal_gives_that_normal() -> None:
 def test_reoriented_is_the_formula_of_the_paper() -> None:
     """r = t dot(t, u) / t.z - u with t = n1 + (0, 0, 1), u = n2 (-1, -1, 1), which for unit n1 keeps u's length."""
     base, added = outward(500), outward(500)
-    t, u = base + (0.0, 0.0, 1.0), added * (-1.0, -1.0, 1.0)
+    t, u = base + np.array((0.0, 0.0, 1.0)), added * (-1.0, -1.0, 1.0)
     expected = t * (t * u).sum(axis=1, keepdims=True) / t[:, 2:] - u
     assert np.allclose(np.linalg.norm(expected, axis=1), 1.0)
     assert np.allclose(reoriented(base, added), expected, rtol=0, atol=1e-12)

@@ -107,7 +107,9 @@ def test_short_vectors() -> None:
 def test_green_downward_is_found(seed: int) -> None:
     assert told(stored(normals(heights(seed), -1.0))) == ["normals-reversed"]
     assert told(stored(normals(heights(seed)) * (-1.0, 1.0, 1.0))) == ["normals-reversed"]
-    assert told(stored(normals(heights(seed)) * (-1.0, -1.0, 1.0))) == [], "pits instead of hills are a height field too"
+    assert told(stored(normals(heights(seed)) * (-1.0, -1.0, 1.0))) == [], (
+        "pits instead of hills are a height field too"
+    )
 
 
 def test_furrows_in_one_direction_tell_nothing_about_green() -> None:

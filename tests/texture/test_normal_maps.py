@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from plica.texture.normal_maps import NormalMapError, decoded, encoded, read_normal_map, sampled, unit
+from plica.texture.normal_maps import NormalMapError, decoded, encoded, read_normal_map, sampled, sampled_on_grid, unit
 
 RANDOM = np.random.default_rng(7)
 
@@ -81,7 +81,7 @@ def test_a_colour_profile_or_gamma_chunk_changes_nothing() -> None:
     [
         (b"", "no image"),
         (b"plica 1", "no image"),
-        (saved(np.zeros((4, 4, 3), np.uint8))[:60], "damaged"),
+        (saved(np.zeros((4, 4, 3), np.uint8))[:45], "damaged"),
         (saved(np.zeros((4, 4), np.uint8)), "not in colour"),
         (saved(np.zeros((4, 4), np.uint16)), "not in colour"),
     ],
@@ -117,3 +117,11 @@ def test_sampling_agrees_with_scipy() -> None:
         expected = ndimage.map_coordinates(values[..., channel], places, order=1, mode="grid-wrap")
         assert np.allclose(sampled(values, uv)[:, channel], expected, rtol=0, atol=1e-12)
         assert np.allclose(sampled(values[..., channel], uv), expected, rtol=0, atol=1e-12)
+
+
+def test_a_grid_is_sampled_as_its_places() -> None:
+    values, u, v = RANDOM.random((5, 8, 3)), RANDOM.uniform(-1, 2, 9), RANDOM.uniform(-1, 2, 7)
+    places = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2)
+    for image in (values, values[..., 0]):
+        expected = sampled(image, places).reshape(7, 9, *image.shape[2:])
+        assert np.allclose(sampled_on_grid(image, u, v), expected, rtol=0, atol=1e-14)

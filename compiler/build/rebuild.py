@@ -1,0 +1,118 @@
+"""Building one spec again and again: what has not changed since the last time is not computed again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from plica.build.emit import Request, build_targets
+from plica.build.model import Build
+from plica.build.prepare import prepare
+from plica.diagnostics import Diagnostic, Diagnostics
+from plica.mesh.memory import Memory, companions
+from plica.pipeline import Compiled, compile_document
+from plica.source import Source
+from plica.syntax.incremental import IncrementalParser
+from plica.workspace import Refused, Workspace
+
+Stamp = tuple[int, int] | None
+"""When a file was last written (nanoseconds) and how many bytes it has; None where there is none."""
+
+
+class Rebuilt(NamedTuple):
+    """What a build gave: the files of all targets by path (None where there are errors), and what was found.
+
+    `compiled` and `build` are None where it did not come to that.
+    """
+
+    files: dict[str, bytes] | None
+    diagnostics: tuple[Diagnostic, ...]
+    compiled: Compiled | None
+    build: Build | None
+
+    @property
+    def has_errors(self) -> bool:
+        """Whether there was anything to keep the build from being whole."""
+        return self.files is None
+
+
+class _Noting(Workspace):
+    """A spec's folder that notes which files were asked for, those that are missing too."""
+
+    def __init__(self, root: Path, allowed: Sequence[Path]) -> None:
+        super().__init__(root, allowed)
+        self.asked: set[Path] = set()
+
+    def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
+        """The file, as `Workspace` finds it."""
+        located = super().locate(text, beside)
+        self.asked.add((beside or self.root) / text if isinstance(located, Refused) else located)
+        return located
+
+
+class Rebuilder:
+    """Builds one spec; keeps what it computed, and knows which files the last build depended on."""
+
+    def __init__(self, spec: Path, requests: Sequence[Request], allowed: Sequence[Path] = ()) -> None:
+        """Without `requests` the spec is only checked."""
+        self._spec, self._requests, self._allowed = spec, tuple(requests), tuple(allowed)
+        self._parser = IncrementalParser()
+        self._memory = Memory()
+        self._stamps: dict[Path, Stamp] = {}
+
+    def rebuild(self, step: Callable[[str], None] = lambda text: None) -> Rebuilt:
+        """Build from the files as they are now. Nothing is written."""
+        workspace = _Noting(self._spec.parent, self._allowed)
+        found = Diagnostics()
+        # Before anything is read, so that what is saved while this runs counts as a change.
+        self._stamps = {path: stamp(path) for path in {self._spec, *self._stamps}}
+        rebuilt = self._rebuilt(workspace, found, step)
+        depended_on = {self._spec, *(path for file in workspace.asked for path in _with_companions(file))}
+        self._stamps = {path: self._stamps.get(path, stamp(path)) for path in sorted(depended_on)}
+        return rebuilt
+
+    def changes(self) -> list[Path]:
+        """The files that the last build depended on and that are others by now."""
+        return [path for path, before in self._stamps.items() if stamp(path) != before]
+
+    @property
+    def files(self) -> list[Path]:
+        """The files that the last build depended on."""
+        return list(self._stamps)
+
+    def _rebuilt(self, workspace: Workspace, found: Diagnostics, step: Callable[[str], None]) -> Rebuilt:
+        step("checking")
+        text = workspace.read_text(self._spec, self._spec.name)
+        if isinstance(text, Refused):
+            found.add_filled(text.name, None, text.values)
+            return Rebuilt(None, found.all, None, None)
+        document = self._parser.parse(Source(self._spec.as_posix(), text), found)
+        compiled = compile_document(document, workspace, found)
+        made, files = None, None
+        if not self._requests:
+            files = None if found.has_errors else {}
+        elif compiled.rig is None and not found.has_errors:
+            found.add("nothing-to-build", None, file=self._spec)
+        elif not found.has_errors:
+            made = prepare(compiled, self._spec.parent, self._allowed, found, step, memory=self._memory)
+            if made is not None:
+                step("emitting")
+                files = build_targets(made, self._requests, found)
+        return Rebuilt(None if found.has_errors else files, found.all, compiled, made)
+
+
+def stamp(path: Path) -> Stamp:
+    """The stamp of a file as it is now."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):  # ValueError: a name that holds a null character
+        return None
+    return status.st_mtime_ns, status.st_size
+
+
+def _with_companions(path: Path) -> list[Path]:
+    try:
+        return [path, *companions(path)]
+    except (OSError, ValueError):
+        return [path]

@@ -1,0 +1,94 @@
+"""`plica diff`: what a change does."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from plica.commands.output import has_errors, in_order, show, usage_error, wants_colour
+from plica.commands.progress import progress
+from plica.diagnostics import Diagnostics
+
+if TYPE_CHECKING:
+    from plica.diff.report import Report
+
+CANNOT_COMPARE = 2  # as with the diff utility of POSIX.1: 0 alike, 1 different, above 1 an error
+
+
+def diff(options: argparse.Namespace) -> int:
+    """Compare, show what changed; 0 where nothing did, or all of it was accepted."""
+    if options.git_driver is not None:
+        return _for_git(options)
+    if options.new is None:
+        return usage_error("diff", "give two things to compare, OLD and NEW, as in `plica diff git:HEAD wren.plica`")
+    found = Diagnostics()
+    with progress(f"comparing {options.old} and {options.new}") as step:
+        step("comparing")
+        report = _compared(options, found)
+    if report is None:
+        show(in_order(found.all), "text", sys.stderr)
+        return CANNOT_COMPARE
+    show(in_order(found.all), "text", sys.stderr)
+    sys.stdout.write(rendered(report, options.format))
+    return 1 if report.changes else 0
+
+
+def _compared(options: argparse.Namespace, found: Diagnostics) -> Report | None:
+    """The report, what was accepted taken out; None after diagnostics."""
+    from plica.diff.acceptances import read_acceptances, report_unused
+    from plica.diff.report import compare, with_accepted
+    from plica.diff.versions import Options, read_both
+    from plica.workspace import Refused, Workspace
+
+    reasons: dict[str, str] = {}
+    if options.accept is not None:
+        path = Path(options.accept)
+        text = Workspace(path.parent).read_text(path, options.accept)
+        if isinstance(text, Refused):
+            found.add_filled(text.name, None, text.values)
+        else:
+            reasons = read_acceptances(text, options.accept, found)
+    old, new = read_both(options.old, options.new, Options(options.allow, options.measure), found)
+    if has_errors(found.all):
+        return None
+    report = with_accepted(compare(old, new), reasons)
+    if options.accept is not None:
+        report_unused(report, reasons, options.accept, found)
+    return report
+
+
+def rendered(report: Report, form: str) -> str:
+    """The report in the form asked for."""
+    if form == "json":
+        from plica.diff import json_form
+
+        return json_form.render(report)
+    if form == "markdown":
+        from plica.diff import markdown
+
+        return markdown.render(report)
+    if form in ("sarif", "github"):
+        from plica.diff import findings
+
+        return findings.render_sarif(report) if form == "sarif" else findings.render_github(report)
+    from plica.diff import text
+
+    return text.render(report, colour=wants_colour(sys.stdout))
+
+
+def _for_git(options: argparse.Namespace) -> int:
+    """What git shows instead of lines. Always 0: git takes anything else for a breakdown."""
+    from plica.diff.git_driver import GitFiles, shown
+
+    given = options.git_driver
+    if len(given) == 1:  # git names a path that could not be merged, and nothing else
+        sys.stdout.write(f"{given[0]}: not merged\n")
+        return 0
+    if len(given) < 7:
+        return usage_error("diff", "--git-driver takes what git gives to an external diff, seven words or more")
+    path, old, _, _, new = given[:5]
+    files = GitFiles(given[7] if len(given) > 7 else path, Path(old), Path(new))
+    sys.stdout.write(shown(files, options.allow, wants_colour(sys.stdout)))
+    return 0

@@ -1,0 +1,205 @@
+"""What was computed on a mesh, kept by what it was computed from: the next build computes only what has changed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from hashlib import sha256
+from pathlib import Path
+from typing import TypeVar, cast
+
+from plica.diagnostics import Diagnostics
+from plica.readers.model import USD_ENDINGS
+from plica.rig.model import (
+    Combine,
+    Control,
+    ControlValue,
+    Driver,
+    Field,
+    Painted,
+    Region,
+    RegionSet,
+    Rig,
+    Sample,
+    Sculpt,
+    Shape,
+    Stored,
+    Strength,
+    StrengthPose,
+)
+from plica.values import NOTHING_SAID
+from plica.workspace import Refused
+
+Result = TypeVar("Result")
+Locate = Callable[[str], Path | Refused]
+"""The file that a spec names, or why it cannot be used."""
+
+
+class Memory:
+    """Results by key. `begin` starts a run: what the run before it did not need is forgotten.
+
+    Results with findings are not kept, because findings point into a text that may have changed.
+    """
+
+    def __init__(self) -> None:
+        self._kept: dict[Hashable, object] = {}
+        self._used: dict[Hashable, object] = {}
+        self._digests: dict[Path, tuple[tuple[int, int], str]] = {}
+
+    def begin(self) -> None:
+        """Start a run."""
+        self._kept, self._used = self._used, {}
+
+    def recall(self, key: Hashable, found: Diagnostics, compute: Callable[[], Result]) -> Result:
+        """The result kept for a key, else what `compute` gives; it adds its findings to `found`."""
+        for kept in (self._used, self._kept):
+            if key in kept:
+                self._used[key] = kept[key]
+                return cast(Result, kept[key])
+        before = found.count_of_all
+        result = compute()
+        if found.count_of_all == before:
+            self._used[key] = result
+        return result
+
+    def digest(self, path: Path) -> str:
+        """A digest of a model's or an image's bytes and of the files that it is made of; empty where it is unreadable.
+
+        A file whose time and size are those of the last time is not read again.
+        """
+        try:
+            own = self._digest(path)
+            return "-".join([own, *(self._digest(other) for other in companions(path))])
+        except OSError:
+            return ""
+
+    def _digest(self, path: Path) -> str:
+        status = path.stat()
+        stamp = (status.st_mtime_ns, status.st_size)
+        known = self._digests.get(path)
+        if known is None or known[0] != stamp:
+            known = self._digests[path] = (stamp, sha256(path.read_bytes()).hexdigest())
+        return known[1]
+
+
+def companions(path: Path) -> list[Path]:
+    """Files that a model is made of besides itself: a glTF document's buffers, other OpenUSD files beside one of them.
+
+    Raises OSError where the folder or the document cannot be read.
+    """
+    if path.suffix.lower() in USD_ENDINGS:
+        return sorted(other for other in path.parent.iterdir() if other.suffix.lower() in USD_ENDINGS and other != path)
+    if path.suffix.lower() != ".gltf":
+        return []
+    try:
+        buffers = json.loads(path.read_bytes()).get("buffers", [])
+        names = [buffer["uri"] for buffer in buffers if not buffer.get("uri", "data:").startswith("data:")]
+        return [other for name in names if (other := path.parent / name).is_file()]
+    except (ValueError, AttributeError, TypeError, KeyError):
+        return []  # no glTF document: reading it says what is wrong
+
+
+def digest_of(*items: object) -> str:
+    """A digest of named tuples, numbers and texts; floating-point numbers count to the last bit."""
+    return sha256(repr(items).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+# ---- what a shape depends on ---------------------------------------------------------------------------
+
+
+def without_words(item: Result) -> Result:
+    """An entry without what is said about it for people."""
+    return cast(Result, item._replace(about=NOTHING_SAID))  # type: ignore[attr-defined]
+
+
+def sculpts_of(shape: Shape) -> list[Sculpt]:
+    """The sculpts of a shape and of its inbetweens."""
+    sources = [shape.source, *(item.sculpt for item in shape.inbetweens)]
+    return [source for source in sources if isinstance(source, Sculpt)]
+
+
+class Dependencies:
+    """What the shapes of one rig are computed from, beside the mesh and their regions."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._shapes = {shape.name: shape for shape in rig.shapes}
+        self._strengths: Mapping[str, Strength] = {strength.name: strength for strength in rig.strengths}
+        self._fields: Mapping[str, Field] = {field.name: field for field in rig.fields}
+        self._controls: Mapping[str, Control] = {control.name: control for control in rig.controls}
+
+    def of(self, shapes: tuple[Shape, ...]) -> tuple[Hashable, ...]:
+        """The shapes themselves and those before them, and every strength, field and control that poses speak of."""
+        everything = self.with_earlier(shapes)
+        sculpts = [sculpt for shape in everything for sculpt in sculpts_of(shape)]
+        # A shape that was on while another was sculpted was on at the strength that it follows.
+        earlier = {name for sculpt in sculpts for name in sculpt.after}
+        followed = {shape.name: shape.follows for shape in everything if shape.name in earlier}
+        names = [item.strength for sculpt in sculpts for item in sculpt.pose if isinstance(item, StrengthPose)]
+        names += [name for name in followed.values() if name is not None]
+        stripped = (without_words(shape)._replace(follows=followed.get(shape.name)) for shape in everything)
+        return (*stripped, *dict.fromkeys(item for name in names for item in self._made_of(name)))
+
+    def with_earlier(self, shapes: tuple[Shape, ...]) -> list[Shape]:
+        """The shapes, and those that were on while they were sculpted, however far back."""
+        found = dict.fromkeys(shapes)
+        pending = list(shapes)
+        while pending:
+            for sculpt in sculpts_of(pending.pop()):
+                earlier = [self._shapes[name] for name in sculpt.after if self._shapes[name] not in found]
+                found.update(dict.fromkeys(earlier))
+                pending += earlier
+        return list(found)
+
+    def _made_of(self, name: str) -> Iterator[Hashable]:
+        from plica.evaluate.evaluator import strengths_of
+
+        strength = self._strengths[name]
+        yield without_words(strength)
+        if isinstance(strength, Sample):
+            yield without_words(self._fields[strength.field])
+        elif isinstance(strength, Driver) and isinstance(strength.reading, ControlValue):
+            yield without_words(self._controls[strength.reading.control])
+        elif isinstance(strength, Combine):
+            for part in strengths_of(strength.combination):
+                yield from self._made_of(part)
+
+
+class Remembering:
+    """One run's way to the memory: knows what each region and shape of a rig is computed from."""
+
+    def __init__(self, rig: Rig, memory: Memory, body: str, locate: Locate, found: Diagnostics) -> None:
+        """`body`: a digest of the mesh, the skeleton and the mirror plane, which everything depends on."""
+        self._memory, self._body, self._locate, self._found = memory, body, locate, found
+        self._regions = {region.name: region for region in rig.regions}
+        self._dependencies = Dependencies(rig)
+
+    def symmetry(self, compute: Callable[[], Result]) -> Result:
+        """The symmetry map."""
+        return self._memory.recall(("symmetry", self._body), self._found, compute)
+
+    def region(self, region: Region, compute: Callable[[], Result]) -> Result:
+        """A region's weights."""
+        return self._memory.recall(("region", self._body, self._region_key(region)), self._found, compute)
+
+    def shapes(self, shapes: tuple[Shape, ...], normals: bool, compute: Callable[[], Result]) -> Result:
+        """The shapes of one sculpt."""
+        everything = self._dependencies.with_earlier(shapes)
+        within = dict.fromkeys(shape.within for shape in everything)
+        regions = [self._region_key(self._regions[name]) for name in within if name in self._regions]
+        files = [self._file(sculpt.file) for shape in everything for sculpt in sculpts_of(shape)]
+        names = [shape.name for shape in shapes]
+        key = digest_of(names, normals, self._dependencies.of(shapes), regions, files)
+        return self._memory.recall(("shapes", self._body, key), self._found, compute)
+
+    def _region_key(self, region: Region) -> str:
+        source = region.source
+        made_of: list[str] = []
+        if isinstance(source, RegionSet):
+            made_of = [self._region_key(self._regions[name]) for name in source.regions]
+        elif isinstance(source, Painted | Stored):
+            made_of = [self._file(source.file)]
+        return digest_of(without_words(region), made_of)
+
+    def _file(self, file: str) -> str:
+        path = self._locate(file)
+        return "" if isinstance(path, Refused) else self._memory.digest(path)

@@ -1,0 +1,59 @@
+"""Figures that were accepted: a later run tells what got worse.
+
+The file is JSON: `{"format": "plica-baseline", "version": 1, "accepted": {expectation: figure}}`, figures in the inside
+unit of the measure, sorted by expectation.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from plica.prove.results import LEAST_IS_WORST, Result
+
+FORMAT: Final = "plica-baseline"
+VERSION: Final = 1
+# Figures that differ by less than this share are the same: machines round differently.
+SAME: Final = 1e-6
+_SMALL: Final = 1e-12
+
+
+class UnreadableBaselineError(Exception):
+    """Why a text is no baseline."""
+
+
+def written(results: Iterable[Result]) -> bytes:
+    """The baseline of these results, as bytes of JSON."""
+    accepted = {result.title: result.worst for result in results if result.worst is not None}
+    document = {"format": FORMAT, "version": VERSION, "accepted": dict(sorted(accepted.items()))}
+    return (json.dumps(document, indent=2) + "\n").encode("ascii")
+
+
+def read(text: bytes) -> Mapping[str, float]:
+    """The accepted figures. Raises UnreadableBaselineError."""
+    try:
+        document = json.loads(text)
+    except ValueError as error:
+        raise UnreadableBaselineError(f"it is no JSON ({error})") from error
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        raise UnreadableBaselineError(f"its format is not `{FORMAT}`")
+    if document.get("version") != VERSION:
+        raise UnreadableBaselineError(f"its version is not {VERSION}")
+    accepted = document.get("accepted")
+    if not isinstance(accepted, dict):
+        raise UnreadableBaselineError("it holds no accepted figures")
+    for name, figure in accepted.items():
+        if not isinstance(figure, int | float) or isinstance(figure, bool):
+            raise UnreadableBaselineError(f"the figure of `{name}` is no number")
+    return {name: float(figure) for name, figure in accepted.items()}
+
+
+def is_worse(result: Result, accepted: float) -> bool:
+    """Whether a figure is worse than the accepted one by more than rounding."""
+    if result.worst is None:
+        return False
+    apart = result.worst - accepted
+    if result.expectation.kind in LEAST_IS_WORST:
+        apart = -apart
+    return apart > SAME * abs(accepted) + _SMALL

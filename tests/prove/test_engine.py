@@ -1,0 +1,76 @@
+"""The engine: what it looks at, and what it says where it cannot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from plica.prove.engine import Prover, Subject
+from plica.prove.results import Result
+from plica.prove.skin_runs import SkinRuns
+from tests.support.arms import ELBOW, SHAPE, arms, rig_from
+
+EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of forearm at most 80 % }\n"
+
+
+def results(text: str, block_bytes: int) -> list[Result]:
+    made = arms(text)
+    return sorted(Prover(Subject(made.rig, made.attached), block_bytes).results(), key=lambda one: one.index)
+
+
+def test_small_blocks_and_large_ones_give_the_same_figures() -> None:
+    one, other = results(EVERY, 1 << 16), results(EVERY, 1 << 26)
+    for small, large in zip(one, other, strict=True):
+        assert small.worst == pytest.approx(large.worst, rel=1e-12)
+        assert small.bare == pytest.approx(large.bare, rel=1e-12)
+        assert small.frames == large.frames
+
+
+def test_two_runs_are_the_same_to_the_last_bit() -> None:
+    assert results(EVERY, 1 << 22) == results(EVERY, 1 << 22)
+
+
+def test_without_a_mesh_strengths_are_measured_and_the_skin_is_not() -> None:
+    text = ELBOW + SHAPE + "expect both { volume of forearm within 2 %   reach elbow }\nexpect { rest partition even }\n"
+    found = {one.expectation.kind: one for one in Prover(Subject(rig_from(text))).results()}
+    assert {kind: one.status for kind, one in found.items()} == {
+        "volume": "not measured",
+        "partition": "not measured",
+        "reach": "holds",
+        "rest": "holds",
+        "even": "holds",
+    }
+    assert found["volume"].about == "there is no mesh"
+
+
+def test_a_region_that_covers_nothing_is_not_measured() -> None:
+    made = arms(EVERY)
+    regions = dict.fromkeys(made.attached.regions, np.zeros(made.attached.mesh.vertex_count))
+    empty = replace(made.attached, regions=regions)
+    found = list(Prover(Subject(made.rig, empty)).results())
+    assert {one.status for one in found} == {"not measured"}
+    assert found[0].about == "left_forearm covers nothing of the mesh"
+
+
+def test_sweeps_are_refined_where_they_come_near_the_limit() -> None:
+    """The bump of the volume between two poses of the sweep is met more closely with a limit that it comes near."""
+    text = ELBOW + SHAPE + "expect left { volume of forearm within %s over elbow }\n"
+    far, near = (results(text % limit, 1 << 22)[0] for limit in ("90 %", "1 %"))
+    assert far.worst is not None and near.worst is not None
+    assert near.frames > far.frames
+    assert near.worst >= far.worst
+
+
+def test_poses_over_which_several_things_are_measured_are_deformed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[int] = []
+    measured = SkinRuns.measured
+
+    def counting(self: SkinRuns, asked, tracks, *rest):  # type: ignore[no-untyped-def]
+        seen.append(len(asked))
+        return measured(self, asked, tracks, *rest)
+
+    monkeypatch.setattr(SkinRuns, "measured", counting)
+    results(EVERY, 1 << 22)
+    assert seen == [4]

@@ -1,0 +1,31 @@
+"""Wren with folds of a test's own, attached and ready for masks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from plica.build.model import Build
+from plica.build.prepare import prepare
+from plica.diagnostics import Diagnostics
+from plica.pipeline import compile_file
+from tests.support.wren import skinned
+
+DETAIL = 'detail fur { relaxed "relaxed.png" contracted "contracted.png" budget 64 MiB }\n'
+DETAIL += "driver turn { reads rotation about y of head span 5 deg .. 60 deg }\n"
+FOLDS = (
+    'region muzzle both { painted "masks/muzzle.png" }\n'
+    "region cheek both { skin of jaw feather 15 mm }\n"
+    "region nape { skin of neck }\n"
+    "fold muzzle_lines both { in fur area muzzle follows turn tolerance 2 % }\n"
+    "fold cheek_lines both { in fur area cheek follows turn tolerance 5 % }\n"
+    "fold nape_lines { in fur area nape follows turn tolerance 10 % }\n"
+)
+
+
+def folded(folder: Path, declarations: str = DETAIL + FOLDS, **files: bytes) -> Build:
+    """A build of Wren with these declarations; the maps that a detail names are only there."""
+    skinned(declarations, folder, **{"relaxed.png": b"", "contracted.png": b"", **files})
+    found = Diagnostics()
+    made = prepare(compile_file(folder / "wren.plica"), folder, (), found)
+    assert made is not None, [item.message for item in found.all]
+    return made

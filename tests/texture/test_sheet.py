@@ -1,0 +1,73 @@
+"""Masks over a whole texture: gutters, seams and what overlaps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plica.mesh.model import Floats, Integers
+from plica.mesh.painting import Painting, sampled
+from plica.texture.raster import Singles
+from plica.texture.sheet import sheet_of
+
+SQUARE = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+TWO = np.array([[0, 1, 2], [0, 2, 3]])
+
+
+def islands() -> tuple[Floats, Integers]:
+    """Two squares with a gutter between them."""
+    return np.vstack([SQUARE * 0.3 + 0.1, SQUARE * 0.3 + (0.6, 0.55)]), np.vstack([TWO, TWO + 4])
+
+
+def mask(uv: Floats, triangles: Integers, weights: Floats, size: int = 64) -> Singles:
+    sheet = sheet_of(uv, triangles, size)
+    return sheet.spread(sheet.values(weights[None])[0])
+
+
+def test_lookups_at_borders_of_islands_bring_nothing_in_from_outside() -> None:
+    """A linear weight is found again everywhere on both islands, up to their very corners."""
+    uv, triangles = islands()
+    weights = np.concatenate([0.2 + 0.5 * SQUARE[:, 0] + 0.1 * SQUARE[:, 1], 0.9 - 0.6 * SQUARE[:, 1]])
+    image = Painting(mask(uv, triangles, weights).astype(np.float64))
+    inside = np.random.default_rng(2).random((500, 2))
+    points = np.vstack([inside, SQUARE])
+    first = sampled(image, points * 0.3 + 0.1)
+    second = sampled(image, points * 0.3 + (0.6, 0.55))
+    assert np.abs(first - (0.2 + 0.5 * points[:, 0] + 0.1 * points[:, 1])).max() < 1e-3
+    assert np.abs(second - (0.9 - 0.6 * points[:, 1])).max() < 1e-3
+
+
+def test_the_gutter_belongs_to_the_nearest_island() -> None:
+    uv, triangles = islands()
+    image = mask(uv, triangles, np.repeat([1.0, 0.0], 4))
+    assert (np.minimum(image, 1.0 - image) < 1e-6).all()
+    assert image[0, 0] > 0.5
+    assert image[-1, -1] == 0.0
+
+
+def test_smaller_levels_of_a_white_island_stay_white() -> None:
+    """Where all skin is white, every texel is, so no mean of texels is darker."""
+    uv, triangles = islands()
+    assert (mask(uv, triangles, np.ones(8)) >= np.float32(1.0 - 1e-6)).all()
+
+
+def test_values_stay_within_0_and_1_where_they_go_on_beyond_edges() -> None:
+    uv, triangles = islands()
+    image = mask(uv, triangles, np.tile([0.0, 1.0, 1.0, 0.0], 2))
+    assert 0.0 <= image.min() <= image.max() <= 1.0
+
+
+def test_overlapping_skin_gets_the_greatest_weight_and_is_counted() -> None:
+    uv, triangles = np.vstack([SQUARE, SQUARE * 0.5]), np.vstack([TWO, TWO + 4])
+    weights = np.stack([np.repeat([0.25, 0.75], 4), np.repeat([0.5, 0.5], 4), np.repeat([0.75, 0.25], 4)])
+    sheet = sheet_of(uv, triangles, 8)
+    values = sheet.values(weights)
+    images = [sheet.spread(row) for row in values]
+    assert images[0][0, 0] == np.float32(0.75)
+    assert images[0][7, 7] == np.float32(0.25)
+    assert np.allclose(images[2], 0.75)
+    assert list(sheet.disagreement(weights, 0.01)) == [16, 0, 16]
+
+
+def test_a_layout_that_covers_nothing_gives_black() -> None:
+    uv = np.full((4, 2), np.nan)
+    assert not mask(uv, TWO, np.ones(4), 8).any()
