@@ -40,6 +40,7 @@ STAGES = (
     "pipeline",
     "evaluate",
     "mesh",
+    "measure",
     "texture",
     "build",
     "prove",

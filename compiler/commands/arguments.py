@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import NamedTuple
 
 from plica import __version__
-
-FORMATS = ("text", "json", "sarif", "github")
+from plica.commands import options
 
 
 class Command(NamedTuple):
@@ -26,281 +24,70 @@ class Command(NamedTuple):
     run: Callable[[argparse.Namespace], int]
 
 
-def _check(options: argparse.Namespace) -> int:
+def _check(given: argparse.Namespace) -> int:
     from plica.commands.check import check
 
-    return check(options)
+    return check(given)
 
 
-def _build(options: argparse.Namespace) -> int:
+def _build(given: argparse.Namespace) -> int:
     from plica.commands.build import build
 
-    return build(options)
+    return build(given)
 
 
-def _start(options: argparse.Namespace) -> int:
+def _start(given: argparse.Namespace) -> int:
     from plica.commands.start import start
 
-    return start(options)
+    return start(given)
 
 
-def _demo(options: argparse.Namespace) -> int:
+def _demo(given: argparse.Namespace) -> int:
     from plica.commands.demo import demo
 
-    return demo(options)
+    return demo(given)
 
 
-def _measure(options: argparse.Namespace) -> int:
+def _measure(given: argparse.Namespace) -> int:
     from plica.commands.measure import measure
 
-    return measure(options)
+    return measure(given)
 
 
-def _format(options: argparse.Namespace) -> int:
+def _format(given: argparse.Namespace) -> int:
     from plica.commands.format import format_specs
 
-    return format_specs(options)
+    return format_specs(given)
 
 
-def _watch(options: argparse.Namespace) -> int:
+def _watch(given: argparse.Namespace) -> int:
     from plica.commands.watch import watch
 
-    return watch(options)
+    return watch(given)
 
 
-def _language_server(options: argparse.Namespace) -> int:
+def _language_server(given: argparse.Namespace) -> int:
     from plica.commands.language_server import language_server
 
-    return language_server(options)
+    return language_server(given)
 
 
-def _diff(options: argparse.Namespace) -> int:
+def _diff(given: argparse.Namespace) -> int:
     from plica.commands.diff import diff
 
-    return diff(options)
+    return diff(given)
 
 
-def _prove(options: argparse.Namespace) -> int:
+def _prove(given: argparse.Namespace) -> int:
     from plica.commands.prove import prove
 
-    return prove(options)
+    return prove(given)
 
 
-def _explain(options: argparse.Namespace) -> int:
+def _explain(given: argparse.Namespace) -> int:
     from plica.commands.explain import explain
 
-    return explain(options)
-
-
-def _add_common(parser: argparse.ArgumentParser) -> None:
-    _add_allow(parser)
-    _add_format(parser)
-
-
-def _add_allow(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--allow",
-        metavar="DIR",
-        type=_folder,
-        action="append",
-        default=[],
-        help="let specs use files in this folder too; without it they may only use what lies in the spec's "
-        "own folder (may be given several times)",
-    )
-
-
-def _add_format(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--format",
-        choices=FORMATS,
-        default="text",
-        help="how findings are written: text for people (the default), json for programs, sarif (SARIF "
-        "2.1.0) for review tools, github for annotations in a GitHub workflow",
-    )
-
-
-def _add_check(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("specs", metavar="SPEC", nargs="+", help="a spec, a file that ends in .plica")
-    parser.add_argument(
-        "--axes",
-        action="store_true",
-        help="also print, for each reading that exists on both sides, the joint and the axis on the left and "
-        "on the right, each in the joint's own rest frame",
-    )
-    _add_common(parser)
-
-
-def _add_build(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
-    parser.add_argument(
-        "--target",
-        metavar="NAME",
-        action="append",
-        default=[],
-        help="an output form (may be given several times; default: json and python)",
-    )
-    parser.add_argument(
-        "--option",
-        metavar="TARGET.KEY=VALUE",
-        type=_target_option,
-        action="append",
-        default=[],
-        help="an option of a target (may be given several times; a list is given item by item)",
-    )
-    parser.add_argument(
-        "--allow-inexpressible",
-        action="store_true",
-        help="go on, with warnings, where a target cannot express something; without it that is an error",
-    )
-    parser.add_argument(
-        "--normals", action="store_true", help="also compute how shapes change normals, and store that with the offsets"
-    )
-    how = parser.add_mutually_exclusive_group()
-    how.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
-    how.add_argument(
-        "--current",
-        action="store_true",
-        help="write nothing; exit with 1 if a file in the folder is not what this build would write",
-    )
-    _add_common(parser)
-
-
-def _add_start(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("model", metavar="MODEL", help="a model with a skeleton: glTF 2.0 or OpenUSD")
-    parser.add_argument("--out", metavar="FILE", help="the file to write (default: print the spec)")
-    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
-    _add_format(parser)
-
-
-def _add_demo(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "folder", metavar="DIR", nargs="?", default="wren", help="the folder to write to (default: ./wren)"
-    )
-    parser.add_argument("--replace", action="store_true", help="write even if the folder holds other or changed files")
-
-
-def _add_prove(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    _add_clips(parser, required=False)
-    parser.add_argument(
-        "--baseline",
-        metavar="FILE",
-        help="figures that were accepted: what is no worse does not fail, and what got worse is told",
-    )
-    parser.add_argument(
-        "--write-baseline", action="store_true", help="write this run's figures to the baseline file"
-    )
-    _add_allow(parser)
-    parser.add_argument(
-        "--format",
-        choices=(*FORMATS, "junit"),
-        default="text",
-        help="how results are written: a table for people (the default), json for programs, sarif (SARIF 2.1.0) "
-        "for review tools, github for annotations in a GitHub workflow, junit for test reports",
-    )
-
-
-def _add_measure(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    _add_clips(parser, required=True)
-    parser.add_argument(
-        "--from", dest="start", metavar="SECONDS", type=float, help="leave out what is before this time of each clip"
-    )
-    parser.add_argument(
-        "--to", dest="stop", metavar="SECONDS", type=float, help="leave out what is after this time of each clip"
-    )
-    _add_allow(parser)
-    parser.add_argument(
-        "--format", choices=("text", "json"), default="text", help="text for people (the default), json for programs"
-    )
-
-
-def _add_clips(parser: argparse.ArgumentParser, required: bool) -> None:
-    parser.add_argument(
-        "--clip",
-        metavar="FILE",
-        action="append",
-        default=[],
-        required=required,
-        help="motion: animations in glTF 2.0, or motion capture in BVH (may be given several times)",
-    )
-
-
-def _add_layout(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "specs",
-        metavar="SPEC",
-        nargs="+",
-        help="a spec or a library; `-` for the standard input, laid out to the output",
-    )
-    parser.add_argument(
-        "--check",
-        action="store_true",
-        help="write nothing; name the files that would change, and exit with 1 if any does",
-    )
-    parser.add_argument(
-        "--diff",
-        action="store_true",
-        help="write nothing; show what would change as a unified diff, and exit with 1 if anything does",
-    )
-    _add_format(parser)
-
-
-def _add_watch(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
-    parser.add_argument(
-        "--target",
-        metavar="NAME",
-        action="append",
-        default=[],
-        help="an output form (may be given several times; default: json and python)",
-    )
-    _add_allow(parser)
-
-
-def _add_language_server(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--stdio", action="store_true", help="talk over the standard streams, as it does anyway")
-    _add_allow(parser)
-
-
-def _add_diff(parser: argparse.ArgumentParser) -> None:
-    parser.usage = "plica diff [-h] [options] OLD NEW"
-    kinds = "a spec, a folder of specs, a built .json file, git:REVISION:PATH, or git:REVISION for the other's path"
-    parser.add_argument("old", metavar="OLD", nargs="?", help=kinds)
-    parser.add_argument("new", metavar="NEW", nargs="?", help="the same")
-    parser.add_argument(
-        "--measure",
-        action="store_true",
-        help="also compute every shape on its mesh, and tell how many vertices move and how far",
-    )
-    parser.add_argument(
-        "--accept",
-        metavar="FILE",
-        help='a TOML file of changes that are agreed to, in lines like `3f2a9c0d11e2b3c4 = "the reason"`; they do not '
-        "count for the exit code",
-    )
-    _add_allow(parser)
-    parser.add_argument(
-        "--format",
-        choices=(*FORMATS, "markdown"),
-        default="text",
-        help="text for people (the default), markdown for a pull request with plots of old and new responses, json "
-        "for programs, sarif (SARIF 2.1.0) for review tools, github for annotations in a GitHub workflow",
-    )
-    parser.add_argument(
-        "--git-driver",
-        metavar="WORD",
-        nargs="+",
-        help="what git gives to an external diff; set up once in a repository, `git diff` shows what changes do: "
-        "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes",
-    )
-
-
-def _add_explain(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("rule", metavar="CODE|NAME", nargs="?", help="as in PL101 or unexpected-text")
-    parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
+    return explain(given)
 
 
 COMMANDS = {
@@ -312,7 +99,7 @@ COMMANDS = {
         Exits with 0 if there is no error, with 1 if there is one.
         """,
         ("plica check wren.plica", "plica check wren.plica --axes"),
-        _add_check,
+        options.add_check,
         _check,
     ),
     "build": Command(
@@ -323,7 +110,7 @@ COMMANDS = {
         Exits with 1 if there is an error, and then nothing has been written.
         """,
         ("plica build wren.plica --out build", "plica build wren.plica --out build --target json --current"),
-        _add_build,
+        options.add_build,
         _build,
     ),
     "prove": Command(
@@ -335,7 +122,7 @@ COMMANDS = {
         expectation. Exits with 1 if one does not hold; stopped with Ctrl-C it tells what it has.
         """,
         ("plica prove wren.plica", "plica prove wren.plica --clip clips/rounds.glb --format junit"),
-        _add_prove,
+        options.add_prove,
         _prove,
     ),
     "measure": Command(
@@ -347,7 +134,7 @@ COMMANDS = {
         standard error.
         """,
         ("plica measure wren.plica --clip clips/rounds.glb", "plica measure wren.plica --clip walk.bvh --format json"),
-        _add_measure,
+        options.add_measure,
         _measure,
     ),
     "start": Command(
@@ -358,7 +145,7 @@ COMMANDS = {
         be filled in. The spec goes to the standard output unless --out is given.
         """,
         ("plica start otter.glb", "plica start otter.glb --out otter.plica"),
-        _add_start,
+        options.add_start,
         _start,
     ),
     "demo": Command(
@@ -369,7 +156,7 @@ COMMANDS = {
         good place to try things out.
         """,
         ("plica demo", "plica demo /tmp/otter --replace"),
-        _add_demo,
+        options.add_demo,
         _demo,
     ),
     "format": Command(
@@ -380,8 +167,8 @@ COMMANDS = {
         left alone. Before a file is written Plica makes sure that it still says the same; it is written whole
         or not at all. Exits with 1 if a file has mistakes.
         """,
-        ("plica format wren.plica", "plica format --check --diff *.plica", "plica format - < wren.plica"),
-        _add_layout,
+        ("plica format wren.plica", "plica format --check --diff wren.plica"),
+        options.add_layout,
         _format,
     ),
     "watch": Command(
@@ -392,7 +179,7 @@ COMMANDS = {
         their places, and the last outputs stay until they are mended. Ends with Ctrl-C.
         """,
         ("plica watch wren.plica", "plica watch wren.plica --out build --target json"),
-        _add_watch,
+        options.add_watch,
         _watch,
     ),
     "language-server": Command(
@@ -404,7 +191,7 @@ COMMANDS = {
         `editor`.
         """,
         ("plica language-server",),
-        _add_language_server,
+        options.add_language_server,
         _language_server,
     ),
     "diff": Command(
@@ -422,7 +209,7 @@ COMMANDS = {
             "plica diff git:main . --format markdown",
             "plica diff git:v1:wren.plica git:v2:wren.plica --accept accepted.toml",
         ),
-        _add_diff,
+        options.add_diff,
         _diff,
     ),
     "explain": Command(
@@ -432,7 +219,7 @@ COMMANDS = {
         mend it, with a text that causes it and the same text put right.
         """,
         ("plica explain PL101", "plica explain --all"),
-        _add_explain,
+        options.add_explain,
         _explain,
     ),
 }
@@ -509,21 +296,3 @@ class _Parser(argparse.ArgumentParser):
             known = did_you_mean(value, COMMANDS) or "the commands are " + ", ".join(COMMANDS)
             raise argparse.ArgumentError(None, f"there is no command `{value}`; {known}")
         super()._check_value(action, value)
-
-
-def _folder(text: str) -> Path:
-    try:
-        if Path(text).is_dir():
-            return Path(text)
-    except ValueError:
-        pass
-    raise argparse.ArgumentTypeError(f"there is no folder `{text}`")
-
-
-def _target_option(text: str) -> tuple[str, str, str]:
-    """Target, key and value of `target.key=value`."""
-    place, equals, value = text.partition("=")
-    target, point, key = place.partition(".")
-    if not (equals and point and target and key):
-        raise argparse.ArgumentTypeError(f"`{text}` is not of the form target.key=value")
-    return target, key, value

@@ -33,9 +33,9 @@ _SOURCES = 256
 
 @dataclass(frozen=True, eq=False)
 class Patches:
-    """fits (k n, 3 k): see `_fitted`; normals and tangents (3 rows, k, 3): frames of each patch at rest;
+    """fits (2 k, p) and frames (3 axes, 3, k): see `_fitted`;
     edges (e, 2), spans (e, 3) and patch (e,) sorted; first and second (n,): directed pairs of patches near each other,
-    sorted by the first, each with itself."""
+    sorted by the first, each with itself; longest (k,) metres: how long paths from a patch's points may be."""
 
     count: int
     shift: int

@@ -9,7 +9,7 @@ from scipy import sparse
 
 from plica.measure.calm import Patches, patches_of, paths
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import FRAMES, frame_pieces
+from plica.measure.lanes import frame_pieces
 from plica.measure.model import Measured
 from plica.measure.separating import meeting
 from plica.measure.tree import (
@@ -23,7 +23,6 @@ from plica.measure.tree import (
 )
 from plica.mesh.model import Floats, Integers, Mesh
 
-DEBUG=0
 _AT_ONCE = 1 << 16
 # By how much of its diameter a leaf's box grows to find those near it.
 _NEAR = np.float32(0.05)
@@ -94,7 +93,9 @@ class Crossing:
             frames.append(frame + piece.start)
             ones.append(one)
             others.append(other)
-        numbers = np.column_stack([self.faces.numbers[np.concatenate(ones)], self.faces.numbers[np.concatenate(others)]])
+        numbers = np.column_stack(
+            [self.faces.numbers[np.concatenate(ones)], self.faces.numbers[np.concatenate(others)]]
+        )
         numbers.sort(axis=1)
         frame = np.concatenate(frames)
         order = np.lexsort((numbers[:, 1], numbers[:, 0], frame))
@@ -115,10 +116,8 @@ class Crossing:
         places = np.ascontiguousarray((positions - middle).transpose(2, 1, 0), dtype=np.float32)
         one, other = self._near_pairs(places)
         far_one, far_other = self._far_pairs(places)
-        if DEBUG: print(len(one), len(far_one), end=" ")
         one, other = np.concatenate([one, far_one]), np.concatenate([other, far_other])
         frame, pair = self._boxed(places, one, other)
-        if DEBUG: print(len(pair))
         one, other = one[pair], other[pair]
         found = np.zeros(len(frame), bool)
         for start in range(0, len(frame), _AT_ONCE):
@@ -133,7 +132,6 @@ class Crossing:
         """Pairs of triangles near each other at rest, of those the ones that may have come to meet."""
         first, second = self.patches.patch_of(self.first), self.patches.patch_of(self.second)
         deviations = self.patches.deviations(places, first, second)
-        if DEBUG: print(np.percentile(deviations,[5,25,50,75,95]))
         left = np.flatnonzero(np.repeat(deviations, np.diff(self.starts)) * self.reach >= 1.0)
         return self.one[left], self.other[left]
 

@@ -32,7 +32,9 @@ def unevenness(strengths: Floats, mirrored: Floats, partners: Integers) -> tuple
     return np.take_along_axis(differences, which[:, None], 1)[:, 0], which
 
 
-def uneven_skin(positions: Floats, mirrored: Floats, partners: Integers, axis: int, plane: float) -> tuple[Floats, Integers]:
+def uneven_skin(
+    positions: Floats, mirrored: Floats, partners: Integers, axis: int, plane: float
+) -> tuple[Floats, Integers]:
     """How far a vertex is from the mirror image of its partner in the mirrored pose: metres (poses,), and the vertex.
 
     positions and mirrored (poses, v, 3); partners (v,), -1 for none; the mirror plane is square to `axis` at `plane`.

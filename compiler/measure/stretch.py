@@ -143,9 +143,7 @@ class Stretch:
         c -= a
         squares = (dot(b, b), dot(b, c), dot(c, c))
         scales = self.scales[:, :, rows, None]
-        first, mixed, second = (
-            row[0] * squares[0] + row[1] * squares[1] + row[2] * squares[2] for row in scales
-        )
+        first, mixed, second = (row[0] * squares[0] + row[1] * squares[1] + row[2] * squares[2] for row in scales)
         mean = 0.5 * (first + second)
         first -= second
         return mean, np.hypot(0.5 * first, mixed)

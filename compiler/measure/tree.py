@@ -31,7 +31,7 @@ class Tree:
     @property
     def depth(self) -> int:
         """Halvings from the root to the leaves."""
-        return int(len(self.leaves)).bit_length() - 1
+        return len(self.leaves).bit_length() - 1
 
 
 def tree_over(middles: Floats, corners: Integers) -> Tree:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -34,8 +35,8 @@ def test_the_overview_lists_every_command_and_no_other(capsys: pytest.CaptureFix
         main.run(["--help"])
     assert stopped.value.code == 0
     text = capsys.readouterr().out
-    assert all(f"    {name} " in text for name in COMMANDS)
-    for later in ("prove", "measure", "diff", "format", "sheet", "preview", "watch"):
+    assert all(re.search(rf"^    {name}\s", text, re.MULTILINE) for name in COMMANDS)
+    for later in ("sheet", "preview"):
         assert f"    {later} " not in text
 
 
@@ -46,7 +47,7 @@ def test_each_command_has_help_to_learn_from(name: str, capsys: pytest.CaptureFi
     assert stopped.value.code == 0
     text = capsys.readouterr().out
     assert text.startswith(f"usage: plica {name} ")
-    assert text.count(f"\n  plica {name}") == 2
+    assert text.count(f"\n  plica {name}") >= (1 if name == "language-server" else 2)
     assert len(COMMANDS[name].paragraph.split()) > 25
 
 

@@ -56,7 +56,7 @@ def other_value(value: Any, record: type, name: str) -> Any:
         if not value:
             return (made_up(get_type_hints(record)[name]),)
         simple = not any(isinstance(item, tuple) for item in value)
-        return (other_value(value[0], record, name), *value[1:]) if simple else value[:-1]
+        return (other_value(value[0], record, name), *value[1:]) if simple else (*value, value[-1])
     if value is None:
         return made_up(get_type_hints(record)[name])
     return None

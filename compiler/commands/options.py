@@ -1,0 +1,252 @@
+"""The arguments of each command, as they are described to argparse."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+FORMATS = ("text", "json", "sarif", "github")
+
+
+def add_common(parser: argparse.ArgumentParser) -> None:
+    """What check, build and start share: how findings are written."""
+    add_allow(parser)
+    add_format(parser)
+
+
+def add_allow(parser: argparse.ArgumentParser) -> None:
+    """Folders that specs may use files of."""
+    parser.add_argument(
+        "--allow",
+        metavar="DIR",
+        type=_folder,
+        action="append",
+        default=[],
+        help="let specs use files in this folder too; without it they may only use what lies in the spec's "
+        "own folder (may be given several times)",
+    )
+
+
+def add_format(parser: argparse.ArgumentParser) -> None:
+    """How findings are written."""
+    parser.add_argument(
+        "--format",
+        choices=FORMATS,
+        default="text",
+        help="how findings are written: text for people (the default), json for programs, sarif (SARIF "
+        "2.1.0) for review tools, github for annotations in a GitHub workflow",
+    )
+
+
+def add_check(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `check`."""
+    parser.add_argument("specs", metavar="SPEC", nargs="+", help="a spec, a file that ends in .plica")
+    parser.add_argument(
+        "--axes",
+        action="store_true",
+        help="also print, for each reading that exists on both sides, the joint and the axis on the left and "
+        "on the right, each in the joint's own rest frame",
+    )
+    add_common(parser)
+
+
+def add_build(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `build`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
+    parser.add_argument(
+        "--target",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="an output form (may be given several times; default: json and python)",
+    )
+    parser.add_argument(
+        "--option",
+        metavar="TARGET.KEY=VALUE",
+        type=_target_option,
+        action="append",
+        default=[],
+        help="an option of a target (may be given several times; a list is given item by item)",
+    )
+    parser.add_argument(
+        "--allow-inexpressible",
+        action="store_true",
+        help="go on, with warnings, where a target cannot express something; without it that is an error",
+    )
+    parser.add_argument(
+        "--normals", action="store_true", help="also compute how shapes change normals, and store that with the offsets"
+    )
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")
+    how.add_argument(
+        "--current",
+        action="store_true",
+        help="write nothing; exit with 1 if a file in the folder is not what this build would write",
+    )
+    add_common(parser)
+
+
+def add_start(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `start`."""
+    parser.add_argument("model", metavar="MODEL", help="a model with a skeleton: glTF 2.0 or OpenUSD")
+    parser.add_argument("--out", metavar="FILE", help="the file to write (default: print the spec)")
+    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    add_format(parser)
+
+
+def add_demo(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `demo`."""
+    parser.add_argument(
+        "folder", metavar="DIR", nargs="?", default="wren", help="the folder to write to (default: ./wren)"
+    )
+    parser.add_argument("--replace", action="store_true", help="write even if the folder holds other or changed files")
+
+
+def add_prove(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `prove`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_clips(parser, required=False)
+    parser.add_argument(
+        "--baseline",
+        metavar="FILE",
+        help="figures that were accepted: what is no worse does not fail, and what got worse is told",
+    )
+    parser.add_argument(
+        "--write-baseline", action="store_true", help="write this run's figures to the baseline file"
+    )
+    add_allow(parser)
+    parser.add_argument(
+        "--format",
+        choices=(*FORMATS, "junit"),
+        default="text",
+        help="how results are written: a table for people (the default), json for programs, sarif (SARIF 2.1.0) "
+        "for review tools, github for annotations in a GitHub workflow, junit for test reports",
+    )
+
+
+def add_measure(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `measure`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_clips(parser, required=True)
+    parser.add_argument(
+        "--from", dest="start", metavar="SECONDS", type=float, help="leave out what is before this time of each clip"
+    )
+    parser.add_argument(
+        "--to", dest="stop", metavar="SECONDS", type=float, help="leave out what is after this time of each clip"
+    )
+    add_allow(parser)
+    parser.add_argument(
+        "--format", choices=("text", "json"), default="text", help="text for people (the default), json for programs"
+    )
+
+
+def add_clips(parser: argparse.ArgumentParser, required: bool) -> None:
+    """Clips of motion."""
+    parser.add_argument(
+        "--clip",
+        metavar="FILE",
+        action="append",
+        default=[],
+        required=required,
+        help="motion: animations in glTF 2.0, or motion capture in BVH (may be given several times)",
+    )
+
+
+def add_layout(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `layout`."""
+    parser.add_argument(
+        "specs",
+        metavar="SPEC",
+        nargs="+",
+        help="a spec or a library; `-` for the standard input, laid out to the output",
+    )
+    parser.add_argument(
+        "--check",
+        action="store_true",
+        help="write nothing; name the files that would change, and exit with 1 if any does",
+    )
+    parser.add_argument(
+        "--diff",
+        action="store_true",
+        help="write nothing; show what would change as a unified diff, and exit with 1 if anything does",
+    )
+    add_format(parser)
+
+
+def add_watch(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `watch`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
+    parser.add_argument(
+        "--target",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="an output form (may be given several times; default: json and python)",
+    )
+    add_allow(parser)
+
+
+def add_language_server(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `language-server`."""
+    parser.add_argument("--stdio", action="store_true", help="talk over the standard streams, as it does anyway")
+    add_allow(parser)
+
+
+def add_diff(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `diff`."""
+    parser.usage = "plica diff [-h] [options] OLD NEW"
+    kinds = "a spec, a folder of specs, a built .json file, git:REVISION:PATH, or git:REVISION for the other's path"
+    parser.add_argument("old", metavar="OLD", nargs="?", help=kinds)
+    parser.add_argument("new", metavar="NEW", nargs="?", help="the same")
+    parser.add_argument(
+        "--measure",
+        action="store_true",
+        help="also compute every shape on its mesh, and tell how many vertices move and how far",
+    )
+    parser.add_argument(
+        "--accept",
+        metavar="FILE",
+        help='a TOML file of changes that are agreed to, in lines like `3f2a9c0d11e2b3c4 = "the reason"`; they do not '
+        "count for the exit code",
+    )
+    add_allow(parser)
+    parser.add_argument(
+        "--format",
+        choices=(*FORMATS, "markdown"),
+        default="text",
+        help="text for people (the default), markdown for a pull request with plots of old and new responses, json "
+        "for programs, sarif (SARIF 2.1.0) for review tools, github for annotations in a GitHub workflow",
+    )
+    parser.add_argument(
+        "--git-driver",
+        metavar="WORD",
+        nargs="+",
+        help="what git gives to an external diff; set up once in a repository, `git diff` shows what changes do: "
+        "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes",
+    )
+
+
+def add_explain(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `explain`."""
+    parser.add_argument("rule", metavar="CODE|NAME", nargs="?", help="as in PL101 or unexpected-text")
+    parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
+
+
+def _folder(text: str) -> Path:
+    try:
+        if Path(text).is_dir():
+            return Path(text)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(f"there is no folder `{text}`")
+
+
+def _target_option(text: str) -> tuple[str, str, str]:
+    """Target, key and value of `target.key=value`."""
+    place, equals, value = text.partition("=")
+    target, point, key = place.partition(".")
+    if not (equals and point and target and key):
+        raise argparse.ArgumentTypeError(f"`{text}` is not of the form target.key=value")
+    return target, key, value

@@ -1,0 +1,52 @@
+"""Spans told by `plica measure` against what was measured on the same motion by other means."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from plica.commands.main import run
+from tests.support.data import shared_data
+
+SPEC = """plica 1
+character walker {
+    skeleton {
+        joint Hips at 0 m, 1 m, 0 m
+        joint LeftLeg      under Hips at  10 cm, -50 cm, 0 m
+        joint RightLeg     under Hips at -10 cm, -50 cm, 0 m
+        joint LeftForeArm  under Hips at  50 cm,  50 cm, 0 m
+        joint RightForeArm under Hips at -50 cm,  50 cm, 0 m
+    }
+    left  "Left*"
+    right "Right*"
+    symmetry across x
+}
+driver knee  both { reads bend of Leg       span 0 deg .. 130 deg }
+driver elbow both { reads bend of ForeArm   span 0 deg .. 130 deg }
+"""
+
+
+# Flexion in the clips of mocap.cs.cmu.edu, both sides together, to a tenth of a degree: measured by another program
+# (ORACLES.md of the shared data, "Rotations"). The first frame is the calibration pose and is left out there too.
+@pytest.mark.parametrize(
+    ("file", "joint", "least", "greatest"),
+    [
+        ("cmu_12_01_walk.bvh", "knee", 0.0, 77.1),
+        ("cmu_12_01_walk.bvh", "elbow", 12.7, 40.1),
+        ("cmu_01_01.bvh", "knee", 16.9, 88.3),
+        ("cmu_01_01.bvh", "elbow", 6.6, 139.3),
+    ],
+)
+def test_ranges_of_knees_and_elbows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], file: str, joint: str, least: float, greatest: float
+) -> None:
+    clip = shared_data("motion", file)
+    (tmp_path / "walker.plica").write_text(SPEC, "utf-8")
+    spec = (tmp_path / "walker.plica").as_posix()
+    assert run(["measure", spec, "--clip", clip.as_posix(), "--from", "0.001", "--format", "json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    (span,) = [one for one in found["spans"] if one["driver"] == joint]
+    assert span["unit"] == "deg"
+    assert span["span"] == pytest.approx([least, greatest], abs=0.06)
