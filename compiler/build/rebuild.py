@@ -89,7 +89,8 @@ class Rebuilder:
             return Rebuilt(None, found.all, None, None)
         document = self._parser.parse(Source(self._spec.as_posix(), text), found)
         compiled = compile_document(document, workspace, found)
-        made, files = None, None
+        made: Build | None = None
+        files: dict[str, bytes] | None = None
         if not self._requests:
             files = None if found.has_errors else {}
         elif compiled.rig is None and not found.has_errors:

@@ -243,8 +243,7 @@ def _offsets(
         yield old, new
         return
     yield old._replace(shapes=()), new._replace(shapes=())
-    before = {item.shape: item for item in _rewritten(old.shapes, renamed)}
-    after = {item.shape: item for item in new.shapes}
+    before, after = _identified(_rewritten(old.shapes, renamed)), _identified(new.shapes)
     for name in dict.fromkeys((*before, *after)):
         yield before.get(name), after.get(name)
 

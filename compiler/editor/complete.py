@@ -118,7 +118,7 @@ def _read(text: str, piece: recovery.Piece) -> Place:
     rule = "each_head" if piece.is_head else "declaration"
     for _ in range(MOST_MISTAKES):
         tokens: list[Token] = []
-        reading = parser().parse_interactive(TextSlice(text, piece.start, len(text)), start=rule)  # type: ignore[arg-type]
+        reading = parser().parse_interactive(TextSlice(text, piece.start, len(text)), start=rule)
         try:
             for token in reading.iter_parse():
                 tokens.append(token)
@@ -129,7 +129,7 @@ def _read(text: str, piece: recovery.Piece) -> Place:
                 return Place(len(text), tuple(tokens), frozenset())
             text = text[:first] + " " * (last - first) + text[last:]
             continue
-        accepts = frozenset(reading.accepts())
+        accepts = frozenset(reading.accepts())  # type: ignore[no-untyped-call]
         return Place(len(text), tuple(tokens), _beginnings() if "$END" in accepts else accepts)
     return Place(len(text), (), frozenset())
 

@@ -13,7 +13,7 @@ from plica.syntax.words import words
 _Rules = list[tuple[object, ...]]
 
 
-class PlicaLexer(RegexLexer):
+class PlicaLexer(RegexLexer):  # type: ignore[misc]  # Pygments has no types of its own
     """Specs in the language of Plica."""
 
     name = "Plica"
@@ -28,7 +28,7 @@ class PlicaLexer(RegexLexer):
             (r'"', String.Double, "text"),
             (
                 rf"({patterns.any_of(set(words().declarations) - set(patterns.NAMELESS))})"
-                rf"([ \t]+)({patterns.NAME})",
+                rf"([ \t]+)(?!{patterns.any_of(words().values)})({patterns.NAME})",
                 bygroups(Keyword.Declaration, Whitespace, Name.Class),
             ),
             (

@@ -6,8 +6,8 @@ points of triangles are means of their corners, two triangles whose corners all 
 other, and that are a distance g apart at rest, stay apart as long as d l < s g, s being the smallest singular value
 of G. (The argument is our own: the triangle inequality along a path. It never clears a pair that crosses.)
 
-`reach` = l / g is fixed at rest; the rest of the test, d / s, is one number for each pair of neighbouring patches and frame.
-"""
+`reach` = l / g is fixed at rest; the rest of the test, d / s, is one number for each pair of neighbouring
+patches and frame."""
 
 from __future__ import annotations
 
@@ -161,8 +161,8 @@ def paths(rest: Floats, corners: Integers, longest: Floats) -> sparse.csr_array[
         columns.append(local[column])
         values.append(found[row, column])
     at = (np.concatenate(rows), np.concatenate(columns))
-    found = sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
-    return sparse.csr_array(found.maximum(found.T))
+    ways = sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
+    return sparse.csr_array(ways.maximum(ways.T))
 
 
 def _neighbours_together(rest: Floats) -> Integers:

@@ -45,7 +45,8 @@ class Crossing:
     """Pairs of triangles of a mesh that meet (`plica.measure.separating.meeting`: touching counts), without those that
     share a welded point and those that meet at rest.
 
-    leaf pairs that are near each other at rest, first and second (n,), sorted by `keys`; their pairs of triangles lie at
+    leaf pairs that are near each other at rest, first and second (n,), sorted by `keys`; their pairs of
+    triangles lie at
     starts[n]:starts[n + 1] of one, other and reach (`plica.measure.calm`); pairs that cannot count are left out.
     Everything else is found through the tree's boxes, fitted anew to each block of frames.
     """

@@ -5,7 +5,8 @@ try the normals, the cross products of their edges, and, where they lie in one p
 in that plane (separating axis theorem; S. Gottschalk, M. C. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, for polytopes).
 A triangle without area borrows a normal from the other's edges, so segments and points are decided too.
 
-Triangles are closed: touching in a corner, along an edge or in a plane is meeting. A pair is called apart only where the gap on
+Triangles are closed: touching in a corner, along an edge or in a plane is meeting. A pair is called apart only
+where the gap on
 an axis is wider than what rounding can have done to it, so no pair that meets is missed, and pairs may be said to meet
 that are apart by a few units in the last place of their coordinates.
 """

@@ -29,8 +29,8 @@ class Stretched(NamedTuple):
 class Stretch:
     """The deformation of each triangle from its reference, which is the rest surface or the texture.
 
-    Each triangle maps its reference plane linearly into space, J (3, 2). With the singular values s1 >= s2 of J (the roots of the
-    eigenvalues of J^T J, the right Cauchy-Green tensor of continuum mechanics):
+    Each triangle maps its reference plane linearly into space, J (3, 2). With the singular values s1 >= s2 of
+    J (the roots of the eigenvalues of J^T J, the right Cauchy-Green tensor of continuum mechanics):
     stretch = max(s1, 1 / s2) - 1, 0 for none: 0.3 is drawn to 1.3 or squeezed to 1 / 1.3 of its length;
     shear = asin((s1^2 - s2^2) / (s1^2 + s2^2)), radians: the most that a right angle in the reference becomes off.
     A triangle squeezed to a line has an infinite stretch.
@@ -57,8 +57,8 @@ class Stretch:
 
     @classmethod
     def on_texture(cls, mesh: Mesh, weights: Floats | None, rest: Floats, uv: str) -> Stretch:
-        """Against the uv set named `uv`, scaled so that the region's areas in the texture and at rest add up to the same:
-        a stretch of 0 is the mean density. Raises KeyError for a uv set that the mesh does not have."""
+        """Against the uv set named `uv`, scaled so that the region's areas in the texture and at rest add up
+        to the same: a stretch of 0 is the mean density. Raises KeyError for a uv set that the mesh does not have."""
         faces = faces_of(mesh, weights)
         # Corners of the mesh itself: copies of a point have uvs of their own.
         one, other = _edges(mesh.uvs[uv][mesh.triangles[faces.numbers]])

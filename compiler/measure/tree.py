@@ -21,8 +21,8 @@ _AT_ONCE = 1 << 12
 class Tree:
     """A balanced binary tree: leaves (k, m), the triangles of each leaf (the last repeated), k a power of two.
 
-    points (k, n): the points of each leaf's triangles, repeated likewise. counts (k,): how many triangles are not repeats.
-    """
+    points (k, n): the points of each leaf's triangles, repeated likewise. counts (k,): how many triangles are
+    not repeats."""
 
     leaves: Integers
     counts: Integers

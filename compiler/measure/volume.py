@@ -36,11 +36,8 @@ class Volume:
         loop = loops_of(edges)
         count = int(loop.max(initial=-1)) + 1
         fans = np.stack([edges[:, 1], edges[:, 0], len(faces.vertices) + loop], axis=1)
-        shares = sparse.csr_array(
-            (np.ones(len(edges)), (loop, edges[:, 0])), shape=(count, len(faces.vertices)), dtype=np.float64
-        )
-        sizes = np.asarray(shares.sum(axis=1)).reshape(-1, 1)
-        means = sparse.csr_array(shares.multiply(1.0 / sizes)) if count else shares
+        shares: Floats = 1.0 / np.bincount(loop, minlength=count)[loop]
+        means = sparse.csr_array((shares, (loop, edges[:, 0])), shape=(count, len(faces.vertices)))
         found = cls(faces.vertices, np.concatenate([faces.corners, fans]), means, 0.0)
         return cls(found.vertices, found.corners, found.loops, float(found.of(rest[None])[0]))
 

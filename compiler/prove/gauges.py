@@ -35,10 +35,7 @@ class Skin:
     def gauge(self, expectation: Expectation) -> Gauge:
         """The measure of an expectation. Raises UnmeasurableError."""
         weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
-        make = _GAUGES.get(expectation.kind)
-        if make is None:
-            raise UnmeasurableError(f"there is no measure of {expectation.kind} yet")
-        return make(self, expectation, weights)
+        return _GAUGES[expectation.kind](self, expectation, weights)
 
     def _weights(self, region: str) -> Floats:
         weights = self.regions.get(region)
@@ -119,6 +116,15 @@ def _shear(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge
     return lambda positions: prepared.of(positions).shear
 
 
+def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+    from plica.measure.clearance import Clearance
+
+    try:
+        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest).of
+    except ValueError as error:
+        raise UnmeasurableError(str(error)) from error
+
+
 def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
     from plica.measure.crossing import Crossing
 
@@ -138,5 +144,6 @@ _GAUGES: dict[str, Callable[[Skin, Expectation, list[Floats]], Gauge]] = {
     "girth": _girth,
     "stretch": _stretch,
     "shear": _shear,
+    "clearance": _clearance,
     "crossing": _crossing,
 }

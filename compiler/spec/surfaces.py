@@ -11,8 +11,9 @@ from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.units import Dimension
 
-# How far a mask may be from its full-size form, a step of 8 bits, unless a fold says otherwise.
-DEFAULT_TOLERANCE = 1 / 255
+# How far a mask may be from its full-size form unless a fold says otherwise. A mask of a few kilobytes does the work of
+# one of megabytes (common practice, no source).
+DEFAULT_TOLERANCE = 0.05
 
 
 # ---- regions ----------------------------------------------------------------------------------------

@@ -63,7 +63,8 @@ def words() -> Words:
     for part in first_of.values():
         parts.append(tuple(sorted(part - taken)))
         taken |= part
-    return Words(*parts, tuple(sorted(everything - taken)), tuple(sorted(UNITS)))
+    declarations, facts, values = parts
+    return Words(declarations, facts, values, tuple(sorted(everything - taken)), tuple(sorted(UNITS)))
 
 
 def _origins(rules: list[Rule]) -> set[str]:

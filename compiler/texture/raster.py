@@ -101,7 +101,7 @@ def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
 def _ranges(uv: Floats, triangles: Integers) -> tuple[Flags, int]:
     """Which triangles can be used, and how many of these reach out of 0..1 by more than rounding."""
     corners = uv[triangles]
-    finite = np.isfinite(corners).all(axis=(1, 2))
+    finite = np.asarray(np.isfinite(corners).all(axis=(1, 2)))
     known = np.where(finite[:, None, None], corners, 0.0)
     narrow = (np.ptp(known, axis=1) <= MOST_TEXTURES_ACROSS).all(axis=1) & (np.abs(known) < 2.0**20).all(axis=(1, 2))
     usable = np.asarray(finite & narrow)

@@ -92,8 +92,8 @@ class Sizer:
             self._levels[size] = _Level(counts, _nearest(counts > 0.0), matrix, back, shares)
 
     def sized(self, mask: Singles, tolerance: float = 1.0) -> Sized:
-        """The sizes of a full-size mask (size, size), from the full one down to 4 or the first that is off by more than the
-        tolerance.
+        """The sizes of a full-size mask (size, size), from the full one down to 4 or the first that is off by more
+        than the tolerance.
         """
         images = {self._full: in_bytes(mask)}
         exact = self._lookups @ mask.reshape(-1)

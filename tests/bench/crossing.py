@@ -1,6 +1,7 @@
 """How long finding crossings takes, against general geometry libraries' full query of the mesh against itself.
 
-Run `python -m tests.bench.crossing` from the repository. The demo character's mesh as it is (about 44,000 triangles): an
+Run `python -m tests.bench.crossing` from the repository. The demo character's mesh as it is (about 44,000
+triangles): an
 elbow and a knee swept from 0 to their extremes in 96 frames. References: libigl's `find_self_intersections` (tree and
 exact predicates, several threads) and FCL's `collide` of the mesh with itself (every pair; built anew for each frame,
 as its triangles move), both on a few frames of the same sweep. Prints milliseconds for a frame and ratios; asserts

@@ -1,15 +1,16 @@
 """How long masks take, against drawing each by itself with general libraries.
 
-Run `python -m tests.bench.masks` from the repository. 30 masks at 1024 x 1024 from 20,000 triangles; here all are made from one
-rasterisation, values mixed between vertices, gutters filled. References, each mask by itself:
+Run `python -m tests.bench.masks` from the repository. 30 masks at 1024 x 1024 from 20,000 triangles; here all are
+made from one rasterisation, values mixed between vertices, gutters filled. References, each mask by itself:
 
-- scikit-image's `draw.polygon`, each triangle filled with its mean weight (left out where the library is not installed);
-- scipy's `LinearNDInterpolator` over the triangles' corners at all middles of texels (no gutters; its triangulation is made once);
-- Pillow's `ImageDraw.polygon`, each triangle filled with its mean weight. Flat fills do far less: no values in between, no gutters.
+- scikit-image's `draw.polygon`, each triangle filled with its mean weight (left out where the library is not
+installed); - scipy's `LinearNDInterpolator` over the triangles' corners at all middles of texels (no gutters; its
+triangulation is made once); - Pillow's `ImageDraw.polygon`, each triangle filled with its mean weight. Flat fills do
+far less: no values in between, no gutters.
 
-Then the demo character's masks as `plica build --target masks` makes them: seconds, bytes on disk and in memory, with the tolerances of
-her spec and with 5 % for all folds. Seconds are those of the processor, so that other work on the machine does not count. Prints ratios
-(above 1 Plica is faster).
+Then the demo character's masks as `plica build --target masks` makes them: seconds, bytes on disk and in memory,
+with the tolerances of her spec and with 5 % for all folds. Seconds are those of the processor, so that other work on
+the machine does not count. Prints ratios (above 1 Plica is faster).
 """
 
 from __future__ import annotations
@@ -150,7 +151,7 @@ def demo(folder: Path, tolerance: float | None) -> None:
     assert made is not None
     disk, memory = (sum(kind) for kind in zip(*((len(t.content), t.memory) for t in made.textures), strict=True))
     print(
-        f"demo, {len(made.masks)} masks, tolerance {'as in the spec' if tolerance is None else tolerance}: {best:.2f} s "
+        f"demo, {len(made.masks)} masks, tolerance {tolerance or 'as in the spec'}: {best:.2f} s "
         f"(and {attaching:.2f} s to check it and attach its mesh); {disk / 1024:.1f} KiB on disk, "
         f"{memory / 2**20:.2f} MiB in memory, sizes {sorted({mask.size for mask in made.masks.values()})}"
     )

@@ -104,7 +104,7 @@ def test_our_targets_are_registered_and_load() -> None:
     [
         ("jsn", "did you mean `json`?"),
         ("Python", "did you mean `python`?"),
-        ("qqq", "the targets here are `json`, `python`, `template`"),
+        ("qqq", "the targets here are `json`, `masks`, `materialx`, `python`, `template`"),
     ],
 )
 def test_an_unknown_target_gets_a_suggestion(name: str, hint: str) -> None:

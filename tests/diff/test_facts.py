@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import inspect
+import pickle
 import re
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import pytest
 from hypothesis import Phase, given, settings
@@ -32,9 +33,7 @@ def rig_with_everything() -> Rig:
     shapes = tuple(
         ShapeOffsets(shape.name, 2, 48, 0.002, None, LISTED, (ListedInbetween(0.5, LISTED),)) for shape in rig.shapes
     )
-    return rig._replace(
-        character=rig.character._replace(about=about), offsets=OffsetsTable("a.npz", 9, "f00d", shapes)
-    )
+    return rig._replace(character=rig.character._replace(about=about), offsets=OffsetsTable("a.npz", 9, "f00d", shapes))
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +89,13 @@ def records() -> dict[str, Any]:
 
 def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
     met = assert_all_told(rig_with_everything())
-    wanted = {(name, field) for name, record in records().items() for field in record._fields}
+    wanted = {
+        (name, field)
+        for name, record in records().items()
+        for field, hint in get_type_hints(record).items()
+        # A field that always holds a record is mutated by way of that record's fields.
+        if not all(hasattr(kind, "_fields") for kind in get_args(hint) or (hint,))
+    }
     assert wanted - met == set()
 
 
@@ -98,7 +103,7 @@ def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
 @settings(max_examples=40, deadline=None)
 def test_a_rig_does_not_differ_from_itself(rig: Rig) -> None:
     assert facts(rig, rig) == ()
-    again = Rig(*(tuple(list(item)) if type(item) is tuple else item for item in rig))
+    again = pickle.loads(pickle.dumps(rig))
     assert compare({"": Version("a", rig)}, {"": Version("b", again)}).changes == ()
 
 

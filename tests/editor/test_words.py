@@ -33,13 +33,17 @@ def test_each_word_has_one_part() -> None:
 
 def test_the_file_for_editors_is_current() -> None:
     path = ROOT / "grammar" / "plica.tmLanguage.json"
-    assert path.read_text("utf-8") == grammar_text(), "run: python -m plica.editor.textmate grammar/plica.tmLanguage.json"
+    assert path.read_text("utf-8") == grammar_text(), (
+        "run: python -m plica.editor.textmate grammar/plica.tmLanguage.json"
+    )
     assert json.loads(path.read_text("utf-8"))["scopeName"] == "source.plica"
 
 
 def test_the_file_for_editors_colours_every_keyword() -> None:
     keywords = [
-        re.compile(rule["match"]) for rule in grammar()["patterns"] if rule.get("name", "").startswith(("keyword", "constant"))
+        re.compile(rule["match"])
+        for rule in grammar()["patterns"]
+        if rule.get("name", "").startswith(("keyword", "constant"))
     ]
     assert [word for word in words_in_the_grammar_file() if not any(one.fullmatch(word) for one in keywords)] == []
 

@@ -22,6 +22,6 @@ def test_left_against_right() -> None:
 
 def test_skin_mirrored_across_a_plane() -> None:
     here = np.array([[[2.0, 1, 0], [0, 1, 0], [5, 5, 5]]])
-    values, which = uneven_skin(here, here + (0.0, 0.0, 0.25), np.array([1, 0, -1]), 0, 1.0)
+    values, which = uneven_skin(here, here + np.array([0.0, 0.0, 0.25]), np.array([1, 0, -1]), 0, 1.0)
     assert np.allclose(values, [0.25])
     assert which[0] in (0, 1)

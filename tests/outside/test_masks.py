@@ -188,7 +188,7 @@ def of_part(mesh: Mesh, name: str) -> Integers:
 
 
 def test_a_body_with_places_of_its_own_for_all_skin() -> None:
-    """full_body of the shared data: the body's skin is laid out uniquely; eyes and brows lie over it in the same range."""
+    """full_body of the shared data: the body's skin is laid out uniquely; eyes and brows lie over it."""
     mesh = model("full_body", "full_body.gltf")
     names, report = told(mesh.uvs["TEXCOORD_0"], of_part(mesh, "Sphere.005_Retopology.004"))
     assert names == set()

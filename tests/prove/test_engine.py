@@ -33,7 +33,9 @@ def test_two_runs_are_the_same_to_the_last_bit() -> None:
 
 
 def test_without_a_mesh_strengths_are_measured_and_the_skin_is_not() -> None:
-    text = ELBOW + SHAPE + "expect both { volume of forearm within 2 %   reach elbow }\nexpect { rest partition even }\n"
+    text = (
+        ELBOW + SHAPE + "expect both { volume of forearm within 2 %   reach elbow }\nexpect { rest partition even }\n"
+    )
     found = {one.expectation.kind: one for one in Prover(Subject(rig_from(text))).results()}
     assert {kind: one.status for kind, one in found.items()} == {
         "volume": "not measured",

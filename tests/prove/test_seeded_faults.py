@@ -114,7 +114,9 @@ def test_a_pop() -> None:
 
 
 def test_a_strength_that_is_on_at_rest() -> None:
-    made = arms(GOOD.replace("reads rotation about x of paw   span 0 deg", "reads rotation about x of paw   span -8 deg"))
+    made = arms(
+        GOOD.replace("reads rotation about x of paw   span 0 deg", "reads rotation about x of paw   span -8 deg")
+    )
     result = proven(made)["rest"]
     assert result.status == "fails"
     assert result.worst == pytest.approx(8 / 88) and result.about in ("left_turn", "right_turn")
@@ -156,3 +158,12 @@ def test_a_crossing_is_found_by_the_expectation_of_crossings() -> None:
     assert failing(arms(text, strength=10.0)) == {
         f"crossing of {side}_upperarm over {side}_elbow" for side in ("left", "right")
     }
+
+
+def test_arms_that_come_too_near_each_other() -> None:
+    """The tubes start 10 cm to either side of the plane, so 20 cm apart, and bending the elbows upward keeps that."""
+    text = ELBOW + SHAPE + "expect left { clearance of left upperarm from right upperarm at least %s over elbow }\n"
+    assert failing(arms(text % "19 cm")) == set()
+    (result,) = proven(arms(text % "21 cm")).values()
+    assert result.status == "fails"
+    assert result.worst == pytest.approx(0.2)

@@ -33,7 +33,9 @@ def column(rig_names: tuple[str, ...], name: str) -> int:
     return rig_names.index(name)
 
 
-@pytest.mark.parametrize("name", ["left_elbow", "right_twist", "nod", "dialled", "left_all", "right_lift_up", "right_near"])
+@pytest.mark.parametrize(
+    "name", ["left_elbow", "right_twist", "nod", "dialled", "left_all", "right_lift_up", "right_near"]
+)
 def test_a_sweep_takes_its_strength_from_off_to_on(name: str) -> None:
     rig = rig_of(TEXT)
     evaluator = Evaluator(rig)
@@ -55,7 +57,9 @@ def test_drivers_of_one_joint_make_pairs_and_others_do_not() -> None:
     rig = rig_of(TEXT)
     names = [track.name for track in Sweeper(rig).everything()]
     pairs = {name for name in names if " and " in name}
-    assert pairs == {f"{side}_{pair}" for side, pair in (("left", "elbow and left_twist"), ("right", "elbow and right_twist"))}
+    assert pairs == {
+        f"{side}_{pair}" for side, pair in (("left", "elbow and left_twist"), ("right", "elbow and right_twist"))
+    }
 
 
 def test_measures_of_the_skin_are_not_taken_where_a_gap_tears_it() -> None:
@@ -112,9 +116,7 @@ def test_mirrored_poses_are_those_of_an_independent_mirror() -> None:
     mirrored = sweeper.mirrored(poses)
     assert mirrored is not None
     expected = mirrored_poses(rig, poses)
-    np.testing.assert_allclose(
-        Evaluator(rig).strengths(mirrored), Evaluator(rig).strengths(expected), atol=1e-7
-    )
+    np.testing.assert_allclose(Evaluator(rig).strengths(mirrored), Evaluator(rig).strengths(expected), atol=1e-7)
 
 
 def test_a_closer_look_lies_between_the_neighbours_and_repeats_nothing() -> None:

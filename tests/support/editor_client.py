@@ -13,7 +13,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
-WAIT = 60.0  # seconds for an answer; only reached when something is wrong
+WAIT = 20.0  # seconds for an answer; only reached when something is wrong
 
 
 class Client:
@@ -115,13 +115,15 @@ class Client:
         self.tell("textDocument/didChange", {"textDocument": document, "contentChanges": [change]})
         return self._versions[uri]
 
-    def findings(self, uri: str, version: int | None = 1) -> list[dict[str, Any]]:
-        """Wait for the findings of a version of a text (None: of a text that is not open)."""
+    def findings(self, uri: str, version: int = 1, some: bool | None = None) -> list[dict[str, Any]]:
+        """Wait for the findings of a version of a text; with `some`, for a message that has some, or none."""
 
         def wanted(message: dict[str, Any]) -> bool:
             if message.get("method") != "textDocument/publishDiagnostics":
                 return False
-            return bool(message["params"]["uri"] == uri and message["params"].get("version") == version)
+            params = message["params"]
+            right = some is None or bool(params["diagnostics"]) == some
+            return bool(params["uri"] == uri and params.get("version") == version and right)
 
         return list(self._wait(wanted)["params"]["diagnostics"])
 

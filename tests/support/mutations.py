@@ -54,7 +54,7 @@ def other_value(value: Any, record: type, name: str) -> Any:
         return f"{value}_changed"
     if isinstance(value, tuple) and not hasattr(value, "_fields"):
         if not value:
-            return (made_up(get_type_hints(record)[name]),)
+            return made_up(get_type_hints(record)[name])
         simple = not any(isinstance(item, tuple) for item in value)
         return (other_value(value[0], record, name), *value[1:]) if simple else (*value, value[-1])
     if value is None:

@@ -218,7 +218,7 @@ def test_sides_that_share_their_texels_are_told(build: Build) -> None:
 
 
 def test_coordinates_out_of_range_and_unusable_ones_are_told(build: Build) -> None:
-    assert names(with_uv(build, uv_of(build) + (1.0, 0.0))) == ["uvs-outside"]
+    assert names(with_uv(build, uv_of(build) + np.array([1.0, 0.0]))) == ["uvs-outside"]
     uv = uv_of(build).copy()
     uv[:100] = np.nan
     assert "uvs-unusable" in names(with_uv(build, uv))

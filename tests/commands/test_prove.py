@@ -1,0 +1,154 @@
+"""`plica prove`."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from plica.commands.main import run
+from plica.prove.engine import Prover
+from plica.prove.results import Result
+from tests.commands.test_measure import CLIP, HEAD
+
+KICK = "driver kick { reads rotation about x of LeftLeg   span 0 deg .. 90 deg }\n"
+HOLDS = KICK + "expect { rest   reach kick   smooth kick within 0.1 }\n"
+FAILS = KICK + 'expect { smooth kick within 0.1 over clip "kick.bvh" }\n'
+
+
+@pytest.fixture
+def prove(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
+    """Proves a spec of the stroller, in a folder of its own."""
+    monkeypatch.chdir(tmp_path)
+    Path("kick.bvh").write_text(CLIP, "utf-8")
+
+    def proving(declarations: str, *more: str) -> int:
+        Path("stroller.plica").write_text(HEAD + declarations, "utf-8")
+        return run(["prove", "stroller.plica", *more])
+
+    return proving
+
+
+def test_what_holds(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(HOLDS) == 0
+    shown = capsys.readouterr()
+    assert [line.split()[:2] for line in shown.out.splitlines()[1:4]] == [
+        ["holds", "reach"],
+        ["holds", "rest"],
+        ["holds", "smooth"],
+    ]
+    assert "3 expectations: 3 hold" in shown.out
+    assert shown.err == ""
+
+
+def test_what_fails_is_told_at_its_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(FAILS) == 1
+    shown = capsys.readouterr().out
+    # 30 degrees from frame to frame, of a span of 90
+    assert "stroller.plica:9:10: error PL934 expectation-fails" in shown
+    assert "0.3333, where the limit is 0.1" in shown
+    assert "(LeftLeg " in shown
+
+
+def test_a_clip_given_on_the_command_line_is_gone_over_too(prove: Callable[..., int]) -> None:
+    assert prove(HOLDS, "--clip", "kick.bvh") == 1
+
+
+def test_json_says_the_same(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(FAILS, "--format", "json") == 1
+    document = json.loads(capsys.readouterr().out)
+    assert (document["format"], document["version"], document["complete"]) == ("plica-proof", 1, True)
+    (result,) = document["results"]
+    assert result["status"] == "fails"
+    assert result["worst"] == pytest.approx(1 / 3)
+    assert result["pose"]["track"] == "clip kick.bvh"
+    assert result["pose"]["angles"] == {"LeftLeg": pytest.approx(30.0 * result["pose"]["number"])}
+
+
+def test_sarif_points_at_the_expect_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(FAILS, "--format", "sarif") == 1
+    (found,) = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    assert (found["ruleId"], found["level"]) == ("PL934", "error")
+    place = found["locations"][0]["physicalLocation"]
+    assert place["artifactLocation"]["uri"] == "stroller.plica"
+    assert (place["region"]["startLine"], place["region"]["startColumn"]) == (9, 10)
+
+
+def test_github_annotates_the_expect_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(FAILS, "--format", "github") == 1
+    assert capsys.readouterr().out.startswith("::error file=stroller.plica,line=9,")
+
+
+def test_junit_counts_what_fails(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(FAILS + "expect { rest   partition }\n", "--format", "junit") == 1
+    suites = ElementTree.fromstring(capsys.readouterr().out)
+    (suite,) = suites
+    assert {key: suite.get(key) for key in ("tests", "failures", "skipped")} == {
+        "tests": "3",
+        "failures": "1",
+        "skipped": "1",
+    }
+    cases = {case.get("classname"): [child.tag for child in case] for case in suite}
+    assert cases == {"stroller.smooth": ["failure"], "stroller.rest": [], "stroller.partition": ["skipped"]}
+
+
+def test_what_cannot_be_measured_neither_holds_nor_fails(
+    prove: Callable[..., int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert prove(KICK + "expect { rest   partition }\n") == 0
+    shown = capsys.readouterr().out
+    assert "PL935 expectation-not-measured: `partition` was not measured: there is no mesh" in shown
+    assert "1 hold, 1 not measured" in shown
+
+
+def test_an_accepted_figure_does_not_fail_until_it_gets_worse(
+    prove: Callable[..., int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    accepted = ("--baseline", "accepted.json")
+    assert prove(FAILS, *accepted, "--write-baseline") == 1
+    written = json.loads(Path("accepted.json").read_text("utf-8"))
+    assert written["accepted"] == {'smooth kick over clip "kick.bvh"': pytest.approx(1 / 3)}
+    capsys.readouterr()
+    assert prove(FAILS, *accepted) == 0
+    assert "PL937 accepted-figure" in capsys.readouterr().out
+    assert prove(FAILS.replace("90 deg", "60 deg"), *accepted) == 1
+    shown = capsys.readouterr().out
+    assert "PL936 worse-than-accepted" in shown and "got worse: 0.5, where the baseline has 0.3333" in shown
+    assert "PL934" in shown
+
+
+@pytest.mark.parametrize("content", [None, "{", '{"format": "other"}', '{"format": "plica-baseline", "version": 9}'])
+def test_a_baseline_that_cannot_be_read(
+    prove: Callable[..., int], capsys: pytest.CaptureFixture[str], content: str | None
+) -> None:
+    if content is not None:
+        Path("accepted.json").write_text(content, "utf-8")
+    assert prove(HOLDS, "--baseline", "accepted.json") == 1
+    assert "PL938 unreadable-baseline" in capsys.readouterr().out
+
+
+def test_writing_a_baseline_needs_a_file(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(HOLDS, "--write-baseline") == 2
+    assert "--baseline FILE" in capsys.readouterr().err
+
+
+def test_stopping_keeps_what_was_done(
+    prove: Callable[..., int], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    results = Prover.results
+
+    def stopped(self: Prover, *more: object) -> Iterator[Result]:
+        for number, result in enumerate(results(self)):
+            if number == 2:
+                raise KeyboardInterrupt
+            yield result
+
+    monkeypatch.setattr(Prover, "results", stopped)
+    assert prove(HOLDS) == 130
+    shown = capsys.readouterr()
+    assert "2 hold, 1 not measured" in shown.out
+    assert "the run was stopped before" in shown.out
+    assert "stopped; what was measured until then is told" in shown.err
