@@ -112,9 +112,7 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="figures that were accepted: what is no worse does not fail, and what got worse is told",
     )
-    parser.add_argument(
-        "--write-baseline", action="store_true", help="write this run's figures to the baseline file"
-    )
+    parser.add_argument("--write-baseline", action="store_true", help="write this run's figures to the baseline file")
     add_allow(parser)
     parser.add_argument(
         "--format",

@@ -44,9 +44,7 @@ class Pen:
 
     def line(self, points: Sequence[Point], color: Color, width: float) -> None:
         """A line through points."""
-        self.draw.line(
-            self._scaled(points), fill=color, width=max(1, round(width * self.scale)), joint="curve"
-        )
+        self.draw.line(self._scaled(points), fill=color, width=max(1, round(width * self.scale)), joint="curve")
 
     def dashed(self, points: Sequence[Point], color: Color, width: float) -> None:
         """A line through points, dashed evenly along its length."""

@@ -45,9 +45,7 @@ def sky(count: int) -> Sky:
     height, turn = number / count, number * _GOLDEN_ANGLE
     around = np.sqrt(1.0 - height * height)
     directions = np.stack([around * np.cos(turn), height, around * np.sin(turn)], axis=1)
-    amounts = (
-        0.30 + 2.2 * np.exp(7.0 * (directions @ KEY - 1.0)) + 1.3 * np.exp(9.0 * (directions @ BACK - 1.0))
-    )
+    amounts = 0.30 + 2.2 * np.exp(7.0 * (directions @ KEY - 1.0)) + 1.3 * np.exp(9.0 * (directions @ BACK - 1.0))
     return Sky(directions, amounts / np.sum(amounts * height))
 
 

@@ -84,9 +84,7 @@ def story() -> Story:
         compiled = compile_file(folder / SPEC)
         found.extend(compiled.diagnostics)
         if compiled.rig is None or found.has_errors:
-            raise ValueError(
-                f"the demo's spec does not compile: {[problem.message for problem in found.all]}"
-            )
+            raise ValueError(f"the demo's spec does not compile: {[problem.message for problem in found.all]}")
         clip = read_gltf_clips(folder / CLIP)[0]
         evaluator = Evaluator(compiled.rig)
         table = evaluator.strengths(poses_from_clip(compiled.rig, clip, found))
@@ -128,9 +126,7 @@ def _faded(told: Story, model: DemoModel, shape: Shape, strength: float) -> Floa
     """
     assert isinstance(shape.source, Sculpt)
     stops = [(0.0, np.zeros_like(model.positions))]
-    stops += [
-        (inbetween.at, _at_rest(told, model, inbetween.sculpt, shape.side)) for inbetween in shape.inbetweens
-    ]
+    stops += [(inbetween.at, _at_rest(told, model, inbetween.sculpt, shape.side)) for inbetween in shape.inbetweens]
     stops += [(1.0, _at_rest(told, model, shape.source, shape.side))]
     amounts = [amount for amount, _ in stops]
     hats = np.interp(strength, amounts, np.arange(len(stops), dtype=np.float64))

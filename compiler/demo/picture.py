@@ -112,9 +112,7 @@ def _add_lens(page: Image.Image, figures: list[Figure], lens: Lens, scale: float
         mask = Image.new("L", (size * 4, size * 4), 0)
         edge = (4.0 + inset) * 4 * scale
         ImageDraw.Draw(mask).ellipse((edge, edge, size * 4 - edge, size * 4 - edge), fill=255)
-        page.paste(
-            view if color is None else color, (*corner, corner[0] + size, corner[1] + size), mask.reduce(4)
-        )
+        page.paste(view if color is None else color, (*corner, corner[0] + size, corner[1] + size), mask.reduce(4))
 
 
 def _annotate(page: Image.Image, told: Story, scale: float) -> None:

@@ -61,9 +61,7 @@ def figure(moment: Moment, x: float, degrees: float, light: Sky) -> Figure:
     gloss = smooth_step((0.028 - colors.max(axis=1)) / 0.015)
     color, cover = tint(moment.moved)
     colors = colors + (color - colors) * cover[:, None]
-    return Figure(
-        positions, normals, model.triangles, colors, gloss, lit(positions, normals, model.triangles, light)
-    )
+    return Figure(positions, normals, model.triangles, colors, gloss, lit(positions, normals, model.triangles, light))
 
 
 def photograph(figures: Sequence[Figure], camera: Camera, width: int, height: int) -> Floats:
@@ -112,9 +110,7 @@ def _skin(one: Figure, camera: Camera, corners: Integers, shares: Floats) -> Flo
     middle = unit(toward + KEY)
     glint = gloss * 1.4 * np.clip(np.einsum("pk,pk->p", normals, middle), 0.0, 1.0) ** 90
     wet = gloss * (0.02 + 0.10 * (1.0 - facing) ** 2) * (0.5 + 0.5 * normals[:, 1])
-    result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[
-        :, None
-    ]
+    result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[:, None]
     return result
 
 

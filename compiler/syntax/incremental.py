@@ -6,6 +6,7 @@ again; its nodes are moved to where it stands now. The result is that of `plica.
 
 from __future__ import annotations
 
+import re
 from typing import Any, TypeVar, cast
 
 from lark.exceptions import UnexpectedInput
@@ -15,7 +16,9 @@ from plica.source import Source
 from plica.syntax import errors, nodes, recovery
 from plica.syntax.parser import DEEPEST, Recovery, check_version, comments_of, parse
 from plica.syntax.tables import parser
+from plica.syntax.words import words
 
+_WORD = re.compile(r"\w+")
 Node = TypeVar("Node")
 Piece = nodes.Declaration | nodes.EachHead
 _Known = dict[tuple[str, bool], Piece]
@@ -93,5 +96,12 @@ class _Pieces(Recovery):
         if self.first_failure is None:
             return False
         piece, error = self.first_failure
+        offset = errors.offset_of(error, piece.end)
+        if offset >= piece.end:
+            return False
         expected = errors.expected_terminals(error)  # empty after a whole declaration
-        return errors.offset_of(error, piece.end) < piece.end and bool(expected) and "$END" not in expected
+        if expected and "$END" not in expected:
+            return True
+        # After a whole declaration the whole text may go on, but only with another one or the end of an `each`.
+        word = _WORD.match(self._text, offset)
+        return word is not None and word[0] not in words().declarations

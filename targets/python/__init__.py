@@ -53,13 +53,9 @@ def module_text(rig: Rig) -> str:
         shape.name: {"follows": shape.follows, "inbetweens": tuple(entry.at for entry in shape.inbetweens)}
         for shape in rig.shapes
     }
-    folds = {
-        fold.name: {"follows": fold.follows, "detail": fold.detail, "area": fold.area} for fold in rig.folds
-    }
+    folds = {fold.name: {"follows": fold.follows, "detail": fold.detail, "area": fold.area} for fold in rig.folds}
     controls = {
-        control.name: (*control.range, control.rest)
-        for control in rig.controls
-        if control.name in source.controls
+        control.name: (*control.range, control.rest) for control in rig.controls if control.name in source.controls
     }
     return _template().render(
         character=ascii(rig.character.name),

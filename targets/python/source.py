@@ -184,8 +184,7 @@ def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
 def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
     """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
     first, second = (
-        [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])]
-        for joint in (reading.joint, reading.other)
+        [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])] for joint in (reading.joint, reading.other)
     )
     common = next((place for place in first if place in second), None)
     scale: Vector = (1.0, 1.0, 1.0)
@@ -247,9 +246,7 @@ def _combine_blocks(rig: Rig, places: Mapping[str, int]) -> Iterator[tuple[int, 
             yield 1, [*lines, f"v[{places[strength.name]}] = {result}"]
 
 
-def _combination(
-    combination: Combination, places: Mapping[str, int], lines: list[str], depth: int
-) -> str:
+def _combination(combination: Combination, places: Mapping[str, int], lines: list[str], depth: int) -> str:
     """Adds statements that leave a combination in a variable of its own; returns the variable."""
     result = f"a{depth}"
     parts: list[str] = []

@@ -22,9 +22,7 @@ def written(files: dict[str, bytes], folder: Path, dry_run: bool = False) -> tup
 
 def everything_in(folder: Path) -> dict[str, bytes]:
     return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
+        path.relative_to(folder).as_posix(): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()
     }
 
 

@@ -34,7 +34,7 @@ def attached(text: str, folder: Path, memory: Memory | None) -> Attached:
     ("old", "new", "kept", "changed"),
     [
         ("60 deg", "61 deg", {"left_forearm", "left_cuff", "left_paw"}, set()),
-        ("12 mm", "13 mm", {"left_paw"}, {"left_forearm", "left_cuff"}),
+        ("12 mm", "60 mm", {"left_paw"}, {"left_forearm", "left_cuff"}),
         ("skin of paw", "skin of paw and below", {"left_forearm"}, {"left_paw", "left_cuff"}),
     ],
 )

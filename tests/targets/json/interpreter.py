@@ -260,9 +260,7 @@ def bezier(controls: Numbers, u: float) -> float:
 
 
 def combined(combination: Mapping[str, Any], found: Mapping[str, float]) -> float:
-    parts = [
-        found[part["strength"]] if "strength" in part else combined(part, found) for part in combination["parts"]
-    ]
+    parts = [found[part["strength"]] if "strength" in part else combined(part, found) for part in combination["parts"]]
     ways: dict[str, Callable[[list[float]], float]] = {
         "product": math.prod,
         "least": min,

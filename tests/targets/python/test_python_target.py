@@ -223,12 +223,12 @@ def test_inbetweens_follow_usdskel(weight: float, expected: list[tuple[float, fl
 def test_thousands_of_drivers_are_written_as_several_functions() -> None:
     joints = tuple(joint(f"j{place}") for place in range(90))
     drivers = tuple(
-        driver(f"d{place}", Rotation(f"j{place % 90}", (1.0, 0.0, 0.0)), (0.0, 1.0 + place))
-        for place in range(2700)
+        driver(f"d{place}", Rotation(f"j{place % 90}", (1.0, 0.0, 0.0)), (0.0, 1.0 + place)) for place in range(2700)
     )
     rig = small_rig(*drivers)._replace(skeleton=joints)
     functions = [
-        node for node in ast.parse(module_text(rig)).body
+        node
+        for node in ast.parse(module_text(rig)).body
         if isinstance(node, ast.FunctionDef) and node.name.startswith("_part_")
     ]
     assert len(functions) > 10
