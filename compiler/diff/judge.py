@@ -85,6 +85,7 @@ _FIELDS: Mapping[tuple[str, str], tuple[str, Harm, tuple[str, ...]]] = {
     ("character", "title"): ("title", Harm.COSMETIC, (NAMES,)),
     ("character", "geometry"): ("geometry", Harm.RISKY, (GEOMETRY, TEXTURES)),
     ("character", "tolerance"): ("tolerance", Harm.RISKY, (GEOMETRY,)),
+    ("character", "band"): ("band", Harm.RISKY, (GEOMETRY, TEXTURES)),
     ("skeleton", "skinned"): ("skinned", Harm.RISKY, (GEOMETRY,)),
     ("symmetry", "found"): ("plane-stated", Harm.COSMETIC, (GEOMETRY,)),
     ("controls", "rest"): ("control-rest", Harm.RISKY, (STRENGTHS,)),

@@ -39,6 +39,7 @@ _FIELDS = {
     ("regions", "feather"): "mm",
     ("shapes", "threshold"): "mm",
     ("character", "tolerance"): "mm",
+    ("character", "band"): "mm",
     ("folds", "tolerance"): "%",
     ("fields", "width"): "deg",
     ("details", "budget"): "bytes",

@@ -80,7 +80,8 @@ def attach(
         return None
     step("reading the mesh")
     span = span_of("character", rig.character.name)
-    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, rig.character.tolerance)
+    tolerances = (rig.character.tolerance, rig.character.band)
+    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, tolerances)
     mesh = memory.recall(("mesh", body), found, lambda: find_mesh(rig, path, geometry.file, span, found))
     if mesh is None:
         return None
@@ -146,7 +147,8 @@ class _Attaching:
         if halves is None:
             return symmetry, None
         seam = symmetry.vertex_seam if symmetry is not None else None
-        return symmetry, side_weights(self.mesh, halves, seam, tolerance=self.rig.character.tolerance)
+        character = self.rig.character
+        return symmetry, side_weights(self.mesh, halves, seam, character.band, character.tolerance)
 
     def _region_span(self, region: Region) -> Span | None:
         return self.span_of("region", region.name)

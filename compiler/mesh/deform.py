@@ -14,7 +14,7 @@ from plica.evaluate.poses import Poses
 from plica.mesh.frames import Kinematics
 from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.model import Floats, Mesh, Offsets
-from plica.mesh.skinning import Blender, Method, Rows, Skinning, Sparse, cut, rows_between
+from plica.mesh.skinning import Blend, Method, Rows, Skinning, Sparse, cut, rows_between
 from plica.rig.model import Rig
 
 # Positions yielded at once.
@@ -105,10 +105,10 @@ class Deformer:
 
     def _fill(self, motion: Motion, method: Method, found: Floats) -> None:
         amounts = self._amounts(motion.strengths)
-        blender = self.skinning.blender(motion.skins, method)
+        blend = self.skinning.blend(motion.skins, method)
         for piece in self._pieces(method, len(found)):
             places = self.mesh.positions[piece.start : piece.stop]
-            _deform(places, piece, amounts, blender, found[:, piece.start : piece.stop])
+            _deform(places, piece, amounts, blend, found[:, piece.start : piece.stop])
 
     def _amounts(self, strengths: Floats) -> Floats:
         """How much of each column of the stacked offsets, (columns, frames)."""
@@ -145,7 +145,7 @@ def stacked(columns: Sequence[Offsets], vertices: int) -> Sparse:
     return sparse.csr_array((values.reshape(-1), (rows.reshape(-1), numbers)), shape=(3 * vertices, len(columns)))
 
 
-def _deform(places: Floats, piece: _Piece, amounts: Floats, blender: Blender, found: Floats) -> None:
+def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, found: Floats) -> None:
     """Writes some vertices' positions, (frames, vertices, 3)."""
     if piece.offsets is None:
         x, y, z = places.T[:, :, np.newaxis]
@@ -153,7 +153,7 @@ def _deform(places: Floats, piece: _Piece, amounts: Floats, blender: Blender, fo
         shaped = np.asarray(piece.offsets @ amounts).reshape(len(places), 3, -1)
         shaped += places[:, :, np.newaxis]
         x, y, z = np.ascontiguousarray(shaped.transpose(1, 0, 2))
-    blended = blender.blended(piece.rows)
+    blended = blend.blended(piece.rows)
     for axis in range(3):
         a, b, c, moved = blended.row(axis)
         a *= x

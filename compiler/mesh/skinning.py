@@ -40,7 +40,7 @@ class Blended(Protocol):
         ...
 
 
-class Blender(Protocol):
+class Blend(Protocol):
     """The skin matrices of some frames, ready to be blended."""
 
     def blended(self, rows: Rows) -> Blended:
@@ -78,13 +78,13 @@ class Skinning:
         weights = _by_column(columns.reshape(self._joints.shape), self._weights, len(keys))
         return weights, keys // self.binds, keys % self.binds
 
-    def blender(self, skins: Floats, method: Method) -> Blender:
+    def blend(self, skins: Floats, method: Method) -> Blend:
         """Skin matrices (frames, binds, 3, 4) made ready."""
         given = skins if self.binds else np.repeat(np.eye(3, 4)[np.newaxis, np.newaxis], len(skins), axis=0)
         if method == "linear":
-            return LinearBlender(np.ascontiguousarray(given.transpose(2, 3, 1, 0)))
+            return LinearBlend(np.ascontiguousarray(given.transpose(2, 3, 1, 0)))
         _, pivots, members = self._pairs
-        return DualBlender(given, pivots, members)
+        return DualBlend(given, pivots, members)
 
     def rows(self, method: Method, start: int, stop: int) -> Rows:
         """The vertices from `start` up to `stop`."""
@@ -98,14 +98,14 @@ class Skinning:
     def matrices(self, skins: Floats, method: Method = "linear") -> Floats:
         """Every vertex's affine matrix, (frames, vertices, 3, 4), from skin matrices (frames, binds, 3, 4)."""
         found = np.empty((len(skins), self.vertex_count, 3, 4))
-        blended = self.blender(skins, method).blended(self.rows(method, 0, self.vertex_count))
+        blended = self.blend(skins, method).blended(self.rows(method, 0, self.vertex_count))
         for index in range(3):
             for column, values in enumerate(blended.row(index)):
                 found[:, :, index, column] = values.T
         return found
 
 
-class LinearBlender:
+class LinearBlend:
     """Linear blend skinning: the weighted mean of the skin matrices (glTF 2.0 section 3.7.3)."""
 
     def __init__(self, tables: Floats) -> None:
@@ -126,7 +126,7 @@ class _LinearBlended(NamedTuple):
         return a, b, c, d
 
 
-class DualBlender:
+class DualBlend:
     """Dual quaternion skinning (Kavan and others, "Skinning with Dual Quaternions", 2007).
 
     Each skin matrix is a rotation and translation after a stretch. The rigid motions are blended as dual quaternions,

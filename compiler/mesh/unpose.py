@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.mesh.model import Floats, Integers, Offsets
-from plica.mesh.skinning import Blended, Blender, Method, Row, Rows, Skinning, cut
+from plica.mesh.skinning import Blend, Blended, Method, Row, Rows, Skinning, cut
 
 # A vertex is ill-conditioned where an offset can become this many times longer in one direction than in another.
 LIMIT = 1e3
@@ -77,7 +77,7 @@ class Unposer:
         earlier shapes add to the neutral mesh in this pose (`Deformer.offsets`)."""
         self._skinning = skinning
         self._places = positions if earlier is None else positions + earlier
-        self._blender: Blender = skinning.blender(skins[np.newaxis], method)
+        self._blend: Blend = skinning.blend(skins[np.newaxis], method)
         self._method: Method = method
         self._limit = limit
 
@@ -109,7 +109,7 @@ class Unposer:
         return _settled(offsets.indices, found, doubts, self._limit)
 
     def _matrix(self, rows: Rows) -> _Matrix:
-        blended: Blended = self._blender.blended(rows)
+        blended: Blended = self._blend.blended(rows)
         first, second, third = (_flat(blended.row(axis)) for axis in range(3))
         return first, second, third
 

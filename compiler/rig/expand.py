@@ -100,7 +100,7 @@ class _Expansion:
 
     def _character(self) -> rig.Character:
         facts = self.spec.character
-        return rig.Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about)
+        return rig.Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about, facts.band)
 
     def _skeleton(self) -> tuple[rig.RigJoint, ...]:
         skeleton, sides = self.spec.bound.skeleton, self.spec.bound.sides

@@ -422,13 +422,18 @@ class OffsetsTable(NamedTuple):
 
 
 class Character(NamedTuple):
-    """Whose rig it is. `tolerance` (metres) is how far two vertices may be from mirroring exactly."""
+    """Whose rig it is.
+
+    `tolerance` (metres) is how far two vertices may be from mirroring exactly; over `band` metres around the mirror
+    plane the sides pass into each other, 0 for a clean cut with 0.5 on the seam.
+    """
 
     name: str
     title: str
     geometry: Geometry | None
     tolerance: float
     about: About = NOTHING_SAID
+    band: float = 0.0
 
 
 class Rig(NamedTuple):

@@ -59,6 +59,7 @@ def bind_character(
         tolerance=tolerance.scope.amount(tolerance.node.values[0], Dimension.LENGTH, "a tolerance")
         if tolerance
         else DEFAULT_TOLERANCE,
+        band=_band(facts),
         about=read_about(facts, context),
         names_pattern=names,
         side_texts=side_texts,
@@ -67,6 +68,17 @@ def bind_character(
         accepted=accepted,
     )
     return BoundCharacter(character, context.bound, outline)
+
+
+def _band(facts: FactSet) -> float:
+    """How wide the sides pass into each other, metres; 0 where it is not stated."""
+    fact = facts.one("band")
+    if fact is None:
+        return 0.0
+    width = fact.scope.amount(fact.node.values[0], Dimension.LENGTH, "a band")
+    if width < 0:
+        fact.scope.found.add("not-positive", fact.scope.span(fact.node), what="a band")
+    return max(width, 0.0)
 
 
 # ---- geometry and skeleton --------------------------------------------------------------------------

@@ -251,6 +251,7 @@ class CharacterFacts(NamedTuple):
     title: str
     geometry: Geometry | None
     tolerance: float
+    band: float
     about: About
     names_pattern: str
     side_texts: tuple[str, str]

@@ -27,6 +27,7 @@ FACTS: dict[str, tuple[int, ...]] = {
     "names": (1,),
     "sides": (1, 3),  # what {side} writes for left; for right
     "tolerance": (1,),
+    "band": (1,),
     "alias": (1, 3),  # name in clips; joint
     "skin_of": (2, 4),  # joints; "below" or None
     "painted": (1, 3),  # image; uv set or None

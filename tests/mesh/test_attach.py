@@ -222,3 +222,18 @@ def test_shapes_that_were_on_are_taken_off_whole_meshes(plain: Skinned, tmp_path
     elsewhere = np.setdiff1d(np.arange(mesh.vertex_count), second.indices)
     assert shown[elsewhere].max() < 1e-4
     assert shown[second.indices].max() > 1e-3
+
+
+def test_over_a_band_the_sides_pass_into_each_other(plain: Skinned, tmp_path: Path) -> None:
+    everywhere = np.arange(plain.mesh.vertex_count)
+    sculpt = Offsets(everywhere, np.full((len(everywhere), 3), 2.0**-10))
+    text = ELBOW + 'shape swell both { sculpt "swell.npz" follows elbow }\n'
+    made = prepared(tmp_path, text, npz(plain.mesh.vertex_count, sculpt))
+    wide = made._replace(rig=made.rig._replace(character=made.rig.character._replace(band=0.04)))
+    result, _ = attached(wide)
+    assert result.sides is not None
+    shares = result.sides.left
+    away = np.abs(result.mesh.positions[:, 0])
+    assert ((shares > 0) & (shares < 1))[away < 0.019].all()
+    assert set(shares[away > 0.0201]) == {0.0, 1.0}
+    assert np.abs(result.sides.left + result.sides.right - 1).max() <= 2.0**-52

@@ -222,7 +222,7 @@ def test_a_fix_applied_by_its_columns_mends_the_text() -> None:
         ("手/50%.plica", "%E6%89%8B/50%25.plica"),
         ("a:b.plica", "a%3Ab.plica"),  # RFC 3986, 4.2: a first step with a colon would read as a scheme
         ("/home/wren/a.plica", "file:///home/wren/a.plica"),
-        ("C:\\work\\a.plica", "file:///C:/work/a.plica"),
+        ("C:\\river\\a.plica", "file:///C:/river/a.plica"),
     ],
 )
 def test_paths_become_uri_references(path: str, expected: str) -> None:
