@@ -144,6 +144,7 @@ class _Binding:
         self.character = character
         self.found = found
         self.curves: dict[str, Curve] = {}
+        self.told_of_sides = False
         self.context = Context(
             found, symbols, character.bound, character.outline, workspace, self.curves, "none", character.facts.span
         )
@@ -177,7 +178,9 @@ class _Binding:
         samples = tuple(fact.scope.name(fact.node.values[0]) for fact in facts.many("sample"))
         for sample in dict.fromkeys(name for name in samples if samples.count(name) > 1):
             self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
-        if side == "both" and not self.character.bound.sides.pairs:
+        bound = self.character.bound
+        if side == "both" and not (bound.sides.pairs or bound.unknown or self.told_of_sides):
+            self.told_of_sides = True  # once is enough: what is missing stands in the character
             self.found.add("no-sides", instance.span, name=name)
         # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.
         if "{" not in name and self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):

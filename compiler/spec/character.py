@@ -48,7 +48,8 @@ def bind_character(
     skeleton = _skeleton(facts, outline, context)
     sides = _sides(facts, skeleton, found)
     plane, plane_found = _plane(facts, skeleton, sides, context)
-    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found))
+    unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
+    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, unknown))
     names, side_texts = _names(facts, found)
     tolerance = facts.one("tolerance")
     accepted = {fact.node.values[0]: fact.scope.span(fact.node) for fact in facts.many("accept")}

@@ -39,6 +39,8 @@ class Context(NamedTuple):
     def joint(self, node: nodes.JointName, scope: Scope) -> JointRef | None:
         """The joint, or pair of joints, that a name means in this declaration; a diagnostic where there is none."""
         name = scope.fill(node.text, node)
+        if self.bound.unknown:
+            return None
         pair = self.bound.sides.pairs.get(name)
         exact = self.bound.skeleton.index.get(name)
         span = scope.span(node)

@@ -261,12 +261,16 @@ class CharacterFacts(NamedTuple):
 
 
 class BoundSkeleton(NamedTuple):
-    """The skeleton, its pairs, and the mirror plane (None where nothing tells it); `plane_found` if not stated."""
+    """The skeleton, its pairs, and the mirror plane (None where nothing tells it); `plane_found` if not stated.
+
+    `unknown`: the model that would tell of joints cannot be read. That is said once; nothing is said of joints then.
+    """
 
     skeleton: Skeleton
     sides: Sides
     plane: Plane | None
     plane_found: bool
+    unknown: bool = False
 
 
 class Spec(NamedTuple):
