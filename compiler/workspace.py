@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import NamedTuple
 
@@ -62,6 +62,17 @@ def read_bytes(path: Path, name: str) -> bytes | Refused:
         return path.read_bytes()
     except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
         return _unreadable(name, getattr(error, "strerror", None) or str(error))
+
+
+def located_bytes(locate: Callable[[str], Path | Refused], file: str) -> bytes | Refused:
+    """The bytes of a model or an image that a spec names, which may be larger than any spec."""
+    path = locate(file)
+    if isinstance(path, Refused):
+        return path
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        return _unreadable(file, error.strerror or str(error))
 
 
 def text_of(data: bytes, name: str) -> str | Refused:

@@ -9,7 +9,7 @@ from weakref import WeakKeyDictionary
 from plica.build.model import Build
 from plica.build.names import safe_file_name
 from plica.diagnostics import Diagnostics
-from plica.workspace import Refused, Workspace
+from plica.workspace import Refused, Workspace, located_bytes
 
 if TYPE_CHECKING:
     from plica.diagnostics.record import Diagnostic
@@ -54,13 +54,7 @@ def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
     workspace = Workspace(build.folder, build.allowed)
 
     def read(file: str) -> bytes | Refused:
-        path = workspace.locate(file)
-        if isinstance(path, Refused):
-            return path
-        try:
-            return path.read_bytes()
-        except OSError as error:
-            return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+        return located_bytes(workspace.locate, file)
 
     found = Diagnostics()
     stem = safe_file_name(build.rig.character.name)

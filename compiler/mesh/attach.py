@@ -30,7 +30,7 @@ from plica.mesh.symmetry import size_of as body_size
 from plica.rig.model import Morph, Region, Rig, Sculpt, Shape
 from plica.skeleton.sides import AXES
 from plica.source import Span
-from plica.workspace import Refused
+from plica.workspace import Refused, located_bytes
 
 SpanOf = Callable[[str, str], Span | None]
 """Where an entry was written, by kind and output name."""
@@ -154,13 +154,7 @@ class _Attaching:
         return self.span_of("region", region.name)
 
     def _bytes(self, file: str) -> bytes | Refused:
-        path = self.locate(file)
-        if isinstance(path, Refused):
-            return path
-        try:
-            return path.read_bytes()
-        except OSError as error:
-            return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+        return located_bytes(self.locate, file)
 
     # ---- shapes
 
