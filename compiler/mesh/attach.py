@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from graphlib import TopologicalSorter
 
 import numpy as np
@@ -19,7 +19,7 @@ from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.memory import Memory, Remembering, digest_of
 from plica.mesh.mirror import Handing, copy_partners, handing, side_of
-from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.model import Floats, Integers, Mesh, Offsets
 from plica.mesh.normals import Normals
 from plica.mesh.offsets import Size, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.regions import region_weights
@@ -168,7 +168,7 @@ class _Attaching:
             groups[key] = (*groups.get(key, ()), shape)
             group_of[shape.name] = key
         needs = {
-            key: {group_of[name] for shape in shapes for name in _before(shape)} - {key}
+            key: {group_of[name] for shape in shapes for name in shape.earlier} - {key}
             for key, shapes in groups.items()
         }
         return [groups[key] for key in TopologicalSorter(needs).static_order()]
@@ -217,11 +217,20 @@ class _Attaching:
             tuple(self._share(shape, offsets, decided) for offsets in whole.offsets),
         )
 
+    @cached_property
+    def _partners(self) -> Integers:
+        assert self.symmetry is not None
+        return copy_partners(self.mesh.points, self.symmetry.partners)
+
+    @cached_property
+    def _neutral_normals(self) -> tuple[Normals, Floats]:
+        normals = Normals(self.mesh)
+        return normals, normals.of(self.mesh.positions)
+
     def _share(self, shape: Shape, offsets: Offsets, decided: Handing) -> Offsets:
         assert self.sides is not None and self.symmetry is not None
-        partners = copy_partners(self.mesh.points, self.symmetry.partners)
         axis = AXES.index(self.symmetry.plane.axis)
-        share = side_of(offsets, shape.side, decided, self.sides, partners, axis)
+        share = side_of(offsets, shape.side, decided, self.sides, self._partners, axis)
         report_unpaired(
             self.found, self.span_of("shape", shape.name), shape.name, share.without_partner, share.largest_lost
         )
@@ -240,10 +249,10 @@ class _Attaching:
 
     def _with_normals(self, offsets: Offsets) -> Offsets:
         """The offsets with the change of the normals, on every vertex where either changes."""
-        normals = Normals(self.mesh)
+        normals, neutral = self._neutral_normals
         moved = self.mesh.positions.copy()
         moved[offsets.indices] += offsets.offsets
-        change = normals.of(moved) - normals.of(self.mesh.positions)
+        change = normals.of(moved) - neutral
         changes = np.asarray((np.abs(change) > NORMAL_CHANGE).any(axis=1))
         changes[offsets.indices] = True
         indices = np.flatnonzero(changes)
@@ -253,8 +262,3 @@ class _Attaching:
 
 
 NORMAL_CHANGE = 1e-5  # components that change less are not worth storing in single precision
-
-
-def _before(shape: Shape) -> list[str]:
-    sculpts = [shape.source, *(item.sculpt for item in shape.inbetweens)]
-    return [name for sculpt in sculpts if isinstance(sculpt, Sculpt) for name in sculpt.after]

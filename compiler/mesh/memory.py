@@ -21,7 +21,6 @@ from plica.rig.model import (
     RegionSet,
     Rig,
     Sample,
-    Sculpt,
     Shape,
     Stored,
     Strength,
@@ -112,12 +111,6 @@ def without_words(item: Result) -> Result:
     return cast(Result, item._replace(about=NOTHING_SAID))  # type: ignore[attr-defined]
 
 
-def sculpts_of(shape: Shape) -> list[Sculpt]:
-    """The sculpts of a shape and of its inbetweens."""
-    sources = [shape.source, *(item.sculpt for item in shape.inbetweens)]
-    return [source for source in sources if isinstance(source, Sculpt)]
-
-
 class Dependencies:
     """What the shapes of one rig are computed from, beside the mesh and their regions."""
 
@@ -130,7 +123,7 @@ class Dependencies:
     def of(self, shapes: tuple[Shape, ...]) -> tuple[Hashable, ...]:
         """The shapes themselves and those before them, and every strength, field and control that poses speak of."""
         everything = self.with_earlier(shapes)
-        sculpts = [sculpt for shape in everything for sculpt in sculpts_of(shape)]
+        sculpts = [sculpt for shape in everything for sculpt in shape.sculpts]
         # A shape that was on while another was sculpted was on at the strength that it follows.
         earlier = {name for sculpt in sculpts for name in sculpt.after}
         followed = {shape.name: shape.follows for shape in everything if shape.name in earlier}
@@ -144,7 +137,7 @@ class Dependencies:
         found = dict.fromkeys(shapes)
         pending = list(shapes)
         while pending:
-            for sculpt in sculpts_of(pending.pop()):
+            for sculpt in pending.pop().sculpts:
                 earlier = [self._shapes[name] for name in sculpt.after if self._shapes[name] not in found]
                 found.update(dict.fromkeys(earlier))
                 pending += earlier
@@ -186,7 +179,7 @@ class Remembering:
         everything = self._dependencies.with_earlier(shapes)
         within = dict.fromkeys(shape.within for shape in everything)
         regions = [self._region_key(self._regions[name]) for name in within if name in self._regions]
-        files = [self._file(sculpt.file) for shape in everything for sculpt in sculpts_of(shape)]
+        files = [self._file(sculpt.file) for shape in everything for sculpt in shape.sculpts]
         names = [shape.name for shape in shapes]
         key = digest_of(names, normals, self._dependencies.of(shapes), regions, files)
         return self._memory.recall(("shapes", self._body, key), self._found, compute)

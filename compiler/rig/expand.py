@@ -53,7 +53,7 @@ class _Expansion:
         regions = self._entries("region", bound.regions, self._region)
         self._report_cycles("region", {item.name: _regions_in(item.source) for item in regions})
         shapes = self._entries("shape", bound.shapes, self._shape)
-        self._report_cycles("shape", {item.name: _shapes_before(item) for item in shapes})
+        self._report_cycles("shape", {item.name: item.earlier for item in shapes})
         return Expanded(
             rig.Rig(
                 character=self._character(),
@@ -321,12 +321,6 @@ def _order(item: Any) -> tuple[str, int]:
 
 def _regions_in(source: rig.RegionSource) -> tuple[str, ...]:
     return source.regions if isinstance(source, rig.RegionSet) else ()
-
-
-def _shapes_before(shape: rig.Shape) -> list[str]:
-    """The shapes that must be computed before one: those that were on while it was sculpted."""
-    sculpts = [shape.source, *(item.sculpt for item in shape.inbetweens)]
-    return [name for sculpt in sculpts if isinstance(sculpt, rig.Sculpt) for name in sculpt.after]
 
 
 def _strengths_of(combination: rig.Combination) -> list[str]:

@@ -323,6 +323,17 @@ class Shape(NamedTuple):
     mirrored: bool = False
     about: About = NOTHING_SAID
 
+    @property
+    def sculpts(self) -> list[Sculpt]:
+        """The sculpts of the shape itself and of its inbetweens."""
+        sources = [self.source, *(item.sculpt for item in self.inbetweens)]
+        return [source for source in sources if isinstance(source, Sculpt)]
+
+    @property
+    def earlier(self) -> list[str]:
+        """The shapes that must be computed before this one: those that were on while it was sculpted."""
+        return [name for sculpt in self.sculpts for name in sculpt.after]
+
 
 class Detail(NamedTuple):
     """A pair of normal maps of the same skin; `budget` is bytes of texture memory for its folds' masks."""

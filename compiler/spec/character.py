@@ -6,7 +6,7 @@ from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.outline import ModelOutline
-from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, Vector, about, multiply
+from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply
 from plica.skeleton.model import Joint, Skeleton
 from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
 from plica.spec.context import Context, read_about
@@ -187,12 +187,8 @@ def _joint(
 def _rotation(turns: tuple[nodes.Turn, ...], context: Context, scope: Scope) -> Quaternion:
     rotation = IDENTITY_QUATERNION
     for turn in context.turns(turns, scope):
-        rotation = multiply(about(_own(turn.axis.vector), turn.angle), rotation)
+        rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
     return rotation
-
-
-def _own(vector: Vector) -> Vector:
-    return vector
 
 
 # ---- sides and plane --------------------------------------------------------------------------------
