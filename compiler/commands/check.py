@@ -54,6 +54,7 @@ def contents(rig: Rig | None) -> str:
         "shape": len(rig.shapes),
         "detail": len(rig.details),
         "fold": len(rig.folds),
+        "pose": len(rig.poses),
         "expectation": len(rig.expectations),
     }
     listed = [counted(number, noun) for noun, number in counts.items() if number]

@@ -189,7 +189,7 @@ class Poser:
                 else:
                     reached = f"{found[item.strength]:.3g}"
                     yield PoseProblem(
-                        "sculpt-pose-contradicts-itself",
+                        "pose-contradicts-itself",
                         {"strength": item.strength, "amount": f"{item.amount:g}", "reached": reached},
                     )
 

@@ -66,6 +66,7 @@ class _Expansion:
                 shapes=tuple(shapes),
                 details=tuple(self._entries("detail", bound.details, self._detail)),
                 folds=tuple(self._entries("fold", bound.folds, self._fold)),
+                poses=tuple(self._entries("pose", bound.poses, self._pose)),
                 expectations=tuple(self._expectations()),
                 aliases=bound.character.aliases,
             ),
@@ -285,7 +286,12 @@ class _Expansion:
             about=self._about(declared.about, side),
         )
 
-    # ---- expectations
+    # ---- poses and expectations
+
+    def _pose(self, entry: spec.Entry[spec.PoseFacts], side: OneSide, name: str) -> rig.Pose:
+        declared = entry.declared
+        items = expand_pose(entry.facts(side).items, side, entry.mirrored(side, "pose_at"), self.frames)
+        return rig.Pose(name, side, declared.name, items, self._about(declared.about, side))
 
     def _expectations(self) -> list[rig.Expectation]:
         made: dict[rig.Expectation, Span] = {}
@@ -307,9 +313,11 @@ class _Expansion:
             side=side,
             of=tuple(self.naming.target(target, side) for target in item.of),
             against=self._optional(item.against, side),
+            uv=item.uv,
             limit=item.limit,
             over=tuple(self.naming.target(target, side) for target in item.over),
             over_clips=item.over_clips,
+            over_poses=tuple(self.naming.target(target, side) for target in item.over_poses),
             over_everything=item.over_everything,
             about=item.about,
         )

@@ -360,17 +360,29 @@ class Fold(NamedTuple):
     about: About = NOTHING_SAID
 
 
+class Pose(NamedTuple):
+    """A pose with a name, for expectations: what strengths have, and by how much joints are turned since rest."""
+
+    name: str
+    side: Side
+    declared: str
+    items: tuple[StrengthPose | JointPose, ...]
+    about: About = NOTHING_SAID
+
+
 class Expectation(NamedTuple):
     """Something that must hold over poses.
 
     `kind` names the measure, `of` what is measured, `against` the other region of a clearance, `limit` the bound in
-    the measure's unit (share, radians, metres, a count or a strength), `over` the strengths or clips to sweep.
+    the measure's unit (share, radians, metres, a count or a strength), `over` the strengths or clips to sweep, `uv` the
+    texture layout that a stretch, squeeze or shear is measured against (None: the surface at rest).
     """
 
     kind: Literal[
         "volume",
         "girth",
         "stretch",
+        "squeeze",
         "shear",
         "clearance",
         "crossing",
@@ -386,9 +398,11 @@ class Expectation(NamedTuple):
     side: Side
     of: tuple[str, ...] = ()
     against: str | None = None
+    uv: str | None = None
     limit: float | None = None
     over: tuple[str, ...] = ()
     over_clips: tuple[str, ...] = ()
+    over_poses: tuple[str, ...] = ()
     over_everything: bool = False
     about: About = NOTHING_SAID
 
@@ -463,6 +477,7 @@ class Rig(NamedTuple):
     shapes: tuple[Shape, ...] = ()
     details: tuple[Detail, ...] = ()
     folds: tuple[Fold, ...] = ()
+    poses: tuple[Pose, ...] = ()
     expectations: tuple[Expectation, ...] = ()
     aliases: tuple[Alias, ...] = ()
     offsets: OffsetsTable | None = None

@@ -27,6 +27,7 @@ from plica.rig.model import (
     Shape,
     SkinOf,
     StrengthOf,
+    StrengthPose,
 )
 from plica.values import Bezier, Curve, Hermite, Linear
 
@@ -54,6 +55,7 @@ def problems(rig: Rig) -> Iterator[Problem]:
         "shapes": [shape.name for shape in rig.shapes],
         "details": [detail.name for detail in rig.details],
         "folds": [fold.name for fold in rig.folds],
+        "poses": [pose.name for pose in rig.poses],
     }
     for place, names in lists.items():
         yield from _repeated(place, names)
@@ -181,12 +183,15 @@ def _shape_and_fold_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iter
         yield from _unknown(f"{place}.within", shape.within, known["regions"], "region")
         yield from _unknown(f"{place}.follows", shape.follows, known["strengths"], "strength")
         for there, sculpt in _sculpts(place, shape):
-            yield from _pose_problems(there, sculpt, known)
+            yield from _pose_problems(f"{there}.pose", sculpt.pose, known)
     for index, fold in enumerate(rig.folds):
         place = f"folds[{index}]"
         yield from _unknown(f"{place}.detail", fold.detail, known["details"], "detail")
         yield from _unknown(f"{place}.area", fold.area, known["regions"], "region")
         yield from _unknown(f"{place}.follows", fold.follows, known["strengths"], "strength")
+
+    for index, pose in enumerate(rig.poses):
+        yield from _pose_problems(f"poses[{index}].items", pose.items, known)
 
 
 def _sculpts(place: str, shape: Shape) -> Iterator[tuple[str, Sculpt]]:
@@ -196,9 +201,11 @@ def _sculpts(place: str, shape: Shape) -> Iterator[tuple[str, Sculpt]]:
         yield f"{place}.inbetweens[{index}].sculpt", inbetween.sculpt
 
 
-def _pose_problems(place: str, sculpt: Sculpt, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
-    for index, pose in enumerate(sculpt.pose):
-        there = f"{place}.pose[{index}]"
+def _pose_problems(
+    place: str, items: Sequence[StrengthPose | JointPose], known: dict[str, frozenset[str]]
+) -> Iterator[Problem]:
+    for index, pose in enumerate(items):
+        there = f"{place}[{index}]"
         if isinstance(pose, JointPose):
             yield from _unknown(f"{there}.joint", pose.joint, known["skeleton"], "joint")
         else:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, TypeVar, cast
 from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
 from plica.diagnostics.suggest import did_you_mean
 from plica.source import Span
-from plica.spec import readings, surfaces
+from plica.spec import expectations, readings, surfaces
 from plica.spec.character import BoundCharacter, bind_character
 from plica.spec.context import Context
 from plica.spec.facts import FactSet, collect
@@ -48,6 +48,7 @@ BINDERS: dict[str, Binder] = {
     "shape": surfaces.bind_shape,
     "detail": surfaces.bind_detail,
     "fold": surfaces.bind_fold,
+    "pose": expectations.bind_pose,
 }
 
 
@@ -85,15 +86,15 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
     symbols = Symbols(found)
     character = bind_character(characters[0], symbols, workspace, found)
     binding = _Binding(instances, symbols, character, workspace, found)
-    entries, expectations = binding.bound_entries(), binding.bound_expectations()
+    entries, expected = binding.bound_entries(), binding.bound_expectations()
     if not found.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
         binding.report_unused()
         binding.drop_accepted()
-    return Bound(_spec(character, entries, expectations), documents, symbols)
+    return Bound(_spec(character, entries, expected), documents, symbols)
 
 
-def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expectations: list[ExpectationOf]) -> Spec:
+def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
     return Spec(
         character=character.facts,
         bound=character.bound,
@@ -105,7 +106,8 @@ def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expectations
         shapes=tuple(entries["shape"]),
         details=tuple(entries["detail"]),
         folds=tuple(entries["fold"]),
-        expectations=tuple(expectations),
+        poses=tuple(entries["pose"]),
+        expectations=tuple(expected),
     )
 
 
@@ -270,14 +272,14 @@ class _Binding:
             assert isinstance(node, nodes.Block)
             side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
             context = self.context._replace(side=side, span=instance.span)
-            bound.extend(surfaces.bind_expectations(collect(node.facts, scope, self.found), context))
+            bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.found), context))
         return bound
 
     # ---- what nothing refers to
 
     def report_unused(self) -> None:
         """Report declarations that nothing refers to."""
-        for kind in ("region", "control", "detail", "curve"):
+        for kind in ("region", "control", "detail", "curve", "pose"):
             for symbol in self.symbols.unused(kind):
                 self.found.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
         has_outputs = any(draft.kind in ("shape", "fold") for draft in self.drafts)

@@ -20,7 +20,7 @@ _GROUPS = {
     "field_rotation": "reads",
     "field_direction": "reads",
 }
-_REPEATABLE = {"note", "photo", "accept", "sample", "inbetween", "alias", "pair"}
+_REPEATABLE = {"note", "photo", "accept", "sample", "inbetween", "alias", "pair", "pose_at"}
 # What an override adds to rather than replaces.
 _ADDED = {"note", "photo", "accept"}
 
@@ -32,6 +32,7 @@ _WORDS = {
     "control_range": "range",
     "control_rest": "rest",
     "in_detail": "in",
+    "pose_at": "at",
     "renamed_from": "renamed from",
     "field_rotation": "reads",
     "field_direction": "reads",

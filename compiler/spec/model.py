@@ -232,14 +232,20 @@ class FoldFacts(NamedTuple):
     tolerance: float
 
 
+class PoseFacts(NamedTuple):
+    items: tuple[StrengthPoseOf | JointPoseOf, ...]
+
+
 class ExpectationOf(NamedTuple):
     kind: str
     of: tuple[Target, ...]
     of_namespace: str
     against: Target | None
+    uv: str | None
     limit: float | None
     over: tuple[Target, ...]
     over_clips: tuple[str, ...]
+    over_poses: tuple[Target, ...]
     over_everything: bool
     about: About
     span: Span
@@ -286,4 +292,5 @@ class Spec(NamedTuple):
     shapes: tuple[Entry[ShapeFacts], ...]
     details: tuple[Entry[DetailFacts], ...]
     folds: tuple[Entry[FoldFacts], ...]
+    poses: tuple[Entry[PoseFacts], ...]
     expectations: tuple[ExpectationOf, ...]

@@ -1,11 +1,10 @@
-"""Binds what shapes, regions, details, folds and expectations say."""
+"""Binds what shapes, regions, details and folds say."""
 
 from __future__ import annotations
 
 from plica.diagnostics.suggest import did_you_mean
-from plica.source import Span
 from plica.spec import model
-from plica.spec.context import Context, read_about
+from plica.spec.context import Context
 from plica.spec.facts import Fact, FactSet
 from plica.spec.scope import Scope
 from plica.syntax import nodes
@@ -41,7 +40,7 @@ def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
         )
     if node.key == "painted":
         image, uv = node.values
-        return model.PaintedImage(context.file(image, scope), _uv(uv, scope, context) if uv else None)
+        return model.PaintedImage(context.file(image, scope), uv_set(uv, scope, context) if uv else None)
     if node.key == "vertices":
         return model.StoredVertices(context.file(node.values[0], scope))
     how, references = node.values
@@ -53,7 +52,8 @@ def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
     return model.SetOfRegions(how, tuple(target for target in targets if target is not None))
 
 
-def _uv(node: nodes.Text, scope: Scope, context: Context) -> str:
+def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
+    """The name of a uv set; a diagnostic where the model has none of that name."""
     name = scope.fill(node.text, node)
     if context.outline is not None:
         known = dict.fromkeys(uv_set for mesh in context.outline.meshes for uv_set in mesh.uv_sets)
@@ -118,7 +118,7 @@ def _sculpt(
     scope: Scope,
     context: Context,
 ) -> model.SculptOf:
-    items = [_pose_item(item, scope, context) for item in pose or ()]
+    items = [pose_item(item, scope, context) for item in pose or ()]
     shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in after or ()]
     return model.SculptOf(
         context.file(path, scope),
@@ -127,7 +127,8 @@ def _sculpt(
     )
 
 
-def _pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.StrengthPoseOf | model.JointPoseOf | None:
+def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.StrengthPoseOf | model.JointPoseOf | None:
+    """A strength or a joint's angle of a pose, or None after a diagnostic."""
     if isinstance(item, nodes.JointAt):
         joint = context.joint(item.joint, scope)
         angle = scope.amount(item.angle, Dimension.ANGLE, "the angle of a joint")
@@ -173,7 +174,7 @@ def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
     return model.DetailFacts(
         files["relaxed"],
         files["contracted"],
-        _uv(uv.node.values[0], uv.scope, context) if uv else None,
+        uv_set(uv.node.values[0], uv.scope, context) if uv else None,
         size,
         mixing.node.values[0] if mixing else "plain",
     )
@@ -196,96 +197,3 @@ def bind_fold(facts: FactSet, context: Context) -> model.FoldFacts | None:
     if detail is None or area is None:
         return None
     return model.FoldFacts(detail, area, follows, tolerance)
-
-
-# ---- expectations -----------------------------------------------------------------------------------
-
-# Fact: what the names are, which value is the limit, in which dimensions, and which lists the poses.
-_EXPECTATIONS: dict[str, tuple[str, int | None, tuple[Dimension, ...], int | None]] = {
-    "expect_volume": ("region", 1, (Dimension.SHARE,), 2),
-    "expect_girth": ("region", 1, (Dimension.SHARE,), 2),
-    "expect_stretch": ("region", 1, (Dimension.SHARE,), 2),
-    "expect_shear": ("region", 1, (Dimension.ANGLE,), 2),
-    "expect_clearance": ("region", 2, (Dimension.LENGTH,), 3),
-    "expect_crossing": ("region", None, (), 1),
-    "expect_smooth": ("strength", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
-    "expect_reach": ("strength", None, (), 1),
-    "expect_overlap": ("detail", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
-    "expect_moved": ("shape", 1, (Dimension.NUMBER,), None),
-    "expect_even": ("", 0, (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH), 1),
-    "expect_rest": ("", None, (), None),
-    "expect_partition": ("", None, (), None),
-    "expect_budget": ("", None, (), None),
-}
-
-
-def bind_expectations(facts: FactSet, context: Context) -> list[model.ExpectationOf]:
-    """Every expectation of an `expect` block, or those that bound."""
-    about = read_about(facts, context)
-    bound: list[model.ExpectationOf] = []
-    for group in facts.groups & _EXPECTATIONS.keys():
-        for fact in facts.many(group):
-            expectation = _expectation(fact, context)
-            if expectation is not None:
-                bound.append(expectation._replace(about=about))
-    if not facts.groups & _EXPECTATIONS.keys():
-        context.found.add("empty-expect", context.span)
-    return bound
-
-
-def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
-    node, scope = fact
-    namespace, limit_index, dimensions, over_index = _EXPECTATIONS[node.key]
-    targets: list[model.Target | None] = []
-    against: model.Target | None = None
-    if namespace:
-        written = node.values[0]
-        references = written if type(written) is tuple else (written,)
-        targets = [context.symbols.target(name, namespace, scope, context.side) for name in references]
-    if node.key == "expect_clearance":
-        against = context.symbols.target(node.values[1], "region", scope, context.side)
-    limit = None
-    if limit_index is not None and node.values[limit_index] is not None:
-        limit = _limit(node.values[limit_index], dimensions, scope, context, scope.span(node))
-    over = node.values[over_index] if over_index is not None else None
-    names, clips, everything = _over(over or (), scope, context)
-    if any(target is None for target in targets) or (node.key == "expect_clearance" and against is None):
-        return None
-    return model.ExpectationOf(
-        kind=node.key.removeprefix("expect_"),
-        of=tuple(target for target in targets if target is not None),
-        of_namespace=namespace,
-        against=against,
-        limit=limit,
-        over=names,
-        over_clips=clips,
-        over_everything=everything,
-        about=read_about(FactSet({}), context),
-        span=scope.span(node),
-        side=context.side,
-    )
-
-
-def _limit(node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span) -> float:
-    value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
-    if value < 0:
-        context.found.add("not-positive", span, what="the limit of an expectation")
-    return value
-
-
-def _over(
-    items: tuple[nodes.OverItem, ...], scope: Scope, context: Context
-) -> tuple[tuple[model.Target, ...], tuple[str, ...], bool]:
-    names: list[model.Target] = []
-    clips: list[str] = []
-    everything = False
-    for item in items:
-        if isinstance(item, nodes.OverEverything):
-            everything = True
-        elif isinstance(item, nodes.OverClip):
-            clips.append(context.file(item.path, scope))
-        else:
-            target = context.symbols.target(item, "strength", scope, context.side)
-            if target is not None:
-                names.append(target)
-    return tuple(names), tuple(clips), everything

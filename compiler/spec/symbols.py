@@ -21,6 +21,7 @@ NAMESPACES = {
     "shape": "shape",
     "detail": "detail",
     "fold": "fold",
+    "pose": "pose",
     "curve": "curve",
 }
 _PLAIN = {"strength": "driver, combine or field"}

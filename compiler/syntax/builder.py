@@ -59,8 +59,9 @@ FACTS: dict[str, tuple[int, ...]] = {
     "area": (1,),
     "expect_volume": (2, 4, 5),  # region; limit; poses or None
     "expect_girth": (2, 4, 5),
-    "expect_stretch": (2, 5, 6),
-    "expect_shear": (2, 5, 6),
+    "expect_stretch": (2, 4, 7, 8),  # region; uv set or None; limit; poses or None
+    "expect_squeeze": (2, 4, 7, 8),
+    "expect_shear": (2, 4, 7, 8),
     "expect_clearance": (2, 4, 7, 8),  # region; other region; limit; poses or None
     "expect_crossing": (2, 4),  # region; poses or None
     "expect_smooth": (1, 3, 4),  # strengths; limit; poses or None
@@ -77,7 +78,7 @@ FACTS: dict[str, tuple[int, ...]] = {
     "accept": (1, 3),  # rule; reason
 }
 
-BLOCKS = ("region", "driver", "control", "field", "shape", "fold")
+BLOCKS = ("region", "driver", "control", "field", "shape", "fold", "pose")
 
 
 class Run(NamedTuple):
@@ -313,6 +314,9 @@ class Builder(Transformer[Token, Any]):
         start = children[0].start_pos
         return nodes.JointAt(children[1], children[3], children[4], start, _end(children))
 
+    def pose_at(self, children: list[Any]) -> nodes.Fact:
+        return nodes.Fact("pose_at", tuple(children[1::2]), children[0].start_pos, _end(children))
+
     def after(self, children: list[Any]) -> Run:
         return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
 
@@ -324,6 +328,9 @@ class Builder(Transformer[Token, Any]):
 
     def over_clip(self, children: list[Any]) -> nodes.OverClip:
         return nodes.OverClip(children[1], children[0].start_pos, _end(children))
+
+    def over_pose(self, children: list[Any]) -> nodes.OverPose:
+        return nodes.OverPose(children[1], children[0].start_pos, _end(children))
 
     def expect(self, children: list[Any]) -> nodes.Block:
         start = children[0].start_pos

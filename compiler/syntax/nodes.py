@@ -253,7 +253,13 @@ class OverEverything(NamedTuple):
     end: int
 
 
-OverItem = Reference | OverClip | OverEverything
+class OverPose(NamedTuple):
+    pose: Reference
+    start: int
+    end: int
+
+
+OverItem = Reference | OverClip | OverEverything | OverPose
 
 
 # ---- declarations --------------------------------------------------------------------------------

@@ -214,7 +214,7 @@ def test_amounts_that_contradict_each_other() -> None:
         driver("whole", Rotation(JOINT, X), (0.0, 2.0)),
     )
     found = pose_of(rig, (StrengthPose("half", 0.75), StrengthPose("whole", 0.2)))
-    assert {problem.rule for problem in found.problems} == {"sculpt-pose-contradicts-itself"}
+    assert {problem.rule for problem in found.problems} == {"pose-contradicts-itself"}
     assert filled(found.problems)
 
 

@@ -24,6 +24,7 @@ from plica.rig.model import (
     Morph,
     Offset,
     Painted,
+    Pose,
     Quaternion,
     Reading,
     Region,
@@ -228,8 +229,14 @@ def whole_rig() -> Rig:
             Fold("quiet_lines", "none", "quiet_lines", "fur", "brow", None, 0.004),
         ),
         (
-            Expectation("volume", "left", ("forearm",), None, 0.04, ("bent",)),
-            Expectation("clearance", "left", ("forearm",), "nose", 0.0005, (), ("walk.glb",)),
+            Pose(
+                "salute", "left", "salute", (StrengthPose("bent", 1.0), JointPose("back", (1.0, 0.0, 0.0), 0.2)), about
+            ),
+        ),
+        (
+            Expectation("volume", "left", ("forearm",), limit=0.04, over=("bent",)),
+            Expectation("squeeze", "left", ("forearm",), uv="skin", limit=0.4, over_poses=("salute",)),
+            Expectation("clearance", "left", ("forearm",), "nose", limit=0.0005, over_clips=("walk.glb",)),
             Expectation("rest", "none", over_everything=True),
         ),
         (Alias("LeftForeArm", "left_lowerarm"),),

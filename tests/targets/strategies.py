@@ -22,6 +22,7 @@ from plica.rig.model import (
     Gap,
     Inbetween,
     Offset,
+    Pose,
     Quaternion,
     Reading,
     Region,
@@ -33,6 +34,7 @@ from plica.rig.model import (
     Shape,
     SkinOf,
     StrengthOf,
+    StrengthPose,
     Swing,
 )
 from plica.skeleton.algebra import normalised
@@ -172,6 +174,12 @@ def rigs(draw: Any) -> Rig:
         Fold(name, draw(sides), name, "fur", "area", draw(follows), 0.01)
         for name in draw(st.lists(names, max_size=2, unique=True))
     )
+    poses = tuple(
+        Pose(
+            name, draw(sides), name, (StrengthPose(draw(st.sampled_from(strength_names)), draw(smalls)),), draw(abouts)
+        )
+        for name in draw(st.lists(names, max_size=2, unique=True))
+    )
     return Rig(
         Character(draw(names), draw(names), None, draw(st.floats(0, 1)), draw(abouts)),
         skeleton,
@@ -183,6 +191,7 @@ def rigs(draw: Any) -> Rig:
         shapes,
         (Detail("fur", draw(names), draw(names), None, None, "plain"),),
         folds,
+        poses,
     )
 
 

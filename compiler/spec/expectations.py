@@ -1,0 +1,125 @@
+"""Binds poses, and what is expected over poses."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plica.source import Span
+from plica.spec import model
+from plica.spec.context import Context, read_about
+from plica.spec.facts import Fact, FactSet
+from plica.spec.scope import Scope
+from plica.spec.surfaces import pose_item, uv_set
+from plica.syntax import nodes
+from plica.units import Dimension
+
+# Fact: what the names are, which value is the limit, in which dimensions, and which lists the poses.
+_EXPECTATIONS: dict[str, tuple[str, int | None, tuple[Dimension, ...], int | None]] = {
+    "expect_volume": ("region", 1, (Dimension.SHARE,), 2),
+    "expect_girth": ("region", 1, (Dimension.SHARE,), 2),
+    "expect_stretch": ("region", 2, (Dimension.SHARE,), 3),
+    "expect_squeeze": ("region", 2, (Dimension.SHARE,), 3),
+    "expect_shear": ("region", 2, (Dimension.ANGLE,), 3),
+    "expect_clearance": ("region", 2, (Dimension.LENGTH,), 3),
+    "expect_crossing": ("region", None, (), 1),
+    "expect_smooth": ("strength", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
+    "expect_reach": ("strength", None, (), 1),
+    "expect_overlap": ("detail", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
+    "expect_moved": ("shape", 1, (Dimension.NUMBER,), None),
+    "expect_even": ("", 0, (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH), 1),
+    "expect_rest": ("", None, (), None),
+    "expect_partition": ("", None, (), None),
+    "expect_budget": ("", None, (), None),
+}
+# Facts that may name the uv set that they are measured in, as their second value.
+_IN_TEXTURE = {"expect_stretch", "expect_squeeze", "expect_shear"}
+
+
+def bind_pose(facts: FactSet, context: Context) -> model.PoseFacts | None:
+    """What a pose turns, in the order of its lines; nothing is the rest pose."""
+    items = [pose_item(item, scope, context) for node, scope in facts.many("pose_at") for item in node.values]
+    if not items:
+        context.report_missing("pose", "at")
+    if any(item is None for item in items):
+        return None
+    return model.PoseFacts(tuple(item for item in items if item is not None))
+
+
+def bind_expectations(facts: FactSet, context: Context) -> list[model.ExpectationOf]:
+    """Every expectation of an `expect` block, or those that bound."""
+    about = read_about(facts, context)
+    bound: list[model.ExpectationOf] = []
+    for group in facts.groups & _EXPECTATIONS.keys():
+        for fact in facts.many(group):
+            expectation = _expectation(fact, context)
+            if expectation is not None:
+                bound.append(expectation._replace(about=about))
+    if not facts.groups & _EXPECTATIONS.keys():
+        context.found.add("empty-expect", context.span)
+    return bound
+
+
+def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
+    node, scope = fact
+    namespace, limit_index, dimensions, over_index = _EXPECTATIONS[node.key]
+    targets: list[model.Target | None] = []
+    against: model.Target | None = None
+    if namespace:
+        written = node.values[0]
+        references = written if type(written) is tuple else (written,)
+        targets = [context.symbols.target(name, namespace, scope, context.side) for name in references]
+    if node.key == "expect_clearance":
+        against = context.symbols.target(node.values[1], "region", scope, context.side)
+    uv = node.values[1] if node.key in _IN_TEXTURE else None
+    limit = None
+    if limit_index is not None and node.values[limit_index] is not None:
+        limit = _limit(node.values[limit_index], dimensions, scope, context, scope.span(node))
+    over = node.values[over_index] if over_index is not None else None
+    poses = _over(over or (), scope, context)
+    if any(target is None for target in targets) or (node.key == "expect_clearance" and against is None):
+        return None
+    return model.ExpectationOf(
+        kind=node.key.removeprefix("expect_"),
+        of=tuple(target for target in targets if target is not None),
+        of_namespace=namespace,
+        against=against,
+        uv=uv_set(uv, scope, context) if uv is not None else None,
+        limit=limit,
+        over=tuple(poses.strengths),
+        over_clips=tuple(poses.clips),
+        over_poses=tuple(poses.poses),
+        over_everything=poses.everything,
+        about=read_about(FactSet({}), context),
+        span=scope.span(node),
+        side=context.side,
+    )
+
+
+def _limit(node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span) -> float:
+    value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
+    if value < 0:
+        context.found.add("not-positive", span, what="the limit of an expectation")
+    return value
+
+
+class _Over(NamedTuple):
+    """What an expectation goes over."""
+
+    strengths: list[model.Target]
+    clips: list[str]
+    poses: list[model.Target]
+    everything: bool
+
+
+def _over(items: tuple[nodes.OverItem, ...], scope: Scope, context: Context) -> _Over:
+    found = _Over([], [], [], any(isinstance(item, nodes.OverEverything) for item in items))
+    for item in items:
+        if isinstance(item, nodes.OverClip):
+            found.clips.append(context.file(item.path, scope))
+        elif isinstance(item, nodes.OverPose):
+            pose = context.symbols.target(item.pose, "pose", scope, context.side)
+            found.poses.extend([pose] if pose is not None else [])
+        elif isinstance(item, nodes.Reference):
+            strength = context.symbols.target(item, "strength", scope, context.side)
+            found.strengths.extend([strength] if strength is not None else [])
+    return found
