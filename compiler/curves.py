@@ -5,7 +5,7 @@ Evaluators only ever see cubics, so the methods live here, in plain Python.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from math import hypot
 
 from plica.values import LINEAR, Bezier, Curve, Hermite
@@ -46,12 +46,8 @@ def _end_slope(near: float, far: float, near_secant: float, far_secant: float) -
     return slope
 
 
-def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
-    """Slopes of the monotone cubic of Fritsch and Carlson (SIAM J. Numer. Anal. 17 (1980) 238-246).
-
-    Three-point differences first; then on every step the pair of slopes, in units of the step's secant, is
-    pulled back onto the circle of radius 3 where it lies outside. `x` rises strictly; at least 2 points.
-    """
+def _slopes(x: Sequence[float], y: Sequence[float], mean: Callable[[float, float, float, float], float]) -> list[float]:
+    """Slopes at every point: between two steps that go the same way the `mean` of their secants, at a turn 0."""
     secants = _secants(x, y)
     steps = [x[i + 1] - x[i] for i in range(len(x) - 1)]
     if len(secants) == 1:
@@ -59,10 +55,29 @@ def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
     slopes = [0.0] * len(x)
     for i in range(1, len(x) - 1):
         if secants[i - 1] * secants[i] > 0:
-            slopes[i] = (steps[i] * secants[i - 1] + steps[i - 1] * secants[i]) / (steps[i - 1] + steps[i])
+            slopes[i] = mean(steps[i - 1], steps[i], secants[i - 1], secants[i])
     slopes[0] = _end_slope(steps[0], steps[1], secants[0], secants[1])
     slopes[-1] = _end_slope(steps[-1], steps[-2], secants[-1], secants[-2])
-    for i, secant in enumerate(secants):
+    return slopes
+
+
+def _three_point(step: float, next_step: float, secant: float, next_secant: float) -> float:
+    return (next_step * secant + step * next_secant) / (step + next_step)
+
+
+def _harmonic_mean(step: float, next_step: float, secant: float, next_secant: float) -> float:
+    before, after = 2 * next_step + step, next_step + 2 * step
+    return (before + after) / (before / secant + after / next_secant)
+
+
+def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
+    """Slopes of the monotone cubic of Fritsch and Carlson (SIAM J. Numer. Anal. 17 (1980) 238-246).
+
+    Three-point differences first; then on every step the pair of slopes, in units of the step's secant, is
+    pulled back onto the circle of radius 3 where it lies outside. `x` rises strictly; at least 2 points.
+    """
+    slopes = _slopes(x, y, _three_point)
+    for i, secant in enumerate(_secants(x, y)):
         if secant == 0.0:
             slopes[i] = slopes[i + 1] = 0.0
             continue
@@ -75,16 +90,4 @@ def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
 
 def harmonic_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
     """Slopes as weighted harmonic means of the neighbouring secants (Fritsch and Butland 1984; PCHIP)."""
-    secants = _secants(x, y)
-    steps = [x[i + 1] - x[i] for i in range(len(x) - 1)]
-    if len(secants) == 1:
-        return [secants[0], secants[0]]
-    slopes = [0.0] * len(x)
-    for i in range(1, len(x) - 1):
-        if secants[i - 1] * secants[i] > 0:
-            before = 2 * steps[i] + steps[i - 1]
-            after = steps[i] + 2 * steps[i - 1]
-            slopes[i] = (before + after) / (before / secants[i - 1] + after / secants[i])
-    slopes[0] = _end_slope(steps[0], steps[1], secants[0], secants[1])
-    slopes[-1] = _end_slope(steps[-1], steps[-2], secants[-1], secants[-2])
-    return slopes
+    return _slopes(x, y, _harmonic_mean)

@@ -19,7 +19,7 @@ from plica.mesh.plane import MirrorPlane
 from plica.mesh.read import mesh_of_rig
 from plica.mesh.sculpt import Sculpted, read_sculpt
 from plica.mesh.symmetry import SymmetryMap, plane_of, report_of, symmetry_map
-from plica.readers.outline import UnreadableModel
+from plica.readers.model import read_or_told
 from plica.rig.model import Rig
 from plica.source import Span
 
@@ -28,14 +28,7 @@ MOST_PLACES = 3  # named in one message
 
 def find_mesh(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnostics) -> Mesh | None:
     """The rig's mesh, or None and a diagnostic; `shown` is what the user calls the file."""
-    try:
-        mesh = mesh_of_rig(rig, path)
-    except UnreadableModel as error:
-        found.add("unreadable-model", span, file=shown, reason=error)
-        return None
-    for problem in mesh.problems:
-        found.add("unclear-model", span, file=shown, problem=problem)
-    return mesh
+    return read_or_told(lambda: mesh_of_rig(rig, path), "unreadable-model", shown, span, found)
 
 
 def find_symmetry(rig: Rig, mesh: Mesh, span: Span | None, found: Diagnostics) -> SymmetryMap | None:
@@ -80,14 +73,7 @@ def find_sculpt(
     path: Path, shown: str, meshes: Collection[str], span: Span | None, found: Diagnostics
 ) -> Sculpted | None:
     """A sculpt, or None and a diagnostic; `shown` is what the user calls the file."""
-    try:
-        sculpt = read_sculpt(path, meshes)
-    except UnreadableModel as error:
-        found.add("unreadable-sculpt", span, file=shown, reason=error)
-        return None
-    for problem in sculpt.problems:
-        found.add("unclear-model", span, file=shown, problem=problem)
-    return sculpt
+    return read_or_told(lambda: read_sculpt(path, meshes), "unreadable-sculpt", shown, span, found)
 
 
 def check_sculpt(

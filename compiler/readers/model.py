@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from pathlib import Path
+from typing import Protocol, TypeVar
 
 from plica.diagnostics import Diagnostics
 from plica.readers.outline import ModelOutline, UnreadableModel
@@ -32,14 +33,31 @@ def find_outline(
     path: Path, shown: str, span: Span | None, found: Diagnostics, meshes: Collection[str] = ()
 ) -> ModelOutline | None:
     """The outline, or None and a diagnostic at `span`; `shown` is what the user calls the file."""
+    return read_or_told(lambda: read_outline(path, meshes), "unreadable-model", shown, span, found)
+
+
+class WithProblems(Protocol):
+    """What was read, with sentences about what was put right in it."""
+
+    @property
+    def problems(self) -> tuple[str, ...]: ...
+
+
+Readable = TypeVar("Readable", bound=WithProblems)
+
+
+def read_or_told(
+    read: Callable[[], Readable], rule: str, shown: str, span: Span | None, found: Diagnostics
+) -> Readable | None:
+    """What `read` gives, its problems told; None and a diagnostic of `rule` where it raises UnreadableModel."""
     try:
-        outline = read_outline(path, meshes)
+        result = read()
     except UnreadableModel as error:
-        found.add("unreadable-model", span, file=shown, reason=error)
+        found.add(rule, span, file=shown, reason=error)
         return None
-    for problem in outline.problems:
+    for problem in result.problems:
         found.add("unclear-model", span, file=shown, problem=problem)
-    return outline
+    return result
 
 
 def is_usd(path: Path) -> bool:

@@ -186,7 +186,9 @@ def _joint(
 
 def _rotation(turns: tuple[nodes.Turn, ...], context: Context, scope: Scope) -> Quaternion:
     rotation = IDENTITY_QUATERNION
-    for turn in context.turns(turns, scope):
+    for node, turn in zip(turns, context.turns(turns, scope), strict=True):
+        if node.axis.space in ("joint", "model"):
+            context.found.add("axis-of-a-rest-frame", scope.span(node.axis), space=node.axis.space)
         rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
     return rotation
 
