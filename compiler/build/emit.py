@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from importlib.metadata import EntryPoint
 
 from plica.build.features import check_features
@@ -13,6 +13,7 @@ from plica.build.target import Options, Target
 from plica.diagnostics import Diagnostics
 
 DEFAULT_TARGETS = ("json", "python")
+Step = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -32,26 +33,44 @@ def build_targets(
     found: Diagnostics,
     allow_inexpressible: bool = False,
     registered: Mapping[str, EntryPoint] | None = None,
+    step: Step = lambda text: None,
 ) -> dict[str, bytes]:
     """The files of several targets, by path relative to the output folder, sorted; empty where any error is found.
 
     Two targets may emit the same file with the same bytes. `allow_inexpressible` turns the errors about what a
-    target cannot express into warnings. `registered` replaces the targets of the installed packages.
+    target cannot express into warnings. `registered` replaces the targets of the installed packages. `step` is called
+    with what is done next.
     """
     errors = found.count_of_errors
+    targets = _configured(requests, found, None if registered is None else dict(registered))
+    options = next((made for _, target in targets if (made := target.masks()) is not None), None)
     files: dict[str, bytes] = {}
     owners: dict[str, str] = {}
-    for request in requests:
-        target = load(request.name, found, None if registered is None else dict(registered))
-        configured = None if target is None else target.configured(request.options, found)
-        if configured is None:
-            continue
-        check_features(build, configured, found, allow_inexpressible)
-        for path, content in _emitted(build, configured, found).items():
+    for name, target in targets:
+
+        def tell(what: str, name: str = name) -> None:
+            step(f"{name}: {what}")
+
+        step(name)
+        check_features(build, target, found, allow_inexpressible)
+        for path, content in _emitted(replace(build, mask_options=options, step=tell), target, found).items():
             if files.setdefault(path, content) != content:
-                found.add("targets-disagree", None, path=path, first=owners[path], second=request.name)
-            owners.setdefault(path, request.name)
+                found.add("targets-disagree", None, path=path, first=owners[path], second=name)
+            owners.setdefault(path, name)
     return {} if found.count_of_errors > errors else dict(sorted(files.items()))
+
+
+def _configured(
+    requests: Sequence[Request], found: Diagnostics, registered: dict[str, EntryPoint] | None
+) -> list[tuple[str, Target]]:
+    """The targets asked for, by name, with their options; those that cannot be had are told and left out."""
+    targets = []
+    for request in requests:
+        target = load(request.name, found, registered)
+        configured = None if target is None else target.configured(request.options, found)
+        if configured is not None:
+            targets.append((request.name, configured))
+    return targets
 
 
 def _emitted(build: Build, target: Target, found: Diagnostics) -> dict[str, bytes]:

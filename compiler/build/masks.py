@@ -14,9 +14,8 @@ from plica.workspace import Refused, Workspace, located_bytes
 if TYPE_CHECKING:
     from plica.diagnostics.record import Diagnostic
     from plica.mesh.attach import Attached
-    from plica.rig.model import Rig
+    from plica.rig.model import MaskPlace, Rig
     from plica.texture.model import MaskOptions, MaskSet
-    from plica.texture.places import MaskPlace
 
 _Made = tuple["Rig", "MaskOptions", "MaskSet | None", "tuple[Diagnostic, ...]"]
 # The last masks made on each mesh that is still in use, so that several targets of one build share them.
@@ -48,6 +47,24 @@ def mask_places(build: Build, found: Diagnostics, options: MaskOptions | None = 
     return {} if made is None else made.places
 
 
+def emitted_places(build: Build) -> Mapping[str, MaskPlace]:
+    """The places of masks that a target of this build writes, by fold; empty where none does, or where it fails.
+
+    Masks are not made for the sake of their names: what is named is there. What is to be told, that target tells.
+    """
+    if build.mask_options is None or build.attached is None:
+        return {}
+    return mask_places(build, Diagnostics(), build.mask_options)
+
+
+def with_places(build: Build) -> Rig:
+    """The build's rig, whose folds tell where their masks are written, if they are."""
+    places = emitted_places(build)
+    if not places:
+        return build.rig
+    return build.rig._replace(folds=tuple(fold._replace(mask=places.get(fold.name)) for fold in build.rig.folds))
+
+
 def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
     from plica.texture.masks import masks_of
 
@@ -58,5 +75,5 @@ def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
 
     found = Diagnostics()
     stem = safe_file_name(build.rig.character.name)
-    made = masks_of(build.rig, attached, read, found, build.span_of, options, stem)
+    made = masks_of(build.rig, attached, read, found, build.span_of, options, stem, build.step)
     return build.rig, options, made, found.all

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,10 +12,15 @@ from plica.source import Span
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
+    from plica.texture.model import MaskOptions
 
 # The kind and the output name of an entry. Kinds are the words of the language that declare it: control, driver,
 # combine, field, region, shape, detail, fold; `sample` for the strengths of a field.
 Origin = tuple[str, str]
+
+
+def _silent(step: str) -> None:
+    """Nobody watches."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +28,8 @@ class Build:
     """A Rig, and where its entries were written, for diagnostics; `folder` is the folder of the spec.
 
     `attached`: the mesh and what was computed on it; None where there is no mesh, or nothing to compute. `allowed`:
-    folders besides the spec's that files may lie in.
+    folders besides the spec's that files may lie in. `mask_options`: how masks are made in this build; None where no
+    target of it writes any. `step` is called with what is done next, for whoever watches.
     """
 
     rig: Rig
@@ -31,6 +37,8 @@ class Build:
     folder: Path = Path()
     attached: Attached | None = None
     allowed: tuple[Path, ...] = ()
+    mask_options: MaskOptions | None = None
+    step: Callable[[str], None] = field(default=_silent, compare=False)
 
     def span_of(self, kind: str, name: str) -> Span | None:
         """Where an entry was written; None for a Rig that was not made from text."""

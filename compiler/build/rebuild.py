@@ -98,8 +98,7 @@ class Rebuilder:
         elif not found.has_errors:
             made = prepare(compiled, self._spec.parent, self._allowed, found, step, memory=self._memory)
             if made is not None:
-                step("emitting")
-                files = build_targets(made, self._requests, found)
+                files = build_targets(made, self._requests, found, step=step)
         return Rebuilt(None if found.has_errors else files, found.all, compiled, made)
 
 

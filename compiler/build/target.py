@@ -5,11 +5,14 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import Field, dataclass, field, fields, replace
-from typing import Any, ClassVar, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.suggest import did_you_mean
+
+if TYPE_CHECKING:
+    from plica.texture.model import MaskOptions
 
 # Options as they are written on a command line: each name with the texts given for it, in order.
 Options = Mapping[str, Sequence[str]]
@@ -49,8 +52,15 @@ class Target(ABC):
         """The files, by path relative to the output folder (forward slashes).
 
         Pure: writes nothing, and gives the same bytes for the same Build. Mistakes that are the user's are added to
-        `found`.
+        `found`; what takes long says what it does with `build.step`.
         """
+
+    def masks(self) -> MaskOptions | None:
+        """How the masks are made that this target writes; None for a target that writes none.
+
+        Other targets of the same build name them (`plica.build.masks.emitted_places`).
+        """
+        return None
 
     @classmethod
     def options(cls) -> tuple[OptionHelp, ...]:

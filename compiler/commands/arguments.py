@@ -119,7 +119,8 @@ COMMANDS = {
         Moves the character through the poses that each `expect` names (sweeps of strengths, clips, the whole
         range of motion) and measures it, with the shapes and without. Tells the worst figure, its limit, and
         the pose and the place on the skin where it was met. Motion given with --clip is added to every
-        expectation. Exits with 1 if one does not hold; stopped with Ctrl-C it tells what it has.
+        expectation. Exits with 1 if one does not hold, or could not be measured; stopped with Ctrl-C it tells
+        what it has, and the next run goes on from there.
         """,
         ("plica prove wren.plica", "plica prove wren.plica --clip clips/rounds.glb --format junit"),
         options.add_prove,

@@ -58,9 +58,8 @@ def emit(
     made = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
     if made is None:
         return None, ""
-    step("emitting")
     requests = [Request(target, _options_of(target, options.option)) for target in targets]
-    files = build_targets(made, requests, found, options.allow_inexpressible)
+    files = build_targets(made, requests, found, options.allow_inexpressible, step=step)
     return (None if found.has_errors else files), _told(made)
 
 

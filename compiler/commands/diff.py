@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +21,16 @@ CANNOT_COMPARE = 2  # as with the diff utility of POSIX.1: 0 alike, 1 different,
 
 def diff(options: argparse.Namespace) -> int:
     """Compare, show what changed; 0 where nothing did, or all of it was accepted."""
+    collects = gc.isenabled()
+    gc.disable()  # as for a check: there is no garbage worth the looking
+    try:
+        return _diff(options)
+    finally:
+        if collects:
+            gc.enable()
+
+
+def _diff(options: argparse.Namespace) -> int:
     if options.git_driver is not None:
         return _for_git(options)
     if options.new is None:
@@ -50,10 +62,11 @@ def _compared(options: argparse.Namespace, found: Diagnostics) -> Report | None:
             found.add_filled(text.name, None, text.values)
         else:
             reasons = read_acceptances(text, options.accept, found)
-    old, new = read_both(options.old, options.new, Options(options.allow, options.measure), found)
-    if has_errors(found.all):
-        return None
-    report = with_accepted(compare(old, new), reasons)
+    with ExitStack() as mirrors:
+        old, new = read_both(options.old, options.new, Options(options.allow, options.measure), found, mirrors)
+        if has_errors(found.all):
+            return None
+        report = with_accepted(compare(old, new), reasons)
     if options.accept is not None:
         report_unused(report, reasons, options.accept, found)
     return report
@@ -80,7 +93,8 @@ def rendered(report: Report, form: str) -> str:
 
 def _for_git(options: argparse.Namespace) -> int:
     """What git shows instead of lines. Always 0: git takes anything else for a breakdown."""
-    from plica.diff.git_driver import GitFiles, shown
+    from plica.diff.git_driver import shown
+    from plica.diff.git_states import GitFile
 
     given = options.git_driver
     if len(given) == 1:  # git names a path that could not be merged, and nothing else
@@ -88,7 +102,7 @@ def _for_git(options: argparse.Namespace) -> int:
         return 0
     if len(given) < 7:
         return usage_error("diff", "--git-driver takes what git gives to an external diff, seven words or more")
-    path, old, _, _, new = given[:5]
-    files = GitFiles(given[7] if len(given) > 7 else path, Path(old), Path(new))
-    sys.stdout.write(shown(files, options.allow, wants_colour(sys.stdout)))
+    path, old, old_blob, _, new, new_blob = given[:6]
+    files = GitFile(path, old_blob, Path(old)), GitFile(given[7] if len(given) > 7 else path, new_blob, Path(new))
+    sys.stdout.write(shown(*files, options.allow, wants_colour(sys.stdout)))
     return 0

@@ -67,7 +67,8 @@ def add_build(parser: argparse.ArgumentParser) -> None:
         type=_target_option,
         action="append",
         default=[],
-        help="an option of a target (may be given several times; a list is given item by item)",
+        help="an option of a target (may be given several times; a list is given item by item), such as "
+        "masks.size=512, or masks.still=nose=1 for the blended normal map with that driver fully on",
     )
     parser.add_argument(
         "--allow-inexpressible",
@@ -113,6 +114,36 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         help="figures that were accepted: what is no worse does not fail, and what got worse is told",
     )
     parser.add_argument("--write-baseline", action="store_true", help="write this run's figures to the baseline file")
+    parser.add_argument(
+        "--pictures",
+        metavar="DIR",
+        help="draw the worst place of each expectation about the skin into this folder, one PNG file for each",
+    )
+    parser.add_argument(
+        "--allow-unmeasured",
+        action="store_true",
+        help="what could not be measured (no mesh, a region without skin, ...) is told but does not count as a failure",
+    )
+    parser.add_argument(
+        "--workers",
+        metavar="N",
+        type=int,
+        help="processes that measure once the work turns out to be long (default: one for each processor core; 1: none "
+        "but this one); the figures are the same with any number",
+    )
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="measure on a cluster: the address of a dask.distributed scheduler, such as tcp://10.0.0.5:8786 (needs "
+        "the extra `cluster` here and Plica on its workers)",
+    )
+    parser.add_argument(
+        "--cache",
+        metavar="DIR",
+        help="where figures are kept, so that what has not changed is not measured again (default: plica in "
+        "$XDG_CACHE_HOME or in ~/.cache; at most 512 MiB)",
+    )
+    parser.add_argument("--no-cache", action="store_true", help="measure everything anew, and keep nothing")
     add_allow(parser)
     parser.add_argument(
         "--format",
@@ -199,9 +230,11 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("old", metavar="OLD", nargs="?", help=kinds)
     parser.add_argument("new", metavar="NEW", nargs="?", help="the same")
     parser.add_argument(
-        "--measure",
-        action="store_true",
-        help="also compute every shape on its mesh, and tell how many vertices move and how far",
+        "--no-measure",
+        dest="measure",
+        action="store_false",
+        help="do not look at the mesh. Otherwise, where a change may show there, vertices moved and the skin and "
+        "texture covered are told, which takes about as long as one build; other changes cost nothing more",
     )
     parser.add_argument(
         "--accept",
@@ -222,7 +255,9 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
         metavar="WORD",
         nargs="+",
         help="what git gives to an external diff; set up once in a repository, `git diff` shows what changes do: "
-        "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes",
+        "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes. "
+        "Libraries and models are read from the states that git compares, as far as these can be told (the output "
+        "names them; of several commits with one text the latest is taken); nothing is measured on the mesh",
     )
 
 

@@ -3,40 +3,55 @@
 from __future__ import annotations
 
 import argparse
+import os
+import shutil
+import signal
 import sys
+import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.commands.output import has_errors, in_order, show, usage_error
+from plica.commands.output import has_errors, in_order, show, usage_error, wants_colour
+from plica.commands.pictures import drawn
 from plica.commands.progress import Step, progress
 from plica.diagnostics import Diagnostics
 from plica.source import Span
 
 if TYPE_CHECKING:
     from plica.pipeline import Compiled
+    from plica.prove.crew import Hire
     from plica.prove.engine import Prover, Subject
     from plica.prove.results import Result
+    from plica.prove.skin_runs import Done, Tally
+    from plica.prove.store import Store
     from plica.prove.sweeps import Track
     from plica.rig.model import Rig
 
 STOPPED = 130
+NOT_DONE = "the run was stopped before"
+NOBODY = "those who measure went away"
 
 
 class _Proof(NamedTuple):
-    """What was measured, and of what; `complete` unless the run was stopped."""
+    """What was measured, and of what; `why` the rest was not, if any was left when the run ended."""
 
     rig: Rig
     origins: Mapping[tuple[str, str], Span]
     results: list[Result]
-    complete: bool
+    why: str
+    tally: Tally
+    store: Store | None
 
 
 def prove(options: argparse.Namespace) -> int:
-    """Measure and tell; exits with 1 where an expectation fails, and after Ctrl-C with what was done till then."""
+    """Measure and tell; exits with 1 where an expectation does not hold, with 130 after Ctrl-C or a request to end."""
     if options.write_baseline and options.baseline is None:
         return usage_error("prove", "--write-baseline needs --baseline FILE, the file to write")
+    if options.workers is not None and options.workers < 1:
+        return usage_error("prove", "--workers takes a number from 1 on")
     found = Diagnostics()
     accepted: Mapping[str, float] = {}
     if options.baseline is not None and not options.write_baseline:
@@ -48,29 +63,48 @@ def prove(options: argparse.Namespace) -> int:
     if proof is None:
         _show_findings(found, options.format)
         return 1
-    if options.write_baseline and proof.complete:
+    if options.write_baseline and not proof.why:
         _write_baseline(options.baseline, proof.results, found)
-    return _tell(proof, accepted, options.format, found)
+    return _tell(proof, accepted, options, found)
 
 
-def _tell(proof: _Proof, accepted: Mapping[str, float], form: str, found: Diagnostics) -> int:
+def _tell(proof: _Proof, accepted: Mapping[str, float], options: argparse.Namespace, found: Diagnostics) -> int:
     """The report on the standard output; in text the findings stand below it."""
     from plica.prove import report
 
+    form, complete = options.format, not proof.why
     failed = any(report.fails(result, accepted) for result in proof.results)
+    unknown = any(result.status == "not measured" for result in proof.results)
     if form == "json":
-        sys.stdout.write(report.json_text(proof.rig, proof.results, accepted, proof.complete))
+        sys.stdout.write(report.json_text(proof.rig, proof.results, accepted, complete))
     elif form == "junit":
         sys.stdout.write(report.junit(proof.rig, proof.results, accepted, proof.origins))
     elif form == "text":
-        sys.stdout.write(report.text(proof.results, accepted) + "\n\n")
+        width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+        sys.stdout.write(report.text(proof.results, accepted, width, wants_colour(sys.stdout)) + "\n\n")
     if form not in ("json", "junit"):
         report.add_findings(proof.results, accepted, found, proof.origins)
     _show_findings(found, form)
-    if not proof.complete:
-        sys.stderr.write("stopped; what was measured until then is told\n")
+    _tell_of_the_cache(proof)
+    if proof.why == NOT_DONE:
+        sys.stderr.write(f"stopped; what was measured until then is told{_kept(proof)}\n")
         return STOPPED
-    return 1 if failed or has_errors(found.all) else 0
+    return 1 if failed or (unknown and not options.allow_unmeasured) or has_errors(found.all) else 0
+
+
+def _tell_of_the_cache(proof: _Proof) -> None:
+    """How much of the work had been done before: for somebody who watches."""
+    recalled, measured = proof.tally
+    if proof.store is not None and proof.store.problem:
+        sys.stderr.write(f"nothing could be kept in the cache {proof.store.folder}: {proof.store.problem}\n")
+    if recalled and sys.stderr.isatty():
+        share = f"{recalled} of {recalled + measured}"
+        sys.stderr.write(f"{share} figures of the skin came from the cache; --no-cache measures all anew\n")
+
+
+def _kept(proof: _Proof) -> str:
+    nothing = proof.store is None or proof.store.problem
+    return "" if nothing else ", and kept in the cache: the next run goes on from there"
 
 
 def _show_findings(found: Diagnostics, form: str) -> None:
@@ -95,8 +129,54 @@ def _proof(options: argparse.Namespace, found: Diagnostics, step: Step) -> _Proo
     subject = _subject(compiled, compiled.rig, options, found, step)
     if subject is None or found.has_errors:
         return None
-    results, complete = _measured(Prover(subject), compiled.rig, step)
-    return _Proof(compiled.rig, compiled.origins, results, complete)
+    store = _store(options)
+    prover = Prover(subject, hire=_hire(options, store), store=store)
+    with _ended_like_ctrl_c():
+        results, why = _measured(prover, compiled.rig, step, found)
+    if options.pictures is not None and not why:
+        results = drawn(subject, results, options.pictures, found, step)
+    for index, names in prover.unswept.items():
+        listed = ", ".join(f"`{name}`" for name in names)
+        found.add("strengths-not-swept", compiled.origins.get(("expect", str(index))), strengths=listed)
+    return _Proof(compiled.rig, compiled.origins, results, why, prover.tally, store)
+
+
+def _store(options: argparse.Namespace) -> Store | None:
+    from plica.prove.store import Store
+    from plica.user_cache import cache_folder
+
+    if options.no_cache:
+        return None
+    folder = Path(options.cache) if options.cache is not None else cache_folder(os.environ)
+    return Store(folder) if folder is not None else None
+
+
+def _hire(options: argparse.Namespace, store: Store | None) -> Hire:
+    """Who measures: a cluster, or processes of this machine."""
+    from functools import partial
+
+    from plica.prove.crew import LocalCrew, own_cores
+    from plica.prove.kept import recall_from
+
+    if options.scheduler is not None:
+        from plica.prove.cluster import ClusterCrew
+
+        return partial(ClusterCrew, address=options.scheduler)
+    recall = partial(recall_from, store.folder if store is not None else None)
+    return partial(LocalCrew, count=options.workers or own_cores(), recall=recall)
+
+
+@contextmanager
+def _ended_like_ctrl_c() -> Iterator[None]:
+    """While the block runs, a request to end this process (SIGTERM) is heard as Ctrl-C is."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _subject(
@@ -104,8 +184,9 @@ def _subject(
 ) -> Subject | None:
     """The rig with its mesh and clips, or None after diagnostics."""
     from plica.mesh.attach import attach
+    from plica.prove.declared import declared_poses
     from plica.prove.engine import Subject
-    from plica.workspace import Refused, Workspace
+    from plica.workspace import Refused, Workspace, located_bytes
 
     locate = Workspace(Path(options.spec).parent, options.allow).locate
     attached = None
@@ -124,7 +205,8 @@ def _subject(
             elif file not in clips:
                 clips[file] = _tracks(rig, path, file, span, found)
     extra = [track for file in options.clip for track in _tracks(rig, Path(file), file, None, found)]
-    return Subject(rig, attached, clips, extra)
+    poses = declared_poses(rig, found, compiled.origins)
+    return Subject(rig, attached, clips, extra, poses, lambda file: located_bytes(locate, file))
 
 
 def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnostics) -> Sequence[Track]:
@@ -134,28 +216,38 @@ def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnost
     return tracks_of(rig, find_clips(path, shown, span, found), shown, found, span)
 
 
-def _measured(prover: Prover, rig: Rig, step: Step) -> tuple[list[Result], bool]:
-    """All results in the rig's order; those that a stop left undone are not measured."""
+def _measured(prover: Prover, rig: Rig, step: Step, found: Diagnostics) -> tuple[list[Result], str]:
+    """All results in the rig's order, and why some were left undone and are not measured, if any were."""
+    from plica.prove.crew import LostWorkersError
     from plica.prove.results import not_measured
 
     results: dict[int, Result] = {}
-    begun = time.monotonic()
-
-    def tell(what: str, done: int, whole: int) -> None:
-        left = f", about {(time.monotonic() - begun) / done * (whole - done):.0f} s left" if done else ""
-        counted = f": {done} of {whole} poses" if whole else ""
-        step(f"{what}{counted}{left}")
-
-    complete = True
+    why = ""
     try:
-        for result in prover.results(tell):
+        for result in prover.results(_telling(step)):
             results[result.index] = result
     except KeyboardInterrupt:
-        complete = False
+        why = NOT_DONE
+    except LostWorkersError as error:
+        why = NOBODY
+        found.add("nobody-measures", None, reason=error)
     for index, expectation in enumerate(rig.expectations):
         if index not in results:
-            results[index] = not_measured(index, expectation, "the run was stopped before")
-    return [results[index] for index in sorted(results)], complete
+            results[index] = not_measured(index, expectation, why)
+    return [results[index] for index in sorted(results)], why
+
+
+def _telling(step: Step) -> Callable[[Done], None]:
+    """Tells how far the work is and how long it still takes, by how long the part took that was not in the cache."""
+    begun = time.monotonic()
+
+    def tell(done: Done) -> None:
+        measured = done.frames - done.recalled
+        seconds = (time.monotonic() - begun) / measured * (done.whole - done.frames) if measured else 0.0
+        counted = f": {done.frames} of {done.whole} poses" if done.whole else ""
+        step(f"{done.kinds}{counted}" + (f", about {seconds:.0f} s left" if measured else ""))
+
+    return tell
 
 
 def _baseline(file: str, found: Diagnostics) -> Mapping[str, float]:

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from plica.demo.vectors import Floats
 from plica.demo.weights import Blend
+from plica.picture.vectors import Floats
 
 
 @dataclass

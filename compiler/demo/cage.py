@@ -17,7 +17,7 @@ from plica.demo.builder import Builder
 from plica.demo.features import add_ear, add_eye
 from plica.demo.skeleton import wren_skeleton
 from plica.demo.trunk import COLUMNS, add_cap, add_trunk
-from plica.demo.vectors import MIRROR, Floats, Integers
+from plica.demo.vectors import MIRROR
 from plica.demo.weights import (
     ARM_BENDS,
     LEG_BENDS,
@@ -28,6 +28,7 @@ from plica.demo.weights import (
     mirrored_weights,
     with_patches,
 )
+from plica.picture.vectors import Floats, Integers
 
 
 @dataclass(frozen=True)

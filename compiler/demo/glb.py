@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from plica.demo.model import DemoModel
 from plica.demo.skeleton import Skeleton
-from plica.demo.vectors import Floats, quaternion_from_matrix
+from plica.demo.vectors import quaternion_from_matrix
+from plica.picture.vectors import Floats
 
 Json: TypeAlias = dict[str, Any]
 

@@ -8,7 +8,8 @@ from functools import lru_cache
 import numpy as np
 
 from plica.demo import otter
-from plica.demo.vectors import Floats, across, rotation_about, unit
+from plica.demo.vectors import rotation_about
+from plica.picture.vectors import Floats, across, unit
 
 
 @dataclass(frozen=True)

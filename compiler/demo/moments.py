@@ -18,10 +18,11 @@ from plica.demo.clip import pose_at
 from plica.demo.model import DemoModel, wren
 from plica.demo.skinning import Pose, blended
 from plica.demo.subdivide import neighbour_means
-from plica.demo.vectors import MIRROR, Floats
+from plica.demo.vectors import MIRROR
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
+from plica.picture.vectors import Floats
 from plica.pipeline import compile_file
 from plica.readers.gltf_clip import read_gltf_clips
 from plica.rig.model import Rig, Sculpt, Shape

@@ -17,9 +17,10 @@ from PIL import Image, ImageDraw
 from plica.demo.chart import FAINT, RULE, TEXT, Chart, Pen, Point
 from plica.demo.light import sky
 from plica.demo.moments import Story, moment, story
-from plica.demo.portrait import FULL, GROUND, Figure, figure, photograph, shown, tint
-from plica.demo.raster import Camera
-from plica.demo.vectors import Floats
+from plica.demo.portrait import FULL, GROUND, Figure, figure, photograph, tint
+from plica.picture.colors import shown
+from plica.picture.raster import Camera
+from plica.picture.vectors import Floats
 
 WIDTH, HEIGHT = 1600, 900
 PHOTOGRAPH: Final = 590

@@ -11,8 +11,9 @@ import numpy as np
 from plica.demo.light import KEY, Lit, Sky, lit
 from plica.demo.model import wren
 from plica.demo.moments import Moment
-from plica.demo.raster import Camera, in_perspective, seen
-from plica.demo.vectors import Floats, Integers, rotation_about, smooth_step, unit
+from plica.demo.vectors import rotation_about
+from plica.picture.raster import Camera, in_perspective, seen
+from plica.picture.vectors import Floats, Integers, smooth_step, unit
 
 GROUND: Final = np.array([0.905, 0.895, 0.870])
 """The ground and all behind it, in linear light."""
@@ -112,9 +113,3 @@ def _skin(one: Figure, camera: Camera, corners: Integers, shares: Floats) -> Flo
     wet = gloss * (0.02 + 0.10 * (1.0 - facing) ** 2) * (0.5 + 0.5 * normals[:, 1])
     result: Floats = (spread(one.colors) * BRIGHTNESS + sheen[:, None]) * light[:, None] + (glint + wet)[:, None]
     return result
-
-
-def shown(linear: Floats) -> Floats:
-    """Linear light as sRGB values from 0 to 1 (IEC 61966-2-1), the brightest gently held back."""
-    held = np.where(linear > 0.85, 0.85 + 0.15 * np.tanh((linear - 0.85) / 0.15), linear)
-    return np.where(held <= 0.0031308, 12.92 * held, 1.055 * np.maximum(held, 0.0031308) ** (1 / 2.4) - 0.055)

@@ -13,12 +13,14 @@ from typing import Final
 import numpy as np
 
 from plica.demo import otter
+from plica.demo.easing import eased
 from plica.demo.limbs import arm_frames
 from plica.demo.model import DemoModel
 from plica.demo.skinning import Pose, blended, skin_matrices, skinned, turn
-from plica.demo.vectors import Floats, falloff, smooth_step, unit
+from plica.demo.vectors import falloff
 from plica.mesh.fingerprint import fingerprint_of
 from plica.mesh.npz import written
+from plica.picture.vectors import Floats, smooth_step, unit
 
 SMALLEST: Final = 2e-5
 """Offsets below this length, in metres, are not stored."""
@@ -141,6 +143,25 @@ def _aside(state: Posed, upper: str, lower: str, amount: float) -> Floats:
     return (amount * near * free * share)[:, None] * state.normals
 
 
+def _settled(state: Posed, moved: Floats, upper: str, lower: str) -> Floats:
+    """Offsets (n, 3) that let the skin around a closed hinge give way, so that it is drawn less.
+
+    `moved` (n, 3): all offsets that are on. Skin in contact keeps its distance from the plane halfway between the
+    bones, other skin its height.
+    """
+    model, fold = state.model, _Fold.of(state, upper, lower)
+    positions = state.positions + moved
+    upper_share, lower_share = _weight_of(model, upper), _weight_of(model, lower)
+    from_hinge = positions - fold.center
+    gap = np.where(upper_share > lower_share, -1.0, 1.0) * (from_hinge @ fold.normal)
+    limb = smooth_step(1.6 * (upper_share + lower_share) - 0.1)
+    ahead = smooth_step(from_hinge @ fold.opening / 0.010 + 0.3)
+    touching = smooth_step((0.006 - gap) / 0.005) * ahead * limb > 0.5
+    across = np.where(touching[:, None], fold.normal, welded_normals(model, positions))
+    free = _near(state.rest, model.skeleton[lower].place, 0.100) * limb
+    return eased(model, positions, across, free, np.where(touching, 3.0, 2.0))
+
+
 # --- the shapes ---------------------------------------------------------------------------------------------
 
 
@@ -161,7 +182,9 @@ def _elbow_crease(state: Posed) -> Floats:
     outside = smooth_step(0.5 - (state.rest - elbow) @ flexion / 0.03)
     kept = _kept_size(state, "lowerarm_lf") * (0.85 * outside * _near(state.rest, elbow, 0.075))[:, None]
     own = kept + _aside(state, "upperarm_lf", "lowerarm_lf", 0.008)
-    return own + _apart(state, own + _upperarm_swell(state), "upperarm_lf", "lowerarm_lf")
+    swell = _upperarm_swell(state)
+    own = own + _apart(state, own + swell, "upperarm_lf", "lowerarm_lf")
+    return own + _settled(state, own + swell, "upperarm_lf", "lowerarm_lf")
 
 
 def _knee_hold(state: Posed) -> Floats:
@@ -204,20 +227,27 @@ def arm_back(state: Posed) -> Floats:
 
 
 def _knuckle(finger: str, amount: float) -> Callable[[Posed], Floats]:
-    """A finger's knuckle: keeps its size and rises by `amount` metres while the skin beside it sinks a
-    little.
+    """A finger's knuckle: keeps half of its size and rises by `amount` metres; the skin around it and of the web
+    beside it gives way, so that it is drawn less than bending alone would draw it.
     """
 
     def offsets(state: Posed) -> Floats:
-        joint = state.model.skeleton[f"{finger}_1_lf"]
-        own = smooth_step(1.5 * _weight_of(state.model, f"{finger}_1_lf", "paw_lf", f"{finger}_2_lf"))
+        model, joint = state.model, state.model.skeleton[f"{finger}_1_lf"]
+        own = smooth_step(1.5 * _weight_of(model, f"{finger}_1_lf", "paw_lf", f"{finger}_2_lf"))
         side = np.abs((state.rest - joint.place) @ joint.frame[:, 2])
         lane = smooth_step((0.0125 - side) / 0.006)
         near = _near(state.rest, joint.place, 0.026) * own * lane
-        top = smooth_step((state.model.normals @ joint.frame[:, 0]) / 0.6 + 0.4)
-        kept = _kept_size(state, f"{finger}_1_lf") * (0.75 * near * top)[:, None]
+        facing = model.normals @ joint.frame[:, 0]
+        top = smooth_step(facing / 0.6 + 0.4)
+        kept = _kept_size(state, f"{finger}_1_lf") * (0.5 * near * top)[:, None]
         bump = amount * _near(state.rest, joint.place + 0.011 * joint.frame[:, 0], 0.017) * own * lane * top
-        return kept + bump[:, None] * state.normals
+        raised = kept + bump[:, None] * state.normals
+        paw = ["paw_lf", *(f"{other.name}_{number}_lf" for other in otter.FINGERS for number in (1, 2))]
+        free = _near(state.rest, joint.place, 0.065) * smooth_step(1.5 * _weight_of(model, *paw))
+        free *= smooth_step(facing / 0.6 + 0.8)
+        positions = state.positions + raised
+        normals = welded_normals(model, positions)
+        return raised + eased(model, positions, normals, free, smooth_step((facing - 0.4) / 0.35))
 
     return offsets
 
@@ -297,7 +327,7 @@ def sculpts(model: DemoModel) -> dict[str, bytes]:
     }
     for finger in otter.FINGERS:
         name = finger.name
-        shapes[f"{name}_knuckle"] = _knuckle(name, 0.0020)(posed(model, finger_pose(name, 80.0)))
+        shapes[f"{name}_knuckle"] = _knuckle(name, 0.0010)(posed(model, finger_pose(name, 80.0)))
         # Halfway the knuckle has hardly risen yet: the inbetween is its own sculpt, not half of the whole.
-        shapes[f"{name}_knuckle_half"] = _knuckle(name, 0.0006)(posed(model, finger_pose(name, 40.0)))
+        shapes[f"{name}_knuckle_half"] = _knuckle(name, 0.0003)(posed(model, finger_pose(name, 40.0)))
     return {f"sculpts/{name}.npz": _stored(model, offsets) for name, offsets in shapes.items()}

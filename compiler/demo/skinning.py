@@ -13,7 +13,8 @@ import numpy as np
 
 from plica.demo.model import DemoModel
 from plica.demo.skeleton import Skeleton, other_side
-from plica.demo.vectors import MIRROR, Floats, rotation_about
+from plica.demo.vectors import MIRROR, rotation_about
+from plica.picture.vectors import Floats
 
 AXES: Mapping[str, Floats] = dict(zip("xyz", np.eye(3), strict=True))
 

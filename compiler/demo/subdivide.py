@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.demo.vectors import Floats, Integers
+from plica.picture.vectors import Floats, Integers
 
 
 def _gathered(targets: Integers, values: Floats, count: int) -> Floats:

@@ -2,30 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
-
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
+from plica.picture.vectors import Floats, unit
 
 MIRROR: Floats = np.diag([-1.0, 1.0, 1.0])
 """Reflection across the character's mirror plane x = 0, shape (3, 3)."""
-
-
-def unit(vector: ArrayLike) -> Floats:
-    """Vectors of shape (..., 3) scaled to length 1; a zero vector stays zero."""
-    values = np.asarray(vector, dtype=np.float64)
-    length = np.linalg.norm(values, axis=-1, keepdims=True)
-    return values / np.where(length > 0.0, length, 1.0)
-
-
-def across(vector: ArrayLike, axis: ArrayLike) -> Floats:
-    """The unit part of `vector` that is perpendicular to the unit vector `axis`; both of shape (3,)."""
-    values = np.asarray(vector, dtype=np.float64)
-    along = np.asarray(axis, dtype=np.float64)
-    return unit(values - along * np.dot(values, along))
 
 
 def rotation_about(axis: ArrayLike, degrees: float) -> Floats:
@@ -35,12 +18,6 @@ def rotation_about(axis: ArrayLike, degrees: float) -> Floats:
     angle = np.radians(degrees)
     turned: Floats = np.eye(3) + np.sin(angle) * cross + (1.0 - np.cos(angle)) * (cross @ cross)
     return turned
-
-
-def smooth_step(values: ArrayLike) -> Floats:
-    """The cubic 3 t^2 - 2 t^3 of values clamped to 0..1, for soft transitions."""
-    clamped = np.clip(np.asarray(values, dtype=np.float64), 0.0, 1.0)
-    return clamped * clamped * (3.0 - 2.0 * clamped)
 
 
 def falloff(distance: ArrayLike, radius: float) -> Floats:

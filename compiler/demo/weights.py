@@ -12,7 +12,8 @@ import numpy as np
 
 from plica.demo import otter
 from plica.demo.skeleton import Skeleton, other_side, tail_places, wren_skeleton
-from plica.demo.vectors import Floats, Integers, falloff, smooth_step
+from plica.demo.vectors import falloff
+from plica.picture.vectors import Floats, Integers, smooth_step
 
 Blend: TypeAlias = dict[str, float]
 """Joint name to weight, adding up to 1."""

@@ -23,6 +23,7 @@ _KINDS = {
     "shapes": "shape",
     "details": "detail",
     "folds": "fold",
+    "poses": "pose",
     "expectations": "expect",
     "aliases": "alias",
 }
@@ -224,11 +225,11 @@ def _matched(
 
 
 def _measured(item: Expectation) -> tuple[Hashable, ...]:
-    return item.kind, item.side, item.of, item.against
+    return item.kind, item.side, item.of, item.against, item.uv
 
 
 def _all_but_limit(item: Expectation) -> Hashable:
-    return (*_measured(item), item.over, item.over_clips, item.over_everything)
+    return (*_measured(item), item.over, item.over_clips, item.over_poses, item.over_everything)
 
 
 def _all_but_words(item: Expectation) -> Hashable:

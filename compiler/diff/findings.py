@@ -18,12 +18,12 @@ _RULES = {
 
 
 def finding(change: Change) -> Diagnostic:
-    """One change as a diagnostic, at the place where it is declared."""
+    """One change as a diagnostic, at a place of the new text, which is what review tools show."""
     found = Diagnostics()
     said = "; ".join(verdict.text for verdict in change.verdicts)
     what = f"{change.character}: {change.title}"
     hint = change.hint
-    found.add(_RULES[change.harm], change.place, hint=hint, what=what, said=said, reaches=", ".join(change.reaches))
+    found.add(_RULES[change.harm], change.beside, hint=hint, what=what, said=said, reaches=", ".join(change.reaches))
     return found.all[0]
 
 

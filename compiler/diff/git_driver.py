@@ -1,50 +1,93 @@
 """What `git diff` shows for a spec: what the change does, where both states compile, else the lines that differ.
 
-git gives both states of one file. What the spec uses (libraries, the model) is taken from the working tree for both;
-`plica diff git:REVISION SPEC` takes everything from the revision.
+git gives an external diff both texts of one file and the names of their objects, but not which two states are compared.
+Libraries and models are read from the states in which those texts are found (`git_states.py`), and the output names
+these. A file that a state has not is taken from the working tree, and named too. Nothing is measured on the mesh:
+`plica diff git:REVISION SPEC` does that.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from difflib import unified_diff
 from pathlib import Path
-from typing import NamedTuple
+from tempfile import TemporaryDirectory
 
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import printable
+from plica.diff.git_states import GitFile, State, states
 from plica.diff.report import compare
+from plica.diff.revision import Revision, RevisionWorkspace
 from plica.diff.text import render
+from plica.diff.version import Version
 from plica.diff.versions import ONE, Options, version_of_text
 from plica.workspace import Refused, Workspace
 
-
-class GitFiles(NamedTuple):
-    """The path in the working tree (the new one of a renamed file), and where both states lie now."""
-
-    path: str
-    old: Path
-    new: Path
+LIBRARY = "a library; `plica diff git:HEAD .` shows what a change of it does to each character\n"
 
 
-def shown(files: GitFiles, allowed: Sequence[Path] = (), colour: bool = False) -> str:
+class _StateWorkspace(RevisionWorkspace):
+    """A spec's folder in a state of the repository; `borrowed` are the files taken from the working tree instead."""
+
+    def __init__(self, revision: Revision, folder: str, allowed: Sequence[Path]) -> None:
+        super().__init__(revision, folder, allowed)
+        self._tree = Workspace(revision.top / folder, allowed)
+        self._place = revision.mirror
+        self._top = revision.top
+        self.borrowed: dict[str, None] = {}
+
+    def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
+        """The file of the state, else that of the working tree."""
+        found = super().locate(text, beside)
+        if not isinstance(found, Refused):
+            return found
+        folder = beside
+        if beside is not None and beside.is_relative_to(self._place):
+            folder = self._top / beside.relative_to(self._place)
+        other = self._tree.locate(text, folder)
+        if isinstance(other, Refused):
+            return found
+        self.borrowed[text] = None
+        return other
+
+
+def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool = False) -> str:
     """The text for git to show."""
-    workspace = Workspace(Path(files.path).parent, allowed)
-    texts = [_text(place, workspace) for place in (files.old, files.new)]
-    head = f"plica diff {printable(files.path)}\n"
+    repository = Path(new.path).parent
+    head = f"plica diff {printable(new.path)}\n"
     found = Diagnostics()
-    versions = []
-    for text in texts:
-        version = version_of_text(text, files.path, workspace, Options(allowed), found) if text else None
-        versions.append({} if version is None else {ONE: version})
-    if found.has_errors or not any(versions) or any(bool(t) != bool(v) for t, v in zip(texts, versions, strict=True)):
-        return head + _lines(texts[0], texts[1], files.path)
-    return head + render(compare(versions[0], versions[1]), colour=colour)
+    versions: list[Version | None] = []
+    notes: list[str] = []
+    texts = [_text(file) for file in (old, new)]
+    with ExitStack() as mirrors:
+        both = states(old, new, repository)
+        for file, text, state in zip((old, new), texts, both, strict=True):
+            workspace: Workspace = Workspace(Path(file.path).parent, allowed)
+            if state.revision is not None:
+                mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
+                revision = Revision(repository, state.revision, mirror)
+                workspace = _StateWorkspace(revision, Path(file.path).parent.as_posix(), allowed)
+            options = Options(allowed, measure=False)
+            versions.append(version_of_text(text, file.path, workspace, options, found) if text else None)
+            notes += _borrowed(workspace, state)
+    lost = any(bool(text) and version is None for text, version in zip(texts, versions, strict=True))
+    if found.has_errors or lost:
+        return head + (LIBRARY if not found.has_errors else "") + _lines(texts[0], texts[1], new.path)
+    old_version, new_version = ({} if one is None else {ONE: one} for one in versions)
+    what = f"files that it uses: old from {both[0].label}, new from {both[1].label}\n"
+    return head + what + "".join(notes) + render(compare(old_version, new_version), colour=colour)
 
 
-def _text(place: Path, workspace: Workspace) -> str:
+def _borrowed(workspace: Workspace, state: State) -> list[str]:
+    if not isinstance(workspace, _StateWorkspace):
+        return []
+    return [f"not in {state.label}, so from the working tree: {printable(name)}\n" for name in workspace.borrowed]
+
+
+def _text(file: GitFile) -> str:
     """A state of the file; nothing where there is none, which git says by naming the null device."""
-    text = workspace.read_text(place, place.name)
+    text = Workspace(file.content.parent).read_text(file.content, file.content.name)
     return "" if isinstance(text, Refused) else text
 
 

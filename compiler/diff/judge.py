@@ -9,7 +9,10 @@ from typing import NamedTuple
 
 from plica.diff.effects import Effect, Response, combine_effect, driver_effect, response_of
 from plica.diff.facts import Fact, FieldChange
+from plica.diff.geometry import GeometryEffect, MaskEffect, Measured, RegionEffect
+from plica.diff.geometry_words import geometry_text
 from plica.diff.moves import moved_text
+from plica.diff.told import MEASURED
 from plica.diff.uses import Uses
 from plica.diff.words import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
 from plica.rig.model import Combine, Driver, Expectation, Rig, ShapeOffsets
@@ -55,12 +58,13 @@ class Plot(NamedTuple):
 
 
 class Judged(NamedTuple):
-    """A fact with its verdicts and, for a driver that is comparable, the effect and what to draw."""
+    """A fact with its verdicts; of a comparable driver the effect and what to draw; what it does on the mesh."""
 
     fact: Fact
     verdicts: tuple[Verdict, ...]
     effect: Effect | None = None
     plot: Plot | None = None
+    geometry: GeometryEffect | None = None
 
 
 # What an entry of a list reaches, where nothing more is known.
@@ -74,6 +78,7 @@ _TABLES: Mapping[str, tuple[str, ...]] = {
     "shapes": (GEOMETRY,),
     "details": (TEXTURES,),
     "folds": (TEXTURES,),
+    "poses": (GEOMETRY,),
     "aliases": (STRENGTHS,),
     "offsets": (GEOMETRY,),
     "format": (NAMES,),
@@ -92,6 +97,7 @@ _FIELDS: Mapping[tuple[str, str], tuple[str, Harm, tuple[str, ...]]] = {
     ("shapes", "follows"): ("follows", Harm.RISKY, (STRENGTHS, GEOMETRY)),
     ("folds", "follows"): ("follows", Harm.RISKY, (STRENGTHS, TEXTURES)),
     ("folds", "tolerance"): ("mask-tolerance", Harm.RISKY, (TEXTURES, BUDGET)),
+    ("folds", "mask"): ("mask-place", Harm.RISKY, (TEXTURES,)),
     ("offsets", "file"): ("offsets-file", Harm.BREAKING, (NAMES, GEOMETRY)),
     ("offsets", "vertex_count"): ("vertex-count", Harm.BREAKING, (GEOMETRY,)),
     ("offsets", "fingerprint"): ("mesh", Harm.RISKY, (GEOMETRY,)),
@@ -100,15 +106,23 @@ _FIELDS: Mapping[tuple[str, str], tuple[str, Harm, tuple[str, ...]]] = {
     ("version", "version"): ("format", Harm.BREAKING, (NAMES,)),
 }
 _RESPONSE = ("reading", "span", "clamped", "curve")
+NOTHING_ON_MESH = "on the mesh nothing differs"
+# The fields of entries that say what lies on the mesh.
+_ON_MESH: Mapping[str, frozenset[str]] = {
+    "regions": frozenset({"source", "feather"}),
+    "shapes": frozenset({"source", "within", "threshold", "inbetweens", "mirrored"}),
+    "folds": frozenset({"area", "tolerance"}),
+}
 _MOVED = ("vertices", "bytes", "largest", "listed", "inbetweens")
 
 
 class Judge:
     """Judges the facts of one pair of rigs."""
 
-    def __init__(self, old: Rig, new: Rig) -> None:
+    def __init__(self, old: Rig, new: Rig, measured: Measured | None = None) -> None:
         self._old = old
         self._new = new
+        self._measured = measured or Measured()
         self._evaluators: tuple[Callable[[Fact, str, list[FieldChange]], Iterable[Verdict] | None], ...] = (
             self._names,
             self._about,
@@ -128,8 +142,9 @@ class Judge:
 
     def judged(self, fact: Fact) -> Judged:
         """The fact with all that there is to say about it."""
+        geometry = self._measured.effects.get((fact.table, fact.name))
         if fact.what in ("added", "removed"):
-            return Judged(fact, (self._whole(fact),))
+            return Judged(fact, (self._whole(fact), *self._on_mesh(fact, geometry)), geometry=geometry)
         effect, plot = self._effect(fact)
         verdicts: list[Verdict] = []
         if fact.what == "renamed":
@@ -137,9 +152,12 @@ class Judge:
             text = f"renamed from {old}: outputs are called otherwise now"
             verdicts.append(Verdict("renamed", Harm.BREAKING, (NAMES,), text))
         for first, fields in _grouped(fact, effect is not None):
-            verdicts += self._verdicts(fact, first, fields, effect)
+            found = self._verdicts(fact, first, fields, effect)
+            stays = geometry is None and self._lies_on_mesh(fact, first)
+            verdicts += [one._replace(harm=max(one.harm, Harm.SAFE)) if stays else one for one in found]
+        verdicts += self._on_mesh(fact, geometry)
         ordered = sorted(verdicts, key=lambda verdict: verdict.harm)
-        return Judged(fact, tuple(ordered), effect, plot)
+        return Judged(fact, tuple(ordered), effect, plot, geometry)
 
     def _verdicts(self, fact: Fact, first: str, fields: list[FieldChange], effect: Effect | None) -> Iterable[Verdict]:
         if first == "response":
@@ -175,6 +193,27 @@ class Judge:
             return Verdict("added", Harm.SAFE, reaches, "added")
         harm = Harm.RISKY if fact.table == "aliases" else Harm.BREAKING
         return Verdict("removed", harm, reaches, "removed: what used this name finds nothing")
+
+    # ---- the mesh
+
+    def _on_mesh(self, fact: Fact, effect: GeometryEffect | None) -> list[Verdict]:
+        """What was measured of an entry; that nothing differs is worth a word where the text does."""
+        if effect is None:
+            if any(self._lies_on_mesh(fact, field.first) for field in fact.fields):
+                return [Verdict("nothing-moves", Harm.COSMETIC, (GEOMETRY,), NOTHING_ON_MESH)]
+            return []
+        harm = Harm.RISKY if fact.what == "changed" else Harm.SAFE
+        reaches: tuple[str, ...] = (GEOMETRY,)
+        if isinstance(effect, RegionEffect):
+            reaches = self.uses.reaches_of_region(fact.name)
+        elif isinstance(effect, MaskEffect):
+            reaches = (TEXTURES, BUDGET) if effect.sizes[0] != effect.sizes[1] else (TEXTURES,)
+        return [Verdict(MEASURED, harm, reaches, "on the mesh", geometry_text(effect, fact.what))]
+
+    def _lies_on_mesh(self, fact: Fact, first: str) -> bool:
+        """Whether a field of what both states have says what lies on the mesh, and that was looked at."""
+        both = fact.what in ("changed", "renamed")
+        return both and self._measured.was_done and first in _ON_MESH.get(fact.table, ())
 
     # ---- strengths
 
@@ -274,9 +313,12 @@ class Judge:
     @staticmethod
     def _sweeps_less(old: Expectation, new: Expectation) -> bool:
         """Whether some pose is not looked at any more; everything is the default."""
-        before, after = (item.over_everything or not (item.over or item.over_clips) for item in (old, new))
-        strengths_kept = after or (not before and set(old.over) <= set(new.over))
-        return not (strengths_kept and set(old.over_clips) <= set(new.over_clips))
+        if not set(old.over_clips) <= set(new.over_clips):
+            return True
+        if _over_everything(new):
+            return False
+        listed = set(old.over) <= set(new.over) and set(old.over_poses) <= set(new.over_poses)
+        return _over_everything(old) or not listed
 
     def _budget(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if (fact.table, first) != ("details", "budget"):
@@ -322,6 +364,8 @@ def _grouped(fact: Fact, has_effect: bool) -> Iterator[tuple[str, list[FieldChan
     both = type(fact.old) is type(fact.new)
     for field in fact.fields:
         first = field.first
+        if first == MEASURED or (fact.what == "renamed" and field.path == "about.renamed_from"):
+            continue  # told as what is measured, and as the new name
         if isinstance(fact.new, Driver) and both and first in _RESPONSE:
             first = "response"
         elif isinstance(fact.new, ShapeOffsets) and first in _MOVED:
@@ -374,3 +418,8 @@ def _values(fact: Fact, fields: list[FieldChange]) -> str:
     if len(fields) > 3:
         listed.append(f"and {len(fields) - 3} more")
     return ", ".join(listed)
+
+
+def _over_everything(item: Expectation) -> bool:
+    """Whether an expectation says so, or names nothing that it goes over."""
+    return item.over_everything or not (item.over or item.over_clips or item.over_poses)

@@ -47,13 +47,16 @@ def _lines(report: Report) -> Iterator[str]:
         for change, reason in report.accepted:
             yield f"- **{_plain(change.title)}** `{change.fingerprint}`: {_plain(reason)}"
         yield ""
+    for character in report.unmeasured:
+        yield f"Not measured on the mesh: {_plain(character)}"
+        yield ""
     yield f"**{_plain(last_line(report))}**"
 
 
 def _item(change: Change, several: bool) -> Iterator[str]:
     who = f"{change.character}: " if several else ""
-    place = f" ({change.place.place})" if change.place else ""
-    yield f"- **{_plain(who + change.title)}**{_plain(place)}"
+    place = f" ({_plain(change.place.place)})" if change.place else ""
+    yield f"- **{_plain(who + change.title)}**{place}"
     for verdict in change.verdicts:
         yield f"  - {_plain(verdict.text)}"
         if verdict.exact:

@@ -36,6 +36,7 @@ REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
     (Fold, "follows"): ("strengths",),
     (Expectation, "against"): ("regions",),
     (Expectation, "over"): ("strengths",),
+    (Expectation, "over_poses"): ("poses",),
     (ShapeOffsets, "shape"): ("shapes",),
 }
 # What an expectation measures, by its kind; regions where nothing else is said.
@@ -64,7 +65,7 @@ def rewritten(record: Any, renamed: Renamed) -> Any:
 
 def declared_names(rig: Rig) -> dict[str, dict[str, str]]:
     """For each list whose entries others name, the declared name of each output name."""
-    tables = {"controls", "fields", "strengths", "regions", "shapes", "details", "folds"}
+    tables = {"controls", "fields", "strengths", "regions", "shapes", "details", "folds", "poses"}
     return {
         table: {entry.name: getattr(entry, "declared", entry.name) for entry in getattr(rig, table)}
         for table in sorted(tables)

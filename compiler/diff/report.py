@@ -6,43 +6,35 @@ import hashlib
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from plica.diff.effects import Effect
-from plica.diff.facts import Fact, FieldChange, facts
+from plica.diff.facts import Fact
+from plica.diff.geometry import GeometryEffect
 from plica.diff.judge import NAMES, REACHES, Harm, Judge, Judged, Plot, Verdict
+from plica.diff.told import MEASURED, told
 from plica.diff.uses import files_of
+from plica.diff.version import Version
 from plica.rig.json import plain
 from plica.rig.model import Rig
 from plica.source import Span
 
 _SIDES = {"left": 0, "right": 1, "none": 2}
+_DECLARED = frozenset(
+    {"controls", "fields", "strengths", "regions", "shapes", "details", "folds", "poses", "expectations", "aliases"}
+)
 _WORD = re.compile(r"\w+")
 _STEPS = {Harm.BREAKING: "major", Harm.RISKY: "minor", Harm.SAFE: "minor", Harm.COSMETIC: "patch"}
 FINGERPRINT_DIGITS = 16
-
-Origins = Mapping[tuple[str, str], Span]
-
-
-class Version(NamedTuple):
-    """One state of a character.
-
-    `path` is what the user calls its file; `origins` tells where entries were declared (`character` too) and is empty
-    for a built rig; `contents` has a digest of every file that the rig names and that could be read.
-    """
-
-    path: str
-    rig: Rig
-    origins: Origins = MappingProxyType({})
-    contents: Mapping[str, str] = MappingProxyType({})
 
 
 class Change(NamedTuple):
     """What one declaration's change does to a character, on one side or alike on both.
 
-    `place` is where it is declared: in the new text, or in the old one where it is gone. `used_by` are the entries that
-    a changed strength reaches. `fingerprint` stays while the change says the same, whatever changes beside it.
+    `place` is where it is declared: in the new text, or in the old one where it is gone; `beside` is a place in the new
+    text for it, that of the character where it is gone. `used_by` are the entries that
+    a changed strength reaches; `geometry` is what each fact does on the mesh. `fingerprint` stays while the change
+    says the same, whatever changes beside it.
     """
 
     character: str
@@ -56,7 +48,9 @@ class Change(NamedTuple):
     facts: tuple[Fact, ...]
     fingerprint: str
     place: Span | None = None
+    beside: Span | None = None
     effect: Effect | None = None
+    geometry: tuple[GeometryEffect | None, ...] = ()
     plot: Plot | None = None
     used_by: tuple[str, ...] = ()
     hint: str | None = None
@@ -83,11 +77,15 @@ class Accepted(NamedTuple):
 
 
 class Report(NamedTuple):
-    """Every change, the worst first; `accepted` ones count for nothing."""
+    """Every change, the worst first; `accepted` ones count for nothing.
+
+    `unmeasured` says of which characters nothing was measured on the mesh although something may differ there, and why.
+    """
 
     characters: tuple[str, ...]
     changes: tuple[Change, ...]
     accepted: tuple[Accepted, ...] = ()
+    unmeasured: tuple[str, ...] = ()
 
     @property
     def step(self) -> str:
@@ -97,10 +95,12 @@ class Report(NamedTuple):
     @property
     def causes(self) -> tuple[Cause, ...]:
         """Declarations whose change shows more than once, by place."""
-        met: dict[tuple[str, int], list[Change]] = {}
+        met: dict[tuple[str, int, bool], list[Change]] = {}
         for change in self.changes:
-            if change.place is not None:
-                met.setdefault((change.place.source.path, change.place.start), []).append(change)
+            # What is gone stood in the old text, where the same place may have been another declaration's.
+            if change.place is not None and change.facts[0].table in _DECLARED:
+                gone = change.what == "removed"
+                met.setdefault((change.place.source.path, change.place.start, gone), []).append(change)
         causes = []
         for _, changes in sorted(met.items()):
             touches = tuple(dict.fromkeys((change.character, change.title) for change in changes))
@@ -113,17 +113,21 @@ def compare(old: Mapping[str, Version], new: Mapping[str, Version]) -> Report:
     """Compare characters under the same key (a relative path; one key for two single files)."""
     changes: list[Change] = []
     names = []
+    unmeasured = []
     for key in sorted({*old, *new}):
         before, after = old.get(key), new.get(key)
         if before is not None and after is not None:
-            changes += _compared(before, after)
+            found, problem = _compared(before, after)
+            changes += found
+            if problem is not None:
+                unmeasured.append(f"{after.rig.character.name}: {problem}")
         else:
             changes.append(_alone(before, after))
         either = after or before
         assert either is not None
         names.append(either.rig.character.name)
     ordered = sorted(changes, key=lambda change: change.harm)
-    return Report(tuple(dict.fromkeys(names)), tuple(ordered))
+    return Report(tuple(dict.fromkeys(names)), tuple(ordered), unmeasured=tuple(unmeasured))
 
 
 def with_accepted(report: Report, reasons: Mapping[str, str]) -> Report:
@@ -149,27 +153,45 @@ def _alone(before: Version | None, after: Version | None) -> Change:
     return _change(name, [Judged(fact, (verdict,))], (verdict,), place, ())
 
 
-def _compared(before: Version, after: Version) -> list[Change]:
+def _compared(before: Version, after: Version) -> tuple[list[Change], str | None]:
+    """The changes of one character, and why nothing was measured on its mesh where something should have been."""
     old, new = before.rig, after.rig
-    judge = Judge(old, new)
-    judged = [judge.judged(fact) for fact in (*facts(old, new), *_files(before, after))]
+    found, on_mesh = told(before, after)
+    judge = Judge(old, new, on_mesh)
+    judged = [judge.judged(fact) for fact in found]
     changes = []
+    beside = after.origins.get(("character", new.character.name))
     said_once = _said_once(old, new) if judged else {}
     for alike in _alike(judged, said_once):
         fact = alike[0].fact
-        verdicts = alike[0].verdicts
+        verdicts = tuple(_with_numbers(one, index, alike) for index, one in enumerate(alike[0].verdicts))
         if len(alike) > 1:
             verdicts = tuple(one._replace(text=_general(one.text, said_once)) for one in verdicts)
         used_by: tuple[str, ...] = ()
         if fact.table == "strengths" and fact.new is not None:
             used_by = tuple(dict.fromkeys(user for one in alike for user in judge.uses.of_strength(one.fact.name)))
             used_by = tuple(dict.fromkeys(_general(user, said_once) for user in used_by)) if len(alike) > 1 else used_by
-        changes.append(_change(new.character.name, alike, verdicts, _place(fact, before, after), used_by))
-    return changes
+        changes.append(_change(new.character.name, alike, verdicts, _place(fact, before, after), used_by, beside))
+    return changes, on_mesh.problem
+
+
+def _with_numbers(verdict: Verdict, index: int, alike: Sequence[Judged]) -> Verdict:
+    """What was measured with the numbers of each side, which are said once where they are the same."""
+    if verdict.rule != MEASURED:
+        return verdict
+    numbers = {one.fact.side: one.verdicts[index].exact for one in alike}
+    said = dict.fromkeys(numbers.values())
+    text = next(iter(said)) if len(said) == 1 else ", ".join(f"{side} {text}" for side, text in numbers.items())
+    return verdict._replace(text=f"{verdict.text}: {text}", exact="")
 
 
 def _change(
-    character: str, alike: Sequence[Judged], verdicts: tuple[Verdict, ...], place: Span | None, used_by: tuple[str, ...]
+    character: str,
+    alike: Sequence[Judged],
+    verdicts: tuple[Verdict, ...],
+    place: Span | None,
+    used_by: tuple[str, ...],
+    beside: Span | None = None,
 ) -> Change:
     first = alike[0]
     fact = first.fact
@@ -190,7 +212,9 @@ def _change(
         facts=tuple(one.fact for one in alike),
         fingerprint=_fingerprint(character, [one.fact for one in alike]),
         place=place,
+        beside=place if fact.new is not None else beside,
         effect=first.effect,
+        geometry=tuple(one.geometry for one in alike),
         plot=first.plot,
         used_by=used_by,
         hint=hint,
@@ -206,7 +230,7 @@ def _said_once(*rigs: Rig) -> dict[str, str]:
     for rig in rigs:
         found |= {joint.name: joint.partner for joint in rig.skeleton if joint.side == "right" and joint.partner}
     for rig in rigs:
-        for table in (rig.controls, rig.fields, rig.strengths, rig.regions, rig.shapes, rig.folds):
+        for table in (rig.controls, rig.fields, rig.strengths, rig.regions, rig.shapes, rig.folds, rig.poses):
             found |= {entry.name: entry.declared for entry in table}
     return found
 
@@ -234,28 +258,30 @@ def _alike(judged: Iterable[Judged], said_once: Mapping[str, str]) -> list[list[
     return [sorted(group, key=lambda one: _side_order(one.fact.side)) for group in groups.values()]
 
 
-# ---- files, places, fingerprints -----------------------------------------------------------------------------
-
-
-def _files(before: Version, after: Version) -> list[Fact]:
-    """Files that both name and whose contents differ."""
-    found = []
-    named = dict.fromkeys(file for file, _ in files_of(after.rig))
-    for file in named:
-        old, new = before.contents.get(file), after.contents.get(file)
-        if old != new and None not in (old, new):
-            field = FieldChange("contents", old, new)
-            found.append(Fact("changed", "files", "file", file, "none", file, old, new, (field,)))
-    return found
+# ---- places, fingerprints -----------------------------------------------------------------------------
 
 
 def _place(fact: Fact, before: Version, after: Version) -> Span | None:
     origins = before.origins if fact.new is None else after.origins
+    if fact.table == "files":
+        users = (origins.get((kind, name)) for file, _, kind, name in files_of(after.rig) if file == fact.name)
+        return next((span for span in users if span is not None), None)
     if fact.table == "expectations":
         entries = (before.rig if fact.new is None else after.rig).expectations
         return origins.get(("expect", str(entries.index(fact.entry)))) if fact.entry in entries else None
     kind = "shape" if fact.kind == "offsets" else fact.kind
     return origins.get((kind, fact.name)) or origins.get(("character", after.rig.character.name))
+
+
+def _stated(entry: Any) -> Any:
+    """An entry without the fields that are as they are when nothing is said: a field that is new to the language
+    leaves fingerprints as they were.
+    """
+    if not hasattr(entry, "_fields"):
+        return plain(entry)
+    defaults = entry._field_defaults
+    items = zip(entry._fields, entry, strict=True)
+    return {name: plain(value) for name, value in items if name not in defaults or value != defaults[name]}
 
 
 def _fingerprint(character: str, alike: Sequence[Fact]) -> str:
@@ -264,7 +290,7 @@ def _fingerprint(character: str, alike: Sequence[Fact]) -> str:
         [
             character,
             *(fact.kind, fact.declared, fact.side, fact.what),
-            plain(fact.fields) if fact.what in ("changed", "renamed") else plain(fact.entry),
+            plain(fact.fields) if fact.what in ("changed", "renamed") else _stated(fact.entry),
         ]
         for fact in alike
     ]

@@ -13,6 +13,7 @@ from urllib.parse import unquote
 
 from plica.workspace import Refused, Workspace
 
+INDEX = ":"  # in place of a revision: what is to be committed next
 _LINK = "120000"  # git's mode of a symbolic link
 _MOST_LINKS = 8  # followed one after the other
 
@@ -27,7 +28,7 @@ class _Blob(NamedTuple):
 
 
 class Revision:
-    """The files of one revision.
+    """The files of one revision, or of the index.
 
     `repository` is a folder in the working tree, `mirror` an empty folder to put files down in, laid out like the
     repository. Files come as a checkout would give them, filters applied. Of a glTF model the buffers come too.
@@ -38,13 +39,9 @@ class Revision:
         self.mirror = mirror.resolve()
         if not revision or revision.startswith("-") or "\0" in revision or "\n" in revision:
             raise NoRevision("this is not the name of a revision")
-        self.top = Path(_git(repository, "rev-parse", "--show-toplevel").decode().rstrip("\n")).resolve()
-        try:
-            tree = _git(repository, "rev-parse", "--verify", "--quiet", f"{revision}^{{tree}}")
-        except NoRevision:
-            raise NoRevision(f"there is no revision `{revision}`") from None
-        self._tree = tree.decode().strip()
-        self._blobs = dict(_listed(_git(repository, "ls-tree", "-r", "-z", "--full-tree", self._tree)))
+        self.top = Path(git(repository, "rev-parse", "--show-toplevel").decode().rstrip("\n")).resolve()
+        self._tree, listed = _listing(repository, self.top, revision)
+        self._blobs = dict(_listed(listed))
 
     def files_below(self, folder: str) -> list[str]:
         """The paths of all files in a folder of the repository (`.` for the top), sorted."""
@@ -78,8 +75,8 @@ class Revision:
             if blob is None:
                 return None
             if blob.mode != _LINK:
-                return _git(self._repository, "cat-file", "--filters", f"{self._tree}:{path}")
-            target = _git(self._repository, "cat-file", "blob", blob.name).decode("utf-8", "replace")
+                return git(self._repository, "cat-file", "--filters", f"{self._tree}:{path}")
+            target = git(self._repository, "cat-file", "blob", blob.name).decode("utf-8", "replace")
             path = normpath(PurePosixPath(path).parent / target)
         return None
 
@@ -112,13 +109,28 @@ def split_revision(given: str) -> tuple[str, str | None]:
     return match[1], match[2] or None
 
 
+def _listing(repository: Path, top: Path, revision: str) -> tuple[str, bytes]:
+    """What stands before `:PATH` in the name of a file's object, and the list of all files."""
+    if revision == INDEX:
+        return "", git(top, "ls-files", "--stage", "-z")
+    try:
+        tree = git(repository, "rev-parse", "--verify", "--quiet", f"{revision}^{{tree}}").decode().strip()
+    except NoRevision:
+        raise NoRevision(f"there is no revision `{revision}`") from None
+    return tree, git(repository, "ls-tree", "-r", "-z", "--full-tree", tree)
+
+
 def _listed(output: bytes) -> list[tuple[str, _Blob]]:
-    """Paths and blobs of `git ls-tree -r -z`: `MODE TYPE NAME`, a tab, the path."""
+    """Paths and blobs of `git ls-tree -r -z` (`MODE TYPE NAME`, a tab, the path) or `git ls-files --stage -z` (`MODE
+    NAME STAGE`, a tab, the path; what is not merged has no stage 0).
+    """
     found = []
     for line in output.split(b"\0"):
         head, tab, path = line.partition(b"\t")
         if tab:
             mode, kind, name = head.decode("ascii").split()
+            if name == "0":
+                kind, name = "blob", kind
             if kind == "blob":
                 found.append((path.decode("utf-8", "surrogateescape"), _Blob(mode, name)))
     return found
@@ -135,7 +147,7 @@ def _buffers(content: bytes) -> list[str]:
     return [unquote(uri) for uri in uris if isinstance(uri, str) and uri[:5].lower() != "data:"]
 
 
-def _git(folder: Path, *arguments: str) -> bytes:
+def git(folder: Path, *arguments: str) -> bytes:
     """What a git command writes. Raises NoRevision where there is no git, no repository, or no such thing in it."""
     try:
         done = subprocess.run(["git", "-C", str(folder), *arguments], capture_output=True, check=False)

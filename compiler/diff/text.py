@@ -55,6 +55,8 @@ def _lines(report: Report) -> Iterator[str]:
         for change, reason in report.accepted:
             yield f"  {_title(change, several)}  {change.fingerprint}: {reason}"
         yield ""
+    for character in report.unmeasured:
+        yield f"not measured on the mesh: {character}"
     yield last_line(report)
 
 

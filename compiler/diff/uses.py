@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from plica.diff.effects import parts_of
-from plica.rig.model import Combine, Painted, RegionSet, Rig, Sculpt, Stored
+from plica.rig.model import Combine, Painted, RegionSet, Rig, Stored
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 
@@ -75,7 +75,7 @@ class Uses:
     def _of_files(self) -> dict[str, set[str]]:
         reached: dict[str, set[str]] = {}
         for rig in self._rigs:
-            for file, reaches in files_of(rig):
+            for file, reaches, _, _ in files_of(rig):
                 reached.setdefault(file, set()).update(reaches)
         return reached
 
@@ -84,20 +84,22 @@ class Uses:
         return tuple(word for word in _NAMES if word in self._of_files.get(file, {"geometry"}))
 
 
-def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """The files that a rig names, and what each reaches; a file that is named twice comes twice."""
+def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:
+    """The files that a rig names, what each reaches, and the kind and name of the entry that names it.
+
+    A file that is named twice comes twice.
+    """
     if rig.character.geometry is not None:
-        yield rig.character.geometry.file, ("geometry", "textures")
+        yield rig.character.geometry.file, ("geometry", "textures"), "character", rig.character.name
     for region in rig.regions:
         if isinstance(region.source, Painted | Stored):
-            yield region.source.file, ("geometry", "textures")
+            yield region.source.file, ("geometry", "textures"), "region", region.name
     for shape in rig.shapes:
-        for source in (shape.source, *(inbetween.sculpt for inbetween in shape.inbetweens)):
-            if isinstance(source, Sculpt):
-                yield source.file, ("geometry",)
+        for sculpt in shape.sculpts:
+            yield sculpt.file, ("geometry",), "shape", shape.name
     for detail in rig.details:
-        yield detail.relaxed, ("textures",)
-        yield detail.contracted, ("textures",)
-    for expectation in rig.expectations:
+        yield detail.relaxed, ("textures",), "detail", detail.name
+        yield detail.contracted, ("textures",), "detail", detail.name
+    for number, expectation in enumerate(rig.expectations):
         for clip in expectation.over_clips:
-            yield clip, ("strengths",)
+            yield clip, ("strengths",), "expect", str(number)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
@@ -12,43 +11,44 @@ from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.diff.report import Version
+from plica.diff.built import with_stored_offsets
 from plica.diff.revision import NoRevision, Revision, RevisionWorkspace, split_revision
 from plica.diff.uses import files_of
-from plica.pipeline import Compiled, compile_text
+from plica.diff.version import Version
+from plica.mesh.memory import Memory
+from plica.pipeline import compile_text
 from plica.rig.model import Rig
-from plica.source import Span
 from plica.workspace import Refused, Workspace
 
 SPEC = ".plica"
 ONE = ""  # the key of a single file
-_EVERY_OFFSET = 2**31
 
 Versions = Mapping[str, Version]
 
 
 class Options(NamedTuple):
-    """How to read: folders that specs may use too, and whether to compute offsets on the mesh."""
+    """How to read: folders that specs may use too, and whether to measure on the mesh."""
 
     allowed: Sequence[Path] = ()
-    measure: bool = False
+    measure: bool = True
 
 
-def read_both(old: str, new: str, options: Options, found: Diagnostics) -> tuple[Versions, Versions]:
+def read_both(
+    old: str, new: str, options: Options, found: Diagnostics, mirrors: ExitStack
+) -> tuple[Versions, Versions]:
     """The characters of both sides by relative path; a single file stands under the key `ONE`.
 
     A revision without a path takes that of the other side, and without one there the current folder. Mistakes are
-    added to `found`.
+    added to `found`. Files of revisions lie in folders that are there until `mirrors` is closed.
     """
-    with ExitStack() as mirrors:
-        paths = [None if _is_revision(given) else Path(given) for given in (old, new)]
-        sides = []
-        for given, other in ((old, paths[1]), (new, paths[0])):
-            if _is_revision(given):
-                mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
-                sides.append(_of_revision(given, other, mirror, options, found))
-            else:
-                sides.append(_of_path(Path(given), given, options, found))
+    paths = [None if _is_revision(given) else Path(given) for given in (old, new)]
+    sides = []
+    for given, other in ((old, paths[1]), (new, paths[0])):
+        if _is_revision(given):
+            mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
+            sides.append(_of_revision(given, other, mirror, options, found))
+        else:
+            sides.append(_of_path(Path(given), given, options, found))
     for given, versions in zip((old, new), sides, strict=True):
         if not versions and not found.has_errors:
             found.add("nothing-to-compare", None, given=given)
@@ -60,14 +60,18 @@ def _is_revision(given: str) -> bool:
 
 
 def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions]:
-    """Where only one side has computed offsets (a spec against what was built from it), neither counts."""
+    """Where only one side has computed offsets or masks (a spec against what was built from it), neither counts."""
     both = []
     for versions, others in ((old, new), (new, old)):
         kept = {}
         for key, version in versions.items():
             other = others.get(key)
-            lacks = other is not None and other.rig.offsets is None
-            kept[key] = version._replace(rig=version.rig._replace(offsets=None)) if lacks else version
+            rig = version.rig
+            if other is not None and other.rig.offsets is None:
+                rig = rig._replace(offsets=None)
+            if other is not None and not any(fold.mask for fold in other.rig.folds):
+                rig = rig._replace(folds=tuple(fold._replace(mask=None) for fold in rig.folds))
+            kept[key] = version._replace(rig=rig)
         both.append(kept)
     return both[0], both[1]
 
@@ -115,7 +119,7 @@ def _of_json(path: Path, shown: str, workspace: Workspace, found: Diagnostics) -
         found.add_filled(text.name, None, text.values)
         return None
     try:
-        return Version(shown, read_rig(text))
+        return Version(shown, with_stored_offsets(read_rig(text), workspace))
     except RigFormatError as error:
         found.add("unreadable-rig", None, file=shown, problem=str(error))
         return None
@@ -144,34 +148,19 @@ def version_of_text(
     origins = dict(compiled.origins)
     if compiled.spec is not None:
         origins[("character", compiled.rig.character.name)] = compiled.spec.character.span
-    rig = _measured(compiled, compiled.rig, origins, workspace, found) if options.measure else compiled.rig
-    return Version(shown, rig, origins, _contents(compiled.rig, workspace))
+    locate = workspace.locate if options.measure else None
+    return Version(shown, compiled.rig, origins, _contents(compiled.rig, workspace), locate)
 
 
 def _contents(rig: Rig, workspace: Workspace) -> dict[str, str]:
-    """The SHA-256 of every file that a rig names and that is there."""
+    """A digest of every file that a rig names and that is there, and of the files that a model is made of."""
+    memory = Memory()
     digests: dict[str, str] = {}
-    for file in dict.fromkeys(file for file, _ in files_of(rig)):
+    for file in dict.fromkeys(file for file, *_ in files_of(rig)):
         located = workspace.locate(file)
-        if not isinstance(located, Refused):
-            with located.open("rb") as stream:
-                digests[file] = hashlib.file_digest(stream, "sha256").hexdigest()
+        if not isinstance(located, Refused) and (digest := memory.digest(located)):
+            digests[file] = digest
     return digests
-
-
-def _measured(
-    compiled: Compiled, rig: Rig, origins: Mapping[tuple[str, str], Span], workspace: Workspace, found: Diagnostics
-) -> Rig:
-    """The rig with every shape's offsets listed, computed on its mesh; as it was where there is nothing to compute."""
-    if rig.character.geometry is None or not any(shape.source for shape in rig.shapes):
-        return rig
-    from plica.build.offsets import with_offsets
-    from plica.mesh.attach import attach
-
-    met = Diagnostics()
-    attached = attach(rig, workspace.locate, met, lambda kind, name: origins.get((kind, name)))
-    found.extend(one for one in met.all if one.severity == "error")
-    return rig if attached is None or met.has_errors else with_offsets(rig, attached, "", _EVERY_OFFSET)
 
 
 # ---- revisions -----------------------------------------------------------------------------------------------

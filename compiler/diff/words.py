@@ -32,6 +32,7 @@ _LIMITS = {
     "volume": "%",
     "girth": "%",
     "stretch": "%",
+    "squeeze": "%",
     "shear": "deg",
     "clearance": "mm",
 }

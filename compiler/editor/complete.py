@@ -10,8 +10,9 @@ from lark import TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
-from plica.editor.names import placeholder_at
+from plica.editor.files import fitting, open_text
 from plica.editor.project import Analysis
+from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.spec.model import BoundSkeleton
 from plica.syntax import errors, recovery
 from plica.syntax.builder import encode_text
@@ -26,6 +27,10 @@ MOST_MISTAKES = 10  # lines of a declaration that are passed over because someth
 _AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?\d*\.?\d+[ \t]*([A-Za-z%]*)$")
 _WORD_BEFORE = re.compile(r'(?:[\w{}-]|"(?=\w*$))*$')
 _IN_TEXT = re.compile(r'(?:[^"\n]|"(?:[^"\\\n]|\\.)*")*//|^[^"\n]*(?:"(?:[^"\\\n]|\\.)*"[^"\n]*)*"[^"\n]*$')
+_OPEN_BRACE = re.compile(r"\{\w*$")
+_IN_COMMENT = re.compile(r'(?:[^"\n]|"(?:[^"\\\n]|\\.)*")*//')
+# A placeholder that is being written: the brace of a block has a blank before it.
+_IN_BRACES = re.compile(r"(?:[\w}]|^\s*|\s(?=\{\w+$))\{\w*$")
 # Terminals that stand between a keyword and the name that is being written.
 _PASSED = {"NAME", "STRING", "QUANTITY", "COMMA", "OWN_SIDE", "LPAR", "RPAR", "AXIS", "PLACEHOLDER", "EQUAL", "DOT"}
 
@@ -52,10 +57,14 @@ _OF = {"READS": "joint", "SKIN": "joint", "OVERLAP": "detail", "MOVED": "shape",
 
 
 class Suggestion(NamedTuple):
-    """A text to write, and what it is: a keyword, a unit, a rule, a joint, or a declaration's keyword."""
+    """A text to write, and what it is: a keyword, a unit, a rule, a joint, a file, or a declaration's keyword.
+
+    `start` is where it begins, for one that replaces more than a word.
+    """
 
     text: str
     kind: str
+    start: int | None = None
 
 
 class Place(NamedTuple):
@@ -71,15 +80,41 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
     text = analysis.source.text
     line = text[text.rfind("\n", 0, offset) + 1 : offset]
     if _IN_TEXT.match(line):
-        return []
+        return _files(analysis, around, line, offset)
     unit = _AFTER_NUMBER.search(line)
     if unit and (unit[1] or line.endswith((" ", "\t")) or line[-1:].isdigit()):
         return [Suggestion(name, "unit") for name in UNITS if name.startswith(unit[1])]
-    if placeholder_at(analysis.source, offset) is not None or (line.endswith("{") and line[-2:-1].isalnum()):
-        return []
+    if _IN_BRACES.search(line) and (variables := in_scope(analysis.source.text, offset)):
+        return [Suggestion(name, "variable") for name in variables]
     place = place_of(analysis, offset)
-    found = [*_keywords(place), *_names(place, around, _side_around(place))]
+    found = [*_keywords(place), *_names(place, around, _side_around(place)), *_arguments(place, analysis, around)]
     return sorted(set(found))
+
+
+def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list[Suggestion]:
+    """Files for the text in quotes at the end of a line; libraries are found from the file's own folder."""
+    if _IN_COMMENT.match(line):
+        return []
+    if line.count('"') % 2 and _OPEN_BRACE.search(line):
+        return [Suggestion(name, "variable") for name in in_scope(analysis.source.text, offset)]
+    written = open_text(line, offset - len(line))
+    folder = (analysis if written and written.word == "use" else around).folder
+    if written is None or folder is None:
+        return []
+    return [Suggestion(name, "file", written.start) for name in fitting(written.word, folder)]
+
+
+def _arguments(place: Place, analysis: Analysis, around: Analysis) -> Iterator[Suggestion]:
+    """The parameters of a library where one of them may be given; a value may be a variable."""
+    types = [token.type for token in place.tokens]
+    if types[:1] == ["USE"] and "LBRACE" in types and "NAME" in place.accepts:
+        node = use_before(place.tokens)
+        if types[-1] == "EQUAL":
+            yield from (Suggestion(name, "variable") for name in in_scope(analysis.source.text, place.start))
+        elif node is not None:
+            yield from (
+                Suggestion(name, "parameter") for name in parameters_of(node, analysis.document, around.documents)
+            )
 
 
 def place_of(analysis: Analysis, offset: int) -> Place:

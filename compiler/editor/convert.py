@@ -39,6 +39,9 @@ _COMPLETION_KINDS = {
     "unit": types.CompletionItemKind.Unit,
     "rule": types.CompletionItemKind.Constant,
     "joint": types.CompletionItemKind.Variable,
+    "file": types.CompletionItemKind.File,
+    "variable": types.CompletionItemKind.TypeParameter,
+    "parameter": types.CompletionItemKind.TypeParameter,
 }
 
 
@@ -137,10 +140,13 @@ def symbol(lines: Lines, item: Item) -> types.DocumentSymbol:
     )
 
 
-def completion(item: Suggestion) -> types.CompletionItem:
-    """A text that may be written."""
+def completion(lines: Lines, item: Suggestion, offset: int) -> types.CompletionItem:
+    """A text that may be written at an offset."""
     kind = _COMPLETION_KINDS.get(item.kind, types.CompletionItemKind.Reference)
-    return types.CompletionItem(label=item.text, kind=kind, detail=item.kind)
+    edit = None
+    if item.start is not None:  # editors do not agree on what a word is where names of files are written
+        edit = types.TextEdit(text_range(lines, item.start, offset), item.text)
+    return types.CompletionItem(label=item.text, kind=kind, detail=item.kind, text_edit=edit)
 
 
 def inlay_hint(lines: Lines, hint: Hint) -> types.InlayHint:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from plica.editor.names import Key, keys_at
 from plica.editor.project import Analysis
 from plica.editor.tree import blocks, path_to
+from plica.editor.variables import Variable, given_to, variable_at
 from plica.rig import model as rig
 from plica.rig.wording import axis_text, combination_text, curve_text, number, reading_text, span_text, vector_text
 from plica.spec.model import BoundSkeleton
@@ -19,6 +20,9 @@ MOST_ENTRIES = 12  # of a family, shown at once
 
 def hover(analysis: Analysis, own: nodes.Document, offset: int) -> str | None:
     """What stands at an offset, as Markdown: a joint, or what a name expands to on each side."""
+    variable = variable_at(own, analysis.documents, offset)
+    if variable is not None:
+        return _variable(variable, analysis)
     path = path_to(own.declarations, offset)
     joint = next((node for node in reversed(path) if isinstance(node, nodes.JointName)), None)
     if joint is not None:
@@ -29,6 +33,17 @@ def hover(analysis: Analysis, own: nodes.Document, offset: int) -> str | None:
         return None
     more = f"\n\nand {len(shown) - MOST_ENTRIES} more" if len(shown) > MOST_ENTRIES else ""
     return "\n\n".join(shown[:MOST_ENTRIES]) + more
+
+
+def _variable(variable: Variable, analysis: Analysis) -> str:
+    """A parameter or an `each` variable, and what it is given."""
+    kind = "parameter" if variable.is_parameter else "each"
+    lines = [f"**{kind} `{variable.name}`**"]
+    if variable.values:
+        lines.append(f"- {'by default' if variable.is_parameter else 'in'} {variable.values}")
+    for place, values in given_to(variable, analysis.documents):
+        lines.append(f"- {values} at {place.place}")
+    return "\n".join(lines)
 
 
 # ---- joints
@@ -69,7 +84,7 @@ def entries(analysis: Analysis, key: Key) -> list[str]:
     return [_entry(item) for item in sorted(found, key=lambda item: (item.side, item.name))]
 
 
-_Sided = rig.Control | rig.Driver | rig.Combine | rig.Sample | rig.Field | rig.Region | rig.Shape | rig.Fold
+_Sided = rig.Control | rig.Driver | rig.Combine | rig.Sample | rig.Field | rig.Region | rig.Shape | rig.Fold | rig.Pose
 
 
 def _of(whole: rig.Rig, namespace: str) -> tuple[_Sided, ...]:
@@ -79,6 +94,7 @@ def _of(whole: rig.Rig, namespace: str) -> tuple[_Sided, ...]:
         "region": whole.regions,
         "shape": whole.shapes,
         "fold": whole.folds,
+        "pose": whole.poses,
     }
     return kinds.get(namespace, ())
 

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 from plica.editor.project import Analysis
 from plica.editor.tree import path_to
-from plica.source import Source, Span
+from plica.editor.variables import Variable, library_of, places_of, refusal, variable_at
+from plica.source import Span
 from plica.spec.symbols import NAMESPACES, Symbol
 from plica.syntax import nodes
-from plica.workspace import Refused, Workspace
 
 Key = tuple[str, str]
 """The namespace and the whole name, with the prefix of a library."""
@@ -39,6 +39,9 @@ class Edit(NamedTuple):
     text: str
 
 
+_MISTAKES = Refusal("the text has mistakes; while it does, not every place that means the name is known")
+
+
 def keys_at(analysis: Analysis, path: str, offset: int) -> list[Key]:
     """What the name at an offset means: several where a declaration is written out for several values."""
     symbols = analysis.symbols
@@ -48,25 +51,70 @@ def keys_at(analysis: Analysis, path: str, offset: int) -> list[Key]:
 
 
 def definitions(analysis: Analysis, path: str, offset: int, own: nodes.Document) -> list[Span]:
-    """Where what stands at an offset is declared: a name, a joint of a declared skeleton, a placeholder, a library."""
+    """Where what stands at an offset is declared: a name, a joint of a declared skeleton, a variable, a library."""
+    variable = variable_at(own, analysis.documents, offset)
+    if variable is not None:
+        return [variable.place]
     wanted = set(keys_at(analysis, path, offset))
     found = [item.span for item in analysis.symbols.declared if (NAMESPACES[item.kind], item.name) in wanted]
     return _distinct(found) or _other_definitions(analysis, offset, own)
 
 
-def references(analysis: Analysis, path: str, offset: int, with_declarations: bool) -> list[Span]:
-    """Every place that refers to the name at an offset."""
+def references(analyses: list[Analysis], own: nodes.Document, offset: int, with_declarations: bool) -> list[Span]:
+    """Every place that refers to what is at an offset, in all of the analyses that know it."""
+    found: list[Span] = []
+    for analysis in analyses:
+        variable = variable_at(own, analysis.documents, offset)
+        if variable is not None:
+            found += places_of(variable, analysis.documents, with_declarations)
+        else:
+            found += _references(analysis, own.source.path, offset, with_declarations)
+    return _distinct(found)
+
+
+def _references(analysis: Analysis, path: str, offset: int, with_declarations: bool) -> list[Span]:
     wanted = set(keys_at(analysis, path, offset))
     found = [use.span for use in analysis.symbols.uses if (use.namespace, use.name) in wanted]
     if with_declarations:
         found += [item.span for item in analysis.symbols.declared if (NAMESPACES[item.kind], item.name) in wanted]
-    return _distinct(found)
+    return found
+
+
+# ---- renaming ------------------------------------------------------------------------------------------
+
+
+def variable_to_rename(analysis: Analysis, own: Analysis, offset: int) -> Variable | Refusal | None:
+    """The variable at an offset, where it can be renamed; None where there is none.
+
+    `analysis` knows the libraries that the text uses.
+    """
+    variable = variable_at(own.document, analysis.documents, offset)
+    if variable is None:
+        return None
+    if own.has_errors:
+        return _MISTAKES
+    if variable.document.source.path != own.source.path:
+        return Refusal(
+            f"`{variable.name}` is a parameter of the library {variable.document.source.path}; rename it there"
+        )
+    return variable
+
+
+def rename_variable(variable: Variable, analyses: list[Analysis], name: str) -> list[Edit] | Refusal:
+    """The edits that give a variable another name, also in the specs that give a parameter its value."""
+    reason = refusal(variable, name)
+    if reason is not None:
+        return Refusal(reason)
+    if variable.is_parameter and any(analysis.has_errors for analysis in analyses):
+        return Refusal("a spec that uses this library has mistakes; while it does, not every place is known")
+    places = [span for analysis in analyses for span in places_of(variable, analysis.documents)]
+    return [Edit(span, name) for span in _distinct(places)]
 
 
 def renameable(analysis: Analysis, path: str, offset: int) -> Span | Refusal:
     """The place of the name at an offset, where it can be renamed."""
     if analysis.has_errors:
-        return Refusal("the text has mistakes; while it does, not every place that means the name is known")
+        return _MISTAKES
     keys = keys_at(analysis, path, offset)
     if not keys:
         return Refusal("only names that the spec declares can be renamed, and here is none")
@@ -130,7 +178,7 @@ def _other_definitions(analysis: Analysis, offset: int, own: nodes.Document) -> 
     use = next((node for node in path if isinstance(node, nodes.Use)), None)
     if use is not None and use.path.start <= offset <= use.path.end:
         return _library(analysis, use, own)
-    return _placeholder(own, path, offset)
+    return []
 
 
 def _joints(analysis: Analysis, node: nodes.JointName) -> list[Span]:
@@ -152,31 +200,5 @@ def _joints(analysis: Analysis, node: nodes.JointName) -> list[Span]:
 
 
 def _library(analysis: Analysis, use: nodes.Use, own: nodes.Document) -> list[Span]:
-    from pathlib import Path
-
-    folder = Path(own.source.path).parent
-    located = Workspace(folder).locate(use.path.text)
-    shown = "" if isinstance(located, Refused) else located.as_posix()
-    known = {document.source.path: document.source for document in analysis.documents}
-    return [Span(known[shown], 0, 0)] if shown in known else []
-
-
-def _placeholder(own: nodes.Document, path: list[object], offset: int) -> list[Span]:
-    """Where the variable of a placeholder is declared: the innermost `each` around, else a parameter."""
-    name = placeholder_at(own.source, offset)
-    if name is None:
-        return []
-    for node in reversed(path):
-        if isinstance(node, nodes.Each) and node.head.name.text == name:
-            return [own.span(node.head.name)]
-    parameters = [node for node in own.declarations if isinstance(node, nodes.Parameter)]
-    return [own.span(node.name) for node in parameters if node.name.text == name]
-
-
-def placeholder_at(source: Source, offset: int) -> str | None:
-    """The name of the placeholder at an offset."""
-    for match in re.finditer(r"\{([^\W\d]\w*)\}", source.text[max(0, offset - 100) : offset + 100]):
-        start = max(0, offset - 100)
-        if match.start() + start <= offset <= match.end() + start:
-            return match[1]
-    return None
+    library = library_of(use, own, analysis.documents)
+    return [] if library is None else [Span(library.source, 0, 0)]

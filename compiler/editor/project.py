@@ -71,6 +71,11 @@ class Analysis:
         return bind(self.document, root, self._workspace, Diagnostics())
 
     @property
+    def folder(self) -> Path | None:
+        """The folder from which the text names files; None for a text that has no file yet."""
+        return self._workspace.root if self._workspace else None
+
+    @property
     def symbols(self) -> Symbols:
         """The names of the spec and its libraries; none where there is no character."""
         return self.bound.symbols or Symbols(Diagnostics())
@@ -153,13 +158,20 @@ class Project:
     def around(self, key: str) -> Analysis | None:
         """The analysis that knows what the names of an open text mean: for a library, that of a spec that uses it."""
         own = self.analysis(key)
-        if own is None or not own.is_library:
-            return own
+        return own if own is None or not own.is_library else next(self._users(own, key), own)
+
+    def users(self, key: str) -> list[Analysis]:
+        """The analysis of an open text; for a library those of the specs that use it, open ones or in folders near."""
+        own = self.analysis(key)
+        if own is None:
+            return []
+        return [own] if not own.is_library else list(self._users(own, key)) or [own]
+
+    def _users(self, own: Analysis, key: str) -> Iterator[Analysis]:
         path = own.source.path
         for other in (*self._analyses(key), *self._neighbours(self._open[key])):
             if any(document.source.path == path for document in other.documents):
-                return other
-        return own
+                yield other
 
     def _analyses(self, key: str) -> Iterator[Analysis]:
         for other in self.keys:

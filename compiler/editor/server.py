@@ -20,14 +20,14 @@ from pygls.uris import to_fs_path
 
 from plica import __version__
 from plica.diagnostics import Diagnostics
-from plica.editor import complete, convert, describe, names
+from plica.editor import complete, convert, describe, names, variables
 from plica.editor.outline import outline
 from plica.editor.positions import Change, Position, changed
 from plica.editor.project import Analysis, Project
 from plica.source import Source
 
 # Long enough that a burst of keystrokes is compiled once, too short to be noticed.
-DEBOUNCE_SECONDS = 0.04
+DEBOUNCE_SECONDS = 0.02
 
 _Params = TypeVar("_Params")
 
@@ -152,13 +152,17 @@ class Server(LanguageServer):
     def references(self, params: types.ReferenceParams) -> list[types.Location]:
         """Every place that means what is under the cursor."""
         own, offset = self._at(params)
-        around = self.around(params.text_document.uri)
-        found = names.references(around, own.source.path, offset, params.context.include_declaration)
+        users = self.project.users(params.text_document.uri)
+        found = names.references(users, own.document, offset, params.context.include_declaration)
         return convert.locations(found, self._places())
 
     def prepare_rename(self, params: types.PrepareRenameParams) -> types.Range:
         """The name under the cursor, if it can be renamed."""
         own, offset = self._at(params)
+        variable = self._variable(params.text_document.uri, own, offset)
+        if variable is not None:
+            places = variables.places_of(variable, (), True)
+            return next(convert.text_range(own.lines, *span[1:]) for span in places if span.start <= offset <= span.end)
         span = names.renameable(own, own.source.path, offset)
         if isinstance(span, names.Refusal):
             raise JsonRpcInvalidParams(span.reason)
@@ -167,16 +171,28 @@ class Server(LanguageServer):
     def rename(self, params: types.RenameParams) -> types.WorkspaceEdit:
         """The edits that give a name another one."""
         own, offset = self._at(params)
-        edits = names.rename(own, own.source.path, offset, params.new_name)
+        uri = params.text_document.uri
+        variable = self._variable(uri, own, offset)
+        if variable is not None:
+            edits = names.rename_variable(variable, self.project.users(uri), params.new_name)
+        else:
+            edits = names.rename(own, own.source.path, offset, params.new_name)
         if isinstance(edits, names.Refusal):
             raise JsonRpcInvalidParams(edits.reason)
         return convert.workspace_edit(edits, self._places())
+
+    def _variable(self, uri: str, own: Analysis, offset: int) -> variables.Variable | None:
+        """The variable at an offset. Raises JsonRpcInvalidParams where it cannot be renamed."""
+        variable = names.variable_to_rename(self.around(uri), own, offset)
+        if isinstance(variable, names.Refusal):
+            raise JsonRpcInvalidParams(variable.reason)
+        return variable
 
     def completion(self, params: types.CompletionParams) -> list[types.CompletionItem]:
         """What may be written at the cursor."""
         own, offset = self._at(params)
         found = complete.suggestions(own, self.around(params.text_document.uri), offset)
-        return [convert.completion(item) for item in found]
+        return [convert.completion(own.lines, item, offset) for item in found]
 
     def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
         """The text in its one layout; nothing for a text with mistakes."""
@@ -243,7 +259,10 @@ def make_server(allowed: Iterable[Path] = ()) -> Server:
         types.TEXT_DOCUMENT_REFERENCES: (server.references, None),
         types.TEXT_DOCUMENT_PREPARE_RENAME: (server.prepare_rename, None),
         types.TEXT_DOCUMENT_RENAME: (server.rename, types.RenameOptions(prepare_provider=True)),
-        types.TEXT_DOCUMENT_COMPLETION: (server.completion, types.CompletionOptions(trigger_characters=[" ", "."])),
+        types.TEXT_DOCUMENT_COMPLETION: (
+            server.completion,
+            types.CompletionOptions(trigger_characters=[" ", ".", '"', "/", "{"]),
+        ),
         types.TEXT_DOCUMENT_FORMATTING: (server.formatting, None),
         types.TEXT_DOCUMENT_CODE_ACTION: (
             server.code_actions,

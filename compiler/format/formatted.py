@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.format.layout import laid_out
+from plica.format.layout import Done, laid_out
+from plica.format.statements import Statement, statements_of
 from plica.format.words import Words
 from plica.source import Source
 from plica.syntax.nodes import Document
@@ -13,10 +14,13 @@ from plica.syntax.parser import Tokens, parse_with_tokens
 
 
 class LaidOut(NamedTuple):
-    """A text as it was read, and the same in the canonical layout."""
+    """A text as it was read, and the same in the canonical layout; `done` are the pieces that it is made of."""
 
     document: Document
     tokens: Tokens
+    words: Words
+    statements: tuple[Statement, ...]
+    done: Done
     text: str
 
 
@@ -29,7 +33,10 @@ def lay_out(source: Source, found: Diagnostics) -> LaidOut | None:
     document, tokens = parse_with_tokens(source, found)
     if found.count_of_errors > errors:
         return None
-    return LaidOut(document, tokens, laid_out(document, Words(document, tokens)))
+    words = Words(source.text, tokens, document.comments)
+    statements = statements_of(document, words)
+    done = Done(words)
+    return LaidOut(document, tokens, words, statements, done, laid_out(statements, words, done))
 
 
 def formatted(source: Source, found: Diagnostics) -> str | None:

@@ -12,10 +12,9 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from plica.format.statements import Statement, statements_of
+from plica.format.statements import Statement
 from plica.format.table import WIDTH, Row, aligned, with_comments
 from plica.format.words import Remark, Words
-from plica.syntax.nodes import Document
 
 MOST_ON_A_LINE = 3  # facts
 INDENT = "    "
@@ -25,16 +24,36 @@ _TABLES_OF_THEIR_OWN = frozenset({"use", "parameter", "curve", "expect", "overri
 _HEAD_COLUMNS = 4  # keyword, name, side, and where the block begins
 
 
-def laid_out(document: Document, words: Words) -> str:
-    """The text of a document that has no mistakes."""
-    layout = _Layout(words)
+class Done:
+    """Pieces of a layout, by the first words of what they are made of.
+
+    They depend on the words and the remarks, but not on blank lines: where only these differ the pieces are the same.
+    """
+
+    def __init__(self, words: Words) -> None:
+        self._remarks = words.remarks
+        self.rows: dict[int, Row | None] = {}
+        self.tables: dict[tuple[int, ...], list[str]] = {}
+        self.broken: dict[tuple[int, int], list[str]] = {}
+
+    def fits(self, words: Words) -> bool:
+        """Whether the pieces serve for the same words where they stand in another text."""
+        return words.remarks == self._remarks
+
+
+def laid_out(statements: tuple[Statement, ...], words: Words, done: Done) -> str:
+    """The text of a document that has no mistakes, from its statements and words.
+
+    Pieces that are `done` for these words are taken, others are added.
+    """
+    layout = _Layout(words, done if done.fits(words) else Done(words))
     layout.remarks(words.standing(-1), "")
     if words.standing(-1) and words.follows_blank(0):
         layout.blank()
     version = "plica " + words.texts[1]
     layout.lines += with_comments([version], [words.trailing(1)])
     layout.blank()
-    layout.declarations(statements_of(document, words), 1, "")
+    layout.declarations(statements, 1, "")
     while layout.lines and not layout.lines[-1]:
         layout.lines.pop()
     return "\n".join(layout.lines) + "\n"
@@ -43,9 +62,10 @@ def laid_out(document: Document, words: Words) -> str:
 class _Layout:
     """Collects the lines of one text."""
 
-    def __init__(self, words: Words) -> None:
+    def __init__(self, words: Words, done: Done) -> None:
         self.lines: list[str] = []
         self._words = words
+        self._done = done
 
     def blank(self) -> None:
         """A blank line, unless there is one already."""
@@ -78,7 +98,7 @@ class _Layout:
         """
         apart = width is None
         words = self._words
-        table: list[Row] = []
+        table: list[tuple[int, Row]] = []
         opens = len(self.lines)
         was_long = False
         for statement in found:
@@ -87,8 +107,8 @@ class _Layout:
             follows_blank = words.follows_blank(statement.first)
             wants_blank = remarks[0].after_blank if remarks else follows_blank
             wants_blank = wants_blank or (apart and (was_long or row is None))
-            if table and (wants_blank or remarks or row is None or _family(row) != _family(table[-1])):
-                self.lines += aligned(table, shared)
+            if table and (wants_blank or remarks or row is None or _family(row) != _family(table[-1][1])):
+                self._table(table, shared)
                 table = []
             if wants_blank and len(self.lines) > opens:
                 self.blank()
@@ -98,11 +118,19 @@ class _Layout:
             if row is None:
                 self._long(statement, indent, width or 0)
             else:
-                table.append(row)
+                table.append((statement.first, row))
             was_long, before = row is None, statement.end - 1
         if table:
-            self.lines += aligned(table, shared)
+            self._table(table, shared)
         self._closing(words.standing(before), indent, len(self.lines) > opens, apart and was_long)
+
+    def _table(self, table: list[tuple[int, Row]], shared: int) -> None:
+        """The lines of rows under each other."""
+        key = tuple([first for first, _ in table])
+        lines = self._done.tables.get(key)
+        if lines is None:
+            lines = self._done.tables[key] = aligned([row for _, row in table], shared)
+        self.lines += lines
 
     def _closing(self, remarks: list[Remark], indent: str, follows: bool, after_long: bool) -> None:
         """The comments after the last statement of a block."""
@@ -113,9 +141,13 @@ class _Layout:
     # ---- statements of one line
 
     def _row(self, statement: Statement, indent: str, width: int | None) -> Row | None:
-        if width is None:
-            return self._declaration_row(statement, indent)
-        return self._fact_row(statement, indent, width)
+        rows = self._done.rows
+        if statement.first not in rows:
+            made = (
+                self._declaration_row(statement, indent) if width is None else self._fact_row(statement, indent, width)
+            )
+            rows[statement.first] = made
+        return rows[statement.first]
 
     def _declaration_row(self, statement: Statement, indent: str) -> Row | None:
         """A declaration on one line; None where it needs several."""
@@ -212,6 +244,12 @@ class _Layout:
 
     def _broken(self, first: int, end: int, indent: str, width: int) -> None:
         """Tokens on as many lines as comments among them and the width ask for."""
+        lines = self._done.broken.get((first, end))
+        if lines is None:
+            lines = self._done.broken[(first, end)] = self._lines_of(first, end, indent, width)
+        self.lines += lines
+
+    def _lines_of(self, first: int, end: int, indent: str, width: int) -> list[str]:
         words = self._words
         further = indent + (" " * (width + 2) if width else INDENT)
         lines: list[str] = []
@@ -224,7 +262,7 @@ class _Layout:
             if stop < end:
                 lines += [further + remark.text for remark in words.standing(stop - 1)]
                 comments += [""] * (len(lines) - len(comments))
-        self.lines += with_comments(lines, comments)
+        return with_comments(lines, comments)
 
     def _pieces(self, first: int, end: int, width: int) -> list[tuple[str, str]]:
         """Tokens cut after commas (but for a vector's) and before clauses, with the blanks before each piece.

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
+from collections.abc import Sequence
+from copy import copy
 from typing import NamedTuple
 
-from plica.syntax.nodes import Document
+from plica.syntax.nodes import Comment
 from plica.syntax.parser import Tokens
 from plica.units import UNITS
 
@@ -33,18 +35,36 @@ class Words:
     `after` is keyed by the index of the token before; -1 stands for the file's beginning.
     """
 
-    def __init__(self, document: Document, tokens: Tokens) -> None:
-        text = document.source.text
+    def __init__(self, text: str, tokens: Tokens, comments: Sequence[Comment]) -> None:
         self.kinds = tokens.kinds
         self.texts = [text[start:end] for start, end in zip(tokens.starts, tokens.ends, strict=True)]
+        self._marks = [index for index, kind in enumerate(tokens.kinds) if kind in _CLAUSES_OF_PLACES]
+        self._spaced = [
+            text
+            if kind in _NO_BLANK_BEFORE or before in _NO_BLANK_AFTER or (kind == "LPAR" and before == "NAME")
+            else " " + text
+            for text, kind, before in zip(self.texts, tokens.kinds, ["", *tokens.kinds], strict=False)
+        ]
         self.index_of = {start: index for index, start in enumerate(tokens.starts)}
-        self.after = _remarks(document, tokens)
+        self._place(text, tokens, comments)
+
+    def _place(self, text: str, tokens: Tokens, comments: Sequence[Comment]) -> None:
+        self.after = _remarks(text, tokens, comments)
         self._commented = sorted(self.after)
         self._source = text
         self._tokens = tokens
-        self._last_remark_ends = {
-            bisect_left(tokens.starts, comment.start) - 1: comment.end for comment in document.comments
-        }
+        self._last_remark_ends = {bisect_left(tokens.starts, comment.start) - 1: comment.end for comment in comments}
+
+    def moved(self, text: str, tokens: Tokens, comments: Sequence[Comment]) -> Words:
+        """The same words where they stand in another text, with the remarks between them there."""
+        found = copy(self)
+        found._place(text, tokens, comments)
+        return found
+
+    @property
+    def remarks(self) -> dict[int, list[tuple[str, bool]]]:
+        """The remarks by the token before, without what is said of blank lines."""
+        return {index: [(remark.text, remark.own_line) for remark in found] for index, found in self.after.items()}
 
     def __len__(self) -> int:
         return len(self.kinds)
@@ -84,23 +104,14 @@ class Words:
         """The tokens from `first` to before `end` on one line."""
         if end - first < 2:
             return self.texts[first] if end > first else ""
-        kinds, texts = self.kinds, self.texts
-        parts = [texts[first]]
-        before = kinds[first]
-        for index in range(first + 1, end):
-            kind = kinds[index]
-            if kind in _NO_BLANK_BEFORE or before in _NO_BLANK_AFTER or (kind == "LPAR" and before == "NAME"):
-                parts.append(texts[index])
-            else:
-                parts.append(" " + texts[index])
-            before = kind
-        return "".join(parts)
+        return self.texts[first] + "".join(self._spaced[first + 1 : end])
 
     def clauses(self, first: int, end: int) -> list[int]:
         """Where the parts of a fact begin that are set off; the first part's place is not among them."""
         kinds = self.kinds
-        marks = _CLAUSES_OF_PLACES if kinds[first] in _PLACED else _CLAUSES
-        return [index for index in range(first + 1, end) if kinds[index] in marks]
+        place = bisect_left(self._marks, first + 1)
+        found = self._marks[place : bisect_left(self._marks, end, place)]
+        return found if not found or kinds[first] in _PLACED else [index for index in found if kinds[index] in _CLAUSES]
 
     def breaks(self, first: int, end: int) -> list[int]:
         """The commas among some tokens after which a line may end: all but those between a vector's components."""
@@ -117,11 +128,10 @@ class Words:
         return found
 
 
-def _remarks(document: Document, tokens: Tokens) -> dict[int, list[Remark]]:
-    text = document.source.text
+def _remarks(text: str, tokens: Tokens, comments: Sequence[Comment]) -> dict[int, list[Remark]]:
     after: dict[int, list[Remark]] = {}
     end_of_last = 0
-    for comment in document.comments:
+    for comment in comments:
         index = bisect_left(tokens.starts, comment.start) - 1
         before = max(end_of_last, tokens.ends[index] if index >= 0 else 0)
         lines = text.count("\n", before, comment.start)

@@ -15,11 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.csgraph import dijkstra
 
-from plica.measure.tree import Singles, Tree, boxes_of, levels, meeting_leaves, touching, tree_over
+from plica.measure.lanes import Singles
+from plica.measure.tree import Tree, boxes_of, levels, meeting_leaves, touching
 from plica.mesh.model import Floats, Integers
-from plica.mesh.weld import edges_of
 
 # Leaves of the tree in a patch, as a power of two.
 _HALVINGS = 2
@@ -28,7 +27,6 @@ _LONGEST_PATH = 1.25
 # What single precision may add to a deviation, in units of its rounding.
 _ROUNDING = 16.0 * float(np.finfo(np.float32).eps)
 _SAFETY = 1.01
-_SOURCES = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,37 +136,6 @@ def patches_of(tree: Tree, rest: Floats, corners: Integers) -> Patches:
         second,
         longest,
     )
-
-
-def paths(rest: Floats, corners: Integers, longest: Floats) -> sparse.csr_array[np.float64]:
-    """The lengths of the shortest ways along edges, (p, p), up to the mean of the two ends' longest (p,) metres; others
-    are not stored."""
-    edges = edges_of(corners)
-    lengths = np.linalg.norm(rest[edges[:, 1]] - rest[edges[:, 0]], axis=1)
-    # An edge without length would read as no edge at all.
-    lengths = np.maximum(lengths, 1e-12 * lengths.max(initial=1.0))
-    graph = sparse.csr_array((lengths, (edges[:, 0], edges[:, 1])), shape=(len(rest), len(rest)))
-    order = _neighbours_together(rest)
-    rows, columns, values = [], [], []
-    for start in range(0, len(order), _SOURCES):
-        sources = order[start : start + _SOURCES]
-        limit = float(longest[sources].max())  # a way to a point with a longer one is found from there
-        low, high = rest[sources].min(axis=0) - limit, rest[sources].max(axis=0) + limit
-        local = np.flatnonzero(((rest >= low) & (rest <= high)).all(axis=1))
-        found = dijkstra(graph[local][:, local], directed=False, indices=np.searchsorted(local, sources), limit=limit)
-        row, column = np.nonzero(found <= 0.5 * (longest[sources, None] + longest[local]))
-        rows.append(sources[row])
-        columns.append(local[column])
-        values.append(found[row, column])
-    at = (np.concatenate(rows), np.concatenate(columns))
-    ways = sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
-    return sparse.csr_array(ways.maximum(ways.T))
-
-
-def _neighbours_together(rest: Floats) -> Integers:
-    """An order in which neighbours come close to each other."""
-    order: Integers = np.concatenate(list(tree_over(rest, np.zeros((len(rest), 3), np.int64)).leaves))
-    return order[np.sort(np.unique(order, return_index=True)[1])]
 
 
 def _near(grown: Singles, boxes: Singles) -> tuple[Integers, Integers]:

@@ -3,150 +3,147 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
-from plica.measure.distance import distances
+from plica.measure.apart import together
+from plica.measure.distance import distances, gaps
 from plica.measure.faces import Faces, faces_of, without
-from plica.measure.lanes import frame_pieces
-from plica.measure.model import Measured
-from plica.measure.tree import Tree, boxes_of, levels, meeting_between, touching, tree_over
+from plica.measure.lanes import Singles, frame_pieces, singles, turned
+from plica.measure.model import Worsts, joined, runs_of, starts_in
+from plica.measure.search import Search
+from plica.measure.tree import Tree, tree_over
 from plica.mesh.model import Floats, Integers, Mesh
 
-# Boxes grow by this much more than the distance sought, of their coordinates' size, for single precision.
-_ROUNDING = 8.0 * float(np.finfo(np.float32).eps)
+# What single precision may do to a distance, of the coordinates' size, and what it cannot hold at all, in metres.
+_ROUNDING = 16.0 * float(np.finfo(np.float32).eps)
+_TINY = 1e-18
 # For the rounding of sums and roots in double precision.
 _SLACK = 1.0 + 1e-9
-_NOWHERE = np.float32(-1e30)
-_AT_ONCE = 1 << 15
-
-
-class _Near(NamedTuple):
-    """A bound of the clearance in a frame, metres, and which triangles (t,) of either region may have it."""
-
-    bound: float
-    one: NDArray[np.bool_]
-    other: NDArray[np.bool_]
+# Triangles in a leaf, at the most.
+_LEAF = 4
+# Pairs that are worked on at once.
+_AT_ONCE = 1 << 12
 
 
 @dataclass(frozen=True, eq=False)
 class Clearance:
     """The smallest distance, in metres, between the triangles of two regions; 0 where they touch or cross.
 
-    Triangles of both regions count for the first alone, and triangles that share a welded point are not held against
-    each other, so that regions which border on each other are not always at 0. Beyond that nothing is left out: for
-    neighbours the figure is at most about the length of an edge along their border.
+    Triangles of both regions count for the first alone. Pairs that belong together (`plica.measure.apart`) are not held
+    against each other: those that share a welded point, and those whose ways to each other along the skin at rest are
+    short. Beyond that nothing is left out.
 
-    loose (n,): points of the first region's triangles that share no point with the second region.
+    together (n,): the pairs left out, i t + j for triangle i of the first and j of the t of the second, rising.
     """
 
     one: Faces
     other: Faces
     one_tree: Tree
     other_tree: Tree
-    loose: Integers
+    together: Integers
 
     @classmethod
-    def prepared(cls, mesh: Mesh, one: Floats, other: Floats, rest: Floats) -> Clearance:
-        """one and other (v,): the regions' weights; rest (v, 3). Raises ValueError where a region has no triangles."""
+    def prepared(cls, mesh: Mesh, one: Floats, other: Floats, rest: Floats, short: float = 0.0) -> Clearance:
+        """one and other (v,): the regions' weights; rest (v, 3); short: metres along the skin that triangles may be
+        from each other without counting. Raises ValueError where a region has no triangles."""
         first = faces_of(mesh, one)
         second = without(faces_of(mesh, other), first)
         if not len(first.corners) or not len(second.corners):
             raise ValueError("a clearance needs two regions with triangles of their own")
-        shared = np.isin(first.vertices, second.vertices)
-        loose = np.unique(first.corners[~shared[first.corners].any(axis=1)])
-        trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners) for part in (first, second)]
-        return cls(first, second, trees[0], trees[1], loose)
+        trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners, _LEAF) for part in (first, second)]
+        return cls(first, second, trees[0], trees[1], together(faces_of(mesh), first, second, rest, short))
 
-    def of(self, positions: Floats) -> Measured:
-        """The clearance in each frame of positions (frames, v, 3), at a vertex of the first region; infinite, at -1,
-        where every triangle shares a point with every other."""
-        values, vertices = np.full(len(positions), np.inf), np.full(len(positions), -1)
-        for piece in frame_pieces(len(positions)):
-            values[piece], vertices[piece] = self._piece(positions[piece])
-        return Measured(values, vertices)
+    def worst(self, positions: Floats, starts: Integers) -> Worsts:
+        """The least clearance of each run of frames of positions (frames, v, 3), at a vertex of the first region: of
+        several pairs as near in the first such frame, the first. starts (runs,): the runs' first frames.
 
-    def _piece(self, positions: Floats) -> tuple[Floats, Integers]:
-        middle = positions[:, self.one.vertices].mean(axis=(0, 1))
-        one, other = positions[:, self.one.vertices] - middle, positions[:, self.other.vertices] - middle
-        nears = [self._near(*places) for places in zip(one, other, strict=True)]
-        frame, first, second = self._candidates(one, other, nears)
-        bounds = np.array([near.bound for near in nears])
-        balls = (_balls(one[:, self.one.corners]), _balls(other[:, self.other.corners]))
-        values, vertices = np.full(len(positions), np.inf), np.full(len(positions), -1)
-        for start in range(0, len(frame), _AT_ONCE):
-            part = slice(start, start + _AT_ONCE)
-            at, i, j = frame[part], first[part], second[part]
-            apart = np.linalg.norm(balls[0][0][at, i] - balls[1][0][at, j], axis=1)
-            close = apart <= (bounds[at] + balls[0][1][at, i] + balls[1][1][at, j]) * _SLACK
-            at, i, j = at[close], i[close], j[close]
-            found = distances(one[at[:, None], self.one.corners[i]], other[at[:, None], self.other.corners[j]])
-            order = np.lexsort((j, i, found, at))
-            which, head = np.unique(at[order], return_index=True)
-            best = order[head]
-            closer = found[best] < values[which]
-            values[which[closer]] = found[best[closer]]
-            vertices[which[closer]] = self.one.corner_vertices[i[best[closer]], 0]
-        return values, vertices
-
-    def _near(self, one: Floats, other: Floats) -> _Near:
-        """What has to be looked at in a frame.
-
-        Some pair is no further apart than the nearest loose points are, `bound`. Of the nearest places of two triangles
-        each is within its triangle's longest edge of a corner, so a triangle whose corners are all further than the
-        bound and the longest edges of both from the other region's points has no part in it.
+        Infinite, at -1, where all pairs are left out; without a figure where places are not finite in single precision.
         """
-        apart = np.asarray(cKDTree(other).query(one)[0])
-        back = np.asarray(cKDTree(one).query(other)[0])
-        bound = float(np.min(apart[self.loose], initial=np.inf))
-        corners, others = self.one.corners, self.other.corners
-        own, theirs = _longest_edges(one[corners]), _longest_edges(other[others])
-        return _Near(
-            bound,
-            apart[corners].min(axis=1) <= (bound + own + theirs.max()) * _SLACK,
-            back[others].min(axis=1) <= (bound + theirs + own.max()) * _SLACK,
+        pieces = frame_pieces(len(positions))
+        return joined(
+            ((piece, self._piece(positions[piece], starts_in(piece, starts))) for piece in pieces), starts, -1.0
         )
 
-    def _candidates(self, one: Floats, other: Floats, nears: list[_Near]) -> tuple[Integers, Integers, Integers]:
-        """Frames and pairs of triangles whose boxes come as near as the bounds."""
-        places = [np.ascontiguousarray(part.transpose(2, 1, 0), dtype=np.float32) for part in (one, other)]
-        extent = max(float(np.abs(part).max()) for part in places)
-        bounds = np.array([near.bound for near in nears])
-        margin = (np.minimum(bounds, 16.0 * extent) + _ROUNDING * extent).astype(np.float32)
-        # A box grown by less than nothing meets none.
-        grown = np.where(np.stack([near.one for near in nears], axis=1), margin, _NOWHERE)
-        left = np.where(np.stack([near.other for near in nears], axis=1), np.float32(0.0), _NOWHERE)
-        leaves = (
-            boxes_of(places[0], self.one_tree.points) + grown[self.one_tree.leaves].max(axis=1),
-            boxes_of(places[1], self.other_tree.points) + left[self.other_tree.leaves].max(axis=1),
-        )
-        i, j = meeting_between(levels(leaves[0]), levels(leaves[1]))
-        first, second = _members(self.one_tree, self.other_tree, i, j)
-        corners, others = self.one.corner_vertices[first], self.other.corner_vertices[second]
-        kept = ~(corners[:, :, None] == others[:, None, :]).any(axis=(1, 2))
-        first, second = first[kept], second[kept]
-        boxes = (boxes_of(places[0], self.one.corners) + grown, boxes_of(places[1], self.other.corners) + left)
-        pair, frame = np.nonzero(touching(boxes[0], boxes[1], first, second))
-        return frame, first[pair], second[pair]
+    def _piece(self, positions: Floats, starts: Integers) -> Worsts:
+        origins = positions[:, self.one.vertices[0]]
+        one, other = (singles(positions, part.vertices, origins) for part in (self.one, self.other))
+        known = np.isfinite(one.extents) & np.isfinite(other.extents)
+        run, frames = runs_of(len(known), starts), np.flatnonzero(known)
+        found = Worsts(np.full(len(starts), np.inf), np.array(starts), np.full(len(starts), -1))
+        if len(frames):
+            error = _ROUNDING * float(np.maximum(one.extents, other.extents)[known].max()) + _TINY
+            places = [part.places if known.all() else part.places[:, :, known] for part in (one, other)]
+            search = Search(self, places, frames, run[frames], error)
+            with np.errstate(over="ignore"):
+                self._nearest(positions, *search.candidates(), search.frames, search.runs, found)
+        unknown = np.flatnonzero(~known)[::-1]
+        found.values[run[unknown]], found.vertices[run[unknown]] = np.nan, -1
+        found.frames[run[unknown]] = unknown
+        return found
 
+    def _nearest(
+        self,
+        positions: Floats,
+        i: Integers,
+        j: Integers,
+        lower: Singles,
+        frames: Integers,
+        runs: Integers,
+        found: Worsts,
+    ) -> None:
+        """Writes the smallest distance of each run of frames, of triangles i and j (n,), not below `lower` (n, m) in
+        `frames` (m,), which belong to `runs` (m,)."""
+        if not lower.size:
+            return
+        # The most promising pair of each run first: it rules most of the others out.
+        order = np.lexsort((lower.min(axis=0), runs))
+        which, head = np.unique(runs[order], return_index=True)
+        columns = order[head]
+        leading = lower[:, columns].argmin(axis=0)
+        bounds = np.full(len(found.values), np.inf)
+        bounds[which] = distances(*self._corners(positions, frames[columns], i[leading], j[leading])) * _SLACK
+        pair, column = np.nonzero(lower <= bounds[runs])
+        values = np.full(len(pair), np.inf)
+        for start in range(0, len(pair), _AT_ONCE):
+            part = np.arange(start, min(start + _AT_ONCE, len(pair)))
+            one, other = self._corners(positions, frames[column[part]], i[pair[part]], j[pair[part]])
+            near = gaps(one, other) <= bounds[runs[column[part]]]
+            values[part[near]] = distances(one[near], other[near])
+        order = np.lexsort((pair, frames[column], values, runs[column]))
+        which, head = np.unique(runs[column[order]], return_index=True)
+        best = order[head]
+        found.values[which], found.frames[which] = values[best], frames[column[best]]
+        found.vertices[which] = self.one.corner_vertices[i[pair[best]], 0]
 
-def _members(one: Tree, other: Tree, i: Integers, j: Integers) -> tuple[Integers, Integers]:
-    """All pairs of a triangle of leaf i of one tree and a triangle of leaf j of the other."""
-    a, b = np.divmod(np.arange(one.leaves.shape[1] * other.leaves.shape[1]), other.leaves.shape[1])
-    pair, slot = np.nonzero((a < one.counts[i][:, None]) & (b < other.counts[j][:, None]))
-    return one.leaves[i[pair], a[slot]], other.leaves[j[pair], b[slot]]
+    def _corners(self, positions: Floats, frame: Integers, i: Integers, j: Integers) -> tuple[Floats, Floats]:
+        """The corners (n, 3 corners, 3) of triangles i and j in frames (n,), the numbers of one coordinate side by
+        side."""
+        places = turned(positions)
+        one, other = places[:, self.one.corner_vertices[i].T, frame], places[:, self.other.corner_vertices[j].T, frame]
+        return one.transpose(2, 1, 0), other.transpose(2, 1, 0)
 
+    @cached_property
+    def marks(self) -> list[list[Integers]]:
+        """For each side and level of its tree a point of each box."""
+        found = []
+        for tree in (self.one_tree, self.other_tree):
+            marks = [tree.points[:, 0]]
+            while len(marks[0]) > 1:
+                marks.insert(0, marks[0][0::2])
+            found.append(marks)
+        return found
 
-def _longest_edges(corners: Floats) -> Floats:
-    """Metres (t,) for triangles (t, 3 corners, 3)."""
-    edges = corners - corners[:, [1, 2, 0]]
-    return np.asarray(np.sqrt((edges**2).sum(axis=2)).max(axis=1))
-
-
-def _balls(corners: Floats) -> tuple[Floats, Floats]:
-    """Middles (frames, t, 3) and radii (frames, t) of balls round triangles (frames, t, 3 corners, 3)."""
-    middles = corners.mean(axis=2)
-    return middles, np.linalg.norm(corners - middles[:, :, None], axis=3).max(axis=2)
+    @cached_property
+    def kept_together(self) -> list[Integers]:
+        """For each step down the trees the pairs of boxes that hold pairs of triangles left out, i k + j for k boxes
+        of the second, rising."""
+        i, j = np.divmod(self.together, len(self.other.corners))
+        first, second = self.one_tree.leaf_of[i], self.other_tree.leaf_of[j]
+        deepest = (self.one_tree.depth, self.other_tree.depth)
+        found = []
+        for step in range(max(deepest) + 1):
+            up = [depth - min(step, depth) for depth in deepest]
+            found.append(np.unique((first >> up[0] << min(step, deepest[1])) + (second >> up[1])))
+        return found

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from plica.measure.calm import Patches, patches_of, paths
+from plica.measure.calm import Patches, patches_of
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import frame_pieces
+from plica.measure.lanes import Singles, cross, dot, frame_pieces, turned
 from plica.measure.model import Measured
+from plica.measure.paths import paths
 from plica.measure.separating import meeting
 from plica.measure.tree import (
-    Singles,
     Tree,
     boxes_of,
     levels,
@@ -22,8 +22,9 @@ from plica.measure.tree import (
     tree_over,
 )
 from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.weld import edges_of
 
-_AT_ONCE = 1 << 16
+_AT_ONCE = 1 << 14
 # By how much of its diameter a leaf's box grows to find those near it.
 _NEAR = np.float32(0.05)
 
@@ -123,10 +124,12 @@ class Crossing:
         found = np.zeros(len(frame), bool)
         for start in range(0, len(frame), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
-            at = frame[part, None]
-            found[part] = meeting(
-                positions[at, self.faces.corners[one[part]]], positions[at, self.faces.corners[other[part]]]
+            # One coordinate's numbers side by side, as `meeting` wants them.
+            first, second = (
+                turned(positions)[:, self.faces.corners[which[part]].T, frame[part]].transpose(2, 1, 0)
+                for which in (one, other)
             )
+            found[part] = meeting(first, second)
         return frame[found], one[found], other[found]
 
     def _near_pairs(self, places: Singles) -> tuple[Integers, Integers]:
@@ -172,7 +175,7 @@ def _ways(tree: Tree, patches: Patches, places: Floats, corners: Integers) -> sp
     longest = np.full(len(places), np.inf)
     patch = np.repeat(patches.patch_of(np.arange(len(tree.leaves))), tree.points.shape[1])
     np.minimum.at(longest, tree.points.reshape(-1), patches.longest[patch])
-    return paths(places, corners, longest)
+    return paths(places, edges_of(corners), longest)
 
 
 def _listed(tree: Tree, first: Integers, second: Integers) -> tuple[Integers, Integers, Integers]:
@@ -225,18 +228,17 @@ def _reach(
 
 def _gap(a: Floats, b: Floats) -> Floats:
     """A lower bound of the distance of triangles (n, 3 corners, 3): the widest gap along a few directions."""
-    between = b.mean(axis=1) - a.mean(axis=1)
-    directions = [between]
-    for corners in (a, b):
-        edges = np.roll(corners, -1, axis=1) - corners
-        normal = np.cross(edges[:, 0], edges[:, 1])
-        directions += [normal, *(np.cross(normal, edges[:, edge]) for edge in range(3))]
+    one, other = (np.ascontiguousarray(corners.transpose(2, 1, 0)) for corners in (a, b))
+    directions = [other.sum(axis=1) - one.sum(axis=1)]
+    for corners in (one, other):
+        edges = corners[:, [1, 2, 0]] - corners
+        normal = cross(edges[:, 0], edges[:, 1])
+        directions += [normal, *(cross(normal, edges[:, edge]) for edge in range(3))]
     found = np.zeros(len(a))
     for direction in directions:
-        length = np.linalg.norm(direction, axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
-            unit = direction / length[:, None]
-        one, other = np.einsum("nci,ni->nc", a, unit), np.einsum("nci,ni->nc", b, unit)
-        gap = np.maximum(one.min(axis=1) - other.max(axis=1), other.min(axis=1) - one.max(axis=1))
+            unit = (direction / np.sqrt(dot(direction, direction)))[:, None]
+        mine, theirs = dot(unit, one), dot(unit, other)
+        gap = np.maximum(mine.min(axis=0) - theirs.max(axis=0), theirs.min(axis=0) - mine.max(axis=0))
         np.fmax(found, gap, out=found)
     return found

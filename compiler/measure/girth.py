@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import dot, frame_pieces, lanes
+from plica.measure.lanes import dot, frame_pieces, lanes, total
 from plica.measure.model import Measured
 from plica.mesh.model import Floats, Integers, Mesh
 
@@ -25,7 +26,7 @@ class Girth:
     and a curve's length falls exactly where the limb gets thinner.
 
     edges (n, 2): the ends of the edges that the curves' points lie on, shares (n,): how far along; segments (m, 2)
-    between points, stations (m,): the number of each segment's station; rest (stations,) metres.
+    between points, stations (m,): the number of each segment's station, rising; rest (stations,) metres.
     """
 
     vertices: Integers
@@ -70,8 +71,9 @@ class Girth:
             points = places[:, self.edges[:, 0]] * (1.0 - share) + places[:, self.edges[:, 1]] * share
             sides = points[:, self.segments[:, 1]] - points[:, self.segments[:, 0]]
             lengths = np.sqrt(dot(sides, sides))
-            for station in range(len(self.rest)):
-                found[piece, station] = lengths[self.stations == station].sum(axis=0)
+            bounds = np.searchsorted(self.stations, np.arange(len(self.rest) + 1))
+            for station, (start, stop) in enumerate(itertools.pairwise(bounds)):
+                found[piece, station] = total(lengths[start:stop])
         return found
 
     def relative(self, positions: Floats) -> Measured:

@@ -18,6 +18,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.measure.lanes import cross, dot
 from plica.mesh.model import Floats, Integers
 
 Mask = NDArray[np.bool_]
@@ -26,7 +27,7 @@ Mask = NDArray[np.bool_]
 _ROUNDING = 16.0 * float(np.finfo(np.float64).eps)
 # An area below this share of the longest edge's square gives no direction.
 _NO_AREA = 1e-12
-_AT_ONCE = 1 << 13
+_AT_ONCE = 1 << 12
 
 
 def meeting(a: Floats, b: Floats) -> Mask:
@@ -50,49 +51,49 @@ def _meeting(a: Floats, b: Floats) -> Mask:
 
 
 class _Pair:
-    """Pairs that no axis has separated yet; coordinates (3, n, 3 corners), from the first corner of a."""
+    """Pairs that no axis has separated yet; coordinates (3, 3 corners, n), from the first corner of a."""
 
     def __init__(self, a: Floats, b: Floats) -> None:
         origin = a[:, :1]
         self.rows: Integers = np.arange(len(a))
-        self.a = np.ascontiguousarray((a - origin).transpose(2, 0, 1))
-        self.b = np.ascontiguousarray((b - origin).transpose(2, 0, 1))
+        self.a = np.ascontiguousarray((a - origin).transpose(2, 1, 0))
+        self.b = np.ascontiguousarray((b - origin).transpose(2, 1, 0))
         # Rounding of coordinates far from the origin has happened before; here only differences are rounded.
-        self.size = np.maximum(np.abs(self.a).max(axis=(0, 2)), np.abs(self.b).max(axis=(0, 2)))
+        self.size = np.maximum(np.abs(self.a).max(axis=(0, 1)), np.abs(self.b).max(axis=(0, 1)))
 
     def still(self, stage: Callable[[_Pair], Mask]) -> _Pair:
         """Those that a stage's axes do not separate."""
-        apart = stage(self)
+        left = np.flatnonzero(~stage(self))
         kept = object.__new__(_Pair)
-        kept.rows, kept.size = self.rows[~apart], self.size[~apart]
-        kept.a, kept.b = self.a[:, ~apart], self.b[:, ~apart]
+        kept.rows, kept.size = self.rows[left], self.size[left]
+        kept.a, kept.b = self.a[:, :, left], self.b[:, :, left]
         return kept
 
     def edges(self, which: Floats) -> Floats:
-        """(3, n, 3 edges)."""
-        return np.asarray(which[:, :, [1, 2, 0]] - which)
+        """(3, 3 edges, n)."""
+        return np.asarray(which[:, [1, 2, 0]] - which)
 
     def apart(self, axis: Floats) -> Mask:
         """Which pairs an axis (3, n) keeps apart."""
-        one, other = (np.einsum("xn,xnc->nc", axis, corners) for corners in (self.a, self.b))
-        gap = np.maximum(one.min(axis=1) - other.max(axis=1), other.min(axis=1) - one.max(axis=1))
+        one, other = dot(axis[:, None], self.a), dot(axis[:, None], self.b)
+        gap = np.maximum(one.min(axis=0) - other.max(axis=0), other.min(axis=0) - one.max(axis=0))
         return np.asarray(gap > _ROUNDING * np.abs(axis).sum(axis=0) * self.size)
 
     def normals(self) -> tuple[Floats, Floats]:
         """A normal of each (3, n); of one without area, a direction square to its longest edge."""
         a, b = self.edges(self.a), self.edges(self.b)
         longest_a, longest_b = _longest(a), _longest(b)
-        normal_a, normal_b = np.cross(a[:, :, 0], a[:, :, 1], axis=0), np.cross(b[:, :, 0], b[:, :, 1], axis=0)
+        normal_a, normal_b = cross(a[:, 0], a[:, 1]), cross(b[:, 0], b[:, 1])
         flat_a, flat_b = _flat(normal_a, longest_a), _flat(normal_b, longest_b)
-        between = _between(longest_a, longest_b, self.b[:, :, 0])
-        own_a = np.where(flat_a, np.where(flat_b, between, np.cross(longest_a, normal_b, axis=0)), normal_a)
-        own_b = np.where(flat_b, np.where(flat_a, between, np.cross(longest_b, normal_a, axis=0)), normal_b)
+        between = _between(longest_a, longest_b, self.b[:, 0])
+        own_a = np.where(flat_a, np.where(flat_b, between, cross(longest_a, normal_b)), normal_a)
+        own_b = np.where(flat_b, np.where(flat_a, between, cross(longest_b, normal_a)), normal_b)
         return own_a, own_b
 
 
 def _along_boxes(pair: _Pair) -> Mask:
     one, other = pair.a, pair.b
-    gap = np.maximum(one.min(axis=2) - other.max(axis=2), other.min(axis=2) - one.max(axis=2)).max(axis=0)
+    gap = np.maximum(one.min(axis=1) - other.max(axis=1), other.min(axis=1) - one.max(axis=1)).max(axis=0)
     return np.asarray(gap > _ROUNDING * pair.size)
 
 
@@ -106,7 +107,7 @@ def _along_crossed_edges(pair: _Pair) -> Mask:
     apart = np.zeros(len(pair.rows), bool)
     for one in range(3):
         for other in range(3):
-            apart |= pair.apart(np.cross(a[:, :, one], b[:, :, other], axis=0))
+            apart |= pair.apart(cross(a[:, one], b[:, other]))
     return apart
 
 
@@ -116,27 +117,26 @@ def _within_planes(pair: _Pair) -> Mask:
     for normal, corners in zip(pair.normals(), (pair.a, pair.b), strict=True):
         edges = pair.edges(corners)
         for number in range(3):
-            apart |= pair.apart(np.cross(normal, edges[:, :, number], axis=0))
-            apart |= pair.apart(edges[:, :, number])
+            apart |= pair.apart(cross(normal, edges[:, number]))
+            apart |= pair.apart(edges[:, number])
     for one in range(3):
         for other in range(3):
-            between = pair.b[:, :, other] - pair.a[:, :, one]
-            apart |= pair.apart(between)
+            apart |= pair.apart(pair.b[:, other] - pair.a[:, one])
     return apart
 
 
 def _longest(edges: Floats) -> Floats:
-    which = np.einsum("xnc,xnc->nc", edges, edges).argmax(axis=1)
-    return np.asarray(np.take_along_axis(edges, which[None, :, None], 2)[:, :, 0])
+    which = dot(edges, edges).argmax(axis=0)
+    return np.asarray(np.take_along_axis(edges, which[None, None], 1)[:, 0])
 
 
 def _between(a: Floats, b: Floats, gap: Floats) -> Floats:
     """A direction square to two segments; where they are parallel or one is a point, to the plane through both."""
-    crossed = np.cross(a, b, axis=0)
-    longer = np.where((a**2).sum(axis=0) >= (b**2).sum(axis=0), a, b)
-    parallel = (crossed**2).sum(axis=0) <= (_NO_AREA * (longer**2).sum(axis=0)) ** 2
-    return np.where(parallel, np.cross(longer, gap, axis=0), crossed)
+    crossed, first, second = cross(a, b), dot(a, a), dot(b, b)
+    longer = np.where(first >= second, a, b)
+    parallel = dot(crossed, crossed) <= (_NO_AREA * np.maximum(first, second)) ** 2
+    return np.where(parallel, cross(longer, gap), crossed)
 
 
 def _flat(normal: Floats, longest: Floats) -> Mask:
-    return np.asarray((normal**2).sum(axis=0) <= (_NO_AREA * (longest**2).sum(axis=0)) ** 2)
+    return np.asarray(dot(normal, normal) <= (_NO_AREA * dot(longest, longest)) ** 2)

@@ -1,41 +1,48 @@
-"""How far each triangle of the skin is stretched and sheared."""
+"""How far each triangle of the skin is stretched, squeezed and sheared."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import dot, frame_pieces, lanes, row_pieces
-from plica.measure.model import Measured
+from plica.measure.lanes import cross, dot, frame_pieces, singles, turned
+from plica.measure.model import Worsts, joined, runs_of, starts_in
+from plica.measure.screen import GROUP, Screen
 from plica.mesh.model import Floats, Integers, Mesh
 
 # Reference triangles below this share of the mean area have no directions to measure.
 SMALLEST_AREA = 1e-9
+# Groups of triangles, each in one frame, that are worked out exactly at once.
+_AT_ONCE = 256
+# What turns the figures of `Stretched` so that the greatest is the worst.
+_SIGNS = (1.0, -1.0, 1.0)
 
 
 class Stretched(NamedTuple):
-    """The figures of a block, see `Stretch`; `largest` and `smallest` are singular values (frames,)."""
+    """The worst figures of runs of frames, see `Stretch`: the largest and the smallest singular value, the largest
+    shear."""
 
-    stretch: Measured
-    shear: Measured
-    largest: Floats
-    smallest: Floats
+    largest: Worsts
+    smallest: Worsts
+    shear: Worsts
 
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
     """The deformation of each triangle from its reference, which is the rest surface or the texture.
 
-    Each triangle maps its reference plane linearly into space, J (3, 2). With the singular values s1 >= s2 of
-    J (the roots of the eigenvalues of J^T J, the right Cauchy-Green tensor of continuum mechanics):
-    stretch = max(s1, 1 / s2) - 1, 0 for none: 0.3 is drawn to 1.3 or squeezed to 1 / 1.3 of its length;
-    shear = asin((s1^2 - s2^2) / (s1^2 + s2^2)), radians: the most that a right angle in the reference becomes off.
-    A triangle squeezed to a line has an infinite stretch.
+    Each triangle maps its reference plane linearly into space, J (3, 2). Its singular values s1 >= s2 are how many
+    times as long as in the reference a line on it can be: 1.3 is drawn longer by 30 %, 0.6 is squeezed by 40 %, 0 is
+    squeezed to nothing. They are the roots of the eigenvalues of J^T J, the right Cauchy-Green tensor of continuum
+    mechanics. Shear = asin((s1^2 - s2^2) / (s1^2 + s2^2)), radians: the most that a right angle in the reference
+    becomes off.
 
-    corners (t, 3): vertices of the mesh; scales (3, 3, t): what takes the squares of two edges to J^T J.
+    corners (t, 3) into `vertices` (n,) of the mesh; scales (3, t): for the edges a and b from the first corner to the
+    second and third, J = (scales[0] a, scales[2] b - scales[1] a), the reference's axes being along a and square to it.
     """
 
     vertices: Integers
@@ -47,18 +54,14 @@ class Stretch:
         """Against the rest surface; weights (v,) of the region, rest (v, 3)."""
         faces = faces_of(mesh, weights)
         one, other = _edges(rest[faces.corner_vertices])
-        length = np.linalg.norm(one, axis=1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            along = (one * other).sum(axis=1) / length
-        across = np.linalg.norm(np.cross(one, other), axis=1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            flat = np.stack([length, np.zeros_like(length), along, across / length])
-        return cls._referred(faces, flat)
+        return cls._referred(rest, faces, one, other, np.linalg.norm(np.cross(one, other), axis=1))
 
     @classmethod
     def on_texture(cls, mesh: Mesh, weights: Floats | None, rest: Floats, uv: str) -> Stretch:
         """Against the uv set named `uv`, scaled so that the region's areas in the texture and at rest add up
-        to the same: a stretch of 0 is the mean density. Raises KeyError for a uv set that the mesh does not have."""
+        to the same: a singular value of 1 is the mean density. Raises KeyError for a uv set that the mesh does not
+        have.
+        """
         faces = faces_of(mesh, weights)
         # Corners of the mesh itself: copies of a point have uvs of their own.
         one, other = _edges(mesh.uvs[uv][mesh.triangles[faces.numbers]])
@@ -66,87 +69,105 @@ class Stretch:
         areas = np.linalg.norm(np.cross(*_edges(rest[faces.corner_vertices])), axis=1)
         known = np.isfinite(uv_areas)
         total = uv_areas[known].sum()
-        scale = np.sqrt(areas[known].sum() / total) if total > 0.0 else 1.0
-        return cls._referred(faces, scale * np.stack([one[:, 0], one[:, 1], other[:, 0], other[:, 1]]))
+        square = areas[known].sum() / total if total > 0.0 else 1.0
+        return cls._referred(rest, faces, np.sqrt(square) * one, np.sqrt(square) * other, square * uv_areas)
 
     @classmethod
-    def _referred(cls, faces: Faces, flat: Floats) -> Stretch:
-        """flat (4, t): two edges of each triangle in the reference plane."""
-        a, b, c, d = flat
-        area = a * d - b * c
-        mean = np.abs(area[np.isfinite(area)]).mean() if np.isfinite(area).any() else 0.0
+    def _referred(cls, rest: Floats, faces: Faces, one: Floats, other: Floats, doubled: Floats) -> Stretch:
+        """Two edges (t, 2 or 3) of each triangle in the reference, and twice its area there (t,)."""
+        mean = doubled[np.isfinite(doubled)].mean() if np.isfinite(doubled).any() else 0.0
         with np.errstate(invalid="ignore"):
-            kept = np.abs(area) > SMALLEST_AREA * mean
-        a, b, c, d = flat[:, kept]
-        # J = E [[a, c], [b, d]]^-1 for the edges E (3, 2), so J^T J = D^-T (E^T E) D^-1.
-        square = (a * d - b * c) ** 2
-        scales = np.stack(
-            [
-                np.stack([d * d, -2.0 * b * d, b * b]),
-                np.stack([-c * d, a * d + b * c, -a * b]),
-                np.stack([c * c, -2.0 * a * c, a * a]),
-            ]
-        )
-        used, corners = np.unique(faces.corners[kept], return_inverse=True)
-        return cls(faces.vertices[used], corners.reshape(-1, 3), scales / square)
+            kept = np.isfinite(doubled) & (doubled > SMALLEST_AREA * mean)
+        one, other, doubled = one[kept], other[kept], doubled[kept]
+        length = np.sqrt((one**2).sum(axis=1))
+        along = (one * other).sum(axis=1) / length
+        scales = np.stack([1.0 / length, along / doubled, length / doubled])
+        corners = faces.corner_vertices[kept]
+        if 2 * len(faces.vertices) > len(rest):
+            return cls(np.arange(len(rest)), corners, scales)  # taking all is quicker than choosing
+        used, corners = np.unique(corners, return_inverse=True)
+        return cls(used, corners.reshape(-1, 3), scales)
 
-    def of(self, positions: Floats) -> Stretched:
-        """The worst of each frame over the region, positions (frames, v, 3); vertices are corners of that triangle."""
-        frames = len(positions)
-        highest, lowest, shear = np.full(frames, 1.0), np.full(frames, 1.0), np.zeros(frames)
-        at = np.zeros((3, frames), np.int64)
-        if len(self.corners):
-            for piece in frame_pieces(frames):
-                highest[piece], lowest[piece], shear[piece], at[:, piece] = self._worst(positions[piece])
-        with np.errstate(divide="ignore"):
-            inverse = 1.0 / np.sqrt(lowest)
-        largest = np.sqrt(highest)
-        where = np.where(largest >= inverse, at[0], at[1])
-        return Stretched(
-            Measured(np.maximum(largest, inverse) - 1.0, self._corner(where)),
-            Measured(np.arcsin(np.minimum(shear, 1.0)), self._corner(at[2])),
-            largest,
-            np.sqrt(lowest),
-        )
+    def worst(self, positions: Floats, starts: Integers) -> Stretched:
+        """The worst over the region and each run of frames of positions (frames, v, 3); starts (runs,): the runs' first
+        frames. Vertices are the first corners of those triangles, of several as bad in the first frame the first
+        triangle's.
 
-    def each(self, positions: Floats) -> tuple[Floats, Floats]:
-        """Singular values s1 and s2 (frames, t) of every triangle, in the order of `corners`."""
-        mean, half = self._tensor(lanes(positions, self.vertices), slice(None))
-        return np.sqrt(mean + half).T, np.sqrt(np.maximum(mean - half, 0.0)).T
-
-    def _corner(self, triangles: Integers) -> Integers:
+        Without triangles nothing is stretched, at vertex -1; a frame with places that are not finite in single
+        precision has no figure.
+        """
         if not len(self.corners):
-            return np.full(len(triangles), -1)
-        return np.asarray(self.vertices[self.corners[triangles, 0]])
+            values, nowhere = np.ones(len(starts)), np.full(len(starts), -1)
+            same = Worsts(values, starts, nowhere)
+            return Stretched(same, same, Worsts(0.0 * values, starts, nowhere))
+        pieces = list(frame_pieces(len(positions)))
+        found = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
+        kinds = zip(*found, strict=True)
+        return Stretched(
+            *(joined(zip(pieces, kind, strict=True), starts, sign) for kind, sign in zip(kinds, _SIGNS, strict=True))
+        )
 
-    def _worst(self, positions: Floats) -> tuple[Floats, Floats, Floats, Integers]:
-        places = lanes(positions, self.vertices)
-        frames = places.shape[2]
-        figures = np.stack([np.full(frames, -np.inf)] * 3)
-        at = np.zeros((3, frames), np.int64)
-        for rows in row_pieces(len(self.corners), frames):
-            mean, half = self._tensor(places, rows)
-            with np.errstate(invalid="ignore"):
-                skew = np.where(mean > 0.0, half / mean, 0.0)
-            for number, values in enumerate((mean + half, half - mean, skew)):
-                best = values.argmax(axis=0)
-                value = np.take_along_axis(values, best[None], 0)[0]
-                better = value > figures[number]
-                figures[number] = np.where(better, value, figures[number])
-                at[number] = np.where(better, best + rows.start, at[number])
-        return figures[0], np.maximum(-figures[1], 0.0), figures[2], at
+    def each(self, positions: Floats) -> tuple[Floats, Floats, Floats]:
+        """s1, s2 and the sine of the shear of every triangle (t,), in the order of `corners`, at positions (v, 3)."""
+        rows = np.arange(len(self.corners))[:, None]
+        largest, smallest, skew = self._figures(positions[None], rows, np.zeros_like(rows))
+        return largest[:, 0], -smallest[:, 0], skew[:, 0]
 
-    def _tensor(self, places: Floats, rows: slice) -> tuple[Floats, Floats]:
-        """The mean of the eigenvalues of J^T J and half their difference, (t, frames)."""
-        a, b, c = (places[:, self.corners[rows, corner]] for corner in range(3))
-        b -= a
-        c -= a
-        squares = (dot(b, b), dot(b, c), dot(c, c))
-        scales = self.scales[:, :, rows, None]
-        first, mixed, second = (row[0] * squares[0] + row[1] * squares[1] + row[2] * squares[2] for row in scales)
-        mean = 0.5 * (first + second)
-        first -= second
-        return mean, np.hypot(0.5 * first, mixed)
+    @cached_property
+    def _screen(self) -> Screen:
+        return Screen(len(self.vertices), self.corners, self.scales)
+
+    def _piece(self, positions: Floats, starts: Integers) -> Stretched:
+        near = singles(positions, self.vertices, positions[:, self.vertices[0]])
+        known = np.isfinite(near.extents)
+        group, frame = np.nonzero(self._screen.suspects(near, starts) & known)
+        worst, triangle = np.empty((3, len(group))), np.empty((3, len(group)), np.int64)
+        for start in range(0, len(group), _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            rows = np.minimum(group[part, None] * GROUP + np.arange(GROUP), len(self.corners) - 1)
+            size, smaller, skew = self._figures(positions, rows, frame[part, None])
+            for kind, figures in enumerate((size, smaller, np.arcsin(np.minimum(skew, 1.0)))):
+                best = figures.argmax(axis=1)[:, None]
+                worst[kind, part] = np.take_along_axis(figures, best, 1)[:, 0]
+                triangle[kind, part] = np.take_along_axis(rows, best, 1)[:, 0]
+        unknown = np.flatnonzero(~known)
+        run = runs_of(len(known), starts)
+        found = []
+        for values, rows, sign in zip(worst, triangle, _SIGNS, strict=True):
+            order = np.lexsort((rows, frame, -values))
+            order = order[np.argsort(run[frame[order]], kind="stable")]
+            which, head = np.unique(run[frame[order]], return_index=True)
+            heads = order[head]
+            worsts = Worsts(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
+            worsts.values[which], worsts.frames[which] = sign * values[heads], frame[heads]
+            worsts.vertices[which] = self.vertices[self.corners[rows[heads], 0]]
+            found.append(_without(worsts, unknown, run))
+        return Stretched(*found)
+
+    def _figures(self, positions: Floats, rows: Integers, frames: Integers) -> tuple[Floats, Floats, Floats]:
+        """s1, -s2 and the sine of the shear of triangles `rows` (n, m) in `frames` (n, 1), the largest being the
+        worst."""
+        places = turned(positions)
+        a, b, c = (places[:, self.vertices[self.corners[rows, corner]], frames] for corner in range(3))
+        along, mixed, across = self.scales[:, rows]
+        u = along * (b - a)
+        v = across * (c - a) - mixed * (b - a)
+        first, second, beside = dot(u, u), dot(v, v), dot(u, v)
+        mean, half = 0.5 * (first + second), np.sqrt((0.5 * (first - second)) ** 2 + beside**2)
+        normal = cross(u, v)
+        size = np.sqrt(mean + half)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            smaller = np.where(size > 0.0, np.sqrt(dot(normal, normal)) / size, 0.0)
+            skew = np.where(mean > 0.0, half / mean, 0.0)
+        return size, -smaller, skew
+
+
+def _without(worsts: Worsts, unknown: Integers, runs: Integers) -> Worsts:
+    """Without a figure for the runs of frames that have none, `unknown` (n,), rising; runs (frames,)."""
+    values, frames, vertices = worsts.values.copy(), worsts.frames.copy(), worsts.vertices.copy()
+    values[runs[unknown]], vertices[runs[unknown]] = np.nan, -1
+    frames[runs[unknown[::-1]]] = unknown[::-1]
+    return Worsts(values, frames, vertices)
 
 
 def _edges(corners: Floats) -> tuple[Floats, Floats]:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.measure.lanes import Singles
 from plica.mesh.model import Floats, Integers
 
-Singles = NDArray[np.float32]
-
-# Triangles in a leaf, at the most.
 LEAF = 8
+"""Triangles in a leaf, at the most, unless others are asked for."""
 # Pairs of boxes tested at once.
-_AT_ONCE = 1 << 12
+_AT_ONCE = 1 << 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,11 +33,20 @@ class Tree:
         """Halvings from the root to the leaves."""
         return len(self.leaves).bit_length() - 1
 
+    @cached_property
+    def leaf_of(self) -> Integers:
+        """The leaf of each triangle (t,)."""
+        found = np.empty(int(self.counts.sum()), np.int64)
+        held = np.arange(self.leaves.shape[1]) < self.counts[:, None]
+        found[self.leaves[held]] = np.nonzero(held)[0]
+        return found
 
-def tree_over(middles: Floats, corners: Integers) -> Tree:
-    """A tree by halving the triangles' middles (t, 3) along the longest side of their box; corners (t, 3), t > 0."""
+
+def tree_over(middles: Floats, corners: Integers, most: int = LEAF) -> Tree:
+    """A tree by halving the triangles' middles (t, 3) along the longest side of their box; corners (t, 3), t > 0;
+    `most` triangles to a leaf."""
     count = len(middles)
-    depth = max(0, int(np.ceil(np.log2(count / LEAF))))
+    depth = max(0, int(np.ceil(np.log2(count / most))))
     order = np.arange(count)
     bounds = np.array([0, count])
     for _ in range(depth):
@@ -56,8 +65,8 @@ def tree_over(middles: Floats, corners: Integers) -> Tree:
     repeats[:, 1:] = points[:, 1:] == points[:, :-1]
     points = np.where(repeats, points[:, :1], points)
     points = np.sort(points, axis=1)[:, ::-1]
-    most = int((~repeats).sum(axis=1).max())
-    return Tree(leaves, counts, np.ascontiguousarray(points[:, :most]))
+    width = int((~repeats).sum(axis=1).max())
+    return Tree(leaves, counts, np.ascontiguousarray(points[:, :width]))
 
 
 def boxes_of(places: Singles, members: Integers) -> Singles:
@@ -112,15 +121,23 @@ def meeting_leaves(boxes: list[Singles]) -> tuple[Integers, Integers]:
     return i[i != j], j[i != j]
 
 
-def meeting_between(one: list[Singles], other: list[Singles]) -> tuple[Integers, Integers]:
-    """Pairs of a leaf of one tree and a leaf of another, whose boxes meet in any frame."""
-    i = j = np.zeros(1, np.int64)
-    for step in range(max(len(one), len(other))):
-        first, second = one[min(step, len(one) - 1)], other[min(step, len(other) - 1)]
-        if 0 < step < len(one):
-            i, j = np.concatenate([2 * i, 2 * i + 1]), np.concatenate([j, j])
-        if 0 < step < len(other):
-            i, j = np.concatenate([i, i]), np.concatenate([2 * j, 2 * j + 1])
-        kept = touching(first, second, i, j).any(axis=1)
-        i, j = i[kept], j[kept]
-    return i, j
+def members_between(one: Tree, other: Tree, i: Integers, j: Integers) -> tuple[Integers, Integers]:
+    """All pairs of a triangle of leaf i of one tree and a triangle of leaf j of the other."""
+    a, b = np.divmod(np.arange(one.leaves.shape[1] * other.leaves.shape[1]), other.leaves.shape[1])
+    pair, slot = np.nonzero((a < one.counts[i][:, None]) & (b < other.counts[j][:, None]))
+    return one.leaves[i[pair], a[slot]], other.leaves[j[pair], b[slot]]
+
+
+def box_distances(one: Singles, other: Singles, first: Integers, second: Integers) -> Singles:
+    """The distances of boxes, (n, frames): first and second (n,) are numbers of boxes in one and other."""
+    total = np.zeros((len(first), one.shape[2]), np.float32)
+    for axis in range(3):
+        # Of the two ways to be beside each other along an axis one at most is a gap.
+        gap = np.minimum(
+            one[axis][first] + other[axis + 3][second],
+            one[axis + 3][first] + other[axis][second],
+        )
+        np.minimum(gap, np.float32(0.0), out=gap)
+        gap *= gap
+        total += gap
+    return np.sqrt(total, out=total)

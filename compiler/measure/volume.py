@@ -8,9 +8,12 @@ import numpy as np
 from scipy import sparse
 
 from plica.measure.faces import faces_of, loops_of, open_edges
-from plica.measure.lanes import cross, dot, frame_pieces, lanes, row_pieces
+from plica.measure.lanes import cross, dot, frame_pieces, lanes, total
 from plica.measure.model import Measured
 from plica.mesh.model import Floats, Integers, Mesh
+
+# Triangles that are worked on at once.
+_ROWS = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,12 +60,12 @@ class Volume:
         return Measured(change, np.full(len(positions), -1))
 
     def _of_lanes(self, places: Floats) -> Floats:
-        # Numbers near the region's middle keep their digits when it stands far from the origin.
-        places = places - places.mean(axis=1, keepdims=True)
+        # Numbers near the region keep their digits when it stands far from the origin.
+        places -= places[:, :1].copy()
         middles = [np.asarray(self.loops @ axis) for axis in places]
         places = np.concatenate([places, np.stack(middles)], axis=1)
-        total = np.zeros(places.shape[2])
-        for rows in row_pieces(len(self.corners), places.shape[2]):
-            a, b, c = (places[:, self.corners[rows, corner]] for corner in range(3))
-            total += dot(a, cross(b, c)).sum(axis=0)
-        return total / 6.0
+        sums = []
+        for start in range(0, len(self.corners), _ROWS):
+            a, b, c = (places[:, self.corners[start : start + _ROWS, corner]] for corner in range(3))
+            sums.append(total(dot(a, cross(b, c))))
+        return total(np.stack(sums)) / 6.0

@@ -114,7 +114,14 @@ class _Attaching:
         """Everything computed."""
         self.step("weighing regions")
         regions = region_weights(
-            self.rig, self.mesh, self.sides, self._bytes, self.found, self._region_span, self.remembering.region
+            self.rig,
+            self.mesh,
+            self.sides,
+            self._bytes,
+            self.found,
+            self._region_span,
+            self.remembering.region,
+            None if self.symmetry is None else self.symmetry.partners,
         )
         groups = self._groups()
         for number, shapes in enumerate(groups):

@@ -33,7 +33,10 @@ class Motion:
 
 
 class Block(NamedTuple):
-    """Some frames: the number of the first, and positions (frames, v, 3) in metres of model space."""
+    """Some frames: the number of the first, and positions (frames, v, 3) in metres of model space.
+
+    In memory the frames of one vertex lie side by side, so that measures go along them without turning anything round.
+    """
 
     start: int
     positions: Floats
@@ -78,12 +81,14 @@ class Deformer:
         """
         frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).strengths.shape[0]
         size = max(1, block_bytes // max(1, 24 * self.mesh.vertex_count))
+        if size > _FRAMES:
+            size -= size % _FRAMES  # a few frames left over would take nearly as long as many
         for start, stop in cut(frames, size):
-            found = np.empty((stop - start, self.mesh.vertex_count, 3))
+            found = np.empty((3, self.mesh.vertex_count, stop - start))
             for first, last in cut(stop - start, _FRAMES):
                 part = slice(start + first, start + last)
-                self._fill(self._part(moving, part), method, found[first:last])
-            yield Block(start, found)
+                self._fill(self._part(moving, part), method, found[:, :, first:last])
+            yield Block(start, found.transpose(2, 1, 0))
 
     def offsets(self, strengths: Floats) -> Floats:
         """What the shapes add to the neutral mesh, (frames, v, 3) metres, at strengths (frames, shapes)."""
@@ -106,7 +111,7 @@ class Deformer:
     def _fill(self, motion: Motion, method: Method, found: Floats) -> None:
         amounts = self._amounts(motion.strengths)
         blend = self.skinning.blend(motion.skins, method)
-        for piece in self._pieces(method, len(found)):
+        for piece in self._pieces(method, found.shape[2]):
             places = self.mesh.positions[piece.start : piece.stop]
             _deform(places, piece, amounts, blend, found[:, piece.start : piece.stop])
 
@@ -146,7 +151,7 @@ def stacked(columns: Sequence[Offsets], vertices: int) -> Sparse:
 
 
 def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, found: Floats) -> None:
-    """Writes some vertices' positions, (frames, vertices, 3)."""
+    """Writes some vertices' positions, (3, vertices, frames)."""
     if piece.offsets is None:
         x, y, z = places.T[:, :, np.newaxis]
     else:
@@ -161,8 +166,7 @@ def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, found:
         c *= z
         moved += a
         moved += b
-        moved += c
-        found[:, :, axis] = moved.T
+        np.add(moved, c, out=found[axis])
 
 
 def _followed(rig: Rig, shapes: Sequence[str], strengths: Sequence[str]) -> list[int | None]:

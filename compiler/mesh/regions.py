@@ -6,6 +6,8 @@ or sets of such regions, belongs to that side already and is not cut at the seam
 that reach over the middle stay, and with those of the right arm they add up to what both cover. All else is
 multiplied by the side's weight (`plica.mesh.split`), so left and right add up to the whole.
 
+What is painted or stored for both sides and lies on one of them alone counts as its mirror image on the other too.
+
 Sets take the greatest weight (union), the least (intersection), or the first times 1 less the greatest of the
 others (difference). Inside a set of one side, regions of that side count whole and the set is split once, at
 the end; if each were split first, the difference of two regions would not be 0 on the seam where both cover
@@ -16,7 +18,7 @@ All is worked out for welded points, so the copies that importers make of a vert
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from graphlib import TopologicalSorter
@@ -26,7 +28,7 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.feather import feathered, has_edge
-from plica.mesh.model import Floats, Mesh
+from plica.mesh.model import Floats, Integers, Mesh
 from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
 from plica.mesh.split import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
@@ -67,21 +69,31 @@ def region_weights(
     found: Diagnostics,
     span_of: SpanOf = lambda region: None,
     recall: Recall = lambda region, compute: compute(),
+    partners: Integers | None = None,
 ) -> Mapping[str, Floats]:
     """The weight (v,), 0 to 1, of each region of the rig on each vertex, by name, in the order of the rig.
 
     `sides` are the weights of the sides (`split.side_weights`), None without a mirror plane; `read` gives the
     bytes of the files that regions name. What cannot be found is reported and weighs 0 everywhere. `recall` may give
-    what an earlier run computed for the same region.
+    what an earlier run computed for the same region. `partners` (p,): the point that mirrors each welded point, -1 for
+    none; without them nothing is mirrored.
     """
-    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found), recall).weights()
+    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found), recall, partners).weights()
 
 
 class _Weigher:
     """Regions in the order in which they need each other."""
 
-    def __init__(self, rig: Rig, mesh: Mesh, sides: SideWeights | None, sources: Sources, recall: Recall) -> None:
-        self._recall = recall
+    def __init__(
+        self,
+        rig: Rig,
+        mesh: Mesh,
+        sides: SideWeights | None,
+        sources: Sources,
+        recall: Recall,
+        partners: Integers | None,
+    ) -> None:
+        self._recall, self._partners = recall, partners
         self._regions = {region.name: region for region in rig.regions}
         self._mesh, self._sides, self._sources = mesh, sides, sources
         self._found, self._span_of = sources.found, sources.span_of
@@ -136,7 +148,21 @@ class _Weigher:
         else:
             assert isinstance(source, Stored)
             values = self._sources.stored(region, source)
-        return values, np.zeros_like(values)
+        return self._with_mirror_image(region, values), np.zeros_like(values)
+
+    def _with_mirror_image(self, region: Region, values: Floats) -> Floats:
+        """What covers the other side alone, and its mirror image where both sides share it; else as it is."""
+        partners, sides = self._partners, self._sides
+        if partners is None or sides is None or other_side(self._regions.values(), region) is None:
+            return values
+        own = per_point(self._mesh.points, sides.of(region.side)) == 1.0
+        if values[own].any() or not values.any():
+            return values
+        image = np.where(partners >= 0, values[partners], 0.0)
+        if not image[own].any():
+            return values
+        self._found.add("region-mirrored", self._span_of(region), region=region.declared, side=region.side)
+        return np.maximum(values, image)
 
     def _set(self, region: Region, source: RegionSet) -> tuple[Floats, Floats]:
         parts, one_sided = [], []
@@ -158,6 +184,20 @@ class _Weigher:
         if not cover.own.any():
             return np.asarray(side * cover.whole)
         return np.clip(cover.own + side * (cover.whole - cover.own), 0.0, 1.0)
+
+
+def other_side(regions: Iterable[Region], region: Region) -> Region | None:
+    """The region of the other side that was declared together with this one, of the same source."""
+    if region.side == "none":
+        return None
+    return next(
+        (
+            one
+            for one in regions
+            if one.declared == region.declared and one.side not in (region.side, "none") and one.source == region.source
+        ),
+        None,
+    )
 
 
 def combined(source: RegionSet, parts: list[Floats]) -> Floats:

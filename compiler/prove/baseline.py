@@ -51,9 +51,19 @@ def read(text: bytes) -> Mapping[str, float]:
 
 def is_worse(result: Result, accepted: float) -> bool:
     """Whether a figure is worse than the accepted one by more than rounding."""
+    return _worsening(result, accepted) > 0.0
+
+
+def is_better(result: Result, accepted: float) -> bool:
+    """Whether a figure is better than the accepted one by more than rounding."""
+    return _worsening(result, accepted) < 0.0
+
+
+def _worsening(result: Result, accepted: float) -> float:
+    """By how much a figure is worse than the accepted one, less than 0 where it is better; 0 for rounding."""
     if result.worst is None:
-        return False
+        return 0.0
     apart = result.worst - accepted
-    if result.expectation.kind in LEAST_IS_WORST:
-        apart = -apart
-    return apart > SAME * abs(accepted) + _SMALL
+    if abs(apart) <= SAME * abs(accepted) + _SMALL:
+        return 0.0
+    return -apart if result.expectation.kind in LEAST_IS_WORST else apart

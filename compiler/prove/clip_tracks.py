@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import Array, Poses
 from plica.evaluate.retarget import poses_from_clip
 from plica.prove.sweeps import Track
 from plica.readers.clip import Clip
@@ -15,10 +16,23 @@ from plica.source import Span
 def tracks_of(
     rig: Rig, clips: Sequence[Clip], shown: str, found: Diagnostics, span: Span | None = None
 ) -> tuple[Track, ...]:
-    """A track for each clip of a file, at its own rate; `shown` is what the user calls the file."""
+    """A track for each clip of a file, at its own rate; `shown` is what the user calls the file.
+
+    A clip can be looked at between its frames where its format says what happens there: glTF 2.0 does (Appendix C), BVH
+    does not.
+    """
     made = []
     for clip in clips:
         if len(clip.times):
             name = f"clip {shown}" if len(clips) == 1 else f"clip {shown}: {clip.name}"
-            made.append(Track(name, "clip", clip.times, poses_from_clip(rig, clip, found, span)))
+            poses = poses_from_clip(rig, clip, found, span)
+            made.append(Track(name, "clip", clip.times, poses, _between(rig, clip)))
     return tuple(made)
+
+
+def _between(rig: Rig, clip: Clip) -> Callable[[Array], Poses] | None:
+    between = clip.between
+    if between is None:
+        return None
+    # What does not fit was told of once, for the whole clip.
+    return lambda places: poses_from_clip(rig, between(places), Diagnostics())

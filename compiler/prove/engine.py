@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,92 +11,111 @@ import numpy as np
 from plica.evaluate.poses import rest_poses
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer, Motion
+from plica.mesh.region_sources import Read
+from plica.prove.crew import Hire, LocalCrew
+from plica.prove.folds import Folds
 from plica.prove.gauges import Skin
+from plica.prove.kept import KeptFigures
 from plica.prove.results import Result, WorstPlace, judged, not_measured
-from plica.prove.skin_runs import BLOCK_BYTES, SkinRuns
+from plica.prove.skin_runs import Done, SkinRuns, Tally, Tell
 from plica.prove.static import moved, partition, uneven_shapes
+from plica.prove.store import Store
 from plica.prove.strengths import Strengths
 from plica.prove.sweeps import GEOMETRIC, Sweeper, Track
+from plica.prove.units import BLOCK_BYTES, material_of
 from plica.rig.model import Expectation, Rig
 
 NO_MESH: Final = "there is no mesh"
-UNSUPPORTED: Final = "masks are measured when the folds are built"
-
-Tell = Callable[[str, int, int], None]
-"""Called with what is being measured, how many frames are done, and how many there are."""
 
 
 @dataclass(frozen=True, eq=False)
 class Subject:
     """What is proven: a rig, its mesh (None: only strengths are measured), and clips.
 
-    clips: tracks by the file that `over clip` names; extra: tracks that every expectation goes over as well.
+    clips: tracks by the file that `over clip` names; poses: tracks by the pose that `over pose` names; extra: tracks
+    that every expectation goes over as well; read: gives the files that the spec names, for masks.
     """
 
     rig: Rig
     attached: Attached | None = None
     clips: Mapping[str, Sequence[Track]] | None = None
     extra: Sequence[Track] = ()
+    poses: Mapping[str, Track] | None = None
+    read: Read | None = None
 
 
 class Prover:
     """Measures the expectations of one rig, those over the same poses together."""
 
-    def __init__(self, subject: Subject, block_bytes: int = BLOCK_BYTES) -> None:
-        """Raises ValueError where the rig refers to something that it does not have."""
+    def __init__(
+        self, subject: Subject, block_bytes: int = BLOCK_BYTES, hire: Hire = LocalCrew, store: Store | None = None
+    ) -> None:
+        """`hire` makes the crew that measures the skin, `store` is the cache, None for none.
+
+        Raises ValueError where the rig refers to something that it does not have."""
         self._rig, self._attached = subject.rig, subject.attached
-        self._sweeper = Sweeper(subject.rig, subject.clips, subject.extra)
+        self._sweeper = Sweeper(subject.rig, subject.clips, subject.extra, poses=subject.poses)
         self._strengths = Strengths(subject.rig, self._sweeper)
         self._deformer: Deformer | None = None
+        self._folds = Folds(subject.rig, subject.attached, subject.read) if subject.attached is not None else None
         self._runs: SkinRuns | None = None
+        self._hire, self._store = hire, store
         if subject.attached is not None:
             attached = subject.attached
             self._deformer = Deformer(attached.mesh, subject.rig, attached.shapes)
             bare = Deformer(attached.mesh, subject.rig, {})
             rest = next(bare.positions(rest_poses(subject.rig))).positions[0]
+            self._material = material_of(subject.rig, attached, rest, block_bytes)
             skin = Skin(subject.rig, attached.mesh, attached.regions, rest)
-            self._runs = SkinRuns(skin, self._deformer, block_bytes)
+            self._runs = SkinRuns(skin, self._deformer, KeptFigures(store, self._material), block_bytes)
 
-    def results(self, tell: Tell = lambda what, done, whole: None) -> Iterator[Result]:
-        """A result for each expectation, as they come; `Result.index` tells their order in the rig."""
-        groups: dict[tuple[str, ...], list[tuple[int, Expectation]]] = {}
-        tracks: dict[tuple[str, ...], list[Track]] = {}
+    @property
+    def tally(self) -> Tally:
+        """How many figures of the skin were taken from the cache, and how many were measured, up to now."""
+        return self._runs.tally if self._runs is not None else Tally(0, 0)
+
+    @property
+    def unswept(self) -> Mapping[int, tuple[str, ...]]:
+        """Strengths that an expectation, by its number, would go over and cannot, because they read a gap."""
+        names = self._sweeper.unswept
+        found = {}
+        for index, expectation in enumerate(self._rig.expectations):
+            if names and expectation.kind in GEOMETRIC and self._sweeper.goes_over_everything(expectation):
+                found[index] = names
+        return found
+
+    def results(self, tell: Tell = lambda done: None) -> Iterator[Result]:
+        """A result for each expectation, as they come; `Result.index` tells their order in the rig.
+
+        Raises LostWorkersError where those who measure went away.
+        """
+        of_skin: list[tuple[int, Expectation]] = []
         for index, expectation in enumerate(self._rig.expectations):
             if expectation.kind not in GEOMETRIC:
-                tell(expectation.kind, 0, 0)
+                tell(Done(expectation.kind, 0, 0, 0))
                 yield self._of_strengths(index, expectation)
             elif self._runs is None:
                 yield not_measured(index, expectation, NO_MESH)
             else:
-                found = self._sweeper.tracks(expectation)
-                key = tuple(track.name for track in found)
-                groups.setdefault(key, []).append((index, expectation))
-                tracks[key] = found
-        yield from self._of_skin(groups, tracks, tell)
+                of_skin.append((index, expectation))
+        if of_skin:
+            yield from self._of_skin(of_skin, tell)
 
-    def _of_skin(
-        self,
-        groups: Mapping[tuple[str, ...], list[tuple[int, Expectation]]],
-        tracks: Mapping[tuple[str, ...], list[Track]],
-        tell: Tell,
-    ) -> Iterator[Result]:
-        whole = sum(track.poses.frames for found in tracks.values() for track in found)
-        done = 0
-        for key, asked in groups.items():
-            what = ", ".join(dict.fromkeys(expectation.kind for _, expectation in asked))
-
-            def count(frames: int, what: str = what) -> None:
-                nonlocal done
-                done += frames
-                tell(what, done, whole)
-
-            assert self._runs is not None
-            yield from self._runs.measured(asked, tracks[key], count)
+    def _of_skin(self, asked: Sequence[tuple[int, Expectation]], tell: Tell) -> Iterator[Result]:
+        assert self._runs is not None
+        tracks = {index: self._sweeper.tracks(expectation) for index, expectation in asked}
+        crew = self._hire(self._material)
+        try:
+            yield from self._runs.measured(asked, tracks, crew, tell)
+        finally:
+            crew.close()
+            if self._store is not None:
+                self._store.trim()
 
     def _of_strengths(self, index: int, expectation: Expectation) -> Result:
         kind, attached = expectation.kind, self._attached
         if kind in ("budget", "overlap"):
-            return not_measured(index, expectation, UNSUPPORTED)
+            return self._of_folds(index, expectation)
         if kind == "rest":
             return self._rest(index, expectation)
         if kind in ("partition", "moved"):
@@ -111,6 +130,13 @@ class Prover:
         if kind == "smooth":
             return self._strengths.smooth(index, expectation, tracks)
         return self._even(index, expectation, tracks)
+
+    def _of_folds(self, index: int, expectation: Expectation) -> Result:
+        if self._folds is None:
+            return not_measured(index, expectation, NO_MESH)
+        if expectation.kind == "budget":
+            return self._folds.budget(index, expectation)
+        return self._folds.overlap(index, expectation, self._sweeper.tracks(expectation))
 
     def _rest(self, index: int, expectation: Expectation) -> Result:
         """Strengths are 0, and no vertex is moved by a shape."""

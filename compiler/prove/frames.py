@@ -8,6 +8,7 @@ import numpy as np
 
 from plica.evaluate.poses import Array
 from plica.prove.results import WorstFrame
+from plica.prove.rows import frames_of, sparse_poses
 from plica.prove.sweeps import Track
 from plica.rig.model import Rig
 
@@ -22,7 +23,8 @@ def worst_frame(rig: Rig, track: Track, number: int) -> WorstFrame:
     angles = angles_since_rest(rig, track.poses.joints, track.poses.rotations[number])
     turned = [(name, angle) for name, angle in zip(track.poses.joints, angles.tolist(), strict=True) if angle > TURNED]
     turned.sort(key=lambda item: (-item[1], item[0]))
-    return WorstFrame(track.name, track.kind, number, float(track.places[number]), tuple(turned[:MOST]))
+    pose = next(sparse_poses(rig, frames_of(track.poses, number, number + 1)))
+    return WorstFrame(track.name, track.kind, number, float(track.places[number]), tuple(turned[:MOST]), pose)
 
 
 def angles_since_rest(rig: Rig, joints: tuple[str, ...], rotations: Array) -> Array:

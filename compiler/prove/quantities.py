@@ -16,6 +16,7 @@ _OF_EXPECTATION: Final = {
     "volume": Dimension.SHARE,
     "girth": Dimension.SHARE,
     "stretch": Dimension.SHARE,
+    "squeeze": Dimension.SHARE,
     "shear": Dimension.ANGLE,
     "clearance": Dimension.LENGTH,
 }

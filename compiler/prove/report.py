@@ -9,9 +9,9 @@ from typing import Final
 from xml.etree import ElementTree
 
 from plica.diagnostics import Diagnostics
-from plica.prove.baseline import is_worse
+from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import in_unit, unit_of_expectation, written
-from plica.prove.results import Result, WorstFrame
+from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.tables import table
 from plica.rig.model import Rig
 from plica.source import Span
@@ -19,6 +19,7 @@ from plica.source import Span
 FORMAT: Final = "plica-proof"
 VERSION: Final = 1
 _SHOWN_ANGLES: Final = 3
+_COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
 
 Accepted = Mapping[str, float]
 
@@ -36,8 +37,20 @@ def fails(result: Result, accepted: Accepted) -> bool:
     return known is None or is_worse(result, known)
 
 
-def text(results: Sequence[Result], accepted: Accepted) -> str:
-    """A row for each expectation, and a line that adds them up."""
+def change(result: Result, accepted: Accepted) -> str:
+    """`worse`, `better` or `same` as the accepted figure; "" where none was accepted, or nothing was measured."""
+    known = accepted.get(result.title)
+    if known is None or result.worst is None:
+        return ""
+    return "worse" if is_worse(result, known) else "better" if is_better(result, known) else "same"
+
+
+def text(results: Sequence[Result], accepted: Accepted, width: int | None = None, colour: bool = False) -> str:
+    """A row for each expectation, and a line that adds them up.
+
+    width: columns that the lines may take, longer cells being wrapped; None for as many as they need. colour: verdicts
+    are coloured by the terminal's own codes.
+    """
     rows = [
         (
             _verdict(result, accepted),
@@ -53,8 +66,12 @@ def text(results: Sequence[Result], accepted: Accepted) -> str:
     verdicts = [row[0] for row in rows]
     counts = {verdict: verdicts.count(verdict) for verdict in ("holds", "accepted", "FAILS", "not measured")}
     told = {"holds": "hold", "accepted": "accepted as they are", "FAILS": "fail", "not measured": "not measured"}
-    line = ", ".join(f"{number} {told[verdict]}" for verdict, number in counts.items() if number)
-    return f"{table(heads, rows, left=(0, 1, 5))}\n\n{len(rows)} expectations: {line or 'none'}"
+    parts = [f"{number} {told[verdict]}" for verdict, number in counts.items() if number]
+    changes = [change(result, accepted) for result in results]
+    parts += [f"{changes.count(word)} got {word}" for word in ("worse", "better") if word in changes]
+    line = ", ".join(parts)
+    made = table(heads, rows, left=(0, 1, 5), width=width, colours=_COLOURS if colour else None)
+    return f"{made}\n\n{len(rows)} expectations: {line or 'none'}"
 
 
 def _verdict(result: Result, accepted: Accepted) -> str:
@@ -73,11 +90,19 @@ def where(result: Result) -> str:
     """The pose, the place and what it is about, in a few words."""
     parts = [result.about] if result.about else []
     if result.place is not None:
-        vertex = f", vertex {result.place.vertex}" if result.place.vertex >= 0 else ""
-        parts.append(f"near {result.place.joint or 'no joint'}{vertex}")
+        parts.append(place(result.place))
     if result.frame is not None:
         parts.append(pose(result.frame))
+    if result.picture:
+        parts.append(f"picture {result.picture}")
     return "; ".join(parts)
+
+
+def place(found: WorstPlace) -> str:
+    """`left_forearm near lowerarm_lf, vertex 412`."""
+    region = f"{found.region} " if found.region else ""
+    vertex = f", vertex {found.vertex}" if found.vertex >= 0 else ""
+    return f"{region}near {found.joint or 'no joint'}{vertex}"
 
 
 def pose(frame: WorstFrame, angles: bool = True) -> str:
@@ -96,13 +121,15 @@ def _turned(frame: WorstFrame) -> str:
 def add_findings(
     results: Sequence[Result], accepted: Accepted, found: Diagnostics, origins: Mapping[tuple[str, str], Span]
 ) -> None:
-    """A finding at its `expect` line for each expectation that fails, got worse or was not measured."""
+    """A finding at its `expect` line for each expectation that fails, got worse or better, or was not measured."""
     for result in results:
         span = origins.get(("expect", str(result.index)))
         known = accepted.get(result.title)
         title, worst = f"`{result.title}`", figure(result, result.worst)
         if known is not None and is_worse(result, known):
             found.add("worse-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known))
+        elif known is not None and is_better(result, known):
+            found.add("better-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known))
         if result.status == "not measured":
             found.add("expectation-not-measured", span, expectation=title, reason=result.about)
         elif fails(result, accepted):
@@ -148,12 +175,14 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
         "side": result.expectation.side,
         "status": result.status,
         "accepted": shown(accepted.get(result.title)),
+        "change": change(result, accepted) or None,
         "unit": unit,
         "worst": shown(result.worst),
         "limit": shown(result.limit),
         "withoutShapes": shown(result.bare),
         "poses": result.frames,
         "about": result.about,
+        "picture": result.picture or None,
         "pose": None
         if frame is None
         else {

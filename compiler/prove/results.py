@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
+from plica.evaluate.poses import SparsePose
 from plica.rig.model import Expectation
+from plica.texture.overlap import ROUNDING
 
 Status = Literal["holds", "fails", "not measured"]
 
@@ -15,6 +17,7 @@ DEFAULT_LIMITS: Final[Mapping[str, float]] = {
     "volume": 0.05,
     "girth": 0.05,
     "stretch": 0.4,
+    "squeeze": 0.6,
     "shear": 0.5,
     "clearance": 0.0,
     "crossing": 0.0,
@@ -35,7 +38,8 @@ FULLY_ON: Final = 1e-3
 class WorstFrame:
     """A pose: the track that it belongs to, its number there and its place (share of a sweep, seconds of a clip).
 
-    `angles`: the whole angle since rest (radians) of the joints that are turned, the largest first.
+    `angles`: the whole angle since rest (radians) of the joints that are turned, the largest first; `pose`: the pose
+    itself, for a picture of it.
     """
 
     track: str
@@ -43,6 +47,7 @@ class WorstFrame:
     number: int
     place: float
     angles: tuple[tuple[str, float], ...]
+    pose: SparsePose = field(default_factory=SparsePose)
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,7 @@ class Result:
 
     index: its number in the rig. worst, limit: in the inside unit of the measure; `bare` is the worst figure without
     correctives, None where they have no part in it. frames: how many poses were looked at. about: the strength, shape
-    or region concerned, or why nothing was measured.
+    or region concerned, or why nothing was measured. picture: the name of the file that shows the worst place, if any.
     """
 
     index: int
@@ -74,6 +79,7 @@ class Result:
     frame: WorstFrame | None = None
     place: WorstPlace | None = None
     about: str = ""
+    picture: str = ""
 
     @property
     def title(self) -> str:
@@ -88,7 +94,10 @@ def title_of(expectation: Expectation) -> str:
         parts.append(("" if expectation.kind in ("smooth", "reach") else "of ") + ", ".join(expectation.of))
     if expectation.against:
         parts.append(f"from {expectation.against}")
-    over = [*expectation.over, *(f'clip "{file}"' for file in expectation.over_clips)]
+    if expectation.uv is not None:
+        parts.append(f'uv "{expectation.uv}"')
+    over = [*expectation.over, *(f"pose {pose}" for pose in expectation.over_poses)]
+    over += [f'clip "{file}"' for file in expectation.over_clips]
     if expectation.over_everything:
         over.append("everything")
     if over:
@@ -105,6 +114,8 @@ def within(kind: str, worst: float, limit: float) -> bool:
     """Whether a figure keeps to its limit."""
     if kind == "reach":
         return worst >= limit - FULLY_ON
+    if kind == "overlap":
+        return worst <= limit + ROUNDING
     return worst >= limit if kind in LEAST_IS_WORST else worst <= limit
 
 
@@ -123,9 +134,10 @@ def judged(
     frame: WorstFrame | None = None,
     place: WorstPlace | None = None,
     about: str = "",
+    limit: float | None = None,
 ) -> Result:
-    """The result of a figure held against its limit; without a limit nothing can be said."""
-    limit = limit_of(expectation)
+    """The result of a figure held against its limit, or the `limit` given; without one nothing can be said."""
+    limit = limit_of(expectation) if limit is None else limit
     if limit is None:
         return not_measured(index, expectation, "it states no limit")
     status: Status = "holds" if within(expectation.kind, worst, limit) else "fails"

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.prove.frames import worst_frame
-from plica.prove.results import Result, judged, not_measured
+from plica.prove.quantities import written
+from plica.prove.results import FULLY_ON, Result, judged, not_measured
 from plica.prove.sweeps import Sweeper, Track
 from plica.rig.model import Expectation, Fold, Rig, Shape
 
@@ -41,26 +42,31 @@ class Strengths:
         return judged(index, expectation, float(values[worst]), frames=1, about=about)
 
     def reach(self, index: int, expectation: Expectation, tracks: Sequence[Track]) -> Result:
-        """Each strength gets from 0 to 1; the figure is the greatest strength of the one that gets least far.
+        """Each strength gets from 0 to 1; the figure is how much of that way the one goes that goes the least of it.
 
-        A strength that is never 0 is told as one that gets nowhere.
+        The rest pose, which every expectation goes over, does not count: a clip in which a strength is never off does
+        not take it from 0 to 1.
         """
         columns = [self._columns[name] for name in expectation.of]
         most = np.full(len(columns), -np.inf)
         least = np.full(len(columns), np.inf)
         best: list[tuple[Track, int] | None] = [None] * len(columns)
-        for track in tracks:
+        moving = [track for track in tracks if track.kind != "rest"]
+        for track in moving:
             values = self._evaluator.strengths(track.poses)[:, columns]
             least = np.minimum(least, values.min(axis=0))
             for number in np.flatnonzero(values.max(axis=0) > most).tolist():
                 at = int(values[:, number].argmax())
                 most[number], best[number] = values[at, number], (track, at)
-        reached = np.where(least <= 0.0, most, 0.0)
-        worst = int(reached.argmin())
+        if not moving:
+            return not_measured(index, expectation, "nothing moves: there is neither a sweep nor a clip to go over")
+        travelled = most - np.maximum(least, 0.0)
+        worst = int(travelled.argmin())
         found = best[worst]
-        never = f"{expectation.of[worst]} is never 0" if least[worst] > 0 else expectation.of[worst]
         frame = worst_frame(self._rig, found[0], found[1]) if found else None
-        return judged(index, expectation, float(reached[worst]), frames=_count(tracks), frame=frame, about=never)
+        ranges = zip(expectation.of, least.tolist(), most.tolist(), travelled.tolist(), strict=True)
+        about = _never_reached(list(ranges))
+        return judged(index, expectation, float(travelled[worst]), frames=_count(moving), frame=frame, about=about)
 
     def smooth(self, index: int, expectation: Expectation, tracks: Sequence[Track]) -> Result:
         """No strength jumps by more than the limit between neighbouring poses of a sweep or a clip."""
@@ -140,6 +146,16 @@ def _followed(items: Sequence[Shape] | Sequence[Fold]) -> Iterator[Pair]:
 
 def _opposite(side: str) -> str:
     return {"left": "right", "right": "left"}.get(side, side)
+
+
+def _never_reached(ranges: Sequence[tuple[str, float, float, float]]) -> str:
+    """Which strengths never get from 0 to 1, and how far each gets: names, least and most strengths, and travels."""
+    told = [
+        f"{name} ({'from ' + written(least, '') + ' ' if least > FULLY_ON else ''}to {written(most, '')})"
+        for name, least, most, travelled in ranges
+        if travelled < 1.0 - FULLY_ON
+    ]
+    return f"never from 0 to 1: {', '.join(told)}" if told else ""
 
 
 def _count(tracks: Sequence[Track]) -> int:

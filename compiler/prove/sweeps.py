@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import Final
 
@@ -19,8 +20,9 @@ from plica.evaluate.evaluator import strengths_of
 from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.placing import Placer
-from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from, rest_poses
+from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
 from plica.mesh.posing import composed
+from plica.prove.rows import frames_of, sparse_poses
 from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
 from plica.skeleton.algebra import about, unit
 
@@ -31,9 +33,11 @@ PAIR_STEPS: Final = 5
 SPREAD: Final = 128
 """Poses spread over the whole range of all drivers at once."""
 SEED: Final = 7
-
-
-GEOMETRIC: Final = frozenset({"volume", "girth", "stretch", "shear", "clearance", "crossing"})
+_AT_ONCE: Final = 256
+"""Frames that are mirrored at once."""
+OF_STRENGTHS: Final = ("reach", "smooth")
+"""Expectations that go over their own strengths where nothing else is said."""
+GEOMETRIC: Final = frozenset({"volume", "girth", "stretch", "squeeze", "shear", "clearance", "crossing"})
 """Expectations that are measured on the skin in each pose."""
 
 
@@ -73,8 +77,9 @@ class Sweeper:
         clips: Mapping[str, Sequence[Track]] | None = None,
         extra: Sequence[Track] = (),
         steps: int = STEPS,
+        poses: Mapping[str, Track] | None = None,
     ) -> None:
-        """`extra` are tracks that every expectation goes over as well.
+        """`extra` are tracks that every expectation goes over as well, `poses` those of declared poses.
 
         Raises ValueError where the rig refers to something that it does not have."""
         self._rig = rig
@@ -88,8 +93,10 @@ class Sweeper:
         }
         self._clips = dict(clips or {})
         self._extra = tuple(extra)
+        self._declared = dict(poses or {})
         self._steps = steps
         self._sweeps: dict[str, Track] = {}
+        self._everything: dict[bool, list[Track]] = {}
         self._mirror = Mirror(rig, self._skeleton, rig.symmetry) if rig.symmetry is not None else None
 
     def tracks(self, expectation: Expectation) -> list[Track]:
@@ -99,36 +106,60 @@ class Sweeper:
         """
         found = [Track("rest", "rest", np.zeros(1), rest_poses(self._rig))]
         over = expectation.over
-        everything = expectation.over_everything
-        if not (over or expectation.over_clips or everything):
-            if expectation.kind in ("reach", "smooth"):
-                over = expectation.of
-            else:
-                everything = True
+        if not over and expectation.kind in OF_STRENGTHS and not _says_over_what(expectation):
+            over = expectation.of
         found += [self.sweep(name) for name in over]
         found += self._pairs(over)
         for file in expectation.over_clips:
             found += self._clips.get(file, ())
-        if everything:
+        found += [self._declared[name] for name in expectation.over_poses if name in self._declared]
+        if self.goes_over_everything(expectation):
             found += self.everything(skin=expectation.kind in GEOMETRIC)
         found += self._extra
         return list({track.name: track for track in found}.values())
 
+    def goes_over_everything(self, expectation: Expectation) -> bool:
+        """Whether an expectation asks for everything, or says nothing and gets it."""
+        if expectation.over_everything:
+            return True
+        return expectation.kind not in OF_STRENGTHS and not _says_over_what(expectation)
+
+    @property
+    def unswept(self) -> tuple[str, ...]:
+        """The strengths that are left out where everything is gone over for a measure of the skin."""
+        return tuple(strength.name for strength in self._rig.strengths if self._reads_gap(strength.name))
+
     def everything(self, skin: bool = False) -> list[Track]:
-        """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, and mirrored clips.
+        """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, declared poses, and
+        mirrored clips.
 
         For measures of the `skin`, strengths that read a gap are left out: the joint that would have to be moved to set
         one apart from the others tears the skin. Clips show what such strengths do.
         """
-        names = [strength.name for strength in self._rig.strengths if not (skin and self._reads_gap(strength.name))]
-        found = [self.sweep(name) for name in names]
-        found += self._pairs([name for name in names if isinstance(self._strengths[name], Driver)])
-        found.append(self.spread(names))
-        for track in self._extra:
-            poses = self.mirrored(track.poses)
-            if poses is not None:
-                found.append(Track(f"{track.name}, mirrored", track.kind, track.places, poses))
-        return found
+        if skin not in self._everything:
+            self._everything[skin] = list(self._all_tracks(self.unswept if skin else ()))
+        return self._everything[skin]
+
+    def _all_tracks(self, without: Sequence[str]) -> Iterator[Track]:
+        names = [strength.name for strength in self._rig.strengths if strength.name not in without]
+        yield from (self.sweep(name) for name in names)
+        yield from self._pairs([name for name in names if isinstance(self._strengths[name], Driver)])
+        yield self.spread(names)
+        yield from self._declared.values()
+        yield from self._mirrored_clips
+
+    @cached_property
+    def _mirrored_clips(self) -> list[Track]:
+        return [self._mirrored_track(track) for track in self._extra] if self._mirror is not None else []
+
+    def _mirrored_track(self, track: Track) -> Track:
+        def between(places: Array) -> Poses:
+            assert track.between is not None
+            return self._mirrored(track.between(places))
+
+        looked_between = None if track.between is None else between
+        poses = self._mirrored(track.poses)
+        return Track(f"{track.name}, mirrored", track.kind, track.places, poses, looked_between)
 
     # ---- sweeps
 
@@ -159,7 +190,9 @@ class Sweeper:
 
     def _pair(self, name: str, first: Travelled, second: Travelled) -> Track:
         steps = np.linspace(0.0, 1.0, PAIR_STEPS).tolist()
-        poses = [[first.pose_at(one), second.pose_at(other)] for one in steps for other in steps]
+        # There and back, so that each pose is next to one that is like it
+        rows = [(one, steps if row % 2 == 0 else steps[::-1]) for row, one in enumerate(steps)]
+        poses = [[first.pose_at(one), second.pose_at(other)] for one, others in rows for other in others]
         return Track(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
 
     def spread(self, names: Sequence[str], count: int = SPREAD) -> Track:
@@ -240,26 +273,21 @@ class Sweeper:
 
     def mirrored(self, poses: Poses) -> Poses | None:
         """The poses with left and right exchanged; None where no mirror plane is known."""
-        if self._mirror is None:
-            return None
-        return poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(self._rig, poses)])
+        return None if self._mirror is None else self._mirrored(poses)
+
+    def _mirrored(self, poses: Poses) -> Poses:
+        """A few frames at a time, as single poses take far more memory than rows of numbers."""
+        assert self._mirror is not None
+        found = rest_poses(self._rig, poses.frames)
+        for start in range(0, poses.frames, _AT_ONCE):
+            part = frames_of(poses, start, start + _AT_ONCE)
+            mirrored = poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(self._rig, part)])
+            found.rotations[start : start + _AT_ONCE] = mirrored.rotations
+            found.translations[start : start + _AT_ONCE] = mirrored.translations
+            found.controls[start : start + _AT_ONCE] = mirrored.controls
+        return found
 
 
-def sparse_poses(rig: Rig, poses: Poses) -> Iterator[SparsePose]:
-    """Each frame as a pose that names the joints that are away from rest, and all controls."""
-    rests = {joint.name: (joint.rotation, joint.translation) for joint in rig.skeleton}
-    for rotations, translations, controls in zip(poses.rotations, poses.translations, poses.controls, strict=True):
-        joints = {
-            name: JointPlacement((a, b, c, d), (x, y, z))
-            for name, (a, b, c, d), (x, y, z) in zip(
-                poses.joints, rotations.tolist(), translations.tolist(), strict=True
-            )
-            if ((a, b, c, d), (x, y, z)) != rests[name]
-        }
-        yield SparsePose(joints, dict(zip(poses.control_names, controls.tolist(), strict=True)))
-
-
-def finer(places: Array, worst: int, count: int = 8) -> Array:
-    """Places between the neighbours of one frame, for a closer look there; those that were looked at left out."""
-    low, high = places[max(worst - 1, 0)], places[min(worst + 1, len(places) - 1)]
-    return np.setdiff1d(np.linspace(low, high, count + 1), places)
+def _says_over_what(expectation: Expectation) -> bool:
+    stated = (expectation.over, expectation.over_clips, expectation.over_poses)
+    return any(stated) or expectation.over_everything

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,8 @@ class Clip:
     `times` (frames,) seconds, rising. `rotations` (frames, joints, 4) unit quaternions and `translations`
     (frames, joints, 3), both local to the parent as in glTF 2.0, in the order of `rest.joints`.
     `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit).
+    `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
+    frames and says nothing of what is between them).
     """
 
     name: str
@@ -25,6 +28,7 @@ class Clip:
     translations: NDArray[np.float64]
     rest: Skeleton
     in_metres: bool
+    between: Callable[[NDArray[np.float64]], Clip] | None = None
 
     @property
     def joints(self) -> tuple[str, ...]:

@@ -85,14 +85,17 @@ def _clip(
     arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str, name: str, rate: float | None
 ) -> Clip:
     tracks = _tracks(arrays, found, animation, place)
-    times = _times(tracks, rate)
     joints = found.skeleton.joints
-    rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
-    translations = np.tile(np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
-    for track in tracks:
-        target = rotations if track.path == "rotation" else translations
-        target[:, track.joint] = sample(track, times)
-    return Clip(name, times, rotations, translations, found.skeleton, in_metres=True)
+
+    def at(times: Array) -> Clip:
+        rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
+        translations = np.tile(np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
+        for track in tracks:
+            target = rotations if track.path == "rotation" else translations
+            target[:, track.joint] = sample(track, times)
+        return Clip(name, times, rotations, translations, found.skeleton, in_metres=True, between=at)
+
+    return at(_times(tracks, rate))
 
 
 def _times(tracks: list[Track], rate: float | None) -> Array:

@@ -347,8 +347,21 @@ class Detail(NamedTuple):
     about: About = NOTHING_SAID
 
 
+class MaskPlace(NamedTuple):
+    """Where a fold's mask stands: a texture file in the output folder, the channel in it (a file of one channel has
+    red), and the mesh's uv set that it is over.
+    """
+
+    file: str
+    channel: Literal["red", "green", "blue", "alpha"]
+    uv: str
+
+
 class Fold(NamedTuple):
-    """The region `area`, where the strength `follows` fades `detail` from relaxed to contracted."""
+    """The region `area`, where the strength `follows` fades `detail` from relaxed to contracted.
+
+    `mask`: where its mask was written; None where masks were not.
+    """
 
     name: str
     side: Side
@@ -358,6 +371,7 @@ class Fold(NamedTuple):
     follows: str | None
     tolerance: float
     about: About = NOTHING_SAID
+    mask: MaskPlace | None = None
 
 
 class Pose(NamedTuple):

@@ -17,7 +17,7 @@ from lark.lexer import LexerState, PatternStr
 
 UNKNOWN = "UNKNOWN"  # the type of a token that cannot stand where it does; the parser reports it
 
-_SKIPPED = re.compile(r"(?:[ \t\f\r\n]+|//[^\n]*)*")
+SKIPPED = re.compile(r"(?:[ \t\f\r\n]+|//[^\n]*)*")
 _WORD = re.compile(r"\w+")
 
 
@@ -50,12 +50,16 @@ class SpecLexer:
         """The tokens of a text, each chosen by what the parser can take when it is asked for."""
         text, position, end = lexer_state.text.text, lexer_state.text.start, lexer_state.text.end
         while True:
-            position = _SKIPPED.match(text, position, end).end()  # type: ignore[union-attr]
+            position = SKIPPED.match(text, position, end).end()  # type: ignore[union-attr]
             if position >= end:
                 return
             token = self._token(text, position, end, parser_state.position)
             yield token
             position = token.end_pos  # type: ignore[assignment]
+
+    def token_at(self, text: str, start: int, state: int) -> Token:
+        """The token that begins at an offset, for a parser in this state."""
+        return self._token(text, start, len(text), state)
 
     def _token(self, text: str, start: int, end: int, state: int) -> Token:
         choice = self._choices.get(state) or self._choice(state)

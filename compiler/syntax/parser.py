@@ -57,7 +57,8 @@ def parse(source: Source, found: Diagnostics) -> nodes.Document:
 
 
 class Tokens(NamedTuple):
-    """The words and signs of a text as the parser took them: Lark's terminals and offsets, one entry for each.
+    """The words and signs of a text as the parser took them: Lark's terminals, offsets, and the parser's states before
+    each of them, one entry for each.
 
     Lists of plain values and not one object for each token: those would keep Python's garbage collector busy.
     """
@@ -65,11 +66,12 @@ class Tokens(NamedTuple):
     kinds: list[str]
     starts: list[int]
     ends: list[int]
+    states: list[int]
 
 
 def parse_with_tokens(source: Source, found: Diagnostics) -> tuple[nodes.Document, Tokens]:
     """The same, and the tokens of the text as far as it parses as a whole."""
-    tokens = Tokens([], [], [])
+    tokens = Tokens([], [], [], [])
     return _parse(source, found, tokens), tokens
 
 
@@ -78,10 +80,15 @@ def _run(text: str, tokens: Tokens | None) -> Run:
     if tokens is None:
         return cast(Run, parser().parse(text, start="file"))
     state = parser().parse_interactive(text, start="file")
-    for token in state.iter_parse():
-        tokens.kinds.append(token.type)
-        tokens.starts.append(cast(int, token.start_pos))
-        tokens.ends.append(cast(int, token.end_pos))
+    taken = state.parser_state
+    feed = taken.feed_token
+    add_kind, add_start, add_end, add_state = (one.append for one in tokens)
+    for token in state.lexer_thread.lex(taken):  # type: ignore[no-untyped-call]
+        add_state(taken.position)
+        add_kind(token.type)
+        add_start(token.start_pos)
+        add_end(token.end_pos)
+        feed(token)
     return cast(Run, state.feed_eof())  # type: ignore[no-untyped-call]  # Lark leaves its argument without a type
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from functools import cache
-from pathlib import Path
 from pkgutil import get_data
 
 from lark import Lark
@@ -16,6 +15,7 @@ from lark import __version__ as lark_version
 
 from plica.syntax.builder import Builder
 from plica.syntax.lexer import SpecLexer
+from plica.user_cache import cache_folder
 
 STARTS = ("file", "declaration", "each_head")
 
@@ -32,17 +32,25 @@ def _cache_file(grammar: str) -> str | None:
     """Where the tables are kept, or None where no private folder of this user's can be written."""
     from zlib import crc32
 
-    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    folder = cache_folder(os.environ)
+    if folder is None:
+        return None
     try:
-        folder = (Path(base) if base else Path.home() / ".cache") / "plica"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         if hasattr(os, "getuid") and folder.stat().st_uid != os.getuid():
             return None  # the file is unpickled: never one that somebody else could have put there
-    except (OSError, RuntimeError):
+    except OSError:
         return None
     if not os.access(folder, os.W_OK):
         return None
     return str(folder / f"grammar-{crc32(grammar.encode()):08x}-lark-{lark_version}.tables")
+
+
+def lexer() -> SpecLexer:
+    """The parser's lexer."""
+    found = parser().parser.lexer
+    assert isinstance(found, SpecLexer)
+    return found
 
 
 @cache

@@ -19,7 +19,7 @@ from plica.mesh.attach import Attached, SpanOf
 from plica.mesh.model import Floats
 from plica.mesh.painting import Painting, PaintingError, read_painting, sampled
 from plica.mesh.region_sources import Read
-from plica.mesh.split import SideWeights
+from plica.mesh.regions import other_side
 from plica.rig.model import Fold, Painted, Region, Rig
 from plica.texture.mirrored import MirrorPlaces, mirror_places
 from plica.texture.raster import Singles
@@ -40,7 +40,7 @@ class Area(NamedTuple):
 
 @dataclass(eq=False)
 class Areas:
-    """Makes masks of one sheet; images are read once."""
+    """Makes masks of one sheet; images and sides are read and laid out once."""
 
     rig: Rig
     attached: Attached
@@ -50,81 +50,65 @@ class Areas:
     sheet: Sheet
     uv: Floats
     paintings: dict[str, Painting] = field(default_factory=dict)
+    _images: dict[str, Singles] = field(default_factory=dict)
+    _sides: dict[str, Singles] = field(default_factory=dict)
     _mirror: MirrorPlaces | None = None
 
     def areas(self, folds: list[Fold]) -> Iterator[Area]:
         """The masks of folds, in their order; one at a time, as they are large."""
-        weights = np.stack([self.attached.regions[fold.area] for fold in folds])
-        self._tell_overlaps(folds, weights)
-        values = self.sheet.values(weights)
         regions = {region.name: region for region in self.rig.regions}
-        for number, fold in enumerate(folds):
-            region, mirrored = regions[fold.area], False
-            mask = values[number]
-            if isinstance(region.source, Painted) and region.feather == 0.0:
-                mask, mirrored = self._painted(region, region.source, mask)
-            yield Area(fold, self.sheet.spread(mask), mirrored)
-
-    def _tell_overlaps(self, folds: list[Fold], weights: Floats) -> None:
-        counts = self.sheet.disagreement(weights, OVERLAP_NOTICED)
-        for fold, count in zip(folds, counts, strict=True):
+        for fold in folds:
+            region = regions[fold.area]
+            weights = self.attached.regions[fold.area]
+            count = self.sheet.disagreement(weights, OVERLAP_NOTICED)
             if count:
                 self.found.add("mask-on-shared-texels", self.span_of("fold", fold.name), fold=fold.name, texels=count)
+            painted = None
+            if isinstance(region.source, Painted) and region.feather == 0.0:
+                painted = self._painted(region, region.source)
+            yield Area(fold, *(painted or (self.sheet.image(weights), False)))
 
-    def _painted(self, region: Region, source: Painted, by_vertex: Singles) -> tuple[Singles, bool]:
-        """The values (entries,) of a painted area, and whether they are the mirror image of the other side's."""
+    def _painted(self, region: Region, source: Painted) -> tuple[Singles, bool] | None:
+        """The mask (size, size) of a painted area, and whether it is the mirror image of the other side's."""
         painting = self._painting(source)
         if painting is None:
-            return by_vertex, False
-        other = self._painted_side(region)
-        if other is not None:
-            mirrored = self._mirrored(painting, region, other)
-            if mirrored is not None:
-                return mirrored, True
-        image = sampled(painting, self.sheet.places()).astype(np.float32)
-        return self.sheet.continued(image) * self._side(region), False
+            return None
+        if self._is_mirrored(painting, region):
+            return self._mirrored(painting, region), True
+        if source.file not in self._images:
+            self._images[source.file] = self.sheet.filled(sampled(painting, self.sheet.places).astype(np.float32))
+        return self._images[source.file] * self._side(region), False
 
     def _side(self, region: Region) -> Singles:
-        """The weight of a region's side (entries,)."""
+        """The weight of a region's side (size, size)."""
         sides = self.attached.sides
-        weights = np.ones(len(self.uv)) if sides is None else sides.of(region.side)
-        side: Singles = self.sheet.values(weights[None])[0]
-        return side
+        if sides is None or region.side == "none":
+            return np.ones((1, 1), np.float32)
+        if region.side not in self._sides:
+            self._sides[region.side] = self.sheet.image(sides.of(region.side))
+        return self._sides[region.side]
 
-    def _painted_side(self, region: Region) -> Region | None:
-        """The region of the other side, if what is painted lies there alone."""
+    def _is_mirrored(self, painting: Painting, region: Region) -> bool:
+        """Whether what is painted for both sides lies on the other side alone."""
         sides = self.attached.sides
-        if region.side == "none" or sides is None or self.attached.symmetry is None:
-            return None
-        other = next(
-            (
-                one
-                for one in self.rig.regions
-                if one.declared == region.declared and one.side not in (region.side, "none")
-            ),
-            None,
-        )
-        if other is None or other.source != region.source:
-            return None
-        ours = _beyond_seam(self.attached.regions[region.name], sides, region)
-        theirs = _beyond_seam(self.attached.regions[other.name], sides, other)
-        return other if theirs.any() and not ours.any() else None
+        if sides is None or self.attached.symmetry is None or other_side(self.rig.regions, region) is None:
+            return False
+        known = np.isfinite(self.uv).all(axis=1)
+        values = np.zeros(len(self.uv))
+        values[known] = sampled(painting, self.uv[known])
+        return bool(values.any() and not values[sides.of(region.side) == 1.0].any())
 
-    def _mirrored(self, painting: Painting, region: Region, other: Region) -> Singles | None:
-        symmetry = self.attached.symmetry
-        if symmetry is None:
-            return None
+    def _mirrored(self, painting: Painting, region: Region) -> Singles:
+        """The mask (size, size) of the side that nothing is painted on."""
+        assert self.attached.symmetry is not None
         if self._mirror is None:
-            self._mirror = mirror_places(self.sheet, self.attached.mesh, self.uv, symmetry)
+            self._mirror = mirror_places(self.sheet, self.attached.mesh, self.uv, self.attached.symmetry)
         places, known = self._mirror
-        partners = symmetry.vertex_partners
-        weights = np.where(partners >= 0, self.attached.regions[other.name][partners], 0.0)
-        coarse: Singles = self.sheet.values(weights[None])[0]
         image = np.zeros(len(places), np.float32)
         image[known] = sampled(painting, places[known])
-        fine = self.sheet.continued(image) * self._side(region)
-        everywhere = np.concatenate([known, known[self.sheet.behind]])
-        return np.where(everywhere, fine, coarse)
+        fine = self.sheet.filled(image) * self._side(region)
+        everywhere = self.sheet.filled(known.astype(np.float32)) > 0.0
+        return np.where(everywhere, fine, self.sheet.image(self.attached.regions[region.name]))
 
     def _painting(self, source: Painted) -> Painting | None:
         """The image; None where it cannot be read any more, which the mesh's regions have told already."""
@@ -137,8 +121,3 @@ class Areas:
             except PaintingError:
                 return None
         return self.paintings[source.file]
-
-
-def _beyond_seam(weights: Floats, sides: SideWeights, region: Region) -> Floats:
-    """The weights where the skin belongs to the region's side alone."""
-    return np.where(sides.of(region.side) == 1.0, weights, 0.0)

@@ -24,8 +24,7 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
-from plica.mesh.model import Floats, Mesh
-from plica.rig.model import Rig
+from plica.mesh.model import Floats
 from plica.texture.normal_maps import FLAT, NormalMap, Stored, decoded, encoded, sampled, sampled_on_grid, unit
 from plica.texture.png import png
 
@@ -74,18 +73,6 @@ class DetailMaps:
         return max(one[0], other[0]), max(one[1], other[1])
 
 
-def fold_strengths(rig: Rig, detail: str, strengths: Mapping[str, float]) -> dict[str, float]:
-    """The strength of each fold of a detail, in the rig's order, from the strengths of a pose by name.
-
-    A fold that follows nothing has strength 0. Raises KeyError for a strength that is not given.
-    """
-    return {
-        fold.name: 0.0 if fold.follows is None else strengths[fold.follows]
-        for fold in rig.folds
-        if fold.detail == detail
-    }
-
-
 def factor_at(
     maps: DetailMaps, strengths: Mapping[str, float], uv: Floats, elsewhere: Mapping[str, Floats] = MappingProxyType({})
 ) -> Floats:
@@ -120,22 +107,6 @@ def _factor(maps: DetailMaps, strengths: Mapping[str, float], shape: tuple[int, 
     active = {name: strengths[name] for name in maps.masks if strengths.get(name, 0.0) != 0.0}
     masks = (sample(name, maps.masks[name]) for name in active)
     return fold_factor(masks, active.values(), shape)
-
-
-def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
-    """A mask (rows, columns) over the set `uv` of a mesh, as a mask (size, size) over its set `target`.
-
-    Through the surface: each texel of the new layout takes what the mask has at the same place of the skin.
-    """
-    from plica.texture.sheet import sheet_of
-
-    sheet = sheet_of(mesh.uvs[target], mesh.triangles, size)
-    found = np.zeros(size * size)
-    if sheet.entries.shape[0]:
-        places = np.asarray(sheet.entries @ mesh.uvs[uv])[sheet.nearest.reshape(-1)]
-        known = np.isfinite(places).all(axis=1)  # a part of the mesh may have no such set
-        found[known] = sampled(mask, places[known])
-    return found.reshape(size, size)
 
 
 def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:

@@ -11,11 +11,14 @@ from plica.mesh.painting import Painting
 from plica.mesh.region_sources import Read
 from plica.rig.model import Detail, Fold, Painted, Rig
 from plica.texture.areas import Areas
-from plica.texture.findings import tell_budgets, tell_precision, tell_uvs
+from plica.texture.budgets import tell_budgets
+from plica.texture.findings import tell_precision, tell_uvs
 from plica.texture.memory import stored_channels
 from plica.texture.model import Mask, MaskOptions, MaskSet, Placed, Texture
+from plica.texture.overlap import tell_overlaps
 from plica.texture.packing import Bin, Wanted, packed
 from plica.texture.png import png
+from plica.texture.points import measured_points
 from plica.texture.sheet import sheet_of
 from plica.texture.sizes import Sizer
 
@@ -48,8 +51,10 @@ def masks_of(
     placed = {
         fold: Placed(number, channel) for number, one in enumerate(bins) for channel, fold in enumerate(one.folds)
     }
-    whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures)
+    vertices = measured_points(attached.mesh.triangles).vertices(attached.mesh.triangles)
+    whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures, vertices)
     tell_budgets(rig, whole, found, span_of)
+    tell_overlaps(rig, attached, whole, found, span_of)
     return whole
 
 

@@ -60,7 +60,7 @@ def mirror_places(sheet: Sheet, mesh: Mesh, uv: Floats, symmetry: SymmetryMap) -
     """Where the mirror images of the sheet's covered texels lie."""
     layout = layout_mirror(uv, symmetry, sheet.size)
     if layout is not None:
-        places = sheet.places()
+        places = sheet.places.copy()
         places[:, layout.axis] = layout.total - places[:, layout.axis]
         return MirrorPlaces(places, np.ones(len(places), dtype=np.bool_))
     raster = sheet.raster

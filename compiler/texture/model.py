@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from plica.rig.model import Fold
+from plica.mesh.model import Integers
+from plica.rig.model import Fold, MaskPlace
 from plica.texture.memory import bytes_in_memory
-from plica.texture.places import CHANNELS, MaskPlace
+from plica.texture.places import CHANNELS
 from plica.texture.sizes import Sized
 
 SIZES: Final = tuple(2**power for power in range(2, 14))
@@ -64,11 +65,15 @@ class Texture:
 
 @dataclass(frozen=True, eq=False)
 class MaskSet:
-    """All masks of a character by fold, in the order of the rig, where each stands, and the textures."""
+    """All masks of a character by fold, in the order of the rig, where each stands, and the textures.
+
+    vertices (n,): the vertex nearest to each of the measured points of the skin.
+    """
 
     masks: Mapping[str, Mask]
     placed: Mapping[str, Placed]
     textures: tuple[Texture, ...]
+    vertices: Integers
 
     @property
     def places(self) -> dict[str, MaskPlace]:

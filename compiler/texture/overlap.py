@@ -1,88 +1,147 @@
-"""Folds that fire together on the same skin: where their masks, each times its strength, sum over 1.
+"""Folds that are on together over each other: where their masks, each times its strength, sum over 1.
 
-The factor is clamped there, so that one fold's fading shows nothing while another is on.
+The factor is clamped there, so that one fold's fading shows nothing while another is on. Sums are taken at the measured
+points of the skin (`plica.texture.points`), from masks of full size before rounding, so folds may be over different uv
+sets, and what a smaller mask is off by does not count as overlap.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats
-from plica.source import Span
+from plica.mesh.attach import Attached, SpanOf
+from plica.mesh.model import Floats, Integers
+from plica.mesh.places import heaviest_joints
+from plica.rig.model import Rig
+from plica.texture.firing import Alternatives, independent_alternatives
+from plica.texture.model import MaskSet
+from plica.texture.raster import Singles
 
-ROUNDING = 1.0 / 255.0
-"""How far a sum of masks of 8 bits may be over 1 before it counts."""
-_TEXELS_AT_ONCE = 1 << 16
+ROUNDING: Final = 1.0 / 255.0 + 1e-6
+"""How far a sum may be over a limit before it counts: painted masks of 8 bits hold no half, so two halves sum to
+256 / 255; and single precision."""
+_SUMS_AT_ONCE: Final = 1 << 22
 
 
-@dataclass(frozen=True)
-class Overlap:
-    """Two or more folds over each other.
+@dataclass(frozen=True, eq=False)
+class FoldCover:
+    """A detail's folds at the places of the skin where more than one of them lies.
 
-    worst: the greatest sum of mask times strength, at `texel` (row, column) in the pose number `pose`; share: of all
-    texels, those whose sum is over the limit in some pose; folds: those that make up the worst sum, the greatest
-    part first.
+    folds: f names, in the rig's order, and the strength that each follows; weights (n, f): their masks, 0 to 1;
+    vertices (n,): the vertex nearest to each place; measured: places looked at, those of one fold or none included.
+    """
+
+    folds: tuple[str, ...]
+    follows: tuple[str | None, ...]
+    weights: Singles
+    vertices: Integers
+    measured: int
+
+    def strengths(self, poses: Iterable[Mapping[str, float]]) -> Floats:
+        """The strengths (p, f) of the folds in poses, each given by strength; what is not given is 0."""
+        rows = [[0.0 if name is None else pose.get(name, 0.0) for name in self.follows] for pose in poses]
+        return np.array(rows, dtype=np.float64).reshape(len(rows), len(self.folds))
+
+
+class GreatestSums(NamedTuple):
+    """For each of p poses the greatest sum of mask times strength, and at which vertex.
+
+    Where no two folds lie over each other sums are 0 and vertices -1.
+    """
+
+    sums: Floats
+    vertices: Integers
+
+
+class Overlap(NamedTuple):
+    """Folds over each other.
+
+    worst: the greatest sum of mask times strength, at `vertex`; share: of the places measured, those whose sum can be
+    over 1; folds: those that make up the worst sum, the greatest part first.
     """
 
     worst: float
+    vertex: int
     share: float
-    texel: tuple[int, int]
-    pose: int
     folds: tuple[str, ...]
 
 
-def find_overlap(
-    masks: Mapping[str, Floats], poses: Sequence[Mapping[str, float]], limit: float = 1.0 + ROUNDING
-) -> Overlap | None:
-    """Where masks (rows, columns), all of one size, sum over `limit` in some of the poses (strengths by fold); or None.
+def fold_cover(rig: Rig, masks: MaskSet, detail: str) -> FoldCover:
+    """The folds of a detail where they lie over each other."""
+    folds = [fold for fold in rig.folds if fold.detail == detail and fold.name in masks.masks]
+    names, follows = tuple(fold.name for fold in folds), tuple(fold.follows for fold in folds)
+    measured = len(masks.vertices)
+    weights = np.zeros((measured, len(folds)), np.float32)
+    for column, fold in enumerate(folds):
+        weights[:, column] = masks.masks[fold.name].sized.on_skin
+    crowded = np.flatnonzero((weights > 0.0).sum(axis=1) > 1)
+    return FoldCover(names, follows, weights[crowded], masks.vertices[crowded], measured)
 
-    Folds that a pose leaves out have strength 0.
+
+def greatest_sums(cover: FoldCover, strengths: Floats) -> GreatestSums:
+    """The greatest sum in each pose; strengths (p, f), columns in the order of `cover.folds`.
+
+    Places of a single fold are left out: with strengths of at most 1 they cannot be over 1.
     """
-    if not masks or not poses:
+    count, places = len(strengths), len(cover.weights)
+    sums, vertices = np.zeros(count), np.full(count, -1, dtype=np.int64)
+    if not places:
+        return GreatestSums(sums, vertices)
+    weights = cover.weights.astype(np.float64)
+    step = max(1, _SUMS_AT_ONCE // places)
+    for start in range(0, count, step):
+        block = strengths[start : start + step] @ weights.T
+        where = block.argmax(axis=1)
+        sums[start : start + step] = block[np.arange(len(block)), where]
+        vertices[start : start + step] = cover.vertices[where]
+    return GreatestSums(sums, vertices)
+
+
+def possible_overlap(cover: FoldCover, groups: Iterable[Alternatives], limit: float = 1.0) -> Overlap | None:
+    """Where folds can sum over the limit, if independent sources do their worst at every place; None if nowhere."""
+    if not len(cover.weights):
         return None
-    names = list(masks)
-    rows, columns = masks[names[0]].shape
-    flat = [masks[name].reshape(-1) for name in names]
-    strengths = np.unique(np.array([[pose.get(name, 0.0) for name in names] for pose in poses]), axis=0)
-    count, worst, where, which = 0, limit, -1, -1
-    for first in range(0, rows * columns, _TEXELS_AT_ONCE):
-        block = np.stack([mask[first : first + _TEXELS_AT_ONCE] for mask in flat])
-        crowded = np.flatnonzero((block > 0.0).sum(axis=0) > 1)
-        sums = strengths @ block[:, crowded]
-        if not sums.size:
+    weights = cover.weights.astype(np.float64)
+    sums = np.zeros(len(weights))
+    parts = np.zeros_like(weights)
+    rows = np.arange(len(weights))
+    for alternatives in groups:
+        strengths = np.unique(cover.strengths(alternatives), axis=0)
+        concerned = np.flatnonzero(strengths.any(axis=0))
+        if not len(concerned):
             continue
-        greatest = sums.max(axis=0)
-        count += int((greatest > limit).sum())
-        if greatest.max() > worst:
-            place = int(greatest.argmax())
-            worst, where, which = float(greatest[place]), first + int(crowded[place]), int(sums[:, place].argmax())
-    if where < 0:
+        found = weights[:, concerned] @ strengths[:, concerned].T
+        best = found.argmax(axis=1)
+        sums += found[rows, best]
+        parts[:, concerned] += weights[:, concerned] * strengths[best][:, concerned]
+    worst = int(sums.argmax())
+    if sums[worst] <= limit + ROUNDING:
         return None
-    at_worst = dict(zip(names, strengths[which], strict=True))
-    parts = {name: float(masks[name].reshape(-1)[where]) * at_worst[name] for name in names}
-    pose = next(
-        number for number, each in enumerate(poses) if all(each.get(name, 0.0) == at_worst[name] for name in names)
-    )
-    folds = tuple(name for name in sorted(parts, key=lambda name: -parts[name]) if parts[name] > 0.0)
-    return Overlap(worst, count / (rows * columns), divmod(where, columns), pose, folds)
+    order = sorted(range(len(cover.folds)), key=lambda column: (-parts[worst, column], column))
+    folds = tuple(cover.folds[column] for column in order if parts[worst, column] > 0.0)
+    share = float((sums > limit + ROUNDING).sum()) / cover.measured
+    return Overlap(float(sums[worst]), int(cover.vertices[worst]), share, folds)
 
 
-def report_overlap(overlap: Overlap | None, detail: str, span: Span | None, found: Diagnostics) -> None:
-    """A warning about folds that lie over each other."""
-    if overlap is None:
-        return
-    folds = ", ".join(f"`{name}`" for name in overlap.folds)
-    found.add(
-        "folds-overlap",
-        span,
-        detail=detail,
-        folds=folds,
-        sum=f"{overlap.worst:.2f}",
-        share=f"{overlap.share:.2%}",
-        row=overlap.texel[0],
-        column=overlap.texel[1],
-    )
+def tell_overlaps(rig: Rig, attached: Attached, masks: MaskSet, found: Diagnostics, span_of: SpanOf) -> None:
+    """A warning for each detail whose folds can sum over 1."""
+    groups = independent_alternatives(rig)
+    for detail in rig.details:
+        overlap = possible_overlap(fold_cover(rig, masks, detail.name), groups)
+        if overlap is None:
+            continue
+        joint = int(heaviest_joints(attached.mesh)[overlap.vertex])
+        found.add(
+            "folds-overlap",
+            span_of("detail", detail.name),
+            detail=detail.name,
+            folds=", ".join(f"`{name}`" for name in overlap.folds),
+            sum=f"{overlap.worst:.2f}",
+            share=f"{100.0 * overlap.share:.2g} %",
+            place=f"vertex {overlap.vertex}" + (f", near {rig.skeleton[joint].name}" if joint >= 0 else ""),
+        )

@@ -12,7 +12,8 @@ Texture coordinates outside 0..1 repeat the texture, as glTF 2.0's default sampl
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from functools import cached_property
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ from plica.mesh.model import Floats, Integers
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.int32]
+Number = TypeVar("Number", bound=np.generic)
 
 STEPS: Final = 4096.0
 """Steps to a texel that corners are moved to."""
@@ -46,19 +49,43 @@ class UvReport(NamedTuple):
 class Raster:
     """Covered texels of a square texture of `size` texels.
 
-    texels (n,): number of each covered texel, row * size + column, row 0 on top; the first triangle that covers it:
-    triangles (n,), and weights (n, 3) of its corners, adding up to 1. `others`: the same for each further triangle
-    that covers a texel which is in `texels` already; None where none does. corners (t, 3): the vertices in the order
-    that weights go by, which is the mesh's or with the last two exchanged.
+    texels (n,): number of each covered texel, row * size + column, row 0 on top, rising; triangles (n,): the first
+    triangle that covers it; rows, columns (n,): where, in the repeat of the texture that the triangle lies in.
+    `others`: the same for each further triangle that covers a texel which is in `texels` already, not in order; None
+    where none does. corners (t, 3): the vertices in the order that weights go by, which is the mesh's or with the last
+    two exchanged; origins (t, 2): the first corner's column and row, middles of texels at whole numbers; slopes
+    (t, 2, 2): how the weights of the last two corners change from a texel to the next on the right and the one below.
     """
 
     size: int
     corners: Integers
-    texels: Integers
-    triangles: Integers
-    weights: Floats
+    origins: Floats
+    slopes: Floats
+    texels: Indices
+    triangles: Indices
+    rows: Indices
+    columns: Indices
     others: Raster | None
     report: UvReport
+
+    @cached_property
+    def weights(self) -> Floats:
+        """The weights (n, 3) of the corners of each texel's triangle in its middle; they add up to 1."""
+        return self.weights_at(np.arange(len(self.texels), dtype=np.int32))
+
+    def weights_at(self, which: Indices) -> Floats:
+        """The weights (m, 3) at some of the texels, by their place in the list."""
+        owner = taken(self.triangles, which)
+        x = taken(self.columns, which) - taken(self.origins[:, 0], owner)
+        y = taken(self.rows, which) - taken(self.origins[:, 1], owner)
+        found = np.empty((len(owner), 3))
+        for corner in (0, 1):
+            right, down = taken(self.slopes[:, corner, 0], owner), taken(self.slopes[:, corner, 1], owner)
+            right *= x
+            down *= y
+            np.add(right, down, out=found[:, corner + 1])
+        np.subtract(1.0, found[:, 1] + found[:, 2], out=found[:, 0])
+        return found
 
     @property
     def covered(self) -> Flags:
@@ -76,26 +103,57 @@ class _Triangles(NamedTuple):
     numbers: Integers
 
 
+class _Pairs(NamedTuple):
+    """Texels in triangles: the triangle's place in the list, and the texel's row and column, not brought into the
+    texture: all (n,), in the order of the triangles.
+    """
+
+    owner: Indices
+    rows: Indices
+    columns: Indices
+
+    def texels(self, size: int) -> Indices:
+        """Their numbers; `size` is a power of two or 1."""
+        return (self.rows & (size - 1)) * np.int32(size) + (self.columns & (size - 1))
+
+
+def taken(values: NDArray[Number], which: Indices) -> NDArray[Number]:
+    """Some entries of an array, by numbers that are known to be in range: not looking at that halves the time."""
+    return np.take(values, which, axis=0, mode="clip")
+
+
 def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
-    """The texels that triangles (t, 3) with texture coordinates (v, 2) cover in a square texture of `size` texels."""
+    """The texels that triangles (t, 3) with texture coordinates (v, 2) cover in a square texture of `size` texels.
+
+    `size` is a power of two, at most 2**15.
+    """
     usable, outside = _ranges(uv, triangles)
     laid = _laid_out(uv, triangles, usable, size)
-    texels, triangles_of, weights = _filled(laid, size)
-    first = np.full(size * size, -1, dtype=np.int64)
-    first[texels[::-1]] = np.arange(len(texels))[::-1]
-    is_first = np.asarray(first[texels] == np.arange(len(texels)))
+    pairs = _filled(laid)
+    texels = pairs.texels(size)
+    count = len(texels)
+    first = np.full(size * size, -1, dtype=np.int32)
+    first[texels[::-1]] = np.arange(count - 1, -1, -1, dtype=np.int32)
+    covered = np.flatnonzero(first >= 0).astype(np.int32)
     corners = triangles.copy()
     corners[laid.numbers] = laid.corners
-    covered = int(is_first.sum())
-    overlapping = len(np.unique(texels[~is_first]))
-    report = UvReport(len(triangles), outside, int((~usable).sum()), covered, overlapping)
+    slopes = np.zeros((len(triangles), 2, 2))
+    slopes[laid.numbers] = _slopes(laid.places)
+    origins = np.zeros((len(triangles), 2))
+    origins[laid.numbers] = laid.places[:, 0]
+    owners = laid.numbers.astype(np.int32)[pairs.owner]
+
+    def raster(which: Indices, at: Indices, others: Raster | None, report: UvReport) -> Raster:
+        rows, columns = pairs.rows[which], pairs.columns[which]
+        return Raster(size, corners, origins, slopes, at, owners[which], rows, columns, others, report)
+
     others = None
-    if overlapping:
-        rest = ~is_first
-        others = Raster(size, corners, texels[rest], triangles_of[rest], weights[rest], None, report)
-    order = np.flatnonzero(is_first)
-    order = order[np.argsort(texels[order], kind="stable")]
-    return Raster(size, corners, texels[order], triangles_of[order], weights[order], others, report)
+    report = UvReport(len(triangles), outside, int((~usable).sum()), len(covered), 0)
+    if len(covered) < count:
+        rest = np.flatnonzero(first[texels] != np.arange(count, dtype=np.int32)).astype(np.int32)
+        report = report._replace(overlapping=len(np.unique(texels[rest])))
+        others = raster(rest, texels[rest], None, report)
+    return raster(first[covered], covered, others, report)
 
 
 def _ranges(uv: Floats, triangles: Integers) -> tuple[Flags, int]:
@@ -129,29 +187,28 @@ def _laid_out(uv: Floats, triangles: Integers, usable: Flags, size: int) -> _Tri
     return _Triangles(places[kept], corners[kept], numbers[kept])
 
 
-def _filled(laid: _Triangles, size: int) -> tuple[Integers, Integers, Floats]:
-    """All pairs of a texel and a triangle that covers it, in the order of the triangles, with the corners' weights."""
+def _filled(laid: _Triangles) -> _Pairs:
+    """All pairs of a texel and a triangle that covers it."""
     places = laid.places
     top = np.ceil(places[:, :, 1].min(axis=1))
     heights = np.maximum(np.floor(places[:, :, 1].max(axis=1)) - top + 1.0, 0.0).astype(np.int64)
-    owner = np.repeat(np.arange(len(places)), heights)
+    owner = np.repeat(np.arange(len(places), dtype=np.int32), heights)
     row = top[owner] + _counted(heights)
     begin, end = _stretches(places, owner, row)
     lengths = np.maximum(end - begin, 0.0).astype(np.int64)
-    along = _counted(lengths)
-    columns = np.repeat(np.where(lengths > 0, begin, 0.0).astype(np.int64), lengths) + along
-    rows = np.repeat(row.astype(np.int64), lengths)
-    weights = _weights(places, owner, row, np.where(lengths > 0, begin, 0.0), lengths, along)
-    return (rows % size) * size + columns % size, laid.numbers[np.repeat(owner, lengths)], weights
+    columns = np.repeat(np.where(lengths > 0, begin, 0.0).astype(np.int32), lengths) + _counted(lengths)
+    return _Pairs(np.repeat(owner, lengths), np.repeat(row.astype(np.int32), lengths), columns)
 
 
-def _counted(counts: Integers) -> Integers:
+def _counted(counts: Integers) -> Indices:
     """0, 1, ... for each count, one after the other."""
     total = np.cumsum(counts)
-    return np.arange(total[-1] if len(total) else 0) - np.repeat(total - counts, counts)
+    whole = np.arange(total[-1] if len(total) else 0, dtype=np.int32)
+    whole -= np.repeat((total - counts).astype(np.int32), counts)
+    return whole
 
 
-def _stretches(places: Floats, owner: Integers, row: Floats) -> tuple[Floats, Floats]:
+def _stretches(places: Floats, owner: Indices, row: Floats) -> tuple[Floats, Floats]:
     """The first column of each row of each triangle, and the one after the last."""
     begin, end = np.full(len(row), -np.inf), np.full(len(row), np.inf)
     for number in range(3):
@@ -168,15 +225,10 @@ def _stretches(places: Floats, owner: Integers, row: Floats) -> tuple[Floats, Fl
     return begin, end
 
 
-def _weights(places: Floats, owner: Integers, row: Floats, begin: Floats, lengths: Integers, along: Integers) -> Floats:
-    """The corners' weights (n, 3) at the texels of all stretches."""
+def _slopes(places: Floats) -> Floats:
+    """How the weights of the last two corners change to the right and downward (t, 2, 2)."""
     one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
     area = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
-    x, y = begin - places[owner, 0, 0], row - places[owner, 0, 1]
-    found = np.empty((len(along), 3))
-    for corner, (step_x, step_y) in ((1, (other[:, 1], -other[:, 0])), (2, (-one[:, 1], one[:, 0]))):
-        slope = (step_x / area)[owner]
-        start = x * slope + y * (step_y / area)[owner]
-        found[:, corner] = np.repeat(start, lengths) + along * np.repeat(slope, lengths)
-    found[:, 0] = 1.0 - found[:, 1] - found[:, 2]
-    return found
+    second = np.stack([other[:, 1], -other[:, 0]], axis=1)
+    third = np.stack([-one[:, 1], one[:, 0]], axis=1)
+    return np.stack([second, third], axis=1) / area[:, None, None]

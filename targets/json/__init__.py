@@ -27,11 +27,12 @@ class JsonTarget(Target):
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
         """The rig, named after the character, and `vectors.json`."""
+        from plica.build.masks import with_places
         from plica.build.vectors import vectors_bytes
         from plica.rig.json import encoded, write_rig
 
         name = safe_file_name(build.rig.character.name)
-        rig, files = build.rig, {"vectors.json": vectors_bytes(build.rig)}
+        rig, files = with_places(build), {"vectors.json": vectors_bytes(build.rig)}
         if build.attached is not None:
             from plica.build.offsets import offsets_bytes, with_offsets
 

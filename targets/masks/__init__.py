@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from plica.build.features import ALL_FEATURES
 from plica.build.model import Build
 from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
 
+if TYPE_CHECKING:
+    from plica.texture.model import MaskOptions
+
 
 @dataclass(frozen=True)
 class MasksTarget(Target):
-    """`<character>.masks.json` and the textures `<character>.masks.<number>.png`; the README.md here describes them.
+    """`<character>.masks.json` and the textures `<character>.masks.<number>.png`; if asked for, stills of the blended
+    maps. The README.md here describes them.
 
     Strengths are named and not computed here, so no way of making them is beyond this target.
     """
@@ -24,28 +28,38 @@ class MasksTarget(Target):
 
     size: int = option(1024, "texels across of the masks at full size, a power of two from 4 to 8192")
     channels: int = option(4, "how many masks a texture holds, 1 to 4")
+    still: tuple[str, ...] = option(
+        (), "also write the blended normal map with folds or strengths at these amounts, as in `nose=1,elbow=0.5`"
+    )
+
+    def masks(self) -> MaskOptions | None:
+        """How the masks are made; None where an option cannot be, which `emit` tells."""
+        from plica.texture.model import SIZES, MaskOptions
+
+        fitting = self.size in SIZES and 1 <= self.channels <= 4
+        return MaskOptions(self.size, self.channels) if fitting else None
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
         """The manifest and the textures; nothing where there are no folds."""
         from plica.build.masks import masks
         from plica.build.names import safe_file_name
         from plica.targets.masks.manifest import manifest_bytes
-        from plica.texture.model import SIZES, MaskOptions
+        from plica.targets.masks.stills import stills
+        from plica.texture.model import SIZES
 
         if self.size not in SIZES:
             problem = f"it must be a power of two from {SIZES[0]} to {SIZES[-1]}"
             found.add("bad-target-option", None, target=self.name, option="size", problem=problem)
         if not 1 <= self.channels <= 4:
             found.add("bad-target-option", None, target=self.name, option="channels", problem="it must be 1 to 4")
-        if self.size not in SIZES or not 1 <= self.channels <= 4:
-            return {}
-        options = MaskOptions(self.size, self.channels)
-        made = masks(build, found, options)
-        if made is None:
+        options = self.masks()
+        made = None if options is None else masks(build, found, options)
+        if options is None or made is None:
             return {}
         manifest = f"{safe_file_name(build.rig.character.name)}.masks.json"
         textures = {texture.file: texture.content for texture in made.textures}
-        return {manifest: manifest_bytes(build.rig, made, options), **textures}
+        more = stills(build, made, self.still, self.name, found)
+        return {manifest: manifest_bytes(build.rig, made, options), **textures, **more}
 
 
 TARGET = MasksTarget()

@@ -28,7 +28,6 @@ class MaterialxTarget(MasksTarget):
         from plica.build.masks import mask_places
         from plica.build.names import safe_file_name
         from plica.targets.materialx.emit import document, maps
-        from plica.texture.model import MaskOptions
 
         if not build.rig.details:
             found.add("no-details", None, target=self.name)
@@ -37,7 +36,7 @@ class MaterialxTarget(MasksTarget):
         files = super().emit(build, found) | maps(build, found)
         if found.count_of_errors > errors:
             return {}
-        places = mask_places(build, found, MaskOptions(self.size, self.channels))
+        places = mask_places(build, found, self.masks())
         return files | {f"{safe_file_name(build.rig.character.name)}.mtlx": document(build, places, found)}
 
 

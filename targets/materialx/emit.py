@@ -9,11 +9,10 @@ from pathlib import PurePosixPath
 from plica.build.model import Build
 from plica.build.names import safe_file_name
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Detail, Rig
+from plica.rig.model import Detail, MaskPlace, Rig
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
 from plica.texture.normal_findings import find_maps
-from plica.texture.places import MaskPlace
 from plica.workspace import Refused, Workspace
 
 _NUMBERED = re.compile(r"TEXCOORD_(\d{1,3})")
@@ -35,7 +34,7 @@ def document(build: Build, places: Mapping[str, MaskPlace], found: Diagnostics) 
             detail.mixing,
             space,
             tuple(
-                PlacedFold(fold, places[fold.name], _space(build, places[fold.name].uv or detail.uv))
+                PlacedFold(fold, places[fold.name], _space(build, places[fold.name].uv))
                 for fold in build.rig.folds
                 if fold.detail == detail.name
             ),

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from plica.rig.model import Fold
+from plica.rig.model import Fold, MaskPlace
 from plica.targets.materialx.document import Element, Names, element
 from plica.texture.detail import Mixing
-from plica.texture.places import CHANNELS, Channel, MaskPlace
+from plica.texture.places import CHANNELS, Channel
 
 Link = str
 """The name of a node of the graph whose output is meant."""

@@ -29,10 +29,11 @@ class PythonTarget(Target):
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
         """The module, named after the character, and `vectors.json`."""
+        from plica.build.masks import with_places
         from plica.build.vectors import vectors_bytes
 
         name = f"{safe_file_name(build.rig.character.name)}_rig.py"
-        return {name: module_text(build.rig).encode("ascii"), "vectors.json": vectors_bytes(build.rig)}
+        return {name: module_text(with_places(build)).encode("ascii"), "vectors.json": vectors_bytes(build.rig)}
 
 
 @cache
@@ -53,7 +54,15 @@ def module_text(rig: Rig) -> str:
         shape.name: {"follows": shape.follows, "inbetweens": tuple(entry.at for entry in shape.inbetweens)}
         for shape in rig.shapes
     }
-    folds = {fold.name: {"follows": fold.follows, "detail": fold.detail, "area": fold.area} for fold in rig.folds}
+    folds = {
+        fold.name: {
+            "follows": fold.follows,
+            "detail": fold.detail,
+            "area": fold.area,
+            "mask": None if fold.mask is None else fold.mask._asdict(),
+        }
+        for fold in rig.folds
+    }
     controls = {
         control.name: (*control.range, control.rest) for control in rig.controls if control.name in source.controls
     }

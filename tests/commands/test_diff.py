@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from plica.commands.main import run
+from tests.support.cloth import SPEC as CLOTH
+from tests.support.cloth import bump, cloth
 
 LIBRARY = """plica 1
 parameter joint
@@ -122,13 +124,124 @@ def test_what_cannot_be_compared(repository: Path, capsys: pytest.CaptureFixture
     assert "PL915" in capsys.readouterr().err
 
 
-def test_git_diff_shows_what_a_change_does(repository: Path) -> None:
+def test_a_declaration_that_moved_to_a_library_is_no_change(
+    repository: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    moved = "driver frown { reads control mood   span 0 .. 1 }\n"
+    replaced("wren.plica", moved, 'use "face.plica" with { mood = mood }\n')
+    Path("face.plica").write_text(
+        f"plica 1\nparameter mood\n{moved.replace('control mood', 'control {mood}')}", "utf-8"
+    )
+    assert run(["diff", "git:HEAD", "wren.plica"]) == 0
+    assert capsys.readouterr().out == "no changes; version step: none\n"
+
+
+def test_two_built_rigs(repository: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Offsets stand in the built files: nothing is measured anew, and the meshes need not be there."""
+    cloth(Path("old"))
+    cloth(Path("new"), CLOTH.replace("90 deg", "60 deg"))
+    bump(Path("new/bump.npz"), 30, 0.003)
+    for state in ("old", "new"):
+        assert run(["build", f"{state}/cloth.plica", "--out", f"{state}.built", "--target", "json"]) == 0
+    capsys.readouterr()
+    pair = [f"{state}.built/cloth.rig.json" for state in ("old", "new")]
+    assert run(["diff", *pair, "--format", "json"]) == 1
+    told = {change["kind"]: change for change in json.loads(capsys.readouterr().out)["changes"]}
+    assert told["driver"]["effect"]["largest"] == pytest.approx(1 / 3, abs=1e-9)
+    assert "30 vertices move, by at most 1 mm" in told["offsets"]["verdicts"][0]["text"]
+    assert run(["diff", pair[0], pair[0]]) == 0
+    assert run(["diff", "old/cloth.plica", pair[0]]) == 0  # a spec and what was built from it
+
+
+def test_a_revision_gives_the_spec_and_all_that_it_uses(repository: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Model, sculpt and library are those of the revision, also where the working tree has lost them."""
+    spec = cloth(Path("cloth"), CLOTH + 'use "../limb.plica" as tip with { joint = tip }\n')
+    replaced("limb.plica", "bend both", "bend")
+    git("add", ".")
+    git("commit", "--quiet", "-m", "second")
+    bump(Path("cloth/bump.npz"), 30, 0.003)
+    assert run(["diff", "git:HEAD", str(spec), "--allow", "."]) == 1
+    shown = capsys.readouterr().out
+    assert "file bump.npz" in shown and "30 vertices move, by at most 1 mm" in shown
+    for file in (spec, spec.parent / "cloth.gltf", spec.parent / "bump.npz", Path("limb.plica")):
+        file.unlink()
+    assert run(["diff", "git:HEAD:cloth/cloth.plica", "git:HEAD:./cloth/cloth.plica", "--allow", "."]) == 0
+
+
+def test_measuring_can_be_left_out(repository: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    cloth(Path("old"))
+    cloth(Path("new"), CLOTH.replace("skin of tip", "skin of base"))
+    assert run(["diff", "old", "new"]) == 1
+    assert "on the mesh: covers 1 m² → 1 m², 50 % → 50 % of the skin; differs on 1 m²" in capsys.readouterr().out
+    assert run(["diff", "old", "new", "--no-measure"]) == 1
+    assert "on the mesh" not in capsys.readouterr().out
+
+
+@pytest.fixture
+def driven(repository: Path) -> Path:
+    """The repository with `git diff` set up as the documentation says."""
     command = f"'{sys.executable}' -m plica diff --git-driver"
     git("config", "diff.plica.command", command)
     Path(".gitattributes").write_text("*.plica diff=plica\n", "utf-8")
+    return repository
+
+
+def both_changed(step: int) -> None:
+    """Another span in the library, and another in the spec, so that git shows the spec."""
+    text = Path("limb.plica").read_text("utf-8")
+    Path("limb.plica").write_text(re.sub(r"\d+ deg \}", f"{130 - step} deg }}", text), "utf-8")
+    text = Path("wren.plica").read_text("utf-8")
+    Path("wren.plica").write_text(re.sub(r"span 0 \.\. \d+", f"span 0 .. {1 + step}", text), "utf-8")
+
+
+@pytest.mark.parametrize(
+    ("words", "old", "new", "spans"),
+    [
+        ([], "the index", "the working tree", "110 deg → 0 deg .. 100 deg"),
+        (["--cached"], "HEAD", "the index", "120 deg → 0 deg .. 110 deg"),
+        (["HEAD"], "HEAD", "the working tree", "120 deg → 0 deg .. 100 deg"),
+        (["HEAD~1", "HEAD"], "the commit before ", "HEAD", "130 deg → 0 deg .. 120 deg"),
+        (["HEAD~1"], "the commit before ", "the working tree", "130 deg → 0 deg .. 100 deg"),
+        (["--cached", "-R"], "the index", "HEAD", "110 deg → 0 deg .. 120 deg"),
+        (["-R"], "the working tree", "the index", "100 deg → 0 deg .. 110 deg"),
+    ],
+)
+def test_libraries_are_those_of_the_states_that_git_compares(
+    driven: Path, words: list[str], old: str, new: str, spans: str
+) -> None:
+    both_changed(10)
+    git("commit", "--quiet", "-am", "second")
+    both_changed(20)
+    git("add", ".")
+    both_changed(30)
+    shown = git("diff", *words, "--", "wren.plica")
+    assert f"old from {old}" in shown and f"new from {new}\n" in shown
+    assert f"span 0 deg .. {spans}" in shown
+
+
+def test_what_git_does_not_keep_comes_from_the_working_tree(driven: Path) -> None:
+    Path(".gitignore").write_text("limb.plica\n", "utf-8")
+    git("rm", "--quiet", "--cached", "limb.plica")
+    git("commit", "--quiet", "-am", "the library is somebody else's")
+    replaced("wren.plica", "span 0 .. 1", "span 0 .. 2")
+    shown = git("diff")
+    assert "not in the index, so from the working tree: limb.plica" in shown
+    assert "the extreme moved from 1 to 2" in shown
+
+
+def test_a_new_and_a_lost_character_in_git_diff(driven: Path) -> None:
+    Path("pip.plica").unlink()
+    assert "the whole character is gone" in git("diff")
+    Path("finn.plica").write_text(SPEC.format(name="finn"), "utf-8")
+    git("add", "--intent-to-add", "finn.plica")
+    assert "a whole character, new" in git("diff", "--", "finn.plica")
+
+
+def test_git_diff_shows_what_a_change_does(driven: Path) -> None:
     replaced("wren.plica", "span 0 .. 1", "span 0 .. 2")
     replaced("limb.plica", "130 deg", "100 deg")
     shown = git("diff")
     assert "plica diff wren.plica\n" in shown and "driver frown" in shown
     assert "the extreme moved from 1 to 2" in shown
+    assert "a library; `plica diff git:HEAD .` shows" in shown
     assert "+driver bend both" in shown  # a library has no character: its lines

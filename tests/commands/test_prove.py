@@ -23,6 +23,7 @@ FAILS = KICK + 'expect { smooth kick within 0.1 over clip "kick.bvh" }\n'
 def prove(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., int]:
     """Proves a spec of the stroller, in a folder of its own."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     Path("kick.bvh").write_text(CLIP, "utf-8")
 
     def proving(declarations: str, *more: str) -> int:
@@ -95,13 +96,30 @@ def test_junit_counts_what_fails(prove: Callable[..., int], capsys: pytest.Captu
     assert cases == {"stroller.smooth": ["failure"], "stroller.rest": [], "stroller.partition": ["skipped"]}
 
 
-def test_what_cannot_be_measured_neither_holds_nor_fails(
-    prove: Callable[..., int], capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert prove(KICK + "expect { rest   partition }\n") == 0
+UNKNOWN = KICK + "expect { rest   partition }\n"
+
+
+def test_what_cannot_be_measured_does_not_hold(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(UNKNOWN) == 1
     shown = capsys.readouterr().out
     assert "PL935 expectation-not-measured: `partition` was not measured: there is no mesh" in shown
     assert "1 hold, 1 not measured" in shown
+
+
+def test_what_cannot_be_measured_may_be_let_pass(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
+    assert prove(UNKNOWN, "--allow-unmeasured") == 0
+    assert "1 hold, 1 not measured" in capsys.readouterr().out
+    assert prove(FAILS, "--allow-unmeasured") == 1
+
+
+@pytest.mark.parametrize("number", ["0", "-3"])
+def test_fewer_than_one_worker(prove: Callable[..., int], capsys: pytest.CaptureFixture[str], number: str) -> None:
+    assert prove(HOLDS, f"--workers={number}") == 2
+    assert "a number from 1 on" in capsys.readouterr().err
+
+
+def test_without_a_mesh_no_scheduler_is_asked(prove: Callable[..., int]) -> None:
+    assert prove(HOLDS, "--scheduler", "tcp://127.0.0.1:1") == 0
 
 
 def test_an_accepted_figure_does_not_fail_until_it_gets_worse(
@@ -118,6 +136,10 @@ def test_an_accepted_figure_does_not_fail_until_it_gets_worse(
     shown = capsys.readouterr().out
     assert "PL936 worse-than-accepted" in shown and "got worse: 0.5, where the baseline has 0.3333" in shown
     assert "PL934" in shown
+    assert prove(FAILS.replace("90 deg", "120 deg"), *accepted) == 0
+    shown = capsys.readouterr().out
+    assert "PL942 better-than-accepted" in shown and "got better: 0.25, where the baseline has 0.3333" in shown
+    assert "1 got better" in shown
 
 
 @pytest.mark.parametrize("content", [None, "{", '{"format": "other"}', '{"format": "plica-baseline", "version": 9}'])

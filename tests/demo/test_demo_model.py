@@ -423,12 +423,6 @@ def test_the_elbow_crease_gives_the_joint_its_girth_back(model: DemoModel) -> No
     assert np.mean((after - before)[near & outside]) > 0.003
 
 
-def test_the_inbetween_is_not_half_the_knuckle() -> None:
-    whole, half = archive("sculpts/index_knuckle.npz"), archive("sculpts/index_knuckle_half.npz")
-    ratio = np.linalg.norm(half["offsets"], axis=1).max() / np.linalg.norm(whole["offsets"], axis=1).max()
-    assert ratio < 0.45
-
-
 # --- pictures -----------------------------------------------------------------------------------------------
 
 

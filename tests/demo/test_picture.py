@@ -15,8 +15,8 @@ from plica.demo.clip import pose_at
 from plica.demo.light import sky
 from plica.demo.model import wren
 from plica.demo.moments import moment, story
-from plica.demo.raster import Camera, in_perspective, seen
 from plica.demo.skinning import skinned
+from plica.picture.raster import Camera, in_perspective, seen
 
 WIDTH = 320
 LIGHTS = 6

@@ -12,10 +12,11 @@ from hypothesis import Phase, given, settings
 
 from plica import values
 from plica.diff.facts import facts
-from plica.diff.report import Version, compare
+from plica.diff.report import compare
+from plica.diff.version import Version
 from plica.pipeline import compile_file, compile_text
 from plica.rig import model
-from plica.rig.model import ListedInbetween, ListedOffsets, OffsetsTable, Rig, ShapeOffsets
+from plica.rig.model import ListedInbetween, ListedOffsets, MaskPlace, OffsetsTable, Rig, ShapeOffsets
 from plica.values import About, Photo
 from tests.support.data import ROOT
 from tests.support.mutations import mutations
@@ -33,6 +34,8 @@ def rig_with_everything() -> Rig:
     shapes = tuple(
         ShapeOffsets(shape.name, 2, 48, 0.002, None, LISTED, (ListedInbetween(0.5, LISTED),)) for shape in rig.shapes
     )
+    folds = tuple(fold._replace(mask=MaskPlace("a.masks.1.png", "green", "skin")) for fold in rig.folds)
+    rig = rig._replace(folds=folds)
     return rig._replace(character=rig.character._replace(about=about), offsets=OffsetsTable("a.npz", 9, "f00d", shapes))
 
 

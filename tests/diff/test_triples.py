@@ -6,12 +6,15 @@
 from __future__ import annotations
 
 import os
+import re
 
 import pytest
 
+from plica.diff.judge import REACHES, Harm
 from plica.diff.markdown import render as as_markdown
-from plica.diff.report import Report, Version, compare
+from plica.diff.report import Report, compare
 from plica.diff.text import render
+from plica.diff.version import Version
 from tests.support.data import ROOT
 from tests.support.texts import compiled
 
@@ -49,6 +52,10 @@ EDITS: dict[str, list[tuple[str, str]]] = {
     "feather": [("feather 12 mm", "feather 20 mm")],
     "budget": [("2 MiB", "3 MiB")],
     "loosened": [("within 4 %", "within 8 %")],
+    "fewer_poses": [("within 4 %   over elbow }", "within 4 %   over wrist }")],
+    "tightened": [("within 4 %", "within 3 %")],
+    "mask_tolerance": [("area forearm   follows press }", "area forearm   follows press   tolerance 2 % }")],
+    "rest": [("0 deg .. 130 deg", "-10 deg .. 130 deg")],
     "dropped": [("expect both { volume of forearm within 4 %   over elbow }\n", "")],
     "note": [("span   0 deg .. 130 deg", 'span   0 deg .. 130 deg\n    note "measured at the weir"')],
     "layout": [("    reads  rotation", "  // a comment\n  reads rotation"), ("curve  0 0", "curve 0 0")],
@@ -64,8 +71,9 @@ def report_of(edits: list[tuple[str, str]]) -> Report:
     states = []
     for text in (OLD, new):
         result = compiled(text)
-        assert result.rig is not None, [found.message for found in result.diagnostics]
-        states.append({"": Version("otter.plica", result.rig, result.origins)})
+        assert result.rig is not None and result.spec is not None, [found.message for found in result.diagnostics]
+        origins = {**result.origins, ("character", "otter"): result.spec.character.span}
+        states.append({"": Version("otter.plica", result.rig, origins)})
     return compare(*states)
 
 
@@ -77,6 +85,17 @@ def test_what_is_told_of_a_change(name: str) -> None:
         golden.parent.mkdir(exist_ok=True)
         golden.write_text(text, "utf-8")
     assert text == golden.read_text("utf-8")
+
+
+def test_every_harm_and_all_that_can_be_reached_occur() -> None:
+    changes = [change for edits in EDITS.values() for change in report_of(edits).changes]
+    assert {change.harm for change in changes} == set(Harm)
+    assert {reach for change in changes for reach in change.reaches} == set(REACHES)
+
+
+@pytest.mark.parametrize("name", ["loosened", "dropped", "fewer_poses"])
+def test_what_need_not_hold_any_more_is_said_loudly(name: str) -> None:
+    assert re.search("EXPECTATION (LOOSENED|DROPPED)", render(report_of(EDITS[name])))
 
 
 def test_layout_and_comments_are_no_change() -> None:

@@ -16,6 +16,7 @@ from plica.syntax.parser import parse_with_tokens
 from tests.fuzz.test_parser import GOOD, SCRAPS
 from tests.grammar.test_reference import EXAMPLES, LIBRARY, make_folder, whole
 from tests.support.data import ROOT
+from tests.support.trees import declarations, same_but_for_places
 
 TEXTS = [whole(example) for example in EXAMPLES] + [LIBRARY, GOOD]
 CASES = sorted((ROOT / "tests" / "format" / "cases").glob("*.plica"))
@@ -67,6 +68,9 @@ def _keeps(text: str) -> str:
     laid_out = lay_out(Source("text.plica", text), found)
     assert laid_out is not None, [one.message for one in found.all]
     assert difference(laid_out) is None
+    # What the proof concludes without parsing again, seen by parsing again.
+    assert same_but_for_places(declarations(text), declarations(laid_out.text))
+    assert formatted(Source("text.plica", laid_out.text), Diagnostics()) == laid_out.text
     return laid_out.text
 
 

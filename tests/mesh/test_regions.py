@@ -13,9 +13,11 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from plica.demo.model import wren
+from plica.demo.paint import masks as paintings
 from plica.diagnostics import Diagnostics
 from plica.mesh.model import Floats, Mesh
 from plica.mesh.npz import written
+from plica.mesh.painting import read_painting
 from plica.mesh.region_sources import agreed
 from plica.mesh.regions import combined, region_weights
 from plica.mesh.split import SideWeights, halves_of, side_weights
@@ -304,6 +306,46 @@ def test_copies_that_are_painted_apart_are_said_and_get_the_mean(character: Skin
     assert names == ["painted-apart"]
     points = np.array([0, 1, 1, 0, 2])
     assert agreed(points, np.array([0.1, 1.0, 0.0, 0.1, 0.3])).tolist() == [0.1, 0.5, 0.3]
+
+
+@pytest.mark.parametrize("painted", ["left", "right"])
+def test_what_covers_one_side_alone_is_mirrored_and_said(character: Skinned, painted: str) -> None:
+    """Both halves of what is painted on one side are mirror images, vertex by vertex."""
+    mesh, model = character.mesh, wren()
+    uv = mesh.uvs["TEXCOORD_0"]
+    left = sides_of(character.rig, mesh).left == 1.0
+    beyond = (uv[left][:, 0].mean() > 0.5) == (painted == "left")
+    image = np.rint(read_painting(paintings(model)["masks/muzzle.png"]).values * 255.0).astype(np.uint8)
+    half = image.shape[1] // 2
+    image[:, slice(half) if beyond else slice(half, None)] = 0
+    content = io.BytesIO()
+    Image.fromarray(image).save(content, "PNG")
+    source = Painted("area.png", None)
+    regions = tuple(Region(f"{side}_area", side, "area", source, 0.0) for side in ("left", "right"))
+    assert np.array_equal(mesh.positions, model.positions)
+    found = Diagnostics()
+    first, copies = np.unique(mesh.points, return_index=True)
+    partners = mesh.points[model.partner[copies]]
+    assert np.array_equal(first, np.arange(len(first)))
+    result = region_weights(
+        character.rig._replace(regions=regions),
+        mesh,
+        sides_of(character.rig, mesh),
+        lambda file: content.getvalue(),
+        found,
+        partners=partners,
+    )
+    assert [one.name for one in found.all] == ["region-mirrored"]
+    other = "right" if painted == "left" else "left"
+    assert f"its {other} half" in found.all[0].message
+    ours, theirs = result[f"{painted}_area"], result[f"{other}_area"]
+    assert ours.max() > 0.9
+    assert np.abs(theirs - ours[model.partner]).max() < 1e-12
+    alone = character.rig._replace(regions=(regions[0] if other == "left" else regions[1],))
+    sides, told = sides_of(character.rig, mesh), Diagnostics()
+    result = region_weights(alone, mesh, sides, lambda file: content.getvalue(), told, partners=partners)
+    assert told.all == ()
+    assert not result[f"{other}_area"][sides.of(other) == 1.0].any(), "declared for this side, so nothing is mirrored"
 
 
 def test_empty_regions_useless_feathers_and_a_missing_plane_are_said(character: Skinned) -> None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from math import degrees
 from pathlib import Path
 
 import pytest
 
 from plica.commands.main import run
+from plica.demo.moments import story
+from plica.rig.model import Driver
 from tests.support.data import shared_data
 
 SPEC = """plica 1
@@ -50,3 +53,19 @@ def test_ranges_of_knees_and_elbows(
     (span,) = [one for one in found["spans"] if one["driver"] == joint]
     assert span["unit"] == "deg"
     assert span["span"] == pytest.approx([least, greatest], abs=0.06)
+
+
+# Degrees that joints of people bend at most, and the demo character's drivers that read such joints. Elbow, knee,
+# wrist (flexion) and the base joints of fingers: table of the Merck Manual; knee and elbow of adults also in the CDC
+# Normal Joint Range of Motion Study (Soucie and others 2011; both as ORACLES.md of the shared data has them).
+TRAVEL = {"elbow_bend": 160.0, "knee_bend": 130.0, "wrist": 90.0, "index_base": 90.0, "little_base": 90.0}
+
+
+def test_the_demo_asks_no_joint_for_more_than_people_can() -> None:
+    """And for more than half of it, so that its spans mean a whole bend; an otter is no person, so no more is said."""
+    spans = {driver.name: driver.span for driver in story().rig.strengths if isinstance(driver, Driver)}
+    for name, most in TRAVEL.items():
+        for side in ("left", "right"):
+            start, stop = (degrees(end) for end in spans[f"{side}_{name}"])
+            assert start == 0.0
+            assert most / 2.0 < stop <= most

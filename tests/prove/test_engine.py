@@ -9,7 +9,7 @@ import pytest
 
 from plica.prove.engine import Prover, Subject
 from plica.prove.results import Result
-from plica.prove.skin_runs import SkinRuns
+from plica.prove.units import Answer, Measurer, Unit
 from tests.support.arms import ELBOW, SHAPE, arms, rig_from
 
 EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of forearm at most 80 % }\n"
@@ -23,9 +23,7 @@ def results(text: str, block_bytes: int) -> list[Result]:
 def test_small_blocks_and_large_ones_give_the_same_figures() -> None:
     one, other = results(EVERY, 1 << 16), results(EVERY, 1 << 26)
     for small, large in zip(one, other, strict=True):
-        assert small.worst == pytest.approx(large.worst, rel=1e-12)
-        assert small.bare == pytest.approx(large.bare, rel=1e-12)
-        assert small.frames == large.frames
+        assert small == large
 
 
 def test_two_runs_are_the_same_to_the_last_bit() -> None:
@@ -66,13 +64,36 @@ def test_sweeps_are_refined_where_they_come_near_the_limit() -> None:
 
 
 def test_poses_over_which_several_things_are_measured_are_deformed_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    seen: list[int] = []
-    measured = SkinRuns.measured
+    seen: list[tuple[int, ...]] = []
+    answer = Measurer.answer
 
-    def counting(self: SkinRuns, asked, tracks, *rest):  # type: ignore[no-untyped-def]
-        seen.append(len(asked))
-        return measured(self, asked, tracks, *rest)
+    def counting(self: Measurer, unit: Unit) -> Answer:
+        seen.append(unit.asked)
+        return answer(self, unit)
 
-    monkeypatch.setattr(SkinRuns, "measured", counting)
-    results(EVERY, 1 << 22)
-    assert seen == [4]
+    monkeypatch.setattr(Measurer, "answer", counting)
+    made = arms(EVERY + "expect left { shear of forearm at most 80 deg over elbow }\n")
+    prover = Prover(Subject(made.rig, made.attached))
+    found = {one.index: one for one in prover.results()}
+    shear = next(index for index, one in enumerate(made.rig.expectations) if one.kind == "shear")
+    others = {0, 1, 2, 3, 4} - {shear}
+    assert all(one.status != "not measured" for one in found.values())
+    # Closer looks are for one expectation each; all else is for all that go over it
+    together = [set(asked) for asked in seen if len(asked) > 1]
+    assert together.count({*others, shear}) == 1  # rest, and the sweep of the left elbow
+    assert together.count(others) == len(together) - 1 >= 1
+
+
+def test_strengths_that_no_sweep_shows_are_told() -> None:
+    near = "driver near both { reads gap of paw from spine   span 0 mm .. -50 mm }\n"
+    text = (
+        ELBOW
+        + near
+        + SHAPE
+        + "expect left { volume of forearm within 2 %   stretch of forearm at most 80 % over elbow }\n"
+    )
+    made = arms(text)
+    prover = Prover(Subject(made.rig, made.attached))
+    kinds = {made.rig.expectations[index].kind: names for index, names in prover.unswept.items()}
+    assert kinds == {"volume": ("left_near", "right_near")}
+    assert Prover(Subject(arms(EVERY).rig, arms(EVERY).attached)).unswept == {}

@@ -7,7 +7,8 @@ import pytest
 
 from plica.evaluate.evaluator import Evaluator
 from plica.prove.frames import angles_since_rest
-from plica.prove.sweeps import SPREAD, STEPS, Sweeper, finer
+from plica.prove.rows import finer, frames_of
+from plica.prove.sweeps import SPREAD, STEPS, Sweeper, Track
 from plica.rig.model import Driver, Expectation
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
@@ -126,3 +127,40 @@ def test_a_closer_look_lies_between_the_neighbours_and_repeats_nothing() -> None
     assert not set(found.tolist()) & set(places.tolist())
     middle = finer(places, 5)
     assert middle.min() > 0.4 and middle.max() < 0.6
+
+
+def test_pairs_go_to_and_fro() -> None:
+    """Each pose of the grid differs from the one before in one of the two strengths alone."""
+    rig = rig_of(TEXT)
+    track = next(track for track in Sweeper(rig).everything() if track.name == "left_elbow and left_twist")
+    names = Evaluator(rig).driver_names
+    readings = Evaluator(rig).readings(track.poses)[:, [names.index("left_elbow"), names.index("left_twist")]]
+    steps = np.abs(np.diff(readings, axis=0)) > 1e-9
+    assert track.poses.frames == 25 and (steps.sum(axis=1) == 1).all()
+    assert len(np.unique(readings.round(9), axis=0)) == 25
+
+
+def test_mirrored_clips_are_looked_at_between_their_frames_as_the_clip_is() -> None:
+    rig = rig_of(TEXT)
+    made = Sweeper(rig).sweep("left_elbow")
+    clip = Track("clip lift", "clip", made.places, made.poses, made.between)
+    still = Track("clip still", "clip", made.places, made.poses)
+    tracks = {track.name: track for track in Sweeper(rig, extra=(clip, still)).everything(skin=True)}
+    mirrored = tracks["clip lift, mirrored"]
+    assert mirrored.between is not None and tracks["clip still, mirrored"].between is None
+    found = Evaluator(rig).strengths(mirrored.between(np.array([0.3, 0.7])))
+    assert made.between is not None
+    there = Evaluator(rig).strengths(made.between(np.array([0.3, 0.7])))
+    names = Evaluator(rig).names
+    np.testing.assert_allclose(found[:, names.index("right_elbow")], there[:, names.index("left_elbow")], atol=1e-9)
+
+
+def test_many_frames_are_mirrored_like_few() -> None:
+    rig = random_rig(5, drivers=14)
+    sweeper = Sweeper(rig)
+    poses = sweeper.spread([strength.name for strength in rig.strengths], 600).poses
+    whole, part = sweeper.mirrored(poses), sweeper.mirrored(frames_of(poses, 250, 300))
+    assert whole is not None and part is not None
+    assert np.array_equal(whole.rotations[250:300], part.rotations)
+    assert np.array_equal(whole.translations[250:300], part.translations)
+    assert np.array_equal(whole.controls[250:300], part.controls)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+
 from plica.build.model import Build
 from plica.build.prepare import prepare
 from plica.diagnostics import Diagnostics
+from plica.mesh.model import Floats, Integers
 from plica.pipeline import compile_file
 from tests.support.wren import skinned
 
@@ -29,3 +32,18 @@ def folded(folder: Path, declarations: str = DETAIL + FOLDS, **files: bytes) -> 
     made = prepare(compile_file(folder / "wren.plica"), folder, (), found)
     assert made is not None, [item.message for item in found.all]
     return made
+
+
+def steepness(uv: Floats, triangles: Integers, weights: Floats, size: int) -> Floats:
+    """How steeply weights (v,) change around each vertex, at most: |change to the right| + |change downward| per texel.
+
+    Of the triangles that meet in the vertex; solved for here from their corners, not taken from the rasteriser.
+    """
+    corners, values = uv[triangles] * size, weights[triangles]
+    edges = corners[:, 1:] - corners[:, :1]
+    usable = np.abs(np.linalg.det(edges)) > 1e-9
+    change = np.linalg.solve(edges[usable], (values[:, 1:] - values[:, :1])[usable][..., None])[..., 0]
+    found = np.zeros(len(uv))
+    for corner in range(3):
+        np.maximum.at(found, triangles[usable][:, corner], np.abs(change).sum(axis=1))
+    return found

@@ -18,16 +18,12 @@ from plica.texture.detail import (
     Mixing,
     blended_map,
     factor_at,
-    fold_strengths,
     mixed,
     normals_at,
-    relaid,
     reoriented,
     still,
 )
 from plica.texture.normal_maps import FLAT, NormalMap, decoded, read_normal_map, unit
-from tests.support.meshes import bare_mesh
-from tests.targets.rigs import whole_rig
 
 RANDOM = np.random.default_rng(11)
 MIXINGS: tuple[Mixing, ...] = ("plain", "reoriented")
@@ -151,26 +147,6 @@ def test_masks_over_another_uv_set() -> None:
     assert np.array_equal(factor_at(MAPS, {"brow": 1.0}, uv, {"brow": other}), there)
     first = normals_at(MAPS, {"brow": 1.0}, uv, {"brow": other})
     assert not np.allclose(first, normals_at(MAPS, {"brow": 1.0}, uv))
-
-
-def test_a_mask_relaid_through_the_surface() -> None:
-    """A square whose second uv set is turned by a right angle: the mask comes out turned, texel for texel."""
-    corners = np.array(((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (1.0, 1.0, 0.0), (0.0, 1.0, 0.0)))
-    mesh = bare_mesh(corners, np.array(((0, 1, 2), (0, 2, 3))))
-    first = corners[:, :2]
-    second = np.stack([1.0 - first[:, 1], first[:, 0]], axis=1)
-    mesh = type(mesh)(**{**vars(mesh), "uvs": {"first": first, "second": second}})
-    mask = RANDOM.random((16, 16))
-    found = relaid(mask, mesh, "first", "second", 16)
-    assert np.allclose(found, np.rot90(mask, -1), rtol=0, atol=1e-5)
-
-
-def test_the_strengths_of_folds() -> None:
-    rig = whole_rig()
-    assert fold_strengths(rig, "fur", {"lift": 0.25}) == {"muzzle_lines": 0.25, "quiet_lines": 0.0}
-    assert fold_strengths(rig, "other", {}) == {}
-    with pytest.raises(KeyError):
-        fold_strengths(rig, "fur", {})
 
 
 # ---- whole maps

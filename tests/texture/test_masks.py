@@ -20,7 +20,7 @@ from plica.mesh.painting import Painting, read_painting, sampled
 from plica.texture.mirrored import layout_mirror, mirror_places, mirrored_corners
 from plica.texture.model import MaskOptions, MaskSet
 from plica.texture.sheet import sheet_of
-from tests.support.masks import DETAIL, FOLDS, folded
+from tests.support.masks import DETAIL, FOLDS, folded, steepness
 
 SMALL = MaskOptions(256)
 
@@ -67,14 +67,27 @@ def test_masks_in_textures_are_within_tolerance_of_the_full_size_on_the_mesh(bui
 
 
 def test_full_masks_are_the_areas_weights(build: Build) -> None:
-    """At the vertices, seams of the layout included; a texel is as wide as an edge in places, so not quite."""
-    assert build.attached is not None
+    """At the vertices, seams of the layout included, to what a linear lookup can give.
+
+    A lookup mixes four texels whose middles are, in the mean of its weights, t (1 - t) 2 <= 1/2 texel away to the side
+    and as much up or down, so it is off by at most half the steepness there, and by half a step of 8 bits. What a
+    painting holds between vertices, it holds too: there the image's own steepness counts, and its sides' on top.
+    """
+    assert build.attached is not None and build.attached.sides is not None
     whole, _ = made(build, MaskOptions(1024))
+    uv, triangles = uv_of(build), build.attached.mesh.triangles
+    image = read_painting(paintings(wren())["masks/muzzle.png"]).values
+    painted = sum(np.abs(np.diff(image, axis=axis)).max() for axis in (0, 1)) * image.shape[0] / 1024
+    sides = {side: build.attached.sides.of(side) for side in ("left", "right")}
     for fold in build.rig.folds:
         weights = build.attached.regions[fold.area]
-        apart = np.abs(sampled(Painting(full(whole, fold.name)), uv_of(build)) - weights)
-        assert np.quantile(apart, 0.99) < 2.0 / 255.0, fold.name
-        assert apart.max() < 0.1, fold.name
+        apart = np.abs(sampled(Painting(full(whole, fold.name)), uv) - weights)
+        if "muzzle" in fold.name:
+            steep = painted + steepness(uv, triangles, sides[fold.side], 1024)
+        else:
+            steep = steepness(uv, triangles, weights, 1024)
+        assert (apart <= steep / 2.0 + 0.5 / 255.0 + 1e-6).all(), fold.name
+        assert np.quantile(apart, 0.99) < 0.5 / 255.0, fold.name
 
 
 def test_sides_add_up_to_the_painting_and_keep_apart(build: Build) -> None:
@@ -86,8 +99,8 @@ def test_sides_add_up_to_the_painting_and_keep_apart(build: Build) -> None:
     sheet = sheet_of(uv_of(build), build.attached.mesh.triangles, 256)
     texels = sheet.raster.texels
     both = (left + right).reshape(-1)[texels]
-    assert np.abs(both - sampled(painting, sheet.places())).max() <= 1.0 / 255.0 + 1e-6
-    far = np.abs(sheet.places()[:, 0] - 0.5) > 0.05  # Wren's middle lies on u = 0.5
+    assert np.abs(both - sampled(painting, sheet.places)).max() <= 1.0 / 255.0 + 1e-6
+    far = np.abs(sheet.places[:, 0] - 0.5) > 0.05  # Wren's middle lies on u = 0.5
     assert (np.minimum(left, right).reshape(-1)[texels][far] == 0.0).all()
 
 
@@ -140,7 +153,7 @@ HALF = (
 def test_what_is_painted_on_one_side_alone_is_mirrored(tmp_path: Path) -> None:
     build = folded(tmp_path, HALF, **{"half.png": half_painted()})
     whole, told = made(build)
-    assert [item.name for item in told] == ["mask-mirrored"]
+    assert [item.name for item in told] == []
     left, right = full(whole, "left_muzzle_lines"), full(whole, "right_muzzle_lines")
     assert left.max() > 0.9
     assert build.attached is not None
@@ -187,11 +200,19 @@ def test_a_layout_without_a_mirror_is_mirrored_through_the_surface(build: Build)
     sheet = sheet_of(moved, keep, 256)
     places, known = mirror_places(sheet, cut, moved, attached.symmetry)
     assert known.mean() > 0.9
-    # Where the skin of a texel is and where its mirror image is, read off at both places of the texture.
-    x = np.abs(mesh.positions[:, 0])[None] / 0.5
-    image = Painting(sheet.spread(sheet.values(x)[0]).astype(np.float64))
-    here, there = sampled(image, sheet.places()[known]), sampled(image, places[known])
-    assert np.quantile(np.abs(here - there), 0.95) < 0.01  # steeper than the texels are fine, in places
+    # Where the skin of each texel is, and where the skin is at its mirror image's place of the texture: worked out from
+    # the triangle there, found again from its corners' texture coordinates.
+    raster = sheet.raster
+    here = (raster.weights[:, :, None] * mesh.positions[raster.corners[raster.triangles]]).sum(axis=1)[known]
+    corners = mirrored_corners(cut, raster.corners, attached.symmetry)[raster.triangles[known]]
+    laid = moved[corners] - places[known][:, None]
+    area = np.abs(np.linalg.det(laid[:, 1:] - laid[:, :1]))
+    wide = area > 0.01 / 256**2  # a hundredth of a texel: in narrower ones the equations below lose digits
+    rows = np.concatenate([laid[wide].transpose(0, 2, 1), np.ones((int(wide.sum()), 1, 3))], axis=1)
+    shares = np.linalg.solve(rows, np.array([0.0, 0.0, 1.0])[None, :, None])[..., 0]
+    there = (shares[:, :, None] * mesh.positions[corners[wide]]).sum(axis=1)
+    assert wide.mean() > 0.99
+    assert np.abs(there * (-1.0, 1.0, 1.0) - here[wide]).max() < 1e-6
 
 
 # ---- what is told

@@ -19,8 +19,7 @@ def islands() -> tuple[Floats, Integers]:
 
 
 def mask(uv: Floats, triangles: Integers, weights: Floats, size: int = 64) -> Singles:
-    sheet = sheet_of(uv, triangles, size)
-    return sheet.spread(sheet.values(weights[None])[0])
+    return sheet_of(uv, triangles, size).image(weights)
 
 
 def test_lookups_at_borders_of_islands_bring_nothing_in_from_outside() -> None:
@@ -60,12 +59,11 @@ def test_overlapping_skin_gets_the_greatest_weight_and_is_counted() -> None:
     uv, triangles = np.vstack([SQUARE, SQUARE * 0.5]), np.vstack([TWO, TWO + 4])
     weights = np.stack([np.repeat([0.25, 0.75], 4), np.repeat([0.5, 0.5], 4), np.repeat([0.75, 0.25], 4)])
     sheet = sheet_of(uv, triangles, 8)
-    values = sheet.values(weights)
-    images = [sheet.spread(row) for row in values]
+    images = [sheet.image(row) for row in weights]
     assert images[0][0, 0] == np.float32(0.75)
     assert images[0][7, 7] == np.float32(0.25)
     assert np.allclose(images[2], 0.75)
-    assert list(sheet.disagreement(weights, 0.01)) == [16, 0, 16]
+    assert [sheet.disagreement(row, 0.01) for row in weights] == [16, 0, 16]
 
 
 def test_a_layout_that_covers_nothing_gives_black() -> None:

@@ -4,16 +4,33 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from hashlib import sha256
+from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 
+from plica.build.emit import Request, build_targets
 from plica.build.model import Build
+from plica.build.prepare import prepare
+from plica.build.writer import write
+from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
-from plica.rig.json import schema_text
+from plica.evaluate.evaluator import Evaluator
+from plica.evaluate.poses import rest_poses
+from plica.pipeline import compile_file
+from plica.rig.json import read_rig, rig_schema, schema_text, write_rig
 from plica.targets.masks import MasksTarget
 from plica.targets.masks.manifest import manifest_schema
+from plica.texture.firing import independent_alternatives
+from plica.texture.normal_maps import sampled
 from tests.support.data import ROOT
 from tests.support.masks import folded
 
@@ -55,8 +72,156 @@ def test_the_manifest_says_what_the_files_hold(build: Build, channels: int) -> N
     assert [fold["fold"] for fold in manifest["folds"]] == [fold.name for fold in build.rig.folds]
 
 
+# ---- what other targets say of masks
+
+
+def built(build: Build, *targets: str, size: int = 128) -> tuple[dict[str, bytes], list[str]]:
+    """The files of targets built together, and the steps that were told."""
+    found, steps = Diagnostics(), list[str]()
+    options = {name: {"size": [str(size)]} for name in ("masks", "materialx")}
+    requests = [Request(name, options.get(name, {})) for name in targets]
+    files = build_targets(build, requests, found, step=steps.append)
+    assert [item.message for item in found.all if item.severity == "error"] == []
+    return files, steps
+
+
+@pytest.mark.parametrize("targets", [("json", "python", "masks"), ("masks", "python", "json")])
+def test_json_and_python_name_the_textures_that_are_written_with_them(build: Build, targets: tuple[str, ...]) -> None:
+    """Every fold's texture, channel and uv set, whatever the order; checked against the manifest and the files."""
+    files, _ = built(build, *targets)
+    manifest = {fold["fold"]: fold for fold in json.loads(files["wren.masks.json"])["folds"]}
+    expected = {
+        name: {"file": fold["texture"], "channel": fold["channel"], "uv": fold["uv"]} for name, fold in manifest.items()
+    }
+    rig = json.loads(files["wren.rig.json"])
+    assert {fold["name"]: fold["mask"] for fold in rig["folds"]} == expected
+    assert len(expected) == 5 and {place["file"] for place in expected.values()} <= set(files)
+    jsonschema.Draft202012Validator(rig_schema()).validate(rig)
+    assert write_rig(read_rig(files["wren.rig.json"].decode())) == files["wren.rig.json"].decode()
+    module: dict[str, object] = {}
+    exec(files["wren_rig.py"], module)
+    folds = module["FOLDS"]
+    assert isinstance(folds, dict)
+    assert {name: fold["mask"] for name, fold in folds.items()} == expected
+
+
+@pytest.mark.parametrize("targets", [("json", "python"), ("json",), ("python",)])
+def test_without_masks_none_are_named_and_none_are_made(
+    build: Build, targets: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("masks were made for their names alone")
+
+    monkeypatch.setattr("plica.texture.masks.masks_of", never)
+    files, _ = built(replace(build), *targets)
+    if "json" in targets:
+        assert {str(fold["mask"]) for fold in json.loads(files["wren.rig.json"])["folds"]} == {"None"}
+
+
+def test_a_rig_without_a_mesh_names_none(build: Build) -> None:
+    found = Diagnostics()
+    files = build_targets(replace(build, attached=None), [Request("json"), Request("python")], found)
+    assert found.all == ()
+    assert [fold["mask"] for fold in json.loads(files["wren.rig.json"])["folds"]] == [None] * 5
+
+
+def test_masks_tell_how_far_they_are(build: Build) -> None:
+    """Every mask is told before it is made, and where nobody asks nothing is."""
+    _, steps = built(build, "json", "masks", size=64)
+    first = steps.index("masks")
+    assert steps.index("json") < first
+    numbered = [step for step in steps if step.startswith(("json: mask ", "masks: mask "))]
+    assert len(numbered) == 5
+    for number, (step, fold) in enumerate(zip(numbered, build.rig.folds, strict=True), 1):
+        assert f"mask {number} of 5" in step and fold.name in step
+
+
 @pytest.mark.parametrize("options", [{"size": 100}, {"size": 2}, {"channels": 0}, {"channels": 5}])
 def test_options_that_cannot_be_are_told(build: Build, options: dict[str, int]) -> None:
     found = Diagnostics()
     assert MasksTarget(**options).emit(build, found) == {}
     assert [item.name for item in found.all] == ["bad-target-option"]
+
+
+# ---- the demo character, as users build her
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    assert write(demo_files(), folder, Diagnostics()) is not None
+    return folder
+
+
+@pytest.fixture(scope="module")
+def demo_build(demo: Path) -> Build:
+    made = prepare(compile_file(demo / SPEC), demo, (), Diagnostics())
+    assert made is not None
+    return made
+
+
+def pixels(content: bytes) -> NDArray[np.uint8]:
+    """A texture's texels, with its channels last."""
+    found = np.asarray(Image.open(io.BytesIO(content)))
+    return found if found.ndim == 3 else found[..., None]
+
+
+def test_a_driver_at_its_extreme_gives_pure_white_and_at_rest_pure_black(demo_build: Build) -> None:
+    """Common practice, no source. From the emitted files: where an area is whole, mask times strength is exactly 1."""
+    found = Diagnostics()
+    files = MasksTarget().emit(demo_build, found)
+    manifest = json.loads(files["wren.masks.json"])
+    evaluator = Evaluator(demo_build.rig)
+    names = [strength.name for strength in demo_build.rig.strengths]
+    at_rest = dict(zip(names, evaluator.strengths(rest_poses(demo_build.rig))[0], strict=True))
+    greatest = {
+        name: max(one.get(name, 0.0) for one in group)
+        for group in independent_alternatives(demo_build.rig)
+        for name in group[0]
+    }
+    attached = demo_build.attached
+    assert attached is not None
+    white = 0
+    for fold in manifest["folds"]:
+        mask = pixels(files[fold["texture"]])[..., ("red", "green", "blue", "alpha").index(fold["channel"])] / 255.0
+        assert (mask * at_rest[fold["follows"]] == 0.0).all(), "pure black"
+        assert greatest[fold["follows"]] == 1.0
+        weights = attached.regions[fold["area"]]
+        if (weights[attached.mesh.triangles] == 1.0).all(axis=1).any():
+            white += 1
+            assert (mask * greatest[fold["follows"]]).max() == 1.0, "pure white"
+            inside = attached.mesh.triangles[(weights[attached.mesh.triangles] == 1.0).all(axis=1)]
+            middles = attached.mesh.uvs[fold["uv"]][inside].mean(axis=1)
+            assert np.median(sampled(mask, middles)) == 1.0
+        assert mask.min() == 0.0
+    assert white >= 6, "the demo has areas that are whole somewhere"
+
+
+def test_the_demos_masks_take_little(demo_build: Build) -> None:
+    """What was asked for: all folds together under 256 KiB on disk, and within the demo's budget of memory."""
+    found = Diagnostics()
+    files = MasksTarget().emit(demo_build, found)
+    assert [item.name for item in found.all if item.severity != "note"] == []
+    manifest = json.loads(files["wren.masks.json"])
+    assert manifest["total"]["bytes_on_disk"] < 256 * 1024
+    (detail,) = manifest["details"]
+    assert detail["bytes_in_memory"] <= detail["budget"] == 2 * 2**20
+
+
+def test_the_same_bytes_under_any_hash_seed(demo: Path, tmp_path: Path) -> None:
+    """Masks, stills, the network, and the JSON and Python that name the textures, each from a process of its own."""
+    wanted = [part for name in ("masks", "materialx", "json", "python") for part in ("--target", name)]
+    still = ["--option", "masks.still=nose=1", "--option", "masks.size=256", "--option", "materialx.size=256"]
+    digests = []
+    for seed in ("1", "4242"):
+        out = tmp_path / seed
+        command = [sys.executable, "-m", "plica", "build", str(demo / SPEC), "--out", str(out), *wanted, *still]
+        # At 256 texels the masks keep the budget as at any size; what matters here are the bytes.
+        done = subprocess.run(command, env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, text=True)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert done.stderr == "", "silent where nobody watches"
+        digests.append(
+            {path.relative_to(out): sha256(path.read_bytes()).digest() for path in out.rglob("*") if path.is_file()}
+        )
+    assert digests[0] == digests[1]
+    assert len(digests[0]) >= 9

@@ -115,7 +115,8 @@ class Interpreter:
 
     def _normalize(self, node: Any, definition: Any) -> Floats:
         vector = self._input(node, definition, "in")
-        return vector / np.linalg.norm(vector, axis=1, keepdims=True)
+        with np.errstate(invalid="ignore"):  # a graph made wrong on purpose may have a vector without length
+            return vector / np.linalg.norm(vector, axis=1, keepdims=True)
 
     def _tangent(self, node: Any, definition: Any) -> Floats:
         assert self._text(node, "space") == "world" and int(self._text(node, "index")) in self.places

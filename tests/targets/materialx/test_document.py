@@ -11,16 +11,15 @@ import pytest
 
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Detail, Fold, Rig
+from plica.rig.model import Detail, Fold, MaskPlace, Rig
 from plica.targets.materialx.emit import document
-from plica.texture.places import MaskPlace
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
 
 HERE = Path(__file__).resolve().parent
 PLACES = {
-    "muzzle_lines": MaskPlace("wren.fur.1.png", "red"),
-    "quiet_lines": MaskPlace("wren.fur.1.png", "blue"),
+    "muzzle_lines": MaskPlace("wren.fur.1.png", "red", "skin"),
+    "quiet_lines": MaskPlace("wren.fur.1.png", "blue", "skin"),
 }
 
 
@@ -64,7 +63,7 @@ def test_one_input_for_each_fold_between_nought_and_one() -> None:
 
 def test_names_that_cannot_be_written_or_are_taken() -> None:
     folds = ("normal", "relaxed", "falte_über_auge", "falte_uber_auge", "masks_1", "place")
-    places = {name: MaskPlace("m.png", "green") for name in folds}
+    places = {name: MaskPlace("m.png", "green", "TEXCOORD_0") for name in folds}
     root, told = written(rig_of(folds), places)
     graph = root.find("nodegraph")
     assert graph is not None and told == []
@@ -102,14 +101,14 @@ def inputs(root: ElementTree.Element, category: str) -> list[dict[str, str]]:
 
 @pytest.mark.parametrize("uv", [None, "TEXCOORD_0"])
 def test_the_first_set_of_texture_coordinates(uv: str | None) -> None:
-    root, told = written(rig_of(("a",), uv), {"a": MaskPlace("m.png", "red")})
+    root, told = written(rig_of(("a",), uv), {"a": MaskPlace("m.png", "red", "TEXCOORD_0")})
     assert told == []
     assert inputs(root, "texcoord") == [{"index": "0"}]
     assert list(root.iter("tangent")) == []
 
 
 def test_a_further_set_has_tangents_of_its_own() -> None:
-    root, told = written(rig_of(("a",), "TEXCOORD_2"), {"a": MaskPlace("m.png", "red")})
+    root, told = written(rig_of(("a",), "TEXCOORD_2"), {"a": MaskPlace("m.png", "red", "TEXCOORD_2")})
     assert told == []
     assert inputs(root, "texcoord") == [{"index": "2"}]
     for axis in ("tangent", "bitangent"):
@@ -118,7 +117,7 @@ def test_a_further_set_has_tangents_of_its_own() -> None:
 
 
 def test_a_mask_may_be_over_another_set_than_the_maps() -> None:
-    places = {"a": MaskPlace("m.png", "red"), "b": MaskPlace("n.png", "red", "TEXCOORD_1")}
+    places = {"a": MaskPlace("m.png", "red", "TEXCOORD_0"), "b": MaskPlace("n.png", "red", "TEXCOORD_1")}
     root, told = written(rig_of(("a", "b")), places)
     assert told == []
     assert sorted(each["index"] for each in inputs(root, "texcoord")) == ["0", "1"]
@@ -129,14 +128,16 @@ def test_a_mask_may_be_over_another_set_than_the_maps() -> None:
 def test_a_texture_of_several_folds_is_read_once() -> None:
     names = tuple("abcdef")
     channels = ("red", "green", "blue", "alpha")
-    places = {name: MaskPlace(f"m{number // 4}.png", channels[number % 4]) for number, name in enumerate(names)}  # type: ignore[arg-type]
+    places = {
+        name: MaskPlace(f"m{number // 4}.png", channels[number % 4], "TEXCOORD_0") for number, name in enumerate(names)
+    }  # type: ignore[arg-type]
     root, _ = written(rig_of(names), places)
     assert [each["file"] for each in inputs(root, "image")].count("m0.png") == 1
     assert [each["index"] for each in inputs(root, "extract")] == ["0", "1", "2", "3", "0", "1"]
 
 
 def test_texts_are_escaped() -> None:
-    root, told = written(rig_of(("a",), 'st "&<\n'), {"a": MaskPlace("m & n.png", "red")})
+    root, told = written(rig_of(("a",), 'st "&<\n'), {"a": MaskPlace("m & n.png", "red", "TEXCOORD_0")})
     assert told == ["tangents-of-another-set"]
     assert inputs(root, "geompropvalue") == [{"geomprop": 'st "&<\n'}]
     assert "m & n.png" in [each["file"] for each in inputs(root, "image")]

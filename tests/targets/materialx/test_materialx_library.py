@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -10,17 +12,16 @@ import pytest
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
 from plica.mesh.model import Floats
-from plica.rig.model import Detail, Fold, Rig
+from plica.rig.model import Detail, Fold, MaskPlace, Rig
 from plica.targets.materialx.emit import document
 from plica.texture.detail import DetailMaps, Mixing, factor_at, normals_at
 from plica.texture.normal_maps import NormalMap, unit
-from plica.texture.places import CHANNELS, MaskPlace
+from plica.texture.places import CHANNELS
 from tests.targets.rigs import whole_rig
 
 mx = pytest.importorskip("MaterialX", reason="the MaterialX library is not here: pip install plica[materialx]")
 
 FOLDS = tuple("abcdefg")
-PLACES = {name: MaskPlace(f"masks.{number // 4}.png", CHANNELS[number % 4]) for number, name in enumerate(FOLDS)}
 MIXINGS: tuple[Mixing, ...] = ("plain", "reoriented")
 RANDOM = np.random.default_rng(23)
 
@@ -37,6 +38,14 @@ def rig_of(mixing: Mixing, uv: str | None = None, names: tuple[str, ...] = FOLDS
         details=(Detail("fur", "relaxed.png", "contracted.png", uv, None, mixing),),
         folds=tuple(Fold(name, "none", name, "fur", "nose", None, 0.004) for name in names),
     )
+
+
+def places_of(names: tuple[str, ...], uv: str | None) -> dict[str, MaskPlace]:
+    """Four masks to a texture, over the set of the maps."""
+    return {
+        name: MaskPlace(f"masks.{number // 4}.png", CHANNELS[number % 4], uv or "TEXCOORD_0")
+        for number, name in enumerate(names)
+    }
 
 
 def read(rig: Rig, places: dict[str, MaskPlace], definitions: Any) -> Any:
@@ -57,8 +66,7 @@ VARIANTS = [
 def test_the_library_finds_the_document_valid(
     mixing: Mixing, uv: str | None, names: tuple[str, ...], definitions: Any
 ) -> None:
-    places = {name: MaskPlace("m.png", CHANNELS[number]) for number, name in enumerate(names[:4])}
-    document = read(rig_of(mixing, uv, names[:4]), places, definitions)
+    document = read(rig_of(mixing, uv, names[:4]), places_of(names[:4], uv), definitions)
     assert document.validate() == (True, "")
     graph = document.getNodeGraph("wren_fur")
     assert all(node.getNodeDef() is not None for node in graph.getNodes())
@@ -74,8 +82,7 @@ def test_code_is_generated(
     import MaterialX.PyMaterialXGenOsl as osl  # noqa: N813
     import MaterialX.PyMaterialXGenShader as shading  # noqa: N813
 
-    places = {name: MaskPlace("m.png", CHANNELS[number]) for number, name in enumerate(names[:4])}
-    document = read(rig_of(mixing, uv, names[:4]), places, definitions)
+    document = read(rig_of(mixing, uv, names[:4]), places_of(names[:4], uv), definitions)
     generator = {"glsl": glsl.GlslShaderGenerator, "osl": osl.OslShaderGenerator}[language].create()
     context = shading.GenContext(generator)
     context.registerSourceCodeSearchPath(mx.getDefaultDataSearchPath())
@@ -145,11 +152,13 @@ def test_the_graph_agrees_with_the_evaluator(
         "maps/wren_fur_relaxed.png": maps.relaxed.stored / 255.0,
         "maps/wren_fur_contracted.png": maps.contracted.stored / 255.0,
     }
-    masks = {name: images[place.file][..., CHANNELS.index(place.channel)] for name, place in PLACES.items()}
+    masks = {
+        name: images[place.file][..., CHANNELS.index(place.channel)] for name, place in places_of(FOLDS, uv).items()
+    }
     maps = DetailMaps(maps.relaxed, maps.contracted, masks, mixing)
     where = texels_and_edges()
     key = {None: 0, "TEXCOORD_1": 1, "st": "st"}[uv]
-    document = read(rig_of(mixing, uv), PLACES, definitions)
+    document = read(rig_of(mixing, uv), places_of(FOLDS, uv), definitions)
     interpreted = Interpreter(
         document, "wren_fur", images, {key: where}, {name: strengths.get(name, 0.0) for name in FOLDS}
     )
@@ -171,7 +180,7 @@ def test_a_mask_over_another_set(definitions: Any) -> None:
         "maps/wren_fur_relaxed.png": maps.relaxed.stored / 255.0,
         "maps/wren_fur_contracted.png": maps.contracted.stored / 255.0,
     }
-    places = {"a": MaskPlace("a.png", "red"), "b": MaskPlace("b.png", "red", "TEXCOORD_1")}
+    places = {"a": MaskPlace("a.png", "red", "TEXCOORD_0"), "b": MaskPlace("b.png", "red", "TEXCOORD_1")}
     first, second = RANDOM.random((300, 2)), RANDOM.random((300, 2))
     strengths = {"a": 0.4, "b": 0.5}
     document = read(rig_of("plain", None, ("a", "b")), places, definitions)
@@ -182,7 +191,110 @@ def test_a_mask_over_another_set(definitions: Any) -> None:
 def test_every_node_comes_from_the_standard_library(definitions: Any) -> None:
     """All nodes of the graph are of the library's part `stdlib`."""
     for mixing in MIXINGS:
-        document = read(rig_of(mixing, "TEXCOORD_1"), PLACES, definitions)
+        document = read(rig_of(mixing, "TEXCOORD_1"), places_of(FOLDS, "TEXCOORD_1"), definitions)
         nodes = document.getNodeGraph("wren_fur").getNodes()
         sources = {node.getNodeDef().getActiveSourceUri() for node in nodes}
         assert {source.replace("\\", "/").rsplit("/", 2)[1] for source in sources} == {"stdlib"}
+
+
+# ---- the comparison sees what is wrong
+
+
+def test_every_wrong_input_is_seen(definitions: Any) -> None:
+    """Each input of each node is made wrong by itself: another number, another link, another strength, another file.
+
+    The graph must then differ from the evaluator by more than the 1/255 that it may; or not be evaluated at all.
+    """
+    maps = DetailMaps(normal_map(16, 16), normal_map(16, 16), {}, "reoriented")
+    images = {
+        "masks.0.png": texture(8, 8, 4),
+        "masks.1.png": texture(32, 16, 4),
+        "maps/wren_fur_relaxed.png": maps.relaxed.stored / 255.0,
+        "maps/wren_fur_contracted.png": maps.contracted.stored / 255.0,
+    }
+    names = FOLDS[:6]
+    places = places_of(names, None)
+    masks = {name: images[place.file][..., CHANNELS.index(place.channel)] for name, place in places.items()}
+    where = np.random.default_rng(4).random((400, 2))
+    strong = dict(zip(names, (0.5, 0.4, 0.9, 0.3, 0.6, -0.7), strict=True))
+    weak = {name: 0.1 * strength for name, strength in strong.items()}
+    for mixing in MIXINGS:
+        maps = DetailMaps(maps.relaxed, maps.contracted, masks, mixing)
+        content = document(Build(rig_of(mixing, None, names)), places, Diagnostics())
+
+        def apart(changed: bytes, maps: DetailMaps = maps) -> float:
+            return max(_apart(changed, maps, images, where, strengths, definitions) for strengths in (strong, weak))
+
+        assert apart(content) < 1e-9
+        wrong = list(_wrong(content))
+        assert len(wrong) > 50
+        unseen = {told for told, changed in wrong if apart(changed) <= 1 / 255}
+        # These change the length of a vector alone, and `normalmap` brings it back to 1.
+        before = {"plain": "between", "reoriented": "turned"}[mixing]
+        harmless = {f"halved.in1: mixed -> {before}", "halved.in2: 0.5 -> 0.75", "stored.in1: halved -> mixed"}
+        assert unseen == harmless
+
+
+def _apart(
+    content: bytes,
+    maps: DetailMaps,
+    images: dict[str, Floats],
+    where: Floats,
+    strengths: dict[str, float],
+    definitions: Any,
+) -> float:
+    """The greatest difference of any output from the evaluator's; infinite where the graph cannot be evaluated."""
+    from tests.targets.materialx.interpreter import Interpreter, read_document
+
+    other = where[:, ::-1]
+    graph = Interpreter(
+        read_document(content, definitions), "wren_fur", images, {0: where, 1: other, "none": where}, strengths
+    )
+    factor, normals = factor_at(maps, strengths, where), normals_at(maps, strengths, where)
+    try:
+        found = [
+            np.abs(graph.output("factor")[:, 0] - factor).max(),
+            np.abs(graph.output("tangent_normal") - normals).max(),
+            np.abs(graph.output("normal") - normals).max(),
+        ]
+    except (AssertionError, LookupError, RecursionError, ValueError, AttributeError):
+        return np.inf
+    return float(max(found)) if np.isfinite(found).all() else np.inf
+
+
+def _wrong(content: bytes) -> Iterator[tuple[str, bytes]]:
+    """Documents with one input made wrong, and what was done."""
+    root = ElementTree.fromstring(content)
+    graph = root.find("nodegraph")
+    assert graph is not None
+    nodes = [node for node in graph if node.tag not in ("input", "output")]
+    for node in nodes:
+        for given in node:
+            for attribute, others in _others(given, node, nodes, graph):
+                right = given.get(attribute, "")
+                for other in others:
+                    given.set(attribute, other)
+                    yield f"{node.get('name')}.{given.get('name')}: {right} -> {other}", ElementTree.tostring(root)
+                given.set(attribute, right)
+
+
+def _others(
+    given: ElementTree.Element, node: ElementTree.Element, nodes: list[ElementTree.Element], graph: ElementTree.Element
+) -> Iterator[tuple[str, list[str]]]:
+    """An attribute of an input that says where its value comes from, and what it could say instead."""
+    if "nodename" in given.attrib:
+        right = given.get("nodename")
+        before = nodes[: nodes.index(node)]
+        alike = [str(each.get("name")) for each in before if each.get("type") == given.get("type")]
+        yield "nodename", [name for name in alike if name != right][-1:]
+    elif "interfacename" in given.attrib:
+        strengths = [str(each.get("name")) for each in graph.findall("input")]
+        yield "interfacename", [name for name in strengths if name != given.get("interfacename")][:1]
+    elif given.get("type") == "filename":
+        files = {str(each.get("value")) for each in graph.iter("input") if each.get("type") == "filename"}
+        yield "value", sorted(files - {given.get("value")})[:1]
+    else:
+        numbers = [float(number) for number in given.get("value", "").split(",")]
+        whole = given.get("type") == "integer"
+        changed = [number + (1 if whole else 0.25) for number in numbers]
+        yield "value", [", ".join(f"{number:g}" for number in changed)]

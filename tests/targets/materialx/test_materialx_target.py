@@ -185,6 +185,15 @@ def test_through_the_build_stage(tmp_path: Path) -> None:
 
 def test_the_page_names_what_is_written() -> None:
     page = PAGE.read_text("utf-8")
-    for word in ("`factor`", "`tangent_normal`", "`normal`", "<character>.mtlx", "maps/", "`size`", "`channels`"):
+    for word in (
+        "`factor`",
+        "`tangent_normal`",
+        "`normal`",
+        "<character>.mtlx",
+        "maps/",
+        "`size`",
+        "`channels`",
+        "`still`",
+    ):
         assert word in page
-    assert [option.name for option in TARGET.options()] == ["size", "channels"]
+    assert [option.name for option in TARGET.options()] == ["size", "channels", "still"]

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.demo.vectors import Floats, Integers, across, unit
+from plica.picture.vectors import Floats, Integers, across, unit
 
 _TOGETHER: Final = 1 << 20
 """Pixels of bounding boxes that are tested at once, to bound the memory."""
@@ -43,8 +43,10 @@ def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
     weights = np.zeros((height * width, 3))
     depth = np.full(height * width, np.inf)
     corners = points[triangles]
-    low = np.maximum(np.ceil(corners[:, :, :2].min(axis=1) - 0.5), 0).astype(np.int64)
-    high = np.minimum(np.floor(corners[:, :, :2].max(axis=1) - 0.5), (width - 1, height - 1)).astype(np.int64)
+    a, b, c = (corners[:, corner, :2] for corner in range(3))
+    low = np.maximum(np.ceil(np.minimum(np.minimum(a, b), c) - 0.5), 0).astype(np.int64)
+    high = np.floor(np.maximum(np.maximum(a, b), c) - 0.5)
+    high = np.minimum(high, (width - 1, height - 1)).astype(np.int64)
     extent = np.maximum(high - low + 1, 0)
     counts = extent[:, 0] * extent[:, 1]
     nonempty = np.flatnonzero(counts)
@@ -52,12 +54,9 @@ def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
     for part in np.unique(parts):
         chosen = nonempty[parts == part]
         owner = np.repeat(chosen, counts[chosen])
-        within = np.arange(len(owner)) - np.repeat(np.cumsum(counts[chosen]) - counts[chosen], counts[chosen])
-        column = low[owner, 0] + within % extent[owner, 0]
-        row = low[owner, 1] + within // extent[owner, 0]
-        shares = _shares(corners[owner], column + 0.5, row + 0.5)
-        inside = np.flatnonzero((shares >= 0.0).all(axis=1))
-        owner, shares = owner[inside], shares[inside]
+        column, row = _boxes(low[chosen], extent[chosen])
+        inside, shares = _inside(corners[chosen], counts[chosen], column, row)
+        owner = owner[inside]
         pixel = row[inside] * width + column[inside]
         far = np.einsum("nk,nk->n", shares, corners[owner, :, 2])
         order = np.lexsort((far, pixel))
@@ -69,16 +68,36 @@ def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
     return Seen(triangle.reshape(shape), weights.reshape(*shape, 3), depth.reshape(shape))
 
 
-def _shares(corners: Floats, x: Floats, y: Floats) -> Floats:
-    """Barycentric weights (n, 3) of points in triangles (n, 3, 3); none of them positive in a triangle
-    without area.
+def _boxes(low: Integers, extent: Integers) -> tuple[Integers, Integers]:
+    """The columns and rows of all pixels of boxes with a least corner and an extent, (n, 2) each, box after box."""
+    widths = np.repeat(extent[:, 0], extent[:, 1])
+    rows = _counted(extent[:, 1]) + np.repeat(low[:, 1], extent[:, 1])
+    columns = _counted(widths) + np.repeat(np.repeat(low[:, 0], extent[:, 1]), widths)
+    return columns, np.repeat(rows, widths)
+
+
+def _counted(counts: Integers) -> Integers:
+    """0, 1, ... below each of the counts, one after another."""
+    return np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
+def _inside(corners: Floats, counts: Integers, column: Integers, row: Integers) -> tuple[Integers, Floats]:
+    """Which of the pixels have their middles in their triangles, and their barycentric weights (k, 3).
+
+    Triangles (n, 3, 3), of which the first has the first counts[0] pixels, and so on; none lies in a triangle without
+    area.
     """
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    area = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
-    safe = np.where(area == 0.0, 1.0, area)
-    v = ((x - a[:, 0]) * (c[:, 1] - a[:, 1]) - (y - a[:, 1]) * (c[:, 0] - a[:, 0])) / safe
-    w = ((b[:, 0] - a[:, 0]) * (y - a[:, 1]) - (b[:, 1] - a[:, 1]) * (x - a[:, 0])) / safe
-    return np.where(area[:, None] == 0.0, -1.0, np.stack([1.0 - v - w, v, w], axis=1))
+    first, second = b - a, c - a
+    area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    safe = np.where(area == 0.0, np.nan, area)
+    x = column - np.repeat(a[:, 0] - 0.5, counts)
+    y = row - np.repeat(a[:, 1] - 0.5, counts)
+    v = x * np.repeat(second[:, 1] / safe, counts) - y * np.repeat(second[:, 0] / safe, counts)
+    w = y * np.repeat(first[:, 0] / safe, counts) - x * np.repeat(first[:, 1] / safe, counts)
+    u = 1.0 - v - w
+    inside = np.flatnonzero((u >= 0.0) & (v >= 0.0) & (w >= 0.0))
+    return inside, np.stack([u[inside], v[inside], w[inside]], axis=1)
 
 
 @dataclass(frozen=True)

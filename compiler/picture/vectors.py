@@ -1,0 +1,31 @@
+"""Small vector helpers of pictures: directions, and soft transitions."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+
+
+def unit(vector: ArrayLike) -> Floats:
+    """Vectors of shape (..., 3) scaled to length 1; a zero vector stays zero."""
+    values = np.asarray(vector, dtype=np.float64)
+    length = np.linalg.norm(values, axis=-1, keepdims=True)
+    return values / np.where(length > 0.0, length, 1.0)
+
+
+def across(vector: ArrayLike, axis: ArrayLike) -> Floats:
+    """The unit part of `vector` that is perpendicular to the unit vector `axis`; both of shape (3,)."""
+    values = np.asarray(vector, dtype=np.float64)
+    along = np.asarray(axis, dtype=np.float64)
+    return unit(values - along * np.dot(values, along))
+
+
+def smooth_step(values: ArrayLike) -> Floats:
+    """The cubic 3 t^2 - 2 t^3 of values clamped to 0..1, for soft transitions."""
+    clamped = np.clip(np.asarray(values, dtype=np.float64), 0.0, 1.0)
+    return clamped * clamped * (3.0 - 2.0 * clamped)

@@ -1,0 +1,129 @@
+"""Units of work on the machines of a cluster, through dask.distributed, which the extra `cluster` brings.
+
+The scheduler does again what was under way on a worker that went away. A worker takes the material once; however many
+threads it has, it does one unit at a time, since measures share what they prepare.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import threading
+import time
+import warnings
+from concurrent.futures import CancelledError
+from typing import TYPE_CHECKING, Final
+from uuid import uuid4
+
+from plica.prove.crew import LostWorkersError
+from plica.prove.units import Answer, Material, Measurer, OtherCodeError, Unit
+
+if TYPE_CHECKING:
+    from distributed import Client, Future
+
+CONNECTING: Final = 10.0
+"""Seconds in which a scheduler must answer."""
+WITHOUT_WORKERS: Final = 30.0
+"""Seconds that a scheduler may be without workers."""
+_LOOK: Final = 2.0
+
+_one_at_a_time: Final = threading.Lock()
+
+
+class ClusterCrew:
+    """The workers of a scheduler."""
+
+    def __init__(self, material: Material, address: str, without_workers: float = WITHOUT_WORKERS) -> None:
+        """address: such as `tcp://10.0.0.5:8786`. Raises LostWorkersError."""
+        self._address, self._without_workers = address, without_workers
+        self._client = _connected(address)
+        self._name = f"plica-{uuid4().hex}"
+        self._futures: dict[str, Future] = {}
+        self._seen, self._threads = time.monotonic(), 1
+        with warnings.catch_warnings():
+            # The material goes along as part of the work, so that it outlives every single worker.
+            warnings.filterwarnings("ignore", message="Sending large graph")
+            self._measurer = self._client.submit(Measurer, material, key=f"{self._name}-material", pure=False)
+        self._look()
+
+    @property
+    def has_room(self) -> bool:
+        return len(self._futures) < 2 * self._threads
+
+    def add(self, unit: Unit) -> None:
+        key = f"{self._name}-{unit.number}"
+        self._futures[key] = self._client.submit(_answer, self._measurer, unit, key=key, pure=False)
+
+    def answer(self) -> Answer:
+        from distributed import wait
+        from distributed.scheduler import KilledWorker
+
+        try:
+            while True:
+                with self._client.as_current():
+                    try:
+                        ready = wait(list(self._futures.values()), timeout=_LOOK, return_when="FIRST_COMPLETED").done
+                    except TimeoutError:
+                        self._look()
+                        continue
+                future = next(iter(ready))
+                found = future.result()
+                assert isinstance(found, Answer)
+                del self._futures[future.key]
+                return found
+        except OtherCodeError as error:
+            raise LostWorkersError(
+                "a worker has another version of Plica, Python, NumPy or SciPy, or another kind of processor"
+            ) from error
+        except ImportError as error:
+            raise LostWorkersError(f"a worker lacks what it needs: {error}") from error
+        except KilledWorker as error:
+            why = "one worker after the other ended over the same work, maybe for lack of memory"
+            raise LostWorkersError(why) from error
+        except (CancelledError, OSError) as error:
+            raise LostWorkersError(f"the scheduler at {self._address} went away") from error
+
+    def close(self) -> None:
+        for future in (*self._futures.values(), self._measurer):
+            future.release()
+        self._futures.clear()
+        self._client.close(timeout=_LOOK)
+
+    def _look(self) -> None:
+        """Counts the workers. Raises LostWorkersError where there have been none for too long."""
+        try:
+            threads = self._client.nthreads() if self._client.status == "running" else {}
+        except (OSError, TimeoutError):
+            threads = {}
+        now = time.monotonic()
+        if threads:
+            self._seen, self._threads = now, sum(threads.values())
+        elif now - self._seen > self._without_workers:
+            raise LostWorkersError(f"the scheduler at {self._address} is gone, or has no workers any more")
+
+
+def _connected(address: str) -> Client:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise LostWorkersError("the extra `cluster` is not installed: pip install 'plica[cluster]'") from error
+    # What goes wrong is told by us, once.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    try:
+        # A client that does not come up takes long to go again, so first somebody has to be there.
+        asyncio.run(_call(address))
+        return Client(address, timeout=CONNECTING, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise LostWorkersError(f"no scheduler answers at {address}") from error
+
+
+async def _call(address: str) -> None:
+    from distributed.comm import connect
+
+    (await connect(address, timeout=CONNECTING)).abort()
+
+
+def _answer(measurer: Measurer, unit: Unit) -> Answer:
+    """What a worker of the cluster does."""
+    with _one_at_a_time:
+        return measurer.answer(unit)

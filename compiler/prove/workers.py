@@ -1,0 +1,146 @@
+"""Processes of this machine that do units of work, each at the end of a pipe.
+
+They are started anew and not forked, so that threads of this process do no harm and every system does the same. A
+worker ends when the pipe does, so none outlives this process, however it ends.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import pickle
+import signal
+import threading
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from typing import cast
+
+from plica.prove.units import Answer, Material, Measurer, OtherCodeError, Recalling, Unit
+
+
+class WorkerError(RuntimeError):
+    """A mistake of Plica's own, in a worker; the text is its traceback there."""
+
+
+class Workers:
+    """Some processes and what each is doing."""
+
+    def __init__(self, material: Material, count: int, recall: Recalling) -> None:
+        self._packed = pickle.dumps((material, recall), pickle.HIGHEST_PROTOCOL)
+        self._processes: dict[Connection, SpawnProcess] = {}
+        self._ready: set[Connection] = set()
+        self._doing: dict[Connection, Unit] = {}
+        context = multiprocessing.get_context("spawn")
+        with _undisturbed():
+            for number in range(count):
+                near, far = context.Pipe()
+                process = context.Process(target=_serve, args=(far,), name=f"plica {number + 1}", daemon=True)
+                process.start()
+                far.close()
+                self._processes[near] = process
+
+    @property
+    def under_way(self) -> int:
+        """How many units are being done."""
+        return len(self._doing)
+
+    @property
+    def ready(self) -> bool:
+        """Whether any worker is up; greets those that have come up meanwhile."""
+        for connection in wait(list(self._waking()), timeout=0):
+            self._greet(cast(Connection, connection))
+        return bool(self._ready)
+
+    @property
+    def idle(self) -> bool:
+        """Whether a worker has nothing to do."""
+        return self.ready and len(self._doing) < len(self._ready)
+
+    def give(self, unit: Unit) -> None:
+        """Hands a unit to an idle worker."""
+        connection = next(one for one in self._processes if one in self._ready and one not in self._doing)
+        self._doing[connection] = unit
+        with suppress(OSError):  # a worker that is gone is noticed where its answer is waited for
+            connection.send(unit)
+
+    def answer(self) -> tuple[Answer | None, list[Unit]]:
+        """Waits for an answer, or for something else to happen; units of workers that went away are given back.
+
+        Raises WorkerError.
+        """
+        returned: list[Unit] = []
+        for connection in wait([*self._doing, *self._waking()]):
+            connection = cast(Connection, connection)
+            if connection not in self._ready:
+                self._greet(connection)
+                continue
+            try:
+                found = connection.recv()
+            except (EOFError, OSError):
+                returned.append(self._doing[connection])
+                self._drop(connection)
+                continue
+            del self._doing[connection]
+            if isinstance(found, str):
+                raise WorkerError(found)
+            assert isinstance(found, Answer)
+            return found, returned
+        return None, returned
+
+    def close(self) -> None:
+        """Ends all workers, whatever they are doing."""
+        for connection in list(self._processes):
+            self._processes[connection].terminate()
+            self._drop(connection)
+
+    def _waking(self) -> Iterator[Connection]:
+        return (connection for connection in self._processes if connection not in self._ready)
+
+    def _greet(self, connection: Connection) -> None:
+        try:
+            connection.recv()
+            connection.send_bytes(self._packed)
+        except (EOFError, OSError):
+            self._drop(connection)
+        else:
+            self._ready.add(connection)
+
+    def _drop(self, connection: Connection) -> None:
+        process = self._processes.pop(connection)
+        self._ready.discard(connection)
+        self._doing.pop(connection, None)
+        connection.close()
+        process.join()
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Processes that are started meanwhile never hear of Ctrl-C, which terminals send to all of a group: whoever
+    started them ends them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _serve(connection: Connection) -> None:
+    """What a worker does: says that it is up, takes the material, and answers units until the pipe ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Another version, installed while this one ran, does not join in.
+    with suppress(EOFError, OSError, OtherCodeError):
+        connection.send("up")
+        material, recall = pickle.loads(connection.recv_bytes())
+        measurer = Measurer(material, recall)
+        while True:
+            unit = connection.recv()
+            try:
+                answer: object = measurer.answer(unit)
+            except Exception:
+                answer = traceback.format_exc()
+            connection.send(answer)

@@ -1,0 +1,44 @@
+"""Stills of details, as the option `still` asks for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from plica.build.model import Build
+from plica.build.names import safe_file_name
+from plica.diagnostics import Diagnostics
+from plica.texture.model import MaskSet
+from plica.texture.normal_findings import find_maps
+from plica.texture.stills import StillError, amounts_of, fold_amounts, still_of
+from plica.workspace import Refused, Workspace, located_bytes
+
+
+def stills(build: Build, made: MaskSet, asked: Sequence[str], target: str, found: Diagnostics) -> dict[str, bytes]:
+    """A still of every detail for each one asked for: `<character>.<detail>.still.<number>.png`."""
+    if build.attached is None or not asked:
+        return {}
+    try:
+        amounts = [fold_amounts(build.rig, amounts_of(text)) for text in asked]
+    except StillError as error:
+        found.add("bad-target-option", None, target=target, option="still", problem=error)
+        return {}
+    workspace = Workspace(build.folder, build.allowed)
+
+    def read(file: str) -> bytes | Refused:
+        return located_bytes(workspace.locate, file)
+
+    files = {}
+    character = safe_file_name(build.rig.character.name)
+    for detail in build.rig.details:
+        maps = find_maps(detail, read, build.span_of("detail", detail.name), found)
+        if maps is None:
+            continue
+        if detail.uv is not None and detail.uv not in build.attached.mesh.uvs:
+            problem = f"the mesh does not have the uv set `{detail.uv}` of the detail `{detail.name}`"
+            found.add("bad-target-option", None, target=target, option="still", problem=problem)
+            continue
+        for number, amount in enumerate(amounts, 1):
+            build.step(f"still {number} of {len(amounts)}: {detail.name}")
+            name = f"{character}.{safe_file_name(detail.name)}.still.{number}.png"
+            files[name] = still_of(detail, maps, made, build.attached.mesh, amount)
+    return files

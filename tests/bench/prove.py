@@ -1,0 +1,285 @@
+"""How long the measures of `plica prove` take beside deforming the mesh, and finding crossings beside general
+libraries.
+
+Run `python -m tests.bench.prove` from the repository; one process, one thread. The character: Wren with her spec and
+shapes, her mesh of 44,416 triangles decimated to 20,000 by libigl (`decimate`: edge collapse by length), weights,
+regions and offsets taken from the vertices that were kept. 1,000 frames: 750 of a smooth motion of every joint, elbows
+and knees bending to their extremes, and 250 of a spread, unrelated poses over the same range.
+
+Prints milliseconds of processor time for a frame and ratios to the bare deformation of the same frames, measured in the
+same run (medians and ranges of the rounds), every kind of expectation alone and all together; then crossings against FCL's `collide` of the mesh with
+itself (python-fcl; every pair, the tree built anew for each frame as its triangles move) and libigl's
+`find_self_intersections` (tree and exact predicates) on a sample of the frames, asserting that no pair is missed that
+either finds (neighbours and what crosses at rest apart); and the peak memory of processes over 250 and 1,000
+frames.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import NamedTuple
+
+import fcl
+import igl
+import igl.predicates
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import Poses, rest_poses
+from plica.measure.crossing import Crossing
+from plica.measure.faces import faces_of
+from plica.mesh.attach import Attached, attach
+from plica.mesh.deform import Deformer, Motion
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.model import Floats, Integers, Offsets
+from plica.pipeline import compile_file
+from plica.prove.gauges import Gauge, Skin, together
+from plica.rig.model import Expectation, Rig
+from plica.workspace import Workspace
+
+TRIANGLES, SMOOTH, SPREAD = 20_000, 750, 250
+BLOCK_BYTES = 64 << 20
+ROUNDS, SAMPLE, SLOW = 3, 12, 3
+EXTREMES = {"lowerarm": 2.2, "lowerleg": 2.3}
+
+Measure = Callable[[Floats, Integers], object]
+
+
+class Subject(NamedTuple):
+    """The decimated character and what it does."""
+
+    rig: Rig
+    skin: Skin
+    deformer: Deformer
+    motion: Motion
+
+
+def main() -> None:
+    """Prints everything."""
+    subject = made()
+    vertices, triangles = subject.skin.mesh.vertex_count, len(subject.skin.mesh.triangles)
+    print(f"{triangles} triangles, {vertices} vertices, {len(subject.motion.skins)} frames,"
+          f" load {os.getloadavg()[0]:.1f}, milliseconds of processor time for a frame")  # fmt: skip
+    kinds = gauges(subject.skin)
+    everything = [gauge for found in kinds.values() for gauge in found]
+    measures: dict[str, Measure] = {kind: together(found) for kind, found in kinds.items()}
+    measures["all together"] = together(everything)
+    started = time.process_time()
+    crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
+    prepared = time.process_time() - started
+    deformations: list[float] = []
+    spent: dict[str, list[float]] = {name: [] for name in measures}
+    for _ in range(ROUNDS):
+        for name, measure in measures.items():
+            deformation, measuring = timed(subject, measure)
+            deformations.append(deformation)
+            spent[name].append(measuring)
+    bare = float(np.median(deformations))
+    for name, found in {"deformation": deformations, **spent}.items():
+        count = f"({len(kinds[name])} of them)" if name in kinds else ""
+        middle = float(np.median(found))
+        print(f"{name:14}{middle:7.3f} ms ({min(found):.3f} .. {max(found):.3f}) {middle / bare:6.2f} x {count}")
+    print(f"crossing was prepared in {prepared:.2f} s")
+    beside_libraries(subject, crossing)
+    sys.stdout.flush()
+    for frames in (250, 1000):
+        subprocess.run([sys.executable, "-m", "tests.bench.prove", str(frames)], check=True)
+
+
+def made() -> Subject:
+    """The character with its motion."""
+    folder = Path(tempfile.mkdtemp())
+    for name, content in demo_files().items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    compiled = compile_file(folder / "wren.plica")
+    assert compiled.rig is not None
+    whole = attach(compiled.rig, Workspace(folder).locate, Diagnostics())
+    assert whole is not None
+    attached = decimated(whole)
+    deformer = Deformer(attached.mesh, compiled.rig, attached.shapes)
+    rest = next(Deformer(attached.mesh, compiled.rig, {}).positions(rest_poses(compiled.rig))).positions[0]
+    regions = {**attached.regions, "everything": np.ones(attached.mesh.vertex_count)}
+    skin = Skin(compiled.rig, attached.mesh, regions, rest)
+    return Subject(compiled.rig, skin, deformer, deformer.motion(poses(compiled.rig)))
+
+
+def decimated(whole: Attached) -> Attached:
+    """About half as many triangles; each vertex keeps what the vertex that it was had."""
+    mesh = whole.mesh
+    faces = faces_of(mesh)
+    places, triangles, _, kept = igl.decimate(
+        np.ascontiguousarray(mesh.positions[faces.vertices]), faces.corners.astype(np.int32), TRIANGLES
+    )
+    birth = faces.vertices[kept]
+    reduced = replace(
+        mesh,
+        positions=places,
+        triangles=triangles.astype(np.int64),
+        normals=None,
+        uvs={},
+        points=np.arange(len(places)),
+        joints=mesh.joints[birth],
+        weights=mesh.weights[birth],
+        morphs={},
+        parts=(),
+    )
+    regions = {name: weights[birth] for name, weights in whole.regions.items()}
+    shapes = {
+        name: Inbetweens(
+            thinned(shape.primary, birth), shape.at, tuple(thinned(offsets, birth) for offsets in shape.offsets)
+        )
+        for name, shape in whole.shapes.items()
+    }
+    return replace(whole, mesh=reduced, regions=regions, shapes=shapes)
+
+
+def thinned(offsets: Offsets, birth: Integers) -> Offsets:
+    """Offsets of the vertices that were kept."""
+    held = np.flatnonzero(np.isin(birth, offsets.indices))
+    return Offsets(held, offsets.offsets[np.searchsorted(offsets.indices, birth[held])])
+
+
+def poses(rig: Rig) -> Poses:
+    """The smooth motion, then the spread."""
+    random = np.random.default_rng(9)
+    found = rest_poses(rig, SMOOTH + SPREAD)
+    time_of = np.linspace(0.0, 2.0 * np.pi, SMOOTH)
+    for column, joint in enumerate(found.joints):
+        most = EXTREMES.get(joint.rsplit("_", 1)[0])
+        axis = np.array([1.0, 0.0, 0.0]) if most else random.normal(size=3)
+        share = 0.5 - 0.5 * np.cos(time_of * random.integers(2, 6)) if most else np.sin(time_of * random.uniform(1, 6))
+        shares = np.concatenate([share, random.uniform(0.0 if most else -1.0, 1.0, SPREAD)])
+        turn = Rotation.from_rotvec((most or 0.25) * shares[:, None] * axis / np.linalg.norm(axis))
+        found.rotations[:, column] = (Rotation.from_quat(found.rotations[:, column]) * turn).as_quat()
+    return found
+
+
+def gauges(skin: Skin) -> Mapping[str, Sequence[Gauge]]:
+    """Every kind of expectation about the moving skin but crossings."""
+    sides = ("left", "right")
+    asked = {
+        "volume": [(f"{side}_{part}",) for part in ("forearm", "calf") for side in sides],
+        "girth": [(f"{side}_{part}",) for part in ("forearm", "calf") for side in sides],
+        "stretch": [("everything",)],
+        "squeeze": [("everything",)],
+        "shear": [("everything",)],
+        "clearance": [(f"{side}_paw", f"{side}_upperarm") for side in sides],
+    }
+    return {
+        kind: [
+            skin.gauge(Expectation(kind, "none", names[:1], *names[1:], limit=0.002 if len(names) > 1 else None))
+            for names in found
+        ]
+        for kind, found in asked.items()
+    }
+
+
+def timed(subject: Subject, measure: Measure) -> tuple[float, float]:
+    """Milliseconds of processor time for a frame: deforming, and measuring."""
+    first = np.zeros(1, np.int64)
+    measuring, started = 0.0, time.process_time()
+    for block in subject.deformer.positions(subject.motion, block_bytes=BLOCK_BYTES):
+        before = time.process_time()
+        measure(block.positions, first)
+        measuring += time.process_time() - before
+    frames = len(subject.motion.skins)
+    return (time.process_time() - started - measuring) / frames * 1e3, measuring / frames * 1e3
+
+
+def beside_libraries(subject: Subject, crossing: Crossing) -> None:
+    """Crossings on frames of the smooth motion and of the spread."""
+    for name, numbers in (
+        ("smooth", np.linspace(0, SMOOTH - 1, SAMPLE).astype(int)),
+        ("spread", SMOOTH + np.arange(SAMPLE)),
+    ):
+        start, stop = (0, SMOOTH) if name == "smooth" else (SMOOTH, SMOOTH + SPREAD)
+        motion = Motion(subject.motion.strengths[start:stop], subject.motion.skins[start:stop])
+        own, held, mine = 0.0, {}, {}
+        for block in subject.deformer.positions(motion, block_bytes=BLOCK_BYTES):
+            started = time.process_time()
+            found = crossing.of(block.positions)
+            own += time.process_time() - started
+            for number in numbers - start - block.start:
+                if 0 <= number < len(block.positions):
+                    at = start + block.start + int(number)
+                    held[at] = np.ascontiguousarray(block.positions[number][crossing.faces.vertices])
+                    mine[at] = {(int(i), int(j)) for i, j in found.triangles[found.frames == number]}
+        own *= 1e3 / (stop - start)
+        exact, general = compared(subject, crossing, held, mine)
+        print(f"crossing, {name}: own {own:.2f} ms   libigl {exact:.1f} ms, {exact / own:.1f} x"
+              f"   FCL {general:.1f} ms, {general / own:.1f} x   ({sum(map(len, mine.values()))} pairs in"
+              f" {len(mine)} frames)")  # fmt: skip
+
+
+def compared(
+    subject: Subject, crossing: Crossing, held: Mapping[int, Floats], mine: Mapping[int, set[tuple[int, int]]]
+) -> tuple[float, float]:
+    """Milliseconds of processor time for a frame of libigl and FCL; asserts that nothing is missed that they find."""
+    corners = crossing.faces.corners.astype(np.int64)
+    rest = np.ascontiguousarray(subject.skin.rest[crossing.faces.vertices])
+    rested = {tuple(sorted(pair)) for pair in igl.predicates.find_self_intersections(rest, corners, False)[1].tolist()}
+    exact = general = 0.0
+    for turn, (number, places) in enumerate(held.items()):
+        started = time.process_time()
+        pairs = igl.predicates.find_self_intersections(places, corners, False)[1]
+        exact += time.process_time() - started
+        assert counted(corners, crossing.faces.numbers, pairs.tolist(), rested) <= mine[number]
+        if turn < SLOW:
+            started = time.process_time()
+            theirs = fcl_pairs(places, corners)
+            general += time.process_time() - started
+            assert counted(corners, crossing.faces.numbers, theirs, rested) <= mine[number]
+    return exact * 1e3 / len(held), general * 1e3 / min(SLOW, len(held))
+
+
+def counted(
+    corners: Integers, numbers: Integers, pairs: Sequence[Sequence[int]], rested: set[tuple[int, ...]]
+) -> set[tuple[int, int]]:
+    """A library's pairs as ours are counted: without neighbours and those that cross at rest."""
+    return {
+        (int(numbers[i]), int(numbers[j]))
+        for i, j in map(sorted, pairs)
+        if i != j and (i, j) not in rested and not set(corners[i].tolist()) & set(corners[j].tolist())
+    }
+
+
+def fcl_pairs(places: Floats, corners: Integers) -> list[tuple[int, int]]:
+    """All pairs of triangles that FCL says meet."""
+    model = fcl.BVHModel()
+    model.beginModel(len(places), len(corners))
+    model.addSubModel(places, corners)
+    model.endModel()
+    request = fcl.CollisionRequest(num_max_contacts=10_000_000, enable_contact=True)
+    result = fcl.CollisionResult()
+    fcl.collide(fcl.CollisionObject(model), fcl.CollisionObject(model), request, result)
+    return [(contact.b1, contact.b2) for contact in result.contacts]
+
+
+def memory(frames: int) -> None:
+    """Prints the peak of this process when it measures so many frames."""
+    subject = made()
+    measure = together([gauge for found in gauges(subject.skin).values() for gauge in found])
+    crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**10
+    part = Motion(subject.motion.strengths[:frames], subject.motion.skins[:frames])
+    for block in subject.deformer.positions(part, block_bytes=BLOCK_BYTES):
+        measure(block.positions, np.zeros(1, np.int64))
+        crossing.of(block.positions)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**10
+    print(f"peak memory over {frames} frames: {peak:.0f} MiB ({before:.0f} MiB before the first)")
+
+
+if __name__ == "__main__":
+    memory(int(sys.argv[1])) if sys.argv[1:] else main()

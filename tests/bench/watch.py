@@ -1,0 +1,72 @@
+"""Benchmark: how long `plica watch` takes from a save of the demo's spec to the files that it builds.
+
+Only text changes, after the first build. Run with `python tests/bench/watch.py`; it prints, for each kind of change,
+seconds on the clock and of the processor over several saves (the goal is under 0.3 s).
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from time import perf_counter, sleep
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from tests.bench.editor import processor_seconds
+
+ROUNDS = 3
+# What is saved: a text of the demo's spec, and what it becomes and is again.
+EDITS = {
+    "a span": ("5 deg .. 60 deg", "5 deg .. 61 deg"),
+    "a curve": ("curve smooth", "curve linear"),
+    "a combination": ("least(fist", "product(fist"),
+    "an expectation": ("at most 45 %", "at most 46 %"),
+    "a note": ("boat-hook", "boat hook"),
+    "a feather": ("feather 12 mm", "feather 13 mm"),
+    "a span that something was sculpted at": ("reach = 130", "reach = 125"),
+}
+
+
+def until(process: subprocess.Popen[str], word: str) -> str:
+    """The next line that holds a word."""
+    assert process.stdout is not None
+    return next(line for line in process.stdout if word in line)
+
+
+def saved(process: subprocess.Popen[str], spec: Path, old: str, new: str) -> Iterator[tuple[float, float]]:
+    """Seconds on the clock and of the processor for each save."""
+    for before, after in ((old, new), (new, old)) * ROUNDS:
+        text = spec.read_text("utf-8")
+        sleep(0.15)  # as far apart as two saves by hand at least
+        used, start = processor_seconds(process.pid), perf_counter()
+        spec.write_text(text.replace(before, after, 1), "utf-8")
+        until(process, f"{spec.name}: ")
+        yield perf_counter() - start, processor_seconds(process.pid) - used
+
+
+def main() -> None:
+    """Print the times."""
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "plica"]
+        subprocess.run([*command, "demo", "wren"], cwd=folder, check=True, capture_output=True)
+        place = Path(folder) / "wren"
+        text = (place / "wren.plica").read_text("utf-8")
+        if lost := [old for old, _ in EDITS.values() if old not in text]:
+            sys.exit(f"the demo's spec does not say `{lost[0]}`")
+        words = [*command, "watch", "wren.plica", "--out", "out"]
+        with subprocess.Popen(words, cwd=place, stdout=subprocess.PIPE, text=True) as process:
+            until(process, "watching")
+            for name, (old, new) in EDITS.items():
+                walls, processor = zip(*saved(process, place / "wren.plica", old, new), strict=True)
+                print(
+                    f"{name}: {min(walls):.2f} to {max(walls):.2f} s, of the processor {min(processor):.2f} to "
+                    f"{max(processor):.2f} s (goal: under 0.3 s)"
+                )
+            process.terminate()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,122 @@
+"""What a change does on the mesh, against areas and distances that are known in closed form."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from plica.diagnostics import Diagnostics
+from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
+from plica.diff.judge import Harm
+from plica.diff.report import Change, Report, compare
+from plica.diff.text import render
+from plica.diff.versions import Options, read_both
+from tests.support.cloth import SPEC, bump, cloth
+
+
+def compared(old: Path, new: Path, measure: bool = True) -> Report:
+    """The report on two specs."""
+    found = Diagnostics()
+    with ExitStack() as mirrors:
+        report = compare(*read_both(str(old), str(new), Options(measure=measure), found, mirrors))
+    assert not found.has_errors, [one.message for one in found.all]
+    return report
+
+
+def edited(folder: Path, old: str, new: str) -> tuple[Path, Path]:
+    """The cloth before and after an edit of its spec."""
+    assert old in SPEC
+    return cloth(folder / "old"), cloth(folder / "new", SPEC.replace(old, new))
+
+
+def effect_of(report: Report, kind: str) -> tuple[Change, GeometryEffect]:
+    """The only change of a kind, and what it does on the mesh."""
+    (change,) = [one for one in report.changes if one.kind == kind]
+    (effect,) = change.geometry
+    assert effect is not None
+    return change, effect
+
+
+def test_the_area_of_a_region_is_the_integral_of_its_weight(tmp_path: Path) -> None:
+    """The weight x / 2 over 2 m by 1 m holds 1 m²; against 1 - x / 2 it differs by the integral of |1 - x|: 1 m²."""
+    report = compared(*edited(tmp_path, "skin of tip", "skin of base"))
+    change, effect = effect_of(report, "region")
+    assert isinstance(effect, RegionEffect)
+    assert effect.areas == pytest.approx((1.0, 1.0), rel=1e-6)
+    assert effect.shares == pytest.approx((0.5, 0.5), rel=1e-6)
+    assert effect.differs == pytest.approx(1.0, rel=1e-6)
+    assert "on the mesh: covers 1 m² → 1 m², 50 % → 50 % of the skin; differs on 1 m²" in render(report)
+    assert change.reaches == ("textures",)
+
+
+def test_the_area_of_a_mask_is_its_share_of_the_texture(tmp_path: Path) -> None:
+    """The same weights over the whole texture: half of it before and after, half of it differs (8-bit masks)."""
+    report = compared(*edited(tmp_path, "skin of tip", "skin of base"))
+    _, effect = effect_of(report, "fold")
+    assert isinstance(effect, MaskEffect)
+    assert effect.shares == pytest.approx((0.5, 0.5), abs=1 / 255)
+    assert effect.differs == pytest.approx(0.5, abs=1 / 255)
+
+
+def test_a_feather_wider_than_the_edge_changes_area_and_mask(tmp_path: Path) -> None:
+    """Where the skin's own edge is 2 m wide, a feather of 20 cm does nothing, and that is told too."""
+    report = compared(*edited(tmp_path, "skin of tip }", "skin of tip   feather 20 cm }"))
+    (change,) = report.changes
+    assert change.harm is Harm.SAFE
+    assert "on the mesh nothing differs" in render(report)
+
+
+def test_a_sculpt_with_other_contents_moves_vertices(tmp_path: Path) -> None:
+    old, new = cloth(tmp_path / "old"), cloth(tmp_path / "new")
+    bump(new.parent / "bump.npz", 50, 0.0035)
+    report = compared(old, new)
+    assert [change.kind for change in report.changes] == ["file", "shape"]
+    change, effect = effect_of(report, "shape")
+    # Thirty vertices go 1.5 mm further, twenty more 3.5 mm for the first time.
+    assert isinstance(effect, ShapeEffect)
+    assert (effect.moves, effect.vertices) == ((30, 50), 50)
+    assert effect.largest == pytest.approx(0.0035, rel=1e-6)
+    assert change.place is not None and change.place.place.endswith("cloth.plica:5:7")
+    again = compared(old, new)
+    assert [one.fingerprint for one in again.changes] == [one.fingerprint for one in report.changes]
+
+
+def test_what_came_and_went_is_measured(tmp_path: Path) -> None:
+    line = 'shape bump { sculpt "bump.npz"   follows lift }\n'
+    old, new = edited(tmp_path, line, "")
+    gone = render(compared(old, new))
+    assert "on the mesh: moved 30 vertices, by at most 2 mm" in gone
+    assert "on the mesh: moves 30 vertices, by at most 2 mm" in render(compared(new, old))
+
+
+def test_a_pose_that_moved_moves_what_was_sculpted_in_it(tmp_path: Path) -> None:
+    """A driver's span says nothing about the mesh, unless something was sculpted where its strength is 1."""
+    posed = SPEC.replace('"bump.npz"', '"bump.npz" posed at lift 1')
+    old = cloth(tmp_path / "old", posed)
+    new = cloth(tmp_path / "new", posed.replace("90 deg", "60 deg"))
+    report = compared(old, new)
+    assert [change.kind for change in report.changes] == ["driver", "shape"]
+    assert isinstance(effect_of(report, "shape")[1], ShapeEffect)
+    assert [change.kind for change in compared(*edited(tmp_path / "b", "90 deg", "60 deg")).changes] == ["driver"]
+
+
+def test_a_rename_and_a_note_move_nothing(tmp_path: Path) -> None:
+    edit = ("shape bump {", 'shape lump { renamed from bump   note "as before"')
+    (change,) = compared(*edited(tmp_path, *edit)).changes
+    assert change.geometry == (None,)
+
+
+def test_what_cannot_be_measured_is_told(tmp_path: Path) -> None:
+    old, new = edited(tmp_path, "skin of tip", "skin of base")
+    (new.parent / "bump.npz").write_bytes(b"no sculpt")
+    report = compared(old, new)
+    assert report.unmeasured and "cloth: new state" in report.unmeasured[0]
+    assert "not measured on the mesh: cloth: new state" in render(report)
+    assert compared(old, new, measure=False).unmeasured == ()
+
+
+def test_nothing_differs_between_a_spec_and_itself(tmp_path: Path) -> None:
+    path = cloth(tmp_path)
+    assert compared(path, path).changes == ()

@@ -1,0 +1,138 @@
+"""The forms of a report that other tools read: SARIF, GitHub's annotations, Markdown with pictures, JSON."""
+
+from __future__ import annotations
+
+import copy
+import json
+import re
+from base64 import b64decode
+from math import radians
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+from jsonschema import Draft7Validator
+
+from plica.diff.effects import response_of, strengths_at
+from plica.diff.findings import render_github, render_sarif
+from plica.diff.json_form import document
+from plica.diff.markdown import render as as_markdown
+from plica.diff.plot import HEIGHT, WIDTH
+from plica.diff.report import Report, with_accepted
+from tests.diff.test_triples import EDITS, report_of
+from tests.outside.test_sarif_standard import LOG
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def everything() -> Report:
+    """A report with a change of each kind of harm, the first and the last of them accepted."""
+    report = report_of([*EDITS["removed"], *EDITS["span"], *EDITS["feather"], *EDITS["added"]])
+    report = report._replace(changes=(*report.changes, *report_of(EDITS["note"]).changes))
+    assert {change.harm.word for change in report.changes} == {"breaking", "risky", "safe", "cosmetic"}
+    agreed = {report.changes[0].fingerprint: "agreed at the weir", report.changes[-1].fingerprint: "only words"}
+    return with_accepted(report, agreed)
+
+
+def log_schema() -> dict[str, Any]:
+    """The rules of the standard, with those for what only a comparison writes."""
+    schema: dict[str, Any] = copy.deepcopy(LOG)
+    result = schema["properties"]["runs"]["items"]["properties"]["results"]["items"]["properties"]
+    # SARIF 2.1.0, 3.27.17: an object whose values are strings; 3.27.17: names end in a version, as in `name/v1`
+    result["partialFingerprints"] = {
+        "type": "object",
+        "additionalProperties": False,
+        "patternProperties": {r"^[A-Za-z]+(/v\d+)?$": {"type": "string", "minLength": 1}},
+    }
+    result["suppressions"] = {  # 3.27.23, 3.35: kind is "inSource" or "external"; justification is a string
+        "type": "array",
+        "uniqueItems": True,
+        "items": {
+            "type": "object",
+            "additionalProperties": False,
+            "required": ["kind"],
+            "properties": {"kind": {"enum": ["inSource", "external"]}, "justification": {"type": "string"}},
+        },
+    }
+    return schema
+
+
+def test_sarif_keeps_the_standards_rules() -> None:
+    report = everything()
+    log = json.loads(render_sarif(report))
+    Draft7Validator(log_schema()).validate(log)
+    results = log["runs"][0]["results"]
+    assert len(results) == len(report.changes) + len(report.accepted)
+    assert [bool(one.get("suppressions")) for one in results] == [False] * len(report.changes) + [True, True]
+    rules = log["runs"][0]["tool"]["driver"]["rules"]
+    assert all(rules[one["ruleIndex"]]["id"] == one["ruleId"] for one in results)
+    assert all(one["locations"] for one in results)
+
+
+def test_what_is_gone_is_shown_in_the_text_that_is_there() -> None:
+    """A review tool knows only the new text: what was removed stands at the character's name."""
+    report = report_of(EDITS["removed"])
+    (gone,) = report.changes
+    assert gone.what == "removed" and gone.place != gone.beside
+    (line,) = render_github(report).splitlines()
+    assert gone.beside is not None
+    assert f"line={gone.beside.source.line_and_column(gone.beside.start)[0]}," in line
+
+
+def test_annotations_follow_githubs_rules() -> None:
+    """GitHub documentation, "Workflow commands": one line each, `::name key=value,key=value::message`, escaped."""
+    report = everything()
+    lines = render_github(report).splitlines()
+    assert len(lines) == len(report.changes)
+    for line in lines:
+        assert re.fullmatch(r"::(error|warning|notice) (\w+=[^,:]+)(,\w+=[^,:]+)*::.+", line), line
+        assert not re.search(r"%(?!25|0A|0D|3A|2C)", line)
+
+
+def test_markdown_pictures_are_whole_and_draw_both_responses() -> None:
+    """Each picture is well-formed SVG, inside its own frame, and its lines hold the strengths themselves."""
+    report = report_of(EDITS["curve"])
+    pictures = re.findall(r"!\[[^]]+\]\(data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)\)", as_markdown(report))
+    assert len(pictures) == 1
+    root = ElementTree.fromstring(b64decode(pictures[0], validate=True))
+    assert (root.tag, root.get("width"), root.get("height")) == (f"{SVG}svg", str(WIDTH), str(HEIGHT))
+    lines = [
+        [tuple(map(float, point.split(","))) for point in str(one.get("points")).split()]
+        for one in root.iter(f"{SVG}polyline")
+    ]
+    assert len(lines) == 2
+    change = report.changes[0]
+    assert change.plot is not None
+    for line, response in zip(lines, (change.plot.old, change.plot.new), strict=True):
+        assert all(0 <= x <= WIDTH and 0 <= y <= HEIGHT for x, y in line)
+        left, right = line[0], line[-1]
+        start, stop = response.span
+        for x, y in line[:: len(line) // 8]:
+            reading = start + (stop - start) * (x - left[0]) / (right[0] - left[0])
+            drawn = (y - left[1]) / (right[1] - left[1])  # from the first point's height, strength 0, to the last's
+            assert abs(drawn - float(strengths_at(response, np.array([reading]))[0])) < 0.01
+    fact = change.facts[0]
+    assert response_of(fact.old) == change.plot.old
+
+
+def test_markdown_says_as_much_as_the_text() -> None:
+    report = everything()
+    shown = as_markdown(report)
+    for change in report.changes:
+        assert change.fingerprint in shown
+    assert "### Risky" in shown and "agreed at the weir" in shown
+    assert shown.rstrip().endswith("version step: minor**")
+
+
+def test_json_has_every_change_with_its_values() -> None:
+    told = document(everything())
+    assert [change["harm"] for change in told["changes"]] == ["risky", "risky", "safe"]
+    span = next(change for change in told["changes"] if change["what"] == "changed" and change["kind"] == "driver")
+    left, right = span["entries"]
+    assert (left["side"], right["side"]) == ("left", "right")
+    assert [(field["path"], field["old"], field["new"]) for field in left["fields"]] == [
+        ("span", [0.0, radians(130)], [0.0, radians(120)])
+    ]
+    assert span["effect"]["reaches"] == [radians(130), radians(120)]
+    assert [one["reason"] for one in told["accepted"]] == ["agreed at the weir", "only words"]
+    assert json.loads(json.dumps(told)) == told

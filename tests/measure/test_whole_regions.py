@@ -1,0 +1,58 @@
+"""Volume and girth: a frame's figure is the same bits whichever frames it comes with; runs of figures."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from plica.measure.girth import Girth
+from plica.measure.lanes import total
+from plica.measure.model import Measured, joined, starts_in, worst_of
+from plica.measure.volume import Volume
+from tests.measure.moving import Moving, first_worst, moving
+from tests.support.meshes import bare_mesh
+
+
+@settings(max_examples=60, deadline=None)
+@given(moving(), st.integers(1, 70))
+def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
+    mesh, weights = bare_mesh(case.rest, case.triangles), np.ones(len(case.rest))
+    volume = Volume.prepared(mesh, weights, case.rest)
+    girth = Girth.prepared(mesh, weights, case.rest, np.array([-1e-9, 0, 0]), np.array([1e-9, 1e-9, 0]))
+    for whole, measure in ((volume.of(case.positions), volume.of), (girth.of(case.positions), girth.of)):
+        for start in range(0, len(case.positions), size):
+            part = measure(np.ascontiguousarray(case.positions[start : start + size]))
+            assert part.tolist() == whole[start : start + size].tolist()
+
+
+@given(st.integers(0, 300), st.integers(1, 5), st.integers(0, 2**32))
+def test_a_total_is_the_sum_in_any_company(rows: int, frames: int, seed: int) -> None:
+    values = np.random.default_rng(seed).normal(size=(rows, frames))
+    found = total(values)
+    np.testing.assert_allclose(found, values.sum(axis=0), rtol=1e-12, atol=1e-12)
+    for column in range(frames):
+        assert total(np.ascontiguousarray(values[:, column : column + 1]))[0] == found[column]
+
+
+@given(
+    st.lists(st.sampled_from([0.0, 1.0, 2.0, np.nan]), min_size=1, max_size=30),
+    st.sets(st.integers(0, 29)),
+    st.integers(1, 30),
+    st.sampled_from([1.0, -1.0]),
+)
+def test_the_worst_of_runs_is_that_of_their_pieces(figures: list[float], at: set[int], size: int, sign: float) -> None:
+    values = np.array(figures)
+    starts = np.array(sorted({0, *(number for number in at if number < len(values))}))
+    measured = Measured(values, np.arange(len(values)))
+    whole = worst_of(measured, starts, sign)
+    known = np.where(np.isnan(values), np.inf, sign * values)
+    assert whole.frames.tolist() == first_worst(known, starts).tolist() == whole.vertices.tolist()
+    pieces = [slice(start, min(start + size, len(values))) for start in range(0, len(values), size)]
+    found = [
+        (piece, worst_of(Measured(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), sign))
+        for piece in pieces
+    ]
+    again = joined(found, starts, sign)
+    np.testing.assert_array_equal(again.values, whole.values)
+    assert again.frames.tolist() == whole.frames.tolist() and again.vertices.tolist() == whole.vertices.tolist()

@@ -1,0 +1,117 @@
+"""Units of work on a real cluster of processes on this machine, one of which is killed midway.
+
+Skipped, saying so, where dask.distributed (the extra `cluster`) is not installed.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+from collections.abc import Iterator
+from functools import partial
+from typing import Any
+
+import pytest
+
+from plica.prove import cluster, units
+from plica.prove.cluster import ClusterCrew
+from plica.prove.crew import LostWorkersError
+from plica.prove.engine import Prover, Subject
+from plica.prove.results import Result
+from plica.prove.units import Answer
+from tests.support.swinging import swinging
+
+distributed = pytest.importorskip("distributed", reason="dask.distributed, the extra `cluster`, is not installed")
+WORKERS = 3
+
+
+@pytest.fixture(scope="module")
+def running() -> Iterator[Any]:
+    """A scheduler and worker processes, which a nanny each starts anew."""
+    with distributed.LocalCluster(
+        n_workers=WORKERS, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    ) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def subject() -> Subject:
+    return swinging(500)
+
+
+@pytest.fixture(scope="module")
+def expected(subject: Subject) -> list[Result]:
+    """What this process alone measures."""
+    return sorted(Prover(subject).results(), key=lambda one: one.index)
+
+
+def processes_of(address: str) -> set[int]:
+    with distributed.Client(address, set_as_default=False) as client:
+        return set(client.run(os.getpid).values())
+
+
+def test_a_killed_worker_changes_no_bit(running: Any, subject: Subject, expected: list[Result]) -> None:
+    address = running.scheduler_address
+    before = processes_of(address)
+    assert len(before) == WORKERS
+
+    class Killing(ClusterCrew):
+        answers = 0
+
+        def answer(self) -> Answer:
+            self.answers += 1
+            if self.answers == 3:
+                # The one that holds the material and has answered: work and what it prepared are lost with it
+                (holders,) = self._client.who_has(self._measurer).values()
+                processes = self._client.run(os.getpid)
+                os.kill(processes[holders[0]], signal.SIGKILL)
+            return super().answer()
+
+    made: list[Killing] = []
+
+    def hire(material: units.Material) -> Killing:
+        made.append(Killing(material, address))
+        return made[-1]
+
+    found = sorted(Prover(subject, hire=hire).results(), key=lambda one: one.index)
+    assert found == expected
+    assert made[0].answers > 6
+    assert processes_of(address) != before
+
+
+def test_nobody_at_the_address(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster, "CONNECTING", 0.5)
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
+        with pytest.raises(LostWorkersError, match="no scheduler answers at"):
+            list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
+
+
+@pytest.mark.parametrize("address", ["nonsense://here", "tcp://", "127.0.0.1:notaport"])
+def test_what_is_no_address(subject: Subject, address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster, "CONNECTING", 0.5)
+    with pytest.raises(LostWorkersError, match="no scheduler answers at"):
+        list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
+
+
+def test_a_scheduler_without_workers(subject: Subject) -> None:
+    with distributed.LocalCluster(n_workers=0, dashboard_address=":0", silence_logs=50) as empty:
+        hire = partial(ClusterCrew, address=empty.scheduler_address, without_workers=0.1)
+        with pytest.raises(LostWorkersError, match="no workers"):
+            list(Prover(subject, hire=hire).results())
+
+
+def test_workers_of_another_version(running: Any, subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plica.prove.units.code_digest", lambda: "of another version")
+    with pytest.raises(LostWorkersError, match="another version of Plica"):
+        list(Prover(subject, hire=partial(ClusterCrew, address=running.scheduler_address)).results())
+
+
+def test_not_installed(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
+    import sys
+
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(LostWorkersError, match="the extra `cluster` is not installed"):
+        list(Prover(subject, hire=partial(ClusterCrew, address="tcp://127.0.0.1:8786")).results())

@@ -1,0 +1,180 @@
+"""Figures taken from the cache: only what a change touches is measured again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from plica.measure.crossing import Crossing
+from plica.mesh.deform import Deformer
+from plica.mesh.inbetweens import Inbetweens
+from plica.prove import content
+from plica.prove.content import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
+from plica.prove.crew import LocalCrew
+from plica.prove.engine import Prover, Subject
+from plica.prove.kept import read_figure, recall_from, written_figure
+from plica.prove.results import Result
+from plica.prove.skin_runs import Tally
+from plica.prove.store import Store
+from plica.prove.units import Figure, Worst
+from plica.rig.model import Expectation
+from tests.support.arms import ELBOW, SHAPE, arms
+from tests.support.skins import random_poses
+from tests.support.swinging import TEXT, swinging
+
+TWIST = "driver twist both { reads rotation about x of paw   span 0 deg .. 80 deg }\n"
+VOLUMES = "expect both { volume of forearm within 2 % over elbow, twist }\n"
+
+
+def proven(subject: Subject, folder: Path | None) -> tuple[list[Result], Tally]:
+    hire = partial(LocalCrew, recall=partial(recall_from, folder))
+    prover = Prover(subject, hire=hire, store=None if folder is None else Store(folder))
+    return sorted(prover.results(), key=lambda one: one.index), prover.tally
+
+
+def test_a_second_run_measures_nothing_and_says_the_same(tmp_path: Path) -> None:
+    subject = swinging(70)
+    without, nothing = proven(subject, None)
+    first, measured = proven(subject, tmp_path)
+    second, recalled = proven(subject, tmp_path)
+    assert without == first == second
+    assert nothing.recalled == 0 and measured.measured == nothing.measured - measured.recalled
+    assert recalled == Tally(measured.recalled + measured.measured, 0)
+
+
+def test_a_damaged_entry_is_measured_anew(tmp_path: Path) -> None:
+    subject = swinging(70)
+    first, measured = proven(subject, tmp_path)
+    for number, path in enumerate(sorted(tmp_path.glob("figures/??/*"))):
+        if number % 2:
+            path.write_bytes(path.read_bytes()[: number % 80])
+    second, again = proven(subject, tmp_path)
+    assert first == second
+    assert 0 < again.measured < measured.measured
+    third, whole = proven(subject, tmp_path)
+    assert third == first and whole.measured == 0
+
+
+def test_a_new_curve_measures_only_where_it_shows_again(tmp_path: Path) -> None:
+    text = ELBOW + TWIST + SHAPE + VOLUMES
+
+    def subject(text: str) -> Subject:
+        made = arms(text)
+        return Subject(made.rig, made.attached)
+
+    _, first = proven(subject(text), tmp_path)
+    changed = text.replace("curve smooth", "curve linear")
+    found, second = proven(subject(changed), tmp_path)
+    assert found == proven(subject(changed), None)[0]
+    # The twist of the paw, and rest, have nothing to do with the elbow's curve
+    assert 0 < second.measured < first.measured
+    assert second.recalled > 0
+
+
+def test_frames_added_to_a_clip_leave_the_rest_kept(tmp_path: Path) -> None:
+    _, first = proven(swinging(128), tmp_path)
+    _, second = proven(swinging(192), tmp_path)
+    fewest = len(swinging(1).rig.expectations)
+    assert second.measured < first.measured
+    assert second.measured >= fewest
+
+
+def test_words_notes_and_poses_gone_over_do_not_count_and_everything_else_does() -> None:
+    rig = arms(TEXT).rig
+    one = rig.expectations[0]
+
+    def of(expectation: Expectation) -> str:
+        return expectation_digest(rig, expectation, "body", [])
+
+    for field in Expectation._fields:
+        other = one._replace(**{field: "something else"})
+        same = field in ("over", "over_clips", "over_poses", "over_everything", "about")
+        assert (of(other) == of(one)) == same, field
+    assert expectation_digest(rig, one, "other body", []) != of(one)
+    assert expectation_digest(rig, one, "body", [np.zeros(3)]) != of(one)
+    moved = rig._replace(skeleton=(rig.skeleton[0]._replace(translation=(0.0, 0.0, 1e-12)), *rig.skeleton[1:]))
+    assert expectation_digest(moved, one, "body", []) != of(one)
+
+
+def test_every_array_of_the_mesh_that_is_looked_at_counts() -> None:
+    mesh = arms("").attached.mesh
+    for name in ("positions", "triangles", "points", "joints", "weights", "bind_joints", "inverse_binds"):
+        changed = getattr(mesh, name).copy()
+        changed.reshape(-1)[-1] += 1
+        assert mesh_digest(replace(mesh, **{name: changed})) != mesh_digest(mesh), name
+    assert mesh_digest(replace(mesh, uvs={"skin": np.zeros((3, 2))})) != mesh_digest(mesh)
+
+
+def test_shapes_count_where_they_are_on() -> None:
+    made = arms(ELBOW + SHAPE)
+    shapes = made.attached.shapes
+    motion = Deformer(made.attached.mesh, made.rig, shapes).motion(random_poses(made.rig, 4))
+    column = list(shapes).index("left_hold")
+    known = [shape_digest(shape) for shape in shapes.values()]
+    other = [*known]
+    other[column] = shape_digest(Inbetweens(replace(shapes["left_hold"].primary, offsets=np.zeros((1, 3)))))
+    motion.strengths[:, column] = 0.0
+    assert motion_digest(motion, known) == motion_digest(motion, other)
+    motion.strengths[2, column] = 1e-300
+    assert motion_digest(motion, known) != motion_digest(motion, other)
+    turned = replace(motion, skins=np.nextafter(motion.skins, np.inf))
+    assert motion_digest(turned, known) != motion_digest(motion, known)
+
+
+def test_arrays_that_look_alike_have_digests_of_their_own() -> None:
+    alike = [np.zeros(4), np.zeros((2, 2)), np.zeros(4, np.float32), np.zeros(4, np.int64), np.zeros(8), -np.zeros(4)]
+    assert len({digest(array) for array in alike}) == len(alike)
+    assert digest("a", "b") != digest("ab") != digest(("a", "b"))
+
+
+def test_the_code_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    made_by = code_digest()
+    code_digest.cache_clear()
+    monkeypatch.setattr(content, "COMPUTED_BY", content.COMPUTED_BY[:-1])
+    assert code_digest() != made_by
+    code_digest.cache_clear()
+    monkeypatch.undo()
+    assert code_digest() == made_by
+
+
+@pytest.mark.parametrize(
+    "figure",
+    [
+        Figure(Worst(0.1 + 0.2, 3, -1), Worst(float("inf"), 0, 7)),
+        Figure(Worst(-0.0, 0, 0), Worst(5e-324, 0, 0)),
+        Figure(None, None, "the region covers nothing"),
+    ],
+)
+def test_figures_read_back_exactly(figure: Figure) -> None:
+    read = read_figure(written_figure(figure))
+    assert read is not None and repr(read) == repr(figure)
+
+
+@pytest.mark.parametrize("text", [b"", b"[]", b"7", b"[[1, 2], null, 3]", b'{"a": 1}', b'[null, null, ""]', b"\xff"])
+def test_what_is_no_figure_is_measured_anew(text: bytes) -> None:
+    assert read_figure(text) is None
+
+
+def test_what_is_prepared_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    subject = swinging(2, TEXT)
+    first, _ = proven(subject, tmp_path)
+    for path in tmp_path.glob("figures/??/*"):
+        path.unlink()
+
+    def refused(*given: object) -> Callable[..., object]:
+        raise AssertionError("prepared again")
+
+    monkeypatch.setattr(Crossing, "prepared", refused)
+    assert proven(subject, tmp_path)[0] == first
+    # A damaged one is prepared anew
+    for path in tmp_path.glob("preparations/??/*"):
+        path.write_bytes(path.read_bytes()[:-9])
+    for path in tmp_path.glob("figures/??/*"):
+        path.unlink()
+    with pytest.raises(AssertionError, match="prepared again"):
+        proven(subject, tmp_path)

@@ -1,0 +1,198 @@
+"""Pictures of worst places: what they show, checked on the numbers behind them and on the pixels."""
+
+from __future__ import annotations
+
+import io
+import json
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from plica.commands.main import run
+from plica.mesh.model import Floats
+from plica.picture.standpoint import camera_for
+from plica.prove import pictures
+from plica.prove.engine import Prover, Subject
+from plica.prove.nearest import nearest_on, nearest_places
+from plica.prove.pictures import BEYOND, REGION, picture_of, pictures_of, solid_of, wanted_of
+from plica.prove.results import Result
+from plica.prove.scenes import Scene, Stage
+from tests.support.arms import ELBOW, SHAPE, Arms, arms
+from tests.support.cloth import SPEC, cloth
+from tests.support.meshes import bare_mesh
+
+EXPECTED = """
+expect left {
+    volume of forearm within 2 % over elbow
+    stretch of forearm at most 40 % over elbow
+    shear of forearm at most 20 deg over elbow
+    crossing of upperarm none over elbow
+    clearance of left upperarm from right upperarm at least 19 cm over elbow
+}
+expect { rest }
+"""
+
+
+@lru_cache(maxsize=2)
+def shown(strength: float) -> tuple[Arms, dict[str, Result]]:
+    made = arms(ELBOW + SHAPE + EXPECTED, strength)
+    found = Prover(Subject(made.rig, made.attached)).results()
+    return made, {result.expectation.kind: result for result in found}
+
+
+def scene(kind: str, strength: float = 1.0) -> Scene:
+    made, results = shown(strength)
+    found = Stage(made.rig, made.attached).scene(results[kind])
+    assert found is not None
+    return found
+
+
+def has(picture: Image.Image, colour: tuple[int, int, int], hue: float = 12.0) -> int:
+    """Pixels of about this hue that are not grey."""
+    wanted = Image.new("RGB", (1, 1), colour).convert("HSV").getpixel((0, 0))
+    assert isinstance(wanted, tuple)
+    values = np.asarray(picture.convert("HSV")).astype(np.int64)
+    apart = np.abs((values[..., 0] - wanted[0] + 128) % 256 - 128)
+    return int(((apart <= hue) & (values[..., 1] > 60)).sum())
+
+
+@pytest.mark.parametrize("kind", ["volume", "clearance"])
+def test_a_picture_is_a_png_that_shows_the_region(kind: str) -> None:
+    _, results = shown(1.0)
+    content = picture_of(scene(kind), results[kind])
+    picture = Image.open(io.BytesIO(content))
+    assert (picture.format, picture.mode) == ("PNG", "RGB")
+    assert picture.width == 1260 and picture.height > 750
+    assert has(picture.crop((20, 20, 820, 660)), REGION) > 2000
+    assert has(picture.crop((840, 20, 1240, 330)), REGION) > 400
+    assert content == picture_of(scene(kind), results[kind])
+
+
+def test_only_the_skin_has_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pictures, "picture_of", lambda scene, result: b"")
+    made, results = shown(1.0)
+    found = list(pictures_of(Subject(made.rig, made.attached), list(results.values())))
+    assert {result.expectation.kind for result, _ in found} == {"volume", "stretch", "shear", "crossing", "clearance"}
+    names = [result.picture for result, _ in found]
+    assert len(set(names)) == len(names)
+    assert all(name.isascii() and name.endswith(".png") and "/" not in name for name in names)
+    assert list(pictures_of(Subject(made.rig), list(results.values()))) == []
+
+
+@pytest.mark.parametrize("kind", ["stretch", "shear"])
+def test_the_worst_place_is_seen_from_outside(kind: str) -> None:
+    found = scene(kind)
+    camera = camera_for(solid_of(found, found.with_shapes), wanted_of(found))
+    place, normal = found.with_shapes.positions[found.vertex], found.with_shapes.normals[found.vertex]
+    assert np.dot(camera.eye - place, normal) > 0.0
+    (column, row), _ = camera.projected(place[None], 800, 640)[0][0, :2], None
+    assert 40 < column < 760 and 40 < row < 600
+
+
+def test_a_bending_limb_is_seen_from_its_side() -> None:
+    """The elbow bends about z, so the camera looks along z."""
+    found = scene("volume")
+    assert abs(found.hinge[2]) == pytest.approx(1.0, abs=1e-9)
+    camera = camera_for(solid_of(found, found.with_shapes), wanted_of(found))
+    assert abs(camera.axes[2][2]) > 0.8
+
+
+def test_the_hottest_triangle_is_the_one_that_was_measured() -> None:
+    _, results = shown(1.0)
+    for kind in ("stretch", "shear"):
+        found, result = scene(kind), results[kind]
+        assert result.worst is not None and result.limit is not None
+        assert found.with_shapes.heat.max() == pytest.approx(result.worst / result.limit, rel=1e-9)
+        hottest = found.mesh.triangles[found.with_shapes.heat.argmax()]
+        assert found.vertex in found.mesh.points[hottest].tolist()
+        # In its own worst pose the bare skin may be worse than here, never better.
+        assert result.bare is not None
+        assert found.without.heat.max() <= result.bare / result.limit + 1e-9
+
+
+def test_heat_is_the_stretch_of_each_triangle() -> None:
+    """Against numpy.linalg.svd, triangle by triangle."""
+    found = scene("stretch")
+    rest, posed = found.at_rest.positions, found.with_shapes.positions
+    for number in np.flatnonzero(found.with_shapes.heat > 0.2)[::7].tolist():
+        before, after = (points[found.mesh.triangles[number]] for points in (rest, posed))
+        frame = np.linalg.qr((before[1:] - before[0]).T)[0]
+        flat = frame.T @ (before[1:] - before[0]).T
+        largest = np.linalg.svd((after[1:] - after[0]).T @ np.linalg.inv(flat), compute_uv=False)[0]
+        assert found.with_shapes.heat[number] == pytest.approx((largest - 1.0) / 0.4, rel=1e-6)
+
+
+def test_skin_that_crosses_skin_is_marked() -> None:
+    _, results = shown(10.0)
+    result, found = results["crossing"], scene("crossing", 10.0)
+    assert result.status == "fails" and result.worst is not None
+    hot = np.flatnonzero(found.with_shapes.heat)
+    assert 2 <= len(hot) <= 2 * result.worst
+    assert not found.without.heat.any()
+    picture = Image.open(io.BytesIO(picture_of(found, result)))
+    assert has(picture.crop((20, 20, 820, 660)), BEYOND, 6.0) > 20
+    assert has(picture.crop((840, 20, 1240, 330)), BEYOND, 6.0) == 0
+
+
+def test_the_nearest_places_are_as_far_apart_as_was_measured() -> None:
+    _, results = shown(1.0)
+    found = scene("clearance")
+    assert found.with_shapes.link is not None
+    one, other = found.with_shapes.link
+    assert np.linalg.norm(one - other) == pytest.approx(results["clearance"].worst, rel=1e-6)
+    assert one[0] > 0.0 > other[0]
+
+
+def test_nearest_places_of_two_squares() -> None:
+    """One edge of the upper square is 3 above and 4 beside an edge of the lower one: 5 apart."""
+    square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 0, 1], [0, 0, 1]])
+    positions: Floats = np.concatenate([square, square + np.array([5.0, 3.0, 0.0])])
+    faces = np.array([[0, 1, 2], [0, 2, 3]])
+    mesh = bare_mesh(positions, np.concatenate([faces, faces + 4]))
+    first = np.array([1.0] * 4 + [0.0] * 4)
+    found = nearest_places(mesh, first, 1.0 - first, positions)
+    assert found is not None
+    assert np.linalg.norm(found[1] - found[0]) == pytest.approx(5.0)
+    assert found[0][0] == pytest.approx(1.0) and found[1][0] == pytest.approx(5.0)
+    assert nearest_places(mesh, first, np.zeros(8), positions) is None
+
+
+def test_the_nearest_point_of_a_triangle_is_no_further_than_any_other() -> None:
+    random = np.random.default_rng(4)
+    shares = random.dirichlet([1.0, 1.0, 1.0], size=400)
+    for triangle, place in zip(random.normal(size=(60, 3, 3)), 2.0 * random.normal(size=(60, 3)), strict=True):
+        nearest = np.linalg.norm(nearest_on(triangle, place) - place)
+        assert nearest <= np.linalg.norm(shares @ triangle - place, axis=1).min() + 1e-12
+        assert (
+            abs(np.linalg.det(np.vstack([triangle[1:] - triangle[0], nearest_on(triangle, place) - triangle[0]])))
+            < 1e-9
+        )
+
+
+# ---- the command
+
+CLOTH = SPEC + "expect { stretch of far at most 1 %   over lift }\n"
+
+
+def test_the_command_writes_pictures_and_names_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spec = cloth(tmp_path, CLOTH).as_posix()
+    folder = tmp_path / "pictures"
+    code = run(["prove", spec, "--no-cache", "--pictures", folder.as_posix(), "--format", "json"])
+    (result,) = json.loads(capsys.readouterr().out)["results"]
+    assert [file.name for file in folder.iterdir()] == [result["picture"]]
+    assert Image.open(folder / result["picture"]).format == "PNG"
+    before = (folder / result["picture"]).read_bytes()
+    assert run(["prove", spec, "--no-cache", "--pictures", folder.as_posix(), "--format", "sarif"]) == code
+    (finding,) = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    assert result["picture"] in finding["message"]["text"]
+    assert (folder / result["picture"]).read_bytes() == before
+
+
+def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spec = cloth(tmp_path, CLOTH).as_posix()
+    (tmp_path / "taken").write_text("a file", "utf-8")
+    assert run(["prove", spec, "--no-cache", "--pictures", (tmp_path / "taken").as_posix()]) == 1
+    assert "taken" in capsys.readouterr().out

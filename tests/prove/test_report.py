@@ -1,0 +1,173 @@
+"""What is told of results: the table, JSON and JUnit's XML, and what changed since a baseline."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import rest_poses
+from plica.prove.baseline import is_better, is_worse
+from plica.prove.engine import Prover, Subject
+from plica.prove.quantities import unit_of_expectation
+from plica.prove.report import add_findings, change, json_text, junit, text
+from plica.prove.results import DEFAULT_LIMITS, Result, WorstFrame, WorstPlace, limit_of, within
+from plica.prove.sweeps import Sweeper, Track
+from plica.rig.model import Expectation
+from tests.support.arms import rig_from
+
+SWEEP = WorstFrame("left_elbow_bend", "sweep", 25, 0.78125, (("lowerarm_lf", 1.75), ("paw_lf", 0.5)))
+PLACE = WorstPlace("left_forearm", 412, "lowerarm_lf", (0.5, 0.05, 0.0))
+RESULTS = (
+    Result(
+        0,
+        Expectation("volume", "left", ("left_forearm",), limit=0.04, over=("left_elbow_bend",)),
+        "fails",
+        0.0612,
+        0.04,
+        0.12,
+        33,
+        SWEEP,
+        PLACE,
+        picture="01_volume.png",
+    ),
+    Result(
+        1,
+        Expectation("clearance", "left", ("left_paw",), "left_upperarm", 0.002, ("left_elbow_bend",)),
+        "holds",
+        0.00279,
+        0.002,
+        0.0,
+        33,
+        SWEEP,
+        PLACE,
+    ),
+    Result(2, Expectation("partition", "none"), "not measured", limit=1e-9, about="no mirror plane is known"),
+)
+TITLES = [result.title for result in RESULTS]
+
+
+@pytest.mark.parametrize("width", [80, 100, 120])
+@pytest.mark.parametrize("colour", [False, True])
+def test_the_table_fits_the_terminal_and_says_everything(width: int, colour: bool) -> None:
+    shown = text(RESULTS, {}, width, colour)
+    plain = shown
+    for code in ("\x1b[0m", "\x1b[1m", "\x1b[1;31m", "\x1b[32m", "\x1b[33m"):
+        plain = plain.replace(code, "")
+    assert "\x1b" not in plain
+    table, total = plain.split("\n\n")
+    assert max(len(line) for line in table.splitlines()) <= width
+    words = set(table.split())
+    for told in ("FAILS", "holds", "6.12", "2.79", "left_elbow_bend", "left_upperarm", "left_forearm", "known"):
+        assert told in words
+    assert total == "3 expectations: 1 hold, 1 fail, 1 not measured"
+
+
+def test_a_table_that_goes_to_a_file_has_one_line_for_each_expectation() -> None:
+    table = text(RESULTS, {}).split("\n\n")[0].splitlines()
+    assert len(table) == 1 + len(RESULTS)
+    assert all(title in line for title, line in zip(TITLES, table[1:], strict=True))
+
+
+def test_json_holds_the_pose_the_place_and_the_figure_without_shapes() -> None:
+    document = json.loads(json_text(rig_from(""), RESULTS, {TITLES[0]: 0.07}, True))
+    volume, clearance, partition = document["results"]
+    assert (volume["worst"], volume["limit"], volume["withoutShapes"], volume["unit"]) == (
+        pytest.approx(6.12),
+        pytest.approx(4.0),
+        pytest.approx(12.0),
+        "%",
+    )
+    assert (volume["accepted"], volume["change"], volume["picture"]) == (pytest.approx(7.0), "better", "01_volume.png")
+    assert volume["pose"]["track"] == "left_elbow_bend" and volume["pose"]["place"] == 0.78125
+    assert volume["pose"]["angles"]["lowerarm_lf"] == pytest.approx(100.26761)
+    assert volume["place"] == {
+        "region": "left_forearm",
+        "vertex": 412,
+        "joint": "lowerarm_lf",
+        "position": [0.5, 0.05, 0.0],
+    }
+    assert (clearance["worst"], clearance["unit"], clearance["picture"]) == (pytest.approx(2.79), "mm", None)
+    assert (partition["status"], partition["about"]) == ("not measured", "no mirror plane is known")
+
+
+def test_junit_tells_the_figures_the_pose_the_place_and_the_picture() -> None:
+    (suite,) = ElementTree.fromstring(junit(rig_from(""), RESULTS, {}, {}))
+    volume, clearance, partition = suite
+    (failure,) = volume
+    assert failure.get("message") == "6.12 %, where the limit is 4 % (12 % without shapes)"
+    assert failure.text == (
+        "left_forearm near lowerarm_lf, vertex 412; left_elbow_bend at 0.781 (lowerarm_lf 100 deg, paw_lf 29 deg); "
+        "picture 01_volume.png"
+    )
+    assert len(clearance) == 0
+    assert partition[0].tag == "skipped"
+
+
+@pytest.mark.parametrize(
+    ("accepted", "expected", "codes"),
+    [
+        ({}, "", {"expectation-fails", "expectation-not-measured"}),
+        ({TITLES[0]: 0.0612}, "same", {"accepted-figure", "expectation-not-measured"}),
+        ({TITLES[0]: 0.07}, "better", {"better-than-accepted", "accepted-figure", "expectation-not-measured"}),
+        ({TITLES[0]: 0.05}, "worse", {"worse-than-accepted", "expectation-fails", "expectation-not-measured"}),
+    ],
+)
+def test_what_got_worse_and_what_got_better_is_told(
+    accepted: Mapping[str, float], expected: str, codes: set[str]
+) -> None:
+    found = Diagnostics()
+    add_findings(RESULTS, accepted, found, {})
+    assert {one.name for one in found.all} == codes
+    assert change(RESULTS[0], accepted) == expected
+    total = text(RESULTS, accepted).splitlines()[-1]
+    assert ("got " + expected in total) == (expected in ("worse", "better"))
+
+
+def test_reach_names_every_strength_that_never_gets_from_0_to_1() -> None:
+    """In the clip the elbow goes half its way, the paw from a third to all of it, the upper arm all of it."""
+    drivers = "".join(
+        f"driver {name} {{ reads rotation about x of {joint}   span 0 deg .. 90 deg }}\n"
+        for name, joint in (("bend", "lowerarm_lf"), ("turn", "paw_lf"), ("lift", "upperarm_lf"))
+    )
+    rig = rig_from(drivers + 'expect { reach bend, turn, lift over clip "stroll.bvh" }\nexpect { reach lift }\n')
+    sweeps = {name: Sweeper(rig).sweep(name).between for name in ("bend", "turn", "lift")}
+    share = np.linspace(0.0, 1.0, 31)
+    parts = [sweeps[name] for name in sweeps]
+    assert all(parts)
+    rotations = sum(
+        (part(places).rotations - part(0.0 * places).rotations)  # type: ignore[misc]
+        for part, places in zip(parts, (0.5 * share, (1.0 + 2.0 * share) / 3.0, share), strict=True)
+    )
+    poses = replace(rest_poses(rig, 31), rotations=rest_poses(rig, 31).rotations + rotations)
+    clips = {"stroll.bvh": [Track("clip stroll.bvh", "clip", share, poses)]}
+    over_clip, alone = sorted(Prover(Subject(rig, None, clips)).results(), key=lambda one: one.index)
+    assert (over_clip.status, over_clip.worst) == ("fails", pytest.approx(0.5))
+    assert over_clip.about == "never from 0 to 1: bend (to 0.5), turn (from 0.3333 to 1)"
+    assert (alone.status, alone.worst, alone.about) == ("holds", pytest.approx(1.0), "")
+
+
+def test_less_clearance_is_worse_and_less_stretch_is_better() -> None:
+    volume, clearance, partition = RESULTS
+    assert is_worse(clearance, 0.003) and is_better(clearance, 0.001)
+    assert is_worse(volume, 0.06) and is_better(volume, 0.07)
+    for result in (volume, clearance):
+        assert result.worst is not None
+        nearly = result.worst * (1.0 + 1e-9)  # machines round differently
+        assert not is_worse(result, nearly) and not is_better(result, nearly)
+    assert not is_worse(partition, 0.0) and not is_better(partition, 1.0)
+
+
+def test_every_default_limit_is_kept_by_itself_and_broken_beyond() -> None:
+    for kind, limit in DEFAULT_LIMITS.items():
+        expectation = Expectation(kind, "none", ("left_forearm",))  # type: ignore[arg-type]
+        assert limit_of(expectation) == limit
+        assert within(kind, limit, limit)
+        worse = limit - 0.5 if kind in ("clearance", "reach") else limit + 0.5
+        assert not within(kind, worse, limit)
+        assert unit_of_expectation(expectation) in ("", "%", "mm", "deg")
