@@ -5,18 +5,16 @@ from __future__ import annotations
 import argparse
 import os
 import shutil
-import signal
 import sys
-import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.commands.output import has_errors, in_order, show, usage_error, wants_colour
 from plica.commands.pictures import drawn
 from plica.commands.progress import Step, progress
+from plica.commands.stopping import Stopping, stopping
 from plica.diagnostics import Diagnostics
 from plica.source import Span
 
@@ -25,7 +23,7 @@ if TYPE_CHECKING:
     from plica.prove.crew import Hire
     from plica.prove.engine import Prover, Subject
     from plica.prove.results import Result
-    from plica.prove.skin_runs import Done, Tally
+    from plica.prove.skin_runs import Done, Tally, Tell
     from plica.prove.store import Store
     from plica.prove.sweeps import Track
     from plica.rig.model import Rig
@@ -131,8 +129,8 @@ def _proof(options: argparse.Namespace, found: Diagnostics, step: Step) -> _Proo
         return None
     store = _store(options)
     prover = Prover(subject, hire=_hire(options, store), store=store)
-    with _ended_like_ctrl_c():
-        results, why = _measured(prover, compiled.rig, step, found)
+    with stopping() as asked:
+        results, why = _measured(prover, compiled.rig, _telling(step, asked), found)
     if options.pictures is not None and not why:
         results = drawn(subject, results, options.pictures, found, step)
     for index, names in prover.unswept.items():
@@ -155,7 +153,7 @@ def _hire(options: argparse.Namespace, store: Store | None) -> Hire:
     """Who measures: a cluster, or processes of this machine."""
     from functools import partial
 
-    from plica.prove.crew import LocalCrew, own_cores
+    from plica.prove.crew import LocalCrew, usual_workers
     from plica.prove.kept import recall_from
 
     if options.scheduler is not None:
@@ -163,20 +161,7 @@ def _hire(options: argparse.Namespace, store: Store | None) -> Hire:
 
         return partial(ClusterCrew, address=options.scheduler)
     recall = partial(recall_from, store.folder if store is not None else None)
-    return partial(LocalCrew, count=options.workers or own_cores(), recall=recall)
-
-
-@contextmanager
-def _ended_like_ctrl_c() -> Iterator[None]:
-    """While the block runs, a request to end this process (SIGTERM) is heard as Ctrl-C is."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    return partial(LocalCrew, count=options.workers or usual_workers(), recall=recall)
 
 
 def _subject(
@@ -216,7 +201,7 @@ def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnost
     return tracks_of(rig, find_clips(path, shown, span, found), shown, found, span)
 
 
-def _measured(prover: Prover, rig: Rig, step: Step, found: Diagnostics) -> tuple[list[Result], str]:
+def _measured(prover: Prover, rig: Rig, tell: Tell, found: Diagnostics) -> tuple[list[Result], str]:
     """All results in the rig's order, and why some were left undone and are not measured, if any were."""
     from plica.prove.crew import LostWorkersError
     from plica.prove.results import not_measured
@@ -224,7 +209,7 @@ def _measured(prover: Prover, rig: Rig, step: Step, found: Diagnostics) -> tuple
     results: dict[int, Result] = {}
     why = ""
     try:
-        for result in prover.results(_telling(step)):
+        for result in prover.results(tell):
             results[result.index] = result
     except KeyboardInterrupt:
         why = NOT_DONE
@@ -237,11 +222,14 @@ def _measured(prover: Prover, rig: Rig, step: Step, found: Diagnostics) -> tuple
     return [results[index] for index in sorted(results)], why
 
 
-def _telling(step: Step) -> Callable[[Done], None]:
-    """Tells how far the work is and how long it still takes, by how long the part took that was not in the cache."""
+def _telling(step: Step, asked: Stopping) -> Tell:
+    """Tells how far the work is and how long it still takes, by how long the part took that was not in the cache.
+
+    It ends the work where somebody asked to stop."""
     begun = time.monotonic()
 
     def tell(done: Done) -> None:
+        asked.heed()
         measured = done.frames - done.recalled
         seconds = (time.monotonic() - begun) / measured * (done.whole - done.frames) if measured else 0.0
         counted = f": {done.frames} of {done.whole} poses" if done.whole else ""

@@ -14,6 +14,10 @@ from plica.prove.workers import Workers
 PATIENCE: Final = 1.0
 """Seconds of work after which other processes are started: work that is shorter is done before they are up."""
 
+MOST_WORKERS: Final = 6
+"""Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for 20,000
+triangles; so all together stay below 1.5 GiB."""
+
 
 class LostWorkersError(Exception):
     """Why those who do the work are not there: they could not be found, or went away. Never leaves this package and
@@ -39,6 +43,11 @@ class Crew(Protocol):
 
 Hire = Callable[[Material], Crew]
 """Makes a crew for a material."""
+
+
+def usual_workers() -> int:
+    """As many as this process may use processor cores, but no more than `MOST_WORKERS`."""
+    return min(own_cores(), MOST_WORKERS)
 
 
 def own_cores() -> int:

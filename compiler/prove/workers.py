@@ -9,7 +9,6 @@ from __future__ import annotations
 import multiprocessing
 import pickle
 import signal
-import threading
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -118,15 +117,15 @@ class Workers:
 @contextmanager
 def _undisturbed() -> Iterator[None]:
     """Processes that are started meanwhile never hear of Ctrl-C, which terminals send to all of a group: whoever
-    started them ends them."""
-    if threading.current_thread() is not threading.main_thread():
+    started them ends them. A Ctrl-C that comes meanwhile is heard afterwards."""
+    if hasattr(signal, "pthread_sigmask"):
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    else:
         yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def _serve(connection: Connection) -> None:

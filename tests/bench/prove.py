@@ -6,12 +6,12 @@ shapes, her mesh of 44,416 triangles decimated to 20,000 by libigl (`decimate`: 
 regions and offsets taken from the vertices that were kept. 1,000 frames: 750 of a smooth motion of every joint, elbows
 and knees bending to their extremes, and 250 of a spread, unrelated poses over the same range.
 
-Prints milliseconds of processor time for a frame and ratios to the bare deformation of the same frames, measured in the
-same run (medians and ranges of the rounds), every kind of expectation alone and all together; then crossings against FCL's `collide` of the mesh with
-itself (python-fcl; every pair, the tree built anew for each frame as its triangles move) and libigl's
-`find_self_intersections` (tree and exact predicates) on a sample of the frames, asserting that no pair is missed that
-either finds (neighbours and what crosses at rest apart); and the peak memory of processes over 250 and 1,000
-frames.
+Prints milliseconds of processor time for a frame and ratios to the bare deformation of the same frames, measured in
+the same run (medians and ranges of the rounds), every kind of expectation alone and all together; then crossings
+against FCL's `collide` of the mesh with itself (python-fcl; every pair, the tree built anew for each frame as its
+triangles move) and libigl's `find_self_intersections` (tree and exact predicates) on a sample of the frames, asserting
+that no pair is missed that either finds (neighbours and what crosses at rest apart); and the peak memory of processes
+over 250 and 1,000 frames.
 """
 
 from __future__ import annotations
