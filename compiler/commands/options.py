@@ -128,8 +128,8 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         "--workers",
         metavar="N",
         type=int,
-        help="processes that measure once the work turns out to be long (default: one for each processor core, at most 6; 1: none "
-        "but this one); the figures are the same with any number",
+        help="processes that measure once the work turns out to be long (default: one for each processor core, at most "
+        "6; 1: none but this one); the figures are the same with any number",
     )
     parser.add_argument(
         "--scheduler",

@@ -15,8 +15,8 @@ PATIENCE: Final = 1.0
 """Seconds of work after which other processes are started: work that is shorter is done before they are up."""
 
 MOST_WORKERS: Final = 6
-"""Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for 20,000
-triangles; so all together stay below 1.5 GiB."""
+"""Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for
+20,000 triangles; so all together stay below 1.5 GiB."""
 
 
 class LostWorkersError(Exception):
