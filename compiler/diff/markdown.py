@@ -10,9 +10,10 @@ import re
 from collections.abc import Iterator
 
 from plica.diff.judge import Harm
-from plica.diff.plot import data_uri
+from plica.diff.plot import bars, data_uri
 from plica.diff.report import Change, Report
 from plica.diff.text import last_line, users
+from plica.diff.words import ARROW
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~&])")
 
@@ -65,6 +66,8 @@ def _item(change: Change, several: bool) -> Iterator[str]:
     if change.hint:
         yield f"  - hint: {_plain(change.hint)}"
     if change.plot is not None and change.plot.old != change.plot.new:
+        old, new, over = bars(change.plot)
+        yield f"  - over {over}: `{old}` {ARROW} `{new}`"
         yield ""
         yield f"    ![old response dashed, new one solid]({data_uri(change.plot)})"
         yield ""

@@ -1,8 +1,10 @@
-"""Small plots of an old and a new response, as SVG 1.1 (W3C): the old one dashed and grey, the new one solid."""
+"""Small plots of an old and a new response: as SVG 1.1 (W3C), the old one dashed and grey, the new one solid; and as
+bars of text, for readers that show no pictures."""
 
 from __future__ import annotations
 
 from base64 import b64encode
+from typing import NamedTuple
 
 from plica.diff.effects import readings_of, strengths_at
 from plica.diff.judge import Plot
@@ -11,18 +13,41 @@ from plica.diff.words import amount
 WIDTH, HEIGHT = 240, 120
 _LEFT, _RIGHT, _TOP, _BOTTOM = 12, 228, 10, 92
 _POINTS = 97  # of a line: more than its pixels need
+_BARS = "▁▂▃▄▅▆▇█"
+_COLUMNS = 14
 
 
-def svg(plot: Plot) -> str:
-    """The plot over the union of both spans; up is strength."""
+class _Drawn(NamedTuple):
+    """Old and new strengths at evenly spaced readings from `low` to `high`, and the range they are drawn in."""
+
+    rows: list[list[float]]
+    low: float
+    high: float
+    floor: float
+    ceiling: float
+
+
+def _drawn(plot: Plot, count: int) -> _Drawn:
     import numpy as np
 
     exact = readings_of(plot.old, plot.new)
     low, high = float(exact[0]), float(exact[-1])
-    readings = np.linspace(low, high, _POINTS)
+    readings = np.linspace(low, high, count)
     rows = [strengths_at(response, readings).tolist() for response in (plot.old, plot.new)]
-    floor = min(0.0, *map(min, rows))
-    ceiling = max(1.0, *map(max, rows))
+    return _Drawn(rows, low, high, min(0.0, *map(min, rows)), max(1.0, *map(max, rows)))
+
+
+def bars(plot: Plot) -> tuple[str, str, str]:
+    """The old and the new response as bars of text over the union of both spans, and that union in words."""
+    rows, low, high, floor, ceiling = _drawn(plot, _COLUMNS)
+    steps = [[round((value - floor) / (ceiling - floor) * (len(_BARS) - 1)) for value in row] for row in rows]
+    old, new = ("".join(_BARS[step] for step in row) for row in steps)
+    return old, new, f"{amount(low, plot.unit)} .. {amount(high, plot.unit)}"
+
+
+def svg(plot: Plot) -> str:
+    """The plot over the union of both spans; up is strength."""
+    rows, low, high, floor, ceiling = _drawn(plot, _POINTS)
 
     def points(row: list[float]) -> str:
         across = [_LEFT + (_RIGHT - _LEFT) * step / (_POINTS - 1) for step in range(_POINTS)]

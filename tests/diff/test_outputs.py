@@ -17,7 +17,7 @@ from plica.diff.effects import response_of, strengths_at
 from plica.diff.findings import render_github, render_sarif
 from plica.diff.json_form import document
 from plica.diff.markdown import render as as_markdown
-from plica.diff.plot import HEIGHT, WIDTH
+from plica.diff.plot import HEIGHT, WIDTH, bars
 from plica.diff.report import Report, with_accepted
 from tests.diff.test_triples import EDITS, report_of
 from tests.outside.test_sarif_standard import LOG
@@ -113,6 +113,19 @@ def test_markdown_pictures_are_whole_and_draw_both_responses() -> None:
             assert abs(drawn - float(strengths_at(response, np.array([reading]))[0])) < 0.01
     fact = change.facts[0]
     assert response_of(fact.old) == change.plot.old
+
+
+def test_markdown_shows_both_responses_where_no_pictures_are_shown() -> None:
+    """Each bar stands for the strength at its reading, to half of a step."""
+    change = report_of(EDITS["curve"]).changes[0]
+    assert change.plot is not None
+    old, new, _ = bars(change.plot)
+    assert f"`{old}` → `{new}`" in as_markdown(report_of(EDITS["curve"]))
+    assert old != new
+    for row, response in zip((old, new), (change.plot.old, change.plot.new), strict=True):
+        strengths = strengths_at(response, np.linspace(*response.span, len(row)))
+        shown = np.array([ord(bar) - ord("▁") for bar in row]) / 7
+        assert np.abs(shown - strengths).max() <= 0.5 / 7 + 1e-12
 
 
 def test_markdown_says_as_much_as_the_text() -> None:
