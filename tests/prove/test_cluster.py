@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import signal
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
@@ -115,3 +115,43 @@ def test_not_installed(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(LostWorkersError, match="the extra `cluster` is not installed"):
         list(Prover(subject, hire=partial(ClusterCrew, address="tcp://127.0.0.1:8786")).results())
+
+
+def after_two_answers(act: Callable[[ClusterCrew], None], address: str) -> Callable[[units.Material], ClusterCrew]:
+    """Crews that let something happen before their third answer."""
+
+    class Acting(ClusterCrew):
+        answers = 0
+
+        def answer(self) -> Answer:
+            self.answers += 1
+            if self.answers == 3:
+                act(self)
+            return super().answer()
+
+    return lambda material: Acting(material, address, without_workers=2.0)
+
+
+def test_a_scheduler_that_goes_away_midway(subject: Subject) -> None:
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=":0", silence_logs=50) as made:
+        hire = after_two_answers(lambda crew: made.close(), made.scheduler_address)
+        with pytest.raises(LostWorkersError, match=r"the scheduler at .* (went away|is gone)"):
+            list(Prover(subject, hire=hire).results())
+
+
+def test_work_that_ends_every_worker(subject: Subject) -> None:
+    """A scheduler that allows no failures gives work up the first time that a worker ends over it."""
+    dask = pytest.importorskip("dask", reason="dask is not installed")
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+        ) as made,
+    ):
+
+        def kill(crew: ClusterCrew) -> None:
+            (process,) = processes_of(made.scheduler_address)
+            os.kill(process, signal.SIGKILL)
+
+        with pytest.raises(LostWorkersError, match="one worker after the other ended over the same work"):
+            list(Prover(subject, hire=after_two_answers(kill, made.scheduler_address)).results())
