@@ -139,7 +139,8 @@ def _aside(state: Posed, upper: str, lower: str, amount: float) -> Floats:
     upper_share, lower_share = _weight_of(state.model, upper), _weight_of(state.model, lower)
     facing = (state.normals @ fold.normal) * np.where(upper_share > lower_share, 1.0, -1.0)
     free = smooth_step(1.0 - np.where(facing > 0.0, facing, -0.5 * facing))
-    share = np.minimum(upper_share + lower_share, 1.0)
+    # Where the trunk carries skin too, the small triangles in the depth of the armpit would be torn apart.
+    share = smooth_step(2.5 * (upper_share + lower_share) - 1.5)
     return (amount * near * free * share)[:, None] * state.normals
 
 

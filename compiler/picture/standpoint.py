@@ -55,6 +55,11 @@ def closer(camera: Camera, spot: Floats, times: float) -> Camera:
     return Camera(spot + (camera.eye - camera.target) / times, spot, camera.field)
 
 
+def is_hidden(solid: Solid, wanted: Wanted, camera: Camera) -> bool:
+    """Whether something stands before the spot."""
+    return _sight(wanted, camera, seen_from(solid, camera, _PIXELS, _PIXELS)[0].depth) < 1.0
+
+
 def camera_at(wanted: Wanted, direction: Floats) -> Camera:
     """The camera that looks at the target from a direction (3,) and sees `extent` up and down."""
     return Camera(wanted.target + direction * (wanted.extent / np.tan(FIELD / 2.0)), wanted.target, FIELD)

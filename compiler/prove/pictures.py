@@ -18,7 +18,7 @@ from PIL import Image
 from plica.picture.colors import linear, shown
 from plica.picture.raster import Camera
 from plica.picture.shade import Solid, shaded
-from plica.picture.standpoint import Wanted, camera_for, closer
+from plica.picture.standpoint import Wanted, camera_for, closer, is_hidden
 from plica.picture.vectors import Floats
 from plica.prove import report
 from plica.prove.page import Color, Page
@@ -68,8 +68,9 @@ def file_name(result: Result) -> str:
 
 def picture_of(scene: Scene, result: Result) -> bytes:
     """The picture as a PNG file; the same bytes on every run with the same libraries."""
-    wanted = wanted_of(scene)
-    camera = camera_for(solid_of(scene, scene.with_shapes), wanted)
+    wanted, solid = wanted_of(scene), solid_of(scene, scene.with_shapes)
+    camera = camera_for(solid, wanted)
+    hidden = wanted.spot is not None and is_hidden(solid, wanted, camera)
     page = Page(LARGE, SMALL)
     page.view(_view(scene, scene.with_shapes, camera, LARGE), page.large, f"{_figure(result, result.worst)}")
     words = "without shapes" if result.bare is None else f"without shapes: {_figure(result, result.bare)}"
@@ -77,9 +78,11 @@ def picture_of(scene: Scene, result: Result) -> bytes:
     if wanted.spot is None:
         there = Camera(camera.eye + scene.way_to_rest, camera.target + scene.way_to_rest, camera.field)
         page.view(_view(scene, scene.at_rest, there, SMALL), page.below, "at rest")
+    elif hidden:
+        page.view(_region_alone(scene, wanted), page.below, "closer, the region alone")
     else:
         page.view(_view(scene, scene.with_shapes, closer(camera, wanted.spot, CLOSER), SMALL), page.below, "closer")
-    page.legend(_legend(scene, result))
+    page.legend(_legend(scene, result, hidden))
     page.caption(result.title, result.status == "fails", _lines(result))
     content = io.BytesIO()
     page.finished().save(content, "PNG")
@@ -100,8 +103,9 @@ def _lines(result: Result) -> list[str]:
     return lines
 
 
-def _legend(scene: Scene, result: Result) -> list[tuple[Color | None, str]]:
+def _legend(scene: Scene, result: Result, hidden: bool) -> list[tuple[Color | None, str]]:
     """What the colours and marks mean; None stands for the ring."""
+    behind = ", behind other skin" if hidden else ""
     entries: list[tuple[Color | None, str]] = [(REGION, result.expectation.of[0])]
     if result.expectation.against:
         entries.append((OTHER, result.expectation.against))
@@ -110,9 +114,9 @@ def _legend(scene: Scene, result: Result) -> list[tuple[Color | None, str]]:
     if result.expectation.kind == "crossing":
         entries.append((BEYOND, "skin that crosses skin"))
     if scene.with_shapes.link is not None:
-        entries.append((None, "the nearest places"))
+        entries.append((None, f"the nearest places{behind}"))
     elif scene.vertex >= 0:
-        entries.append((None, "the worst place"))
+        entries.append((None, f"the worst place{behind}"))
     return entries
 
 
@@ -161,8 +165,21 @@ def solid_of(scene: Scene, skin: Skinned) -> Solid:
     return Solid(skin.positions, skin.normals, scene.mesh.triangles, colors + (beyond - colors) * heat)
 
 
+def _region_alone(scene: Scene, wanted: Wanted) -> Image.Image:
+    """A closer look at a spot that other skin hides: only the triangles that are measured, from where they show it."""
+    assert wanted.spot is not None
+    solid = solid_of(scene, scene.with_shapes)
+    alone = replace(solid, triangles=solid.triangles[scene.parts], colors=solid.colors[scene.parts])
+    camera = camera_for(alone, replace(wanted, parts=np.ones(len(alone.triangles), dtype=np.bool_)))
+    return _marked(scene, scene.with_shapes, alone, closer(camera, wanted.spot, CLOSER), SMALL)
+
+
 def _view(scene: Scene, skin: Skinned, camera: Camera, size: tuple[int, int]) -> Image.Image:
-    values = shown(shaded(solid_of(scene, skin), camera, *size))
+    return _marked(scene, skin, solid_of(scene, skin), camera, size)
+
+
+def _marked(scene: Scene, skin: Skinned, solid: Solid, camera: Camera, size: tuple[int, int]) -> Image.Image:
+    values = shown(shaded(solid, camera, *size))
     image = Image.fromarray(np.rint(values * 255.0).astype(np.uint8))
     marks = skin.link if skin.link is not None else skin.positions[[scene.vertex]] if scene.vertex >= 0 else None
     if marks is not None:

@@ -8,7 +8,7 @@ import pytest
 from plica.picture.colors import linear, shown
 from plica.picture.raster import Camera, seen
 from plica.picture.shade import PAPER, Solid, shaded
-from plica.picture.standpoint import FIELD, Wanted, camera_for, closer, directions
+from plica.picture.standpoint import FIELD, Wanted, camera_for, closer, directions, is_hidden
 from tests.support.solids import sphere
 
 POSITIONS, TRIANGLES = sphere(60, 60)
@@ -90,6 +90,15 @@ def test_the_camera_goes_round_what_stands_in_the_way() -> None:
     at_shield = spot + way * 0.4 / way[2] if way[2] > 0 else np.full(3, np.inf)
     assert np.dot(way, spot) > 0.0
     assert np.abs(at_shield[:2]).max() > 0.5
+
+
+@pytest.mark.parametrize("degrees", [0, 45, 70, 110, 135, 180])
+def test_what_is_behind_the_ball_is_hidden(degrees: float) -> None:
+    """From far away the near half of a ball is seen, and the far half is not."""
+    angle = np.radians(degrees)
+    spot = (float(np.sin(angle)), 0.0, float(np.cos(angle)))
+    camera = Camera(np.array([0.0, 0.0, 60.0]), NOTHING, float(np.radians(3.0)))
+    assert is_hidden(ball(), wanted(spot), camera) == (degrees > 90)
 
 
 def test_the_camera_does_not_stand_inside_the_body() -> None:

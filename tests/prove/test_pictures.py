@@ -71,6 +71,16 @@ def test_a_picture_is_a_png_that_shows_the_region(kind: str) -> None:
     assert content == picture_of(scene(kind), results[kind])
 
 
+def test_a_hidden_place_is_shown_with_the_region_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, results = shown(1.0)
+    open_view = Image.open(io.BytesIO(picture_of(scene("stretch"), results["stretch"]))).crop((840, 350, 1240, 660))
+    monkeypatch.setattr(pictures, "is_hidden", lambda solid, wanted, camera: True)
+    content = picture_of(scene("stretch"), results["stretch"])
+    alone = Image.open(io.BytesIO(content)).crop((840, 350, 1240, 660))
+    assert alone.tobytes() != open_view.tobytes()
+    assert has(alone, BEYOND) > 100
+
+
 def test_only_the_skin_has_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pictures, "picture_of", lambda scene, result: b"")
     made, results = shown(1.0)
