@@ -9,7 +9,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
-from plica.rig.model import Expectation, OffsetsTable, Rig, Sample, ShapeOffsets
+from plica.rig.model import Expectation, OffsetsTable, Pose, Rig, Sample, ShapeOffsets
 
 What = Literal["added", "removed", "renamed", "changed"]
 Record = Any  # one of the named tuples of `plica.rig.model` and `plica.values`
@@ -196,10 +196,12 @@ def _renamed(pairs: list[_Pair]) -> Renamed:
 
 
 def _expectations(old: tuple[Expectation, ...], rig: Rig) -> list[tuple[Expectation | None, Expectation | None]]:
-    """Pairs of the same measure of the same things: over the same poses, else where there is one of each."""
+    """Pairs of the same measure of the same things: over the same poses, else where there is one of each; last, where
+    there is one of each, whatever uv set it is measured against.
+    """
     pairs: list[tuple[Expectation | None, Expectation | None]] = []
     before, after = list(old), list(rig.expectations)
-    for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True)):
+    for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True), (_all_but_uv, True)):
         found, before, after = _matched(before, after, parts, alone)
         pairs += found
     return [*pairs, *((None, item) for item in after), *((item, None) for item in before)]
@@ -226,6 +228,10 @@ def _matched(
 
 def _measured(item: Expectation) -> tuple[Hashable, ...]:
     return item.kind, item.side, item.of, item.against, item.uv
+
+
+def _all_but_uv(item: Expectation) -> Hashable:
+    return item.kind, item.side, item.of, item.against
 
 
 def _all_but_limit(item: Expectation) -> Hashable:
@@ -282,10 +288,21 @@ def _fact(pair: _Pair, renamed: Renamed, naming: _Naming) -> Fact | None:
     if old is None or new is None:
         return Fact("added" if old is None else "removed", *called, old, new)
     before = rewritten(old, renamed) if renamed else old
-    found = tuple(differences(before, new, "" if hasattr(new, "_fields") else table))
+    found = tuple(_differences_of(before, new, table))
     if _identity_changed(old, new, table):
         return Fact("renamed", *called, old, new, tuple(one for one in found if one.path not in ("name", "declared")))
     return Fact("changed", *called, old, new, found) if found else None
+
+
+def _differences_of(before: Record, new: Record, table: str) -> Iterator[FieldChange]:
+    """The fields that differ; the parts of a pose are one value, because none of them has an identity of its own."""
+    found = differences(before, new, "" if hasattr(new, "_fields") else table)
+    if not isinstance(new, Pose):
+        yield from found
+        return
+    yield from (one for one in found if one.first != "items")
+    if before.items != new.items:
+        yield FieldChange("items", before.items, new.items)
 
 
 def _identity_changed(old: Record, new: Record, table: str) -> bool:

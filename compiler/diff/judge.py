@@ -12,6 +12,7 @@ from plica.diff.facts import Fact, FieldChange
 from plica.diff.geometry import GeometryEffect, MaskEffect, Measured, RegionEffect
 from plica.diff.geometry_words import geometry_text
 from plica.diff.moves import moved_text
+from plica.diff.pose_words import over_text, pose_change, sweeps_less
 from plica.diff.told import MEASURED
 from plica.diff.uses import Uses
 from plica.diff.words import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
@@ -128,6 +129,8 @@ class Judge:
             self._about,
             self._limit,
             self._poses_of_expectation,
+            self._uv_of_expectation,
+            self._pose,
             self._budget,
             self._range,
             self._region,
@@ -302,23 +305,27 @@ class Judge:
         return [Verdict("expectation-tightened", Harm.SAFE, (GEOMETRY,), f"tightened: {text}")]
 
     def _poses_of_expectation(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
-        if not isinstance(fact.new, Expectation) or first == "limit":
+        if not isinstance(fact.new, Expectation) or first != "over":
             return None
-        text = _values(fact, fields)
-        if self._sweeps_less(fact.old, fact.new):
+        text = f"over {over_text(fact.old)} {ARROW} {over_text(fact.new)}"
+        if sweeps_less(fact.old, fact.new):
             text = f"EXPECTATION LOOSENED: fewer poses: {text}"
             return [Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), text)]
         return [Verdict("expectation", Harm.SAFE, (GEOMETRY,), text)]
 
-    @staticmethod
-    def _sweeps_less(old: Expectation, new: Expectation) -> bool:
-        """Whether some pose is not looked at any more; everything is the default."""
-        if not set(old.over_clips) <= set(new.over_clips):
-            return True
-        if _over_everything(new):
-            return False
-        listed = set(old.over) <= set(new.over) and set(old.over_poses) <= set(new.over_poses)
-        return _over_everything(old) or not listed
+    def _uv_of_expectation(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+        if not isinstance(fact.new, Expectation) or first != "uv":
+            return None
+        places = [f"uv {item.uv}" if item.uv else "the surface at rest" for item in (fact.old, fact.new)]
+        text = (
+            f"EXPECTATION CHANGED: measured against {places[0]} {ARROW} {places[1]}: its limit means something else now"
+        )
+        return [Verdict("expectation-measure", Harm.RISKY, (GEOMETRY,), text)]
+
+    def _pose(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+        if (fact.table, first) != ("poses", "items"):
+            return None
+        return [Verdict("pose", Harm.RISKY, (GEOMETRY,), *pose_change(fields[0].old, fields[0].new))]
 
     def _budget(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if (fact.table, first) != ("details", "budget"):
@@ -370,6 +377,8 @@ def _grouped(fact: Fact, has_effect: bool) -> Iterator[tuple[str, list[FieldChan
             first = "response"
         elif isinstance(fact.new, ShapeOffsets) and first in _MOVED:
             first = "moved"
+        elif isinstance(fact.new, Expectation) and first.startswith("over"):
+            first = "over"
         elif first == "combination" and not isinstance(fact.new, Combine):
             first = "changed"
         groups.setdefault(first, []).append(field)
@@ -418,8 +427,3 @@ def _values(fact: Fact, fields: list[FieldChange]) -> str:
     if len(fields) > 3:
         listed.append(f"and {len(fields) - 3} more")
     return ", ".join(listed)
-
-
-def _over_everything(item: Expectation) -> bool:
-    """Whether an expectation says so, or names nothing that it goes over."""
-    return item.over_everything or not (item.over or item.over_clips or item.over_poses)

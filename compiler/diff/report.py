@@ -168,8 +168,9 @@ def _compared(before: Version, after: Version) -> tuple[list[Change], str | None
         if len(alike) > 1:
             verdicts = tuple(one._replace(text=_general(one.text, said_once)) for one in verdicts)
         used_by: tuple[str, ...] = ()
-        if fact.table == "strengths" and fact.new is not None:
-            used_by = tuple(dict.fromkeys(user for one in alike for user in judge.uses.of_strength(one.fact.name)))
+        if fact.table in ("strengths", "poses") and fact.new is not None:
+            users = judge.uses.of_strength if fact.table == "strengths" else judge.uses.of_pose
+            used_by = tuple(dict.fromkeys(user for one in alike for user in users(one.fact.name)))
             used_by = tuple(dict.fromkeys(_general(user, said_once) for user in used_by)) if len(alike) > 1 else used_by
         changes.append(_change(new.character.name, alike, verdicts, _place(fact, before, after), used_by, beside))
     return changes, on_mesh.problem

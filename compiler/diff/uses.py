@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from plica.diff.effects import parts_of
-from plica.rig.model import Combine, Painted, RegionSet, Rig, Stored
+from plica.rig.model import Combine, Painted, RegionSet, Rig, Stored, StrengthPose
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 
@@ -57,10 +57,13 @@ class Uses:
             for entry in entries:
                 if entry.follows is not None:
                     users.setdefault(entry.follows, []).append((kind, entry.name))
+        for pose in rig.poses:
+            for name in dict.fromkeys(item.strength for item in pose.items if isinstance(item, StrengthPose)):
+                users.setdefault(name, []).append(("pose", pose.name))
         return users
 
     def of_strength(self, name: str) -> tuple[str, ...]:
-        """The combinations, shapes and folds of the later rig that a strength reaches, at any distance."""
+        """The combinations, shapes, folds and poses of the later rig that a strength reaches, at any distance."""
         found: dict[tuple[str, str], None] = {}
         waiting = [name]
         while waiting:
@@ -70,6 +73,11 @@ class Uses:
                     if user[0] == "combine":
                         waiting.append(user[1])
         return tuple(f"{kind} {user}" for kind, user in found)
+
+    def of_pose(self, name: str) -> tuple[str, ...]:
+        """The expectations of the later rig that name a pose."""
+        users = [one for one in self._rigs[0].expectations if name in one.over_poses]
+        return tuple(dict.fromkeys(f"expect {one.kind} of {', '.join(one.of)}" for one in users))
 
     @cached_property
     def _of_files(self) -> dict[str, set[str]]:

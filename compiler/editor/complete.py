@@ -10,10 +10,11 @@ from lark import TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
-from plica.editor.files import fitting, open_text
+from plica.editor.files import UV_SETS, fitting, open_text
 from plica.editor.project import Analysis
 from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.spec.model import BoundSkeleton
+from plica.spec.symbols import NAMESPACES
 from plica.syntax import errors, recovery
 from plica.syntax.builder import encode_text
 from plica.syntax.parser import check_version
@@ -53,6 +54,8 @@ _AFTER = {
     "ALIAS": "joint",
     "COMBINE": "strength",
 }
+# In these declarations `at` lists what a pose is made of; elsewhere it is followed by places, turns and limits.
+_POSED_AT = {"POSE", "SHAPE"}
 _OF = {"READS": "joint", "SKIN": "joint", "OVERLAP": "detail", "MOVED": "shape", "ABOUT": "joint", "POSED": "joint"}
 
 
@@ -92,12 +95,16 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
 
 
 def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list[Suggestion]:
-    """Files for the text in quotes at the end of a line; libraries are found from the file's own folder."""
+    """Files or uv sets for the text in quotes at the end of a line; libraries are found from the file's own folder."""
     if _IN_COMMENT.match(line):
         return []
     if line.count('"') % 2 and _OPEN_BRACE.search(line):
         return [Suggestion(name, "variable") for name in in_scope(analysis.source.text, offset)]
     written = open_text(line, offset - len(line))
+    if written is not None and written.word == UV_SETS:
+        model = around.bound.outline
+        known = dict.fromkeys(name for mesh in model.meshes for name in mesh.uv_sets) if model else ()
+        return [Suggestion(name, "uv set", written.start) for name in known]
     folder = (analysis if written and written.word == "use" else around).folder
     if written is None or folder is None:
         return []
@@ -220,11 +227,14 @@ def wanted_at(place: Place) -> str | None:
     if types[0] == "COMBINE" or types[:2] == ["OVERRIDE", "COMBINE"]:
         return "strength" if "EQUAL" in types else None
     if types[0] == "OVERRIDE" and index == 1:
-        return {"REGION": "region", "CONTROL": "control", "SHAPE": "shape", "DETAIL": "detail", "FOLD": "fold"}.get(
-            last, "strength"
-        )
-    if index == 0 or (last == "AT" and types[index - 1] != "POSED"):
+        return NAMESPACES[last.lower()]
+    if index == 0 or (last == "AT" and not _POSED_AT.intersection(types[:2])):
         return "curve" if types[0] == "CURVE" and "EQUAL" in types else None
+    passed = types[index + 1 :]
+    if last == "POSE":
+        return "strength" if "COMMA" in passed else "pose"  # each pose that is gone over has the word before it
+    if last == "OF" and passed[-1:] == ["COMMA"] and "QUANTITY" in passed:
+        return "strength"  # after `about x of elbow 90 deg,` the next part of a pose begins
     if last in ("OF", "FROM"):
         return _of_what(types[:index], last)
     return _AFTER.get(last)
@@ -236,7 +246,7 @@ def _of_what(before: list[str], last: str) -> str | None:
             return None
         if name in _OF:
             return _OF[name]
-        if name in ("VOLUME", "GIRTH", "STRETCH", "SHEAR", "CLEARANCE", "CROSSING", "SET_OPERATION"):
+        if name in ("VOLUME", "GIRTH", "STRETCH", "SQUEEZE", "SHEAR", "CLEARANCE", "CROSSING", "SET_OPERATION"):
             return "region"
     return None
 

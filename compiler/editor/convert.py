@@ -32,6 +32,7 @@ _SYMBOL_KINDS = {
     "control": types.SymbolKind.Number,
     "field": types.SymbolKind.Function,
     "region": types.SymbolKind.Array,
+    "pose": types.SymbolKind.Event,
     "expect": types.SymbolKind.Boolean,
 }
 _COMPLETION_KINDS = {
@@ -40,6 +41,7 @@ _COMPLETION_KINDS = {
     "rule": types.CompletionItemKind.Constant,
     "joint": types.CompletionItemKind.Variable,
     "file": types.CompletionItemKind.File,
+    "uv set": types.CompletionItemKind.Value,
     "variable": types.CompletionItemKind.TypeParameter,
     "parameter": types.CompletionItemKind.TypeParameter,
 }

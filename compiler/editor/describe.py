@@ -10,7 +10,16 @@ from plica.editor.project import Analysis
 from plica.editor.tree import blocks, path_to
 from plica.editor.variables import Variable, given_to, variable_at
 from plica.rig import model as rig
-from plica.rig.wording import axis_text, combination_text, curve_text, number, reading_text, span_text, vector_text
+from plica.rig.wording import (
+    axis_text,
+    combination_text,
+    curve_text,
+    number,
+    posed_text,
+    reading_text,
+    span_text,
+    vector_text,
+)
 from plica.spec.model import BoundSkeleton
 from plica.spec.symbols import NAMESPACES
 from plica.syntax import nodes
@@ -129,6 +138,8 @@ def _facts(item: _Sided) -> Iterator[str]:
                 yield f"feather {number(item.feather * 1000.0)} mm"
         case rig.Shape():
             yield from _shape(item)
+        case rig.Pose():
+            yield from (f"at {posed_text(part)}" for part in item.items)
         case rig.Fold():
             yield f"in {item.detail}, area {item.area}"
             yield f"follows {item.follows}"

@@ -15,7 +15,7 @@ DEEPEST = 6  # folders below the one where the looking begins
 
 _MODELS = (*GLTF_ENDINGS, *USD_ENDINGS)
 _IMAGES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".tga", ".bmp", ".webp")
-# The endings of the files that a text after these words names;.
+# The endings of the files that a text after these words names.
 ENDINGS = {
     "geometry": _MODELS,
     "use": (".plica",),
@@ -32,6 +32,9 @@ ENDINGS = {
 _OPEN = re.compile(r'(?:^|[\s{,])(\w+)[ \t]+(?:[-+.\d]+[ \t]+)?"([^"\\\n]*)$')
 
 
+UV_SETS = "uv"  # the word after which a text names no file but a uv set of the model
+
+
 class OpenText(NamedTuple):
     """An unfinished text in quotes: the word before it, and where what is written of it begins."""
 
@@ -40,11 +43,11 @@ class OpenText(NamedTuple):
 
 
 def open_text(line: str, line_start: int) -> OpenText | None:
-    """The text in quotes that the end of a line stands in, where its word asks for a file."""
+    """The text in quotes that the end of a line stands in, where its word asks for a file or a uv set."""
     if line.count('"') % 2 == 0:
         return None
     match = _OPEN.search(line)
-    if match is None or match[1] not in ENDINGS:
+    if match is None or (match[1] not in ENDINGS and match[1] != UV_SETS):
         return None
     return OpenText(match[1], line_start + match.start(2))
 

@@ -6,20 +6,16 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.format.layout import Done, laid_out
-from plica.format.statements import Statement, statements_of
 from plica.format.words import Words
 from plica.source import Source
-from plica.syntax.nodes import Document
-from plica.syntax.parser import Tokens, parse_with_tokens
+from plica.syntax.structure import Structure, structure_of
 
 
 class LaidOut(NamedTuple):
     """A text as it was read, and the same in the canonical layout; `done` are the pieces that it is made of."""
 
-    document: Document
-    tokens: Tokens
+    structure: Structure
     words: Words
-    statements: tuple[Statement, ...]
     done: Done
     text: str
 
@@ -29,14 +25,12 @@ def lay_out(source: Source, found: Diagnostics) -> LaidOut | None:
 
     Words, comments and their order are kept as they are; only blanks, line ends and blank lines change.
     """
-    errors = found.count_of_errors
-    document, tokens = parse_with_tokens(source, found)
-    if found.count_of_errors > errors:
+    structure = structure_of(source, found)
+    if structure is None:
         return None
-    words = Words(source.text, tokens, document.comments)
-    statements = statements_of(document, words)
+    words = Words(source.text, structure.tokens, structure.comments)
     done = Done(words)
-    return LaidOut(document, tokens, words, statements, done, laid_out(statements, words, done))
+    return LaidOut(structure, words, done, laid_out(structure.statements, words, done))
 
 
 def formatted(source: Source, found: Diagnostics) -> str | None:

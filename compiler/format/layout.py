@@ -12,9 +12,9 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from plica.format.statements import Statement
 from plica.format.table import WIDTH, Row, aligned, with_comments
 from plica.format.words import Remark, Words
+from plica.syntax.structure import Statement
 
 MOST_ON_A_LINE = 3  # facts
 INDENT = "    "
@@ -101,9 +101,10 @@ class _Layout:
         table: list[tuple[int, Row]] = []
         opens = len(self.lines)
         was_long = False
+        rows = self._done.rows
         for statement in found:
-            remarks = words.standing(before)
-            row = self._row(statement, indent, width)
+            remarks = words.standing(before) if before in words.after else []
+            row = rows[statement.first] if statement.first in rows else self._row(statement, indent, width)
             follows_blank = words.follows_blank(statement.first)
             wants_blank = remarks[0].after_blank if remarks else follows_blank
             wants_blank = wants_blank or (apart and (was_long or row is None))
@@ -141,13 +142,10 @@ class _Layout:
     # ---- statements of one line
 
     def _row(self, statement: Statement, indent: str, width: int | None) -> Row | None:
-        rows = self._done.rows
-        if statement.first not in rows:
-            made = (
-                self._declaration_row(statement, indent) if width is None else self._fact_row(statement, indent, width)
-            )
-            rows[statement.first] = made
-        return rows[statement.first]
+        """The line of a statement, which is done from now on; None where it needs several."""
+        row = self._declaration_row(statement, indent) if width is None else self._fact_row(statement, indent, width)
+        self._done.rows[statement.first] = row
+        return row
 
     def _declaration_row(self, statement: Statement, indent: str) -> Row | None:
         """A declaration on one line; None where it needs several."""
@@ -156,6 +154,10 @@ class _Layout:
         if words.has_remark(first, end - 1):
             return None
         if parts and not self._stands_on_a_line(statement):
+            return None
+        # The facts' distances make the line longer still; most of those that are too long are found without its cells.
+        least = len(indent) + len(words.text(first, end)) + (len(BETWEEN_FACTS) - 1) * (len(parts) - 1)
+        if parts and least > WIDTH:
             return None
         cells = self._head(first, end if opening is None else opening, indent)
         if opening is not None:
@@ -192,11 +194,17 @@ class _Layout:
             (" ", text(rest, end)),
         ]
 
+    def _set_off(self, first: int, end: int) -> list[str]:
+        """A fact's text, cut before the parts that are set off."""
+        words = self._words
+        clauses = words.clauses(first, end)
+        if not clauses:
+            return [words.text(first, end)]
+        return [words.text(start, stop) for start, stop in pairwise([first, *clauses, end])]
+
     def _add_fact(self, cells: list[tuple[str, str]], part: Statement, gap: str) -> None:
         """Add a fact of a block on one line to the cells: the first one to the cell of the brace."""
-        words = self._words
-        stops = [part.first, *words.clauses(part.first, part.end), part.end]
-        pieces = [words.text(start, stop) for start, stop in pairwise(stops)]
+        pieces = self._set_off(part.first, part.end)
         if gap == " ":
             before, last = cells[-1]
             cells[-1] = before, f"{last} {pieces[0]}"
@@ -213,9 +221,10 @@ class _Layout:
         keyword = words.texts[first]
         if opening is not None:
             return Row(keyword, [(indent, words.text(first, opening) + " {}")], words.trailing(end - 1))
-        stops = [*words.clauses(first, end), end]
-        cells = [(indent, self._opens(first, stops[0], width))]
-        cells += [("  ", words.text(start, stop)) for start, stop in pairwise(stops)]
+        clauses = words.clauses(first, end)
+        cells = [(indent, self._opens(first, clauses[0] if clauses else end, width))]
+        if clauses:
+            cells += [("  ", words.text(start, stop)) for start, stop in pairwise([*clauses, end])]
         if sum([len(gap) + len(cell) for gap, cell in cells]) > WIDTH and "COMMA" in words.kinds[first:end]:
             return None
         return Row(keyword, cells, words.trailing(end - 1))

@@ -7,20 +7,27 @@ tokens, builds the same document. So the parser itself need not run again.
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 
 from plica.format.formatted import LaidOut
 from plica.format.layout import laid_out as laid_out_again
 from plica.syntax.lexer import SKIPPED
 from plica.syntax.nodes import Comment
-from plica.syntax.parser import Tokens, comments_of
+from plica.syntax.parser import comments_of
+from plica.syntax.structure import Tokens
 from plica.syntax.tables import lexer
+from plica.units import UNITS
 
 _BLANKS = " \t\f\r\n"
-_SAME_LINE = " \t\f"
-_NUMBERS = "0123456789."
-# After these no terminal goes on, whatever comes then; after other signs the lexer is asked.
-_CLOSING = ",()"
+_SAME_LINE = frozenset(" \t\f")
+# The signs after a token in the old and in the new text with which it ends alike: blanks, and signs after which no
+# terminal goes on, whatever comes then. After all others the lexer is asked.
+_NOTHING_GOES_ON = frozenset([*(old + new for old in _BLANKS for new in _BLANKS), ",,", "((", "))"])
+# What stands between two tokens: a comment among it ends with its line, so that no token can begin inside it. Nothing
+# that was taken is given back: a run of blanks can be divided in one way only.
+_BETWEEN = re.compile(r"(?:[ \t\f\r\n]++|//[^\n]*+\n)*+")
+_UNITS_BEGIN = frozenset(unit[0] for unit in UNITS)
 
 
 def difference(laid_out: LaidOut) -> str | None:
@@ -29,14 +36,15 @@ def difference(laid_out: LaidOut) -> str | None:
     Read again it must hold the same tokens, and the same comments after the same tokens (blanks at a comment's end
     aside), so that it is the same document; and it must be its own layout.
     """
+    before, text = laid_out.structure, laid_out.text
     tokens = _read_again(laid_out)
     if tokens is None:
         return "the new layout has other words"
-    comments = comments_of(laid_out.text)
-    if _placed(comments, tokens) != _placed(laid_out.document.comments, laid_out.tokens):
+    comments = comments_of(text)
+    if _placed(comments, tokens) != _placed(before.comments, before.tokens):
         return "the new layout has other comments"
-    words = laid_out.words.moved(laid_out.text, tokens, comments)
-    if laid_out_again(laid_out.statements, words, laid_out.done) != laid_out.text:
+    words = laid_out.words.moved(text, tokens, comments)
+    if laid_out_again(before.statements, words, laid_out.done) != text:
         return "a second pass changes the new layout"
     return None
 
@@ -48,27 +56,53 @@ def _read_again(laid_out: LaidOut) -> Tokens | None:
     sign comes after it in both texts it is enough that the text is the same, because no terminal looks further; but
     for a number, which takes a unit that follows on the same line.
     """
-    text, before = laid_out.text, laid_out.document.source.text + "\n"
-    after = text + "\n"
-    tokens, token_at, skipped = laid_out.tokens, lexer().token_at, SKIPPED.match
+    text, tokens = laid_out.text, laid_out.structure.tokens
+    places = _places_again(text, tokens.texts)
+    if places is None:
+        return None
+    starts, ends = places
+    old_text, new_text = laid_out.structure.source.text + "\n", text + "\n"
+    words, token_at = [*tokens.texts, " "], lexer().token_at
+    after = zip(map(old_text.__getitem__, tokens.ends), map(new_text.__getitem__, ends), strict=True)
+    for index, (old, new) in enumerate(after):
+        if old + new in _NOTHING_GOES_ON:
+            kind = tokens.kinds[index]
+            if kind != "QUANTITY" or new not in _SAME_LINE or _takes_no_unit(words[index], words[index + 1]):
+                continue
+        token = token_at(text, starts[index], tokens.states[index])
+        if token != words[index] or token.type != tokens.kinds[index]:
+            return None
+    return Tokens(tokens.kinds, tokens.texts, starts, ends, tokens.states)
+
+
+def _places_again(text: str, words: list[str]) -> tuple[list[int], list[int]] | None:
+    """Where each word begins and ends in a text that holds these words, comments between them, and nothing else."""
+    find = text.find
     starts: list[int] = []
     ends: list[int] = []
+    between: set[str] = set()  # what was seen to stand between tokens; there are few, whatever the text's length
     end = 0
-    for kind, word, stood, state in zip(tokens.kinds, laid_out.words.texts, tokens.ends, tokens.states, strict=True):
-        start = skipped(text, end).end()  # type: ignore[union-attr]  # it matches the empty text too
-        end = start + len(word)
-        old, new = before[stood], after[end : end + 1]
-        alike = (old in _BLANKS and new in _BLANKS) or (old == new and old in _CLOSING)
-        if alike and not (kind == "QUANTITY" and new in _SAME_LINE and word[-1] in _NUMBERS):
-            if not text.startswith(word, start):
-                return None
-        elif start >= len(text) or (token := token_at(text, start, state)) != word or token.type != kind:
+    for word in words:
+        start = find(word, end)
+        if start < 0:
             return None
+        passed = text[end:start]
+        if passed not in between:
+            if _BETWEEN.fullmatch(passed):
+                between.add(passed)
+            else:  # it may have been found inside a comment
+                start = SKIPPED.match(text, end).end()  # type: ignore[union-attr]  # it matches the empty text too
+                if not text.startswith(word, start):
+                    return None
+        end = start + len(word)
         starts.append(start)
         ends.append(end)
-    if skipped(text, end).end() != len(text):  # type: ignore[union-attr]
-        return None
-    return Tokens(tokens.kinds, starts, ends, tokens.states)
+    return (starts, ends) if SKIPPED.match(text, end).end() == len(text) else None  # type: ignore[union-attr]
+
+
+def _takes_no_unit(number: str, following: str) -> bool:
+    """Whether a number before a blank is sure not to take the next word of the text for its unit."""
+    return following[0] not in _UNITS_BEGIN or not number[-1].isdigit()
 
 
 def _placed(comments: tuple[Comment, ...], tokens: Tokens) -> list[tuple[int, str]]:

@@ -76,9 +76,9 @@ def _append(rows: list[Row], lines: list[str], neighbours: list[int], column: in
     """Add one column to the lines of some rows, aligned but where that makes a line too long."""
     if not any(rows[index].cells[column][1] for index in neighbours):
         return
-    start = max(len(lines[index]) for index in neighbours)
+    start = max([len(lines[index]) for index in neighbours])
     fitting = [index for index in neighbours if start + _length(rows[index], column) <= WIDTH]
-    width = max((len(lines[index]) for index in fitting), default=0)
+    width = max([len(lines[index]) for index in fitting], default=0)
     for index in neighbours:
         lines[index] = lines[index].rstrip()
     for index in fitting:

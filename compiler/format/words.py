@@ -9,7 +9,7 @@ from copy import copy
 from typing import NamedTuple
 
 from plica.syntax.nodes import Comment
-from plica.syntax.parser import Tokens
+from plica.syntax.structure import Tokens
 from plica.units import UNITS
 
 # Words that begin a further part of a fact, which is set off a little.
@@ -37,7 +37,7 @@ class Words:
 
     def __init__(self, text: str, tokens: Tokens, comments: Sequence[Comment]) -> None:
         self.kinds = tokens.kinds
-        self.texts = [text[start:end] for start, end in zip(tokens.starts, tokens.ends, strict=True)]
+        self.texts = tokens.texts
         self._marks = [index for index, kind in enumerate(tokens.kinds) if kind in _CLAUSES_OF_PLACES]
         self._spaced = [
             text
@@ -45,7 +45,6 @@ class Words:
             else " " + text
             for text, kind, before in zip(self.texts, tokens.kinds, ["", *tokens.kinds], strict=False)
         ]
-        self.index_of = {start: index for index, start in enumerate(tokens.starts)}
         self._place(text, tokens, comments)
 
     def _place(self, text: str, tokens: Tokens, comments: Sequence[Comment]) -> None:
@@ -110,8 +109,10 @@ class Words:
         """Where the parts of a fact begin that are set off; the first part's place is not among them."""
         kinds = self.kinds
         place = bisect_left(self._marks, first + 1)
+        if place == len(self._marks) or self._marks[place] >= end:
+            return []
         found = self._marks[place : bisect_left(self._marks, end, place)]
-        return found if not found or kinds[first] in _PLACED else [index for index in found if kinds[index] in _CLAUSES]
+        return found if kinds[first] in _PLACED else [index for index in found if kinds[index] in _CLAUSES]
 
     def breaks(self, first: int, end: int) -> list[int]:
         """The commas among some tokens after which a line may end: all but those between a vector's components."""

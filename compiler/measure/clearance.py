@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,9 +11,9 @@ import numpy as np
 from plica.measure.apart import together
 from plica.measure.distance import distances, gaps
 from plica.measure.faces import Faces, faces_of, without
-from plica.measure.lanes import Singles, frame_pieces, singles, turned
+from plica.measure.lanes import FRAMES, MANY, Singles, frame_pieces, singles, turned
 from plica.measure.model import Worsts, joined, runs_of, starts_in
-from plica.measure.search import Search
+from plica.measure.search import Moving, Search, leading
 from plica.measure.tree import Tree, tree_over
 from plica.mesh.model import Floats, Integers, Mesh
 
@@ -25,6 +26,8 @@ _SLACK = 1.0 + 1e-9
 _LEAF = 4
 # Pairs that are worked on at once.
 _AT_ONCE = 1 << 12
+# Where runs have so many frames or more on average, one frame bounds the others of its run.
+_LONG = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +64,19 @@ class Clearance:
 
         Infinite, at -1, where all pairs are left out; without a figure where places are not finite in single precision.
         """
-        pieces = frame_pieces(len(positions))
-        return joined(
-            ((piece, self._piece(positions[piece], starts_in(piece, starts))) for piece in pieces), starts, -1.0
-        )
+        return joined(self._pieces(positions, starts), starts, -1.0)
 
-    def _piece(self, positions: Floats, starts: Integers) -> Worsts:
+    def _pieces(self, positions: Floats, starts: Integers) -> Iterator[tuple[slice, Worsts]]:
+        """The least clearances of pieces of the frames, infinite at -1 where an earlier piece's is less."""
+        least = np.full(len(starts), np.inf)
+        long = len(positions) >= _LONG * len(starts)
+        for piece in frame_pieces(len(positions), MANY if long else FRAMES):
+            runs = np.unique(runs_of(piece.stop, starts)[piece.start :])
+            found = self._piece(positions[piece], starts_in(piece, starts), least[runs])
+            least[runs] = np.fmin(least[runs], found.values)
+            yield piece, found
+
+    def _piece(self, positions: Floats, starts: Integers, least: Floats) -> Worsts:
         origins = positions[:, self.one.vertices[0]]
         one, other = (singles(positions, part.vertices, origins) for part in (self.one, self.other))
         known = np.isfinite(one.extents) & np.isfinite(other.extents)
@@ -75,9 +85,13 @@ class Clearance:
         if len(frames):
             error = _ROUNDING * float(np.maximum(one.extents, other.extents)[known].max()) + _TINY
             places = [part.places if known.all() else part.places[:, :, known] for part in (one, other)]
-            search = Search(self, places, frames, run[frames], error)
-            with np.errstate(over="ignore"):
-                self._nearest(positions, *search.candidates(), search.frames, search.runs, found)
+            moving = Moving.of(self, places, frames, run[frames])
+            # A frame of each run first: it bounds the others, most of which then need few boxes.
+            long = len(frames) >= _LONG * len(starts)
+            for columns in (leading(self, moving), None) if long else (None,):
+                with np.errstate(over="ignore"):
+                    search = Search(self, moving, columns, error, np.minimum(least, found.values))
+                    self._nearest(positions, *search.candidates(), search.frames, search.runs, found)
         unknown = np.flatnonzero(~known)[::-1]
         found.values[run[unknown]], found.vertices[run[unknown]] = np.nan, -1
         found.frames[run[unknown]] = unknown
@@ -94,16 +108,18 @@ class Clearance:
         found: Worsts,
     ) -> None:
         """Writes the smallest distance of each run of frames, of triangles i and j (n,), not below `lower` (n, m) in
-        `frames` (m,), which belong to `runs` (m,)."""
+        `frames` (m,), which belong to `runs` (m,), where it is smaller than what is found, or as small and earlier."""
         if not lower.size:
             return
         # The most promising pair of each run first: it rules most of the others out.
         order = np.lexsort((lower.min(axis=0), runs))
         which, head = np.unique(runs[order], return_index=True)
         columns = order[head]
-        leading = lower[:, columns].argmin(axis=0)
-        bounds = np.full(len(found.values), np.inf)
-        bounds[which] = distances(*self._corners(positions, frames[columns], i[leading], j[leading])) * _SLACK
+        promising = lower[:, columns].argmin(axis=0)
+        bounds = found.values.copy()
+        nearest = distances(*self._corners(positions, frames[columns], i[promising], j[promising]))
+        bounds[which] = np.minimum(bounds[which], nearest)
+        bounds *= _SLACK
         pair, column = np.nonzero(lower <= bounds[runs])
         values = np.full(len(pair), np.inf)
         for start in range(0, len(pair), _AT_ONCE):
@@ -114,7 +130,10 @@ class Clearance:
         order = np.lexsort((pair, frames[column], values, runs[column]))
         which, head = np.unique(runs[column[order]], return_index=True)
         best = order[head]
-        found.values[which], found.frames[which] = values[best], frames[column[best]]
+        value, frame = values[best], frames[column[best]]
+        nearer = (value < found.values[which]) | ((value == found.values[which]) & (frame < found.frames[which]))
+        which, best = which[nearer], best[nearer]
+        found.values[which], found.frames[which] = value[nearer], frame[nearer]
         found.vertices[which] = self.one.corner_vertices[i[pair[best]], 0]
 
     def _corners(self, positions: Floats, frame: Integers, i: Integers, j: Integers) -> tuple[Floats, Floats]:

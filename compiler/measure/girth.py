@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from scipy import sparse
 
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import dot, frame_pieces, lanes, total
+from plica.measure.lanes import frame_pieces, lanes, total
 from plica.measure.model import Measured
 from plica.mesh.model import Floats, Integers, Mesh
 
@@ -56,9 +58,9 @@ class Girth:
         counts = [len(shares) // 2 for _, shares in cuts]
         segments = np.arange(len(edges)).reshape(-1, 2)
         stations = np.repeat(np.arange(len(cuts)), counts)
-        found = cls(faces.vertices, edges, shares, segments, stations, np.zeros(len(cuts)))
-        lengths = found.of(rest[None])[0]
-        return cls(found.vertices, edges, shares, segments, stations, lengths)
+        used, edges = np.unique(edges, return_inverse=True)
+        found = cls(faces.vertices[used], edges.reshape(-1, 2), shares, segments, stations, np.zeros(len(cuts)))
+        return replace(found, rest=found.of(rest[None])[0])
 
     def of(self, positions: Floats) -> Floats:
         """Metres (frames, stations) for positions (frames, v, 3)."""
@@ -67,14 +69,24 @@ class Girth:
             return found
         for piece in frame_pieces(len(positions)):
             places = lanes(positions[piece], self.vertices)
-            share = self.shares[:, None]
-            points = places[:, self.edges[:, 0]] * (1.0 - share) + places[:, self.edges[:, 1]] * share
-            sides = points[:, self.segments[:, 1]] - points[:, self.segments[:, 0]]
-            lengths = np.sqrt(dot(sides, sides))
+            # Numbers near the limb keep their digits when it stands far from the origin.
+            places -= places[:, :1].copy()
+            sides = [np.asarray(self._sides @ axis) for axis in places]
+            lengths = np.sqrt(sides[0] ** 2 + sides[1] ** 2 + sides[2] ** 2)
             bounds = np.searchsorted(self.stations, np.arange(len(self.rest) + 1))
             for station, (start, stop) in enumerate(itertools.pairwise(bounds)):
                 found[piece, station] = total(lengths[start:stop])
         return found
+
+    @cached_property
+    def _sides(self) -> sparse.csr_array[np.float64]:
+        """What takes places to the segments as vectors (m, n)."""
+        values = np.stack([1.0 - self.shares, self.shares], axis=1)[self.segments]
+        values[:, 0] *= -1.0
+        columns = self.edges[self.segments].reshape(-1)
+        starts = np.arange(0, len(columns) + 1, 4)
+        shape = (len(self.segments), len(self.vertices))
+        return sparse.csr_array((values.reshape(-1), columns, starts), shape=shape)
 
     def relative(self, positions: Floats) -> Measured:
         """The change against rest of the station that changes most, -0.1 for a tenth thinner; 0 where none is cut.

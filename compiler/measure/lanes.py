@@ -14,6 +14,8 @@ Singles = NDArray[np.float32]
 
 # Frames worked on at once: enough that a step of arithmetic costs more than starting it does.
 FRAMES = 64
+# As many where few arrays are made of them: memory is read quicker in longer rows.
+MANY = 256
 # Rows x frames: a few arrays of so many numbers stay in a core's cache.
 CACHED = 1 << 14
 

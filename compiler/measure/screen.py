@@ -22,8 +22,8 @@ GROUP = 32
 
 # Half the distance from 1 to the next number of single precision.
 _UNIT = 2.0**-24
-# Triangles that are worked on at once, in whole groups.
-_ROWS = 1024
+# Triangles x frames that are worked on at once, in whole groups, and triangles at the least and the most.
+_CACHED, _LEAST, _MOST = 1 << 16, 256, 1024
 # Below this, numbers of single precision lose digits; also what rounding adds there.
 _TINY = 1e-30
 
@@ -51,19 +51,25 @@ class Screen:
             return found | _may_be_largest(skew, skewed, starts)
 
     @cached_property
-    def _maps(self) -> list[sparse.csr_array[np.float32]]:
-        """What takes places to the two columns of J, for `_ROWS` triangles each: first all first columns, then all
+    def _kept(self) -> dict[int, list[sparse.csr_array[np.float32]]]:
+        """`_maps` by the number of triangles, as far as asked for."""
+        return {}
+
+    def _maps(self, size: int) -> list[sparse.csr_array[np.float32]]:
+        """What takes places to the two columns of J, for `size` triangles each: first all first columns, then all
         second ones; of each the first triangles of all groups, then all second triangles, and so on, the last one
         repeated."""
+        if size in self._kept:
+            return self._kept[size]
         count = len(self.corners)
-        order = np.arange(-(-count // _ROWS) * _ROWS).reshape(-1, _ROWS // GROUP, GROUP).transpose(0, 2, 1)
-        rows = np.minimum(order.reshape(-1, _ROWS), count - 1)
+        order = np.arange(-(-count // size) * size).reshape(-1, size // GROUP, GROUP).transpose(0, 2, 1)
+        rows = np.minimum(order.reshape(-1, size), count - 1)
         along, mixed, across = self.scales
         first = np.stack([-along, along, np.zeros(count)], axis=1)
         second = np.stack([mixed - across, -mixed, across], axis=1)
-        shape = (2 * _ROWS, self.points)
-        starts = np.arange(0, 6 * _ROWS + 1, 3)
-        found = []
+        shape = (2 * size, self.points)
+        starts = np.arange(0, 6 * size + 1, 3)
+        found = self._kept[size] = []
         for part in rows:
             values = np.concatenate([first[part], second[part]]).reshape(-1).astype(np.float32)
             places = np.tile(self.corners[part].reshape(-1), 2)
@@ -94,9 +100,11 @@ class Screen:
         """Of each group and frame: the largest l1, the smallest l2, the largest (l1 - l2) / (l1 + l2), and the smallest
         (l1 + l2) / 2."""
         groups, frames = -(-len(self.corners) // GROUP), places.shape[2]
-        found = np.empty((4, len(self._maps), _ROWS // GROUP, frames), np.float32)
-        room = np.empty((_ROWS, frames), np.float32)
-        for number, columns in enumerate(self._maps):
+        size = min(max(_CACHED // frames, _LEAST), _MOST) // GROUP * GROUP
+        maps = self._maps(size)
+        found = np.empty((4, len(maps), size // GROUP, frames), np.float32)
+        room = np.empty((size, frames), np.float32)
+        for number, columns in enumerate(maps):
             whole, difference = _doubled(columns, places, room)
             found[0, number] = _by_group(np.add(whole, difference, out=room)).max(axis=0)
             found[1, number] = _by_group(np.subtract(whole, difference, out=room)).min(axis=0)

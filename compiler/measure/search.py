@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import NamedTuple, Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plica.measure.faces import Faces
 from plica.measure.lanes import Singles
 from plica.measure.tree import Tree, box_distances, boxes_of, levels, members_between
-from plica.mesh.model import Integers
+from plica.mesh.model import Floats, Integers
 
 # Pairs that are worked on at once.
 _AT_ONCE = 1 << 11
+# Halvings after which boxes tell which frame is promising.
+_COARSE = 3
 
 
 class Regions(Protocol):
@@ -35,51 +38,92 @@ class Regions(Protocol):
     def kept_together(self) -> list[Integers]: ...
 
 
+Number = TypeVar("Number", np.float32, np.int64)
+
+
+class Moving(NamedTuple):
+    """Both regions in some frames: their points (3, n, m) and the boxes of every level of their trees, in single
+    precision, the frames' numbers (m,), and the runs (m,) that they belong to."""
+
+    places: list[Singles]
+    boxes: list[list[Singles]]
+    frames: Integers
+    runs: Integers
+
+    @classmethod
+    def of(cls, regions: Regions, places: Sequence[Singles], frames: Integers, runs: Integers) -> Moving:
+        """With the boxes round the points."""
+        trees = (regions.one_tree, regions.other_tree)
+        boxes = [levels(boxes_of(part, tree.points)) for part, tree in zip(places, trees, strict=True)]
+        return cls(list(places), boxes, frames, runs)
+
+
+def leading(regions: Regions, moving: Moving) -> Integers:
+    """Of each run the frame, by its column, that promises to be its nearest, by boxes that hold much; rising."""
+    step = min(_COARSE, len(regions.kept_together) - 1)
+    at = [min(step, tree.depth) for tree in (regions.one_tree, regions.other_tree)]
+    pairs = np.arange(1 << sum(at))
+    pairs = pairs[~np.isin(pairs, regions.kept_together[step])]
+    one, other = (boxes[level] for boxes, level in zip(moving.boxes, at, strict=True))
+    apart = box_distances(one, other, pairs >> at[1], pairs & ((1 << at[1]) - 1)).min(axis=0, initial=np.inf)
+    order = np.lexsort((apart, moving.runs))
+    return np.asarray(np.sort(order[np.unique(moving.runs[order], return_index=True)[1]]))
+
+
 class Search:
     """Looks for the nearest triangles of both regions in many frames, in single precision: down both trees of boxes,
     by what the distances of boxes are not below and what the smallest distance of all is not above."""
 
     def __init__(
-        self, regions: Regions, places: Sequence[Singles], frames: Integers, runs: Integers, error: float
+        self, regions: Regions, moving: Moving, columns: Integers | None, error: float, bounds: Floats
     ) -> None:
-        """places: both regions' points (3, n, m) in `frames` (m,), which belong to `runs` (m,), whose nearest triangles
-        are looked for; error: how far off a distance may be."""
+        """columns: the frames of `moving` that are looked at, all for None; error: how far off a distance may be;
+        bounds (runs,): what each run's smallest distance is known not to be above, infinite where nothing is known."""
         self._regions, self._error = regions, np.float32(error)
-        self._places = list(places)
         self._trees = (regions.one_tree, regions.other_tree)
-        self._boxes = [levels(boxes_of(part, tree.points)) for part, tree in zip(places, self._trees, strict=True)]
-        self._bounds = np.full(int(runs.max()) + 1, np.inf, np.float32)
-        self.frames, self.runs = frames, runs
+        self._moving, self._columns = moving, columns
+        self._places = [self._left(part) for part in moving.places]
+        # A little above, so that rounding to single precision does not bring them below the distances.
+        self._bounds = (bounds * (1.0 + 1e-6) + error).astype(np.float32)
+        self._unknown = bool(np.isinf(bounds[self.runs]).any())
 
     def candidates(self) -> tuple[Integers, Integers, Singles]:
-        """Pairs of triangles (n,), by their numbers, and distances (n, m) that they are not below in `frames` (m,): the
-        nearest of each run is among them, every time it is as near."""
+        """Pairs of triangles (n,), by their numbers, and distances (n, m) that they are not below in the frames (m,)
+        that are then left: the nearest of each run is among them, every time it is as near, unless its bound is
+        below it."""
         i = j = np.zeros(1, np.int64)
         for step, kept in enumerate(self._regions.kept_together):
             i, j = self._halved(step, i, j)
             at = [min(step, tree.depth) for tree in self._trees]
-            free = ~np.isin((i << at[1]) + j, kept)
-            marks = [mine[level] for mine, level in zip(self._regions.marks, at, strict=True)]
-            self._approach(marks[0][i[free]], marks[1][j[free]])
-            lower = self._lower(self._boxes[0][at[0]], self._boxes[1][at[1]], i, j)
-            i, j, lower = self._near(i, j, lower)
+            if self._unknown:
+                free = ~np.isin((i << at[1]) + j, kept)
+                marks = [mine[level] for mine, level in zip(self._regions.marks, at, strict=True)]
+                self._approach(marks[0][i[free]], marks[1][j[free]])
+            boxes = [self._left(mine[level]) for mine, level in zip(self._moving.boxes, at, strict=True)]
+            i, j, lower = self._near(i, j, self._lower(boxes[0], boxes[1], i, j))
         if lower.size:
             # The triangles of the most promising leaves rule most others out.
-            leading = np.unique(lower.argmin(axis=0))
-            self._members(i[leading], j[leading])
+            promising = np.unique(lower.argmin(axis=0))
+            self._members(i[promising], j[promising])
             i, j, _ = self._near(i, j, lower)
         first, second = self._members(i, j)
         used, others = np.unique(first, return_inverse=True), np.unique(second, return_inverse=True)
-        boxes = [
-            boxes_of(places, corners[chosen])
-            for places, corners, chosen in zip(
-                self._places,
-                (self._regions.one.corners, self._regions.other.corners),
-                (used[0], others[0]),
-                strict=True,
-            )
-        ]
-        return self._near(first, second, self._lower(boxes[0], boxes[1], used[1], others[1]))
+        mine = boxes_of(self._places[0], self._regions.one.corners[used[0]])
+        theirs = boxes_of(self._places[1], self._regions.other.corners[others[0]])
+        return self._near(first, second, self._lower(mine, theirs, used[1], others[1]))
+
+    @property
+    def frames(self) -> Integers:
+        """The numbers of the frames that are left, (m,)."""
+        return self._left(self._moving.frames)
+
+    @property
+    def runs(self) -> Integers:
+        """The runs of the frames that are left, (m,)."""
+        return self._left(self._moving.runs)
+
+    def _left(self, values: NDArray[Number]) -> NDArray[Number]:
+        return values if self._columns is None else _some(values, self._columns)
 
     def _halved(self, step: int, i: Integers, j: Integers) -> tuple[Integers, Integers]:
         if 0 < step <= self._trees[0].depth:
@@ -101,7 +145,7 @@ class Search:
         """Two points of each of some pairs are known, and so the smallest distances are not above theirs."""
         for start in range(0, len(one), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
-            square = np.zeros((len(one[part]), len(self.frames)), np.float32)
+            square = np.zeros((len(one[part]), self._places[0].shape[2]), np.float32)
             for mine, theirs in zip(*self._places, strict=True):
                 apart = mine[one[part]] - theirs[other[part]]
                 apart *= apart
@@ -111,7 +155,7 @@ class Search:
 
     def _lower(self, one: Singles, other: Singles, i: Integers, j: Integers) -> Singles:
         """What the distances of boxes i and j (n,) of two lists are not below, (n, frames)."""
-        found = np.empty((len(i), len(self.frames)), np.float32)
+        found = np.empty((len(i), self._places[0].shape[2]), np.float32)
         for start in range(0, len(i), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
             np.subtract(box_distances(one, other, i[part], j[part]), self._error, out=found[part])
@@ -124,7 +168,12 @@ class Search:
         rows, columns = np.asarray(near.any(axis=1)), np.asarray(near.any(axis=0))
         if 4 * columns.sum() > 3 * len(columns):
             return i[rows], j[rows], lower[rows]  # too few to leave out for moving the others together
-        self.frames, self.runs = self.frames[columns], self.runs[columns]
-        self._places = [np.ascontiguousarray(part[:, :, columns]) for part in self._places]
-        self._boxes = [[np.ascontiguousarray(level[:, :, columns]) for level in boxes] for boxes in self._boxes]
+        left = np.flatnonzero(columns)
+        self._columns = left if self._columns is None else self._columns[left]
+        self._places = [_some(part, left) for part in self._places]
         return i[rows], j[rows], lower[np.ix_(rows, columns)]
+
+
+def _some(values: NDArray[Number], columns: Integers) -> NDArray[Number]:
+    """Some of the frames of values (..., frames)."""
+    return np.take(values, columns, axis=-1)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import cross, dot, frame_pieces, singles, turned
+from plica.measure.lanes import MANY, cross, dot, frame_pieces, singles, turned
 from plica.measure.model import Worsts, joined, runs_of, starts_in
 from plica.measure.screen import GROUP, Screen
 from plica.mesh.model import Floats, Integers, Mesh
@@ -18,8 +18,13 @@ from plica.mesh.model import Floats, Integers, Mesh
 SMALLEST_AREA = 1e-9
 # Groups of triangles, each in one frame, that are worked out exactly at once.
 _AT_ONCE = 256
+# Groups in more than this share of the frames, as when all triangles are alike, are worked out in all, so many at once.
+_OFTEN, _GROUPS = 0.5, 8
 # What turns the figures of `Stretched` so that the greatest is the worst.
 _SIGNS = (1.0, -1.0, 1.0)
+
+
+_Figures = tuple[Floats, Floats, Floats]
 
 
 class Stretched(NamedTuple):
@@ -100,7 +105,7 @@ class Stretch:
             values, nowhere = np.ones(len(starts)), np.full(len(starts), -1)
             same = Worsts(values, starts, nowhere)
             return Stretched(same, same, Worsts(0.0 * values, starts, nowhere))
-        pieces = list(frame_pieces(len(positions)))
+        pieces = list(frame_pieces(len(positions), MANY))
         found = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
         kinds = zip(*found, strict=True)
         return Stretched(
@@ -120,22 +125,31 @@ class Stretch:
     def _piece(self, positions: Floats, starts: Integers) -> Stretched:
         near = singles(positions, self.vertices, positions[:, self.vertices[0]])
         known = np.isfinite(near.extents)
-        group, frame = np.nonzero(self._screen.suspects(near, starts) & known)
+        suspects = self._screen.suspects(near, starts) & known
+        group, frame = np.nonzero(suspects)
         worst, triangle = np.empty((3, len(group))), np.empty((3, len(group)), np.int64)
-        for start in range(0, len(group), _AT_ONCE):
-            part = slice(start, start + _AT_ONCE)
-            rows = np.minimum(group[part, None] * GROUP + np.arange(GROUP), len(self.corners) - 1)
-            size, smaller, skew = self._figures(positions, rows, frame[part, None])
-            for kind, figures in enumerate((size, smaller, np.arcsin(np.minimum(skew, 1.0)))):
-                best = figures.argmax(axis=1)[:, None]
-                worst[kind, part] = np.take_along_axis(figures, best, 1)[:, 0]
-                triangle[kind, part] = np.take_along_axis(rows, best, 1)[:, 0]
+        often = np.count_nonzero(suspects, axis=1) > _OFTEN * len(known)
+        for start in range(0, len(groups := np.flatnonzero(often)), _GROUPS):
+            part = groups[start : start + _GROUPS]
+            within = slice(*np.searchsorted(group, [part[0], part[-1] + 1]))
+            held = within.start + np.flatnonzero(often[group[within]])
+            rows = self._members(part)
+            figures, numbers = _worst_of(self._in_all(positions, rows), rows[:, :, None])
+            place, column = np.searchsorted(part, group[held]), frame[held]
+            worst[:, held], triangle[:, held] = figures[:, place, column], numbers[:, place, column]
+        single = np.flatnonzero(~often[group])
+        for start in range(0, len(single), _AT_ONCE):
+            each = single[start : start + _AT_ONCE]
+            rows = self._members(group[each])
+            worst[:, each], triangle[:, each] = _worst_of(self._figures(positions, rows, frame[each, None]), rows)
         unknown = np.flatnonzero(~known)
         run = runs_of(len(known), starts)
         found = []
         for values, rows, sign in zip(worst, triangle, _SIGNS, strict=True):
-            order = np.lexsort((rows, frame, -values))
-            order = order[np.argsort(run[frame[order]], kind="stable")]
+            best = np.full(len(starts), -np.inf)
+            np.fmax.at(best, run[frame], values)
+            order = np.flatnonzero(values == best[run[frame]])
+            order = order[np.lexsort((rows[order], frame[order]))]
             which, head = np.unique(run[frame[order]], return_index=True)
             heads = order[head]
             worsts = Worsts(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
@@ -144,22 +158,51 @@ class Stretch:
             found.append(_without(worsts, unknown, run))
         return Stretched(*found)
 
-    def _figures(self, positions: Floats, rows: Integers, frames: Integers) -> tuple[Floats, Floats, Floats]:
-        """s1, -s2 and the sine of the shear of triangles `rows` (n, m) in `frames` (n, 1), the largest being the
-        worst."""
+    def _members(self, groups: Integers) -> Integers:
+        """The triangles (n, GROUP) of groups (n,), the last one repeated."""
+        return np.asarray(np.minimum(groups[:, None] * GROUP + np.arange(GROUP), len(self.corners) - 1))
+
+    def _figures(self, positions: Floats, rows: Integers, frames: Integers) -> _Figures:
+        """The figures of triangles `rows` (n, m) in `frames` (n, 1)."""
         places = turned(positions)
         a, b, c = (places[:, self.vertices[self.corners[rows, corner]], frames] for corner in range(3))
-        along, mixed, across = self.scales[:, rows]
-        u = along * (b - a)
-        v = across * (c - a) - mixed * (b - a)
-        first, second, beside = dot(u, u), dot(v, v), dot(u, v)
-        mean, half = 0.5 * (first + second), np.sqrt((0.5 * (first - second)) ** 2 + beside**2)
-        normal = cross(u, v)
-        size = np.sqrt(mean + half)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            smaller = np.where(size > 0.0, np.sqrt(dot(normal, normal)) / size, 0.0)
-            skew = np.where(mean > 0.0, half / mean, 0.0)
-        return size, -smaller, skew
+        return _deformed(a, b, c, self.scales[:, rows])
+
+    def _in_all(self, positions: Floats, rows: Integers) -> _Figures:
+        """The figures of triangles `rows` (n, m) in all frames, (n, m, frames): whole rows of frames are quicker to
+        collect than single ones."""
+        places = turned(positions)
+        a, b, c = (places[:, self.vertices[self.corners[rows, corner]]] for corner in range(3))
+        return _deformed(a, b, c, self.scales[:, rows, None])
+
+
+def _deformed(a: Floats, b: Floats, c: Floats, scales: Floats) -> _Figures:
+    """s1, -s2 and the sine of the shear of triangles with corners (3, ...) and scales (3, ...), the largest being the
+    worst."""
+    along, mixed, across = scales
+    edge = b - a
+    u = along * edge
+    v = across * (c - a) - mixed * edge
+    first, second, beside = dot(u, u), dot(v, v), dot(u, v)
+    mean, half = 0.5 * (first + second), np.sqrt((0.5 * (first - second)) ** 2 + beside**2)
+    normal = cross(u, v)
+    size = np.sqrt(mean + half)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        smaller = np.where(size > 0.0, np.sqrt(dot(normal, normal)) / size, 0.0)
+        skew = np.where(mean > 0.0, half / mean, 0.0)
+    return size, -smaller, skew
+
+
+def _worst_of(figures: _Figures, rows: Integers) -> tuple[Floats, Integers]:
+    """The worst of figures (n, m, ...) along m, the shear as an angle, and the triangle of `rows` (n, m, ...) whose it
+    is: (3, n, ...) each."""
+    size, smaller, skew = figures
+    worst, triangle = [], []
+    for values in (size, smaller, np.arcsin(np.minimum(skew, 1.0))):
+        best = np.expand_dims(values.argmax(axis=1), 1)
+        worst.append(np.take_along_axis(values, best, 1)[:, 0])
+        triangle.append(np.take_along_axis(rows, best, 1)[:, 0])
+    return np.stack(worst), np.stack(triangle)
 
 
 def _without(worsts: Worsts, unknown: Integers, runs: Integers) -> Worsts:

@@ -10,10 +10,12 @@ from plica.rig.model import (
     ControlValue,
     Euler,
     Gap,
+    JointPose,
     Offset,
     Reading,
     Rotation,
     StrengthOf,
+    StrengthPose,
     Swing,
     Vector,
 )
@@ -100,6 +102,13 @@ def combination_text(combination: Combination) -> str:
     """A combination as one would write it."""
     parts = [part.strength if isinstance(part, StrengthOf) else combination_text(part) for part in combination.parts]
     return f"{combination.how}({', '.join(parts)})"
+
+
+def posed_text(item: StrengthPose | JointPose) -> str:
+    """A part of a pose as one would write it; the axis is that of the joint's own rest frame."""
+    if isinstance(item, StrengthPose):
+        return f"{item.strength} {number(item.amount)}"
+    return f"about {vector_text(item.axis)} of {item.joint} {number(degrees(item.angle))} deg"
 
 
 def number(value: float) -> str:

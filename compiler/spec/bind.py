@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
 from plica.diagnostics.suggest import did_you_mean
+from plica.readers.outline import ModelOutline
 from plica.source import Span
 from plica.spec import expectations, readings, surfaces
 from plica.spec.character import BoundCharacter, bind_character
@@ -53,11 +54,12 @@ BINDERS: dict[str, Binder] = {
 
 
 class Bound(NamedTuple):
-    """What binding gives: the spec (None where there is no character), every document it was made of, its names."""
+    """The spec (None where there is no character), every document it was made of, its names, what its model holds."""
 
     spec: Spec | None
     documents: tuple[nodes.Document, ...]
     symbols: Symbols | None = None
+    outline: ModelOutline | None = None
 
 
 class _Draft(NamedTuple):
@@ -91,7 +93,7 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
         flattener.report_unused()
         binding.report_unused()
         binding.drop_accepted()
-    return Bound(_spec(character, entries, expected), documents, symbols)
+    return Bound(_spec(character, entries, expected), documents, symbols, character.outline)
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -279,7 +281,7 @@ class _Binding:
 
     def report_unused(self) -> None:
         """Report declarations that nothing refers to."""
-        for kind in ("region", "control", "detail", "curve", "pose"):
+        for kind in ("region", "control", "detail", "curve"):
             for symbol in self.symbols.unused(kind):
                 self.found.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
         has_outputs = any(draft.kind in ("shape", "fold") for draft in self.drafts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import NamedTuple, cast
+from typing import cast
 
 from lark import TextSlice
 from lark.exceptions import UnexpectedInput
@@ -51,66 +51,33 @@ def check_version(source: Source, found: Diagnostics) -> int | None:
     return match.end()
 
 
-def parse(source: Source, found: Diagnostics) -> nodes.Document:
-    """Parse one file. Mistakes become diagnostics; the declarations without one are kept all the same."""
-    return _parse(source, found, None)
-
-
-class Tokens(NamedTuple):
-    """The words and signs of a text as the parser took them: Lark's terminals, offsets, and the parser's states before
-    each of them, one entry for each.
-
-    Lists of plain values and not one object for each token: those would keep Python's garbage collector busy.
-    """
-
-    kinds: list[str]
-    starts: list[int]
-    ends: list[int]
-    states: list[int]
-
-
-def parse_with_tokens(source: Source, found: Diagnostics) -> tuple[nodes.Document, Tokens]:
-    """The same, and the tokens of the text as far as it parses as a whole."""
-    tokens = Tokens([], [], [], [])
-    return _parse(source, found, tokens), tokens
-
-
-def _run(text: str, tokens: Tokens | None) -> Run:
-    """Parse a whole text; what a word is depends on the parser, so tokens are noted while it takes them."""
-    if tokens is None:
-        return cast(Run, parser().parse(text, start="file"))
-    state = parser().parse_interactive(text, start="file")
-    taken = state.parser_state
-    feed = taken.feed_token
-    add_kind, add_start, add_end, add_state = (one.append for one in tokens)
-    for token in state.lexer_thread.lex(taken):  # type: ignore[no-untyped-call]
-        add_state(taken.position)
-        add_kind(token.type)
-        add_start(token.start_pos)
-        add_end(token.end_pos)
-        feed(token)
-    return cast(Run, state.feed_eof())  # type: ignore[no-untyped-call]  # Lark leaves its argument without a type
-
-
-def _parse(source: Source, found: Diagnostics, tokens: Tokens | None) -> nodes.Document:
+def readable(source: Source, found: Diagnostics) -> tuple[int, str] | None:
+    """The offset after the version line and the blanked text; None, with a diagnostic, where parsing cannot begin."""
     after = check_version(source, found)
     if after is None:
-        return nodes.Document(source, (), ())
+        return None
     bare = recovery.blanked(source.text)
     depth, deepest = recovery.deepest(bare)
     if depth > DEEPEST:
         found.add("nested-too-deeply", Span(source, deepest, deepest + 1), most=DEEPEST)
+        return None
+    return after, bare
+
+
+def parse(source: Source, found: Diagnostics) -> nodes.Document:
+    """Parse one file. Mistakes become diagnostics; the declarations without one are kept all the same."""
+    beginning = readable(source, found)
+    if beginning is None:
         return nodes.Document(source, (), ())
+    after, bare = beginning
     try:
-        run = _run(source.text, tokens)
+        declarations = cast(Run, parser().parse(source.text, start="file")).items
     except UnexpectedInput as error:
         before = found.count_of_errors
         declarations = Recovery(source, bare, found).parse(after)
         if found.count_of_errors == before:
             # The pieces are right where the whole is not: say what was wrong with the whole.
             errors.report(error, source, len(source.text), found)
-    else:
-        declarations = run.items
     return nodes.Document(source, declarations, comments_of(source.text))
 
 

@@ -10,8 +10,8 @@ import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
-# A declaration starts a line or follows a brace; `curve` and `control` are also facts, so they need their
-# distinguishing next word.
+# A declaration starts a line or follows a brace; `curve` and `control` are also facts, and `pose` stands in a list of
+# what an expectation goes over, so these need what distinguishes them.
 _START = re.compile(
     r"""(?:^|(?<=[{}]))[ \t]*
     (?P<word>
@@ -19,6 +19,8 @@ _START = re.compile(
       | use[ \t]+"
       | expect\b(?=[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
       | (?:override[ \t]+)?control\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
+      | override[ \t]+pose\b
+      | pose\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
       | curve\b(?=[ \t]+\w+[ \t]*=)
     )""",
     re.MULTILINE | re.VERBOSE,
@@ -31,7 +33,7 @@ _HIDDEN = re.compile(
     re.VERBOSE,
 )
 _BRACE = re.compile(r"[{}]")
-_WITH_BLOCK = re.compile(r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control)\b")
+_WITH_BLOCK = re.compile(r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control|pose)\b")
 
 
 class Piece(NamedTuple):

@@ -61,7 +61,7 @@ class Raster:
     corners: Integers
     origins: Floats
     slopes: Floats
-    texels: Indices
+    texels: Integers
     triangles: Indices
     rows: Indices
     columns: Indices
@@ -71,9 +71,9 @@ class Raster:
     @cached_property
     def weights(self) -> Floats:
         """The weights (n, 3) of the corners of each texel's triangle in its middle; they add up to 1."""
-        return self.weights_at(np.arange(len(self.texels), dtype=np.int32))
+        return self.weights_at(np.arange(len(self.texels)))
 
-    def weights_at(self, which: Indices) -> Floats:
+    def weights_at(self, which: Indices | Integers) -> Floats:
         """The weights (m, 3) at some of the texels, by their place in the list."""
         owner = taken(self.triangles, which)
         x = taken(self.columns, which) - taken(self.origins[:, 0], owner)
@@ -95,6 +95,10 @@ class Raster:
         return found.reshape(self.size, self.size)
 
 
+_Corners = list[tuple[Floats, Floats]]
+"""The coordinates across and down (t,) of each of triangles' three corners."""
+
+
 class _Triangles(NamedTuple):
     """Corners (t, 3, 2) as texel places, middles of texels at whole numbers; turning from x to y; their vertices."""
 
@@ -104,20 +108,24 @@ class _Triangles(NamedTuple):
 
 
 class _Pairs(NamedTuple):
-    """Texels in triangles: the triangle's place in the list, and the texel's row and column, not brought into the
-    texture: all (n,), in the order of the triangles.
+    """Texels in triangles, in the order of the triangles, stretch by stretch: those of one triangle in one row.
+
+    owners, rows (s,): a stretch's triangle, by its place in the list, and its row; stretches, columns (n,): the stretch
+    and the column of each texel. Rows and columns are not brought into the texture.
     """
 
-    owner: Indices
+    owners: Indices
     rows: Indices
+    stretches: Integers
     columns: Indices
 
-    def texels(self, size: int) -> Indices:
+    def texels(self, size: int) -> Integers:
         """Their numbers; `size` is a power of two or 1."""
-        return (self.rows & (size - 1)) * np.int32(size) + (self.columns & (size - 1))
+        starts = (self.rows & (size - 1)) * size
+        return taken(starts.astype(np.int64), self.stretches) + (self.columns & (size - 1))
 
 
-def taken(values: NDArray[Number], which: Indices) -> NDArray[Number]:
+def taken(values: NDArray[Number], which: Indices | Integers) -> NDArray[Number]:
     """Some entries of an array, by numbers that are known to be in range: not looking at that halves the time."""
     return np.take(values, which, axis=0, mode="clip")
 
@@ -127,108 +135,135 @@ def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
 
     `size` is a power of two, at most 2**15.
     """
-    usable, outside = _ranges(uv, triangles)
-    laid = _laid_out(uv, triangles, usable, size)
+    corners = [(taken(uv[:, 0], column), taken(uv[:, 1], column)) for column in triangles.T]
+    usable, outside = _ranges(corners)
+    laid = _laid_out(corners, triangles, usable, size)
     pairs = _filled(laid)
     texels = pairs.texels(size)
     count = len(texels)
     first = np.full(size * size, -1, dtype=np.int32)
     first[texels[::-1]] = np.arange(count - 1, -1, -1, dtype=np.int32)
-    covered = np.flatnonzero(first >= 0).astype(np.int32)
-    corners = triangles.copy()
-    corners[laid.numbers] = laid.corners
+    covered = np.flatnonzero(first >= 0)
+    turned = triangles.copy()
+    turned[laid.numbers] = laid.corners
     slopes = np.zeros((len(triangles), 2, 2))
     slopes[laid.numbers] = _slopes(laid.places)
     origins = np.zeros((len(triangles), 2))
     origins[laid.numbers] = laid.places[:, 0]
-    owners = laid.numbers.astype(np.int32)[pairs.owner]
+    stretch_owners = taken(laid.numbers, pairs.owners).astype(np.int32)
 
-    def raster(which: Indices, at: Indices, others: Raster | None, report: UvReport) -> Raster:
-        rows, columns = pairs.rows[which], pairs.columns[which]
-        return Raster(size, corners, origins, slopes, at, owners[which], rows, columns, others, report)
+    def raster(which: Integers, at: Integers, others: Raster | None, report: UvReport) -> Raster:
+        stretches, columns = taken(pairs.stretches, which), taken(pairs.columns, which)
+        owners, rows = taken(stretch_owners, stretches), taken(pairs.rows, stretches)
+        return Raster(size, turned, origins, slopes, at, owners, rows, columns, others, report)
 
     others = None
     report = UvReport(len(triangles), outside, int((~usable).sum()), len(covered), 0)
     if len(covered) < count:
-        rest = np.flatnonzero(first[texels] != np.arange(count, dtype=np.int32)).astype(np.int32)
+        rest = np.flatnonzero(first[texels] != np.arange(count, dtype=np.int32))
         report = report._replace(overlapping=len(np.unique(texels[rest])))
         others = raster(rest, texels[rest], None, report)
-    return raster(first[covered], covered, others, report)
+    return raster(taken(first, covered).astype(np.int64), covered, others, report)
 
 
-def _ranges(uv: Floats, triangles: Integers) -> tuple[Flags, int]:
+def _ranges(corners: _Corners) -> tuple[Flags, int]:
     """Which triangles can be used, and how many of these reach out of 0..1 by more than rounding."""
-    corners = uv[triangles]
-    finite = np.asarray(np.isfinite(corners).all(axis=(1, 2)))
-    known = np.where(finite[:, None, None], corners, 0.0)
-    narrow = (np.ptp(known, axis=1) <= MOST_TEXTURES_ACROSS).all(axis=1) & (np.abs(known) < 2.0**20).all(axis=(1, 2))
-    usable = np.asarray(finite & narrow)
+    usable = np.ones(len(corners[0][0]), dtype=np.bool_)
+    beyond = np.zeros(len(usable), dtype=np.bool_)
     slack = 1e-6
-    beyond = np.asarray(((known < -slack) | (known > 1.0 + slack)).any(axis=(1, 2)))
+    for axis in (0, 1):
+        least, greatest = _ends([corner[axis] for corner in corners])
+        # Comparisons with what is not a number are false, and what is infinite is too far away.
+        usable &= (least > -(2.0**20)) & (greatest < 2.0**20) & (greatest <= least + MOST_TEXTURES_ACROSS)
+        beyond |= (least < -slack) | (greatest > 1.0 + slack)
     return usable, int((beyond & usable).sum())
 
 
-def _laid_out(uv: Floats, triangles: Integers, usable: Flags, size: int) -> _Triangles:
+def _ends(three: list[Floats]) -> tuple[Floats, Floats]:
+    """The least and the greatest of three."""
+    one, two, other = three
+    return np.minimum(np.minimum(one, two), other), np.maximum(np.maximum(one, two), other)
+
+
+def _laid_out(corners: _Corners, triangles: Integers, usable: Flags, size: int) -> _Triangles:
     """The triangles that have an area, moved by whole textures to where they begin in the first, all turning alike."""
     numbers = np.flatnonzero(usable)
-    corners = triangles[numbers].copy()
-    steps = np.rint(uv[corners] * size * STEPS)
+    vertices = taken(triangles, numbers)
+    places = np.empty((len(numbers), 3, 2))
     whole = size * STEPS
-    least, greatest = steps.min(axis=1), steps.max(axis=1)
-    astray = (least < 0.0) | (greatest > whole)
-    shift = np.where(astray, np.floor(least / whole) * whole, 0.0)
-    places = (steps - shift[:, None, :]) / STEPS - 0.5
-    one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
-    area = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
-    turned = area < 0.0
-    corners[turned] = corners[turned][:, [0, 2, 1]]
+    for axis in (0, 1):
+        steps = [np.rint(taken(corner[axis], numbers) * whole) for corner in corners]
+        least, greatest = _ends(steps)
+        astray = (least < 0.0) | (greatest > whole)
+        shift = np.where(astray, np.floor(least / whole) * whole, 0.0)
+        for number, step in enumerate(steps):
+            places[:, number, axis] = (step - shift) / STEPS - 0.5
+    area = _doubled_areas(places)
+    turned = np.flatnonzero(area < 0.0)
+    vertices[turned] = vertices[turned][:, [0, 2, 1]]
     places[turned] = places[turned][:, [0, 2, 1]]
-    kept = area != 0.0
-    return _Triangles(places[kept], corners[kept], numbers[kept])
+    kept = np.flatnonzero(area)
+    return _Triangles(taken(places, kept), taken(vertices, kept), taken(numbers, kept))
+
+
+def _doubled_areas(places: Floats) -> Floats:
+    """Twice the area (t,) of triangles (t, 3, 2), negative where they turn from y to x."""
+    one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
+    found: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return found
 
 
 def _filled(laid: _Triangles) -> _Pairs:
     """All pairs of a texel and a triangle that covers it."""
-    places = laid.places
-    top = np.ceil(places[:, :, 1].min(axis=1))
-    heights = np.maximum(np.floor(places[:, :, 1].max(axis=1)) - top + 1.0, 0.0).astype(np.int64)
-    owner = np.repeat(np.arange(len(places), dtype=np.int32), heights)
-    row = top[owner] + _counted(heights)
-    begin, end = _stretches(places, owner, row)
+    columns, rows = np.ascontiguousarray(laid.places.transpose(2, 1, 0))
+    upmost, lowest = _ends(list(rows))
+    top = np.ceil(upmost)
+    # A row through the lowest corner is left out: at most a bottom edge lies in it.
+    heights = np.maximum(np.ceil(lowest) - top, 0.0).astype(np.int64)
+    owners = np.repeat(np.arange(len(rows[0]), dtype=np.int32), heights)
+    row: Floats = np.repeat(top, heights) + _counted(heights)
+    begin, end = _stretches(columns, rows, heights, row)
     lengths = np.maximum(end - begin, 0.0).astype(np.int64)
-    columns = np.repeat(np.where(lengths > 0, begin, 0.0).astype(np.int32), lengths) + _counted(lengths)
-    return _Pairs(np.repeat(owner, lengths), np.repeat(row.astype(np.int32), lengths), columns)
+    stretches = np.repeat(np.arange(len(row)), lengths)
+    before = np.cumsum(lengths) - lengths
+    starts = (np.where(lengths > 0, begin, 0.0) - before).astype(np.int32)
+    within = taken(starts, stretches) + np.arange(len(stretches), dtype=np.int32)
+    return _Pairs(owners, row.astype(np.int32), stretches, within)
 
 
-def _counted(counts: Integers) -> Indices:
+def _counted(counts: Integers) -> Integers:
     """0, 1, ... for each count, one after the other."""
     total = np.cumsum(counts)
-    whole = np.arange(total[-1] if len(total) else 0, dtype=np.int32)
-    whole -= np.repeat((total - counts).astype(np.int32), counts)
-    return whole
+    return np.arange(total[-1] if len(total) else 0) - np.repeat(total - counts, counts)
 
 
-def _stretches(places: Floats, owner: Indices, row: Floats) -> tuple[Floats, Floats]:
-    """The first column of each row of each triangle, and the one after the last."""
+def _stretches(columns: Floats, rows: Floats, heights: Integers, row: Floats) -> tuple[Floats, Floats]:
+    """The first column of each row of each triangle, and the one after the last.
+
+    Corners are given by columns (3, t) and rows (3, t). All rows of a triangle, `heights` (t,) of them, one triangle
+    after the other in `row` (n,), lie from its upmost corner on and above its lowest.
+    """
     begin, end = np.full(len(row), -np.inf), np.full(len(row), np.inf)
     for number in range(3):
-        start, stop = places[:, number], places[:, (number + 1) % 3]
-        across, down = stop[:, 0] - start[:, 0], stop[:, 1] - start[:, 1]
-        constant = start[:, 0] * down - across * start[:, 1]
-        steep = down[owner]
-        level = steep == 0.0
-        crossing = np.ceil((constant[owner] + across[owner] * row) / np.where(level, 1.0, steep))
-        np.maximum(begin, np.where(steep < 0.0, crossing, -np.inf), out=begin)  # a left edge, inside from here on
-        np.minimum(end, np.where(steep > 0.0, crossing, np.inf), out=end)  # a right edge, outside from here on
-        below = level & (across[owner] < 0.0) & (row >= start[owner, 1])  # on a bottom edge: outside
-        end[below] = -np.inf
+        following = (number + 1) % 3
+        across, down = columns[following] - columns[number], rows[following] - rows[number]
+        constant = columns[number] * down - across * rows[number]
+        # A left edge leads up: inside from it on. A right one leads down: outside from it on. A level one decides
+        # nothing, for no row lies beyond it but that of a bottom edge, which is left out.
+        crossing = np.repeat(across, heights)
+        crossing *= row
+        crossing += np.repeat(constant, heights)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            crossing /= np.repeat(down, heights)
+        np.ceil(crossing, out=crossing)
+        np.maximum(begin, crossing, out=begin, where=np.repeat(down < 0.0, heights))
+        np.minimum(end, crossing, out=end, where=np.repeat(down > 0.0, heights))
     return begin, end
 
 
 def _slopes(places: Floats) -> Floats:
     """How the weights of the last two corners change to the right and downward (t, 2, 2)."""
     one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
-    area = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
     second = np.stack([other[:, 1], -other[:, 0]], axis=1)
     third = np.stack([-one[:, 1], one[:, 0]], axis=1)
-    return np.stack([second, third], axis=1) / area[:, None, None]
+    return np.stack([second, third], axis=1) / _doubled_areas(places)[:, None, None]

@@ -1,9 +1,10 @@
 """A texture of one uv set: what each texel's value is made of, gutters included, for any number of masks at once.
 
-Outside the islands of the texture layout every texel takes its value from the nearest covered one, so that no filter
-and no smaller mip level brings in what does not belong to the skin. Close to an island the value goes on as it
-changes inside: the texel is weighed by the corners of the nearest covered texel's triangle, beyond its edge. A
-linear filter at the border of an island then gives what the skin has there, on both sides of a seam of the layout.
+Outside the islands of the texture layout every texel takes its value from the nearest covered one (far out in large
+textures from one about as near), so that no filter and no smaller mip level brings in what does not belong to the
+skin. Close to an island the value goes on as it changes inside: the texel is weighed by the corners of the nearest
+covered texel's triangle, beyond its edge. A linear filter at the border of an island then gives what the skin has
+there, on both sides of a seam of the layout.
 """
 
 from __future__ import annotations
@@ -13,19 +14,17 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import ndimage, sparse
+from scipy import sparse
 
 from plica.mesh.model import Floats, Integers
-from plica.texture.raster import Flags, Indices, Number, Raster, Singles, rasterised, taken
+from plica.texture.gutter import gutter_of
+from plica.texture.patches import Patches, Points, patches_of
+from plica.texture.raster import Flags, Indices, Raster, Singles, rasterised
 
 BORDER: Final = 2.0
 """How many texels beyond an island values go on as they change inside; a linear filter reaches no further than 1.5."""
 FURTHEST: Final = 2.0
 """A triangle's weights are trusted up to so much outside 0..1 (beyond: the nearest covered texel's are taken)."""
-TILES: Final = 8
-"""A texture is cut into so many tiles across and down: 64, as many as a whole number has bits."""
-
 Matrix = sparse.csr_array[np.float32]
 
 
@@ -33,15 +32,15 @@ Matrix = sparse.csr_array[np.float32]
 class Sheet:
     """A texture layout at its full size.
 
-    tiles, row by row, each a sparse matrix (texels, v): the weights of the mesh's vertices in every texel (no tiles
-    where nothing is covered at all); reach (v,): the tiles in which each vertex has a say, a bit for each; gutter (g,):
-    the texels that nothing covers, behind (g,): the covered texel nearest to each; border (b,): those of the gutter in
-    which values go on as they change inside.
+    patches: what texels take their values from (None where nothing is covered at all); vertices: how many there are;
+    gutter (g,): the texels that nothing covers, rising; behind (g,): the covered texel that each goes with, of those
+    close to an island the nearest (`plica.texture.gutter`); border (b,): those of the gutter in which values go on as
+    they change inside.
     """
 
     raster: Raster
-    tiles: tuple[Matrix, ...]
-    reach: NDArray[np.uint64]
+    patches: Patches | None
+    vertices: int
     gutter: Indices
     behind: Indices
     border: Indices
@@ -74,27 +73,21 @@ class Sheet:
 
         Where triangles overlap in the texture the greatest weight counts.
         """
-        exact = weights.astype(np.float32)
-        touched = int(np.bitwise_or.reduce(self.reach[exact != 0.0], initial=0))
-        image = np.zeros((self.size, self.size), np.float32)
-        for number, part in enumerate(tiled(image)):
-            if touched >> number & 1:
-                values = (self.tiles[number] @ exact).reshape(part.shape)
-                # Values go on beyond edges, and rounding may add a hair.
-                np.clip(values, 0.0, 1.0, out=part)
-        found = image.reshape(-1)
+        if self.patches is None:
+            return np.zeros((self.size, self.size), np.float32)
+        image = self.patches.image(weights)
         if self.raster.others is not None:
-            np.maximum.at(found, self.raster.others.texels, np.clip(self._others @ exact, 0.0, 1.0))
+            found = image.reshape(-1)
+            others = np.clip(self._others @ weights.astype(np.float32), 0.0, 1.0)
+            np.maximum.at(found, self.raster.others.texels, others)
             beside = self._beside_others
             found[self.gutter[beside]] = np.maximum(found[self.gutter[beside]], found[self.behind[beside]])
         return image
 
     def mixed(self, values: Floats) -> Floats:
-        """Values (v, k) of the vertices mixed in every texel (size * size, k), not clipped; where there are tiles."""
-        found = np.empty((self.size, self.size, values.shape[1]))
-        for part, matrix in zip(tiled(found), self.tiles, strict=True):
-            part[:] = np.asarray(matrix @ values).reshape(part.shape)
-        return found.reshape(-1, values.shape[1])
+        """Values (v, k) of the vertices mixed in every texel (size * size, k), not clipped; where there are patches."""
+        assert self.patches is not None
+        return np.stack([self.patches.mixed(column).reshape(-1) for column in values.T], axis=1)
 
     def disagreement(self, weights: Floats, more_than: float) -> int:
         """At how many texels overlapping skin differs by more than that in a mask with weights (v,) of the vertices."""
@@ -117,7 +110,7 @@ class Sheet:
         others = self.raster.others
         assert others is not None
         corners = others.corners.astype(np.int32)[others.triangles]
-        return _matrix(others.weights.astype(np.float32), corners, len(self.reach))
+        return _matrix(others.weights.astype(np.float32), corners, self.vertices)
 
     @cached_property
     def _beside_others(self) -> Integers:
@@ -130,73 +123,62 @@ class Sheet:
         assert self.raster.others is not None
         which = np.searchsorted(self.raster.texels, self.raster.others.texels)
         corners = self.raster.corners.astype(np.int32)[self.raster.triangles[which]]
-        return _matrix(self.raster.weights_at(which.astype(np.int32)).astype(np.float32), corners, len(self.reach))
+        return _matrix(self.raster.weights_at(which.astype(np.int32)).astype(np.float32), corners, self.vertices)
 
 
 def sheet_of(uv: Floats, triangles: Integers, size: int) -> Sheet:
     """The sheet of triangles (t, 3) with texture coordinates (v, 2) in a texture of `size` texels across."""
     raster = rasterised(uv, triangles, size)
-    texels = raster.texels
-    if not len(texels):
+    if not len(raster.texels):
         nothing = np.zeros(0, dtype=np.int32)
-        return Sheet(raster, (), np.zeros(len(uv), dtype=np.uint64), nothing, nothing, nothing)
-    gutter, behind = _gutter(raster.covered)
-    number = np.empty(size * size, dtype=np.int32)
-    number[texels] = np.arange(len(texels), dtype=np.int32)
-    number[gutter] = number[behind]
-    border, beyond = _border(raster, gutter, behind, number)
-    exact = np.full(size * size, -1, dtype=np.int32)
-    exact[border] = np.arange(len(border), dtype=np.int32)
-    corners = raster.corners.astype(np.int32)
-    reach = np.zeros(len(corners), dtype=np.uint64)
-    tiles = []
-    for place, (part, own) in enumerate(
-        zip(tiled(number.reshape(size, size)), tiled(exact.reshape(size, size)), strict=True)
-    ):
-        which, own = part.reshape(-1), own.reshape(-1)
-        owner, weights = taken(raster.triangles, which), raster.weights_at(which).astype(np.float32)
-        weights[own >= 0] = beyond[own[own >= 0]]
-        tiles.append(_matrix(weights, taken(corners, owner), len(uv)))
-        reach[owner] |= np.uint64(1 << place)
-    return Sheet(raster, tuple(tiles), _of_vertices(reach, raster.corners, len(uv)), gutter, behind, border)
+        return Sheet(raster, None, len(uv), nothing, nothing, nothing)
+    gutter, behind = gutter_of(raster.covered)
+    near = _near(raster, gutter, behind)
+    patch = np.zeros(size * size, dtype=np.int32)
+    patch[raster.texels] = raster.triangles
+    astray = np.flatnonzero((raster.rows | raster.columns) >= size)
+    patch[raster.texels[astray]] = np.arange(len(astray), dtype=np.int32) + len(triangles)
+    patch[gutter[near]] = patch[behind[near]]
+    far = np.ones(len(gutter), dtype=np.bool_)
+    far[near] = False
+    sources, number = _numbered(behind[far], size * size)
+    patch[gutter[far]] = number + (len(triangles) + len(astray))
+    points = _points(raster, astray, sources)
+    return Sheet(
+        raster, patches_of(raster, patch.reshape(size, size), points, len(uv)), len(uv), gutter, behind, gutter[near]
+    )
 
 
-def tiled(image: NDArray[Number]) -> list[NDArray[Number]]:
-    """The tiles of an image (size, size), row by row; views, so what is written to them is written to it."""
-    count = min(TILES, len(image))
-    return [part for row in np.split(image, count) for part in np.split(row, count, axis=1)]
-
-
-def _gutter(covered: Flags) -> tuple[Indices, Indices]:
-    """The texels that are not covered, and the covered one nearest to each."""
-    gutter = np.flatnonzero(~covered).astype(np.int32)
-    if not len(gutter):
-        return gutter, gutter
-    indices = ndimage.distance_transform_edt(~covered, return_distances=False, return_indices=True)
-    rows, columns = (np.asarray(part).reshape(-1)[gutter] for part in indices)
-    return gutter, rows * np.int32(len(covered)) + columns
-
-
-def _border(raster: Raster, gutter: Indices, behind: Indices, number: Indices) -> tuple[Indices, Singles]:
-    """The texels close to covered ones, rising, and their weights (b, 3): they go on as they change in the triangle."""
+def _near(raster: Raster, gutter: Indices, behind: Indices) -> Integers:
+    """Which of the gutter's texels are so close to the texels behind them that values go on as they change there."""
     size = raster.size
-    down = gutter // size - behind // size
-    across = gutter % size - behind % size
-    near = across * across + down * down <= BORDER * BORDER
-    border = number[gutter[near]]
-    slopes = raster.slopes[raster.triangles[border]]
+    down, across = gutter // size - behind // size, gutter % size - behind % size
+    near = np.flatnonzero(across * across + down * down <= BORDER * BORDER)
+    inside = np.searchsorted(raster.texels, behind[near])
+    slopes = raster.slopes[raster.triangles[inside]]
     change = slopes[:, :, 0] * across[near, None] + slopes[:, :, 1] * down[near, None]
-    weights = raster.weights_at(border) + np.concatenate([-change.sum(axis=1, keepdims=True), change], axis=1)
-    trusted = (np.abs(weights - 0.5) <= 0.5 + FURTHEST).all(axis=1)
-    return gutter[near][trusted], weights[trusted].astype(np.float32)
+    weights = raster.weights_at(inside) + np.concatenate([-change.sum(axis=1, keepdims=True), change], axis=1)
+    trusted = np.abs(weights - 0.5) <= 0.5 + FURTHEST
+    return near[np.flatnonzero(trusted.all(axis=1))]
 
 
-def _of_vertices(reach: NDArray[np.uint64], corners: Integers, vertices: int) -> NDArray[np.uint64]:
-    """Each vertex's bits (v,), from those (t,) of the triangles with corners (t, 3)."""
-    found = np.zeros(vertices, dtype=np.uint64)
-    for corner in range(3):
-        np.bitwise_or.at(found, corners[:, corner], reach)
-    return found
+def _numbered(texels: Indices, count: int) -> tuple[Integers, Indices]:
+    """The different ones among texels (n,) of `count`, rising, and the place (n,) of each in that list."""
+    number = np.zeros(count, dtype=np.int32)
+    number[texels] = 1
+    found = np.flatnonzero(number)
+    number[found] = np.arange(len(found), dtype=np.int32)
+    return found, number[texels]
+
+
+def _points(raster: Raster, astray: Integers, sources: Integers) -> Points:
+    """The patches apart from triangles: of covered texels in another repeat of the texture than their triangles' first,
+    by their places in the raster's list, and even ones of the values of covered texels.
+    """
+    which = np.concatenate([astray, np.searchsorted(raster.texels, sources)])
+    slopes = raster.slopes[raster.triangles[which]]
+    slopes[len(astray) :] = 0.0
+    return Points(raster.triangles[which], raster.weights_at(which), raster.texels[which], slopes)
 
 
 def _matrix(weights: Singles, corners: Indices, vertices: int) -> Matrix:

@@ -20,12 +20,13 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from scipy import ndimage, sparse
+from scipy import sparse
 
 from plica.mesh.model import Floats, Integers
+from plica.texture.gutter import nearest
 from plica.texture.png import Bytes, in_bytes
 from plica.texture.points import fitted_points, measured_points
-from plica.texture.raster import Flags, Singles
+from plica.texture.raster import Singles
 from plica.texture.sheet import Matrix, Sheet
 
 SMALLEST: Final = 4
@@ -103,7 +104,7 @@ class _Level:
     @cached_property
     def _nearest(self) -> Integers:
         """Where each texel takes its value from."""
-        return _nearest(self.counts > 0.0)
+        return nearest(self.counts > 0.0)
 
     @cached_property
     def _fitting(self) -> tuple[Matrix, Matrix, Singles]:
@@ -194,12 +195,3 @@ def _gathered(values: Singles) -> Singles:
     rows = values[0::2] + values[1::2]
     found: Singles = rows[:, 0::2] + rows[:, 1::2]
     return found
-
-
-def _nearest(held: Flags) -> Integers:
-    """The number (size, size) of the nearest texel that holds something."""
-    size = len(held)
-    if not held.any():
-        return np.zeros(held.shape, dtype=np.int64)
-    indices = ndimage.distance_transform_edt(~held, return_distances=False, return_indices=True)
-    return np.asarray(indices[0].astype(np.int64) * size + indices[1])

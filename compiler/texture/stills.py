@@ -1,4 +1,6 @@
-"""Stills: a detail's blended normal map while folds, or the strengths that they follow, are at given amounts."""
+"""Stills: a detail's blended normal map while folds, or the strengths that they follow, are at given amounts, or in a
+declared pose.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,7 @@ import numpy as np
 
 from plica.diagnostics.suggest import did_you_mean
 from plica.mesh.model import Floats, Mesh
-from plica.rig.model import Combine, Detail, Rig
+from plica.rig.model import Combine, Detail, JointPose, Rig, StrengthPose
 from plica.texture.detail import DetailMaps, still
 from plica.texture.firing import combined
 from plica.texture.model import MaskSet
@@ -35,6 +37,30 @@ def amounts_of(text: str) -> dict[str, float]:
         if not name or not equals or not isfinite(found[name]):
             raise StillError(f"`{part.strip()}` is not of the form name=amount, such as elbow=0.5; or say `rest`")
     return found
+
+
+def posed_items(rig: Rig, text: str) -> tuple[str, tuple[StrengthPose | JointPose, ...]] | None:
+    """The output name of the declared pose that a text names, and what the pose says; None where it names none.
+
+    The name declared for both sides means both poses at once; the first one's name is given. Raises StillError for a
+    text that is neither a pose's name, nor amounts, nor `rest`.
+    """
+    name = text.strip()
+    if "=" in name or name == "rest":
+        return None
+    poses = [pose for pose in rig.poses if pose.name == name] or [pose for pose in rig.poses if pose.declared == name]
+    if poses:
+        return poses[0].name, tuple(item for pose in poses for item in pose.items)
+    hint = did_you_mean(name, dict.fromkeys(known for pose in rig.poses for known in (pose.name, pose.declared)))
+    raise StillError(
+        f"`{name}` is not a declared pose{f' ({hint})' if hint else ''}, not of the form name=amount, such as "
+        "elbow=0.5, and not `rest`"
+    )
+
+
+def folds_at(rig: Rig, strengths: Mapping[str, float]) -> dict[str, float]:
+    """How far each fold of the rig is on at strengths by name: as far as the one that it follows."""
+    return {fold.name: strengths[fold.follows] if fold.follows is not None else 0.0 for fold in rig.folds}
 
 
 def fold_amounts(rig: Rig, amounts: Mapping[str, float]) -> dict[str, float]:
@@ -97,7 +123,7 @@ def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
     across = 1 << (size - 1).bit_length()
     sheet = sheet_of(mesh.uvs[target], mesh.triangles, across)
     found = np.zeros(across * across)
-    if sheet.tiles:
+    if sheet.patches is not None:
         places = sheet.mixed(mesh.uvs[uv])
         known = np.isfinite(places).all(axis=1)  # a part of the mesh may have no such set
         found[known] = sampled(mask, places[known])

@@ -29,7 +29,9 @@ class MasksTarget(Target):
     size: int = option(1024, "texels across of the masks at full size, a power of two from 4 to 8192")
     channels: int = option(4, "how many masks a texture holds, 1 to 4")
     still: tuple[str, ...] = option(
-        (), "also write the blended normal map with folds or strengths at these amounts, as in `nose=1,elbow=0.5`"
+        (),
+        "also write the blended normal map with folds or strengths at these amounts, as in `nose=1,elbow=0.5`, "
+        "or in a declared pose, by its name",
     )
 
     def masks(self) -> MaskOptions | None:

@@ -7,9 +7,12 @@ from collections.abc import Sequence
 from plica.build.model import Build
 from plica.build.names import safe_file_name
 from plica.diagnostics import Diagnostics
+from plica.evaluate import Evaluator
+from plica.mesh.posing import Poser
+from plica.rig.model import JointPose, StrengthPose
 from plica.texture.model import MaskSet
 from plica.texture.normal_findings import find_maps
-from plica.texture.stills import StillError, amounts_of, fold_amounts, still_of
+from plica.texture.stills import StillError, amounts_of, fold_amounts, folds_at, posed_items, still_of
 from plica.workspace import Refused, Workspace, located_bytes
 
 
@@ -17,10 +20,8 @@ def stills(build: Build, made: MaskSet, asked: Sequence[str], target: str, found
     """A still of every detail for each one asked for: `<character>.<detail>.still.<number>.png`."""
     if build.attached is None or not asked:
         return {}
-    try:
-        amounts = [fold_amounts(build.rig, amounts_of(text)) for text in asked]
-    except StillError as error:
-        found.add("bad-target-option", None, target=target, option="still", problem=error)
+    amounts = _amounts(build, asked, target, found)
+    if amounts is None:
         return {}
     workspace = Workspace(build.folder, build.allowed)
 
@@ -42,3 +43,30 @@ def stills(build: Build, made: MaskSet, asked: Sequence[str], target: str, found
             name = f"{character}.{safe_file_name(detail.name)}.still.{number}.png"
             files[name] = still_of(detail, maps, made, build.attached.mesh, amount)
     return files
+
+
+def _amounts(build: Build, asked: Sequence[str], target: str, found: Diagnostics) -> list[dict[str, float]] | None:
+    """How far each fold is on in each still asked for; None where one cannot be made."""
+    errors = found.count_of_errors
+    made = []
+    for text in asked:
+        try:
+            posed = posed_items(build.rig, text)
+            if posed is None:
+                made.append(fold_amounts(build.rig, amounts_of(text)))
+            else:
+                made.append(folds_at(build.rig, _strengths_in(build, *posed, found)))
+        except StillError as error:
+            found.add("bad-target-option", None, target=target, option="still", problem=error)
+    return made if found.count_of_errors == errors else None
+
+
+def _strengths_in(
+    build: Build, name: str, items: tuple[StrengthPose | JointPose, ...], found: Diagnostics
+) -> dict[str, float]:
+    """The strengths of the rig by name in a declared pose; what stands in the pose's way is told."""
+    posed = Poser(build.rig).pose(items)
+    for problem in posed.problems:
+        found.add_filled(problem.rule, build.span_of("pose", name), problem.values)
+    evaluator = Evaluator(build.rig)
+    return dict(zip(evaluator.names, evaluator.strengths(posed.poses)[0].tolist(), strict=True))

@@ -61,15 +61,69 @@ EDITS: dict[str, list[tuple[str, str]]] = {
     "layout": [("    reads  rotation", "  // a comment\n  reads rotation"), ("curve  0 0", "curve 0 0")],
 }
 
+POSED = (
+    OLD
+    + """
+pose reaching both { at elbow 1, about x of upperarm 20 deg   at about y of upperarm 5 deg }
+pose resting { at left wrist 0.5 }
+expect both { squeeze of forearm at most 10 %   over elbow, pose reaching }
+expect both { stretch of forearm uv "TEXCOORD_0" at most 60 %   over pose reaching }
+expect      { smooth left elbow within 10 %   over pose resting }
+"""
+)
 
-def report_of(edits: list[tuple[str, str]]) -> Report:
+# The same for poses and what is measured over them.
+EDITS_OF_POSES: dict[str, list[tuple[str, str]]] = {
+    "pose_turned": [("about x of upperarm 20 deg", "about x of upperarm 35 deg")],
+    "pose_axis": [("about x of upperarm 20 deg", "about z of upperarm 20 deg")],
+    "pose_strength": [("{ at elbow 1,", "{ at elbow 0.75,")],
+    "pose_parts": [("{ at elbow 1, about x of upperarm 20 deg", "{ at wrist 0.5, about x of upperarm 20 deg")],
+    "pose_order": [
+        (
+            "about x of upperarm 20 deg   at about y of upperarm 5 deg",
+            "about y of upperarm 5 deg   at about x of upperarm 20 deg",
+        )
+    ],
+    "pose_one_side": [("pose resting {", "override pose reaching right { at elbow 0.5 }\npose resting {")],
+    "pose_renamed": [
+        ("pose reaching both {", "pose stretching both { renamed from reaching  "),
+        ("pose reaching", "pose stretching"),
+    ],
+    "pose_renamed_and_turned": [
+        (
+            "pose reaching both { at elbow 1, about x of upperarm 20 deg",
+            "pose stretching both { renamed from reaching   at elbow 1, about x of upperarm 25 deg",
+        ),
+        ("pose reaching", "pose stretching"),
+    ],
+    "pose_of_renamed_strength": [
+        ("driver elbow both {", "driver hinge both {\n    renamed from elbow"),
+        ("at elbow 1   within forearm   follows elbow", "at hinge 1   within forearm   follows hinge"),
+        ("(elbow, wrist)", "(hinge, wrist)"),
+        ("over elbow }", "over hinge }"),
+        ("{ at elbow 1,", "{ at hinge 0.5,"),
+        ("over elbow, pose", "over hinge, pose"),
+        ("left elbow within", "left hinge within"),
+    ],
+    "pose_no_longer_over": [("over elbow, pose reaching", "over elbow")],
+    "pose_replaced_in_over": [("over elbow, pose reaching", "over elbow, wrist")],
+    "pose_alone_no_longer_over": [("at most 60 %   over pose reaching", "at most 60 %")],
+    "pose_of_smooth_no_longer_over": [("within 10 %   over pose resting", "within 10 %")],
+    "pose_added_to_over": [("4 %   over elbow", "4 %   over elbow, pose resting")],
+    "squeeze_raised": [("at most 10 %", "at most 15 %")],
+    "uv_of_stretch": [('"TEXCOORD_0"', '"TEXCOORD_1"')],
+    "uv_of_stretch_dropped": [('uv "TEXCOORD_0" ', "")],
+}
+
+
+def report_of(edits: list[tuple[str, str]], old: str = OLD) -> Report:
     """What is told of the edits."""
-    new = OLD
+    new = old
     for before, after in edits:
         assert before in new
         new = new.replace(before, after)
     states = []
-    for text in (OLD, new):
+    for text in (old, new):
         result = compiled(text)
         assert result.rig is not None and result.spec is not None, [found.message for found in result.diagnostics]
         origins = {**result.origins, ("character", "otter"): result.spec.character.span}
@@ -77,9 +131,9 @@ def report_of(edits: list[tuple[str, str]]) -> Report:
     return compare(*states)
 
 
-@pytest.mark.parametrize("name", EDITS)
+@pytest.mark.parametrize("name", [*EDITS, *EDITS_OF_POSES])
 def test_what_is_told_of_a_change(name: str) -> None:
-    text = render(report_of(EDITS[name]))
+    text = render(report_of(EDITS[name]) if name in EDITS else report_of(EDITS_OF_POSES[name], POSED))
     golden = CASES / f"{name}.txt"
     if os.environ.get("PLICA_UPDATE_GOLDEN"):
         golden.parent.mkdir(exist_ok=True)
@@ -96,6 +150,36 @@ def test_every_harm_and_all_that_can_be_reached_occur() -> None:
 @pytest.mark.parametrize("name", ["loosened", "dropped", "fewer_poses"])
 def test_what_need_not_hold_any_more_is_said_loudly(name: str) -> None:
     assert re.search("EXPECTATION (LOOSENED|DROPPED)", render(report_of(EDITS[name])))
+
+
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [
+        ("pose_no_longer_over", "EXPECTATION LOOSENED: fewer poses"),
+        ("pose_replaced_in_over", "EXPECTATION LOOSENED: fewer poses"),
+        ("pose_of_smooth_no_longer_over", "EXPECTATION LOOSENED: fewer poses"),
+        ("squeeze_raised", "EXPECTATION LOOSENED: 10 % → 15 %"),
+        ("uv_of_stretch", "EXPECTATION CHANGED"),
+    ],
+)
+def test_what_a_pose_need_not_hold_any_more_is_said_loudly(name: str, word: str) -> None:
+    report = report_of(EDITS_OF_POSES[name], POSED)
+    assert word in render(report)
+    assert [(change.harm, change.reaches) for change in report.changes] == [(Harm.RISKY, ("geometry",))]
+
+
+def test_without_a_list_everything_is_gone_over_poses_too() -> None:
+    """So that a pose that is not listed any more is still looked at, but by the measures of strengths."""
+    change = report_of(EDITS_OF_POSES["pose_alone_no_longer_over"], POSED).changes[0]
+    assert change.harm is Harm.SAFE
+
+
+@pytest.mark.parametrize("name", ["pose_turned", "pose_axis", "pose_strength", "pose_parts", "pose_order"])
+def test_a_changed_pose_reaches_geometry(name: str) -> None:
+    changes = report_of(EDITS_OF_POSES[name], POSED).changes
+    assert [(change.kind, change.what, change.harm, change.reaches) for change in changes] == [
+        ("pose", "changed", Harm.RISKY, ("geometry",))
+    ]
 
 
 def test_layout_and_comments_are_no_change() -> None:

@@ -12,7 +12,8 @@ from plica.diagnostics import Diagnostics
 from plica.format import difference, formatted, lay_out
 from plica.pipeline import compile_file, compile_text
 from plica.source import Source
-from plica.syntax.parser import parse_with_tokens
+from plica.syntax.parser import parse
+from plica.syntax.structure import structure_of
 from tests.fuzz.test_parser import GOOD, SCRAPS
 from tests.grammar.test_reference import EXAMPLES, LIBRARY, make_folder, whole
 from tests.support.data import ROOT
@@ -25,8 +26,9 @@ BETWEEN = (*BLANKS, "\n\n", "\n \n\n", " // a comment\n", "\n// on its own line\
 
 
 def _words(text: str) -> list[str]:
-    _, tokens = parse_with_tokens(Source("text.plica", text), Diagnostics())
-    return [text[start:end] for start, end in zip(tokens.starts, tokens.ends, strict=True)]
+    structure = structure_of(Source("text.plica", text), Diagnostics())
+    assert structure is not None
+    return structure.tokens.texts
 
 
 WORDS = [_words(text) for text in TEXTS]
@@ -78,7 +80,7 @@ def _keeps(text: str) -> str:
 @given(respaced())
 def test_a_layout_keeps_words_comments_and_meaning_and_is_its_own_layout(text: str) -> None:
     found = Diagnostics()
-    parse_with_tokens(Source("text.plica", text), found)
+    parse(Source("text.plica", text), found)
     assume(not found.has_errors)  # a blank can make a unit of a word: `1` and `in` on one line are an inch
     _keeps(text)
 
@@ -94,9 +96,11 @@ def test_blanks_and_line_ends_do_not_matter(texts: tuple[str, str]) -> None:
 @settings(max_examples=100, deadline=None)
 @given(mutated())
 def test_a_text_is_laid_out_if_and_only_if_it_has_no_mistakes(text: str) -> None:
-    found = Diagnostics()
-    laid_out = lay_out(Source("text.plica", text), found)
-    assert (laid_out is None) == found.has_errors
+    source, found, parsed = Source("text.plica", text), Diagnostics(), Diagnostics()
+    laid_out = lay_out(source, found)
+    parse(source, parsed)
+    assert (laid_out is None) == parsed.has_errors
+    assert found.all == parsed.all
     if laid_out is not None:
         assert difference(laid_out) is None
 

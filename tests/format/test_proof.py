@@ -73,6 +73,34 @@ def test_blanks_that_change_what_is_read(text: str, old: str, new: str) -> None:
     assert difference(result._replace(text=result.text.replace(old, new))) == "the new layout has other words"
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "// region a { region\nregion a { skin of b }",
+        "region a { // }\n skin of b // }\n } // }",
+        "region a { skin of b // c, d\n, c, d }",
+        'region a { vertices "// b" // "// b"\n}',
+    ],
+)
+def test_words_that_stand_in_comments_too(text: str) -> None:
+    result = lay_out(Source("a.plica", f"plica 1\n{text}\n"), Diagnostics())
+    assert result is not None
+    assert difference(result) is None
+    # Without one of them, in the text or in a comment, it is another text.
+    for word in result.words.texts:
+        before, _, after = result.text.rpartition(word)
+        assert difference(result._replace(text=before + after)) is not None
+
+
+def test_many_blanks_before_a_word_that_a_comment_says_too_take_no_time() -> None:
+    """The proof of any text ends, also of one that no layout would be."""
+    result = lay_out(Source("a.plica", "plica 1\nregion a { skin of b }    // of\n"), Diagnostics())
+    assert result is not None
+    blanks = " " * 5_000
+    faulty = result._replace(text=f"plica 1\n\nregion a {{ skin {blanks}// of\n{blanks}of b }}    // of\n")
+    assert difference(faulty) == "the new layout has other comments"
+
+
 def test_other_comments() -> None:
     assert _fault("    // why", "") == "the new layout has other comments"
     assert _fault("// why", "// who") == "the new layout has other comments"

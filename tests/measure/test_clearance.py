@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
+from plica.measure import clearance
 from plica.measure.apart import FOLD
 from plica.measure.clearance import Clearance
 from plica.measure.distance import distances
@@ -20,16 +23,18 @@ SIZES = st.sampled_from([0.0, 0.1, 0.5])
 
 
 @settings(max_examples=120, deadline=None)
-@given(moving(most=40, frames=20), SIZES)
-def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float) -> None:
-    """To the last bit, with the first frame and the first pair that have it."""
+@given(moving(most=40, frames=20), SIZES, st.sampled_from([1, 32]), st.sampled_from([1, 3, 7, 64]))
+def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: int, size: int) -> None:
+    """To the last bit, with the first frame and the first pair that have it, whether or not one frame bounds the others
+    and however few frames are searched at once."""
     mesh = bare_mesh(case.rest, case.triangles)
     one = (np.arange(len(case.rest)) % 3 < 2).astype(np.float64)
     try:
         found = Clearance.prepared(mesh, one, 1.0 - one, case.rest, short)
     except ValueError:
         return
-    worst = found.worst(case.positions, case.starts)
+    with patch.multiple(clearance, _LONG=long, MANY=size, FRAMES=size):
+        worst = found.worst(case.positions, case.starts)
     i, j = (part.ravel() for part in np.indices((len(found.one.corners), len(found.other.corners))))
     free = ~np.isin(i * len(found.other.corners) + j, found.together)
     i, j = i[free], j[free]
@@ -86,7 +91,7 @@ def test_a_fold_is_clear_unless_it_is_sharper_than_the_rule_says(degrees: float)
     along = np.concatenate([-np.arange(step, 2.0, step)[::-1], np.arange(0.0, 2.0, step)])
     rest = np.array([[x, 0.0, z] for x in along for z in (0.0, 10.0)])
     start = 2 * np.arange(len(along) - 1)[:, None]
-    triangles = np.concatenate([start + (0, 1, 2), start + (1, 3, 2)])
+    triangles = np.concatenate([start + np.array([0, 1, 2]), start + np.array([1, 3, 2])])
     left = (rest[:, 0] < 0.5 * step).astype(float)
     found = Clearance.prepared(bare_mesh(rest, triangles), left, 1.0 - left, rest, FOLD * asked)
     turn = np.radians(180.0 - degrees)

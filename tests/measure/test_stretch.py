@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plica.measure import screen, stretch
 from plica.measure.stretch import Stretch
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh
 
 
 @settings(max_examples=150, deadline=None)
-@given(moving())
-def test_nothing_is_worse_than_what_is_found(case: Moving) -> None:
-    """To the last bit, with the first frame and the first triangle that have it."""
+@given(moving(), st.sampled_from([7, 64, 256]), st.sampled_from([32, 1024]))
+def test_nothing_is_worse_than_what_is_found(case: Moving, frames: int, triangles: int) -> None:
+    """To the last bit, with the first frame and the first triangle that have it, however few frames and triangles are
+    worked on at once."""
     found = Stretch.on_surface(bare_mesh(case.rest, case.triangles), None, case.rest)
-    worst = found.worst(case.positions, case.starts)
+    with patch.object(stretch, "MANY", frames), patch.multiple(screen, _LEAST=triangles, _MOST=triangles):
+        worst = found.worst(case.positions, case.starts)
     if not len(found.corners):
         assert all((kind.vertices == -1).all() for kind in worst)
         return
@@ -26,11 +31,11 @@ def test_nothing_is_worse_than_what_is_found(case: Moving) -> None:
     dense[2] = np.arcsin(np.minimum(dense[2], 1.0))
     for kind, figures, sign in zip(worst, dense, (1.0, -1.0, 1.0), strict=True):
         of_frame = (sign * figures).max(axis=1)
-        frames = first_worst(of_frame, case.starts)
-        assert kind.frames.tolist() == frames.tolist()
-        assert kind.values.tolist() == (sign * of_frame[frames]).tolist()
-        triangles = (sign * figures[frames]).argmax(axis=1)
-        assert kind.vertices.tolist() == found.vertices[found.corners[triangles, 0]].tolist()
+        first = first_worst(of_frame, case.starts)
+        assert kind.frames.tolist() == first.tolist()
+        assert kind.values.tolist() == (sign * of_frame[first]).tolist()
+        whose = (sign * figures[first]).argmax(axis=1)
+        assert kind.vertices.tolist() == found.vertices[found.corners[whose, 0]].tolist()
 
 
 @settings(max_examples=50, deadline=None)

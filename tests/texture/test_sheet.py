@@ -69,3 +69,42 @@ def test_overlapping_skin_gets_the_greatest_weight_and_is_counted() -> None:
 def test_a_layout_that_covers_nothing_gives_black() -> None:
     uv = np.full((4, 2), np.nan)
     assert not mask(uv, TWO, np.ones(4), 8).any()
+
+
+def moved(uv: Floats, size: int, across: int, down: int) -> Floats:
+    """Coordinates that many texels farther on."""
+    return uv + np.array([across, down]) / size
+
+
+def test_skin_that_goes_on_at_the_other_side_has_the_values_that_it_has_elsewhere() -> None:
+    """A square over the corner of the texture, against the same one wholly inside, texel for texel."""
+    size, rng = 32, np.random.default_rng(6)
+    uv, weights = np.vstack([SQUARE, [[0.4, 0.6]]]) * 0.4 + 0.2, rng.random(5)
+    triangles = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    inside = sheet_of(uv, triangles, size)
+    over = sheet_of(moved(uv, size, 19, 21), triangles, size)
+    back = np.roll(over.image(weights), (-21, -19), axis=(0, 1))
+    assert (np.roll(over.covered, (-21, -19), axis=(0, 1)) == inside.covered).all()
+    assert np.abs(back - inside.image(weights))[inside.covered].max() < 1e-6
+    mixed = np.roll(over.mixed(uv[:, :1]).reshape(size, size), (-21, -19), axis=(0, 1))
+    assert np.abs(mixed - inside.mixed(uv[:, :1]).reshape(size, size))[inside.covered].max() < 1e-6
+    assert np.abs(mixed - (np.arange(size) + 0.5) / size)[inside.covered].max() < 1e-3
+
+
+def test_in_a_large_texture_the_gutter_has_its_islands_values_far_out_too() -> None:
+    uv, triangles = islands()
+    image = mask(uv, triangles, np.repeat([1.0, 0.0], 4), 512)
+    assert (np.minimum(image, 1.0 - image) < 1e-6).all()
+    assert image[0, 0] > 0.5
+    assert image[-1, -1] == 0.0
+
+
+def test_a_vertex_alone_changes_its_triangles_and_their_gutter_and_nothing_else() -> None:
+    """Every vertex by itself; tiles that it has no say in are skipped, so all together must make the whole."""
+    uv, triangles = islands()
+    sheet = sheet_of(uv, triangles, 64)
+    alone = np.array([sheet.image(row) for row in np.eye(8)])
+    assert (alone[:, sheet.held].sum(axis=0) >= 1.0 - 1e-6).all()  # cut off at 0 and 1 beyond edges
+    assert np.abs(alone[:, sheet.covered].sum(axis=0) - 1.0).max() < 1e-6
+    assert (alone[:4, 40:, 40:] == 0.0).all()
+    assert (alone[4:, :24, :24] == 0.0).all()

@@ -14,12 +14,24 @@ from plica.build.masks import masks
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
 from plica.mesh.model import Floats
-from plica.rig.model import Character, Combination, Combine, ControlValue, Driver, Fold, Rig, Side, StrengthOf
+from plica.rig.model import (
+    Character,
+    Combination,
+    Combine,
+    ControlValue,
+    Driver,
+    Fold,
+    Pose,
+    Rig,
+    Side,
+    StrengthOf,
+    StrengthPose,
+)
 from plica.targets.masks import MasksTarget
 from plica.texture.detail import DetailMaps, normals_at
 from plica.texture.model import MaskOptions
 from plica.texture.normal_maps import NormalMap, encoded, read_normal_map, unit
-from plica.texture.stills import StillError, amounts_of, fold_amounts, relaid
+from plica.texture.stills import StillError, amounts_of, fold_amounts, folds_at, posed_items, relaid
 from plica.values import LINEAR
 from tests.support.masks import folded
 from tests.support.meshes import bare_mesh
@@ -91,6 +103,34 @@ def test_folds_are_on_as_far_as_what_they_follow(given: dict[str, float], on: di
 def test_an_unknown_name_is_told_with_one_that_is_close() -> None:
     with pytest.raises(StillError, match="`left_brwo` is neither a fold nor a strength; did you mean `left_brow`"):
         fold_amounts(RIG, {"left_brwo": 1.0})
+
+
+# ---- poses
+
+
+def test_a_pose_is_found_by_its_name_or_the_one_for_both_sides() -> None:
+    left, right = StrengthPose("left_lift", 0.5), StrengthPose("right_lift", 1.0)
+    poses = (Pose("left_frown", "left", "frown", (left,)), Pose("right_frown", "right", "frown", (right,)))
+    rig = RIG._replace(poses=poses)
+    assert posed_items(rig, " right_frown ") == ("right_frown", (right,))
+    assert posed_items(rig, "frown") == ("left_frown", (left, right))
+    assert posed_items(rig, "lift=1") is None
+    assert posed_items(rig, "rest") is None
+    with pytest.raises(StillError, match=r"`fown` is not a declared pose \(did you mean `frown`"):
+        posed_items(rig, "fown")
+    with pytest.raises(StillError, match="`frown,lift` is not a declared pose"):
+        posed_items(rig, "frown,lift")
+
+
+def test_folds_in_a_pose_are_on_as_far_as_what_they_follow() -> None:
+    strengths = {"left_lift": 0.5, "right_lift": 0.0, "turn": 1.0, "both": 0.5}
+    assert folds_at(RIG, strengths) == {
+        "left_brow": 0.5,
+        "right_brow": 0.0,
+        "nape": 1.0,
+        "deep": 0.5,
+        "still": 0.0,
+    }
 
 
 # ---- pictures
@@ -200,3 +240,35 @@ def test_stills_through_the_command_line(tmp_path: Path, maps: tuple[NormalMap, 
     first, second = ((out / f"wren.fur.still.{number}.png").read_bytes() for number in (1, 2))
     assert first != second
     assert run(["build", str(spec), "--out", str(out), *given, "--option", "masks.still=brow=1"]) == 1
+
+
+def test_poses_through_the_command_line(
+    tmp_path: Path, maps: tuple[NormalMap, NormalMap], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The head is turned by 32.5 of 5 to 60 degrees, as an amount, as an angle, and on the way to something else."""
+    from plica.commands.main import run
+
+    relaxed, contracted = (as_png(image) for image in maps)
+    poses = (
+        "pose halfway { at turn 0.5 }\n"
+        "pose looking { at about y of head 32.5 deg }\n"
+        "pose away { at about y of head -40 deg }\n"
+        "driver peek { reads rotation about y of head span 5 deg .. 90 deg }\n"
+        "pose torn { at turn 1, peek 0 }\n"
+    )
+    folded(tmp_path, DECLARED + poses, **{"relaxed.png": relaxed, "contracted.png": contracted})
+    spec, out = tmp_path / "wren.plica", tmp_path / "out"
+    given = ["build", str(spec), "--out", str(out), "--target", "masks", "--option", "masks.size=128"]
+    asked = ("turn=0.5", "halfway", "looking", "away", "rest", "turn=1")
+    assert run(given + [part for text in asked for part in ("--option", f"masks.still={text}")]) == 0
+    files = [(out / f"wren.fur.still.{number}.png").read_bytes() for number in range(1, 7)]
+    half, halfway, looking, away, rest, whole = files
+    assert halfway == half
+    assert looking == half
+    assert away == rest
+    assert len({half, rest, whole}) == 3
+    capsys.readouterr()
+    assert run([*given, "--option", "masks.still=torn"]) == 1
+    assert "in this pose: with everything else as stated" in capsys.readouterr().out
+    assert run([*given, "--option", "masks.still=lookin"]) == 1
+    assert "did you mean `looking`" in capsys.readouterr().out
