@@ -9,14 +9,18 @@ from __future__ import annotations
 import multiprocessing
 import pickle
 import signal
+import threading
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
-from typing import cast
+from typing import Final, cast
 
 from plica.prove.units import Answer, Material, Measurer, OtherCodeError, Recalling, Unit
+
+_ENDING: Final = (signal.SIGINT, signal.SIGTERM)
 
 
 class WorkerError(RuntimeError):
@@ -31,14 +35,21 @@ class Workers:
         self._processes: dict[Connection, SpawnProcess] = {}
         self._ready: set[Connection] = set()
         self._doing: dict[Connection, Unit] = {}
+        try:
+            with _undisturbed():
+                self._start(count)
+        except BaseException:
+            self.close()
+            raise
+
+    def _start(self, count: int) -> None:
         context = multiprocessing.get_context("spawn")
-        with _undisturbed():
-            for number in range(count):
-                near, far = context.Pipe()
-                process = context.Process(target=_serve, args=(far,), name=f"plica {number + 1}", daemon=True)
-                process.start()
-                far.close()
-                self._processes[near] = process
+        for number in range(count):
+            near, far = context.Pipe()
+            process = context.Process(target=_serve, args=(far,), name=f"plica {number + 1}", daemon=True)
+            process.start()
+            far.close()
+            self._processes[near] = process
 
     @property
     def under_way(self) -> int:
@@ -91,7 +102,7 @@ class Workers:
     def close(self) -> None:
         """Ends all workers, whatever they are doing."""
         for connection in list(self._processes):
-            self._processes[connection].terminate()
+            self._processes[connection].kill()  # a request to end waits until a worker is up
             self._drop(connection)
 
     def _waking(self) -> Iterator[Connection]:
@@ -117,20 +128,44 @@ class Workers:
 @contextmanager
 def _undisturbed() -> Iterator[None]:
     """Processes that are started meanwhile never hear of Ctrl-C, which terminals send to all of a group: whoever
-    started them ends them. A Ctrl-C that comes meanwhile is heard afterwards."""
-    if hasattr(signal, "pthread_sigmask"):
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
-            yield
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
-    else:
+    started them ends them. What asks this process to stop meanwhile is heard afterwards, when they are whole."""
+    if threading.current_thread() is not threading.main_thread():
         yield
+        return
+    # It is started with the first process otherwise, and then lets signals through again.
+    resource_tracker.ensure_running()
+    came: list[int] = []
+    heeded = [number for number in _ENDING if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, lambda found, frame: came.append(found)) for number in heeded}
+    try:
+        with _blocked():
+            yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    for wish in came:
+        signal.raise_signal(wish)
+
+
+@contextmanager
+def _blocked() -> Iterator[None]:
+    """Processes that are started meanwhile have these signals blocked. Handlers run all the same: a signal that comes
+    to a process goes to any of its threads."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, _ENDING)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _serve(connection: Connection) -> None:
     """What a worker does: says that it is up, takes the material, and answers units until the pipe ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
     # Another version, installed while this one ran, does not join in.
     with suppress(EOFError, OSError, OtherCodeError):
         connection.send("up")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import threading
 from contextlib import suppress
 
 import pytest
@@ -40,12 +39,12 @@ def test_a_ctrl_c_that_is_ignored_stays_ignored() -> None:
         signal.signal(signal.SIGINT, before)
 
 
-@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="this system cannot put signals off")
-def test_a_ctrl_c_while_processes_start_is_heard_afterwards() -> None:
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_wish_while_processes_start_is_heard_afterwards(number: signal.Signals) -> None:
     came = []
     with stopping() as asked:
         with pytest.raises(KeyboardInterrupt), workers._undisturbed():
-            signal.pthread_kill(threading.get_ident(), signal.SIGINT)  # other threads may be there to take it
+            os.kill(os.getpid(), number)
             came.append("after the signal")
         with pytest.raises(KeyboardInterrupt):
             asked.heed()
