@@ -107,9 +107,11 @@ def place(found: WorstPlace) -> str:
 
 def pose(frame: WorstFrame, angles: bool = True) -> str:
     """`left_elbow_bend at 0.97 (lowerarm_lf 126 deg)`; without `angles` only up to the bracket."""
-    place = {"sweep": f"{frame.place:.3g}", "clip": f"{frame.place:.3f} s"}.get(frame.kind, f"pose {frame.number}")
+    if frame.kind == "rest":
+        return "at rest"
+    places = {"sweep": f" at {frame.place:.3g}", "clip": f" at {frame.place:.3f} s", "pose": ""}
     turned = _turned(frame) if angles else ""
-    return f"{frame.track} at {place}{turned}" if frame.kind != "rest" else "at rest"
+    return f"{frame.track}{places.get(frame.kind, f' at pose {frame.number}')}{turned}"
 
 
 def _turned(frame: WorstFrame) -> str:

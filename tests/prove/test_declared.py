@@ -8,6 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
+from plica.prove import report
 from plica.prove.declared import declared_poses
 from plica.prove.engine import Prover, Subject
 from plica.prove.sweeps import Sweeper
@@ -92,3 +93,4 @@ def test_skin_is_measured_in_a_pose() -> None:
     assert result.status == "fails"
     assert result.frame is not None
     assert result.frame.track == "pose left_bent"
+    assert report.pose(result.frame, angles=False) == "pose left_bent"
