@@ -50,10 +50,8 @@ def add_check(parser: argparse.ArgumentParser) -> None:
     add_common(parser)
 
 
-def add_build(parser: argparse.ArgumentParser) -> None:
-    """Arguments of `build`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
+def _add_targets(parser: argparse.ArgumentParser) -> None:
+    """Output forms."""
     parser.add_argument(
         "--target",
         metavar="NAME",
@@ -61,6 +59,13 @@ def add_build(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="an output form (may be given several times; default: json and python)",
     )
+
+
+def add_build(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `build`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
+    _add_targets(parser)
     parser.add_argument(
         "--option",
         metavar="TARGET.KEY=VALUE",
@@ -207,13 +212,7 @@ def add_watch(parser: argparse.ArgumentParser) -> None:
     """Arguments of `watch`."""
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
     parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
-    parser.add_argument(
-        "--target",
-        metavar="NAME",
-        action="append",
-        default=[],
-        help="an output form (may be given several times; default: json and python)",
-    )
+    _add_targets(parser)
     add_allow(parser)
 
 

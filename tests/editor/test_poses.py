@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +36,6 @@ pose resting { at nod 0.5 }
 expect both { squeeze of sleeve at most 10 %   over wave, pose reaching }
 """
 LAYOUT = {"tabSize": 4, "insertSpaces": True}
-
-
-@pytest.fixture(scope="module")
-def client() -> Iterator[Client]:
-    with Client() as started:
-        yield started
-    assert started.process.returncode == 0
 
 
 @pytest.fixture

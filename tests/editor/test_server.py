@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,13 +30,6 @@ shape swell both { follows all   note "\U0001f9a6" accept not-sculpted because "
 """
 LAYOUT = {"tabSize": 4, "insertSpaces": True}
 LIBRARY = "plica 1\nparameter joint\ndriver bend both { reads rotation about x of {joint} span 0 deg .. 130 deg }\n"
-
-
-@pytest.fixture(scope="module")
-def client() -> Iterator[Client]:
-    with Client() as started:
-        yield started
-    assert started.process.returncode == 0
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -40,13 +39,6 @@ parameter reach = 70 deg
 parameter axes  = x
 each turn in axes { driver bend both { reads rotation about {turn} of {limb}   span 0 deg .. {reach}   note "{limb}" } }
 """
-
-
-@pytest.fixture(scope="module")
-def client() -> Iterator[Client]:
-    with Client() as started:
-        yield started
-    assert started.process.returncode == 0
 
 
 @pytest.fixture
