@@ -194,11 +194,6 @@ class Poser:
                     )
 
 
-def pose_of(rig: Rig, items: Sequence[StrengthPose | JointPose]) -> SculptPose:
-    """The pose of a single sculpt; as `Poser.pose`, which is faster for many sculpts of one rig."""
-    return Poser(rig).pose(items)
-
-
 def composed(rig: Rig, skeleton: Skeleton, poses: Sequence[SparsePose]) -> SparsePose:
     """One pose from several: turns since rest one after the other about axes that stay put, and moves added up."""
     controls = {control.name: control for control in rig.controls}
