@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import NamedTuple
 
-MAX_TEXT_BYTES = 64 * 1024 * 1024
+from plica import limits
 
 
 class Refused(NamedTuple):
@@ -57,8 +57,9 @@ class Workspace:
 def read_bytes(path: Path, name: str) -> bytes | Refused:
     """A spec's bytes."""
     try:
-        if path.stat().st_size > MAX_TEXT_BYTES:
-            return Refused("file-too-large", {"file": name, "limit": f"{MAX_TEXT_BYTES // 2**20} MiB"})
+        most = limits.in_force().text_bytes
+        if path.stat().st_size > most:
+            return Refused("file-too-large", {"file": name, "limit": limits.size(most), "name": "text-bytes"})
         return path.read_bytes()
     except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
         return _unreadable(name, getattr(error, "strerror", None) or str(error))

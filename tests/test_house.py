@@ -27,6 +27,7 @@ MOST_LINES = 500
 STAGES = (
     "source",
     "units",
+    "limits",
     "workspace",
     "user_cache",
     "diagnostics",

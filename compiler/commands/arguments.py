@@ -273,6 +273,7 @@ def _command_parser(name: str) -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     command.add_arguments(parser)
+    options.add_limit(parser)
     return parser
 
 

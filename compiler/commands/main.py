@@ -49,13 +49,20 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _run(given: list[str]) -> int:
+    from plica import limits
     from plica.commands.arguments import COMMANDS, parser
 
     if not given:
         parser(given).print_help(sys.stderr)
         return WRONG_USAGE
     if given[0] in COMMANDS:
-        return COMMANDS[given[0]].run(parser(given).parse_args(given[1:]))
+        arguments = parser(given).parse_args(given[1:])
+        try:
+            with limits.stated(arguments.limit):
+                return COMMANDS[given[0]].run(arguments)
+        except limits.LimitError as error:
+            sys.stderr.write(f"plica: {error}\n")
+            return WRONG_USAGE
     parser(given).parse_args(given)  # prints help, the version or what is wrong, and exits
     return WRONG_USAGE
 

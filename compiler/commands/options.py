@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from plica import limits
+
 FORMATS = ("text", "json", "sarif", "github")
 
 
@@ -24,6 +26,18 @@ def add_allow(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="let specs use files in this folder too; without it they may only use what lies in the spec's "
         "own folder (may be given several times)",
+    )
+
+
+def add_limit(parser: argparse.ArgumentParser) -> None:
+    """Limits on what is taken in; every command has them."""
+    parser.add_argument(
+        "--limit",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        help="raise a limit on the size of what is read or computed, such as text-bytes=128MiB; a refusal names the "
+        f"limit (may be given several times; in scripts also as {limits.VARIABLE})",
     )
 
 

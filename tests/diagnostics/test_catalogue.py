@@ -26,6 +26,7 @@ WITHOUT_EXAMPLE = {
     "more-mistakes": "the text is too long to print; tests/syntax",
     "unreadable-file": "about the file itself; tests/commands",
     "file-too-large": "about the file itself; tests/commands",
+    "over-limit": "the text is too long to print; tests/spec",
     "internal-error": "not caused by a text; tests/commands",
 }
 # What comes after compiling: outputs, targets, clips and what is computed on the mesh.
