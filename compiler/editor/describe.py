@@ -224,8 +224,8 @@ def _axis_node(block: nodes.Block | nodes.CombineDeclaration) -> nodes.Axis | No
     """The axis that a driver or a field reads about, as written."""
     for fact in block.facts:
         if fact.key == "field_direction":
-            return fact.values[0]  # type: ignore[no-any-return]
-        reading = fact.values[0] if fact.key == "reads" else None
+            return fact.part("axis")  # type: ignore[no-any-return]
+        reading = fact.part("reading") if fact.key == "reads" else None
         if isinstance(reading, nodes.RotationReading | nodes.OffsetReading):
             return reading.axis
         if isinstance(reading, nodes.SwingReading):

@@ -196,7 +196,12 @@ def _joints(analysis: Analysis, node: nodes.JointName) -> list[Span]:
         for fact in block.facts
         if fact.key == "skeleton"
     ]
-    return [document.span(joint.name) for document, fact in facts for joint in fact.values if joint.name.text in names]
+    return [
+        document.span(joint.name)
+        for document, fact in facts
+        for joint in fact.part("joints")
+        if joint.name.text in names
+    ]
 
 
 def _library(analysis: Analysis, use: nodes.Use, own: nodes.Document) -> list[Span]:

@@ -25,6 +25,7 @@ from plica.spec.model import (
 )
 from plica.spec.symbols import NAMESPACES, Symbol, Symbols, Use
 from plica.syntax import nodes
+from plica.syntax.fact_kinds import ADDED
 from plica.values import Curve
 from plica.workspace import Workspace
 
@@ -36,7 +37,7 @@ def _bind_combine(facts: FactSet, context: Context) -> CombineFacts | None:
     """A combine's strength is carried as a fact, so that an override can replace it like any other."""
     fact = facts.one("strength")
     assert fact is not None
-    combination = readings.bind_combination(fact.node.values[0], fact.scope, context)
+    combination = readings.bind_combination(fact.node.part("strength"), fact.scope, context)
     return CombineFacts(combination) if combination is not None else None
 
 
@@ -179,7 +180,7 @@ class _Binding:
         name = scope.prefix + scope.name(node.name)
         side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
         facts = collect(_facts_of(node), scope, self.found)
-        samples = tuple(fact.scope.name(fact.node.values[0]) for fact in facts.many("sample"))
+        samples = tuple(fact.scope.name(fact.node.part("name")) for fact in facts.many("sample"))
         for sample in dict.fromkeys(name for name in samples if samples.count(name) > 1):
             self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
         bound = self.character.bound
@@ -230,7 +231,7 @@ class _Binding:
         facts = collect(_facts_of(target), instance.scope, self.found)
         for one in ("left", "right") if side == "both" else (side,):
             before = draft.overrides.get(one)
-            repeated = (before.groups & facts.groups) - {"note", "photo", "accept"} if before else None
+            repeated = (before.groups & facts.groups) - ADDED if before else None
             if repeated:
                 self.found.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
             draft.overrides[one] = before.with_override(facts) if before else facts
@@ -298,7 +299,7 @@ class _Binding:
             node = draft.instance.node
             whole = Span(draft.instance.scope.source, node.start, node.end)
             for fact in draft.base.many("accept"):
-                places.append((fact.node.values[0], fact.scope.span(fact.node), whole))
+                places.append((fact.node.part("rule"), fact.scope.span(fact.node), whole))
         if not places:
             return
         used: set[Span] = set()

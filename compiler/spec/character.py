@@ -52,12 +52,12 @@ def bind_character(
     context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, unknown))
     names, side_texts = _names(facts, found)
     tolerance = facts.one("tolerance")
-    accepted = {fact.node.values[0]: fact.scope.span(fact.node) for fact in facts.many("accept")}
+    accepted = {fact.node.part("rule"): fact.scope.span(fact.node) for fact in facts.many("accept")}
     character = CharacterFacts(
         name=scope.name(node.name),
         title=scope.fill(node.title.text, node.title, lenient=True) if node.title else "",
         geometry=geometry,
-        tolerance=tolerance.scope.amount(tolerance.node.values[0], Dimension.LENGTH, "a tolerance")
+        tolerance=tolerance.scope.amount(tolerance.node.part("amount"), Dimension.LENGTH, "a tolerance")
         if tolerance
         else DEFAULT_TOLERANCE,
         band=_band(facts),
@@ -76,7 +76,7 @@ def _band(facts: FactSet) -> float:
     fact = facts.one("band")
     if fact is None:
         return 0.0
-    width = fact.scope.amount(fact.node.values[0], Dimension.LENGTH, "a band")
+    width = fact.scope.amount(fact.node.part("width"), Dimension.LENGTH, "a band")
     if width < 0:
         fact.scope.found.add("not-positive", fact.scope.span(fact.node), what="a band")
     return max(width, 0.0)
@@ -89,7 +89,7 @@ def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelO
     fact = facts.one("geometry")
     if fact is None:
         return None, None
-    path, mesh_names = fact.node.values
+    path, mesh_names = fact.node.part("file"), fact.node.part("meshes")
     errors = context.found.count_of_errors
     shown = context.file(path, fact.scope)
     meshes = tuple(fact.scope.fill(name.text, name) for name in mesh_names or ())
@@ -109,7 +109,7 @@ def _check_meshes(fact: Fact, meshes: tuple[str, ...], outline: ModelOutline, fo
     from plica.diagnostics.suggest import did_you_mean
 
     known = [mesh.name for mesh in outline.meshes]
-    for name, node in zip(meshes, fact.node.values[1] or (), strict=True):
+    for name, node in zip(meshes, fact.node.part("meshes") or (), strict=True):
         if name not in known:
             hint = did_you_mean(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
             found.add("unknown-mesh", fact.scope.span(node), name=name, hint=hint)
@@ -131,7 +131,7 @@ def _ordered_joints(fact: Fact, context: Context) -> list[Joint]:
     """The declared joints, parents first; unknown parents, repeated names and cycles become diagnostics."""
     found, scope = context.found, fact.scope
     written: dict[str, nodes.SkeletonJoint] = {}
-    for node in fact.node.values:
+    for node in fact.node.part("joints"):
         name = scope.fill(node.name.text, node.name)
         if name in written:
             label = Label(scope.span(written[name].name), "first declared here")
@@ -200,7 +200,7 @@ def _sides(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> Sides:
     left, right = facts.one("left_pattern"), facts.one("right_pattern")
     patterns: dict[str, list[str]] = {"left": [], "right": []}
     for side, fact in (("left", left), ("right", right)):
-        for text in fact.node.values[0] if fact else ():
+        for text in fact.node.part("patterns") if fact else ():
             if not valid_pattern(text.text):
                 assert fact is not None
                 found.add("not-a-pattern", fact.scope.span(text), pattern=text.text)
@@ -232,7 +232,7 @@ def _stated_pairs(facts: FactSet, skeleton: Skeleton, found: Diagnostics) -> lis
     stated = []
     for node, scope in facts.many("pair"):
         indexes = []
-        *joints, shared = node.values
+        joints, shared = (node.part("left"), node.part("right")), node.part("shared")
         for joint in joints:
             name = scope.fill(joint.text, joint)
             if name in skeleton.index:
@@ -270,7 +270,7 @@ def _plane(facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context) -
     if fact is None:
         plane = find_plane(skeleton, pairs)
     else:
-        axis_text, offset_node = fact.node.values
+        axis_text, offset_node = fact.node.part("axis"), fact.node.part("offset")
         offset = fact.scope.amount(offset_node, Dimension.LENGTH, "the plane's place") if offset_node else 0.0
         plane = find_plane(skeleton, pairs, cast(AxisName, axis_text.lstrip("+-")), offset)
     if plane is not None and pairs:
@@ -295,7 +295,7 @@ def _names(facts: FactSet, found: Diagnostics) -> tuple[str, tuple[str, str]]:
     fact = facts.one("names")
     pattern = DEFAULT_NAMES
     if fact is not None:
-        pattern = fact.node.values[0].text
+        pattern = fact.node.part("pattern").text
         rest = pattern.replace("{side}", "").replace("{name}", "")
         if pattern.count("{name}") != 1 or pattern.count("{side}") != 1 or "{" in rest or "}" in rest:
             found.add("not-a-names-pattern", fact.scope.span(fact.node), pattern=pattern)
@@ -303,7 +303,7 @@ def _names(facts: FactSet, found: Diagnostics) -> tuple[str, tuple[str, str]]:
     sides = facts.one("sides")
     if sides is None:
         return pattern, ("left", "right")
-    left, right = (text.text for text in sides.node.values)
+    left, right = (text.text for text in (sides.node.part("left"), sides.node.part("right")))
     if left == right:
         found.add("same-side-texts", sides.scope.span(sides.node), text=left)
         return pattern, ("left", "right")
@@ -314,7 +314,7 @@ def _aliases(facts: FactSet, context: Context) -> tuple[Alias, ...]:
     """What clips call joints; an alias of a pair's base name is not possible, because a clip's joint has a side."""
     found: dict[str, Alias] = {}
     for node, scope in facts.many("alias"):
-        clip_name, joint = node.values
+        clip_name, joint = node.part("clip_name"), node.part("joint")
         bound = context.joint(joint, scope)
         if clip_name.text in found:
             context.found.add("duplicate-name", scope.span(clip_name), kind="alias", name=clip_name.text)

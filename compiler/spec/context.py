@@ -149,19 +149,19 @@ class Context(NamedTuple):
 
 def read_about(facts: FactSet, context: Context) -> About:
     """What a declaration says for people: notes, photographs, its former name."""
-    notes = tuple(scope.fill(node.values[0].text, node, lenient=True) for node, scope in facts.many("note"))
+    notes = tuple(scope.fill(node.part("text").text, node, lenient=True) for node, scope in facts.many("note"))
     photos = tuple(_photo(fact, context) for fact in facts.many("photo"))
     renamed = facts.one("renamed_from")
     former = None
     if renamed is not None:
-        former = renamed.scope.prefix + renamed.scope.name(renamed.node.values[0])
+        former = renamed.scope.prefix + renamed.scope.name(renamed.node.part("name"))
     if not (notes or photos or former):
         return About()
     return About(notes, photos, former)
 
 
 def _photo(fact: Fact, context: Context) -> Photo:
-    image, caption = fact.node.values
+    image, caption = fact.node.part("image"), fact.node.part("caption")
     file = context.file(image, fact.scope)
     return Photo(file, fact.scope.fill(caption.text, fact.node, lenient=True) if caption else "")
 

@@ -11,33 +11,32 @@ from plica.spec.facts import Fact, FactSet
 from plica.spec.scope import Scope
 from plica.spec.surfaces import pose_item, uv_set
 from plica.syntax import nodes
+from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import Dimension
 
-# Fact: what the names are, which value is the limit, in which dimensions, and which lists the poses.
-_EXPECTATIONS: dict[str, tuple[str, int | None, tuple[Dimension, ...], int | None]] = {
-    "expect_volume": ("region", 1, (Dimension.SHARE,), 2),
-    "expect_girth": ("region", 1, (Dimension.SHARE,), 2),
-    "expect_stretch": ("region", 2, (Dimension.SHARE,), 3),
-    "expect_squeeze": ("region", 2, (Dimension.SHARE,), 3),
-    "expect_shear": ("region", 2, (Dimension.ANGLE,), 3),
-    "expect_clearance": ("region", 2, (Dimension.LENGTH,), 3),
-    "expect_crossing": ("region", None, (), 1),
-    "expect_smooth": ("strength", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
-    "expect_reach": ("strength", None, (), 1),
-    "expect_overlap": ("detail", 1, (Dimension.NUMBER, Dimension.SHARE), 2),
-    "expect_moved": ("shape", 1, (Dimension.NUMBER,), None),
-    "expect_even": ("", 0, (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH), 1),
-    "expect_rest": ("", None, (), None),
-    "expect_partition": ("", None, (), None),
-    "expect_budget": ("", None, (), None),
+# Fact: what it is about, and the dimensions that its limit may have.
+_EXPECTATIONS: dict[str, tuple[str, tuple[Dimension, ...]]] = {
+    "expect_volume": ("region", (Dimension.SHARE,)),
+    "expect_girth": ("region", (Dimension.SHARE,)),
+    "expect_stretch": ("region", (Dimension.SHARE,)),
+    "expect_squeeze": ("region", (Dimension.SHARE,)),
+    "expect_shear": ("region", (Dimension.ANGLE,)),
+    "expect_clearance": ("region", (Dimension.LENGTH,)),
+    "expect_crossing": ("region", ()),
+    "expect_smooth": ("strength", (Dimension.NUMBER, Dimension.SHARE)),
+    "expect_reach": ("strength", ()),
+    "expect_overlap": ("detail", (Dimension.NUMBER, Dimension.SHARE)),
+    "expect_moved": ("shape", (Dimension.NUMBER,)),
+    "expect_even": ("", (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH)),
+    "expect_rest": ("", ()),
+    "expect_partition": ("", ()),
+    "expect_budget": ("", ()),
 }
-# Facts that may name the uv set that they are measured in, as their second value.
-_IN_TEXTURE = {"expect_stretch", "expect_squeeze", "expect_shear"}
 
 
 def bind_pose(facts: FactSet, context: Context) -> model.PoseFacts | None:
     """What a pose turns, in the order of its lines; nothing is the rest pose."""
-    items = [pose_item(item, scope, context) for node, scope in facts.many("pose_at") for item in node.values]
+    items = [pose_item(item, scope, context) for node, scope in facts.many("pose_at") for item in node.part("items")]
     if not items:
         context.report_missing("pose", "at")
     if any(item is None for item in items):
@@ -61,21 +60,20 @@ def bind_expectations(facts: FactSet, context: Context) -> list[model.Expectatio
 
 def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
     node, scope = fact
-    namespace, limit_index, dimensions, over_index = _EXPECTATIONS[node.key]
+    namespace, dimensions = _EXPECTATIONS[node.key]
+    parts = dict(zip(FACT_KINDS[node.key].part_names, node.values, strict=True))
     targets: list[model.Target | None] = []
     against: model.Target | None = None
     if namespace:
-        written = node.values[0]
+        written = parts["strengths" if namespace == "strength" else namespace]
         references = written if type(written) is tuple else (written,)
         targets = [context.symbols.target(name, namespace, scope, context.side) for name in references]
     if node.key == "expect_clearance":
-        against = context.symbols.target(node.values[1], "region", scope, context.side)
-    uv = node.values[1] if node.key in _IN_TEXTURE else None
-    limit = None
-    if limit_index is not None and node.values[limit_index] is not None:
-        limit = _limit(node.values[limit_index], dimensions, scope, context, scope.span(node))
-    over = node.values[over_index] if over_index is not None else None
-    poses = _over(over or (), scope, context)
+        against = context.symbols.target(parts["other"], "region", scope, context.side)
+    uv, limit = parts.get("uv"), None
+    if parts.get("limit") is not None:
+        limit = _limit(parts["limit"], dimensions, scope, context, scope.span(node))
+    poses = _over(parts.get("over") or (), scope, context)
     if any(target is None for target in targets) or (node.key == "expect_clearance" and against is None):
         return None
     return model.ExpectationOf(

@@ -8,42 +8,7 @@ from typing import NamedTuple
 from plica.diagnostics import Diagnostics, Label
 from plica.spec.scope import Scope
 from plica.syntax import nodes
-
-# Facts that answer the same question exclude each other.
-_GROUPS = {
-    "skin_of": "source",
-    "painted": "source",
-    "vertices": "source",
-    "region_set": "source",
-    "sculpt": "source",
-    "morph": "source",
-    "field_rotation": "reads",
-    "field_direction": "reads",
-}
-_REPEATABLE = {"note", "photo", "accept", "sample", "inbetween", "alias", "pair", "pose_at"}
-# What an override adds to rather than replaces.
-_ADDED = {"note", "photo", "accept"}
-
-# Keys whose name in the tree is not the word that the user wrote.
-_WORDS = {
-    "left_pattern": "left",
-    "right_pattern": "right",
-    "response": "curve",
-    "control_range": "range",
-    "control_rest": "rest",
-    "in_detail": "in",
-    "pose_at": "at",
-    "renamed_from": "renamed from",
-    "field_rotation": "reads",
-    "field_direction": "reads",
-    "skin_of": "skin of",
-    "region_set": "union, intersection or difference",
-}
-
-
-def word(key: str) -> str:
-    """The keyword that the user writes for a fact."""
-    return _WORDS.get(key, key)
+from plica.syntax.fact_kinds import ADDED, FACT_KINDS
 
 
 class Fact(NamedTuple):
@@ -72,7 +37,7 @@ class FactSet:
         """These facts with those of an override in their place."""
         merged = dict(self._groups)
         for group, facts in other._groups.items():
-            merged[group] = [*merged.get(group, []), *facts] if group in _ADDED else facts
+            merged[group] = [*merged.get(group, []), *facts] if group in ADDED else facts
         return FactSet(merged)
 
     @property
@@ -85,11 +50,11 @@ def collect(facts: Iterable[nodes.Fact], scope: Scope, found: Diagnostics) -> Fa
     """Group facts; a second fact where only one can be is a diagnostic."""
     groups: dict[str, list[Fact]] = {}
     for fact in facts:
-        group = _GROUPS.get(fact.key, fact.key)
-        known = groups.setdefault(group, [])
-        if known and group not in _REPEATABLE:
+        kind = FACT_KINDS[fact.key]
+        known = groups.setdefault(kind.group or kind.key, [])
+        if known and not kind.repeatable:
             label = Label(known[0].scope.span(known[0].node), "the first one")
-            found.add("duplicate-fact", scope.span(fact), fact=word(fact.key), labels=[label])
+            found.add("duplicate-fact", scope.span(fact), fact=kind.keyword, labels=[label])
             continue
         known.append(Fact(fact, scope))
     return FactSet(groups)

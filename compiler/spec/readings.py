@@ -79,7 +79,9 @@ def _span(fact: Fact, reading: model.ReadingOf, context: Context) -> tuple[float
     node, scope = fact
     dimension = dimension_of(reading)
     errors = context.found.count_of_errors
-    start, end = (scope.amount(amount, dimension, "a span of this reading") for amount in node.values)
+    start, end = (
+        scope.amount(amount, dimension, "a span of this reading") for amount in (node.part("start"), node.part("end"))
+    )
     if context.found.count_of_errors > errors:
         return start, end
     if start == end:
@@ -101,10 +103,10 @@ def bind_driver(facts: FactSet, context: Context) -> model.DriverFacts | None:
     if span is None:
         context.report_missing("driver", "span")
     response = facts.one("response")
-    curve = bind_curve(response.node.values[0], response.scope, context) if response else LINEAR
+    curve = bind_curve(response.node.part("curve"), response.scope, context) if response else LINEAR
     if reads is None:
         return None
-    reading = bind_reading(reads.node.values[0], reads.scope, context)
+    reading = bind_reading(reads.node.part("reading"), reads.scope, context)
     if reading is None or span is None or curve is None:
         return None
     values = _span(span, reading, context)
@@ -202,11 +204,11 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     if not facts.many("sample"):
         context.report_missing("field", "sample")
     node, scope = reads
-    joint = context.joint(node.values[-1], scope)
-    direction = context.axis(node.values[0], scope) if node.key == "field_direction" else None
+    joint = context.joint(node.part("joint"), scope)
+    direction = context.axis(node.part("axis"), scope) if node.key == "field_direction" else None
     kernel, width = _kernel(facts, context)
     samples = tuple(
-        model.SampleValue(fact.scope.name(fact.node.values[0]), context.turns(fact.node.values[1], fact.scope))
+        model.SampleValue(fact.scope.name(fact.node.part("name")), context.turns(fact.node.part("turns"), fact.scope))
         for fact in facts.many("sample")
     )
     if joint is None or not samples:
@@ -218,7 +220,7 @@ def _kernel(facts: FactSet, context: Context) -> tuple[Literal["gaussian", "line
     fact = facts.one("kernel")
     if fact is None:
         return "gaussian", None
-    kind, amount = fact.node.values
+    kind, amount = fact.node.part("kind"), fact.node.part("width")
     if amount is None:
         return kind, None
     width = fact.scope.amount(amount, Dimension.ANGLE, "the width of a kernel")
@@ -238,7 +240,8 @@ def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     limits = facts.one("control_range")
     if limits is not None:
         least, most = (
-            limits.scope.amount(amount, Dimension.NUMBER, "the range of a control") for amount in limits.node.values
+            limits.scope.amount(amount, Dimension.NUMBER, "the range of a control")
+            for amount in (limits.node.part("least"), limits.node.part("greatest"))
         )
         if context.found.count_of_errors > errors:
             return None
@@ -248,7 +251,7 @@ def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     rest = facts.one("control_rest")
     if rest is None:
         return model.ControlFacts((least, most), min(max(0.0, least), most))
-    value = rest.scope.amount(rest.node.values[0], Dimension.NUMBER, "the rest value of a control")
+    value = rest.scope.amount(rest.node.part("amount"), Dimension.NUMBER, "the rest value of a control")
     if not least <= value <= most:
         context.found.add("rest-out-of-range", rest.scope.span(rest.node))
     return model.ControlFacts((least, most), value)

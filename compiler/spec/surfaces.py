@@ -32,18 +32,18 @@ def bind_region(facts: FactSet, context: Context) -> model.RegionFacts | None:
 def _region_source(fact: Fact, context: Context) -> model.RegionSourceOf | None:
     node, scope = fact
     if node.key == "skin_of":
-        joints = [context.joint(joint, scope) for joint in node.values[0]]
+        joints = [context.joint(joint, scope) for joint in node.part("joints")]
         if any(joint is None for joint in joints):
             return None
         return model.SkinOfJoints(
-            tuple(joint for joint in joints if joint is not None), below=node.values[1] is not None
+            tuple(joint for joint in joints if joint is not None), below=node.part("below") is not None
         )
     if node.key == "painted":
-        image, uv = node.values
+        image, uv = node.part("image"), node.part("uv")
         return model.PaintedImage(context.file(image, scope), uv_set(uv, scope, context) if uv else None)
     if node.key == "vertices":
-        return model.StoredVertices(context.file(node.values[0], scope))
-    how, references = node.values
+        return model.StoredVertices(context.file(node.part("file"), scope))
+    how, references = node.part("how"), node.part("regions")
     targets = [context.symbols.target(reference, "region", scope, context.side) for reference in references]
     if len(references) < 2:
         context.found.add("too-few-regions", scope.span(node), how=how)
@@ -66,7 +66,7 @@ def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
 def _length(fact: Fact | None, context: Context, what: str, default: float) -> float:
     if fact is None:
         return default
-    value = fact.scope.amount(fact.node.values[0], Dimension.LENGTH, what)
+    value = fact.scope.amount(fact.node.only, Dimension.LENGTH, what)
     if value < 0:
         context.found.add("not-positive", fact.scope.span(fact.node), what=what)
         return default
@@ -85,7 +85,7 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     elif fact.node.key == "morph":
         source = _morph(fact, context)
     else:
-        path, pose, after = fact.node.values
+        path, pose, after = (fact.node.part(name) for name in ("file", "pose", "after"))
         source = _sculpt(path, pose, after, fact.scope, context)
     within = _target(facts.one("within"), "region", context)
     follows = _target(facts.one("follows"), "strength", context)
@@ -99,12 +99,12 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
 def _target(fact: Fact | None, namespace: str, context: Context) -> model.Target | None:
     if fact is None:
         return None
-    return context.symbols.target(fact.node.values[0], namespace, fact.scope, context.side)
+    return context.symbols.target(fact.node.only, namespace, fact.scope, context.side)
 
 
 def _morph(fact: Fact, context: Context) -> model.MorphOf:
     node, scope = fact
-    name = scope.fill(node.values[0].text, node.values[0])
+    name = scope.fill(node.part("name").text, node.part("name"))
     if context.outline is not None and name not in context.outline.morph_targets:
         known = context.outline.morph_targets
         context.found.add("unknown-morph", scope.span(node), name=name, hint=did_you_mean(name, known))
@@ -143,7 +143,7 @@ def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.Str
 def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ...]:
     found: dict[float, model.InbetweenOf] = {}
     for node, scope in facts.many("inbetween"):
-        amount, path, pose, after = node.values
+        amount, path, pose, after = (node.part(name) for name in ("strength", "file", "pose", "after"))
         at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
         if not 0 < at < 1:
             context.found.add("inbetween-out-of-range", scope.span(node), at=f"{at:g}")
@@ -164,9 +164,9 @@ def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
         if fact is None:
             context.report_missing("detail", key)
         else:
-            files[key] = context.file(fact.node.values[0], fact.scope)
+            files[key] = context.file(fact.node.part("map"), fact.scope)
     uv, budget, mixing = facts.one("uv"), facts.one("budget"), facts.one("mixing")
-    size = budget.scope.amount(budget.node.values[0], Dimension.MEMORY, "a budget") if budget else None
+    size = budget.scope.amount(budget.node.part("size"), Dimension.MEMORY, "a budget") if budget else None
     if budget is not None and size is not None and size <= 0:
         context.found.add("not-positive", budget.scope.span(budget.node), what="a budget")
     if len(files) < 2:
@@ -174,9 +174,9 @@ def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
     return model.DetailFacts(
         files["relaxed"],
         files["contracted"],
-        uv_set(uv.node.values[0], uv.scope, context) if uv else None,
+        uv_set(uv.node.part("uv"), uv.scope, context) if uv else None,
         size,
-        mixing.node.values[0] if mixing else "plain",
+        mixing.node.part("how") if mixing else "plain",
     )
 
 
@@ -191,7 +191,7 @@ def bind_fold(facts: FactSet, context: Context) -> model.FoldFacts | None:
     fact = facts.one("tolerance")
     tolerance = DEFAULT_TOLERANCE
     if fact is not None:
-        tolerance = fact.scope.amount(fact.node.values[0], Dimension.SHARE, "the tolerance of a mask")
+        tolerance = fact.scope.amount(fact.node.part("amount"), Dimension.SHARE, "the tolerance of a mask")
         if not 0 < tolerance < 1:
             context.found.add("not-positive", fact.scope.span(fact.node), what="the tolerance of a mask")
     if detail is None or area is None:

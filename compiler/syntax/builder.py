@@ -15,68 +15,8 @@ from typing import Any, NamedTuple, cast
 from lark import Token, Transformer
 
 from plica.syntax import nodes
+from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import UNITS
-
-# What a fact's values are: the indexes of the rule's children. The keyword is child 0.
-FACTS: dict[str, tuple[int, ...]] = {
-    "geometry": (1, 3),  # file; mesh names or None
-    "symmetry": (2, 4),  # axis; offset or None
-    "left_pattern": (1,),
-    "right_pattern": (1,),
-    "pair": (1, 3, 5),  # left joint; right joint; shared name or None
-    "names": (1,),
-    "sides": (1, 3),  # what {side} writes for left; for right
-    "tolerance": (1,),
-    "band": (1,),
-    "alias": (1, 3),  # name in clips; joint
-    "skin_of": (2, 4),  # joints; "below" or None
-    "painted": (1, 3),  # image; uv set or None
-    "vertices": (1,),
-    "region_set": (0, 2),  # operation; regions
-    "feather": (1,),
-    "reads": (1,),
-    "span": (1, 3),
-    "response": (1,),
-    "unclamped": (),
-    "control_range": (1, 3),
-    "control_rest": (1,),
-    "field_rotation": (3,),
-    "field_direction": (2, 4),  # axis; joint
-    "sample": (1, 3),  # name; turns
-    "kernel": (1, 2),  # kind; width or None
-    "sculpt": (1, 2, 3),  # file; pose items or None; shapes or None
-    "morph": (1,),
-    "inbetween": (1, 2, 3, 4),  # strength; file; pose items or None; shapes or None
-    "within": (1,),
-    "follows": (1,),
-    "threshold": (1,),
-    "relaxed": (1,),
-    "contracted": (1,),
-    "uv": (1,),
-    "budget": (1,),
-    "mixing": (1,),
-    "in_detail": (1,),
-    "area": (1,),
-    "expect_volume": (2, 4, 5),  # region; limit; poses or None
-    "expect_girth": (2, 4, 5),
-    "expect_stretch": (2, 4, 7, 8),  # region; uv set or None; limit; poses or None
-    "expect_squeeze": (2, 4, 7, 8),
-    "expect_shear": (2, 4, 7, 8),
-    "expect_clearance": (2, 4, 7, 8),  # region; other region; limit; poses or None
-    "expect_crossing": (2, 4),  # region; poses or None
-    "expect_smooth": (1, 3, 4),  # strengths; limit; poses or None
-    "expect_reach": (1, 2),  # strengths; poses or None
-    "expect_overlap": (2, 5, 6),  # detail; limit; poses or None
-    "expect_moved": (2, 5),  # shape; limit
-    "expect_even": (2, 3),  # limit or None; poses or None
-    "expect_rest": (),
-    "expect_partition": (),
-    "expect_budget": (),
-    "note": (1,),
-    "photo": (1, 2),  # image; caption or None
-    "renamed_from": (2,),
-    "accept": (1, 3),  # rule; reason
-}
 
 BLOCKS = ("region", "driver", "control", "field", "shape", "fold", "pose")
 
@@ -204,7 +144,7 @@ class Builder(Transformer[Token, Any]):
     # ---- the character
 
     def skeleton(self, children: list[Any]) -> nodes.Fact:
-        return nodes.Fact("skeleton", tuple(children[2:-1]), children[0].start_pos, _end(children))
+        return nodes.Fact("skeleton", (tuple(children[2:-1]),), children[0].start_pos, _end(children))
 
     def skeleton_joint(self, children: list[Any]) -> nodes.SkeletonJoint:
         turns = children[11].items if children[11] is not None else ()
@@ -315,7 +255,7 @@ class Builder(Transformer[Token, Any]):
         return nodes.JointAt(children[1], children[3], children[4], start, _end(children))
 
     def pose_at(self, children: list[Any]) -> nodes.Fact:
-        return nodes.Fact("pose_at", tuple(children[1::2]), children[0].start_pos, _end(children))
+        return nodes.Fact("pose_at", (tuple(children[1::2]),), children[0].start_pos, _end(children))
 
     def after(self, children: list[Any]) -> Run:
         return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
@@ -343,7 +283,8 @@ class Builder(Transformer[Token, Any]):
         return nodes.Block("detail", children[1], None, None, facts, start, _end(children))
 
 
-for _key, _indexes in FACTS.items():
-    setattr(Builder, _key, _fact(_key, _indexes))
+for _known in FACT_KINDS.values():
+    if not _known.listed:
+        setattr(Builder, _known.key, _fact(_known.key, _known.children))
 for _kind in BLOCKS:
     setattr(Builder, _kind, _block(_kind))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from plica.source import Source, Span
+from plica.syntax.fact_kinds import PART_INDEXES
 
 
 class Name(NamedTuple):
@@ -200,15 +201,22 @@ Strength = Reference | Combination
 
 
 class Fact(NamedTuple):
-    """One fact of a block: its keyword and what follows.
-
-    The shape of `values` depends on `key` alone and is listed in `plica.syntax.builder`.
-    """
+    """One fact of a block: its keyword and what follows, in the order of the parts of its kind (`FACT_KINDS[key]`)."""
 
     key: str
     values: tuple[Any, ...]
     start: int
     end: int
+
+    def part(self, name: str) -> Any:
+        """A part by its name; None for an optional one that is not there. Raises KeyError for a name of no part."""
+        return self.values[PART_INDEXES[self.key][name]]
+
+    @property
+    def only(self) -> Any:
+        """The part of a fact that has one part."""
+        (value,) = self.values
+        return value
 
 
 class SkeletonJoint(NamedTuple):

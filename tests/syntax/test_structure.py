@@ -30,7 +30,7 @@ def _parts(node: nodes.Placed) -> Sequence[nodes.Placed]:
         case nodes.Use():
             return node.arguments
         case nodes.Fact(key="skeleton"):
-            return node.values
+            return node.part("joints")
         case nodes.Block() | nodes.CombineDeclaration() | nodes.Parameter():
             return node.facts
     return ()

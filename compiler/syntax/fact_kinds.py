@@ -1,0 +1,127 @@
+"""Every kind of fact that a declaration may hold: how it is written, what its parts are called, how often it may stand.
+
+A phrase lists the words of a fact in the order of the grammar's rule, each part in braces:
+`clearance of {region} from {other} at least {limit} [over {poses}]`. Words and parts count as one child each of what
+the parser reads, also where they are optional, so the phrase alone says which child a part is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Final, NamedTuple
+
+_SYMBOLS = re.compile(r"\{\w+\}|[^\s\[\]{}]+")
+
+
+class FactKind(NamedTuple):
+    """A kind of fact. `group`: facts of one group answer the same question and exclude each other (default: the key).
+
+    `repeatable`: it may stand several times. `added`: an override adds to it and does not replace it. `listed`: its
+    part is a list whose items the builder collects by itself.
+    """
+
+    key: str
+    phrase: str
+    group: str = ""
+    repeatable: bool = False
+    added: bool = False
+    listed: bool = False
+    shown: str = ""
+
+    @property
+    def symbols(self) -> tuple[str, ...]:
+        """The words and parts, in order; parts with their braces."""
+        return tuple(_SYMBOLS.findall(self.phrase))
+
+    @property
+    def part_names(self) -> tuple[str, ...]:
+        """The names of the parts, in order."""
+        return tuple(symbol[1:-1] for symbol in self.symbols if symbol.startswith("{"))
+
+    @property
+    def children(self) -> tuple[int, ...]:
+        """Which child of the rule each part is."""
+        return tuple(index for index, symbol in enumerate(self.symbols) if symbol.startswith("{"))
+
+    @property
+    def keyword(self) -> str:
+        """The words that a user writes first."""
+        return self.shown or self.symbols[0]
+
+
+_KINDS: Final = (
+    # ---- the character
+    FactKind("geometry", "geometry {file} [mesh {meshes}]"),
+    FactKind("skeleton", "skeleton {joints}", listed=True),
+    FactKind("symmetry", "symmetry across {axis} [at {offset}]"),
+    FactKind("left_pattern", "left {patterns}"),
+    FactKind("right_pattern", "right {patterns}"),
+    FactKind("pair", "pair {left} , {right} [as {shared}]", repeatable=True),
+    FactKind("names", "names {pattern}"),
+    FactKind("sides", "sides {left} , {right}"),
+    FactKind("tolerance", "tolerance {amount}"),
+    FactKind("band", "band {width}"),
+    FactKind("alias", "alias {clip_name} = {joint}", repeatable=True),
+    # ---- regions
+    FactKind("skin_of", "skin of {joints} [and {below}]", group="source", shown="skin of"),
+    FactKind("painted", "painted {image} [uv {uv}]", group="source"),
+    FactKind("vertices", "vertices {file}", group="source"),
+    FactKind("region_set", "{how} of {regions}", group="source", shown="union, intersection or difference"),
+    FactKind("feather", "feather {width}"),
+    # ---- drivers, controls, fields
+    FactKind("reads", "reads {reading}"),
+    FactKind("span", "span {start} .. {end}"),
+    FactKind("response", "curve {curve}"),
+    FactKind("unclamped", "unclamped"),
+    FactKind("control_range", "range {least} .. {greatest}"),
+    FactKind("control_rest", "rest {amount}"),
+    FactKind("field_rotation", "reads rotation of {joint}", group="reads"),
+    FactKind("field_direction", "reads direction {axis} of {joint}", group="reads"),
+    FactKind("sample", "sample {name} at {turns}", repeatable=True),
+    FactKind("kernel", "kernel {kind} [{width}]"),
+    # ---- shapes, details, folds
+    FactKind("sculpt", "sculpt {file} [{pose}] [{after}]", group="source"),
+    FactKind("morph", "morph {name}", group="source"),
+    FactKind("inbetween", "inbetween {strength} {file} [{pose}] [{after}]", repeatable=True),
+    FactKind("within", "within {region}"),
+    FactKind("follows", "follows {strength}"),
+    FactKind("threshold", "threshold {length}"),
+    FactKind("relaxed", "relaxed {map}"),
+    FactKind("contracted", "contracted {map}"),
+    FactKind("uv", "uv {uv}"),
+    FactKind("budget", "budget {size}"),
+    FactKind("mixing", "mixing {how}"),
+    FactKind("in_detail", "in {detail}"),
+    FactKind("area", "area {region}"),
+    # ---- poses and expectations
+    FactKind("pose_at", "at {items}", repeatable=True, listed=True),
+    FactKind("expect_volume", "volume of {region} within {limit} [{over}]"),
+    FactKind("expect_girth", "girth of {region} within {limit} [{over}]"),
+    FactKind("expect_stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]"),
+    FactKind("expect_squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]"),
+    FactKind("expect_shear", "shear of {region} [uv {uv}] at most {limit} [{over}]"),
+    FactKind("expect_clearance", "clearance of {region} from {other} at least {limit} [{over}]"),
+    FactKind("expect_crossing", "crossing of {region} none [{over}]"),
+    FactKind("expect_smooth", "smooth {strengths} within {limit} [{over}]"),
+    FactKind("expect_reach", "reach {strengths} [{over}]"),
+    FactKind("expect_overlap", "overlap of {detail} at most {limit} [{over}]"),
+    FactKind("expect_moved", "moved of {shape} at most {limit}"),
+    FactKind("expect_even", "even [within {limit}] [{over}]"),
+    FactKind("expect_rest", "rest"),
+    FactKind("expect_partition", "partition"),
+    FactKind("expect_budget", "budget"),
+    # ---- facts that any declaration may hold
+    FactKind("note", "note {text}", repeatable=True, added=True),
+    FactKind("photo", "photo {image} [{caption}]", repeatable=True, added=True),
+    FactKind("renamed_from", "renamed from {name}", shown="renamed from"),
+    FactKind("accept", "accept {rule} because {reason}", repeatable=True, added=True),
+    # ---- what combinations write without a keyword
+    FactKind("strength", "{strength}", listed=True),
+)
+FACT_KINDS: Final[Mapping[str, FactKind]] = {kind.key: kind for kind in _KINDS}
+ADDED: Final = frozenset(kind.group or kind.key for kind in _KINDS if kind.added)
+"""Groups of facts that an override adds to."""
+PART_INDEXES: Final[Mapping[str, Mapping[str, int]]] = {
+    kind.key: {name: index for index, name in enumerate(kind.part_names)} for kind in _KINDS
+}
