@@ -32,6 +32,7 @@ STAGES = (
     "user_cache",
     "diagnostics",
     "values",
+    "kinds",
     "curves",
     "syntax",
     "format",

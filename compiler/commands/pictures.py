@@ -10,7 +10,7 @@ from plica.commands.progress import Step
 from plica.diagnostics import Diagnostics
 
 if TYPE_CHECKING:
-    from plica.prove.engine import Subject
+    from plica.prove.proof import Subject
     from plica.prove.results import Result
 
 

@@ -21,7 +21,8 @@ from plica.source import Span
 if TYPE_CHECKING:
     from plica.pipeline import Compiled
     from plica.prove.crew import Hire
-    from plica.prove.engine import Prover, Subject
+    from plica.prove.engine import Prover
+    from plica.prove.proof import Subject
     from plica.prove.results import Result
     from plica.prove.skin_runs import Done, Tally, Tell
     from plica.prove.store import Store
@@ -170,7 +171,7 @@ def _subject(
     """The rig with its mesh and clips, or None after diagnostics."""
     from plica.mesh.attach import attach
     from plica.prove.declared import declared_poses
-    from plica.prove.engine import Subject
+    from plica.prove.proof import Subject
     from plica.workspace import Refused, Workspace, located_bytes
 
     locate = Workspace(Path(options.spec).parent, options.allow).locate

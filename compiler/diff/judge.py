@@ -16,6 +16,7 @@ from plica.diff.pose_words import over_text, pose_change, sweeps_less
 from plica.diff.told import MEASURED
 from plica.diff.uses import Uses
 from plica.diff.words import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
+from plica.kinds.expectations import expectation_kind
 from plica.rig.model import Combine, Driver, Expectation, Rig, ShapeOffsets
 from plica.rig.wording import reading_text, span_text
 
@@ -299,8 +300,8 @@ class Judge:
         text = f"{amount(old, unit)} {ARROW} {amount(new, unit)}"
         if old is None or new is None:
             return [Verdict("limit", Harm.RISKY, (GEOMETRY,), f"limit {text}")]
-        # A clearance must be at least its limit; all others are at most theirs.
-        if (new < old) if fact.new.kind == "clearance" else (new > old):
+        worse = expectation_kind(fact.new.kind).worse.value
+        if worse * new > worse * old:
             return [Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), f"EXPECTATION LOOSENED: {text}")]
         return [Verdict("expectation-tightened", Harm.SAFE, (GEOMETRY,), f"tightened: {text}")]
 

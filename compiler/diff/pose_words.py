@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 
 from plica.diff.words import ARROW, amount, number
+from plica.rig.expectations import goes_over_everything, swept_strengths
 from plica.rig.model import Expectation, JointPose, StrengthPose
 from plica.rig.wording import posed_text
 
 PoseItem = StrengthPose | JointPose
 
-_OF_STRENGTHS = ("reach", "smooth")  # without a word on it, these go over the strengths that they are of
 _OWN = "their own strengths"
 
 
@@ -88,27 +88,13 @@ def _part(item: PoseItem) -> str:
 # ---- what an expectation goes over ------------------------------------------------------------------------
 
 
-def goes_over_everything(item: Expectation) -> bool:
-    """Whether an expectation says so, or names nothing that it goes over and is no measure of strengths."""
-    return item.over_everything or (item.kind not in _OF_STRENGTHS and not _says_over_what(item))
-
-
-def _says_over_what(item: Expectation) -> bool:
-    return bool(item.over or item.over_clips or item.over_poses)
-
-
-def _strengths(item: Expectation) -> set[str]:
-    """The strengths that an expectation sweeps, where it does not go over everything."""
-    return set(item.over) if _says_over_what(item) or item.kind not in _OF_STRENGTHS else set(item.of)
-
-
 def sweeps_less(old: Expectation, new: Expectation) -> bool:
     """Whether some pose is not looked at any more; everything is the default."""
     if not set(old.over_clips) <= set(new.over_clips):
         return True
     if goes_over_everything(new):
         return False
-    listed = _strengths(old) <= _strengths(new) and set(old.over_poses) <= set(new.over_poses)
+    listed = set(swept_strengths(old)) <= set(swept_strengths(new)) and set(old.over_poses) <= set(new.over_poses)
     return goes_over_everything(old) or not listed
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import degrees
 from typing import Any
 
+from plica.kinds.expectations import expectation_kind
 from plica.rig.model import (
     Bend,
     Combination,
@@ -28,14 +29,6 @@ from plica.rig.wording import combination_text, curve_text
 from plica.values import Bezier, Hermite, Linear, Points
 
 ARROW = "→"
-_LIMITS = {
-    "volume": "%",
-    "girth": "%",
-    "stretch": "%",
-    "squeeze": "%",
-    "shear": "deg",
-    "clearance": "mm",
-}
 _FIELDS = {
     ("regions", "feather"): "mm",
     ("shapes", "threshold"): "mm",
@@ -90,7 +83,7 @@ def unit_of(table: str, field: str, entry: Any) -> str:
     if isinstance(entry, Driver) and field == "span":
         return unit_of_reading(entry.reading)
     if isinstance(entry, Expectation) and field == "limit":
-        return _LIMITS.get(entry.kind, "")
+        return expectation_kind(entry.kind).limit.unit
     return _FIELDS.get((table, field), "")
 
 

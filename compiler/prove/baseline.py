@@ -10,7 +10,8 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from plica.prove.results import LEAST_IS_WORST, Result
+from plica.kinds.expectations import expectation_kind
+from plica.prove.results import Result
 
 FORMAT: Final = "plica-baseline"
 VERSION: Final = 1
@@ -66,4 +67,4 @@ def _worsening(result: Result, accepted: float) -> float:
     apart = result.worst - accepted
     if abs(apart) <= SAME * abs(accepted) + _SMALL:
         return 0.0
-    return -apart if result.expectation.kind in LEAST_IS_WORST else apart
+    return expectation_kind(result.expectation.kind).worse.value * apart

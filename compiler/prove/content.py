@@ -20,9 +20,17 @@ from plica.mesh.model import Mesh
 from plica.rig.model import Expectation, RegionSet, Rig
 from plica.values import NOTHING_SAID
 
-COMPUTED_BY: Final = ("plica.evaluate", "plica.measure", "plica.mesh", "plica.skeleton")
+COMPUTED_BY: Final = (
+    "plica.evaluate",
+    "plica.kinds",
+    "plica.measure",
+    "plica.mesh",
+    "plica.prove.measures",
+    "plica.rig",
+    "plica.skeleton",
+)
 """The packages whose code computes figures; of `plica.prove` it is `_OWN`."""
-_OWN: Final = ("gauges.py", "results.py", "units.py")
+_OWN: Final = ("results.py", "skin.py", "units.py")
 
 
 def digest(*parts: object) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from PIL import Image
 
+from plica.kinds.expectations import expectation_kind
 from plica.picture.colors import linear, shown
 from plica.picture.raster import Camera
 from plica.picture.shade import Solid, shaded
@@ -22,12 +23,12 @@ from plica.picture.standpoint import Wanted, camera_for, closer, is_hidden
 from plica.picture.vectors import Floats
 from plica.prove import report
 from plica.prove.page import Color, Page
+from plica.prove.registry import skin_measure
 from plica.prove.results import Result
 from plica.prove.scenes import Scene, Skinned, Stage
-from plica.prove.sweeps import GEOMETRIC
 
 if TYPE_CHECKING:
-    from plica.prove.engine import Subject
+    from plica.prove.proof import Subject
 
 SKIN: Final[Color] = (166, 160, 152)
 REGION: Final[Color] = (86, 180, 233)
@@ -53,7 +54,7 @@ def pictures_of(subject: Subject, results: Sequence[Result]) -> Iterator[tuple[R
         return
     stage = None
     for result in results:
-        if result.expectation.kind in GEOMETRIC and result.frame is not None:
+        if expectation_kind(result.expectation.kind).on_skin and result.frame is not None:
             stage = stage or Stage(subject.rig, subject.attached)
             scene = stage.scene(result)
             if scene is not None:
@@ -109,10 +110,8 @@ def _legend(scene: Scene, result: Result, hidden: bool) -> list[tuple[Color | No
     entries: list[tuple[Color | None, str]] = [(REGION, result.expectation.of[0])]
     if result.expectation.against:
         entries.append((OTHER, result.expectation.against))
-    if result.expectation.kind in ("stretch", "squeeze", "shear"):
-        entries.append((BEYOND, f"at {report.figure(result, result.limit)} or beyond"))
-    if result.expectation.kind == "crossing":
-        entries.append((BEYOND, "skin that crosses skin"))
+    if legend := skin_measure(result.expectation.kind).legend:
+        entries.append((BEYOND, legend.format(limit=report.figure(result, result.limit))))
     if scene.with_shapes.link is not None:
         entries.append((None, f"the nearest places{behind}"))
     elif scene.vertex >= 0:

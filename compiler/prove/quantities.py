@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from plica.kinds.expectations import expectation_kind
 from plica.rig.model import ControlValue, Driver, Expectation, Gap, Offset
 from plica.source import Span
 from plica.units import UNITS, Dimension
@@ -12,14 +13,6 @@ from plica.units import UNITS, Dimension
 _WRITTEN_SPAN = re.compile(r"\bspan\s+[-+]?[\d.]+\s*([a-z%]+)")
 _USUAL: Final = {Dimension.ANGLE: "deg", Dimension.LENGTH: "mm", Dimension.SHARE: "%"}
 _DECIMALS: Final = {"deg": 1, "rad": 4, "turn": 4, "mm": 2, "cm": 3, "m": 5, "in": 3, "%": 2}
-_OF_EXPECTATION: Final = {
-    "volume": Dimension.SHARE,
-    "girth": Dimension.SHARE,
-    "stretch": Dimension.SHARE,
-    "squeeze": Dimension.SHARE,
-    "shear": Dimension.ANGLE,
-    "clearance": Dimension.LENGTH,
-}
 
 
 def unit_of_driver(driver: Driver, declared: Span | None) -> str:
@@ -46,8 +39,7 @@ def _block(declared: Span) -> str:
 
 def unit_of_expectation(expectation: Expectation) -> str:
     """The unit in which an expectation's figures are told."""
-    dimension = _OF_EXPECTATION.get(expectation.kind)
-    return "KiB" if expectation.kind == "budget" else _USUAL[dimension] if dimension else ""
+    return expectation_kind(expectation.kind).limit.unit
 
 
 def in_unit(value: float, unit: str) -> float:

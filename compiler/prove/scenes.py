@@ -13,14 +13,14 @@ from plica.evaluate.poses import SparsePose, poses_from
 from plica.measure.faces import COVERED
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.frames import Kinematics
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.model import Floats, Mesh
 from plica.mesh.normals import Normals
 from plica.prove.nearest import nearest_places
-from plica.prove.results import Result, limit_of
+from plica.prove.results import Result
+from plica.prove.skin import Skin
 from plica.rig.model import Expectation, Rig
 
 if TYPE_CHECKING:
-    from plica.measure.stretch import Stretch
     from plica.mesh.attach import Attached
 
 LEAST_TURN: Final = 0.1
@@ -81,6 +81,7 @@ class Stage:
         self._normals = Normals(attached.mesh)
         self._kinematics = Kinematics(rig)
         self._rest = self._positions(SparsePose(), shaped=False)
+        self._skin = Skin(rig, attached.mesh, attached.regions, self._rest)
 
     def scene(self, result: Result) -> Scene | None:
         """What shows a result; None where it has no pose, or a region that covers nothing."""
@@ -90,7 +91,7 @@ class Stage:
             return None
         against = self._regions.get(expectation.against or "")
         vertex = result.place.vertex if result.place is not None else -1
-        heats = self._heats(expectation, of)
+        heats = self._skin.heat(expectation)
         shown = [self._skinned(frame.pose, shaped, expectation, vertex, heats) for shaped in (True, False)]
         none = np.zeros(self._mesh.vertex_count)
         hinge = self._hinge(frame.pose, frame.angles)
@@ -135,62 +136,3 @@ class Stage:
         found = np.cross(at - places[number[parent]], places[furthest] - at)
         size = float(np.linalg.norm(found))
         return np.asarray(found / size) if size > 1e-9 else np.zeros(3)
-
-    # ---- what goes near the limit
-
-    def _heats(self, expectation: Expectation, of: Floats) -> Callable[[Floats], Floats]:
-        """For positions (v, 3) the heat (t,) of every triangle."""
-        if expectation.kind in ("stretch", "squeeze", "shear"):
-            return self._stretching(expectation, of)
-        if expectation.kind == "crossing":
-            return self._crossing(of)
-        return lambda positions: np.zeros(len(self._mesh.triangles))
-
-    def _stretching(self, expectation: Expectation, of: Floats) -> Callable[[Floats], Floats]:
-        from plica.measure.stretch import Stretch
-
-        stretch = (
-            Stretch.on_surface(self._mesh, of, self._rest)
-            if expectation.uv is None
-            else Stretch.on_texture(self._mesh, of, self._rest, expectation.uv)
-        )
-        limit = limit_of(expectation) or 1.0
-        numbers = numbers_of(self._mesh, stretch.vertices[stretch.corners])
-
-        def heat(positions: Floats) -> Floats:
-            found = np.zeros(len(self._mesh.triangles))
-            found[numbers] = figures_of(expectation.kind, stretch, positions) / limit
-            return found
-
-        return heat
-
-    def _crossing(self, of: Floats) -> Callable[[Floats], Floats]:
-        from plica.measure.crossing import Crossing
-
-        crossing = Crossing.prepared(self._mesh, self._rest, of)
-
-        def heat(positions: Floats) -> Floats:
-            found = np.zeros(len(self._mesh.triangles))
-            found[crossing.of(positions[None]).triangles.reshape(-1)] = 1.0
-            return found
-
-        return heat
-
-
-def figures_of(kind: str, stretch: Stretch, positions: Floats) -> Floats:
-    """The figure (t,) of every triangle of a measure of stretch, squeeze or shear, at positions (v, 3)."""
-    largest, smallest, skew = stretch.each(positions)
-    if kind == "stretch":
-        return largest - 1.0
-    return 1.0 - smallest if kind == "squeeze" else np.asarray(np.arcsin(np.minimum(skew, 1.0)))
-
-
-def numbers_of(mesh: Mesh, corners: Integers) -> Integers:
-    """The mesh's triangles that stand on these welded corners (t, 3), given as vertices."""
-    count = mesh.point_count
-    keys, wanted = (
-        (points[:, 0] * count + points[:, 1]) * count + points[:, 2]
-        for points in (mesh.points[mesh.triangles], mesh.points[corners])
-    )
-    order = np.argsort(keys, kind="stable")
-    return np.asarray(order[np.searchsorted(keys, wanted, sorter=order)])

@@ -14,15 +14,17 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from plica.evaluate.poses import Poses
+from plica.kinds.expectations import Worse, expectation_kind
 from plica.mesh.deform import Deformer, Motion
 from plica.prove.crew import Crew
 from plica.prove.frames import worst_frame
-from plica.prove.gauges import Skin
 from plica.prove.kept import KeptFigures
-from plica.prove.results import LEAST_IS_WORST, Result, judged, limit_of, not_measured, within
+from plica.prove.results import Result, judged, not_measured
 from plica.prove.rows import finer, frames_of
+from plica.prove.skin import Skin
 from plica.prove.sweeps import Track
 from plica.prove.units import BLOCK_BYTES, Answer, Figure, Unit, sign_of
+from plica.rig.expectations import keeps_to, limit_of
 from plica.rig.model import Expectation
 
 MOST_FRAMES: Final = 64
@@ -297,6 +299,6 @@ def _closer(run: _Run) -> list[Track]:
 
 
 def _is_near(run: _Run, value: float, limit: float) -> bool:
-    if run.expectation.kind in LEAST_IS_WORST:
-        return value <= limit / NEAR or not within(run.expectation.kind, value, limit)
+    if expectation_kind(run.expectation.kind).worse is Worse.LESS:
+        return value <= limit / NEAR or not keeps_to(run.expectation, value, limit)
     return value >= NEAR * limit

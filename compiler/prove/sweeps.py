@@ -21,8 +21,10 @@ from plica.evaluate.gather import skeleton_of
 from plica.evaluate.mirroring import Mirror
 from plica.evaluate.placing import Placer
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
+from plica.kinds.expectations import expectation_kind
 from plica.mesh.posing import composed
 from plica.prove.rows import frames_of, sparse_poses
+from plica.rig.expectations import goes_over_everything, swept_strengths
 from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
 from plica.skeleton.algebra import about, unit
 
@@ -35,10 +37,6 @@ SPREAD: Final = 128
 SEED: Final = 7
 _AT_ONCE: Final = 256
 """Frames that are mirrored at once."""
-OF_STRENGTHS: Final = ("reach", "smooth")
-"""Expectations that go over their own strengths where nothing else is said."""
-GEOMETRIC: Final = frozenset({"volume", "girth", "stretch", "squeeze", "shear", "clearance", "crossing"})
-"""Expectations that are measured on the skin in each pose."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,24 +103,16 @@ class Sweeper:
         `reach` and `smooth` without `over` sweep their own strengths.
         """
         found = [Track("rest", "rest", np.zeros(1), rest_poses(self._rig))]
-        over = expectation.over
-        if not over and expectation.kind in OF_STRENGTHS and not _says_over_what(expectation):
-            over = expectation.of
+        over = swept_strengths(expectation)
         found += [self.sweep(name) for name in over]
         found += self._pairs(over)
         for file in expectation.over_clips:
             found += self._clips.get(file, ())
         found += [self._declared[name] for name in expectation.over_poses if name in self._declared]
-        if self.goes_over_everything(expectation):
-            found += self.everything(skin=expectation.kind in GEOMETRIC)
+        if goes_over_everything(expectation):
+            found += self.everything(skin=expectation_kind(expectation.kind).on_skin)
         found += self._extra
         return list({track.name: track for track in found}.values())
-
-    def goes_over_everything(self, expectation: Expectation) -> bool:
-        """Whether an expectation asks for everything, or says nothing and gets it."""
-        if expectation.over_everything:
-            return True
-        return expectation.kind not in OF_STRENGTHS and not _says_over_what(expectation)
 
     @property
     def unswept(self) -> tuple[str, ...]:
@@ -286,8 +276,3 @@ class Sweeper:
             found.translations[start : start + _AT_ONCE] = mirrored.translations
             found.controls[start : start + _AT_ONCE] = mirrored.controls
         return found
-
-
-def _says_over_what(expectation: Expectation) -> bool:
-    stated = (expectation.over, expectation.over_clips, expectation.over_poses)
-    return any(stated) or expectation.over_everything

@@ -14,15 +14,15 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from plica.kinds.expectations import expectation_kind
 from plica.measure.model import Worsts, joined, starts_in
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.model import Floats, Integers, Mesh
 from plica.prove.content import code_digest
-from plica.prove.gauges import Gauge, Skin, UnmeasurableError, together
 from plica.prove.preparations import Recall, computed
-from plica.prove.results import LEAST_IS_WORST
+from plica.prove.skin import Gauge, Skin, UnmeasurableError, together
 from plica.rig.model import Expectation, Rig
 
 NO_NUMBER: Final = "the measure is not a number in some pose: the region encloses nothing, or is squeezed to nothing"
@@ -179,7 +179,7 @@ def _without_shapes(motion: Motion) -> Motion:
 
 def sign_of(expectation: Expectation) -> float:
     """Turns the figures of an expectation so that the greatest is the worst."""
-    return -1.0 if expectation.kind in LEAST_IS_WORST else 1.0
+    return float(expectation_kind(expectation.kind).worse.value)
 
 
 def _figure(shaped: Worst | str, bare: Worst | str) -> Figure:

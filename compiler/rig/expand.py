@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Literal, NamedTuple, TypeVar, cast
+from typing import Any, NamedTuple, TypeVar
 
 from plica.diagnostics import Diagnostics, Label
+from plica.kinds.expectations import expectation_kind
 from plica.rig import model as rig
 from plica.rig.names import SIDES, Naming
 from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
@@ -18,8 +19,6 @@ Origins = Mapping[tuple[str, str], Span]
 Named = TypeVar("Named", bound=Any)
 
 _SIDE_ORDER = {"left": 0, "right": 1, "none": 2}
-# Expectations that speak of the whole character, also when written for both sides.
-_WHOLE = {"rest", "partition", "budget", "even"}
 
 
 class Expanded(NamedTuple):
@@ -296,7 +295,7 @@ class _Expansion:
     def _expectations(self) -> list[rig.Expectation]:
         made: dict[rig.Expectation, Span] = {}
         for item in self.spec.expectations:
-            for side in SIDES["none" if item.kind in _WHOLE else item.side]:
+            for side in SIDES["none" if expectation_kind(item.kind).whole else item.side]:
                 expectation = self._expectation(item, side)
                 if expectation in made:
                     label = Label(made[expectation], "the first one")
@@ -309,7 +308,7 @@ class _Expansion:
 
     def _expectation(self, item: spec.ExpectationOf, side: OneSide) -> rig.Expectation:
         return rig.Expectation(
-            kind=cast(Literal["volume"], item.kind),
+            kind=item.kind,
             side=side,
             of=tuple(self.naming.target(target, side) for target in item.of),
             against=self._optional(item.against, side),

@@ -270,10 +270,16 @@ def _in_plain_words(errors: list[ErrorDetails]) -> RigFormatError:
 
 def _unknown_kind(errors: list[ErrorDetails]) -> RigFormatError:
     """What to say where an object is of no kind that may stand there."""
-    kinds = [error for error in errors if error["loc"][-1] == "kind"]
-    place = max((error["loc"][:-2] for error in kinds), key=len)
-    known = [error["ctx"]["expected"] for error in kinds if error["loc"][:-2] == place]
-    return RigFormatError(_shown((*place, "kind")), f"must be {', '.join(known[:-1])} or {known[-1]}")
+    kinds = [(_without_class(error["loc"][:-1]), error) for error in errors if error["loc"][-1] == "kind"]
+    place = max((where for where, _ in kinds), key=len)
+    known = [error["ctx"]["expected"] for where, error in kinds if where == place]
+    listed = f"{', '.join(known[:-1])} or {known[-1]}" if len(known) > 1 else known[0]
+    return RigFormatError(_shown((*place, "kind")), f"must be {listed}")
+
+
+def _without_class(place: Place) -> Place:
+    """The place of an object, without the name of the class that it was tried as."""
+    return place[:-1] if place and _names_class(place[-1]) else place
 
 
 def _of_best_member(errors: list[ErrorDetails], depth: int) -> ErrorDetails:

@@ -11,8 +11,9 @@ where text comes in or schemas go out.
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.values import (
     NOTHING_SAID,
     About,
@@ -20,6 +21,11 @@ from plica.values import (
     Curve,
     Geometry,
 )
+
+if TYPE_CHECKING:
+    ExpectationName = str
+else:
+    ExpectationName = Literal[tuple(EXPECTATION_KINDS)]  # so that what is read, and the schema, know the names
 
 Side = Literal["left", "right", "none"]
 Vector = tuple[float, float, float]
@@ -392,23 +398,7 @@ class Expectation(NamedTuple):
     texture layout that a stretch, squeeze or shear is measured against (None: the surface at rest).
     """
 
-    kind: Literal[
-        "volume",
-        "girth",
-        "stretch",
-        "squeeze",
-        "shear",
-        "clearance",
-        "crossing",
-        "smooth",
-        "reach",
-        "overlap",
-        "moved",
-        "even",
-        "rest",
-        "partition",
-        "budget",
-    ]
+    kind: ExpectationName
     side: Side
     of: tuple[str, ...] = ()
     against: str | None = None

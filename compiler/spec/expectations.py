@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.source import Span
 from plica.spec import model
 from plica.spec.context import Context, read_about
@@ -14,24 +15,7 @@ from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import Dimension
 
-# Fact: what it is about, and the dimensions that its limit may have.
-_EXPECTATIONS: dict[str, tuple[str, tuple[Dimension, ...]]] = {
-    "expect_volume": ("region", (Dimension.SHARE,)),
-    "expect_girth": ("region", (Dimension.SHARE,)),
-    "expect_stretch": ("region", (Dimension.SHARE,)),
-    "expect_squeeze": ("region", (Dimension.SHARE,)),
-    "expect_shear": ("region", (Dimension.ANGLE,)),
-    "expect_clearance": ("region", (Dimension.LENGTH,)),
-    "expect_crossing": ("region", ()),
-    "expect_smooth": ("strength", (Dimension.NUMBER, Dimension.SHARE)),
-    "expect_reach": ("strength", ()),
-    "expect_overlap": ("detail", (Dimension.NUMBER, Dimension.SHARE)),
-    "expect_moved": ("shape", (Dimension.NUMBER,)),
-    "expect_even": ("", (Dimension.NUMBER, Dimension.SHARE, Dimension.LENGTH)),
-    "expect_rest": ("", ()),
-    "expect_partition": ("", ()),
-    "expect_budget": ("", ()),
-}
+_KEYS = {kind.key: kind for kind in EXPECTATION_KINDS.values()}
 
 
 def bind_pose(facts: FactSet, context: Context) -> model.PoseFacts | None:
@@ -48,38 +32,37 @@ def bind_expectations(facts: FactSet, context: Context) -> list[model.Expectatio
     """Every expectation of an `expect` block, or those that bound."""
     about = read_about(facts, context)
     bound: list[model.ExpectationOf] = []
-    for group in facts.groups & _EXPECTATIONS.keys():
+    for group in facts.groups & _KEYS.keys():
         for fact in facts.many(group):
             expectation = _expectation(fact, context)
             if expectation is not None:
                 bound.append(expectation._replace(about=about))
-    if not facts.groups & _EXPECTATIONS.keys():
+    if not facts.groups & _KEYS.keys():
         context.found.add("empty-expect", context.span)
     return bound
 
 
 def _expectation(fact: Fact, context: Context) -> model.ExpectationOf | None:
     node, scope = fact
-    namespace, dimensions = _EXPECTATIONS[node.key]
+    kind = _KEYS[node.key]
     parts = dict(zip(FACT_KINDS[node.key].part_names, node.values, strict=True))
     targets: list[model.Target | None] = []
     against: model.Target | None = None
-    if namespace:
-        written = parts["strengths" if namespace == "strength" else namespace]
-        references = written if type(written) is tuple else (written,)
-        targets = [context.symbols.target(name, namespace, scope, context.side) for name in references]
-    if node.key == "expect_clearance":
-        against = context.symbols.target(parts["other"], "region", scope, context.side)
+    if kind.about != "character":
+        references = parts["strengths"] if kind.about == "strength" else (parts[kind.about],)
+        targets = [context.symbols.target(name, kind.about, scope, context.side) for name in references]
+    if "other" in parts:
+        against = context.symbols.target(parts["other"], kind.about, scope, context.side)
     uv, limit = parts.get("uv"), None
     if parts.get("limit") is not None:
-        limit = _limit(parts["limit"], dimensions, scope, context, scope.span(node))
+        limit = _limit(parts["limit"], kind.limit.dimensions, scope, context, scope.span(node))
     poses = _over(parts.get("over") or (), scope, context)
-    if any(target is None for target in targets) or (node.key == "expect_clearance" and against is None):
+    if any(target is None for target in targets) or ("other" in parts and against is None):
         return None
     return model.ExpectationOf(
-        kind=node.key.removeprefix("expect_"),
+        kind=kind.name,
         of=tuple(target for target in targets if target is not None),
-        of_namespace=namespace,
+        of_namespace=kind.about,
         against=against,
         uv=uv_set(uv, scope, context) if uv is not None else None,
         limit=limit,

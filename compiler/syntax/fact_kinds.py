@@ -11,6 +11,8 @@ import re
 from collections.abc import Mapping
 from typing import Final, NamedTuple
 
+from plica.kinds.expectations import EXPECTATION_KINDS
+
 _SYMBOLS = re.compile(r"\{\w+\}|[^\s\[\]{}]+")
 
 
@@ -96,21 +98,7 @@ _KINDS: Final = (
     FactKind("area", "area {region}"),
     # ---- poses and expectations
     FactKind("pose_at", "at {items}", repeatable=True, listed=True),
-    FactKind("expect_volume", "volume of {region} within {limit} [{over}]"),
-    FactKind("expect_girth", "girth of {region} within {limit} [{over}]"),
-    FactKind("expect_stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]"),
-    FactKind("expect_squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]"),
-    FactKind("expect_shear", "shear of {region} [uv {uv}] at most {limit} [{over}]"),
-    FactKind("expect_clearance", "clearance of {region} from {other} at least {limit} [{over}]"),
-    FactKind("expect_crossing", "crossing of {region} none [{over}]"),
-    FactKind("expect_smooth", "smooth {strengths} within {limit} [{over}]"),
-    FactKind("expect_reach", "reach {strengths} [{over}]"),
-    FactKind("expect_overlap", "overlap of {detail} at most {limit} [{over}]"),
-    FactKind("expect_moved", "moved of {shape} at most {limit}"),
-    FactKind("expect_even", "even [within {limit}] [{over}]"),
-    FactKind("expect_rest", "rest"),
-    FactKind("expect_partition", "partition"),
-    FactKind("expect_budget", "budget"),
+    *(FactKind(kind.key, kind.phrase) for kind in EXPECTATION_KINDS.values()),
     # ---- facts that any declaration may hold
     FactKind("note", "note {text}", repeatable=True, added=True),
     FactKind("photo", "photo {image} [{caption}]", repeatable=True, added=True),

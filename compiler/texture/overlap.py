@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.kinds.expectations import MASK_ROUNDING
 from plica.mesh.attach import Attached, SpanOf
 from plica.mesh.model import Floats, Integers
 from plica.mesh.places import heaviest_joints
@@ -22,9 +23,6 @@ from plica.texture.firing import Alternatives, independent_alternatives
 from plica.texture.model import MaskSet
 from plica.texture.raster import Singles
 
-ROUNDING: Final = 1.0 / 255.0 + 1e-6
-"""How far a sum may be over a limit before it counts: painted masks of 8 bits hold no half, so two halves sum to
-256 / 255; and single precision."""
 _SUMS_AT_ONCE: Final = 1 << 22
 
 
@@ -120,11 +118,11 @@ def possible_overlap(cover: FoldCover, groups: Iterable[Alternatives], limit: fl
         sums += found[rows, best]
         parts[:, concerned] += weights[:, concerned] * strengths[best][:, concerned]
     worst = int(sums.argmax())
-    if sums[worst] <= limit + ROUNDING:
+    if sums[worst] <= limit + MASK_ROUNDING:
         return None
     order = sorted(range(len(cover.folds)), key=lambda column: (-parts[worst, column], column))
     folds = tuple(cover.folds[column] for column in order if parts[worst, column] > 0.0)
-    share = float((sums > limit + ROUNDING).sum()) / cover.measured
+    share = float((sums > limit + MASK_ROUNDING).sum()) / cover.measured
     return Overlap(float(sums[worst]), int(cover.vertices[worst]), share, folds)
 
 

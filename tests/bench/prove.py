@@ -43,7 +43,7 @@ from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.model import Floats, Integers, Offsets
 from plica.pipeline import compile_file
-from plica.prove.gauges import Gauge, Skin, together
+from plica.prove.skin import Gauge, Skin, together
 from plica.rig.model import Expectation, Rig
 from plica.workspace import Workspace
 

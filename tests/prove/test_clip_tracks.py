@@ -13,7 +13,8 @@ from scipy.interpolate import CubicHermiteSpline
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import rest_poses
 from plica.prove.clip_tracks import tracks_of
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.sweeps import Track
 from plica.readers.bvh import read_bvh

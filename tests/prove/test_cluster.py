@@ -17,7 +17,8 @@ import pytest
 from plica.prove import cluster, units
 from plica.prove.cluster import ClusterCrew
 from plica.prove.crew import LostWorkersError
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.units import Answer
 from tests.support.swinging import swinging

@@ -10,7 +10,8 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.prove import report
 from plica.prove.declared import declared_poses
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.sweeps import Sweeper
 from plica.rig.model import Expectation
 from tests.support.arms import ELBOW, arms

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.units import Answer, Measurer, Unit
 from tests.support.arms import ELBOW, SHAPE, arms, rig_from

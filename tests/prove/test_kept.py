@@ -16,8 +16,9 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.prove import content
 from plica.prove.content import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
 from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
 from plica.prove.kept import read_figure, recall_from, written_figure
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.skin_runs import Tally
 from plica.prove.store import Store

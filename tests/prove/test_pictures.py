@@ -15,9 +15,10 @@ from plica.commands.main import run
 from plica.mesh.model import Floats
 from plica.picture.standpoint import camera_for
 from plica.prove import pictures
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
 from plica.prove.nearest import nearest_on, nearest_places
 from plica.prove.pictures import BEYOND, REGION, picture_of, pictures_of, solid_of, wanted_of
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.scenes import Scene, Stage
 from tests.support.arms import ELBOW, SHAPE, Arms, arms

@@ -12,12 +12,15 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import rest_poses
+from plica.kinds.expectations import EXPECTATION_KINDS, Worse
 from plica.prove.baseline import is_better, is_worse
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report import add_findings, change, json_text, junit, text
-from plica.prove.results import DEFAULT_LIMITS, Result, WorstFrame, WorstPlace, limit_of, within
+from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import Sweeper, Track
+from plica.rig.expectations import keeps_to, limit_of
 from plica.rig.model import Expectation
 from tests.support.arms import rig_from
 
@@ -164,10 +167,16 @@ def test_less_clearance_is_worse_and_less_stretch_is_better() -> None:
 
 
 def test_every_default_limit_is_kept_by_itself_and_broken_beyond() -> None:
-    for kind, limit in DEFAULT_LIMITS.items():
-        expectation = Expectation(kind, "none", ("left_forearm",))  # type: ignore[arg-type]
+    for kind in EXPECTATION_KINDS.values():
+        expectation, limit = Expectation(kind.name, "none", ("left_forearm",)), kind.limit.default
         assert limit_of(expectation) == limit
-        assert within(kind, limit, limit)
-        worse = limit - 0.5 if kind in ("clearance", "reach") else limit + 0.5
-        assert not within(kind, worse, limit)
-        assert unit_of_expectation(expectation) in ("", "%", "mm", "deg")
+        assert unit_of_expectation(expectation) == kind.limit.unit
+        if limit is not None:
+            assert keeps_to(expectation, limit, limit)
+            assert not keeps_to(expectation, limit + kind.worse.value * 0.5, limit)
+            assert keeps_to(expectation, limit - kind.worse.value * 0.5, limit)
+            assert not keeps_to(expectation, float("nan"), limit)
+
+
+def test_a_clearance_and_a_reach_are_worse_when_less() -> None:
+    assert {kind.name for kind in EXPECTATION_KINDS.values() if kind.worse is Worse.LESS} == {"clearance", "reach"}

@@ -18,9 +18,10 @@ from hypothesis import strategies as st
 
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.model import Offsets
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.measures.strengths import FINE
+from plica.prove.proof import Subject
 from plica.prove.results import Result
-from plica.prove.strengths import FINE
 from plica.prove.sweeps import Sweeper, Track
 from tests.support.arms import ELBOW, RADIUS, SHAPE, Arms, arms
 

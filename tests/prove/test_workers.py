@@ -17,7 +17,8 @@ import pytest
 from plica.evaluate.poses import rest_poses
 from plica.mesh.deform import Deformer
 from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover, Subject
+from plica.prove.engine import Prover
+from plica.prove.proof import Subject
 from plica.prove.results import Result
 from plica.prove.skin_runs import frames_of_a_stretch
 from plica.prove.units import Answer, Material, Measurer, OtherCodeError, Unit, material_of, nothing_kept

@@ -1,4 +1,4 @@
-"""The geometric measure of an expectation, prepared for one mesh: positions in, a figure for each frame out."""
+"""The skin that expectations are measured on: one mesh, prepared; positions in, a figure for each frame out."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from plica.evaluate.gather import skeleton_of
-from plica.measure.model import Measured, Worsts, worst_of
+from plica.measure.model import Worsts
 from plica.mesh.model import Floats, Integers, Mesh
 from plica.mesh.places import heaviest_joints
 from plica.prove.preparations import Recall, computed
-from plica.prove.results import WorstPlace, limit_of
+from plica.prove.registry import skin_measure
+from plica.prove.results import WorstPlace
 from plica.rig.model import Expectation, RegionSet, Rig, SkinOf
 from plica.skeleton.algebra import length, subtract
 
@@ -32,7 +33,7 @@ def together(gauges: Sequence[Gauge]) -> Callable[[Floats, Integers], list[Worst
         shared: dict[int, Stretched] = {}
         found = []
         for gauge in gauges:
-            if isinstance(gauge, _Deformation):
+            if isinstance(gauge, DeformationGauge):
                 key = id(gauge.stretch)
                 if key not in shared:
                     shared[key] = gauge.stretch.worst(positions, starts)
@@ -66,7 +67,34 @@ class Skin:
     def gauge(self, expectation: Expectation) -> Gauge:
         """The measure of an expectation. Raises UnmeasurableError."""
         weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
-        return _GAUGES[expectation.kind](self, expectation, weights)
+        return skin_measure(expectation.kind).prepare(self, expectation, weights)
+
+    def heat(self, expectation: Expectation) -> Callable[[Floats], Floats]:
+        """For positions (v, 3), how hot each triangle (t,) is: 1 at the limit. Nothing is where its kind shows no heat.
+
+        Raises UnmeasurableError.
+        """
+        measure = skin_measure(expectation.kind)
+        if measure.heat is None:
+            return lambda positions: np.zeros(len(self.mesh.triangles))
+        return measure.heat(self, expectation, [self._weights(name) for name in expectation.of])
+
+    def stretching(self, expectation: Expectation, weights: Floats) -> Stretch:
+        """Against the surface at rest, or the texture layout that the expectation names; the same for all who ask.
+
+        Raises UnmeasurableError.
+        """
+        from plica.measure.stretch import Stretch
+
+        asked = (expectation.of[0], expectation.uv)
+        if asked not in self.stretches:
+            if expectation.uv is None:
+                self.stretches[asked] = Stretch.on_surface(self.mesh, weights, self.rest)
+            elif expectation.uv in self.mesh.uvs:
+                self.stretches[asked] = Stretch.on_texture(self.mesh, weights, self.rest, expectation.uv)
+            else:
+                raise UnmeasurableError(f"the mesh has no uv set {expectation.uv}")
+        return self.stretches[asked]
 
     def _weights(self, region: str) -> Floats:
         weights = self.regions.get(region)
@@ -106,102 +134,12 @@ class Skin:
         return source.joints[0]
 
 
-def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    from plica.measure.volume import Volume
-
-    prepared = Volume.prepared(skin.mesh, weights[0], skin.rest)
-    if not prepared.rest:
-        raise UnmeasurableError(f"{expectation.of[0]} encloses nothing")
-    return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
-
-
-def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    from plica.measure.girth import Girth
-
-    prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, *skin.limb(expectation.of[0]))
-    return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
-
-
-def _stretching(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Stretch:
-    """Against the surface at rest, or the texture layout that the expectation names; the same for all who ask."""
-    from plica.measure.stretch import Stretch
-
-    asked = (expectation.of[0], expectation.uv)
-    if asked not in skin.stretches:
-        if expectation.uv is None:
-            skin.stretches[asked] = Stretch.on_surface(skin.mesh, weights[0], skin.rest)
-        elif expectation.uv in skin.mesh.uvs:
-            skin.stretches[asked] = Stretch.on_texture(skin.mesh, weights[0], skin.rest, expectation.uv)
-        else:
-            raise UnmeasurableError(f"the mesh has no uv set {expectation.uv}")
-    return skin.stretches[asked]
-
-
-def _stretch(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    """How much longer than in the reference in any direction."""
-    return _Deformation(_stretching(skin, expectation, weights), _longer)
-
-
-def _squeeze(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    """How much shorter than in the reference in any direction."""
-    return _Deformation(_stretching(skin, expectation, weights), _shorter)
-
-
-def _shear(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    return _Deformation(_stretching(skin, expectation, weights), lambda found: found.shear)
-
-
-def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    """Places nearer each other along the skin than `FOLD` times the limit do not count."""
-    from plica.measure.apart import FOLD
-    from plica.measure.clearance import Clearance
-
-    limit = limit_of(expectation) or 0.0
-    try:
-        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest, FOLD * limit).worst
-    except ValueError as error:
-        raise UnmeasurableError(str(error)) from error
-
-
-def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
-    from plica.measure.crossing import Crossing
-
-    try:
-        prepared = skin.recall(Crossing, (weights[0],), lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0]))
-    except ValueError as error:
-        raise UnmeasurableError(str(error)) from error
-    return lambda positions, starts: worst_of(prepared.of(positions).measured, starts)
-
-
 @dataclass(frozen=True, eq=False)
-class _Deformation:
-    """A figure of how triangles are deformed."""
+class DeformationGauge:
+    """A figure of how triangles are deformed; gauges of the same triangles share the work (`together`)."""
 
     stretch: Stretch
     figure: Callable[[Stretched], Worsts]
 
     def __call__(self, positions: Floats, starts: Integers) -> Worsts:
         return self.figure(self.stretch.worst(positions, starts))
-
-
-def _longer(found: Stretched) -> Worsts:
-    return found.largest._replace(values=found.largest.values - 1.0)
-
-
-def _shorter(found: Stretched) -> Worsts:
-    return found.smallest._replace(values=1.0 - found.smallest.values)
-
-
-def _either_way(measured: Measured) -> Measured:
-    return Measured(np.abs(measured.values), measured.vertices)
-
-
-_GAUGES: dict[str, Callable[[Skin, Expectation, list[Floats]], Gauge]] = {
-    "volume": _volume,
-    "girth": _girth,
-    "stretch": _stretch,
-    "squeeze": _squeeze,
-    "shear": _shear,
-    "clearance": _clearance,
-    "crossing": _crossing,
-}

@@ -6,13 +6,16 @@ from typing import Final
 
 import numpy as np
 
+from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.mesh.attach import Attached
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import copy_partners
 from plica.mesh.mirror import mirrored as mirrored_offsets
 from plica.mesh.model import Floats
 from plica.mesh.places import heaviest_joints
-from plica.prove.results import Result, WorstPlace, judged, not_measured
+from plica.prove.proof import Proof
+from plica.prove.registry import DirectMeasure, Measure
+from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
 from plica.rig.model import Expectation, Region, Rig, Shape
 from plica.skeleton.sides import AXES
 
@@ -20,12 +23,15 @@ NO_PARTNER: Final = 1.0
 """The unevenness of a shape that the other side lacks: all of it."""
 
 
-def partition(index: int, expectation: Expectation, rig: Rig, attached: Attached) -> Result:
+def _partition(proof: Proof, index: int, expectation: Expectation) -> Result:
     """The sides' weights add up to 1, and with them the two halves of every region to the whole.
 
     Halves cut from one source at the seam, s w and (1 - s) w, must have w in common; halves with sources of their own
     must not add up to more than 1.
     """
+    rig, attached = proof.rig, proof.attached
+    if attached is None:
+        return not_measured(index, expectation, NO_MESH)
     if attached.sides is None:
         return not_measured(index, expectation, "no mirror plane is known")
     left, right = attached.sides.left, attached.sides.right
@@ -61,10 +67,12 @@ def _place(rig: Rig, attached: Attached, region: str, vertex: int) -> WorstPlace
     return WorstPlace(region, vertex, rig.skeleton[joint].name if joint >= 0 else "", (x, y, z))
 
 
-def moved(index: int, expectation: Expectation, attached: Attached) -> Result:
+def _moved(proof: Proof, index: int, expectation: Expectation) -> Result:
     """The shape, with its inbetweens, moves no more vertices than the limit."""
+    if proof.attached is None:
+        return not_measured(index, expectation, NO_MESH)
     name = expectation.of[0]
-    shape = attached.shapes.get(name)
+    shape = proof.attached.shapes.get(name)
     if shape is None:
         return not_measured(index, expectation, f"{name} has no sculpt yet")
     vertices = np.unique(np.concatenate([column.indices for column in shape.columns]))
@@ -113,3 +121,9 @@ def _difference(own: Inbetweens, theirs: Inbetweens, attached: Attached) -> floa
         worst = max(worst, float(np.linalg.norm(found - expected, axis=1).max(initial=0.0)))
         longest = max(longest, *(float(np.linalg.norm(part, axis=1).max(initial=0.0)) for part in (found, expected)))
     return worst / longest if longest else 0.0
+
+
+MEASURES: Final[tuple[Measure, ...]] = (
+    DirectMeasure(EXPECTATION_KINDS["partition"], _partition),
+    DirectMeasure(EXPECTATION_KINDS["moved"], _moved),
+)

@@ -1,0 +1,145 @@
+"""The kinds of expectation. How each is measured is registered beside its measure, in `plica.prove.measures`.
+
+A kind without a measure is refused when measures are loaded (`plica.prove.registry`), so none can count as kept
+without having been measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum
+from typing import Final, Literal, NamedTuple
+
+from plica.units import Dimension
+
+About = Literal["region", "strength", "detail", "shape", "character"]
+
+
+class Worse(Enum):
+    """Which of two figures is the worse one."""
+
+    GREATER = 1
+    LESS = -1
+
+
+class Over(Enum):
+    """Which poses an expectation goes over when it names none."""
+
+    EVERYTHING = "everything"
+    OWN_STRENGTHS = "the strengths that it is about"
+    NO_POSES = "none: it is about the character itself"
+
+
+class LimitKind(NamedTuple):
+    """What the limit of a kind may be. `unit`: in which figures are shown; "" for plain numbers.
+
+    `default`: the limit of an expectation that states none, in the inside unit; None where there is none to take.
+    `rounding`: by how much a figure may pass the limit and still keep to it.
+    """
+
+    dimensions: tuple[Dimension, ...]
+    unit: str
+    default: float | None
+    rounding: float = 0.0
+
+
+class ExpectationKind(NamedTuple):
+    """A kind of expectation.
+
+    `phrase`: how it is written, each part in braces (`plica.syntax.fact_kinds`). `worse`: which figure is the worse
+    one, which is also how a changed limit is judged. `on_skin`: it is measured on the skin in every pose. `whole`: it
+    is about both sides at once, also where it is written for both.
+    """
+
+    name: str
+    phrase: str
+    about: About
+    limit: LimitKind
+    worse: Worse
+    over: Over
+    on_skin: bool = False
+    whole: bool = False
+
+    @property
+    def key(self) -> str:
+        """The name of the fact in the syntax tree."""
+        return f"expect_{self.name}"
+
+
+# How far below 1 a strength may stay and still count as fully on: clips are stored in single precision.
+FULLY_ON: Final = 1e-3
+# By how much a sum of masks may pass its limit before that counts: painted masks of 8 bits hold no half, so two halves
+# sum to 256 / 255; and single precision.
+MASK_ROUNDING: Final = 1.0 / 255.0 + 1e-6
+
+_SHARES = (Dimension.SHARE,)
+_NUMBERS = (Dimension.NUMBER, Dimension.SHARE)
+
+
+def _on_skin(name: str, phrase: str, limit: LimitKind, worse: Worse = Worse.GREATER) -> ExpectationKind:
+    return ExpectationKind(name, phrase, "region", limit, worse, Over.EVERYTHING, on_skin=True)
+
+
+def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO_POSES) -> ExpectationKind:
+    return ExpectationKind(name, phrase, "character", limit, Worse.GREATER, over, whole=True)
+
+
+# Limits of expectations that state none: common practice, no source.
+_KINDS: Final = (
+    _on_skin("volume", "volume of {region} within {limit} [{over}]", LimitKind(_SHARES, "%", 0.05)),
+    _on_skin("girth", "girth of {region} within {limit} [{over}]", LimitKind(_SHARES, "%", 0.05)),
+    _on_skin("stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.4)),
+    _on_skin("squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.6)),
+    _on_skin(
+        "shear", "shear of {region} [uv {uv}] at most {limit} [{over}]", LimitKind((Dimension.ANGLE,), "deg", 0.5)
+    ),
+    _on_skin(
+        "clearance",
+        "clearance of {region} from {other} at least {limit} [{over}]",
+        LimitKind((Dimension.LENGTH,), "mm", 0.0),
+        Worse.LESS,
+    ),
+    _on_skin("crossing", "crossing of {region} none [{over}]", LimitKind((), "", 0.0)),
+    ExpectationKind(
+        "smooth",
+        "smooth {strengths} within {limit} [{over}]",
+        "strength",
+        LimitKind(_NUMBERS, "", 0.1),
+        Worse.GREATER,
+        Over.OWN_STRENGTHS,
+    ),
+    ExpectationKind(
+        "reach",
+        "reach {strengths} [{over}]",
+        "strength",
+        LimitKind((), "", 1.0, FULLY_ON),
+        Worse.LESS,
+        Over.OWN_STRENGTHS,
+    ),
+    ExpectationKind(
+        "overlap",
+        "overlap of {detail} at most {limit} [{over}]",
+        "detail",
+        LimitKind(_NUMBERS, "", 1.0, MASK_ROUNDING),
+        Worse.GREATER,
+        Over.EVERYTHING,
+    ),
+    ExpectationKind(
+        "moved",
+        "moved of {shape} at most {limit}",
+        "shape",
+        LimitKind((Dimension.NUMBER,), "", None),
+        Worse.GREATER,
+        Over.NO_POSES,
+    ),
+    _of_character("even", "even [within {limit}] [{over}]", LimitKind(_NUMBERS, "", 0.001), Over.EVERYTHING),
+    _of_character("rest", "rest", LimitKind((), "", 0.0)),
+    _of_character("partition", "partition", LimitKind((), "", 1e-9)),
+    _of_character("budget", "budget", LimitKind((), "KiB", None)),
+)
+EXPECTATION_KINDS: Final[Mapping[str, ExpectationKind]] = {kind.name: kind for kind in _KINDS}
+
+
+def expectation_kind(name: str) -> ExpectationKind:
+    """The record of a kind. Raises KeyError for a name that is of none (a rig that was read holds none such)."""
+    return EXPECTATION_KINDS[name]

@@ -1,0 +1,1 @@
+"""How the kinds of expectation are measured: each module lists its measures as `MEASURES`."""

@@ -1,0 +1,53 @@
+"""How near two regions come to each other, and where skin passes through itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.measure.apart import FOLD
+from plica.measure.clearance import Clearance
+from plica.measure.crossing import Crossing
+from plica.measure.model import worst_of
+from plica.mesh.model import Floats
+from plica.prove.registry import Measure, SkinMeasure
+from plica.prove.skin import Gauge, Skin, UnmeasurableError
+from plica.rig.expectations import limit_of
+from plica.rig.model import Expectation
+
+
+def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+    """Places nearer each other along the skin than `FOLD` times the limit do not count."""
+    limit = limit_of(expectation) or 0.0
+    try:
+        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest, FOLD * limit).worst
+    except ValueError as error:
+        raise UnmeasurableError(str(error)) from error
+
+
+def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+    try:
+        prepared = skin.recall(Crossing, (weights[0],), lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0]))
+    except ValueError as error:
+        raise UnmeasurableError(str(error)) from error
+    return lambda positions, starts: worst_of(prepared.of(positions).measured, starts)
+
+
+def _crossing_heat(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Callable[[Floats], Floats]:
+    crossing = Crossing.prepared(skin.mesh, skin.rest, weights[0])
+
+    def hot(positions: Floats) -> Floats:
+        found = np.zeros(len(skin.mesh.triangles))
+        found[crossing.of(positions[None]).triangles.reshape(-1)] = 1.0
+        return found
+
+    return hot
+
+
+MEASURES: Final[tuple[Measure, ...]] = (
+    SkinMeasure(EXPECTATION_KINDS["clearance"], _clearance),
+    SkinMeasure(EXPECTATION_KINDS["crossing"], _crossing, _crossing_heat, "skin that crosses skin"),
+)

@@ -1,0 +1,194 @@
+"""Expectations of strengths alone: rest, reach, smooth, even."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from plica.evaluate.poses import rest_poses
+from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON
+from plica.mesh.deform import Motion
+from plica.prove.frames import worst_frame
+from plica.prove.measures.offsets import uneven_shapes
+from plica.prove.proof import Proof
+from plica.prove.quantities import written
+from plica.prove.registry import DirectMeasure, Measure
+from plica.prove.results import Result, WorstPlace, judged, not_measured
+from plica.prove.sweeps import Track
+from plica.rig.model import Expectation, Fold, Rig, Shape
+
+FINE: Final = 129
+"""Poses of a sweep in which jumps are looked for."""
+
+
+def _strengths_at_rest(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """Every strength is exactly 0 in the rest pose."""
+    values = np.abs(proof.evaluator.strengths(rest_poses(proof.rig))[0])
+    if not len(values):
+        return judged(index, expectation, 0.0, frames=1)
+    worst = int(values.argmax())
+    about = proof.evaluator.names[worst] if values[worst] else ""
+    return judged(index, expectation, float(values[worst]), frames=1, about=about)
+
+
+def _reach(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """Each strength gets from 0 to 1; the figure is how much of that way the one goes that goes the least of it.
+
+    The rest pose, which every expectation goes over, does not count: a clip in which a strength is never off does
+    not take it from 0 to 1.
+    """
+    columns = [proof.columns[name] for name in expectation.of]
+    most = np.full(len(columns), -np.inf)
+    least = np.full(len(columns), np.inf)
+    best: list[tuple[Track, int] | None] = [None] * len(columns)
+    moving = [track for track in proof.tracks(expectation) if track.kind != "rest"]
+    for track in moving:
+        values = proof.evaluator.strengths(track.poses)[:, columns]
+        least = np.minimum(least, values.min(axis=0))
+        for number in np.flatnonzero(values.max(axis=0) > most).tolist():
+            at = int(values[:, number].argmax())
+            most[number], best[number] = values[at, number], (track, at)
+    if not moving:
+        return not_measured(index, expectation, "nothing moves: there is neither a sweep nor a clip to go over")
+    travelled = most - np.maximum(least, 0.0)
+    worst = int(travelled.argmin())
+    found = best[worst]
+    frame = worst_frame(proof.rig, found[0], found[1]) if found else None
+    ranges = zip(expectation.of, least.tolist(), most.tolist(), travelled.tolist(), strict=True)
+    about = _never_reached(list(ranges))
+    return judged(index, expectation, float(travelled[worst]), frames=_count(moving), frame=frame, about=about)
+
+
+def _smooth(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """No strength jumps by more than the limit between neighbouring poses of a sweep or a clip."""
+    columns = [proof.columns[name] for name in expectation.of]
+    worst, place, about, frames = 0.0, None, "", 0
+    for track in proof.tracks(expectation):
+        if not track.continuous:
+            continue
+        if track.kind == "sweep" and track.between is not None:
+            places = np.linspace(0.0, 1.0, FINE)
+            track = Track(track.name, track.kind, places, track.between(places), track.between)
+        frames += track.poses.frames
+        jumps = np.abs(np.diff(proof.evaluator.strengths(track.poses)[:, columns], axis=0))
+        if jumps.size and jumps.max() > worst:
+            row, column = np.unravel_index(int(jumps.argmax()), jumps.shape)
+            worst, place, about = float(jumps.max()), (track, int(row) + 1), expectation.of[int(column)]
+    frame = worst_frame(proof.rig, *place) if place else None
+    return judged(index, expectation, worst, frames=frames, frame=frame, about=about)
+
+
+def _even_strengths(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """Mirrored poses give mirrored strengths, for all that has a side."""
+    if proof.rig.symmetry is None:
+        return not_measured(index, expectation, "no mirror plane is known")
+    pairs, tracks = list(pairs_of(proof.rig)), proof.tracks(expectation)
+    worst, place, about = 0.0, None, ""
+    for track in tracks if pairs else ():
+        mirrored = proof.sweeper.mirrored(track.poses)
+        assert mirrored is not None
+        here, there = proof.evaluator.strengths(track.poses), proof.evaluator.strengths(mirrored)
+        for pair in pairs:
+            other = there[:, proof.columns[pair.other]] if pair.other else 0.0
+            apart = np.abs(here[:, proof.columns[pair.name]] - other)
+            if apart.max(initial=0.0) > worst:
+                worst, place = float(apart.max()), (track, int(apart.argmax()))
+                about = pair.told
+    frame = worst_frame(proof.rig, *place) if place else None
+    return judged(index, expectation, worst, frames=_count(tracks), frame=frame, about=about)
+
+
+def _rest(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """Strengths are 0, and no vertex is moved by a shape."""
+    result = _strengths_at_rest(proof, index, expectation)
+    deformer = proof.deformer
+    if result.status != "holds" or deformer is None:
+        return result
+    motion = deformer.motion(rest_poses(proof.rig))
+    shaped = next(deformer.positions(motion)).positions[0]
+    bare = next(deformer.positions(Motion(np.zeros_like(motion.strengths), motion.skins))).positions[0]
+    distances = np.linalg.norm(shaped - bare, axis=1)
+    worst = int(distances.argmax())
+    if distances[worst] == 0.0:
+        return result
+    x, y, z = bare[worst].tolist()
+    place = WorstPlace("", worst, "", (x, y, z))
+    return judged(index, expectation, float(distances[worst]), frames=1, place=place, about="a vertex moves")
+
+
+def _even(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """Strengths first; then shapes, whose figure is a share of their longest offset."""
+    result = _even_strengths(proof, index, expectation)
+    if proof.attached is None or result.status == "not measured":
+        return result
+    worst, about = uneven_shapes(proof.rig, proof.attached)
+    if result.worst is not None and worst <= result.worst:
+        return result
+    return judged(index, expectation, worst, frames=result.frames, about=about)
+
+
+class Pair(NamedTuple):
+    """A strength of one side and its like on the other; `other` is None where there is none."""
+
+    name: str
+    other: str | None
+    told: str
+
+
+@dataclass(frozen=True)
+class _Sided:
+    declared: str
+    side: str
+
+
+def pairs_of(rig: Rig) -> Iterator[Pair]:
+    """Strengths and those of the other side, and what shapes and folds of both sides follow."""
+    known = {_Sided(item.declared, item.side): item.name for item in rig.strengths}
+    seen = set()
+    for item in rig.strengths:
+        if item.side == "none":
+            continue
+        other = known.get(_Sided(item.declared, _opposite(item.side)))
+        seen.add((item.name, other))
+        told = f"{item.name} and {other}" if other else f"{item.name}, which the other side lacks"
+        yield Pair(item.name, other, told)
+    for pair in (*_followed(rig.shapes), *_followed(rig.folds)):
+        if (pair.name, pair.other) not in seen:
+            yield pair
+
+
+def _followed(items: Sequence[Shape] | Sequence[Fold]) -> Iterator[Pair]:
+    follows = {_Sided(item.declared, item.side): item.follows for item in items}
+    for item in items:
+        other = follows.get(_Sided(item.declared, _opposite(item.side)))
+        if item.side != "none" and item.follows is not None and other is not None:
+            yield Pair(item.follows, other, f"{item.name} follows {item.follows}, the other side's follows {other}")
+
+
+def _opposite(side: str) -> str:
+    return {"left": "right", "right": "left"}.get(side, side)
+
+
+def _never_reached(ranges: Sequence[tuple[str, float, float, float]]) -> str:
+    """Which strengths never get from 0 to 1, and how far each gets: names, least and most strengths, and travels."""
+    told = [
+        f"{name} ({'from ' + written(least, '') + ' ' if least > FULLY_ON else ''}to {written(most, '')})"
+        for name, least, most, travelled in ranges
+        if travelled < 1.0 - FULLY_ON
+    ]
+    return f"never from 0 to 1: {', '.join(told)}" if told else ""
+
+
+def _count(tracks: Sequence[Track]) -> int:
+    return sum(track.poses.frames for track in tracks)
+
+
+MEASURES: Final[tuple[Measure, ...]] = (
+    DirectMeasure(EXPECTATION_KINDS["rest"], _rest),
+    DirectMeasure(EXPECTATION_KINDS["reach"], _reach),
+    DirectMeasure(EXPECTATION_KINDS["smooth"], _smooth),
+    DirectMeasure(EXPECTATION_KINDS["even"], _even),
+)
