@@ -61,7 +61,10 @@ class _StateWorkspace(RevisionWorkspace):
 def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool = False) -> str:
     """The text for git to show."""
     head = f"plica diff {printable(new.path)}\n"
-    texts = [_text(file) for file in (old, new)]
+    read = [_text(file) for file in (old, new)]
+    texts = [text for text in read if isinstance(text, str)]
+    if len(texts) < len(read):
+        return head + "".join(f"not compared: {_message(text)}\n" for text in read if isinstance(text, Refused))
     try:
         effects = None if any(map(problem_of, (old.path, new.path))) else _effects(old, new, texts, allowed, colour)
     except NoRevision:
@@ -102,10 +105,17 @@ def _borrowed(workspace: Workspace, state: State) -> list[str]:
     return [f"not in {state.label}, so from the working tree: {printable(name)}\n" for name in workspace.borrowed]
 
 
-def _text(file: GitFile) -> str:
+def _text(file: GitFile) -> str | Refused:
     """A state of the file; nothing where there is none, which git says by naming the null device."""
-    text = Workspace(file.content.parent).read_text(file.content, file.content.name)
-    return "" if isinstance(text, Refused) else text
+    if not file.is_there:
+        return ""
+    return Workspace(file.content.parent).read_text(file.content, Path(file.path).name)
+
+
+def _message(refused: Refused) -> str:
+    found = Diagnostics()
+    found.add_filled(refused.name, None, refused.values)
+    return printable(found.all[0].message)
 
 
 def _lines(old: str, new: str, path: str) -> str:

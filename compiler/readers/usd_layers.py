@@ -7,6 +7,7 @@ model's folder.
 
 from __future__ import annotations
 
+from os.path import normpath
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -59,13 +60,12 @@ def layers_of(path: Path) -> Layers:
                 continue  # composing the stage says so
             held.append(layer)
             for asset in layer.GetCompositionAssetDependencies():
-                named = resolver.CreateIdentifier(asset, layer.resolvedPath)
-                found = str(resolver.Resolve(named))
+                found = str(resolver.Resolve(layer.ComputeAbsolutePath(asset)))
                 if found and found not in met:
                     waiting.append(found)
                     met.add(found)
-                elif not found and not asset.startswith("`"):
-                    missing[Path(layer.ComputeAbsolutePath(asset))] = None
+                elif not found and not asset.startswith("`") and not Ar.IsPackageRelativePath(place):
+                    missing[Path(normpath(Path(place).parent / asset))] = None
     finally:
         listener.TakeUncoalescedDiagnostics()
     return Layers(tuple(held), tuple(files), tuple(missing))
