@@ -48,7 +48,8 @@ def _written(tree: Tree) -> str:
 
 def _tree(entries: Sequence[tuple[str, str, str]]) -> str:
     """A tree object as its bytes are, which no check of git looks at (gitformat-pack, git-hash-object --literally)."""
-    data = b"".join(f"{mode} {name}".encode() + b"\0" + bytes.fromhex(blob) for mode, name, blob in entries)
+    ordered = sorted(entries, key=lambda entry: entry[1])  # else git does not find them
+    data = b"".join(f"{mode} {name}".encode() + b"\0" + bytes.fromhex(blob) for mode, name, blob in ordered)
     return git("hash-object", "-t", "tree", "-w", "--literally", "--stdin", sent=data).strip()
 
 
