@@ -16,9 +16,8 @@ from posixpath import normpath
 
 # Besides control characters and halves of surrogate pairs; `:` also parts drives and streams from names.
 _FORBIDDEN = re.compile(r'[<>:"|?*\\\x00-\x1f\x7f-\x9f\ud800-\udfff]')
-_DIGITS = "123456789¹²³"
-_PORTS = tuple(f"{port}{digit}" for port in ("com", "lpt") for digit in _DIGITS)
-_DEVICES = frozenset(("con", "prn", "aux", "nul", "conin$", "conout$", *_PORTS))
+# With any ending, or none.
+_DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[1-9¹²³]) *(\.|$)", re.IGNORECASE)
 _REPOSITORIES = frozenset((".git", "git~1"))  # the second is the short name of the first
 
 
@@ -26,7 +25,10 @@ def problem_of(name: str) -> str | None:
     """Why a relative name, its steps parted by `/`, may not be that of a file; None where it may."""
     if not name or name.startswith("/"):
         return "it is not relative to its folder"
-    return next((problem for step in name.split("/") if (problem := problem_of_step(step))), None)
+    for step in name.split("/"):
+        if (problem := problem_of_step(step)) is not None:
+            return problem
+    return None
 
 
 def problem_of_step(step: str) -> str | None:
@@ -35,9 +37,9 @@ def problem_of_step(step: str) -> str | None:
         return "it holds an empty step, `.` or `..`"
     if _FORBIDDEN.search(step):
         return "it holds a character that not every system takes in file names"
-    if step != step.rstrip(". "):
+    if step[-1] in ". ":
         return "a step of it ends in a point or a blank"
-    if step.split(".", 1)[0].rstrip(" ").casefold() in _DEVICES:
+    if _DEVICE.match(step):
         return "a step of it is the name of a device on some systems"
     if _visible(step) in _REPOSITORIES:
         return "a step of it is the folder in which git keeps a repository"

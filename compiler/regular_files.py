@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
 
 from plica import limits
 
@@ -41,7 +41,7 @@ class TooLarge(Unreadable):
         super().__init__(f"it is larger than {limits.size(most)}; raise the limit with `--limit {name}=SIZE`")
 
 
-def opened(path: Path, limit: str) -> BinaryIO:
+def opened(path: Path, limit: str) -> BufferedReader:
     """The file, opened for reading, links followed; `limit` names the largest size in `Limits`. Raises Unreadable."""
     try:
         _check(path.stat(), limit)  # before it is opened, which may already do something to a device

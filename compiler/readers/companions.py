@@ -24,7 +24,7 @@ def companions(path: Path) -> tuple[Path, ...]:
             return tuple(file for file in (*layers.files, *inside) if file != path.resolve())
         if path.suffix.lower() not in GLTF_ENDINGS:
             return ()
-        found = {}
+        found: dict[Path, None] = {}
         for address in addresses(read_document(path)):
             with suppress(UnreadableModel):
                 found[place_of_uri(address, path.parent)] = None
