@@ -20,8 +20,12 @@ _SIZES = {"": 1, "KiB": 1024, "MiB": 1024**2, "GiB": 1024**3}
 class Limits(NamedTuple):
     """The limits, each a largest number that is still taken; names that end in `bytes` are sizes."""
 
-    text_bytes: int = 64 * 1024**2  # of one spec, library, template or acceptance file
+    text_bytes: int = 64 * 1024**2  # of one spec, library, template, acceptance file, baseline or built rig
     declarations: int = 200_000  # after families and libraries are written out
+    model_bytes: int = 8 * 1024**3  # of one file of a model, a sculpt or offsets, and of each file that it refers to
+    image_bytes: int = 4 * 1024**3  # of one mask, map, photo or vertex set; 16,384 texels square in 16-bit RGBA take 2
+    clip_bytes: int = 2 * 1024**3  # of one clip as text: an hour of 60 joints at 120 frames a second takes about 1
+    revision_bytes: int = 128 * 1024**2  # of what git lists of one revision: about a million files
 
 
 class LimitError(ValueError):

@@ -19,6 +19,11 @@ class Source:
         self.text = text
 
     @cached_property
+    def withheld(self) -> Source:
+        """The same file without its text, for a place in a file of which nothing is to be shown."""
+        return Source(self.path, "")
+
+    @cached_property
     def line_starts(self) -> list[int]:
         """Offsets of the first character of each line; lines end at LF, as in SARIF's own examples CR LF too."""
         starts = [0]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import NamedTuple
 
-from plica import limits
+from plica import file_names, limits, regular_files
 
 
 class Refused(NamedTuple):
@@ -20,7 +21,8 @@ class Workspace:
     """The folder of one spec.
 
     `root` is the folder of the spec that was given; files that specs name are looked up from it and must lie in
-    it or in one of the `allowed` folders, symbolic links followed.
+    it or in one of the `allowed` folders, symbolic links followed. So must the spec itself: one that is a link to a
+    file elsewhere is refused like any other file from outside.
     """
 
     def __init__(self, root: Path, allowed: Sequence[Path] = ()) -> None:
@@ -29,20 +31,20 @@ class Workspace:
 
     def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
         """The existing file that a spec names, from `beside` (a folder; default: the root)."""
-        if not text or "\0" in text:
-            return Refused("missing-file", {"file": text.replace("\0", "\\0"), "reason": "not a usable name"})
         posix = text.replace("\\", "/")
-        # Drive letters and shares mean other places on some machines, so they are never relative names.
-        if PureWindowsPath(text).drive or PurePosixPath(posix).is_absolute():
-            candidate = Path(text)
-        else:
-            candidate = (beside or self.root) / posix
+        drive = PureWindowsPath(text).drive
+        if drive and os.name != "nt":
+            return Refused("file-outside", {"file": text})  # drives and shares are other places, wherever they exist
+        if (problem := _problem_of(posix[len(drive) :])) is not None:
+            return Refused("missing-file", {"file": text.replace("\0", "\\0"), "reason": problem})
+        is_absolute = bool(drive) or PurePosixPath(posix).is_absolute()
+        candidate = Path(text) if is_absolute else (beside or self.root) / posix
         try:
             resolved = candidate.resolve()
-            if not any(resolved.is_relative_to(root) for root in self._roots):
+            if not self.holds(resolved):
                 return Refused("file-outside", {"file": text})
             if not resolved.is_file():
-                reason = "a folder" if resolved.is_dir() else "not there"
+                reason = regular_files.kind_of(resolved) or "not there"
                 return Refused("missing-file", {"file": text, "reason": reason})
         except (OSError, RuntimeError, ValueError):
             return Refused("missing-file", {"file": text, "reason": "not a usable name"})
@@ -50,30 +52,49 @@ class Workspace:
 
     def read_text(self, path: Path, name: str) -> str | Refused:
         """A spec's text: UTF-8, with or without a byte order mark, line ends as they are."""
-        data = read_bytes(path, name)
+        data = self.read_bytes(path, name)
         return data if isinstance(data, Refused) else text_of(data, name)
 
+    def read_bytes(self, path: Path, name: str) -> bytes | Refused:
+        """A spec's bytes."""
+        try:
+            if not self.holds(path.resolve()):
+                return Refused("file-outside", {"file": name})
+        except (OSError, RuntimeError, ValueError):  # links in a circle, a path that holds a null character
+            return _unreadable(name, "it has no usable name")
+        return read_bytes(path, name)
 
-def read_bytes(path: Path, name: str) -> bytes | Refused:
-    """A spec's bytes."""
+    def holds(self, resolved: Path) -> bool:
+        """Whether a place, links followed, is one that may be read."""
+        return any(resolved.is_relative_to(root) for root in self._roots)
+
+
+def read_text(path: Path, name: str) -> str | Refused:
+    """A text that the user names, wherever it lies."""
+    data = read_bytes(path, name)
+    return data if isinstance(data, Refused) else text_of(data, name)
+
+
+def read_bytes(path: Path, name: str, limit: str = "text_bytes") -> bytes | Refused:
+    """The bytes of a file that the user names, wherever it lies; `limit` names the largest size in `Limits`."""
     try:
-        most = limits.in_force().text_bytes
-        if path.stat().st_size > most:
-            return Refused("file-too-large", {"file": name, "limit": limits.size(most), "name": "text-bytes"})
-        return path.read_bytes()
-    except (OSError, ValueError) as error:  # ValueError: a path that holds a null character
-        return _unreadable(name, getattr(error, "strerror", None) or str(error))
+        return regular_files.content(path, limit)
+    except regular_files.TooLarge:
+        return too_large(name, limit)
+    except regular_files.Unreadable as error:
+        return _unreadable(name, str(error))
 
 
-def located_bytes(locate: Callable[[str], Path | Refused], file: str) -> bytes | Refused:
-    """The bytes of a model or an image that a spec names, which may be larger than any spec."""
+def too_large(name: str, limit: str) -> Refused:
+    """The refusal of a file that is larger than a limit."""
+    most = limits.size(getattr(limits.in_force(), limit))
+    return Refused("file-too-large", {"file": name, "limit": most, "name": limits.shown(limit)})
+
+
+def located_bytes(locate: Callable[[str], Path | Refused], file: str, limit: str) -> bytes | Refused:
+    """The bytes of a model or an image that a spec names; `limit` names the largest size in `Limits`."""
     path = locate(file)
-    if isinstance(path, Refused):
-        return path
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        return _unreadable(file, error.strerror or str(error))
+    return path if isinstance(path, Refused) else read_bytes(path, file, limit)
 
 
 def text_of(data: bytes, name: str) -> str | Refused:
@@ -83,6 +104,14 @@ def text_of(data: bytes, name: str) -> str | Refused:
     except UnicodeDecodeError as error:
         return _unreadable(name, f"byte {error.start} is not UTF-8 text")
     return _unreadable(name, "it holds null characters, so it is not a text") if "\0" in text else text
+
+
+def _problem_of(posix: str) -> str | None:
+    """Why a name in a spec is no usable one. Unlike outputs, files that are read may stand in folders above."""
+    steps = [step for step in posix.split("/") if step not in ("", ".", "..")]
+    if not steps:
+        return "not a usable name"
+    return next((problem for step in steps if (problem := file_names.problem_of_step(step))), None)
 
 
 def _unreadable(name: str, reason: str) -> Refused:

@@ -28,6 +28,8 @@ STAGES = (
     "source",
     "units",
     "limits",
+    "file_names",
+    "regular_files",
     "workspace",
     "user_cache",
     "diagnostics",

@@ -71,7 +71,7 @@ def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
     workspace = Workspace(build.folder, build.allowed)
 
     def read(file: str) -> bytes | Refused:
-        return located_bytes(workspace.locate, file)
+        return located_bytes(workspace.locate, file, "image_bytes")
 
     found = Diagnostics()
     stem = safe_file_name(build.rig.character.name)

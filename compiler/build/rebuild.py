@@ -10,14 +10,11 @@ from plica.build.emit import Request, build_targets
 from plica.build.model import Build
 from plica.build.prepare import prepare
 from plica.diagnostics import Diagnostic, Diagnostics
-from plica.mesh.memory import Memory, companions
+from plica.mesh.memory import Memory, Stamp, stamp
 from plica.pipeline import Compiled, compile_document
 from plica.source import Source
 from plica.syntax.incremental import IncrementalParser
 from plica.workspace import Refused, Workspace
-
-Stamp = tuple[int, int] | None
-"""When a file was last written (nanoseconds) and how many bytes it has; None where there is none."""
 
 
 class Rebuilt(NamedTuple):
@@ -68,7 +65,8 @@ class Rebuilder:
         # Before anything is read, so that what is saved while this runs counts as a change.
         self._stamps = {path: stamp(path) for path in {self._spec, *self._stamps}}
         rebuilt = self._rebuilt(workspace, found, step)
-        depended_on = {self._spec, *(path for file in workspace.asked for path in _with_companions(file))}
+        asked = workspace.asked
+        depended_on = {self._spec, *asked, *(other for file in asked for other in self._memory.companions(file))}
         self._stamps = {path: self._stamps.get(path, stamp(path)) for path in sorted(depended_on)}
         return rebuilt
 
@@ -100,19 +98,3 @@ class Rebuilder:
             if made is not None:
                 files = build_targets(made, self._requests, found, step=step)
         return Rebuilt(None if found.has_errors else files, found.all, compiled, made)
-
-
-def stamp(path: Path) -> Stamp:
-    """The stamp of a file as it is now."""
-    try:
-        status = path.stat()
-    except (OSError, ValueError):  # ValueError: a name that holds a null character
-        return None
-    return status.st_mtime_ns, status.st_size
-
-
-def _with_companions(path: Path) -> list[Path]:
-    try:
-        return [path, *companions(path)]
-    except (OSError, ValueError):
-        return [path]

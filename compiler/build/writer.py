@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import os
 import secrets
-import unicodedata
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from plica import regular_files
 from plica.diagnostics import Diagnostics
-
-_FORBIDDEN = frozenset('<>:"|?*\\')
+from plica.file_names import folded, problem_of
 
 
 @dataclass(frozen=True)
@@ -51,8 +50,8 @@ def is_current(files: Mapping[str, bytes], folder: Path) -> bool:
 
 def _content(place: Path) -> bytes | None:
     try:
-        return place.read_bytes()
-    except (OSError, ValueError):
+        return regular_files.content(place, "model_bytes")
+    except regular_files.Unreadable:
         return None
 
 
@@ -62,7 +61,7 @@ def _checked_places(files: Mapping[str, bytes], folder: Path, found: Diagnostics
     _refuse_collisions(files, found)
     places: dict[str, Path] = {}
     for path in sorted(files):
-        problem = _problem_of(path)
+        problem = problem_of(path)
         if problem is None:
             places[path] = folder / path
             problem = _problem_on_disk(places[path], folder)
@@ -71,39 +70,25 @@ def _checked_places(files: Mapping[str, bytes], folder: Path, found: Diagnostics
     return None if found.count_of_errors > errors else places
 
 
-def _problem_of(path: str) -> str | None:
-    """Why a path cannot be one of an output file on every system; None where it can."""
-    if not path or path.startswith("/"):
-        return "it is not relative to the output folder"
-    if any(letter in _FORBIDDEN or ord(letter) < 32 for letter in path):
-        return "it holds a character that not every system takes in file names"
-    for step in path.split("/"):
-        if step in ("", ".", ".."):
-            return "it holds an empty step, `.` or `..`"
-        if step != step.rstrip(". "):
-            return "a step of it ends in a point or a blank"
-    return None
-
-
 def _problem_on_disk(place: Path, folder: Path) -> str | None:
-    """Whether links that exist on disk would lead a file out of the folder, or a folder stands in its place."""
+    """Whether links that exist on disk would lead a file out of the folder, or what is no file stands in its place."""
     try:
         inside = place.resolve().is_relative_to(folder.resolve())
-        is_folder = place.is_dir()
+        in_the_way = regular_files.kind_of(place)
     except RuntimeError:
         return "a link on the way goes in a circle"
     except (OSError, ValueError) as error:  # too long a path, one that holds a null character
         return getattr(error, "strerror", None) or str(error)
     if not inside:
         return "a link in the output folder leads out of it"
-    return "a folder stands in its place" if is_folder else None
+    return None if in_the_way is None else f"{in_the_way} stands in its place"
 
 
 def _refuse_collisions(files: Mapping[str, bytes], found: Diagnostics) -> None:
     """Two paths that some systems take for one, and a file where another needs a folder."""
     taken: dict[str, str] = {}
     for path in sorted(files):
-        key = _folded(path)
+        key = folded(path)
         if key in taken:
             found.add("paths-collide", None, first=taken[key], second=path)
         taken.setdefault(key, path)
@@ -112,10 +97,6 @@ def _refuse_collisions(files: Mapping[str, bytes], found: Diagnostics) -> None:
         for end in range(1, len(steps)):
             if (above := "/".join(steps[:end])) in taken:
                 found.add("paths-collide", None, first=taken[above], second=path)
-
-
-def _folded(path: str) -> str:
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
 def _replace_all(contents: Mapping[Path, bytes], found: Diagnostics) -> bool:

@@ -36,6 +36,8 @@ def demo(options: argparse.Namespace) -> int:
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
+    from plica.build.writer import outdated
+
     try:
         if not folder.exists():
             return None
@@ -45,10 +47,9 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
             return None
         if not (folder / SPEC).is_file():
             return f"the folder `{folder}` holds other files"
-        for path, content in data.items():
-            place = folder / path
-            if place.exists() and (not place.is_file() or place.read_bytes() != content):
-                return f"`{place.as_posix()}` was changed"
+        changed = (path for path in outdated(data, folder) if (folder / path).exists())
+        if (first := next(changed, None)) is not None:
+            return f"`{(folder / first).as_posix()}` was changed"
     except (OSError, ValueError) as error:
         return f"`{folder}` cannot be used ({getattr(error, 'strerror', None) or error})"
     return None

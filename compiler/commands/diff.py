@@ -52,12 +52,11 @@ def _compared(options: argparse.Namespace, found: Diagnostics) -> Report | None:
     from plica.diff.acceptances import read_acceptances, report_unused
     from plica.diff.report import compare, with_accepted
     from plica.diff.versions import Options, read_both
-    from plica.workspace import Refused, Workspace
+    from plica.workspace import Refused, read_text
 
     reasons: dict[str, str] = {}
     if options.accept is not None:
-        path = Path(options.accept)
-        text = Workspace(path.parent).read_text(path, options.accept)
+        text = read_text(Path(options.accept), options.accept)
         if isinstance(text, Refused):
             found.add_filled(text.name, None, text.values)
         else:

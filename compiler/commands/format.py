@@ -13,10 +13,13 @@ import stat
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.diagnostics import Diagnostics
+
+if TYPE_CHECKING:
+    from plica.workspace import Refused
 
 STANDARD_INPUT = "-"
 SHOWN_INPUT = "standard input"
@@ -85,15 +88,26 @@ def _laid_out(spec: str, found: Diagnostics) -> _Text | None:
 
 def _read(spec: str, name: str, found: Diagnostics) -> tuple[bytes, str] | None:
     """The bytes of one text and the text itself."""
-    from plica.workspace import Refused, read_bytes, text_of
+    from plica.workspace import Refused, Workspace, text_of
 
-    data = sys.stdin.buffer.read() if spec == STANDARD_INPUT else read_bytes(Path(spec), name)
+    path = Path(spec)
+    data = _piped(name) if spec == STANDARD_INPUT else Workspace(path.parent).read_bytes(path, name)
     text = data if isinstance(data, Refused) else text_of(data, name)
     if isinstance(data, bytes) and isinstance(text, str):
         return data, text
     if isinstance(text, Refused):
         found.add_filled(text.name, None, text.values)
     return None
+
+
+def _piped(name: str) -> bytes | Refused:
+    """The text that another program writes to the standard input."""
+    from plica import limits
+    from plica.workspace import too_large
+
+    most = limits.in_force().text_bytes
+    data = sys.stdin.buffer.read(most + 1)
+    return data if len(data) <= most else too_large(name, "text_bytes")
 
 
 def _compare(text: _Text, options: argparse.Namespace) -> int:

@@ -192,7 +192,7 @@ def _subject(
                 clips[file] = _tracks(rig, path, file, span, found)
     extra = [track for file in options.clip for track in _tracks(rig, Path(file), file, None, found)]
     poses = declared_poses(rig, found, compiled.origins)
-    return Subject(rig, attached, clips, extra, poses, lambda file: located_bytes(locate, file))
+    return Subject(rig, attached, clips, extra, poses, lambda file: located_bytes(locate, file, "image_bytes"))
 
 
 def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnostics) -> Sequence[Track]:
@@ -241,15 +241,13 @@ def _telling(step: Step, asked: Stopping) -> Tell:
 
 def _baseline(file: str, found: Diagnostics) -> Mapping[str, float]:
     from plica.prove.baseline import UnreadableBaselineError, read
+    from plica.regular_files import Unreadable, content
 
     try:
-        return read(Path(file).read_bytes())
-    except (OSError, ValueError) as error:
-        reason: object = getattr(error, "strerror", None) or error
-    except UnreadableBaselineError as error:
-        reason = error
-    found.add("unreadable-baseline", None, file=file, reason=reason)
-    return {}
+        return read(content(Path(file), "text_bytes"))
+    except (Unreadable, UnreadableBaselineError) as error:
+        found.add("unreadable-baseline", None, file=file, reason=error)
+        return {}
 
 
 def _write_baseline(file: str, results: list[Result], found: Diagnostics) -> None:

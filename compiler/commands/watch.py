@@ -48,7 +48,7 @@ def watch(options: argparse.Namespace) -> int:
 
 def _wait(changes: Callable[[], list[Path]]) -> None:
     """Return once something has changed and nothing is being written any more."""
-    from plica.build.rebuild import stamp
+    from plica.mesh.memory import stamp
 
     while not (changed := changes()):
         sleep(LOOK_SECONDS)

@@ -83,7 +83,7 @@ class _Mark(NamedTuple):
 
 
 def _marks(diagnostic: Diagnostic) -> Iterator[_Mark]:
-    if diagnostic.span:
+    if diagnostic.span and diagnostic.span.source.text:
         yield from _span_marks(diagnostic.span, "^", "")
     for label in diagnostic.labels:
         yield from _span_marks(label.span, "-", printable(label.text))

@@ -20,7 +20,7 @@ def with_stored_offsets(rig: Rig, workspace: Workspace) -> Rig:
     from plica.mesh.npz import ArchiveError
     from plica.mesh.offsets_file import read_offsets_file
 
-    data = located_bytes(workspace.locate, table.file)
+    data = located_bytes(workspace.locate, table.file, "model_bytes")
     if isinstance(data, Refused):
         return rig
     try:

@@ -315,7 +315,7 @@ def _made(surface: Surface, attached: Attached, folds: list[Fold]) -> tuple[dict
         return {}, None
     found = Diagnostics()
     rig = surface.rig._replace(folds=tuple(folds))
-    made = masks_of(rig, attached, lambda file: located_bytes(surface.locate, file), found)
+    made = masks_of(rig, attached, lambda file: located_bytes(surface.locate, file, "image_bytes"), found)
     # A budget that is broken is no reason not to look at the masks: `plica build` tells it.
     errors = [entry.message for entry in found.all if entry.severity == "error"]
     return ({}, errors[0]) if made is None else (_covering(made, attached), None)

@@ -16,12 +16,14 @@ from tempfile import TemporaryDirectory
 
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import printable
+from plica.diff.git_commands import NoRevision
 from plica.diff.git_states import GitFile, State, states
 from plica.diff.report import compare
 from plica.diff.revision import Revision, RevisionWorkspace
 from plica.diff.text import render
 from plica.diff.version import Version
 from plica.diff.versions import ONE, Options, version_of_text
+from plica.file_names import problem_of
 from plica.workspace import Refused, Workspace
 
 LIBRARY = "a library; `plica diff git:HEAD .` shows what a change of it does to each character\n"
@@ -51,15 +53,31 @@ class _StateWorkspace(RevisionWorkspace):
         self.borrowed[text] = None
         return other
 
+    def holds(self, resolved: Path) -> bool:
+        """Whether a place may be read: in the state, or in the working tree."""
+        return super().holds(resolved) or self._tree.holds(resolved)
+
 
 def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool = False) -> str:
     """The text for git to show."""
-    repository = Path(new.path).parent
     head = f"plica diff {printable(new.path)}\n"
+    read = [_text(file) for file in (old, new)]
+    texts = [text for text in read if isinstance(text, str)]
+    if len(texts) < len(read):
+        return head + "".join(f"not compared: {_message(text)}\n" for text in read if isinstance(text, Refused))
+    try:
+        effects = None if any(map(problem_of, (old.path, new.path))) else _effects(old, new, texts, allowed, colour)
+    except NoRevision:
+        effects = None  # a text is not there alone; git still wants to see the lines
+    return head + (_lines(texts[0], texts[1], new.path) if effects is None else effects)
+
+
+def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str | None:
+    """What the change does; None where a state does not compile. Raises NoRevision."""
+    repository = Path(new.path).parent
     found = Diagnostics()
     versions: list[Version | None] = []
     notes: list[str] = []
-    texts = [_text(file) for file in (old, new)]
     with ExitStack() as mirrors:
         both = states(old, new, repository)
         for file, text, state in zip((old, new), texts, both, strict=True):
@@ -72,11 +90,13 @@ def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool
             versions.append(version_of_text(text, file.path, workspace, options, found) if text else None)
             notes += _borrowed(workspace, state)
     lost = any(bool(text) and version is None for text, version in zip(texts, versions, strict=True))
-    if found.has_errors or lost:
-        return head + (LIBRARY if not found.has_errors else "") + _lines(texts[0], texts[1], new.path)
+    if found.has_errors:
+        return None
+    if lost:
+        return LIBRARY + _lines(texts[0], texts[1], new.path)
     old_version, new_version = ({} if one is None else {ONE: one} for one in versions)
     what = f"files that it uses: old from {both[0].label}, new from {both[1].label}\n"
-    return head + what + "".join(notes) + render(compare(old_version, new_version), colour=colour)
+    return what + "".join(notes) + render(compare(old_version, new_version), colour=colour)
 
 
 def _borrowed(workspace: Workspace, state: State) -> list[str]:
@@ -85,10 +105,17 @@ def _borrowed(workspace: Workspace, state: State) -> list[str]:
     return [f"not in {state.label}, so from the working tree: {printable(name)}\n" for name in workspace.borrowed]
 
 
-def _text(file: GitFile) -> str:
+def _text(file: GitFile) -> str | Refused:
     """A state of the file; nothing where there is none, which git says by naming the null device."""
-    text = Workspace(file.content.parent).read_text(file.content, file.content.name)
-    return "" if isinstance(text, Refused) else text
+    if not file.is_there:
+        return ""
+    return Workspace(file.content.parent).read_text(file.content, Path(file.path).name)
+
+
+def _message(refused: Refused) -> str:
+    found = Diagnostics()
+    found.add_filled(refused.name, None, refused.values)
+    return printable(found.all[0].message)
 
 
 def _lines(old: str, new: str, path: str) -> str:

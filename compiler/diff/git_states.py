@@ -12,7 +12,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-from plica.diff.revision import INDEX, NoRevision, git
+from plica.diff.git_commands import NoRevision, git
+from plica.diff.revision import INDEX
 
 MOST_COMMITS = 2000  # that are looked through for a text
 _SHORT = 10  # digits by which a commit is named
@@ -61,7 +62,7 @@ def states(old: GitFile, new: GitFile, repository: Path) -> tuple[State, State]:
 
 def _states(old: GitFile, new: GitFile, repository: Path) -> tuple[State, State]:
     in_head = [_blob(repository, "HEAD:", file.path) for file in (old, new)]
-    in_index = [_blob(repository, ":", file.path) for file in (old, new)]
+    in_index = [_blob(repository, ":0:", file.path) for file in (old, new)]
     # A file that is not there has no object, and is not there in the state either.
     wanted = [file.blob if file.is_there else None for file in (old, new)]
     if new.is_there and not new.is_stored:
@@ -90,7 +91,7 @@ def _commit(repository: Path, file: GitFile) -> State:
         return TREE
     shape = ("--format=%H", "--raw", "--no-abbrev", "--no-renames", "--no-color", "-n", str(MOST_COMMITS))
     commit = ""
-    log = git(repository, "log", "--all", *shape, "--", f":(top){file.path}")
+    log = git(repository, "log", "--all", *shape, "--", f":(top,literal){file.path}")
     for line in log.decode("utf-8", "replace").splitlines():
         if not line.startswith(":"):
             commit = line or commit

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import json
+import os
 import re
-import subprocess
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from os.path import normpath
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
-from urllib.parse import unquote
 
+from plica.diff.git_commands import NoRevision, git, output
+from plica.file_names import folded, problem_of
+from plica.readers.companions import companions
 from plica.workspace import Refused, Workspace
 
 INDEX = ":"  # in place of a revision: what is to be committed next
 _LINK = "120000"  # git's mode of a symbolic link
 _MOST_LINKS = 8  # followed one after the other
-
-
-class NoRevision(Exception):  # noqa: N818 - it names a state of things, not a fault of ours
-    """A revision or a path in it that git does not have; the message says why, in the user's words."""
 
 
 class _Blob(NamedTuple):
@@ -31,7 +28,8 @@ class Revision:
     """The files of one revision, or of the index.
 
     `repository` is a folder in the working tree, `mirror` an empty folder to put files down in, laid out like the
-    repository. Files come as a checkout would give them, filters applied. Of a glTF model the buffers come too.
+    repository. Files come as a checkout would give them, filters applied. What a commit calls its files is only
+    believed as far as `plica.file_names` goes, so that nothing is put down outside the mirror.
     """
 
     def __init__(self, repository: Path, revision: str, mirror: Path) -> None:
@@ -39,43 +37,83 @@ class Revision:
         self.mirror = mirror.resolve()
         if not revision or revision.startswith("-") or "\0" in revision or "\n" in revision:
             raise NoRevision("this is not the name of a revision")
-        self.top = Path(git(repository, "rev-parse", "--show-toplevel").decode().rstrip("\n")).resolve()
-        self._tree, listed = _listing(repository, self.top, revision)
-        self._blobs = dict(_listed(listed))
+        self.top = Path(os.fsdecode(git(repository, "rev-parse", "--show-toplevel")).rstrip("\n")).resolve()
+        self._written: dict[str, str] = {}
+        self._blobs: dict[str, _Blob] = {}
+        self._unusable: dict[str, str] = {}
+        for path, blob in _listed(_listing(repository, self.top, revision)):
+            problem = problem_of(path)
+            if problem is None:
+                self._blobs[path] = blob
+            else:
+                self._unusable[path] = problem
 
     def files_below(self, folder: str) -> list[str]:
         """The paths of all files in a folder of the repository (`.` for the top), sorted."""
         start = "" if folder in ("", ".") else f"{folder}/"
         return sorted(path for path in self._blobs if path.startswith(start))
 
+    def unusable_below(self, folder: str) -> dict[str, str]:
+        """The paths in a folder that no file may have here, and why: a commit can hold any name."""
+        start = "" if folder in ("", ".") else f"{folder}/"
+        return {path: problem for path, problem in self._unusable.items() if path.startswith(start)}
+
     def holds(self, path: str) -> bool:
         """Whether the revision has this file."""
         return path in self._blobs
 
     def fetch(self, path: str) -> Path | None:
-        """The file, put down in the mirror; None where the revision has none of this path."""
-        place = self.mirror / path
-        if place.exists():
-            return place if place.is_file() else None
-        content = self._content(path)
-        if content is None:
-            return None
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_bytes(content)
-        if path.lower().endswith(".gltf"):
-            for uri in _buffers(content):
-                inside = normpath(PurePosixPath(path).parent / uri)
-                if self.holds(inside):
-                    self.fetch(inside)
+        """The file, put down in the mirror; None where the revision has none of this path. Raises NoRevision.
+
+        The files that a model is made of come too, as far as the revision has them.
+        """
+        place = self._put_down(path)
+        tried = {path}
+        wanted = [path] if place is not None else []
+        while place is not None and wanted:
+            names = (file.relative_to(self.mirror).as_posix() for file in companions(place))
+            wanted = [name for name in dict.fromkeys(names) if name not in tried]
+            for name in wanted:
+                self._put_down(name)
+            tried.update(wanted)
         return place
 
-    def _content(self, path: str) -> bytes | None:
+    def _put_down(self, path: str) -> Path | None:
+        followed = self._followed(path)
+        if followed is None:
+            return None
+        place = self.mirror / path
+        known = self._written.setdefault(folded(path), path)
+        if known != path:
+            raise NoRevision(f"its files `{path}` and `{known}` are one file on some systems")
+        if place.exists():
+            return place
+        try:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            self._write(place, *followed)
+        except OSError as error:
+            raise NoRevision(f"its `{path}` cannot be put down: {error.strerror or error}") from error
+        return place
+
+    def _write(self, place: Path, path: str, blob: _Blob) -> None:
+        """Write the file whole or not at all."""
+        # By the object's own name: a path could mean something else in the name of a revision.
+        wanted = ("cat-file", "--filters", f"--path={path}", blob.name)
+        try:
+            with place.open("xb") as file, output(self._repository, "model_bytes", *wanted) as blocks:
+                file.writelines(blocks)
+        except BaseException:
+            place.unlink(missing_ok=True)
+            raise
+
+    def _followed(self, path: str) -> tuple[str, _Blob] | None:
+        """The path and the object of a file, links followed within the revision."""
         for _ in range(_MOST_LINKS):
             blob = self._blobs.get(path)
             if blob is None:
                 return None
             if blob.mode != _LINK:
-                return git(self._repository, "cat-file", "--filters", f"{self._tree}:{path}")
+                return path, blob
             target = git(self._repository, "cat-file", "blob", blob.name).decode("utf-8", "replace")
             path = normpath(PurePosixPath(path).parent / target)
         return None
@@ -97,7 +135,10 @@ class RevisionWorkspace(Workspace):
         mirror = self._revision.mirror
         wanted = Path(normpath((beside or self.root) / text.replace("\\", "/")))
         if wanted.is_relative_to(mirror) and "\0" not in text:
-            self._revision.fetch(wanted.relative_to(mirror).as_posix())
+            try:
+                self._revision.fetch(wanted.relative_to(mirror).as_posix())
+            except NoRevision as problem:
+                return Refused("missing-file", {"file": text, "reason": str(problem)})
         return super().locate(text, beside)
 
 
@@ -109,51 +150,28 @@ def split_revision(given: str) -> tuple[str, str | None]:
     return match[1], match[2] or None
 
 
-def _listing(repository: Path, top: Path, revision: str) -> tuple[str, bytes]:
-    """What stands before `:PATH` in the name of a file's object, and the list of all files."""
+def _listing(repository: Path, top: Path, revision: str) -> bytes:
+    """What git lists of all files."""
     if revision == INDEX:
-        return "", git(top, "ls-files", "--stage", "-z")
+        return git(top, "ls-files", "--stage", "-z")
     try:
         tree = git(repository, "rev-parse", "--verify", "--quiet", f"{revision}^{{tree}}").decode().strip()
     except NoRevision:
         raise NoRevision(f"there is no revision `{revision}`") from None
-    return tree, git(repository, "ls-tree", "-r", "-z", "--full-tree", tree)
+    return git(repository, "ls-tree", "-r", "-z", "--full-tree", tree)
 
 
-def _listed(output: bytes) -> list[tuple[str, _Blob]]:
+def _listed(listing: bytes) -> Iterator[tuple[str, _Blob]]:
     """Paths and blobs of `git ls-tree -r -z` (`MODE TYPE NAME`, a tab, the path) or `git ls-files --stage -z` (`MODE
     NAME STAGE`, a tab, the path; what is not merged has no stage 0).
     """
-    found = []
-    for line in output.split(b"\0"):
+    start = 0
+    while (end := listing.find(b"\0", start)) >= 0:
+        line, start = listing[start:end], end + 1
         head, tab, path = line.partition(b"\t")
         if tab:
             mode, kind, name = head.decode("ascii").split()
             if name == "0":
                 kind, name = "blob", kind
             if kind == "blob":
-                found.append((path.decode("utf-8", "surrogateescape"), _Blob(mode, name)))
-    return found
-
-
-def _buffers(content: bytes) -> list[str]:
-    """The relative URIs of a glTF document's buffers; none where it is no glTF, which its reader reports."""
-    try:
-        document: Mapping[str, object] = json.loads(content)
-        buffers = document.get("buffers", [])
-        uris = [buffer.get("uri") for buffer in buffers] if isinstance(buffers, list) else []
-    except (ValueError, AttributeError, RecursionError):
-        return []
-    return [unquote(uri) for uri in uris if isinstance(uri, str) and uri[:5].lower() != "data:"]
-
-
-def git(folder: Path, *arguments: str) -> bytes:
-    """What a git command writes. Raises NoRevision where there is no git, no repository, or no such thing in it."""
-    try:
-        done = subprocess.run(["git", "-C", str(folder), *arguments], capture_output=True, check=False)
-    except OSError:
-        raise NoRevision("git is not installed") from None
-    if done.returncode != 0:
-        said = done.stderr.decode("utf-8", "replace").strip().splitlines()
-        raise NoRevision(said[0].removeprefix("fatal: ") if said else "git knows of no such thing")
-    return done.stdout
+                yield path.decode("utf-8", "surrogateescape"), _Blob(mode, name)

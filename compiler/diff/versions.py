@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.diff.built import with_stored_offsets
-from plica.diff.revision import NoRevision, Revision, RevisionWorkspace, split_revision
+from plica.diff.git_commands import NoRevision
+from plica.diff.revision import Revision, RevisionWorkspace, split_revision
 from plica.diff.uses import files_of
 from plica.diff.version import Version
 from plica.mesh.memory import Memory
@@ -189,6 +190,9 @@ def _path_in(revision: Revision, inside: str | None, beside: Path) -> str:
 
 
 def _of_tree(revision: Revision, path: str, label: str, options: Options, found: Diagnostics) -> Versions:
+    for name, problem in revision.unusable_below(path).items():
+        if name.lower().endswith(SPEC):
+            raise NoRevision(f"its `{name}` cannot be put down as a file: {problem}")
     single = revision.holds(path)
     specs = [path] if single else [one for one in revision.files_below(path) if one.endswith(SPEC)]
     if not single and not revision.files_below(path):

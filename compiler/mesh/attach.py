@@ -161,7 +161,7 @@ class _Attaching:
         return self.span_of("region", region.name)
 
     def _bytes(self, file: str) -> bytes | Refused:
-        return located_bytes(self.locate, file)
+        return located_bytes(self.locate, file, "image_bytes")
 
     # ---- shapes
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Hashable, Iterator, Mapping
-from hashlib import sha256
+from hashlib import file_digest, sha256
 from pathlib import Path
 from typing import TypeVar, cast
 
+from plica import regular_files
 from plica.diagnostics import Diagnostics
-from plica.readers.model import USD_ENDINGS
+from plica.readers.companions import companions
 from plica.rig.model import (
     Combine,
     Control,
@@ -30,6 +30,8 @@ from plica.values import NOTHING_SAID
 from plica.workspace import Refused
 
 Result = TypeVar("Result")
+Stamp = tuple[int, int] | None
+"""When a file was last written (nanoseconds) and how many bytes it has; None where there is none."""
 Locate = Callable[[str], Path | Refused]
 """The file that a spec names, or why it cannot be used."""
 
@@ -43,7 +45,8 @@ class Memory:
     def __init__(self) -> None:
         self._kept: dict[Hashable, object] = {}
         self._used: dict[Hashable, object] = {}
-        self._digests: dict[Path, tuple[tuple[int, int], str]] = {}
+        self._digests: dict[Path, tuple[Stamp, str]] = {}
+        self._companions: dict[Path, dict[Path, Stamp]] = {}
 
     def begin(self) -> None:
         """Start a run."""
@@ -66,36 +69,41 @@ class Memory:
 
         A file whose time and size are those of the last time is not read again.
         """
-        try:
-            own = self._digest(path)
-            return "-".join([own, *(self._digest(other) for other in companions(path))])
-        except OSError:
-            return ""
+        own = self._digest(path)
+        return "-".join([own, *(self._digest(other) for other in self.companions(path))]) if own else ""
+
+    def companions(self, path: Path) -> tuple[Path, ...]:
+        """The other files that a model or a clip is made of, also those that it misses; looked up once."""
+        known = self._companions.get(path)
+        if known is None or any(stamp(file) != before for file, before in known.items()):
+            files = (path, *companions(path))
+            known = self._companions[path] = {file: stamp(file) for file in files}
+        return tuple(known)[1:]
 
     def _digest(self, path: Path) -> str:
-        status = path.stat()
-        stamp = (status.st_mtime_ns, status.st_size)
+        now = stamp(path)
         known = self._digests.get(path)
-        if known is None or known[0] != stamp:
-            known = self._digests[path] = (stamp, sha256(path.read_bytes()).hexdigest())
+        if known is None or known[0] != now:
+            known = self._digests[path] = (now, _digest_of_file(path))
         return known[1]
 
 
-def companions(path: Path) -> list[Path]:
-    """Files that a model is made of besides itself: a glTF document's buffers, other OpenUSD files beside one of them.
-
-    Raises OSError where the folder or the document cannot be read.
-    """
-    if path.suffix.lower() in USD_ENDINGS:
-        return sorted(other for other in path.parent.iterdir() if other.suffix.lower() in USD_ENDINGS and other != path)
-    if path.suffix.lower() != ".gltf":
-        return []
+def _digest_of_file(path: Path) -> str:
+    """A digest of a file's bytes; empty where it cannot be read."""
     try:
-        buffers = json.loads(path.read_bytes()).get("buffers", [])
-        names = [buffer["uri"] for buffer in buffers if not buffer.get("uri", "data:").startswith("data:")]
-        return [other for name in names if (other := path.parent / name).is_file()]
-    except (ValueError, AttributeError, TypeError, KeyError):
-        return []  # no glTF document: reading it says what is wrong
+        with regular_files.opened(path, "model_bytes") as stream:
+            return file_digest(stream, "sha256").hexdigest()
+    except (regular_files.Unreadable, OSError):
+        return ""
+
+
+def stamp(path: Path) -> Stamp:
+    """The stamp of a file as it is now."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):  # ValueError: a name that holds a null character
+        return None
+    return status.st_mtime_ns, status.st_size
 
 
 def digest_of(*items: object) -> str:

@@ -14,10 +14,9 @@ import numpy as np
 from plica.mesh.model import Offsets
 from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count
 from plica.readers.fields import LARGEST_NUMBER
-from plica.readers.gltf_document import open_regular
+from plica.readers.gltf_document import content
 from plica.readers.outline import UnreadableModel
 
-LARGEST_FILE = 1 << 30  # bytes
 LONGEST_FINGERPRINT = 200  # characters
 
 
@@ -32,11 +31,7 @@ class StoredOffsets:
 
 def read_npz_offsets(path: Path) -> StoredOffsets:
     """The offsets in a file. Raises UnreadableModel."""
-    with open_regular(path) as stream:
-        data = stream.read(LARGEST_FILE + 1)
-    if len(data) > LARGEST_FILE:
-        raise UnreadableModel("it is larger than 1 GiB")
-    return parse_npz_offsets(data)
+    return parse_npz_offsets(content(path))
 
 
 def parse_npz_offsets(data: bytes) -> StoredOffsets:

@@ -15,10 +15,9 @@ import numpy as np
 
 from plica.mesh.model import Floats, Integers
 from plica.readers.fields import LARGEST_NUMBER
-from plica.readers.gltf_document import open_regular
+from plica.readers.gltf_document import content
 from plica.readers.outline import UnreadableModel
 
-LARGEST_FILE = 1 << 30  # bytes
 LONGEST_INDEX = 12  # characters; more digits than any vertex has
 IGNORED_LENGTH = 1 << 16  # characters; a longer line is no line of this format
 
@@ -34,11 +33,7 @@ class ObjMesh:
 
 def read_obj(path: Path) -> ObjMesh:
     """The file's positions and faces. Raises UnreadableModel, with the line where one is to blame."""
-    with open_regular(path) as stream:
-        data = stream.read(LARGEST_FILE + 1)
-    if len(data) > LARGEST_FILE:
-        raise UnreadableModel("it is larger than 1 GiB")
-    return parse_obj(data)
+    return parse_obj(content(path))
 
 
 def parse_obj(data: bytes) -> ObjMesh:

@@ -15,6 +15,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from plica import regular_files
+
 MOST_BYTES: Final = 512 << 20
 """What a cache may take on disk."""
 KINDS: Final = ("figures", "preparations")
@@ -49,8 +51,8 @@ class Store:
         """The content of an entry, None for none; a damaged one is deleted."""
         path = self._path(kind, key)
         try:
-            held = path.read_bytes()
-        except OSError:
+            held = regular_files.content(path, "model_bytes")
+        except regular_files.Unreadable:
             return None
         head, content = held[:64], held[65:]
         if sha256(content).hexdigest().encode() != head or held[64:65] != b"\n":

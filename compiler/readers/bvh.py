@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.readers.clip import Clip
-from plica.readers.gltf_document import open_regular
+from plica.readers.gltf_document import content
 from plica.readers.outline import UnreadableModel, distinct
 from plica.skeleton.model import ORIGIN, Joint, Skeleton
 
@@ -33,9 +33,7 @@ class Node(NamedTuple):
 
 def read_bvh(path: Path) -> Clip:
     """The clip of a file. Raises UnreadableModel, with the line where the text goes wrong."""
-    with open_regular(path) as stream:
-        data = stream.read()
-    return parse_bvh(data.decode("utf-8", errors="replace"), path.stem)
+    return parse_bvh(content(path, "clip_bytes").decode("utf-8", errors="replace"), path.stem)
 
 
 def parse_bvh(content: str, name: str) -> Clip:

@@ -10,13 +10,21 @@ import base64
 import binascii
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote, unquote_to_bytes, urlsplit
+from urllib.parse import unquote, unquote_to_bytes
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.readers.fields import Fields, fields, index, index_of, objects, text, whole
-from plica.readers.gltf_document import BINARY_CHUNK, chunk_place, open_regular, read_document
+from plica.readers.gltf_document import (
+    BINARY_CHUNK,
+    chunk_place,
+    content,
+    is_data,
+    open_regular,
+    place_of_uri,
+    read_document,
+)
 from plica.readers.outline import UnreadableModel
 
 # Section 3.6.2.2: component types and element types.
@@ -175,7 +183,7 @@ class GltfArrays:
 
 def bytes_of_uri(uri: str, folder: Path, place: str) -> bytes:
     """The data of a data URI (RFC 2397), or of a file in or below `folder`. Raises UnreadableModel."""
-    if uri[:5].lower() == "data:":
+    if is_data(uri):
         head, comma, body = uri[5:].partition(",")
         if not comma:
             raise UnreadableModel(f"{place}.uri is no data URI")
@@ -186,16 +194,7 @@ def bytes_of_uri(uri: str, folder: Path, place: str) -> bytes:
         except (binascii.Error, ValueError) as error:
             raise UnreadableModel(f"{place}.uri is not base64") from error
     try:
-        parts = urlsplit(uri)
-        file = folder.joinpath(unquote(parts.path)).resolve()
-        inside = file.is_relative_to(folder.resolve())
-    except (ValueError, OSError, RuntimeError) as error:
-        raise UnreadableModel(f"{place}.uri is no usable address") from error
-    if parts.scheme or parts.netloc or not inside:
-        raise UnreadableModel(f"{place} lies outside the model's folder: {uri[:80]}")
-    try:
-        with open_regular(file) as stream:
-            return stream.read()
+        return content(place_of_uri(uri, folder))
     except UnreadableModel as error:
         raise UnreadableModel(f"{place}, `{uri[:80]}`: {error}") from error
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import json
 import os
-import stat
 import struct
 from pathlib import Path
 from typing import BinaryIO
 
+from plica import file_names, regular_files
 from plica.readers.fields import Fields, fields, indexes, objects
 from plica.readers.outline import UnreadableModel
 
@@ -35,19 +35,66 @@ def read_document(path: Path) -> Fields:
     return document
 
 
-def open_regular(path: Path) -> BinaryIO:
-    """The file, opened for reading. Raises UnreadableModel where it is none or may not be read."""
+def open_regular(path: Path, limit: str = "model_bytes") -> BinaryIO:
+    """The file, opened for reading; `limit` names the largest size in `Limits`.
+
+    Raises UnreadableModel where it is none, is larger, or may not be read.
+    """
     try:
-        # Not blocking: opening a named pipe that nobody writes to must not hang the command.
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    except OSError as error:
-        raise UnreadableModel(f"it cannot be opened ({error.strerror or error})") from error
-    except ValueError as error:  # a null character in the name
-        raise UnreadableModel("its name holds a character that no file name can hold") from error
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-        os.close(descriptor)
-        raise UnreadableModel("it is not a file")
-    return os.fdopen(descriptor, "rb")
+        return regular_files.opened(path, limit)
+    except regular_files.Unreadable as error:
+        raise UnreadableModel(str(error)) from error
+
+
+def content(path: Path, limit: str = "model_bytes") -> bytes:
+    """The bytes of a whole file, as by `open_regular`. Raises UnreadableModel."""
+    try:
+        return regular_files.content(path, limit)
+    except regular_files.Unreadable as error:
+        raise UnreadableModel(str(error)) from error
+
+
+def named_file(uri: str) -> str:
+    """The file, relative to the model's folder, that an address in a model means (RFC 3986, section 4.2).
+
+    Raises UnreadableModel for what may name another place.
+    """
+    from urllib.parse import unquote, urlsplit  # not for a check of a model without addresses
+
+    try:
+        parts = urlsplit(uri)
+        name = file_names.normalised(unquote(parts.path, errors="strict"))
+    except ValueError as error:
+        raise UnreadableModel("it is no usable address") from error
+    if parts.scheme or parts.netloc or name.startswith(("/", "../")) or name == "..":
+        raise UnreadableModel("it lies outside the model's folder")
+    if (problem := file_names.problem_of(name)) is not None:
+        raise UnreadableModel(f"it is no usable address: {problem}")
+    return name
+
+
+def addresses(document: Fields) -> list[str]:
+    """The addresses of files that a document's buffers are in; none where they are no list."""
+    buffers = document.get("buffers")
+    held = [buffer.get("uri") for buffer in buffers if isinstance(buffer, dict)] if isinstance(buffers, list) else []
+    return [uri for uri in held if isinstance(uri, str) and not is_data(uri)]
+
+
+def place_of_uri(uri: str, folder: Path) -> Path:
+    """Where the file of an address lies: in or below `folder`, links followed. Raises UnreadableModel."""
+    try:
+        file = folder.joinpath(named_file(uri)).resolve()
+        inside = file.is_relative_to(folder.resolve())
+    except (ValueError, OSError, RuntimeError) as error:
+        raise UnreadableModel("it is no usable address") from error
+    if not inside:
+        raise UnreadableModel("it lies outside the model's folder")
+    return file
+
+
+def is_data(uri: str) -> bool:
+    """Whether an address holds the data itself (RFC 2397)."""
+    return uri[:5].lower() == "data:"
 
 
 def json_bytes(stream: BinaryIO) -> bytes:

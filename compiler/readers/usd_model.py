@@ -12,15 +12,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plica.readers.decompose import SHEAR_LIMIT, decompose
-from plica.readers.gltf_document import open_regular
 from plica.readers.gltf_skeleton import checked_skeleton
 from plica.readers.outline import MeshOutline, ModelOutline, UnreadableModel, distinct
+from plica.readers.usd_layers import layers_of
 from plica.skeleton.model import Joint
 
 if TYPE_CHECKING:
     from pxr import Gf, Usd, UsdGeom, UsdSkel
-
-MISSING = "reading OpenUSD needs the library usd-core: pip install 'plica[usd]'"
 
 
 def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:
@@ -53,11 +51,9 @@ def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:
 
 def open_stage(path: Path) -> Usd.Stage:
     """The stage of a file whose layers all lie in the file's folder. Raises UnreadableModel."""
-    open_regular(path).close()
-    try:
-        from pxr import Tf, Usd, UsdUtils
-    except ImportError as error:
-        raise UnreadableModel(MISSING) from error
+    layers = layers_of(path)  # all looked at before a stage opens them, and held so that it does not read them again
+    from pxr import Tf, Usd, UsdUtils
+
     listener = UsdUtils.CoalescingDiagnosticDelegate()  # else the library prints to the terminal
     try:
         stage = Usd.Stage.Open(str(path))
@@ -72,6 +68,7 @@ def open_stage(path: Path) -> Usd.Stage:
         place = str(layer.realPath).split("[")[0]
         if place and not Path(place).resolve().is_relative_to(folder):
             raise UnreadableModel(f"it draws in `{Path(place).name}` from outside its folder")
+    del layers
     return stage
 
 

@@ -39,8 +39,8 @@ def check_version(source: Source, found: Diagnostics) -> int | None:
     """The offset after the version line, or None where the file cannot be read by this version."""
     match = _VERSION.match(source.text)
     if match is None:
-        line = source.line_text(1)
-        found.add("missing-version", Span(source, 0, len(line)), version=LANGUAGE_VERSION)
+        # Nothing of it is quoted: what is no Plica text may hold secrets, and reports are read by many.
+        found.add("missing-version", Span(source.withheld, 0, 0), version=LANGUAGE_VERSION)
         return None
     version = int(match[1]) if len(match[1]) < 9 else 10**9
     if not 1 <= version <= LANGUAGE_VERSION:

@@ -26,7 +26,7 @@ def stills(build: Build, made: MaskSet, asked: Sequence[str], target: str, found
     workspace = Workspace(build.folder, build.allowed)
 
     def read(file: str) -> bytes | Refused:
-        return located_bytes(workspace.locate, file)
+        return located_bytes(workspace.locate, file, "image_bytes")
 
     files = {}
     character = safe_file_name(build.rig.character.name)

@@ -13,7 +13,7 @@ from plica.rig.model import Detail, MaskPlace, Rig
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
 from plica.texture.normal_findings import find_maps
-from plica.workspace import Refused, Workspace
+from plica.workspace import Refused, Workspace, located_bytes
 
 _NUMBERED = re.compile(r"TEXCOORD_(\d{1,3})")
 _MAPS = "maps"
@@ -84,13 +84,7 @@ def maps(build: Build, found: Diagnostics) -> dict[str, bytes]:
 
 
 def _content(build: Build, file: str) -> bytes | Refused:
-    path = Workspace(build.folder, build.allowed).locate(file)
-    if isinstance(path, Refused):
-        return path
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        return Refused("unreadable-file", {"file": file, "reason": error.strerror or str(error)})
+    return located_bytes(Workspace(build.folder, build.allowed).locate, file, "image_bytes")
 
 
 def map_files(rig: Rig, detail: Detail) -> tuple[str, str]:

@@ -12,6 +12,7 @@ from typing import Any
 from jinja2 import BaseLoader, Environment, StrictUndefined, TemplateError, TemplateNotFound, TemplateSyntaxError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
+from plica import file_names, regular_files
 from plica.diagnostics import Diagnostics
 from plica.rig.json import encoder, plain
 from plica.rig.model import Rig
@@ -53,17 +54,25 @@ class FolderLoader(BaseLoader):
         path = place.as_posix()
         try:
             inside = place.resolve().is_relative_to(self.folder.resolve())
-            text = place.read_bytes().decode("utf-8") if inside else None
-        except OSError as error:
-            self.problems[template] = error.strerror or str(error)
-        except ValueError:  # bytes that are not UTF-8, or a name that no file can have
+            text = self._content(place, template) if inside else None
+        except (regular_files.Unreadable, RuntimeError) as error:  # RuntimeError: links in a circle
+            self.problems[template] = str(error)
+        except UnicodeDecodeError:
             self.problems[template] = "it is not UTF-8 text"
+        except (OSError, ValueError):  # too long, or holding a null character
+            self.problems[template] = "it has no usable name"
         else:
             if text is not None:
                 self.sources[path] = Source(path, text)
                 return text, path, None
             self.problems[template] = "it lies outside the folder of the template"
         raise TemplateNotFound(template)
+
+    def _content(self, place: Path, template: str) -> str:
+        """The text. Raises Unreadable, UnicodeDecodeError."""
+        if (problem := file_names.problem_of(file_names.normalised(template))) is not None:
+            raise regular_files.Unreadable(problem)
+        return regular_files.content(place, "text_bytes").decode("utf-8")
 
     def line_span(self, path: str, line: int) -> Span | None:
         """The text of a line, without its indentation; None for a file that was not read."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from plica.build.writer import Written, is_current, outdated, write
 from plica.diagnostics import Diagnostics
+from tests.support.repositories import no_file
 
 FILES = {"wren.rig.json": b"{}\n", "maps/brow.png": b"\x89PNG"}
 
@@ -63,6 +65,10 @@ def test_a_dry_run_touches_nothing(tmp_path: Path) -> None:
         "name.",
         "name ",
         "a?",
+        "con.rig.json",
+        "maps/NUL...",
+        "maps/aux.png",
+        ".git/hooks/pre-commit",
     ],
 )
 def test_paths_that_leave_the_folder_stop_everything(path: str, tmp_path: Path) -> None:
@@ -99,6 +105,15 @@ def test_the_folder_itself_may_be_a_link(tmp_path: Path) -> None:
 def test_a_folder_in_a_files_place_is_refused(tmp_path: Path) -> None:
     (tmp_path / "wren.rig.json").mkdir()
     assert written(FILES, tmp_path) == (None, ["path-leaves-folder"])
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+@pytest.mark.parametrize("dry_run", [False, True])
+def test_what_is_no_file_is_neither_read_nor_replaced(tmp_path: Path, dry_run: bool) -> None:
+    place = no_file("pipe", tmp_path / "wren.rig.json")
+    assert outdated(FILES, tmp_path) == ("maps/brow.png", "wren.rig.json")
+    assert written(FILES, tmp_path, dry_run) == (None, ["path-leaves-folder"])
+    assert place.is_fifo()
 
 
 def test_what_the_system_refuses_leaves_the_old_files_whole(tmp_path: Path) -> None:

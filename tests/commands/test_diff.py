@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -13,6 +14,7 @@ import pytest
 from plica.commands.main import run
 from tests.support.cloth import SPEC as CLOTH
 from tests.support.cloth import bump, cloth
+from tests.support.repositories import committed, git
 
 LIBRARY = """plica 1
 parameter joint
@@ -33,12 +35,6 @@ control mood {{ range 0 .. 1   rest 0 }}
 driver frown {{ reads control mood   span 0 .. 1 }}
 expect {{ rest }}
 """
-
-
-def git(*words: str) -> str:
-    """What git says; nothing of the machine's own settings takes part."""
-    settings = ("-c", "user.name=Wren", "-c", "user.email=wren@example.org", "-c", "commit.gpgsign=false")
-    return subprocess.run(["git", *settings, *words], check=True, capture_output=True, text=True).stdout
 
 
 @pytest.fixture
@@ -245,3 +241,50 @@ def test_git_diff_shows_what_a_change_does(driven: Path) -> None:
     assert "the extreme moved from 1 to 2" in shown
     assert "a library; `plica diff git:HEAD .` shows" in shown
     assert "+driver bend both" in shown  # a library has no character: its lines
+
+
+@pytest.mark.parametrize(
+    "name", ["-dash.plica", "--help.plica", "--.plica", "-h.plica", " .plica", "*.plica", ":(top)x.plica"]
+)
+def test_git_diff_shows_files_of_any_name(driven: Path, name: str) -> None:
+    """The name comes first in what git gives, where it could be taken for an option."""
+    Path(name).write_text(SPEC.format(name="dash"), "utf-8")
+    git("add", "--", f"./{name}" if name[0] != ":" else f":(literal){name}")
+    git("commit", "--quiet", "-m", "second")
+    Path(name).write_text(SPEC.format(name="dash").replace("span 0 .. 1", "span 0 .. 2"), "utf-8")
+    replaced("wren.plica", "span 0 .. 1", "span 0 .. 3")
+    shown = git("diff")
+    assert f"plica diff {name}\n" in shown and "plica diff wren.plica\n" in shown
+    assert "from 1 to 3" in shown
+    assert ("from 1 to 2" in shown) == (name[0] not in "*:")  # the others are names that not every system takes
+
+
+def test_git_diff_of_a_commit_that_names_other_places(driven: Path) -> None:
+    old, new = (
+        committed({"..": {"x.plica": SPEC.format(name=name).encode()}, "wren.plica": SPEC.format(name=name).encode()})
+        for name in ("wren", "pip")
+    )
+    assert "plica diff ../x.plica\n--- a/../x.plica" in git("diff", old, new)
+
+
+def test_git_diff_says_what_it_did_not_read(driven: Path) -> None:
+    Path("wren.plica").write_text(SPEC.format(name="wren") + "//" + "x" * 5000, "utf-8")
+    git("config", "diff.plica.command", f"'{sys.executable}' -m plica diff --limit text-bytes=4KiB --git-driver")
+    shown = git("diff")
+    assert shown == "plica diff wren.plica\nnot compared: `wren.plica` is larger than 4 KiB\n"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_models_buffer_elsewhere_is_not_opened(repository: Path) -> None:
+    """A pipe that nobody writes to: opening it would never end."""
+    os.mkfifo("pipe.bin")
+    spec = cloth(Path("deep/down/cloth"))
+    model = spec.parent / "cloth.gltf"
+    document = json.loads(model.read_bytes())
+    document["buffers"][0]["uri"] = "../../../pipe.bin"
+    model.write_text(json.dumps(document), "utf-8")
+    changed = cloth(Path("deep/down/changed"), CLOTH.replace("skin of tip", "skin of base"))
+    (changed.parent / "cloth.gltf").write_bytes(model.read_bytes())
+    command = [sys.executable, "-m", "plica", "diff", str(spec), str(changed)]
+    done = subprocess.run(command, timeout=120, capture_output=True, text=True, check=False)
+    assert done.returncode == 1 and "region far" in done.stdout, done.stderr

@@ -9,6 +9,7 @@ import pytest
 from plica.build.emit import Request, build_targets
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
+from tests.support.repositories import no_file
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
 
@@ -97,6 +98,8 @@ MISTAKES = [
     ("part above", "{% include '../secret.jinja' %}", "template-unreadable", 1, "outside the folder"),
     ("absolute part", "{% include '/etc/passwd' %}", "template-unreadable", 1, "outside the folder"),
     ("linked part", "{% include 'link.jinja' %}", "template-unreadable", 1, "outside the folder"),
+    ("a pipe", "{% include 'pipe.jinja' %}", "template-unreadable", 1, "not a file"),
+    ("a device's name", "{% include 'con.jinja' %}", "template-unreadable", 1, "device"),
     ("broken part", "x\n{% include 'broken.jinja' %}", "template-mistake", 2, "Unexpected end"),
 ]
 
@@ -108,6 +111,8 @@ def test_mistakes_are_diagnostics_with_a_line(row: tuple[str, str, str, int, str
     folder.mkdir()
     (tmp_path / "secret.jinja").write_text("secret", encoding="utf-8")
     (folder / "link.jinja").symlink_to(tmp_path / "secret.jinja")
+    (folder / "con.jinja").touch()
+    no_file("pipe", folder / "pipe.jinja")
     (folder / "broken.jinja").write_text("\n{% if 1 %}", encoding="utf-8")
     text, found = text_of(folder, template)
     assert text is None
