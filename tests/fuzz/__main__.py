@@ -6,8 +6,8 @@ Run it from the top of the repository. It exits with 1 where there is a finding 
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
+import signal
 import sys
 import time
 from pathlib import Path
@@ -30,7 +30,7 @@ class _Told(NamedTuple):
 def main() -> int:
     """Share the time between the targets and their faces, and tell what came of it."""
     options = _parser().parse_args()
-    os.environ.pop("PLICA_LIMITS", None)
+    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))  # so that workers are ended too
     from tests.fuzz.targets import TARGETS
 
     unknown = [name for name in options.targets if name not in TARGETS]
@@ -54,8 +54,8 @@ def main() -> int:
         shutil.rmtree(folder, ignore_errors=True)
         outcome = campaign.run(target, plan, folder)
         inputs += outcome.inputs
-        rate = outcome.inputs / max(outcome.seconds, 1e-9)
-        _say(f"{target.name:10} {face:8} {outcome.inputs:9} inputs, {rate:7.0f}/s, {len(outcome.findings)} findings")
+        told_of = f"{outcome.inputs} inputs in {outcome.seconds:.0f} s ({outcome.processor:.0f} s of processor time)"
+        _say(f"{target.name:10} {face:8} {told_of}, {len(outcome.findings)} findings")
         told += [_told(target, finding) for finding in outcome.findings]
     _say(f"{inputs} inputs in {time.monotonic() - start:.0f} s")
     return _report(told, options.out)

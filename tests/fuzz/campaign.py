@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import resource
 import shutil
 import signal
 import subprocess
@@ -28,7 +29,11 @@ _MOST_RESTARTS: Final = 200
 
 
 class Plan(NamedTuple):
-    """How to run a target: for how many inputs or seconds, from which face, and whether guided by coverage."""
+    """How to run a target: for how many inputs or seconds, guided by coverage or not, on given files instead.
+
+    face: `bytes` for inputs that are changed, `grammar` for those that are written, `both` in turn. `registry` is the
+    module that knows the target by its name.
+    """
 
     face: str = "bytes"
     seed: int = 0
@@ -36,13 +41,18 @@ class Plan(NamedTuple):
     seconds: float | None = None
     guided: bool = False
     files: tuple[Path, ...] = ()
+    registry: str = "tests.fuzz.targets"
 
 
 class Outcome(NamedTuple):
-    """What a run gave. `of_files`: the findings of each of the plan's files, by its number."""
+    """What a run gave. `of_files`: the findings of each of the plan's files, by its number.
+
+    seconds: on the clock; processor: seconds of processor time, starting included.
+    """
 
     inputs: int
     seconds: float
+    processor: float
     findings: list[Finding]
     of_files: dict[int, Finding]
 
@@ -66,14 +76,14 @@ def run(target: Target, plan: Plan, folder: Path | None = None) -> Outcome:
         return _Run(target, plan, Path(made)).outcome()
 
 
-def verdicts(target: Target, inputs: Sequence[bytes]) -> list[Finding | None]:
+def verdicts(target: Target, inputs: Sequence[bytes], registry: str = Plan().registry) -> list[Finding | None]:
     """What is wrong with each of these inputs, in a fresh process."""
     with tempfile.TemporaryDirectory(prefix="plica-fuzz-") as made:
         files = []
         for number, data in enumerate(inputs):
             files.append(Path(made) / f"input-{number}")
             files[-1].write_bytes(data)
-        found = run(target, Plan(files=tuple(files))).of_files
+        found = run(target, Plan(files=tuple(files), registry=registry)).of_files
         return [found.get(number) for number in range(len(inputs))]
 
 
@@ -85,7 +95,7 @@ class _Run:
         self._skip = 0
 
     def outcome(self) -> Outcome:
-        start = time.monotonic()
+        start, processor = time.monotonic(), _processor()
         inputs = 0
         for _ in range(_MOST_RESTARTS):
             left = None if self._plan.seconds is None else self._plan.seconds - (time.monotonic() - start)
@@ -102,10 +112,11 @@ class _Run:
             raise RuntimeError(f"the process of {self._target.name} ended {_MOST_RESTARTS} times")
         findings = self._folder / "findings"
         of_files = {number: found for number in range(len(self._plan.files)) for found in kept(findings / str(number))}
-        return Outcome(inputs, time.monotonic() - start, kept(findings), of_files)
+        return Outcome(inputs, time.monotonic() - start, _processor() - processor, kept(findings), of_files)
 
     def _one_process(self, seconds: float | None) -> tuple[bytes, Verdict] | None:
         """Watch one worker to its end; the input that ended it, None for none."""
+        self._state.end()  # of what a process before this one was ended at
         with (self._folder / "log").open("wb") as log:
             process = subprocess.Popen(
                 self._command(seconds), cwd=ROOT, env=_environment(self._folder), stdin=subprocess.DEVNULL,
@@ -148,10 +159,17 @@ class _Run:
         plan = self._plan
         command = [sys.executable, "-m", "tests.fuzz.worker", self._target.name, str(self._folder)]
         command += ["--face", plan.face, "--seed", str(plan.seed), "--skip", str(self._skip)]
+        command += ["--registry", plan.registry]
         command += ["--guided"] if plan.guided else []
         command += ["--inputs", str(plan.inputs)] if plan.inputs is not None else []
         command += ["--seconds", str(seconds)] if seconds is not None else []
         return command + [word for path in plan.files for word in ("--file", str(path))]
+
+
+def _processor() -> float:
+    """Seconds of processor time that the processes started from here took, those that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _environment(folder: Path) -> dict[str, str]:

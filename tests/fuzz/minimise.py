@@ -5,18 +5,18 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 
-from tests.fuzz.campaign import verdicts
+from tests.fuzz.campaign import Plan, verdicts
 from tests.fuzz.findings import Finding
 from tests.fuzz.target import Target
 
 _AT_ONCE = 24  # candidates that one process judges: starting it takes longer than they do
 
 
-def minimised(target: Target, finding: Finding, seconds: float) -> Finding:
+def minimised(target: Target, finding: Finding, seconds: float, registry: str = Plan().registry) -> Finding:
     """The finding with a smaller input, after at most about so many seconds; as it is where it does not come again."""
 
     def causes(inputs: list[bytes]) -> list[str]:
-        return [found.cause if found is not None else "" for found in verdicts(target, inputs)]
+        return [found.cause if found is not None else "" for found in verdicts(target, inputs, registry)]
 
     if causes([finding.data]) != [finding.cause]:
         return finding

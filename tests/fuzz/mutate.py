@@ -23,6 +23,7 @@ ODD: tuple[Any, ...] = (
     float("inf"), float("nan"), "", "x", "\ud800", "\0", "a*b", "{a}", "../x", "data:;base64,AAAA", "\x1b[31m", "\n",
     "\u202e", [], [0], [[]], {}, {"POSITION": 0}, {"node": 0}, [{}], [1e300] * 3, [0.0] * 4, [0] * 16,
 )  # fmt: skip
+_DEEP = "nested as deep as "  # a text that stands for such a value while a document is changed
 _TEXT = re.compile(r'"[^"\n]*"|[\w{}.]+|\s+|[^\s\w]')
 
 
@@ -113,19 +114,15 @@ def of_json(odd: Sequence[Any] = ODD, depths: Sequence[int] = (400,)) -> Mutate:
             elif kind == 2 and isinstance(inside, list):
                 inside[key:key] = json.loads(json.dumps(inside[key : key + 1])) * random.choice((1, 1, 30))
             elif kind == 3 and random.random() < 0.2:
-                inside[key] = _deep(random.choice(depths))
+                inside[key] = f"{_DEEP}{random.choice(depths)}"
             else:
                 inside[key] = json.loads(json.dumps(random.choice(odd)))
-        return json.dumps(holder[0]).encode("ascii")
+        written = json.dumps(holder[0])
+        for depth in depths:
+            written = written.replace(f'"{_DEEP}{depth}"', "[" * depth + "]" * depth)
+        return written.encode("ascii")
 
     return mutate
-
-
-def _deep(depth: int) -> Any:
-    value: Any = []
-    for _ in range(depth):
-        value = [value]
-    return value
 
 
 def _places(value: Any) -> list[tuple[Any, Any]]:

@@ -26,13 +26,17 @@ def no_more() -> Iterable[bytes]:
     return ()
 
 
+def nothing_to_prepare() -> None:
+    """The default of `Target.prepare`."""
+
+
 class Target(NamedTuple):
     """One way for foreign data into Plica.
 
     `entry` takes an input and returns; whatever it raises is a finding, so it suppresses what is a documented refusal
     and asserts what must hold of a result. `mutate` changes an input in a way that keeps some of its structure.
     `grammar`: made when needed, inputs written from nothing. `seeds` are the files of its folder in `corpus`, and
-    `more_seeds`. One input may take `seconds` and for each of its bytes `seconds_per_byte` (processor time, of this
+    `more_seeds`. `prepare` is called once, before any input. One input may take `seconds` and for each of its bytes `seconds_per_byte` (processor time, of this
     process), and `memory` bytes beyond what the process held before. `short` inputs are run in the suite. `needs` are
     modules without which the target cannot be run.
     """
@@ -42,6 +46,7 @@ class Target(NamedTuple):
     mutate: Mutate
     grammar: Grammar | None = None
     more_seeds: Callable[[], Iterable[bytes]] = no_more
+    prepare: Callable[[], object] = nothing_to_prepare
     memory: int = 256 * MIB
     seconds: float = 2.0
     seconds_per_byte: float = 0.0005

@@ -34,10 +34,9 @@ def main() -> int:
     options = _parser().parse_args()
     if options.guided:
         _import_watched()
-    from tests.fuzz.targets import TARGETS
-
     os.environ.setdefault(LOWERED, lowered_limits())
-    target = TARGETS[options.target]
+    target = importlib.import_module(options.registry).TARGETS[options.target]
+    target.prepare()
     work = _Work(target, options)
     if options.guided:
         _guided(work, options)
@@ -69,23 +68,28 @@ class _Work:
         self._folder: Path = options.folder
         self._state = State(self._folder / "state")
         self._judge = Judge(target, WATCHED_SLACK if options.guided else 1.0)
-        self._written = _written_by(target, self.judge) if options.face == "grammar" else None
+        self._written = _written_by(target, self.judge) if options.face != "bytes" and target.grammar else None
         self._ends = time.monotonic() + options.seconds
+        self._supervisor = os.getppid()
 
     @property
     def over(self) -> bool:
         """Whether the time is up."""
         return time.monotonic() > self._ends
 
-    def take(self, data: bytes) -> None:
-        """An input, or the chance from which the grammar writes one."""
-        if self._written is None:
-            self.judge(data)
-        else:
-            self._written(data)
+    def write(self, chance: bytes) -> None:
+        """An input that the grammar writes from chance."""
+        assert self._written is not None
+        self._written(chance)
+
+    def is_written(self, number: int) -> bool:
+        """Whether the input of this number is one of the grammar's."""
+        return self._written is not None and (self.face == "grammar" or number % 2 == 1)
 
     def judge(self, data: bytes, of_file: str = "") -> None:
         """One input; findings about files are kept apart, by the file's number."""
+        if os.getppid() != self._supervisor:
+            os._exit(1)  # nobody watches any more
         data = data[: self.target.longest] if not of_file else data
         self._state.begin(data)
         verdict = self._judge(data)
@@ -113,16 +117,15 @@ def _by_chance(work: _Work, options: argparse.Namespace) -> None:
     seeds = work.target.seeds() or [b""]
     first = [] if work.face == "grammar" else seeds
     for number in range(options.skip, options.inputs):
+        random = Random(options.seed * _STRIDE + number)
         if work.over:
             return
         if number < len(first):
-            work.take(first[number])
-            continue
-        random = Random(options.seed * _STRIDE + number)
-        if work.face == "grammar":
-            work.take(random.randbytes(GRAMMAR_BYTES))
+            work.judge(first[number])
+        elif work.is_written(number):
+            work.write(random.randbytes(GRAMMAR_BYTES))
         else:
-            work.take(_mutated(work.target, random, seeds))
+            work.judge(_mutated(work.target, random, seeds))
 
 
 def _mutated(target: Target, random: Random, seeds: list[bytes]) -> bytes:
@@ -159,8 +162,10 @@ def _guided(work: _Work, options: argparse.Namespace) -> None:
     """Ends the process: libFuzzer does not return."""
     import atheris
 
+    take = work.write if work.face == "grammar" else work.judge
+
     def one(data: bytes) -> None:
-        work.take(data)
+        take(data)
         if work.over:
             os._exit(0)
 
@@ -189,7 +194,8 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz.worker")
     parser.add_argument("target")
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--face", choices=("bytes", "grammar"), default="bytes")
+    parser.add_argument("--face", choices=("bytes", "grammar", "both"), default="bytes")
+    parser.add_argument("--registry", default="tests.fuzz.targets")
     parser.add_argument("--guided", action="store_true")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--skip", type=int, default=0)

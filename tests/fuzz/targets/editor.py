@@ -9,10 +9,6 @@ import traceback
 from collections.abc import Callable
 from typing import Any
 
-from pygls.exceptions import JsonRpcException
-
-from plica.editor.pygments_lexer import PlicaLexer
-from plica.editor.server import make_server
 from tests.fuzz import character, grammars
 from tests.fuzz.mutate import of_json, of_words, one_of
 from tests.fuzz.target import Target
@@ -32,6 +28,9 @@ class _Heard(logging.Handler):
         self.errors: list[BaseException] = []
 
     def emit(self, record: logging.LogRecord) -> None:
+        """Keep what came up in Plica and is no refusal."""
+        from pygls.exceptions import JsonRpcException
+
         error = record.exc_info[1] if record.exc_info else None
         if error is not None and not isinstance(error, JsonRpcException) and _is_ours(error):
             self.errors.append(error)
@@ -81,6 +80,8 @@ def _messages(data: bytes) -> None:
 
 
 async def _conversation(messages: list[dict[str, Any]]) -> None:
+    from plica.editor.server import make_server
+
     server, answers = make_server(), _Answers()
     server.protocol.set_writer(answers)
     start = [{"id": 0, "method": "initialize", "params": _START}, {"method": "initialized", "params": {}}]
@@ -110,6 +111,8 @@ def _taken(handle: Callable[[], object]) -> None:
 
 def _colours(data: bytes) -> None:
     """The words that are coloured are the text, whatever it is."""
+    from plica.editor.pygments_lexer import PlicaLexer
+
     text = data.decode("utf-8", "replace").replace("\r\n", "\n").replace("\r", "\n")
     lexer = PlicaLexer(stripnl=False, ensurenl=False)
     assert "".join(value for _, value in lexer.get_tokens(text)) == text.removeprefix("\ufeff")

@@ -71,6 +71,7 @@ TARGETS = (
         _entry,
         after_first_line({b"figures": of_json(), b"preparations": of_zip(lambda name: _NPY)}, of_bytes()),
         grammars.figures,
+        prepare=_known,
         short=60,
         longest=65_536,
     ),
