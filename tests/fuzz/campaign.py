@@ -175,7 +175,9 @@ def _processor() -> float:
 def _environment(folder: Path) -> dict[str, str]:
     """One thread, one arena for memory, hashes that are the same every time, and a cache of its own."""
     own = {name: value for name, value in os.environ.items() if not name.startswith("PLICA_")}
-    single = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "PXR_WORK_THREAD_LIMIT", "MALLOC_ARENA_MAX"), "1")
+    single = dict.fromkeys(
+        ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "PXR_WORK_THREAD_LIMIT", "MALLOC_ARENA_MAX"), "1"
+    )
     places = {"XDG_CACHE_HOME": str(folder / "cache"), "TMPDIR": str(_made(folder / "tmp"))}
     return own | single | places | {"PYTHONHASHSEED": "0", "PLICA_DEBUG": "1", "NO_COLOR": "1"}
 

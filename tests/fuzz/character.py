@@ -1,4 +1,4 @@
-"""A character of a few dozen vertices with everything that a spec can name, made by code, for seeds and whole commands."""
+"""A character of a few dozen vertices with everything that a spec can name, for seeds and for whole commands."""
 
 from __future__ import annotations
 
@@ -94,7 +94,11 @@ def _arms() -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], np.ndarray[Any,
     c, d = number[1:], np.roll(number[1:], -1, axis=1)
     faces = np.concatenate([np.stack(corners, -1).reshape(-1, 3) for corners in ((a, b, d), (a, d, c))])
     positions = np.concatenate([left, left * (-1.0, 1.0, 1.0)])
-    return positions, np.concatenate([uv, uv + (0.5, 0.0)]), np.concatenate([faces, faces[:, ::-1] + len(left)])
+    return (
+        positions,
+        np.concatenate([uv, uv + np.array([0.5, 0.0])]),
+        np.concatenate([faces, faces[:, ::-1] + len(left)]),
+    )
 
 
 def model() -> tuple[dict[str, Any], bytes]:

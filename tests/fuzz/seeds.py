@@ -11,12 +11,16 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from plica.commands import main
 from plica.prove.store import KINDS
 from tests.fuzz import character, stages
+from tests.fuzz.good import GOOD
 from tests.fuzz.mutate import png_chunk
 from tests.fuzz.target import CORPUS
 from tests.support.data import SMALL_DATA
+from tests.support.meshes import Buffers
 from tests.support.models import container, document_of, figure
 
 FOLDER = "file:///work-of-wren/"
@@ -27,10 +31,13 @@ def seeds() -> dict[str, bytes]:
     found = {
         "text/wren.plica": character.SPEC.encode(),
         "text/limb.plica": character.LIMB.encode(),
+        "text/everything.plica": GOOD.encode(),
         "format/wren.plica": character.SPEC.encode(),
+        "format/everything.plica": GOOD.encode(),
         "colours/wren.plica": character.SPEC.encode(),
         "gltf/wren.gltf": character.as_gltf(),
         "gltf/SimpleSkin.gltf": (SMALL_DATA / "SimpleSkin.gltf").read_bytes(),
+        "gltf/two-meshes.gltf": _two_meshes(),
         "gltf/figure.gltf": json.dumps(document_of(figure(), morphs=["smile"])).encode(),
         "glb/wren.glb": character.as_glb(),
         "glb/empty.glb": container(b"{}"),
@@ -41,10 +48,35 @@ def seeds() -> dict[str, bytes]:
         "obj/lift.obj": character.obj(),
         "npz/hold.npz": character.sculpt(),
         "toml/accepted.toml": b'3f2a9c0d11e2b3c4 = "agreed with animation: the boot is stiffer now"\n',
-        "template/list.jinja": b"{% for one in rig.strengths %}\n{{ loop.index }} {{ one.name|upper }}: {{ one|json }}\n{% endfor %}\n",
+        "template/list.jinja": b"{% for one in rig.strengths %}\n{{ loop.index }} {{ one.name|upper }}\n"
+        b"{{ one|json }}\n{% endfor %}\n",
         "editor/asked.json": json.dumps(_conversation()).encode(),
     }
     return found | _images() | _of_runs()
+
+
+def _two_meshes() -> bytes:
+    """A square with a skin and a morph target, and a mesh that hangs on no joint."""
+    buffers = Buffers()
+    square = [(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1.0, 1.0, 0.0)]
+    attributes = {
+        "POSITION": buffers.add(square),
+        "NORMAL": buffers.add(square),
+        "TEXCOORD_0": buffers.add([place[:2] for place in square]),
+        "JOINTS_0": buffers.add([(0, 1, 0, 0)] * 4, np.uint8),
+        "WEIGHTS_0": buffers.add([(0.5, 0.5, 0, 0)] * 4),
+    }
+    primitive = {"attributes": attributes, "indices": buffers.add([0, 1, 2], np.uint16), "targets": [{"POSITION": 0}]}
+    document: dict[str, Any] = {
+        "nodes": [{"name": "hip", "children": [1, 2]}, {"name": "knee"}, {"mesh": 1}, {"mesh": 0, "skin": 0}],
+        "skins": [{"joints": [0, 1], "inverseBindMatrices": buffers.add(np.tile(np.eye(4), (2, 1, 1)))}],
+        "meshes": [
+            {"primitives": [primitive], "weights": [0], "extras": {"targetNames": ["smile"]}},
+            {"primitives": [{"attributes": {"POSITION": 0}, "mode": 5}]},
+        ],
+    }
+    with tempfile.TemporaryDirectory() as made:
+        return buffers.written(Path(made) / "model.gltf", document).read_bytes()
 
 
 def _images() -> dict[str, bytes]:
@@ -81,7 +113,9 @@ def _of_runs() -> dict[str, bytes]:
         offsets = (folder / "new" / "wren.offsets.npz").read_bytes()
         new = (folder / "new" / "wren.rig.json").read_bytes()
         _run("prove", str(spec), "--cache", str(folder / "cache"), "--workers", "1", codes=(0, 1))
-        _run("prove", str(spec), "--write-baseline", "--baseline", str(folder / "b.json"), "--workers", "1", codes=(0, 1))
+        _run(
+            "prove", str(spec), "--write-baseline", "--baseline", str(folder / "b.json"), "--workers", "1", codes=(0, 1)
+        )
         baseline = (folder / "b.json").read_bytes()
         kept = {}
         for kind in KINDS:
@@ -119,7 +153,9 @@ def _conversation() -> list[dict[str, Any]]:
         ("codeAction", {"textDocument": {"uri": spec}, "range": whole, "context": {"diagnostics": []}}),
         ("inlayHint", {"textDocument": {"uri": spec}, "range": whole}),
     ]  # fmt: skip
-    found += [{"id": 10 + n, "method": f"textDocument/{name}", "params": params} for n, (name, params) in enumerate(asked)]
+    found += [
+        {"id": 10 + n, "method": f"textDocument/{name}", "params": params} for n, (name, params) in enumerate(asked)
+    ]
     place = {"start": {"line": 2, "character": 4}, "end": {"line": 2, "character": 12}}
     changes = [{"range": place, "text": "geo"}]
     found.append({"method": "textDocument/didChange",

@@ -36,9 +36,11 @@ class Target(NamedTuple):
     `entry` takes an input and returns; whatever it raises is a finding, so it suppresses what is a documented refusal
     and asserts what must hold of a result. `mutate` changes an input in a way that keeps some of its structure.
     `grammar`: made when needed, inputs written from nothing. `seeds` are the files of its folder in `corpus`, and
-    `more_seeds`. `prepare` is called once, before any input. One input may take `seconds` and for each of its bytes `seconds_per_byte` (processor time, of this
-    process), and `memory` bytes beyond what the process held before. `short` inputs are run in the suite. `needs` are
-    modules without which the target cannot be run.
+    `more_seeds`. `prepare` is called once, before any input.
+
+    One input may take `seconds` and for each of its bytes `seconds_per_byte` (processor time, of this process), and
+    `memory` bytes beyond what the process held before. `short` inputs are run in the suite. `needs` are modules
+    without which the target cannot be run.
     """
 
     name: str

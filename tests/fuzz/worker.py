@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import io
 import os
 import pkgutil
 import sys
@@ -54,7 +55,12 @@ def lowered_limits() -> str:
 
     pairs = []
     for name, value in limits.Limits()._asdict().items():
-        lower = max(value // 64, 1 << 20) if name.endswith("bytes") else value // 100 if value > 10_000 else value
+        if name.endswith("memory_bytes"):  # of a whole process: its code takes a good part of it
+            lower = value // 8
+        elif name.endswith("bytes"):
+            lower = max(value // 64, 1 << 20)
+        else:
+            lower = value // 100 if value > 10_000 else value
         pairs.append(f"{limits.shown(name)}={min(value, lower)}")
     return " ".join(pairs)
 
@@ -141,17 +147,18 @@ def _mutated(target: Target, random: Random, seeds: list[bytes]) -> bytes:
 def _import_watched() -> None:
     """Import all of Plica so that atheris sees which branches an input takes."""
     import atheris
+
     import plica  # the package itself, to find its modules
 
     names = [module.name for module in _modules(plica)]
     for name in [name for name in sys.modules if name == "plica" or name.startswith("plica.")]:
         del sys.modules[name]
-    with open(os.devnull, "w") as nowhere, contextlib.redirect_stderr(nowhere):  # it names every module
-        with atheris.instrument_imports(include=["plica"]):
-            for name in names:
-                if not name.endswith("__main__"):
-                    with contextlib.suppress(ImportError):  # of an extra that is not installed
-                        importlib.import_module(name)
+    silence = contextlib.redirect_stderr(io.StringIO())  # it names every module
+    with silence, atheris.instrument_imports(include=["plica"]):
+        for name in names:
+            if not name.endswith("__main__"):
+                with contextlib.suppress(ImportError):  # of an extra that is not installed
+                    importlib.import_module(name)
 
 
 def _modules(package: Any) -> Iterator[pkgutil.ModuleInfo]:

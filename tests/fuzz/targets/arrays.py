@@ -13,7 +13,7 @@ from plica.mesh.offsets_file import read_offsets_file
 from plica.mesh.painting import PaintingError, read_painting, sampled
 from plica.readers.outline import UnreadableModel
 from plica.texture.normal_maps import NormalMapError, read_normal_map
-from tests.fuzz import grammars
+from tests.fuzz.grammars import archives, lines
 from tests.fuzz.mutate import of_bytes, of_png, of_words, of_zip, one_of
 from tests.fuzz.target import Target
 
@@ -54,24 +54,41 @@ def _image(data: bytes) -> None:
 
 
 OBJ_WORDS = (
-    "v", "f", "vn", "vt", "o", "g", "l", "0", "1", "-1", "3", "1/1", "//", "1//2", "nan", "inf", "1e400", "1e308", "\\", "#",
+    "v", "f", "vn", "vt", "o", "g", "l", "0", "1", "-1", "3", "1/1", "//", "1//2", "nan", "inf", "1e400", "1e308",
+    "\\", "#",
     "\0", "\ufffd", "9" * 30, "-9999", "_1", "1_0", "\u0664", "\n", "\r", "\v", "\t", "+1",
 )  # fmt: skip
 _NPY = of_bytes(
     (
-        b"'descr': '|O'", b"'descr': '<f8'", b"'<U9'", b"'<M8[s]'", b"'fortran_order': True", b"(3,)", b"()", b"(0,)", b"(-1,)",
+        b"'descr': '|O'", b"'descr': '<f8'", b"'<U9'", b"'<M8[s]'", b"'fortran_order': True", b"(3,)", b"()",
+        b"(0,)", b"(-1,)",
         b"(1000000000,)", b"(3, 3)", b"[('a', '<f8')]", b"\x93NUMPY\x02\x00", b"\x93NUMPY\x03\x00", b"\n", b"'" * 3,
     )
 )  # fmt: skip
 
 TARGETS = (
-    Target("obj", _obj, of_words(OBJ_WORDS), grammars.wavefront, short=600),
-    Target("npz", _npz, one_of(of_zip(lambda name: _NPY), of_zip(lambda name: _NPY, 8)), grammars.archives, short=600),
+    Target("obj", _obj, of_words(OBJ_WORDS), lines.wavefront, short=600),
+    Target("npz", _npz, one_of(of_zip(lambda name: _NPY), of_zip(lambda name: _NPY, 8)), archives.archives, short=600),
     Target(
         "image",
         _image,
-        of_png((b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"iCCP", b"zTXt", b"eXIf", b"RIFF", b"WEBP", b"VP8 ", b"II*\0", b"MM\0*")),
-        grammars.images,
+        of_png(
+            (
+                b"IHDR",
+                b"PLTE",
+                b"tRNS",
+                b"IDAT",
+                b"iCCP",
+                b"zTXt",
+                b"eXIf",
+                b"RIFF",
+                b"WEBP",
+                b"VP8 ",
+                b"II*\0",
+                b"MM\0*",
+            )
+        ),
+        archives.images,
         short=600,
     ),
 )

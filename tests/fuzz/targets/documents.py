@@ -16,7 +16,7 @@ from plica.evaluate.poses import rest_poses
 from plica.prove.baseline import UnreadableBaselineError, read
 from plica.rig.json import RigFormatError, read_rig, write_rig
 from plica.workspace import Refused, text_of
-from tests.fuzz import grammars
+from tests.fuzz.grammars import documents, lines
 from tests.fuzz.mutate import of_json, of_words
 from tests.fuzz.target import CORPUS, Target
 from tests.fuzz.targets.texts import check_places
@@ -51,12 +51,14 @@ def _toml(data: bytes) -> None:
 
 
 _TOML = (
-    "3f2a9c0d11e2b3c4", "=", '"reason"', "'", '"""', "'''", "[", "]", "[[", "]]", "{", "}", ".", ",", "#", "\n", "true", "nan",
-    "inf", "-0", "1e400", "0x", "9" * 40, "1979-05-27T07:32:00Z", "99:99:99", "\\u0000", "\\ud800", "\\x", "\0", "\x7f", "\r",
+    "3f2a9c0d11e2b3c4", "=", '"reason"', "'", '"""', "'''", "[", "]", "[[", "]]", "{", "}", ".", ",", "#", "\n",
+    "true", "nan",
+    "inf", "-0", "1e400", "0x", "9" * 40, "1979-05-27T07:32:00Z", "99:99:99", "\\u0000", "\\ud800", "\\x", "\0",
+    "\x7f", "\r",
     "a.b.c", "[" * 300, "{a=" * 300, "1_0", "_",
 )  # fmt: skip
 
 TARGETS = (
-    Target("json", _json, of_json(depths=(100, 2000)), grammars.documents, short=300, longest=32_768, seconds=3.0),
-    Target("toml", _toml, of_words(_TOML), grammars.acceptances, short=600),
+    Target("json", _json, of_json(depths=(100, 2000)), documents.documents, short=300, longest=32_768, seconds=3.0),
+    Target("toml", _toml, of_words(_TOML), lines.acceptances, short=600),
 )

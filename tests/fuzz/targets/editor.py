@@ -1,4 +1,4 @@
-"""What an editor sends: messages of the Language Server Protocol, one after the other, and the words for its colours."""
+"""What an editor sends: messages of the Language Server Protocol, one after the other; and the words it colours."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import traceback
 from collections.abc import Callable
 from typing import Any
 
-from tests.fuzz import character, grammars
+from tests.fuzz import character
+from tests.fuzz.grammars import documents
 from tests.fuzz.mutate import of_json, of_words, one_of
 from tests.fuzz.target import Target
 from tests.fuzz.targets.scratch import scratch
@@ -119,11 +120,13 @@ def _colours(data: bytes) -> None:
 
 
 _ODD = [
-    None, -1, 0, 1, 3, 17, 2**31, 2**53, 0.5, "", "x", FOLDER + "wren.plica", FOLDER + "limb.plica", "untitled:1", "file:///",
-    "file:///%00", "file://host/x", "http://x/y", "\ud800", [], {}, *HOSTILE, "{joint}", "elbow", "bend", "a b", "driver",
+    None, -1, 0, 1, 3, 17, 2**31, 2**53, 0.5, "", "x", FOLDER + "wren.plica", FOLDER + "limb.plica", "untitled:1",
+    "file:///",
+    "file:///%00", "file://host/x", "http://x/y", "\ud800", [], {}, *HOSTILE, "{joint}", "elbow", "bend", "a b",
+    "driver",
 ]  # fmt: skip
 
 TARGETS = (
-    Target("editor", _messages, of_json(_ODD), grammars.conversations, short=80, needs=("pygls",), seconds=4.0),
+    Target("editor", _messages, of_json(_ODD), documents.conversations, short=80, needs=("pygls",), seconds=4.0),
     Target("colours", _colours, one_of(of_words(WORDS), of_words(HOSTILE)), short=300, needs=("pygments",)),
 )

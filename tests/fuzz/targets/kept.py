@@ -9,16 +9,15 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.poses import rest_poses
 from plica.mesh.attach import attach
-from plica.mesh.deform import Deformer
 from plica.pipeline import compile_file
 from plica.prove.crew import LocalCrew
 from plica.prove.engine import Prover, Subject
 from plica.prove.kept import recall_from
 from plica.prove.store import KINDS, Store
 from plica.workspace import Workspace
-from tests.fuzz import character, grammars
+from tests.fuzz import character
+from tests.fuzz.grammars import documents
 from tests.fuzz.mutate import after_first_line, of_bytes, of_json, of_zip
 from tests.fuzz.target import Target
 from tests.fuzz.targets.scratch import scratch
@@ -70,7 +69,7 @@ TARGETS = (
         "cache",
         _entry,
         after_first_line({b"figures": of_json(), b"preparations": of_zip(lambda name: _NPY)}, of_bytes()),
-        grammars.figures,
+        documents.figures,
         prepare=_known,
         short=60,
         longest=65_536,

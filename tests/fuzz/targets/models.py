@@ -15,9 +15,10 @@ from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.model import read_outline
 from plica.readers.outline import UnreadableModel
 from plica.start import start_spec
-from tests.fuzz import grammars
+from tests.fuzz.grammars import documents, lines
 from tests.fuzz.mutate import of_bytes, of_glb, of_json, of_words, of_zip, one_of
-from tests.fuzz.target import Target
+from tests.fuzz.stages import SMALL_STAGE
+from tests.fuzz.target import MIB, Target
 from tests.fuzz.targets.scratch import written
 
 
@@ -48,7 +49,10 @@ def _start(path: Path) -> None:
 
 
 def _gltf(path: Path) -> None:
+    """By its ending, and by its first bytes where the ending says nothing."""
     _read(path)
+    with suppress(UnreadableModel):
+        read_outline(written("wren.model", path.read_bytes()))
     with suppress(UnreadableModel):
         arrays = GltfArrays(path)
         for number in range(min(len(arrays.document.get("accessors") or ()), 64)):
@@ -71,27 +75,38 @@ def _usd(data: bytes) -> None:
 
 
 _USD_WORDS = (
-    "def", "over", "class", "Mesh", "Skeleton", "SkelRoot", "SkelAnimation", "BlendShape", "Xform", "rel", "uniform", "token[]",
-    "int[]", "float[]", "point3f[]", "matrix4d[]", "quatf[]", "half3[]", "string", "double", "asset", "@./model.usda@", "@x.usda@",
-    "references", "payload", "subLayers", "variants", "inherits", "</Root>", "<../Skin>", "prepend", "apiSchemas", "instanceable",
-    "timeSamples", "elementSize = 3", "interpolation", '"vertex"', '"faceVarying"', '"constant"', "None", "nan", "inf", "-inf",
-    "1e400", "-1", "0", "99999999", "9223372036854775808", "[", "]", "(", ")", "{", "}", ",", '""', "primvars:skel:jointIndices",
-    "primvars:skel:jointWeights", "primvars:skel:geomBindTransform", "skel:skeleton", "skel:joints", "upAxis", '"Z"', "metersPerUnit",
-    "restTransforms", "bindTransforms", "joints", "points", "faceVertexCounts", "faceVertexIndices", "primvars:st", "#usda 1.0",
+    "def", "over", "class", "Mesh", "Skeleton", "SkelRoot", "SkelAnimation", "BlendShape", "Xform", "rel", "uniform",
+    "token[]",
+    "int[]", "float[]", "point3f[]", "matrix4d[]", "quatf[]", "half3[]", "string", "double", "asset",
+    "@./model.usda@", "@x.usda@",
+    "references", "payload", "subLayers", "variants", "inherits", "</Root>", "<../Skin>", "prepend", "apiSchemas",
+    "instanceable",
+    "timeSamples", "elementSize = 3", "interpolation", '"vertex"', '"faceVarying"', '"constant"', "None", "nan",
+    "inf", "-inf",
+    "1e400", "-1", "0", "99999999", "9223372036854775808", "[", "]", "(", ")", "{", "}", ",", '""',
+    "primvars:skel:jointIndices",
+    "primvars:skel:jointWeights", "primvars:skel:geomBindTransform", "skel:skeleton", "skel:joints", "upAxis", '"Z"',
+    "metersPerUnit",
+    "restTransforms", "bindTransforms", "joints", "points", "faceVertexCounts", "faceVertexIndices", "primvars:st",
+    "#usda 1.0",
 )  # fmt: skip
 _DOCUMENT = of_json()
 _RAW_USD = of_bytes((b"PXR-USDC", b"TOKENS\0\0", b"PATHS\0\0\0", b"FIELDS\0\0", b"SPECS\0\0\0", b"STRINGS\0"))
 
 TARGETS = (
-    Target("gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, grammars.gltf, short=400, longest=32_768),
+    Target(
+        "gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, documents.gltf, short=400, longest=32_768
+    ),
     Target("glb", lambda data: _gltf(written("model.glb", data)), of_glb(_DOCUMENT), short=400, longest=32_768),
     Target(
         "usd",
         _usd,
         one_of(of_words(_USD_WORDS), _RAW_USD, of_zip(lambda name: of_words(_USD_WORDS))),
-        grammars.usd,
+        lines.usd,
+        prepare=lambda: _read(written("model.usda", SMALL_STAGE.encode())),
         short=60,
         needs=("pxr",),
         seconds=4.0,
+        memory=2048 * MIB,  # of addresses: threads of the library reserve them, and use few
     ),
 )

@@ -10,7 +10,7 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.retarget import poses_from_clip
 from plica.readers.clips import read_clips
 from plica.readers.outline import UnreadableModel
-from tests.fuzz import grammars
+from tests.fuzz.grammars import lines
 from tests.fuzz.mutate import of_words
 from tests.fuzz.target import Target
 from tests.fuzz.targets.scratch import written
@@ -29,10 +29,13 @@ def _bvh(data: bytes) -> None:
 
 
 WORDS = (
-    "HIERARCHY", "ROOT", "JOINT", "End", "Site", "OFFSET", "CHANNELS", "MOTION", "Frames:", "Frame", "Time:", "Xposition",
-    "Yposition", "Zposition", "Xrotation", "Yrotation", "Zrotation", "{", "}", "0", "1", "3", "6", "7", "-1", "nan", "inf",
-    "1e999", "1e50", "1e-320", "999999999", "80000000", "9" * 30, "\u00b2", "\u0664", "\x1f", "\x85", "\u2028", "\0", "\n", "\r",
+    "HIERARCHY", "ROOT", "JOINT", "End", "Site", "OFFSET", "CHANNELS", "MOTION", "Frames:", "Frame", "Time:",
+    "Xposition",
+    "Yposition", "Zposition", "Xrotation", "Yrotation", "Zrotation", "{", "}", "0", "1", "3", "6", "7", "-1", "nan",
+    "inf",
+    "1e999", "1e50", "1e-320", "999999999", "80000000", "9" * 30, "\u00b2", "\u0664", "\x1f", "\x85", "\u2028", "\0",
+    "\n", "\r",
     "spine", "upperarm_lf", "lowerarm_rt",
 )  # fmt: skip
 
-TARGETS = (Target("bvh", _bvh, of_words(WORDS), grammars.motion_capture, short=500),)
+TARGETS = (Target("bvh", _bvh, of_words(WORDS), lines.motion_capture, short=500),)

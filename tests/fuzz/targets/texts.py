@@ -16,7 +16,9 @@ from plica.syntax.parser import parse
 from plica.syntax.words import words
 from plica.targets.template.filling import FILTERS, fill
 from plica.workspace import Refused, Workspace, text_of
-from tests.fuzz import character, grammars
+from tests.fuzz import character
+from tests.fuzz.good import GOOD, SCRAPS
+from tests.fuzz.grammars import specs, templates
 from tests.fuzz.mutate import of_words
 from tests.fuzz.target import Target
 from tests.fuzz.targets.scratch import scratch, written
@@ -25,10 +27,12 @@ from tests.support.texts import rig_of
 from tests.support.trees import same_but_for_places
 
 HOSTILE = (
-    "{x}", "{finger}", "{{", "}}", '""', '"\\"', "1e308 deg", "-0 m", "0 deg .. 0 deg", "999999999999999999999", "1e-320 m",
+    "{x}", "{finger}", "{{", "}}", '""', '"\\"', "1e308 deg", "-0 m", "0 deg .. 0 deg", "999999999999999999999",
+    "1e-320 m",
     "left left", "both", "0.1 turn", "ease", "x in model", "(0, 0, 0)", "\u00e9", "\U0001f9a6", "1 .. 100000", ".. ..",
     "\0", "\ufeff", "\r", "\u2028", "\x1b[31m", "\u202e", "//", "\\", "\u0664", "\u00b2", "plica 2", 'use "limb.plica"',
-    "each f in 1 .. 1000 {", "each g in a, b, {f} {", "}", 'note "', "override driver", "as a", "with {", "\x1f", "\x85",
+    "each f in 1 .. 1000 {", "each g in a, b, {f} {", "}", 'note "', "override driver", "as a", "with {", "\x1f",
+    "\x85",
 )  # fmt: skip
 
 
@@ -37,8 +41,9 @@ def _reference() -> Iterable[bytes]:
     return [whole(example).encode() for example in EXAMPLES] + [LIBRARY.encode()]
 
 
-_SEEN = "\n".join([*EXAMPLES, LIBRARY, character.SPEC])
-WORDS = sorted({word for word in re.findall(r'"[^"\n]*"|[\w{}]+|[^\s\w]', _SEEN)} | words().all) + list(HOSTILE)
+_SEEN = "\n".join([*EXAMPLES, LIBRARY, character.SPEC, GOOD])
+_WORDS = set(re.findall(r'"[^"\n]*"|[\w{}]+|[^\s\w]', _SEEN)) | words().all
+WORDS = [*sorted(_WORDS), *HOSTILE, *SCRAPS]
 
 
 def check_places(found: Iterable[Diagnostic]) -> None:
@@ -109,16 +114,22 @@ def _template(data: bytes) -> None:
 
 
 _JINJA = (
-    "{{", "}}", "{%", "%}", "{#", "#}", "-%}", "for", "in", "endfor", "if", "else", "endif", "rig", "rig.strengths", "loop",
-    "loop.index", "set", "x", "range(3)", "range(99999)", "include", "import", '"other.jinja"', '"template.jinja"', "extends",
-    "block b", "endblock", "macro m(x)", "endmacro", "call", "filter", "with", "recursive", "namespace()", "cycler", "joiner",
-    "|", *FILTERS, "length", "join", "map", "tojson", "format", "center(9)", "indent", "batch(2)", "replace", "upper", "first",
-    "attr('__class__')", "__class__", "'a' * 3", "9 ** 9", "9999999", "[", "]", "(", ")", "~", "%", "'%99s'", "is defined",
-    "dict", "''", "0", "-1", "1e9", "\0", "\u2028", "raw", "endraw", "autoescape false", "do", "debug", "self", "super()",
+    "{{", "}}", "{%", "%}", "{#", "#}", "-%}", "for", "in", "endfor", "if", "else", "endif", "rig", "rig.strengths",
+    "loop",
+    "loop.index", "set", "x", "range(3)", "range(99999)", "include", "import", '"other.jinja"', '"template.jinja"',
+    "extends",
+    "block b", "endblock", "macro m(x)", "endmacro", "call", "filter", "with", "recursive", "namespace()", "cycler",
+    "joiner",
+    "|", *FILTERS, "length", "join", "map", "tojson", "format", "center(9)", "indent", "batch(2)", "replace",
+    "upper", "first",
+    "attr('__class__')", "__class__", "'a' * 3", "9 ** 9", "9999999", "[", "]", "(", ")", "~", "%", "'%99s'",
+    "is defined",
+    "dict", "''", "0", "-1", "1e9", "\0", "\u2028", "raw", "endraw", "autoescape false", "do", "debug", "self",
+    "super()",
 )  # fmt: skip
 
 TARGETS = (
-    Target("text", _text, of_words(WORDS), grammars.specs, _reference, short=400, seconds=3.0),
-    Target("format", _layout, of_words(WORDS), grammars.specs, _reference, short=500),
-    Target("template", _template, of_words(_JINJA), grammars.templates, short=400),
+    Target("text", _text, of_words(WORDS), specs.specs, _reference, short=400, seconds=3.0),
+    Target("format", _layout, of_words(WORDS), specs.specs, _reference, short=500),
+    Target("template", _template, of_words(_JINJA), templates.templates, short=400),
 )
