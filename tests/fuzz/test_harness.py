@@ -93,6 +93,10 @@ def test_seeds_are_few_and_small_and_mutation_depends_on_chance_alone(target: Ta
     assert any(target.mutate(Random(number), seeds[0]) != seeds[0] for number in range(4))
 
 
+def test_targets_are_known_by_their_own_names() -> None:
+    assert [target.name for target in TARGETS.values()] == list(TARGETS)
+
+
 def test_limits_are_lower_while_fuzzing() -> None:
     from plica import limits
 

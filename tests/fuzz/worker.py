@@ -11,13 +11,11 @@ import contextlib
 import importlib
 import io
 import os
-import pkgutil
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from random import Random
-from typing import Any
 
 from tests.fuzz.findings import keep
 from tests.fuzz.judge import Judge
@@ -33,19 +31,19 @@ LOWERED = "PLICA_LIMITS"
 def main() -> int:
     """Run the target that the command line names."""
     options = _parser().parse_args()
-    if options.guided:
-        _import_watched()
+    watching = _watch_imports() if options.guided else contextlib.ExitStack()
     os.environ.setdefault(LOWERED, lowered_limits())
     target = importlib.import_module(options.registry).TARGETS[options.target]
-    target.prepare()
-    work = _Work(target, options)
-    if options.guided:
-        _guided(work, options)
-    elif options.file:
-        for number, path in enumerate(options.file[options.skip :], start=options.skip):
-            work.judge(path.read_bytes(), str(number))
-    else:
-        _by_chance(work, options)
+    with watching:
+        target.prepare()
+        work = _Work(target, options)
+        if options.guided:
+            _guided(work, options)
+        elif options.file:
+            for number, path in enumerate(options.file[options.skip :], start=options.skip):
+                work.judge(path.read_bytes(), str(number))
+        else:
+            _by_chance(work, options)
     return 0
 
 
@@ -144,25 +142,16 @@ def _mutated(target: Target, random: Random, seeds: list[bytes]) -> bytes:
 # ---- guided by what inputs reach ------------------------------------------------------------------------
 
 
-def _import_watched() -> None:
-    """Import all of Plica so that atheris sees which branches an input takes."""
+def _watch_imports() -> contextlib.ExitStack:
+    """From now on atheris sees which branches an input takes in those modules of Plica that are imported."""
     import atheris
 
-    import plica  # the package itself, to find its modules
-
-    names = [module.name for module in _modules(plica)]
     for name in [name for name in sys.modules if name == "plica" or name.startswith("plica.")]:
         del sys.modules[name]
-    silence = contextlib.redirect_stderr(io.StringIO())  # it names every module
-    with silence, atheris.instrument_imports(include=["plica"]):
-        for name in names:
-            if not name.endswith("__main__"):
-                with contextlib.suppress(ImportError):  # of an extra that is not installed
-                    importlib.import_module(name)
-
-
-def _modules(package: Any) -> Iterator[pkgutil.ModuleInfo]:
-    return pkgutil.walk_packages(package.__path__, "plica.", onerror=lambda name: None)
+    watching = contextlib.ExitStack()
+    watching.enter_context(contextlib.redirect_stderr(io.StringIO()))  # it names every module
+    watching.enter_context(atheris.instrument_imports(include=["plica"]))
+    return watching
 
 
 def _guided(work: _Work, options: argparse.Namespace) -> None:
