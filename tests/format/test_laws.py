@@ -14,7 +14,7 @@ from plica.pipeline import compile_file, compile_text
 from plica.source import Source
 from plica.syntax.parser import parse
 from plica.syntax.structure import structure_of
-from tests.fuzz.test_parser import GOOD, SCRAPS
+from tests.fuzz.good import GOOD, SCRAPS
 from tests.grammar.test_reference import EXAMPLES, LIBRARY, make_folder, whole
 from tests.support.data import ROOT
 from tests.support.trees import declarations, same_but_for_places

@@ -1,0 +1,77 @@
+"""What a cache folder holds: entries with the right seal and any content."""
+
+from __future__ import annotations
+
+import shutil
+from functools import cache, partial
+from typing import NamedTuple
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.attach import attach
+from plica.pipeline import compile_file
+from plica.prove.crew import LocalCrew
+from plica.prove.engine import Prover, Subject
+from plica.prove.kept import recall_from
+from plica.prove.store import KINDS, Store
+from plica.workspace import Workspace
+from tests.fuzz import character
+from tests.fuzz.grammars import documents
+from tests.fuzz.mutate import after_first_line, of_bytes, of_json, of_zip
+from tests.fuzz.target import Target
+from tests.fuzz.targets.scratch import scratch
+
+
+class _Known(NamedTuple):
+    """What is proven, and the entries that proving it left, by kind."""
+
+    subject: Subject
+    keys: dict[str, tuple[str, ...]]
+
+
+@cache
+def _known() -> _Known:
+    compiled = compile_file(character.put_down(scratch("kept")))
+    assert compiled.rig is not None
+    rig = compiled.rig._replace(expectations=tuple(one for one in compiled.rig.expectations if one.kind == "crossing"))
+    attached = attach(rig, Workspace(scratch("kept")).locate, Diagnostics())
+    subject = Subject(rig, attached)
+    shutil.rmtree(scratch("store"))
+    _prove(subject)
+    return _Known(subject, {kind: tuple(p.name for p in (scratch("store") / kind).glob("??/*")) for kind in KINDS})
+
+
+def _prove(subject: Subject) -> None:
+    store = Store(scratch("store"))
+    crew = partial(LocalCrew, count=1, recall=partial(recall_from, store.folder))
+    for result in Prover(subject, hire=crew, store=store).results():
+        assert result.worst is None or np.isfinite(result.worst)
+
+
+def _entry(data: bytes) -> None:
+    """The first line says what kind of entry; the rest is what all entries of it hold."""
+    head, _, content = data.partition(b"\n")
+    known = _known()
+    kind = head.decode("ascii", "replace")
+    store = Store(scratch("store"))
+    for key in known.keys.get(kind, ()):
+        store.put(kind, key, content)
+    if kind == "preparations":  # a figure that is kept would make them needless
+        shutil.rmtree(scratch("store") / "figures", ignore_errors=True)
+    _prove(known.subject)
+
+
+_NPY = of_bytes((b"'|O'", b"'<f8'", b"'<i8'", b"'<U9'", b"(3,)", b"()", b"(0,)", b"(1000000000,)", b"\xff" * 8))
+
+TARGETS = (
+    Target(
+        "cache",
+        _entry,
+        after_first_line({b"figures": of_json(), b"preparations": of_zip(lambda name: _NPY)}, of_bytes()),
+        documents.figures,
+        prepare=_known,
+        short=60,
+        longest=65_536,
+    ),
+)

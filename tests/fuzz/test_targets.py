@@ -1,0 +1,46 @@
+"""Every target for a short while, the same inputs every time, and every input that was ever found to be taken badly.
+
+For longer: `python -m tests.fuzz --seconds 3600`.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.fuzz import campaign
+from tests.fuzz.campaign import Plan
+from tests.fuzz.target import FOUND, Target, files_in, open_findings
+from tests.fuzz.targets import TARGETS
+
+SEED = 1
+
+
+def _able(target: Target) -> None:
+    if lacking := campaign.missing(target):
+        pytest.skip(f"{', '.join(lacking)} is not installed")
+
+
+@pytest.mark.parametrize("target", TARGETS.values(), ids=list(TARGETS))
+def test_a_short_run_finds_nothing_new(target: Target) -> None:
+    _able(target)
+    outcome = campaign.run(target, Plan("both", SEED, inputs=target.short))
+    known = {cause for (name, _), cause in open_findings().items() if name == target.name}
+    new = [one for one in outcome.findings if one.cause not in known]
+    assert new == [], "\n\n".join(f"{one.cause}\n{one.data!r}\n{one.detail}" for one in new)
+    assert outcome.inputs >= target.short
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in FOUND.iterdir() if path.is_dir()))
+def test_what_was_found_is_mended_and_stays_so(name: str) -> None:
+    target = TARGETS[name]
+    _able(target)
+    paths = files_in(FOUND / name)
+    found = campaign.verdicts(target, [path.read_bytes() for path in paths])
+    causes = {path.name: one.cause for path, one in zip(paths, found, strict=True) if one is not None}
+    known = {file: cause for (of, file), cause in open_findings().items() if of == name}
+    assert causes == known, "found/open.txt names what is not mended, and nothing else"
+
+
+def test_open_findings_are_of_files_that_are_there() -> None:
+    for target, name in open_findings():
+        assert (FOUND / target / name).is_file()
