@@ -478,7 +478,8 @@ class Character(NamedTuple):
 class Rig(NamedTuple):
     """Everything, both sides written out. Strengths stand after those that they are made of.
 
-    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built.
+    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built; `build` is the id that
+    all files of one build carry, None before there is one.
     """
 
     character: Character
@@ -495,5 +496,6 @@ class Rig(NamedTuple):
     expectations: tuple[Expectation, ...] = ()
     aliases: tuple[Alias, ...] = ()
     offsets: OffsetsTable | None = None
+    build: str | None = None
     format: Literal["plica-rig"] = "plica-rig"
     version: int = FORMAT_VERSION

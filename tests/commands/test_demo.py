@@ -32,9 +32,10 @@ def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:
         assert Path("wren", name).exists()
     assert {path.name for path in Path("wren").iterdir()} == set(named)
     assert sorted(path.name for path in Path("wren/build").iterdir()) == [
-        "vectors.json",
+        "wren.manifest.json",
         "wren.offsets.npz",
         "wren.rig.json",
+        "wren.vectors.json",
         "wren_rig.py",
     ]
     assert run(["check", "wren/wren.plica"]) == 0
