@@ -10,7 +10,6 @@ import os
 import re
 import secrets
 import shutil
-import stat
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -21,6 +20,7 @@ from typing import Final
 from plica.build.lock import NAME as LOCK
 from plica.build.output_set import digest
 
+_UNREADABLE: Final = "unreadable"
 _PART: Final = re.compile(r"\.plica-[0-9a-f]{16}\.part")
 
 
@@ -31,6 +31,7 @@ class Standing(Enum):
     NEW = "new"
     MISSING = "missing"
     OTHER = "neither the old nor the new file"
+    UNKNOWN = "cannot be read"
 
 
 class ExchangeError(Exception):
@@ -123,7 +124,7 @@ class _Exchange:
 
     def _make_folder(self, folder: Path) -> None:
         missing = []
-        while not folder.is_dir():
+        while folder != self.folder and not folder.is_dir():
             missing.append(folder)
             folder = folder.parent
         for each in reversed(missing):
@@ -168,6 +169,8 @@ class _Exchange:
 
     def _standing(self, place: Path, before: str | None) -> Standing:
         now = _state(place)
+        if now == _UNREADABLE:
+            return Standing.UNKNOWN
         if now == before:
             return Standing.BEFORE
         if now is None:
@@ -178,10 +181,8 @@ class _Exchange:
 def _state(place: Path) -> str | None:
     """A digest of what stands in a place; None where nothing does."""
     try:
-        if not stat.S_ISREG(place.stat().st_mode):
-            return "no file"
         return digest(place.read_bytes())
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return None
-    except (OSError, ValueError):
-        return "unreadable"
+    except OSError:
+        return _UNREADABLE

@@ -54,6 +54,11 @@ def publish(
             contents = {folder / path: plan.files[path] for path in plan.files if path in set(changed)}
             if not put(contents, folder, found, {place.parent for place in places.values()}):
                 return None
+            disturbed = outdated(plan.files, folder)
+        if disturbed:
+            files = ", ".join(f"`{path}`" for path in disturbed)
+            found.add("outputs-disturbed", None, files=files, folder=folder.as_posix())
+            return None
     elif not dry_run:
         tidy(folder, {place.parent for place in places.values()})
     _tell_strange(made, plan, folder, found)

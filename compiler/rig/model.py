@@ -13,13 +13,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from plica.values import (
-    NOTHING_SAID,
-    About,
-    Alias,
-    Curve,
-    Geometry,
-)
+from plica.values import NOTHING_SAID, About, Alias, Curve, Geometry
 
 Side = Literal["left", "right", "none"]
 Vector = tuple[float, float, float]
