@@ -28,7 +28,7 @@ class FolderBusyError(OSError):
 
 
 @contextmanager
-def locked(folder: Path, waiting: Callable[[], None], seconds: float = WAIT_SECONDS) -> Iterator[bool]:
+def locked(folder: Path, waiting: Callable[[], None], seconds: float) -> Iterator[bool]:
     """Holds the lock of an existing folder; gives whether the file system has locks at all.
 
     `waiting` is called once where another process holds it. Raises FolderBusyError where it is held longer than

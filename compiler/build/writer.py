@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from plica.build.exchange import ExchangeError, Standing, content_of, exchange, has_leftovers, remove_leftovers
-from plica.build.lock import FolderBusyError, locked
+from plica.build.lock import WAIT_SECONDS, FolderBusyError, locked
 from plica.diagnostics import Diagnostics
 
 _FORBIDDEN = frozenset('<>:"|?*\\')
@@ -64,7 +64,7 @@ def holding(folder: Path, found: Diagnostics, step: Step = lambda text: None) ->
         try:
             folder.mkdir(parents=True, exist_ok=True)
             waiting = partial(step, "waiting for another build that writes into the folder")
-            if not stack.enter_context(locked(folder, waiting)):
+            if not stack.enter_context(locked(folder, waiting, WAIT_SECONDS)):
                 found.add("folder-without-locks", None, folder=folder.as_posix())
             held = True
         except FolderBusyError:

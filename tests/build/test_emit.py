@@ -167,7 +167,9 @@ def test_the_message_names_target_feature_and_place() -> None:
 )
 def test_options_are_set_from_text(options: dict[str, list[str]], expected: bytes | str) -> None:
     found = Diagnostics()
-    files = build_targets(Build(whole_rig()), (Request("plain", options),), found, True, registered=local("PLAIN")).files
+    files = build_targets(
+        Build(whole_rig()), (Request("plain", options),), found, True, registered=local("PLAIN")
+    ).files
     if isinstance(expected, bytes):
         assert files == {"plain.txt": expected}
     else:

@@ -1,4 +1,4 @@
-"""Builds that are killed or refused by the system at every single step: readers never take a mixed set for a whole one."""
+"""Builds that are killed or refused by the system at every single step: no reader takes a mixed set for a whole one."""
 
 from __future__ import annotations
 

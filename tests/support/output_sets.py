@@ -21,7 +21,7 @@ from plica.workspace import Workspace
 from tests.support.cloth import SPEC, cloth
 
 NEW_SPEC = SPEC.replace("90 deg", "80 deg") + (
-    'region near { skin of base }\nfold ripples { in weave   area near   follows lift }\n'
+    "region near { skin of base }\nfold ripples { in weave   area near   follows lift }\n"
 )
 TEMPLATE = "{{ rig.build }} {{ rig.strengths[0].span[1] | degrees }}\n"
 TARGETS = ("json", "python", "masks", "template")
