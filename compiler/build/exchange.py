@@ -55,6 +55,11 @@ def content_of(place: Path) -> bytes | None:
         return None
 
 
+def is_leftover(name: str) -> bool:
+    """Whether a file of this name is one that an exchange makes for itself."""
+    return name == LOCK or _PART.fullmatch(name) is not None
+
+
 def has_leftovers(folder: Path) -> bool:
     """Whether a folder holds what a killed or a running exchange left, its lock too."""
     return bool(_leftovers(folder)) or os.path.lexists(folder / LOCK)

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from plica.build.exchange import is_leftover
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
@@ -41,7 +42,7 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
             return None
         if not folder.is_dir():
             return f"`{folder}` is not a folder"
-        if not any(folder.iterdir()):
+        if all(is_leftover(entry.name) for entry in folder.iterdir()):
             return None
         if not (folder / SPEC).is_file():
             return f"the folder `{folder}` holds other files"

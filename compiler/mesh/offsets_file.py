@@ -87,7 +87,7 @@ def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
         raise ArchiveError(f"its `version` is not {VERSION}")
     of_build = str(arrays.get("build", ""))
     if build is not None and of_build != build:
-        raise ArchiveError(f"it belongs to the build {of_build or 'of no id'}, not to {build}")
+        raise ArchiveError(f"it belongs to the build {of_build or 'without an id'}, not to {build or 'one without'}")
     count = stated_vertex_count(arrays)
     names = arrays.get("shapes")
     if count is None or names is None or names.ndim != 1:

@@ -49,6 +49,14 @@ def test_again_in_the_same_folder_changes_nothing() -> None:
     assert {path: path.read_bytes() for path in Path("here").rglob("*") if path.is_file()} == before
 
 
+def test_what_a_killed_run_left_is_nobody_elses() -> None:
+    Path("here").mkdir()
+    for name in (".plica.lock", ".plica-0123456789abcdef.part"):
+        Path("here", name).write_bytes(b"left")
+    assert run(["demo", "here"]) == 0
+    assert [path for path in Path("here").rglob(".plica*")] == []
+
+
 def test_somebody_elses_folder_is_left_alone(capsys: pytest.CaptureFixture[str]) -> None:
     Path("mine").mkdir()
     Path("mine/letter.txt").write_text("dear", "utf-8")
