@@ -6,7 +6,6 @@ import argparse
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from plica.build.exchange import is_leftover
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
@@ -37,6 +36,8 @@ def demo(options: argparse.Namespace) -> int:
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
+    from plica.build.exchange import is_leftover
+
     try:
         if not folder.exists():
             return None

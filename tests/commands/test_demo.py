@@ -54,7 +54,7 @@ def test_what_a_killed_run_left_is_nobody_elses() -> None:
     for name in (".plica.lock", ".plica-0123456789abcdef.part"):
         Path("here", name).write_bytes(b"left")
     assert run(["demo", "here"]) == 0
-    assert [path for path in Path("here").rglob(".plica*")] == []
+    assert list(Path("here").rglob(".plica*")) == []
 
 
 def test_somebody_elses_folder_is_left_alone(capsys: pytest.CaptureFixture[str]) -> None:
