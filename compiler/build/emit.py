@@ -7,7 +7,9 @@ from dataclasses import dataclass, field, replace
 from importlib.metadata import EntryPoint
 
 from plica.build.features import check_features
+from plica.build.identity import build_id
 from plica.build.model import Build
+from plica.build.output_set import OutputSet
 from plica.build.registry import load
 from plica.build.target import Options, Target
 from plica.diagnostics import Diagnostics
@@ -34,18 +36,20 @@ def build_targets(
     allow_inexpressible: bool = False,
     registered: Mapping[str, EntryPoint] | None = None,
     step: Step = lambda text: None,
-) -> dict[str, bytes]:
-    """The files of several targets, by path relative to the output folder, sorted; empty where any error is found.
+) -> OutputSet:
+    """The files of several targets as one set; without files where any error is found.
 
-    Two targets may emit the same file with the same bytes. `allow_inexpressible` turns the errors about what a
-    target cannot express into warnings. `registered` replaces the targets of the installed packages. `step` is called
-    with what is done next.
+    All carry the id of the build, which targets find as `build.rig.build`. Two targets may emit the same file with the
+    same bytes. `allow_inexpressible` turns the errors about what a target cannot express into warnings. `registered`
+    replaces the targets of the installed packages. `step` is called with what is done next.
     """
     errors = found.count_of_errors
     targets = _configured(requests, found, None if registered is None else dict(registered))
     options = next((made for _, target in targets if (made := target.masks()) is not None), None)
+    identity = build_id(build.rig, build.sources, build.normals, options)
+    build = replace(build, rig=build.rig._replace(build=identity), mask_options=options)
     files: dict[str, bytes] = {}
-    owners: dict[str, str] = {}
+    owners: dict[str, list[str]] = {}
     for name, target in targets:
 
         def tell(what: str, name: str = name) -> None:
@@ -53,11 +57,21 @@ def build_targets(
 
         step(name)
         check_features(build, target, found, allow_inexpressible)
-        for path, content in _emitted(replace(build, mask_options=options, step=tell), target, found).items():
+        for path, content in _emitted(replace(build, step=tell), target, found).items():
             if files.setdefault(path, content) != content:
-                found.add("targets-disagree", None, path=path, first=owners[path], second=name)
-            owners.setdefault(path, name)
-    return {} if found.count_of_errors > errors else dict(sorted(files.items()))
+                found.add("targets-disagree", None, path=path, first=owners[path][0], second=name)
+            owners.setdefault(path, []).append(name)
+    _refuse_changed(build, found)
+    built = tuple(name for name, _ in targets)
+    if found.count_of_errors > errors:
+        return OutputSet(build.rig.character.name, identity, built=built)
+    return OutputSet(build.rig.character.name, identity, dict(sorted(files.items())), owners, built)
+
+
+def _refuse_changed(build: Build, found: Diagnostics) -> None:
+    """What was saved while this ran may be in some of the files and not in others."""
+    for file in () if build.sources is None else build.sources.changed():
+        found.add("source-changed", None, file=file)
 
 
 def _configured(

@@ -11,6 +11,7 @@ from plica.rig.model import Rig
 from plica.source import Span
 
 if TYPE_CHECKING:
+    from plica.build.identity import Sources
     from plica.mesh.attach import Attached
     from plica.texture.model import MaskOptions
 
@@ -29,7 +30,8 @@ class Build:
 
     `attached`: the mesh and what was computed on it; None where there is no mesh, or nothing to compute. `allowed`:
     folders besides the spec's that files may lie in. `mask_options`: how masks are made in this build; None where no
-    target of it writes any. `step` is called with what is done next, for whoever watches.
+    target of it writes any. `sources`: the files that all this is computed from, None where it is from none; `normals`:
+    whether shapes change normals too. `step` is called with what is done next, for whoever watches.
     """
 
     rig: Rig
@@ -38,6 +40,8 @@ class Build:
     attached: Attached | None = None
     allowed: tuple[Path, ...] = ()
     mask_options: MaskOptions | None = None
+    sources: Sources | None = None
+    normals: bool = False
     step: Callable[[str], None] = field(default=_silent, compare=False)
 
     def span_of(self, kind: str, name: str) -> Span | None:

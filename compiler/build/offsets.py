@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from plica.mesh.model import Offsets
 
 
-def offsets_bytes(attached: Attached) -> bytes:
-    """The binary offsets file; `targets/json/offsets.md` describes it."""
+def offsets_bytes(attached: Attached, build: str | None) -> bytes:
+    """The binary offsets file of a build; `targets/json/offsets.md` describes it."""
     from plica.mesh.offsets_file import OffsetsFile, offsets_file
     from plica.mesh.offsets_file import ShapeOffsets as Stored
 
@@ -20,7 +20,7 @@ def offsets_bytes(attached: Attached) -> bytes:
         name: Stored(shape.primary, tuple(zip(shape.at, shape.offsets, strict=True)))
         for name, shape in attached.shapes.items()
     }
-    return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes))
+    return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes, build or ""))
 
 
 def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> Rig:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from plica.build.identity import sources_of
 from plica.build.model import Build
 from plica.diagnostics import Diagnostics
 from plica.pipeline import Compiled
@@ -33,8 +34,12 @@ def prepare(
     rig = compiled.rig
     if rig is None:
         return None
+    from plica.mesh.memory import Memory
+
+    locate, memory = Workspace(folder, allowed).locate, memory or Memory()
+    sources = sources_of(rig, locate, memory)  # before they are read, so that a change meanwhile is seen
     if rig.character.geometry is None or not (rig.folds or any(shape.source for shape in rig.shapes)):
-        return Build(rig, compiled.origins, folder, allowed=tuple(allowed))
+        return Build(rig, compiled.origins, folder, allowed=tuple(allowed), sources=sources)
     from plica.mesh.attach import attach
 
     def span_of(kind: str, name: str) -> Span | None:
@@ -42,7 +47,7 @@ def prepare(
             return compiled.spec.character.span
         return compiled.origins.get((kind, name))
 
-    attached = attach(rig, Workspace(folder, allowed).locate, found, span_of, step, normals, memory)
+    attached = attach(rig, locate, found, span_of, step, normals, memory)
     if found.has_errors:
         return None
-    return Build(rig, compiled.origins, folder, attached, tuple(allowed))
+    return Build(rig, compiled.origins, folder, attached, tuple(allowed), sources=sources, normals=normals)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from plica.build.emit import Request, build_targets
 from plica.build.model import Build
+from plica.build.output_set import OutputSet
 from plica.build.prepare import prepare
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.mesh.memory import Memory, Stamp, stamp
@@ -18,12 +19,12 @@ from plica.workspace import Refused, Workspace
 
 
 class Rebuilt(NamedTuple):
-    """What a build gave: the files of all targets by path (None where there are errors), and what was found.
+    """What a build gave: the files of all targets as a set (None where there are errors), and what was found.
 
     `compiled` and `build` are None where it did not come to that.
     """
 
-    files: dict[str, bytes] | None
+    files: OutputSet | None
     diagnostics: tuple[Diagnostic, ...]
     compiled: Compiled | None
     build: Build | None
@@ -88,9 +89,9 @@ class Rebuilder:
         document = self._parser.parse(Source(self._spec.as_posix(), text), found)
         compiled = compile_document(document, workspace, found)
         made: Build | None = None
-        files: dict[str, bytes] | None = None
+        files: OutputSet | None = None
         if not self._requests:
-            files = None if found.has_errors else {}
+            files = None if found.has_errors else OutputSet("", "")
         elif compiled.rig is None and not found.has_errors:
             found.add("nothing-to-build", None, file=self._spec)
         elif not found.has_errors:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from plica.build.names import safe_file_name
 from plica.rig.json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
 from plica.rig.model import Rig
 
@@ -19,19 +20,30 @@ VECTORS_VERSION = 1
 TOLERANCE = 1e-9
 
 
-@lru_cache(maxsize=2)
+def vectors_file(rig: Rig) -> str:
+    """The name of the file with a character's test vectors."""
+    return f"{safe_file_name(rig.character.name)}.vectors.json"
+
+
 def vectors_bytes(rig: Rig) -> bytes:
-    """`vectors.json` of a rig: the same bytes from every target that emits it, computed once for all of them."""
+    """The test vectors of a rig: the same bytes from every target that emits them."""
+    return encoded(vectors_text(rig.character.name, _vectors(rig._replace(build=None)), rig.build))
+
+
+@lru_cache(maxsize=2)
+def _vectors(rig: Rig) -> tuple[Example, ...]:
+    """Computed once for all targets, and for all builds of one rig."""
     from plica.evaluate.vectors import vectors
 
-    return encoded(vectors_text(rig.character.name, vectors(rig)))
+    return tuple(vectors(rig))
 
 
-def vectors_text(character: str, vectors: Iterable[Example]) -> str:
+def vectors_text(character: str, vectors: Iterable[Example], build: str | None = None) -> str:
     """Vectors as canonical JSON text, one pose on each line."""
     members: dict[str, Any] = {
         "format": VECTORS_FORMAT,
         "version": VECTORS_VERSION,
+        "build": build,
         "character": character,
         "tolerance": TOLERANCE,
         "vectors": [
@@ -78,6 +90,7 @@ def vectors_schema() -> dict[str, Any]:
     top = {
         "format": {"const": VECTORS_FORMAT},
         "version": {"const": VECTORS_VERSION},
+        "build": {"type": ["string", "null"]},
         "character": {"type": "string"},
         "tolerance": {"type": "number", "exclusiveMinimum": 0},
         "vectors": {"type": "array", "items": vector},

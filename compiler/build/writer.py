@@ -1,15 +1,16 @@
-"""The only place that writes outputs: inside one folder, each file whole or not at all."""
+"""The only place that writes outputs: inside one folder, all files or none, by one process at a time."""
 
 from __future__ import annotations
 
-import os
-import secrets
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from plica import regular_files
+from plica.build.exchange import ExchangeError, Standing, content_of, exchange, has_leftovers, remove_leftovers
+from plica.build.lock import WAIT_SECONDS, FolderBusyError, locked
 from plica.diagnostics import Diagnostics
 from plica.file_names import folded, problem_of
 
@@ -22,25 +23,31 @@ class Written:
     unchanged: tuple[str, ...] = ()
 
 
-def write(files: Mapping[str, bytes], folder: Path, found: Diagnostics, *, dry_run: bool = False) -> Written | None:
-    """Writes files, by path relative to `folder`; None, with diagnostics and nothing changed, where one may not be.
+Step = Callable[[str], None]
 
-    All files are first written under other names beside their places, then renamed, so that nobody reads half a file.
-    A file that already has the bytes is left alone.
+
+def write(files: Mapping[str, bytes], folder: Path, found: Diagnostics, *, dry_run: bool = False) -> Written | None:
+    """Writes files, by path relative to `folder`; None, with diagnostics, where that cannot be.
+
+    All files are first written under other names, then renamed, so that nobody reads half a file, and where one cannot
+    be renamed all is put back; the diagnostics say what is there. A file that already has the bytes is left alone.
     """
-    places = _checked_places(files, folder, found)
+    places = checked_places(files, folder, found)
     if places is None:
         return None
-    changed = [path for path, place in places.items() if _content(place) != files[path]]
-    unchanged = tuple(path for path in places if path not in set(changed))
-    if not dry_run and not _replace_all({places[path]: files[path] for path in changed}, found):
-        return None
-    return Written(tuple(changed), unchanged)
+    changed = outdated(files, folder)
+    if changed and not dry_run:
+        with holding(folder, found) as held:
+            if not held or not put({places[path]: files[path] for path in changed}, folder, found):
+                return None
+    elif not dry_run:
+        tidy(folder, {place.parent for place in places.values()})
+    return Written(changed, tuple(path for path in places if path not in set(changed)))
 
 
 def outdated(files: Mapping[str, bytes], folder: Path) -> tuple[str, ...]:
     """The paths, sorted, whose file in `folder` is absent or has other bytes."""
-    return tuple(path for path in sorted(files) if _content(folder / path) != files[path])
+    return tuple(path for path in sorted(files) if content_of(folder / path) != files[path])
 
 
 def is_current(files: Mapping[str, bytes], folder: Path) -> bool:
@@ -48,19 +55,74 @@ def is_current(files: Mapping[str, bytes], folder: Path) -> bool:
     return not outdated(files, folder)
 
 
-def _content(place: Path) -> bytes | None:
+@contextmanager
+def holding(folder: Path, found: Diagnostics, step: Step = lambda text: None) -> Iterator[bool]:
+    """Holds the folder's lock, makes the folder where there is none; gives whether it could, diagnostics where not."""
+    with ExitStack() as stack:
+        held = False
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            waiting = partial(step, "waiting for another build that writes into the folder")
+            if not stack.enter_context(locked(folder, waiting, WAIT_SECONDS)):
+                found.add("folder-without-locks", None, folder=folder.as_posix())
+            held = True
+        except FolderBusyError:
+            found.add("folder-busy", None, folder=folder.as_posix())
+        except (OSError, ValueError) as error:
+            problem = getattr(error, "strerror", None) or error
+            found.add("file-not-written", None, path=folder.as_posix(), problem=problem)
+        yield held
+
+
+def tidy(folder: Path, more: Iterable[Path] = ()) -> None:
+    """Removes what killed builds left in the folder and in `more`, unless somebody is writing there."""
+    folders = dict.fromkeys((folder, *more))
+    if any(has_leftovers(each) for each in folders):
+        with suppress(OSError), locked(folder, lambda: None, 0.0):
+            remove_leftovers(folders)
+
+
+def put(contents: Mapping[Path, bytes], folder: Path, found: Diagnostics, more: Iterable[Path] = ()) -> bool:
+    """Puts files in their places, for whoever holds the folder's lock; False, with a diagnostic, where that fails.
+
+    What killed builds left in the folder, in the places' folders and in `more` is removed.
+    """
+    remove_leftovers(dict.fromkeys((folder, *(place.parent for place in contents), *more)))
     try:
-        return regular_files.content(place, "model_bytes")
-    except regular_files.Unreadable:
-        return None
+        exchange(folder, contents)
+    except ExchangeError as error:
+        path = error.place.as_posix()
+        if error.is_as_before:
+            found.add("file-not-written", None, path=path, problem=error.problem)
+        else:
+            standing = _told(error.standing, folder)
+            found.add("files-half-written", None, path=path, problem=error.problem, standing=standing)
+        return False
+    return True
 
 
-def _checked_places(files: Mapping[str, bytes], folder: Path, found: Diagnostics) -> dict[str, Path] | None:
-    """Where each file goes, sorted by path; None where one would leave the folder or two would share a place."""
+def _told(standing: Mapping[Path, Standing], folder: Path) -> str:
+    """What is there now, place by place, in words: new: `a`, `b`; missing: `c`."""
+    lists = {one: [path for path, now in standing.items() if now is one] for one in Standing}
+    return "; ".join(
+        f"{one.value}: {', '.join(f'`{path.relative_to(folder).as_posix()}`' for path in paths)}"
+        for one, paths in lists.items()
+        if paths
+    )
+
+
+def checked_places(
+    files: Mapping[str, bytes], folder: Path, found: Diagnostics, manifest: str | None = None
+) -> dict[str, Path] | None:
+    """Where each file goes, sorted by path; None where one would leave the folder or two would share a place.
+
+    `manifest` is a further file of the set, which no other may be.
+    """
     errors = found.count_of_errors
-    _refuse_collisions(files, found)
+    paths = sorted(files) if manifest is None else [*sorted(files), manifest]
+    _refuse_collisions(paths, found)
     places: dict[str, Path] = {}
-    for path in sorted(files):
+    for path in paths:
         problem = problem_of(path)
         if problem is None:
             places[path] = folder / path
@@ -84,10 +146,10 @@ def _problem_on_disk(place: Path, folder: Path) -> str | None:
     return None if in_the_way is None else f"{in_the_way} stands in its place"
 
 
-def _refuse_collisions(files: Mapping[str, bytes], found: Diagnostics) -> None:
+def _refuse_collisions(paths: Iterable[str], found: Diagnostics) -> None:
     """Two paths that some systems take for one, and a file where another needs a folder."""
     taken: dict[str, str] = {}
-    for path in sorted(files):
+    for path in sorted(paths):
         key = folded(path)
         if key in taken:
             found.add("paths-collide", None, first=taken[key], second=path)
@@ -97,28 +159,3 @@ def _refuse_collisions(files: Mapping[str, bytes], found: Diagnostics) -> None:
         for end in range(1, len(steps)):
             if (above := "/".join(steps[:end])) in taken:
                 found.add("paths-collide", None, first=taken[above], second=path)
-
-
-def _replace_all(contents: Mapping[Path, bytes], found: Diagnostics) -> bool:
-    """Writes all under other names, then renames all; False, with a diagnostic, where the system refuses."""
-    staged: dict[Path, Path] = {}
-    place = None
-    try:
-        for place, content in contents.items():
-            place.parent.mkdir(parents=True, exist_ok=True)
-            beside = place.parent / f".plica-{secrets.token_hex(8)}.part"
-            staged[place] = beside
-            with beside.open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-        for place, beside in staged.items():
-            beside.replace(place)
-    except OSError as error:
-        found.add("file-not-written", None, path=place, problem=error.strerror or error)
-        return False
-    finally:
-        for beside in staged.values():
-            with suppress(OSError):
-                beside.unlink(missing_ok=True)
-    return True

@@ -14,6 +14,7 @@ from plica.diagnostics import Diagnostics
 
 if TYPE_CHECKING:
     from plica.build.model import Build
+    from plica.build.output_set import OutputSet
 
 
 def build(options: argparse.Namespace) -> int:
@@ -26,12 +27,12 @@ def build(options: argparse.Namespace) -> int:
             return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
     found = Diagnostics()
     with progress(f"building {options.spec}") as step:
-        files, line = emit(Path(options.spec), options, targets, found, step)
-        if files is not None and not options.current:
-            written = _write(files, Path(options.out), options.dry_run, found, step)
+        made, line = emit(Path(options.spec), options, targets, found, step)
+        if made is not None and not options.current:
+            written = _write(made, Path(options.out), options.dry_run, found, step)
             line = f"{line}\n{written}" if written else line
-    if options.current and files is not None:
-        return _tell_current(files, options, found)
+    if options.current and made is not None:
+        return _tell_current(made, options, found)
     shown = in_order(found.all)
     show(shown, options.format)
     if has_errors(shown):
@@ -42,8 +43,8 @@ def build(options: argparse.Namespace) -> int:
 
 def emit(
     spec: Path, options: argparse.Namespace, targets: Sequence[str], found: Diagnostics, step: Step
-) -> tuple[dict[str, bytes] | None, str]:
-    """The files of all targets by path (None where there is an error), and a line about the spec."""
+) -> tuple[OutputSet | None, str]:
+    """The files of all targets (None where there is an error), and lines about the spec."""
     from plica.build.emit import Request, build_targets
     from plica.build.prepare import prepare
     from plica.pipeline import compile_file
@@ -55,12 +56,12 @@ def emit(
         found.add("nothing-to-build", None, file=spec)
     if compiled.rig is None or found.has_errors:
         return None, ""
-    made = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
-    if made is None:
+    prepared = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
+    if prepared is None:
         return None, ""
     requests = [Request(target, _options_of(target, options.option)) for target in targets]
-    files = build_targets(made, requests, found, options.allow_inexpressible, step=step)
-    return (None if found.has_errors else files), _told(made)
+    made = build_targets(prepared, requests, found, options.allow_inexpressible, step=step)
+    return (None if found.has_errors else made), _told(prepared)
 
 
 def _told(made: Build) -> str:
@@ -81,12 +82,12 @@ def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str,
     return values
 
 
-def _write(files: dict[str, bytes], out: Path, dry_run: bool, found: Diagnostics, step: Step) -> str | None:
+def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: Step) -> str | None:
     """Write the files, or say what would be written; None where they cannot be."""
-    from plica.build.writer import write
+    from plica.build.publish import publish
 
     step("writing")
-    done = write(files, out, found, dry_run=dry_run)
+    done = publish(made, out, found, dry_run=dry_run, step=step)
     if done is None:
         return None
     verb = "would write" if dry_run else "wrote"
@@ -95,16 +96,15 @@ def _write(files: dict[str, bytes], out: Path, dry_run: bool, found: Diagnostics
     return "\n".join(lines)
 
 
-def _tell_current(files: dict[str, bytes], options: argparse.Namespace, found: Diagnostics) -> int:
-    """Say which files on disk are not what this build would write."""
-    from plica.build.writer import outdated
+def _tell_current(made: OutputSet, options: argparse.Namespace, found: Diagnostics) -> int:
+    """Say which files on disk are not what this build would write, or do not belong to it."""
+    from plica.build.publish import tell_outdated
 
     out = Path(options.out)
-    for path in outdated(files, out):
-        found.add("output-not-current", None, file=(out / path).as_posix(), spec=options.spec)
+    count = tell_outdated(made, out, options.spec, found)
     shown = in_order(found.all)
     show(shown, options.format)
     if has_errors(shown):
         return 1
-    say(f"all {len(files)} files in {out.as_posix()} are current", options.format)
+    say(f"all {count} files in {out.as_posix()} are current", options.format)
     return 0

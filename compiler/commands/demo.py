@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from plica.commands.check import contents
@@ -36,6 +36,7 @@ def demo(options: argparse.Namespace) -> int:
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
+    from plica.build.exchange import is_leftover
     from plica.build.writer import outdated
 
     try:
@@ -43,7 +44,7 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
             return None
         if not folder.is_dir():
             return f"`{folder}` is not a folder"
-        if not any(folder.iterdir()):
+        if all(is_leftover(entry.name) for entry in folder.iterdir()):
             return None
         if not (folder / SPEC).is_file():
             return f"the folder `{folder}` holds other files"
@@ -59,6 +60,7 @@ def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step
     """Write, check and build; the report is empty where there is an error."""
     from plica.build.emit import DEFAULT_REQUESTS, build_targets
     from plica.build.prepare import prepare
+    from plica.build.publish import publish
     from plica.build.writer import write
     from plica.pipeline import compile_file
 
@@ -75,12 +77,12 @@ def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step
     if made is None:
         return ""
     built = build_targets(made, DEFAULT_REQUESTS, found)
-    if found.has_errors or write(built, folder / OUT, found) is None:
+    if found.has_errors or publish(built, folder / OUT, found, step=step) is None:
         return ""
-    return _report(folder, data, contents(compiled.rig), built)
+    return _report(folder, data, contents(compiled.rig), (*built.files, built.manifest_file))
 
 
-def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Mapping[str, bytes]) -> str:
+def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterable[str]) -> str:
     kinds: dict[str, list[str]] = {}
     for path in data:
         kinds.setdefault(path.split("/")[0], []).append(path)

@@ -84,9 +84,9 @@ def _build(rebuilder: Rebuilder, spec: Path, out: Path | None) -> None:
 
 def _written(rebuilt: Rebuilt, out: Path, found: Diagnostics) -> str:
     """Write the files and say which; those that are as they were are left alone."""
-    from plica.build.writer import write
+    from plica.build.publish import publish
 
-    done = write(rebuilt.files or {}, out, found)
+    done = None if rebuilt.files is None else publish(rebuilt.files, out, found)
     if done is None:
         return ""
     return f"wrote {', '.join(done.written)}; " if done.written else "no output changed; "

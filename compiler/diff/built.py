@@ -13,7 +13,11 @@ if TYPE_CHECKING:
 
 
 def with_stored_offsets(rig: Rig, workspace: Workspace) -> Rig:
-    """The rig as it is where there is no such file, or one that cannot be read or is about another mesh."""
+    """The rig as it is where there is no such file.
+
+    Raises ArchiveError where the file cannot be read, is about another mesh, or belongs to another build than the rig:
+    what would be compared then is no state that there ever was.
+    """
     table = rig.offsets
     if table is None or all(shape.listed is not None for shape in table.shapes):
         return rig
@@ -23,12 +27,9 @@ def with_stored_offsets(rig: Rig, workspace: Workspace) -> Rig:
     data = located_bytes(workspace.locate, table.file, "model_bytes")
     if isinstance(data, Refused):
         return rig
-    try:
-        stored = read_offsets_file(data)
-    except ArchiveError:
-        return rig
+    stored = read_offsets_file(data, rig.build or "")
     if stored.vertex_count != table.vertex_count:
-        return rig
+        raise ArchiveError(f"it is about {stored.vertex_count} vertices, the rig about {table.vertex_count}")
     shapes = tuple(_filled(shape, stored.shapes.get(shape.shape)) for shape in table.shapes)
     return rig._replace(offsets=table._replace(shapes=shapes))
 

@@ -121,8 +121,8 @@ def _named_pairs(old: Rig, new: Rig) -> list[_Pair]:
     fields: dict[str, str] = {}
     for table in Rig._fields:
         before, after = getattr(old, table), getattr(new, table)
-        if table in ("expectations", "offsets"):
-            continue
+        if table in ("expectations", "offsets", "build"):
+            continue  # the first two are paired by other means; which build a rig is of says nothing of what it does
         if table in _KINDS or table == "strengths":
             listed = [_Pair(table, *pair) for pair in _by_identity(before, after, fields)]
             if table == "fields":

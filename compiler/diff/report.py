@@ -13,8 +13,8 @@ from plica.diff.facts import Fact
 from plica.diff.geometry import GeometryEffect
 from plica.diff.judge import NAMES, REACHES, Harm, Judge, Judged, Plot, Verdict
 from plica.diff.told import MEASURED, told
-from plica.diff.uses import files_of
 from plica.diff.version import Version
+from plica.rig.files import files_of
 from plica.rig.json import plain
 from plica.rig.model import Rig
 from plica.source import Span

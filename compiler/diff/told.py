@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from plica.diff.facts import Fact, FieldChange, facts
 from plica.diff.geometry import Key, Measured, Surface, measured
 from plica.diff.geometry_words import geometry_text
-from plica.diff.uses import files_of
 from plica.diff.version import Version
+from plica.rig.files import files_of
 from plica.rig.model import Rig
 
 MEASURED = "measured"  # the path of what no field of a rig says

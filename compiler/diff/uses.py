@@ -1,12 +1,12 @@
-"""Who uses what: the entries that a strength or a region ends in, and the files that a rig names."""
+"""Who uses what: the entries that a strength or a region ends in, and what files reach."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from functools import cached_property
 
 from plica.diff.effects import parts_of
-from plica.rig.model import Combine, Painted, RegionSet, Rig, Stored, StrengthPose
+from plica.rig.files import files_of
+from plica.rig.model import Combine, RegionSet, Rig, StrengthPose
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 
@@ -90,24 +90,3 @@ class Uses:
     def reaches_of_file(self, file: str) -> tuple[str, ...]:
         """What the contents of a file reach."""
         return tuple(word for word in _NAMES if word in self._of_files.get(file, {"geometry"}))
-
-
-def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:
-    """The files that a rig names, what each reaches, and the kind and name of the entry that names it.
-
-    A file that is named twice comes twice.
-    """
-    if rig.character.geometry is not None:
-        yield rig.character.geometry.file, ("geometry", "textures"), "character", rig.character.name
-    for region in rig.regions:
-        if isinstance(region.source, Painted | Stored):
-            yield region.source.file, ("geometry", "textures"), "region", region.name
-    for shape in rig.shapes:
-        for sculpt in shape.sculpts:
-            yield sculpt.file, ("geometry",), "shape", shape.name
-    for detail in rig.details:
-        yield detail.relaxed, ("textures",), "detail", detail.name
-        yield detail.contracted, ("textures",), "detail", detail.name
-    for number, expectation in enumerate(rig.expectations):
-        for clip in expectation.over_clips:
-            yield clip, ("strengths",), "expect", str(number)

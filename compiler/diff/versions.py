@@ -14,10 +14,10 @@ from plica.diagnostics import Diagnostics
 from plica.diff.built import with_stored_offsets
 from plica.diff.git_commands import NoRevision
 from plica.diff.revision import Revision, RevisionWorkspace, split_revision
-from plica.diff.uses import files_of
 from plica.diff.version import Version
 from plica.mesh.memory import Memory
 from plica.pipeline import compile_text
+from plica.rig.files import files_of
 from plica.rig.model import Rig
 from plica.workspace import Refused, Workspace
 
@@ -113,6 +113,7 @@ def _specs_below(folder: Path) -> list[Path]:
 
 
 def _of_json(path: Path, shown: str, workspace: Workspace, found: Diagnostics) -> Version | None:
+    from plica.mesh.npz import ArchiveError
     from plica.rig.json import RigFormatError, read_rig
 
     text = workspace.read_text(path, shown)
@@ -120,10 +121,14 @@ def _of_json(path: Path, shown: str, workspace: Workspace, found: Diagnostics) -
         found.add_filled(text.name, None, text.values)
         return None
     try:
-        return Version(shown, with_stored_offsets(read_rig(text), workspace))
+        rig = read_rig(text)
+        return Version(shown, with_stored_offsets(rig, workspace))
     except RigFormatError as error:
         found.add("unreadable-rig", None, file=shown, problem=str(error))
-        return None
+    except ArchiveError as error:
+        file = "" if rig.offsets is None else rig.offsets.file
+        found.add("unreadable-offsets", None, file=file, rig=shown, problem=str(error))
+    return None
 
 
 def _of_spec(path: Path, shown: str, workspace: Workspace, options: Options, found: Diagnostics) -> Version | None:

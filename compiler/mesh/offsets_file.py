@@ -28,10 +28,14 @@ class ShapeOffsets:
 
 @dataclass(frozen=True, eq=False)
 class OffsetsFile:
-    """What an offsets file holds: the number of vertices of the mesh it is about, and the shapes by name."""
+    """What an offsets file holds: the number of vertices of the mesh it is about, and the shapes by name.
+
+    `build` is the id of the build that it belongs to, empty where it belongs to none.
+    """
 
     vertex_count: int
     shapes: Mapping[str, ShapeOffsets]
+    build: str = ""
 
 
 def offsets_file(content: OffsetsFile) -> bytes:
@@ -43,6 +47,7 @@ def offsets_file(content: OffsetsFile) -> bytes:
     arrays: dict[str, NDArray[Any]] = {
         "format": np.array(FORMAT),
         "version": np.array(VERSION, "<i4"),
+        "build": np.array(content.build, np.str_),
         "vertex_count": np.array(content.vertex_count, "<i4"),
         "shapes": np.array(sorted(content.shapes), np.str_),
     }
@@ -71,20 +76,24 @@ def _members(prefix: str, offsets: Offsets) -> dict[str, NDArray[Any]]:
     return members
 
 
-def read_offsets_file(data: bytes) -> OffsetsFile:
+def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
     """Reads an offsets file back. Raises ArchiveError where it is damaged, of another form or a newer
-    version.
+    version, or, where `build` is given, does not belong to the build of that id.
     """
     arrays = arrays_of(data)
     if str(arrays.get("format", "")) != FORMAT:
         raise ArchiveError(f"its `format` is not `{FORMAT}`")
     if arrays.get("version", np.array(0)).tolist() != VERSION:
         raise ArchiveError(f"its `version` is not {VERSION}")
+    of_build = str(arrays.get("build", ""))
+    if build is not None and of_build != build:
+        raise ArchiveError(f"it belongs to the build {of_build or 'without an id'}, not to {build or 'one without'}")
     count = stated_vertex_count(arrays)
     names = arrays.get("shapes")
     if count is None or names is None or names.ndim != 1:
         raise ArchiveError("it lacks `vertex_count` or `shapes`")
-    return OffsetsFile(count, {name: _shape(arrays, name, count) for name in map(str, names.tolist())})
+    shapes = {name: _shape(arrays, name, count) for name in map(str, names.tolist())}
+    return OffsetsFile(count, shapes, of_build)
 
 
 def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> ShapeOffsets:

@@ -1,7 +1,7 @@
 """Rig to canonical JSON text and back, and the JSON Schema of it.
 
-Canonical means: one Rig has one text. Keys stand in the order of the records (`format` and `version` first), each
-entry of a top-level list has its own line, floats have the shortest digits that read back exactly (and always a
+Canonical means: one Rig has one text. Keys stand in the order of the records (`format`, `version` and `build` first),
+each entry of a top-level list has its own line, floats have the shortest digits that read back exactly (and always a
 point or an exponent), the text is UTF-8 and ends in a line feed. `about` is left out where nothing is said; every
 other key is always there, so that an interpreter need not know defaults. `targets/json/README.md` describes the format.
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
-_HEAD = ("format", "version")
+_HEAD = ("format", "version", "build")
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -95,7 +95,7 @@ def write_lines(members: dict[str, Any], encode: Callable[[object], str]) -> str
 
 def write_rig(rig: Rig) -> str:
     """The canonical JSON text of a Rig. Raises ValueError where it holds inf or nan, which no checked Rig does."""
-    members: dict[str, Any] = {"format": rig.format, "version": rig.version}
+    members: dict[str, Any] = {name: getattr(rig, name) for name in _HEAD}
     for name in Rig._fields:
         if name not in _HEAD:
             members[name] = plain(getattr(rig, name))

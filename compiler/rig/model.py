@@ -14,13 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from plica.kinds.expectations import EXPECTATION_KINDS
-from plica.values import (
-    NOTHING_SAID,
-    About,
-    Alias,
-    Curve,
-    Geometry,
-)
+from plica.values import NOTHING_SAID, About, Alias, Curve, Geometry
 
 if TYPE_CHECKING:
     ExpectationName = str
@@ -468,7 +462,8 @@ class Character(NamedTuple):
 class Rig(NamedTuple):
     """Everything, both sides written out. Strengths stand after those that they are made of.
 
-    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built.
+    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built; `build` is the id that
+    all files of one build carry, None before there is one.
     """
 
     character: Character
@@ -485,5 +480,6 @@ class Rig(NamedTuple):
     expectations: tuple[Expectation, ...] = ()
     aliases: tuple[Alias, ...] = ()
     offsets: OffsetsTable | None = None
+    build: str | None = None
     format: Literal["plica-rig"] = "plica-rig"
     version: int = FORMAT_VERSION

@@ -17,7 +17,7 @@ from plica.texture.memory import stored_channels
 from plica.texture.model import Mask, MaskOptions, MaskSet, Placed, Texture
 from plica.texture.overlap import tell_overlaps
 from plica.texture.packing import Bin, Wanted, packed
-from plica.texture.png import png
+from plica.texture.png import png, with_build
 from plica.texture.points import measured_points
 from plica.texture.sheet import sheet_of
 from plica.texture.sizes import Sizer
@@ -47,7 +47,9 @@ def masks_of(
     wanted = [Wanted(mask.fold, (mask.fold.detail, mask.uv), mask.size) for mask in masks.values()]
     step("packing masks")
     bins = packed(rig, wanted, options.channels)
-    textures = tuple(_texture(one, masks, f"{stem}.masks.{number + 1}.png") for number, one in enumerate(bins))
+    textures = tuple(
+        _texture(one, masks, f"{stem}.masks.{number + 1}.png", rig.build) for number, one in enumerate(bins)
+    )
     placed = {
         fold: Placed(number, channel) for number, one in enumerate(bins) for channel, fold in enumerate(one.folds)
     }
@@ -58,10 +60,10 @@ def masks_of(
     return whole
 
 
-def _texture(one: Bin, masks: dict[str, Mask], file: str) -> Texture:
+def _texture(one: Bin, masks: dict[str, Mask], file: str, build: str | None) -> Texture:
     channels = stored_channels(len(one.folds))
     content = png([masks[fold].sized.images[one.size] for fold in one.folds], channels)
-    return Texture(file, one.kind[0], one.kind[1], one.size, channels, one.folds, content)
+    return Texture(file, one.kind[0], one.kind[1], one.size, channels, one.folds, with_build(content, build))
 
 
 @dataclass(eq=False)

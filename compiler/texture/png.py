@@ -1,14 +1,17 @@
 """Masks as PNG files: 8 bits, linear, without any chunk that speaks of colour.
 
 A mask is data. Rounding is that of PNG, third edition (W3C 2025), section 13.12: floor(value * 255 + 0.5). Only the
-chunks IHDR, IDAT and IEND are written: no gAMA, sRGB, cICP, iCCP or cHRM, so no reader has a reason to change
-values, and no tIME or text, so the same mask has the same bytes.
+chunks IHDR, IDAT and IEND are written, and, in the outputs of a build, one tEXt chunk with its id: no gAMA, sRGB, cICP,
+iCCP or cHRM, so no reader has a reason to change values, and no tIME, so the same mask has the same bytes.
 """
 
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +20,9 @@ from PIL import Image
 from plica.texture.raster import Singles
 
 Bytes = NDArray[np.uint8]
+BUILD_KEYWORD: Final = "Plica build"
+"""The keyword of the text chunk that holds the id of the build that a texture belongs to."""
+_END_OF_HEAD: Final = 8 + 25  # the signature and the chunk IHDR, which comes first
 
 _MODES = {1: "L", 3: "RGB", 4: "RGBA"}
 
@@ -34,3 +40,12 @@ def png(channels: Sequence[Bytes], count: int) -> bytes:
     content = io.BytesIO()
     Image.frombytes(_MODES[count], size[::-1], pixels.tobytes()).save(content, "PNG", compress_level=9)
     return content.getvalue()
+
+
+def with_build(content: bytes, build: str | None) -> bytes:
+    """A PNG file with the id of its build in a tEXt chunk (PNG, third edition, section 11.3.3.2) after its head."""
+    if build is None:
+        return content
+    chunk = b"tEXt" + BUILD_KEYWORD.encode("latin-1") + b"\0" + build.encode("latin-1")
+    framed = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    return content[:_END_OF_HEAD] + framed + content[_END_OF_HEAD:]

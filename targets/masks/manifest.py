@@ -19,6 +19,7 @@ def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions) -> bytes:
     members: dict[str, Any] = {
         "format": MANIFEST_FORMAT,
         "version": MANIFEST_VERSION,
+        "build": rig.build,
         "character": rig.character.name,
         "full_size": options.size,
         "folds": [_fold(masks, name) for name in masks.masks],
@@ -114,6 +115,7 @@ def manifest_schema() -> dict[str, Any]:
     top = {
         "format": {"const": MANIFEST_FORMAT},
         "version": {"const": MANIFEST_VERSION},
+        "build": {"type": ["string", "null"]},
         "character": name,
         "full_size": size,
         "folds": {"type": "array", "items": _record(fold)},

@@ -12,6 +12,7 @@ from plica.mesh.posing import Poser
 from plica.rig.model import JointPose, StrengthPose
 from plica.texture.model import MaskSet
 from plica.texture.normal_findings import find_maps
+from plica.texture.png import with_build
 from plica.texture.stills import StillError, amounts_of, fold_amounts, folds_at, posed_items, still_of
 from plica.workspace import Refused, Workspace, located_bytes
 
@@ -41,7 +42,8 @@ def stills(build: Build, made: MaskSet, asked: Sequence[str], target: str, found
         for number, amount in enumerate(amounts, 1):
             build.step(f"still {number} of {len(amounts)}: {detail.name}")
             name = f"{character}.{safe_file_name(detail.name)}.still.{number}.png"
-            files[name] = still_of(detail, maps, made, build.attached.mesh, amount)
+            picture = still_of(detail, maps, made, build.attached.mesh, amount)
+            files[name] = with_build(picture, build.rig.build)
     return files
 
 

@@ -9,6 +9,7 @@ from xml.sax.saxutils import quoteattr
 from plica.build.names import safe_file_name
 
 VERSION: Final = "1.39"
+BUILD_WORDS: Final = "Plica build"
 _INDENT: Final = "  "
 
 
@@ -26,9 +27,10 @@ def element(category: str, name: str, kind: str, *children: Element, **attribute
     return Element(category, (*first, *attributes.items()), children)
 
 
-def document_bytes(children: Iterable[Element]) -> bytes:
-    """The whole document in UTF-8."""
-    root = Element("materialx", (("version", VERSION),), tuple(children))
+def document_bytes(children: Iterable[Element], build: str | None = None) -> bytes:
+    """The whole document in UTF-8; the id of its build stands in the root's `doc`, which MaterialX has for texts."""
+    said = () if build is None else (("doc", f"{BUILD_WORDS} {build}"),)
+    root = Element("materialx", (("version", VERSION), *said), tuple(children))
     lines = ['<?xml version="1.0"?>', *_lines(root, 0)]
     return ("\n".join(lines) + "\n").encode("utf-8")
 

@@ -40,7 +40,7 @@ def document(build: Build, places: Mapping[str, MaskPlace], found: Diagnostics) 
             ),
         )
         elements += [graph(plan), *_material(plan.name, names)]
-    return document_bytes(elements)
+    return document_bytes(elements, build.rig.build)
 
 
 def _space(build: Build, uv: str | None) -> TextureSpace:

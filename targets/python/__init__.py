@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 from plica.build.features import ALL_FEATURES
 from plica.build.model import Build
 from plica.build.names import safe_file_name
+from plica.build.output_set import manifest_file
 from plica.build.target import Target
 from plica.diagnostics import Diagnostics
 from plica.rig.model import Rig
@@ -21,19 +22,24 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PythonTarget(Target):
-    """`<character>_rig.py`, for Python 3.7 and later without any package, and `vectors.json` to check it with."""
+    """`<character>_rig.py`, for Python 3.7 and later without any package, and test vectors to check it with."""
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
     supports: ClassVar[frozenset[str]] = ALL_FEATURES
 
     def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
-        """The module, named after the character, and `vectors.json`."""
+        """The module and the test vectors, named after the character."""
         from plica.build.masks import with_places
-        from plica.build.vectors import vectors_bytes
+        from plica.build.vectors import vectors_bytes, vectors_file
 
-        name = f"{safe_file_name(build.rig.character.name)}_rig.py"
-        return {name: module_text(with_places(build)).encode("ascii"), "vectors.json": vectors_bytes(build.rig)}
+        text = module_text(with_places(build)).encode("ascii")
+        return {module_file(build.rig): text, vectors_file(build.rig): vectors_bytes(build.rig)}
+
+
+def module_file(rig: Rig) -> str:
+    """The name of the module of a rig."""
+    return f"{safe_file_name(rig.character.name)}_rig.py"
 
 
 @cache
@@ -46,6 +52,7 @@ def _template() -> Template:
 
 def module_text(rig: Rig) -> str:
     """The source of the module: ASCII; texts of the rig appear in it only as literals made by `ascii`."""
+    from plica.build.vectors import vectors_file
     from plica.targets.python.source import write_source
 
     source = write_source(rig)
@@ -68,6 +75,10 @@ def module_text(rig: Rig) -> str:
     }
     return _template().render(
         character=ascii(rig.character.name),
+        build=ascii(rig.build),
+        module=ascii(module_file(rig)),
+        vectors=ascii(vectors_file(rig)),
+        manifest=ascii(manifest_file(rig.character.name)),
         joints=_listed("()", map(ascii, source.pose)),
         rest=_mapped({joint: rests[joint] for joint in source.pose}),
         controls=_mapped({name: controls[name] for name in source.controls}),

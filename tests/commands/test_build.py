@@ -10,7 +10,7 @@ import pytest
 from plica.commands.main import run
 from tests.support.examples import FILES
 
-OUTPUTS = ["vectors.json", "wren.rig.json", "wren_rig.py"]
+OUTPUTS = ["wren.manifest.json", "wren.rig.json", "wren.vectors.json", "wren_rig.py"]
 CHECKED = "checked 12 joints, 2 strengths and 2 shapes\n"
 
 
@@ -56,12 +56,12 @@ def test_a_dry_run_writes_nothing(spec: Path, capsys: pytest.CaptureFixture[str]
 def test_current_compares_and_writes_nothing(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
     current = ["build", "wren.plica", "--out", "out", "--current"]
     assert run(current) == 1
-    assert capsys.readouterr().out.count("PL620 output-not-current") == 3
+    assert capsys.readouterr().out.count("PL620 output-not-current") == 4
     assert not Path("out").exists()
     assert run(current[:-1]) == 0
     capsys.readouterr()
     assert run(current) == 0
-    assert capsys.readouterr().out == "all 3 files in out are current\n"
+    assert capsys.readouterr().out == "all 4 files in out are current\n"
     rig = Path("out/wren.rig.json")
     before = rig.read_bytes() + b" "
     rig.write_bytes(before)

@@ -32,9 +32,10 @@ def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:
         assert Path("wren", name).exists()
     assert {path.name for path in Path("wren").iterdir()} == set(named)
     assert sorted(path.name for path in Path("wren/build").iterdir()) == [
-        "vectors.json",
+        "wren.manifest.json",
         "wren.offsets.npz",
         "wren.rig.json",
+        "wren.vectors.json",
         "wren_rig.py",
     ]
     assert run(["check", "wren/wren.plica"]) == 0
@@ -46,6 +47,14 @@ def test_again_in_the_same_folder_changes_nothing() -> None:
     before = {path: path.read_bytes() for path in Path("here").rglob("*") if path.is_file()}
     assert run(["demo", "here"]) == 0
     assert {path: path.read_bytes() for path in Path("here").rglob("*") if path.is_file()} == before
+
+
+def test_what_a_killed_run_left_is_nobody_elses() -> None:
+    Path("here").mkdir()
+    for name in (".plica.lock", ".plica-0123456789abcdef.part"):
+        Path("here", name).write_bytes(b"left")
+    assert run(["demo", "here"]) == 0
+    assert list(Path("here").rglob(".plica*")) == []
 
 
 def test_somebody_elses_folder_is_left_alone(capsys: pytest.CaptureFixture[str]) -> None:

@@ -67,10 +67,17 @@ def told(old: Rig, new: Rig) -> list[str]:
 
 
 def assert_all_told(rig: Rig) -> set[tuple[str, str]]:
-    """Every mutation is told, at its field or as another entry; gives the records and fields that were mutated."""
+    """Every mutation is told, at its field or as another entry; gives the records and fields that were mutated.
+
+    The id of the build is none: it differs wherever anything does, and says nothing of what the rig does.
+    """
     met = set()
     for mutation in mutations(rig):
         paths = told(rig, mutation.rig)
+        if mutation.path == "build":
+            assert paths == []
+            met.add((Rig.__name__, "build"))
+            continue
         assert paths, mutation.path
         another = {"added", "removed", "renamed"} & set(paths)
         inside = re.sub(r"^\w+(\[\d+\])?\.?", "", mutation.path)

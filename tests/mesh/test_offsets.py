@@ -154,6 +154,15 @@ def test_the_bytes_are_the_same_in_any_order_and_under_any_hash_seed() -> None:
         assert {entry.date_time for entry in file.infolist()} == {(1980, 1, 1, 0, 0, 0)}
 
 
+def test_a_file_of_another_build_is_refused_where_one_is_asked_for() -> None:
+    whole = offsets_file(OffsetsFile(12, CONTENT.shapes, "b" * 32))
+    assert read_offsets_file(whole).build == read_offsets_file(whole, "b" * 32).build == "b" * 32
+    with pytest.raises(ArchiveError, match=f"it belongs to the build {'b' * 32}, not to {'c' * 32}"):
+        read_offsets_file(whole, "c" * 32)
+    with pytest.raises(ArchiveError, match="belongs to the build without an id"):
+        read_offsets_file(offsets_file(CONTENT), "c" * 32)
+
+
 def test_mistakes_of_ours_are_refused() -> None:
     with pytest.raises(ValueError, match="slash"):
         offsets_file(OffsetsFile(12, {"a/b": ShapeOffsets(HALF)}))

@@ -33,7 +33,7 @@ def emitted(rig: Rig) -> dict[str, bytes]:
 def test_golden_files() -> None:
     """The rig only: the vectors' last digits depend on the machine's mathematical functions."""
     files = emitted(whole_rig())
-    assert sorted(files) == ["vectors.json", "wren.rig.json"]
+    assert sorted(files) == ["wren.rig.json", "wren.vectors.json"]
     check_golden({"wren.rig.json": files["wren.rig.json"]}, HERE / "golden")
 
 
@@ -46,7 +46,7 @@ def test_the_published_schema_of_vectors_is_current() -> None:
 
 
 @pytest.mark.parametrize(
-    ("file", "schema"), [("wren.rig.json", "rig.schema.json"), ("vectors.json", "vectors.schema.json")]
+    ("file", "schema"), [("wren.rig.json", "rig.schema.json"), ("wren.vectors.json", "vectors.schema.json")]
 )
 def test_outputs_follow_the_published_schemas(file: str, schema: str) -> None:
     """Validated by the library jsonschema, an implementation of JSON Schema draft 2020-12."""
@@ -61,7 +61,7 @@ def test_an_interpreter_made_from_the_documentation_agrees(make: object) -> None
     rig = make()  # type: ignore[operator]
     files = emitted(rig)
     data = json.loads(next(content for name, content in files.items() if name.endswith(".rig.json")))
-    vectors = json.loads(files["vectors.json"])
+    vectors = json.loads(files["wren.vectors.json"])
     assert vectors["tolerance"] == 1e-9
     assert vectors["vectors"][0]["pose"] == {"joints": {}, "controls": {}}
     for vector in vectors["vectors"]:

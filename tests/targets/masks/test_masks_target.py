@@ -80,7 +80,7 @@ def built(build: Build, *targets: str, size: int = 128) -> tuple[dict[str, bytes
     found, steps = Diagnostics(), list[str]()
     options = {name: {"size": [str(size)]} for name in ("masks", "materialx")}
     requests = [Request(name, options.get(name, {})) for name in targets]
-    files = build_targets(build, requests, found, step=steps.append)
+    files = dict(build_targets(build, requests, found, step=steps.append).files)
     assert [item.message for item in found.all if item.severity == "error"] == []
     return files, steps
 
@@ -120,7 +120,7 @@ def test_without_masks_none_are_named_and_none_are_made(
 
 def test_a_rig_without_a_mesh_names_none(build: Build) -> None:
     found = Diagnostics()
-    files = build_targets(replace(build, attached=None), [Request("json"), Request("python")], found)
+    files = build_targets(replace(build, attached=None), [Request("json"), Request("python")], found).files
     assert found.all == ()
     assert [fold["mask"] for fold in json.loads(files["wren.rig.json"])["folds"]] == [None] * 5
 

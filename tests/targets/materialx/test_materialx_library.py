@@ -72,6 +72,12 @@ def test_the_library_finds_the_document_valid(
     assert all(node.getNodeDef() is not None for node in graph.getNodes())
 
 
+def test_the_id_of_the_build_is_the_documents_doc(definitions: Any) -> None:
+    document = read(rig_of("plain")._replace(build="b" * 32), places_of(FOLDS, None), definitions)
+    assert document.validate() == (True, "")
+    assert document.getDocString() == "Plica build " + "b" * 32
+
+
 @pytest.mark.parametrize("language", ["glsl", "osl"])
 @pytest.mark.parametrize("mixing, uv, names", VARIANTS)
 def test_code_is_generated(

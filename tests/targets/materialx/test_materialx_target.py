@@ -179,7 +179,7 @@ def test_through_the_build_stage(tmp_path: Path) -> None:
     build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), found)
     assert build is not None
     entry = EntryPoint("materialx", "plica.targets.materialx:TARGET", "plica.targets")
-    files = build_targets(build, (Request("materialx"),), found, registered={"materialx": entry})
+    files = build_targets(build, (Request("materialx"),), found, registered={"materialx": entry}).files
     assert "wren.mtlx" in files and not found.has_errors
 
 

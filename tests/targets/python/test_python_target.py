@@ -53,7 +53,7 @@ def small_rig(*drivers: Any) -> Rig:
 
 def test_golden_file() -> None:
     files = TARGET.emit(Build(whole_rig()), Diagnostics())
-    assert sorted(files) == ["vectors.json", "wren_rig.py"]
+    assert sorted(files) == ["wren.vectors.json", "wren_rig.py"]
     check_golden({"wren_rig.py.txt": files["wren_rig.py"]}, HERE / "golden")
 
 
@@ -267,8 +267,8 @@ def test_the_self_test_passes_and_notices(python: Callable[[], str], tmp_path: P
     for name, content in files.items():
         (tmp_path / name).write_bytes(content)
     assert run_self_test(python(), tmp_path) == (0, "ok\n")
-    text = files["vectors.json"].decode("utf-8")
-    (tmp_path / "vectors.json").write_text(text.replace('"twist": 0.0', '"twist": 0.25'), encoding="utf-8")
+    text = files["wren.vectors.json"].decode("utf-8")
+    (tmp_path / "wren.vectors.json").write_text(text.replace('"twist": 0.0', '"twist": 0.25'), encoding="utf-8")
     status, output = run_self_test(python(), tmp_path)
     assert (status, output) == (1, "mismatch: pose 1: strength 'twist' is 0.0, expected 0.25\n")
 

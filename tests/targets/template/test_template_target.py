@@ -22,7 +22,7 @@ def filled(*templates: Path, output: tuple[str, ...] = ()) -> tuple[dict[str, by
     found = Diagnostics()
     options = {"template": [str(template) for template in templates], "output": list(output)}
     request = Request("template", {name: values for name, values in options.items() if values})
-    return build_targets(Build(whole_rig()), (request,), found), found
+    return dict(build_targets(Build(whole_rig()), (request,), found).files), found
 
 
 def text_of(folder: Path, template: str) -> tuple[str | None, Diagnostics]:

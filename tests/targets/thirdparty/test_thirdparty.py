@@ -42,7 +42,8 @@ def twists() -> Rig:
 
 def build(rig: Rig, installed: Path, request: Request) -> tuple[dict[str, bytes], Diagnostics]:
     found = Diagnostics()
-    return build_targets(Build(rig), (request,), found, registered=entries([str(installed), *sys.path])), found
+    made = build_targets(Build(rig), (request,), found, registered=entries([str(installed), *sys.path]))
+    return dict(made.files), found
 
 
 def test_it_is_found_through_its_entry_point(installed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
