@@ -1,95 +1,201 @@
-"""The layers that an OpenUSD file is composed of, each looked at before the library opens it.
+"""Which layers an OpenUSD model may open, decided before it is composed. Runs in the process that reads one model.
 
-The library opens whatever a layer refers to, wherever it lies and whatever it is; a named pipe would make it wait for
-ever. So the references are followed one by one, and the stage is only opened once all are known to be files in the
-model's folder.
+Every asset path of a composition arc is resolved by the library's own rules without opening it, and opened only where
+it is an OpenUSD file in or below the model's folder. What may not be opened is muted while the stage is composed: arcs
+of variants that are not chosen do no harm, every other arc that leads nowhere is an error, because the model would lack
+what it names (openusd.org/release/glossary.html, composition arcs). Value clips add nothing to default values, which
+are all that is read here; their files are not opened.
 """
 
 from __future__ import annotations
 
-from os.path import normpath
+import os
+import stat
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from plica.readers.gltf_document import open_regular
-from plica.readers.outline import UnreadableModel
+from pxr import Ar, Sdf, Tf, Usd
 
-if TYPE_CHECKING:
-    from pxr import Sdf
+from plica.limits import Limits
 
-MISSING = "reading OpenUSD needs the library usd-core: pip install 'plica[usd]'"
+USD_ENDINGS = (".usd", ".usda", ".usdc", ".usdz")
+CLIP_FIELDS = (
+    "clips",
+    "clipSets",
+    "clipAssetPaths",
+    "clipManifestAssetPath",
+    "clipTemplateAssetPath",
+    "clipPrimPath",
+    "clipActive",
+    "clipTimes",
+)
+DAMAGED = "it is damaged, or not OpenUSD"
+OUTSIDE = "lies outside the model's folder"
+LONGEST_SHOWN = 200  # characters of a foreign text in a message
 
 
-class Layers(NamedTuple):
-    """`held`: the layers, open as long as they are kept, so that a stage does not read them again.
+class Unusable(Exception):  # noqa: N818 - it names the state of a file, not a fault of ours
+    """Why the model cannot be used, in the user's words."""
 
-    `files`: where they lie, each once, the model's own first, packages instead of what is in them. `missing`: where
-    layers that are referred to would lie.
+
+class Beyond(Exception):  # noqa: N818
+    """A limit that the model goes beyond, by its name."""
+
+
+class Composed(NamedTuple):
+    """A stage whose root layer is its only sublayer, and sentences about what was left out of it."""
+
+    stage: Usd.Stage
+    problems: tuple[str, ...]
+
+
+def compose(path: Path, limits: Limits, files: list[Path]) -> Composed:
+    """The stage of a file, every arc followed. `files` takes the files that it is made of, as they are met.
+
+    Raises Unusable, Beyond and what the library raises.
     """
-
-    held: tuple[Sdf.Layer, ...]
-    files: tuple[Path, ...]
-    missing: tuple[Path, ...]
-
-
-def layers_of(path: Path) -> Layers:
-    """The layers of a model, variants and payloads included. References made of expressions are left out.
-
-    Raises UnreadableModel where one lies outside the model's folder, is no regular file or is too large, and where
-    the model's own cannot be read or usd-core is not installed.
-    """
-    try:
-        from pxr import Ar, UsdUtils
-    except ImportError as error:
-        raise UnreadableModel(MISSING) from error
-    folder = path.resolve().parent
-    resolver = Ar.GetResolver()
-    held: list[Sdf.Layer] = []
-    files: dict[Path, None] = {}
-    missing: dict[Path, None] = {}
-    waiting, met = [str(path.resolve())], {str(path.resolve())}
-    listener = UsdUtils.CoalescingDiagnosticDelegate()  # else the library prints to the terminal
-    try:
-        while waiting:
-            place = waiting.pop()
-            files[_checked(place, folder)] = None
-            layer = _layer(place)
-            if layer is None and not held:
-                raise UnreadableModel("it is damaged, or not OpenUSD")
-            if layer is None:
-                continue  # composing the stage says so
-            held.append(layer)
-            for asset in layer.GetCompositionAssetDependencies():
-                found = str(resolver.Resolve(layer.ComputeAbsolutePath(asset)))
-                if found and found not in met:
-                    waiting.append(found)
-                    met.add(found)
-                elif not found and not asset.startswith("`") and not Ar.IsPackageRelativePath(place):
-                    missing[Path(normpath(Path(place).parent / asset))] = None
-    finally:
-        listener.TakeUncoalescedDiagnostics()
-    return Layers(tuple(held), tuple(files), tuple(missing))
+    context = Ar.DefaultResolverContext([str(path.parent)])
+    with Ar.ResolverContextBinder(context):
+        layers = _Layers(path, limits, files)
+        root = layers.open_all()
+        stage = _stage(root, context, list(layers.refused))
+    _check_arcs(stage, layers)
+    return Composed(stage, tuple(layers.problems))
 
 
-def _checked(place: str, folder: Path) -> Path:
-    """The file of a layer, which may stand in a package (`wren.usdz[fur.usda]`). Raises UnreadableModel."""
-    from pxr import Ar
+class _Layers:
+    """The layers of one model: those that were opened, and why others may not be."""
 
-    outer = Ar.SplitPackageRelativePathOuter(place)[0] if Ar.IsPackageRelativePath(place) else place
-    file = Path(outer).resolve()
-    if not file.is_relative_to(folder):
-        raise UnreadableModel(f"it draws in `{file.name}` from outside its folder")
-    try:
-        open_regular(file).close()
-    except UnreadableModel as error:
-        raise UnreadableModel(f"`{file.name}`, which it draws in: {error}") from error
-    return file
+    def __init__(self, path: Path, limits: Limits, files: list[Path]) -> None:
+        self._path, self._limits, self._files = path, limits, files
+        self._folders = (path.parent, path.parent.resolve())
+        self.opened: dict[str, Sdf.Layer] = {}
+        self.refused: dict[str, str] = {}
+        self.problems: list[str] = []
 
+    def open_all(self) -> Sdf.Layer:
+        """The root layer, after it and every layer that it leads to were opened."""
+        self._take(self._path)
+        root = self._open(str(self._path))
+        if root is None:
+            raise Unusable(DAMAGED)
+        pending = [root]
+        while pending:
+            layer = pending.pop()
+            for named in layer.GetCompositionAssetDependencies():
+                found = self._follow(layer, named)
+                if found is not None:
+                    pending.append(found)
+        return root
 
-def _layer(place: str) -> Sdf.Layer | None:
-    from pxr import Sdf, Tf
+    def _follow(self, layer: Sdf.Layer, named: str) -> Sdf.Layer | None:
+        """The layer that an asset path leads to, where it was not met before and may be opened."""
+        if Sdf.VariableExpression.IsExpression(named):
+            raise Unusable(f"it names a layer by the expression {shown(named)}; write the path itself")
+        identifier = Sdf.ComputeAssetPathRelativeToLayer(layer, named)
+        if identifier in self.opened or identifier in self.refused:
+            return None
+        reason = self._reason_against(identifier)
+        found = self._open(identifier) if reason is None else None
+        if found is None:
+            self.refused[identifier] = f"it draws in {shown(named)}, which {reason or 'is damaged, or not OpenUSD'}"
+        return found
 
-    try:
-        return Sdf.Layer.FindOrOpen(place)
-    except Tf.ErrorException:
+    def _reason_against(self, identifier: str) -> str | None:
+        """Why a layer may not be opened; None where it may. Nothing of it is read."""
+        name = Sdf.Layer.SplitIdentifier(identifier)[0]
+        outer = Path(os.path.normpath(Ar.SplitPackageRelativePathOuter(name)[0]))
+        if outer.is_absolute() and not any(outer.is_relative_to(folder) for folder in self._folders):
+            return OUTSIDE  # told by the name alone: even to ask for some places reaches other machines
+        resolved = Ar.GetResolver().Resolve(name).GetPathString()
+        if not resolved:
+            self._files.append(self._path.parent / outer)  # so that a file put there is noticed
+            return "is not there"
+        place = Path(Ar.SplitPackageRelativePathOuter(resolved)[0])
+        if not place.resolve().is_relative_to(self._folders[1]):
+            return OUTSIDE
+        if place.suffix.lower() not in USD_ENDINGS:
+            return "is no OpenUSD file by its name"
+        if not stat.S_ISREG(place.stat().st_mode):
+            return "is not a file"
+        self._take(place)
         return None
+
+    def _take(self, place: Path) -> None:
+        """Note a file that is about to be opened. Raises Beyond."""
+        if place not in self._files:
+            self._files.append(place)
+        if sum(file.stat().st_size for file in self._files if file.is_file()) > self._limits.usd_file_bytes:
+            raise Beyond("usd_file_bytes")
+
+    def _open(self, identifier: str) -> Sdf.Layer | None:
+        if len(self.opened) >= self._limits.usd_layers:
+            raise Beyond("usd_layers")
+        try:
+            layer = Sdf.Layer.FindOrOpen(identifier)
+        except Tf.ErrorException:
+            return None
+        if layer is None:
+            return None
+        self.opened[identifier] = layer
+        if _without_clips(layer):
+            self.problems.append(
+                f"{shown(Path(layer.realPath).name)} has value clips; they are not read, default values count"
+            )
+        return layer
+
+
+def _without_clips(layer: Sdf.Layer) -> bool:
+    """Take the value clips out of a layer in memory; whether there were any."""
+    holders: list[tuple[Sdf.Path, str]] = []
+
+    def visit(path: Sdf.Path) -> None:
+        if path.IsPrimPath() or path.IsPrimVariantSelectionPath():
+            spec = layer.GetPrimAtPath(path)
+            holders.extend((path, field) for field in CLIP_FIELDS if spec.HasInfo(field))
+
+    layer.Traverse(Sdf.Path.absoluteRootPath, visit)
+    if holders:
+        layer.SetPermissionToEdit(True)
+    for path, field in holders:
+        layer.GetPrimAtPath(path).ClearInfo(field)
+    return bool(holders)
+
+
+def _stage(root: Sdf.Layer, context: Ar.DefaultResolverContext, muted: Sequence[str]) -> Usd.Stage:
+    """The stage of a root layer, composed with some layers muted from the start."""
+    above = Sdf.Layer.CreateAnonymous(".usda")
+    for field in ("upAxis", "metersPerUnit"):  # metadata of a stage come from its own root layer alone
+        if root.pseudoRoot.HasInfo(field):
+            above.pseudoRoot.SetInfo(field, root.pseudoRoot.GetInfo(field))
+    stage = Usd.Stage.Open(above, None, context, Usd.Stage.LoadAll)
+    stage.MuteAndUnmuteLayers(list(muted), [])
+    above.subLayerPaths.append(root.identifier)
+    return stage
+
+
+def _check_arcs(stage: Usd.Stage, layers: _Layers) -> None:
+    """Whether every arc of the composed stage led where it should. Raises Unusable."""
+    used = [layer for layer in stage.GetUsedLayers() if not layer.anonymous]
+    for layer in used:
+        for named in layer.subLayerPaths:
+            _check_refused(f"@{Sdf.ComputeAssetPathRelativeToLayer(layer, named)}@", layers.refused)
+    for error in stage.GetCompositionErrors():
+        _check_refused(str(error), layers.refused)
+        raise Unusable(f"it cannot be composed: {shown(str(error))}")
+    known = set(layers.opened.values())
+    for layer in used:
+        if layer not in known:
+            raise Unusable(f"it draws in {shown(layer.identifier)}, which was not checked before")
+
+
+def _check_refused(text: str, refused: Mapping[str, str]) -> None:
+    for identifier, sentence in refused.items():
+        if f"@{identifier}@" in text:
+            raise Unusable(sentence)
+
+
+def shown(text: str) -> str:
+    """A foreign text short enough for a message."""
+    return f"`{text[:LONGEST_SHOWN]}…`" if len(text) > LONGEST_SHOWN else f"`{text}`"

@@ -1,0 +1,151 @@
+"""Reads OpenUSD models in processes of their own, whose crash or hunger harms nobody: `python -P -m` this module.
+
+With a socket's number as the argument it waits, the library loaded, and reads each model that is asked for in a copy
+of itself. With a request as the argument it reads that one model, its answer going to standard output, for systems
+where a process cannot be copied. An answer goes into a file: arrays one after the other, then JSON that says where they
+are, then its length in eight bytes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import socket
+import struct
+import sys
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from plica.limits import Limits
+
+TRAILER = struct.Struct("<Q")
+LONGEST_REQUEST = 1 << 16  # bytes
+
+
+def main() -> None:
+    """Serve the socket, or answer the request, that the argument names."""
+    sys.path[:] = [os.path.abspath(place) for place in sys.path]
+    os.chdir(os.path.abspath(os.sep))  # where no relative name in a model leads to a file
+    argument = sys.argv[1]
+    if argument.isdigit():
+        _serve(socket.socket(fileno=int(argument)))
+    else:
+        output = os.dup(1)
+        os.dup(2)  # stays open until this process ends, which is how the parent notices
+        _answer(argument, output)
+
+
+def _serve(connection: socket.socket) -> None:
+    """Answer requests, each of them with the file to write into, until nobody can ask any more."""
+    with contextlib.suppress(ImportError):  # told to each who asks
+        _load()
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    while True:
+        request, files, _, _ = socket.recv_fds(connection, LONGEST_REQUEST, 1)
+        while request and not request.endswith(b"\n"):
+            request += connection.recv(LONGEST_REQUEST)
+        if not request:
+            return
+        process = os.fork()
+        if process == 0:
+            connection.close()
+            _answer(request.decode("ascii"), files[0])
+        os.close(files[0])
+        _, status, usage = os.wait4(process, 0)
+        ended = {"code": os.waitstatus_to_exitcode(status), "memory": usage.ru_maxrss * 1024}
+        connection.sendall(json.dumps(ended).encode("ascii") + b"\n")
+
+
+def _answer(request: str, output: int) -> None:
+    """Read the model that a request names, write the answer and end this process."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)  # the library prints what it pleases
+    os.dup2(nowhere, 2)
+    asked = json.loads(request)
+    limits = Limits(**asked["limits"])
+    files: list[Path] = []
+    with os.fdopen(output, "wb") as stream:
+        answer = _Answer(stream, limits)
+        found = _read(Path(asked["path"]), limits, answer, files)
+        answer.close({**found, "files": [str(file) for file in files] or [asked["path"]]})
+    os._exit(0)  # taking a large stage apart takes time and can crash
+
+
+def _load() -> None:
+    """Load the library. Raises ImportError."""
+    import plica.readers.usd_extract
+    import plica.readers.usd_layers  # noqa: F401
+
+
+def _read(path: Path, limits: Limits, answer: _Answer, files: list[Path]) -> dict[str, Any]:
+    try:
+        _load()
+    except ImportError as error:
+        return {"fault": f"the library usd-core cannot be loaded: {error}"}
+    from plica.readers.usd_extract import extract
+    from plica.readers.usd_layers import DAMAGED, Beyond, Unusable, compose
+
+    _limit(limits)
+    try:
+        composed = compose(path, limits, files)
+        return {"problems": composed.problems, **extract(composed.stage, answer.keep)}
+    except Unusable as reason:
+        return {"fault": str(reason)}
+    except Beyond as limit:
+        return {"beyond": str(limit)}
+    except MemoryError:
+        return {"beyond": "usd_memory_bytes"}
+    except Exception:  # noqa: BLE001 - whatever the library raises on a broken file
+        return {"fault": DAMAGED}
+
+
+class _Answer:
+    """The file that the parent reads, of a limited size."""
+
+    def __init__(self, stream: BinaryIO, limits: Limits) -> None:
+        self._stream, self._room, self._size = stream, limits.usd_memory_bytes, 0
+
+    def keep(self, element: str, shape: tuple[int, ...], data: bytes) -> dict[str, Any]:
+        """Write an array; what stands for it in the JSON. Raises MemoryError where there is no room."""
+        if self._size + len(data) > self._room:
+            raise MemoryError
+        found = {"element": element, "shape": list(shape), "at": self._size, "bytes": len(data)}
+        padded = data + bytes(-len(data) % 8)
+        self._stream.write(padded)
+        self._size += len(padded)
+        return found
+
+    def close(self, found: dict[str, Any]) -> None:
+        """Write the JSON."""
+        text = json.dumps(found).encode("ascii")
+        self._stream.write(text + TRAILER.pack(len(text)))
+
+
+def _limit(limits: Limits) -> None:
+    """Let the system end this process where it goes beyond a limit, as far as the system can."""
+    try:
+        import resource
+    except ImportError:  # the parent limits the time
+        return
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    signal.setitimer(signal.ITIMER_REAL, limits.usd_seconds)
+    _lower(resource.RLIMIT_CORE, 0)
+    with contextlib.suppress(OSError):
+        pages = int(Path("/proc/self/statm").read_text("ascii").split()[0])
+        taken = pages * resource.getpagesize()  # by the library, before it reads anything
+        _lower(resource.RLIMIT_AS, taken + limits.usd_memory_bytes)
+
+
+def _lower(which: int, most: int) -> None:
+    import resource
+
+    hard = resource.getrlimit(which)[1]
+    if hard != resource.RLIM_INFINITY:
+        most = min(most, hard)
+    resource.setrlimit(which, (most, most))
+
+
+if __name__ == "__main__":
+    main()

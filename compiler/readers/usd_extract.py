@@ -1,0 +1,238 @@
+"""What Plica takes out of a composed OpenUSD stage, as plain data. Runs in the process that reads one model.
+
+Nothing is judged here beyond what needs the library: what is of another type than expected is passed on as a sentence
+under the key `fault`, and refuses the model only where that part of it is used. The placement of the Skeleton prim in
+the stage counts, as it does in UsdSkel (openusd.org/release/api/_usd_skel__schemas.html). Matrices take row vectors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdSkel
+
+Item = dict[str, Any]
+Keep = Callable[[str, tuple[int, ...], bytes], Item]
+"""Takes an array's element format, shape and bytes; gives what stands for it in the answer."""
+
+NUMBERS = "efdbBhHiIlLqQ"  # element formats of the module struct
+NOTHING: Item = {"nothing": True}
+TWO_NUMBERS = ("texCoord2f[]", "texCoord2d[]", "texCoord2h[]", "float2[]")
+
+
+class _Fault(Exception):  # noqa: N818 - it names the state of a part, not a fault of ours
+    """Why a part cannot be used."""
+
+
+def extract(stage: Usd.Stage, keep: Keep) -> Item:
+    """The stage's meshes, skeletons and animations in its order, instances written out."""
+    found: Item = {"meshes": [], "skeletons": [], "animations": []}
+    extractor = _Extractor(stage, keep)
+    for prim in Usd.PrimRange.Stage(stage, Usd.TraverseInstanceProxies()):
+        if prim.IsA(UsdGeom.Mesh):
+            found["meshes"].append(extractor.mesh(prim))
+        elif prim.IsA(UsdSkel.Skeleton):
+            found["skeletons"].append(extractor.skeleton(UsdSkel.Skeleton(prim)))
+        elif prim.IsA(UsdSkel.Animation):
+            found["animations"].append(prim.GetName())
+    return found
+
+
+class _Extractor:
+    def __init__(self, stage: Usd.Stage, keep: Keep) -> None:
+        self._stage, self._keep = stage, keep
+        self._caches: dict[Sdf.Path, UsdSkel.Cache] = {}
+
+    # ---- meshes -------------------------------------------------------------------------------------
+
+    def mesh(self, prim: Usd.Prim) -> Item:
+        mesh = UsdGeom.Mesh(prim)
+        binding = UsdSkel.BindingAPI(prim)
+        skeleton = binding.GetInheritedSkeleton()
+        root = UsdSkel.Root.Find(prim)
+        # Skinning reaches what lies below a SkelRoot; baked files keep the binding outside of one.
+        skinned = bool(root and skeleton and binding.GetJointIndicesPrimvar().HasValue())
+        return {
+            "path": str(prim.GetPath()),
+            "name": prim.GetName(),
+            "to_model": self._part(lambda: self._to_metres_y_up(mesh)),
+            "points": self._attribute(mesh.GetPointsAttr()),
+            "counts": self._attribute(mesh.GetFaceVertexCountsAttr()),
+            "corners": self._attribute(mesh.GetFaceVertexIndicesAttr()),
+            "left_handed": str(mesh.GetOrientationAttr().Get()) == str(UsdGeom.Tokens.leftHanded),
+            "normals": self._part(lambda: self._normals(mesh)),
+            "uv_sets": [self._primvar(primvar) for primvar in _uv_primvars(prim)],
+            "blend_shapes": self._part(lambda: self._blend_shapes(prim, binding)),
+            "skeleton": str(skeleton.GetPath()) if skeleton else None,
+            "skinned": skinned,
+            "skin": self._part(lambda: self._skin(prim, root)) if skinned else None,
+        }
+
+    def _normals(self, mesh: UsdGeom.Mesh) -> Item:
+        """The primvar `normals` goes before the attribute (UsdGeomPointBased)."""
+        primvar = UsdGeom.PrimvarsAPI(mesh).GetPrimvar("normals")
+        if primvar and primvar.HasValue():
+            return self._primvar(primvar)
+        interpolation = str(mesh.GetNormalsInterpolation())
+        return {"name": "normals", "interpolation": interpolation, "values": self._attribute(mesh.GetNormalsAttr())}
+
+    def _primvar(self, primvar: UsdGeom.Primvar) -> Item:
+        return {
+            "name": str(primvar.GetPrimvarName()),
+            "interpolation": str(primvar.GetInterpolation()),
+            "values": self._part(lambda: self._flattened(primvar)),
+        }
+
+    def _flattened(self, primvar: UsdGeom.Primvar) -> Item:
+        values = primvar.ComputeFlattened()
+        if values is None and primvar.HasAuthoredValue():
+            raise _Fault(f"the indices of {_place(primvar.GetAttr())} do not fit its values")
+        return self._array(values, primvar.GetAttr())
+
+    def _blend_shapes(self, prim: Usd.Prim, binding: UsdSkel.BindingAPI) -> Item:
+        names = _texts(binding.GetBlendShapesAttr())
+        relation = binding.GetBlendShapeTargetsRel()
+        targets = relation.GetTargets() if relation else []
+        shapes = []
+        for target in targets[: len(names)]:
+            shape = UsdSkel.BlendShape(self._stage.GetPrimAtPath(target))
+            shapes.append(self._blend_shape(shape) if shape else None)
+        return {"names": names, "shapes": shapes}
+
+    def _blend_shape(self, shape: UsdSkel.BlendShape) -> Item:
+        where = shape.GetPointIndicesAttr()
+        return {
+            "offsets": self._attribute(shape.GetOffsetsAttr()),
+            "normal_offsets": self._attribute(shape.GetNormalOffsetsAttr()),
+            "points": self._attribute(where) if where.HasAuthoredValue() else None,
+        }
+
+    def _skin(self, prim: Usd.Prim, root: UsdSkel.Root) -> Item:
+        binding = UsdSkel.BindingAPI(prim)
+        if not binding.GetJointWeightsPrimvar().HasValue():
+            raise _Fault(f"{prim.GetPath()} has joint indices without weights")
+        query = self._cache(root).GetSkinningQuery(prim)
+        if not query or not query.HasJointInfluences():
+            raise _Fault(f"the joint indices and weights of {prim.GetPath()} do not fit each other")
+        order = query.GetJointOrder()
+        return {
+            "bind": self._matrices([query.GetGeomBindTransform()]),
+            "joints": None if order is None else [str(joint) for joint in order],
+            "indices": self._flattened(query.GetJointIndicesPrimvar()),
+            "weights": self._flattened(query.GetJointWeightsPrimvar()),
+            "each": query.GetNumInfluencesPerComponent(),
+            "rigid": bool(query.IsRigidlyDeformed()),
+        }
+
+    def _cache(self, root: UsdSkel.Root) -> UsdSkel.Cache:
+        path = root.GetPrim().GetPath()
+        if path not in self._caches:
+            self._caches[path] = UsdSkel.Cache()
+            self._caches[path].Populate(root, Usd.TraverseInstanceProxies())
+        return self._caches[path]
+
+    # ---- skeletons ----------------------------------------------------------------------------------
+
+    def skeleton(self, skeleton: UsdSkel.Skeleton) -> Item:
+        return {"path": str(skeleton.GetPath()), "content": self._part(lambda: self._skeleton(skeleton))}
+
+    def _skeleton(self, skeleton: UsdSkel.Skeleton) -> Item:
+        joints = _texts(skeleton.GetJointsAttr())
+        topology = UsdSkel.Topology(joints)
+        valid, reason = topology.Validate()
+        if not valid or len(set(joints)) != len(joints):
+            raise _Fault(f"the joints of {skeleton.GetPath()} are not in order: {reason or 'one comes twice'}")
+        parents = [topology.GetParent(number) for number in range(len(joints))]
+        binds = _matrices_of(skeleton.GetBindTransformsAttr())
+        rest = _matrices_of(skeleton.GetRestTransformsAttr())
+        stated = len(rest) == len(joints)
+        if not stated:
+            rest = _local(binds, parents, skeleton)
+        above = _metres_y_up(self._stage, skeleton)
+        roots = [matrix * above if parent < 0 else matrix for matrix, parent in zip(rest, parents, strict=True)]
+        return {
+            "joints": joints,
+            "parents": parents,
+            "rest": self._matrices(roots),
+            "rest_stated": stated,
+            "binds": self._matrices(binds),
+            "to_model": self._matrices([above]),
+        }
+
+    def _to_metres_y_up(self, placed: UsdGeom.Xformable) -> Item:
+        return self._matrices([_metres_y_up(self._stage, placed)])
+
+    # ---- values -------------------------------------------------------------------------------------
+
+    def _part(self, make: Callable[[], Item]) -> Item:
+        """What `make` gives, or why it cannot be used."""
+        try:
+            return make()
+        except _Fault as fault:
+            return {"fault": str(fault)}
+        except Tf.ErrorException:
+            return {"fault": "the library for OpenUSD refuses a part of it as damaged"}
+
+    def _attribute(self, attribute: Usd.Attribute) -> Item:
+        return self._part(lambda: self._array(attribute.Get(), attribute))
+
+    def _array(self, value: Any, attribute: Usd.Attribute) -> Item:
+        if value is None:
+            return NOTHING
+        try:
+            view = memoryview(value)
+        except TypeError:
+            view = None
+        if view is None or view.format not in NUMBERS or not view.ndim:
+            raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which do not fit")
+        return self._keep(str(view.format), view.shape, view.tobytes())
+
+    def _matrices(self, matrices: list[Gf.Matrix4d]) -> Item:
+        return self._keep("d", (len(matrices), 4, 4), b"".join(memoryview(matrix).tobytes() for matrix in matrices))
+
+
+def _metres_y_up(stage: Usd.Stage, placed: UsdGeom.Xformable) -> Gf.Matrix4d:
+    """From a prim's own space to the model's: its place in the stage, then units, then the up axis."""
+    world = UsdGeom.Xformable(placed).ComputeLocalToWorldTransform(Usd.TimeCode.Default())
+    metres = Gf.Matrix4d().SetScale(UsdGeom.GetStageMetersPerUnit(stage))
+    turned = Gf.Matrix4d(1.0)
+    if UsdGeom.GetStageUpAxis(stage) == UsdGeom.Tokens.z:
+        turned.SetRotate(Gf.Rotation(Gf.Vec3d(1, 0, 0), -90.0))
+    return world * metres * turned
+
+
+def _local(binds: list[Gf.Matrix4d], parents: list[int], skeleton: UsdSkel.Skeleton) -> list[Gf.Matrix4d]:
+    """Local rest transforms from the bind pose, where the file states no rest pose."""
+    if len(binds) != len(parents):
+        raise _Fault(f"{skeleton.GetPath()} states neither a rest nor a bind transform for each joint")
+    if any(abs(matrix.GetDeterminant()) < 1e-30 for matrix in binds):
+        raise _Fault(f"a bind transform of {skeleton.GetPath()} cannot be inverted")
+    return [
+        matrix if parent < 0 else matrix * binds[parent].GetInverse()
+        for matrix, parent in zip(binds, parents, strict=True)
+    ]
+
+
+def _uv_primvars(prim: Usd.Prim) -> list[UsdGeom.Primvar]:
+    """The primvars of a mesh that hold two numbers for each place."""
+    held = UsdGeom.PrimvarsAPI(prim).GetPrimvarsWithValues()
+    return [primvar for primvar in held if str(primvar.GetTypeName()) in TWO_NUMBERS]
+
+
+def _texts(attribute: Usd.Attribute) -> list[str]:
+    value = attribute.Get() if attribute else None
+    if value is not None and str(attribute.GetTypeName()) not in ("token[]", "string[]"):
+        raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which are no names")
+    return [str(item) for item in value or ()]
+
+
+def _matrices_of(attribute: Usd.Attribute) -> list[Gf.Matrix4d]:
+    value = attribute.Get() if attribute else None
+    if value is not None and str(attribute.GetTypeName()) not in ("matrix4d[]", "frame4d[]"):
+        raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which are no transforms")
+    return list(value or ())
+
+
+def _place(attribute: Usd.Attribute) -> str:
+    return f"`{attribute.GetName()}` of {attribute.GetPrim().GetPath()}"
