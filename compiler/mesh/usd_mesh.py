@@ -20,7 +20,16 @@ from plica.mesh.polygons import Corners, corners_of, per_corner, split_at_seams
 from plica.readers.outline import UnreadableModel, distinct
 from plica.readers.usd_model import joint_names, outline_of_stage
 from plica.readers.usd_reader import read_stage
-from plica.readers.usd_stage import WHOLE_NUMBERS, UsdArray, UsdBlendShape, UsdMesh, UsdPrimvar, UsdSkeleton, UsdStage
+from plica.readers.usd_stage import (
+    FRACTIONS,
+    WHOLE_NUMBERS,
+    UsdArray,
+    UsdBlendShape,
+    UsdMesh,
+    UsdPrimvar,
+    UsdSkeleton,
+    UsdStage,
+)
 
 
 class _File(NamedTuple):
@@ -105,8 +114,8 @@ def _array(array: UsdArray) -> np.ndarray[tuple[int, ...], np.dtype[np.generic]]
 def _vectors(array: UsdArray, width: int, what: str) -> Floats:
     """Values as floats (n, width). Raises UnreadableModel where they are others, or one is no number."""
     values = _array(array)
-    if values.size and values.shape[1:] != ((width,) if width > 1 else ()):
-        raise UnreadableModel(f"{what} are not made of {width} numbers each")
+    if values.size and (values.shape[1:] != ((width,) if width > 1 else ()) or array.element not in FRACTIONS):
+        raise UnreadableModel(f"{what} are not made of {width} floating-point numbers each")
     found: Floats = values.astype(np.float64).reshape(-1, width)
     if not np.all(np.isfinite(found)):
         raise UnreadableModel(f"{what} hold values that are no numbers")

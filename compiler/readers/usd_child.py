@@ -26,8 +26,8 @@ LONGEST_REQUEST = 1 << 16  # bytes
 
 def main() -> None:
     """Serve the socket, or answer the request, that the argument names."""
-    sys.path[:] = [os.path.abspath(place) for place in sys.path]
-    os.chdir(os.path.abspath(os.sep))  # where no relative name in a model leads to a file
+    sys.path[:] = [str(Path(place).absolute()) for place in sys.path]
+    os.chdir(Path.cwd().anchor)  # where no relative name in a model leads to a file
     argument = sys.argv[1]
     if argument.isdigit():
         _serve(socket.socket(fileno=int(argument)))
@@ -97,7 +97,7 @@ def _read(path: Path, limits: Limits, answer: _Answer, files: list[Path]) -> dic
         return {"beyond": str(limit)}
     except MemoryError:
         return {"beyond": "usd_memory_bytes"}
-    except Exception:  # noqa: BLE001 - whatever the library raises on a broken file
+    except Exception:  # whatever the library raises on a broken file
         return {"fault": DAMAGED}
 
 

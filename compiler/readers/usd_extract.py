@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdSkel
+from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdSkel, Vt
 
 Item = dict[str, Any]
 Keep = Callable[[str, tuple[int, ...], bytes], Item]
@@ -185,7 +185,7 @@ class _Extractor:
         except TypeError:
             view = None
         if view is None or view.format not in NUMBERS or not view.ndim:
-            raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which do not fit")
+            raise _wrong_type(attribute, value)
         return self._keep(str(view.format), view.shape, view.tobytes())
 
     def _matrices(self, matrices: list[Gf.Matrix4d]) -> Item:
@@ -222,16 +222,23 @@ def _uv_primvars(prim: Usd.Prim) -> list[UsdGeom.Primvar]:
 
 def _texts(attribute: Usd.Attribute) -> list[str]:
     value = attribute.Get() if attribute else None
-    if value is not None and str(attribute.GetTypeName()) not in ("token[]", "string[]"):
-        raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which are no names")
+    if value is not None and not isinstance(value, Vt.TokenArray | Vt.StringArray):
+        raise _wrong_type(attribute, value)
     return [str(item) for item in value or ()]
 
 
 def _matrices_of(attribute: Usd.Attribute) -> list[Gf.Matrix4d]:
     value = attribute.Get() if attribute else None
-    if value is not None and str(attribute.GetTypeName()) not in ("matrix4d[]", "frame4d[]"):
-        raise _Fault(f"{_place(attribute)} holds values of the type {attribute.GetTypeName()}, which are no transforms")
+    if value is not None and not isinstance(value, Vt.Matrix4dArray):
+        raise _wrong_type(attribute, value)
     return list(value or ())
+
+
+def _wrong_type(attribute: Usd.Attribute, value: object) -> _Fault:
+    """A file can give an attribute of a schema any type; the attribute itself then still states the schema's."""
+    return _Fault(
+        f"{_place(attribute)} holds what is no {attribute.GetTypeName()} (it is read as {type(value).__name__})"
+    )
 
 
 def _place(attribute: Usd.Attribute) -> str:

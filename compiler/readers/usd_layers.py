@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from pxr import Ar, Sdf, Tf, Usd
+from pxr import Ar, Pcp, Sdf, Tf, Usd
 
 from plica.limits import Limits
 
@@ -59,8 +59,13 @@ def compose(path: Path, limits: Limits, files: list[Path]) -> Composed:
     with Ar.ResolverContextBinder(context):
         layers = _Layers(path, limits, files)
         root = layers.open_all()
-        stage = _stage(root, context, list(layers.refused))
-    _check_arcs(stage, layers)
+        _check_sublayers(root, layers)
+        above = _above(root)
+        _check_prims(above, context, layers, limits.usd_prims)
+        stage = Usd.Stage.Open(Sdf.Layer.CreateAnonymous(".usda"), None, context, Usd.Stage.LoadAll)
+        stage.MuteAndUnmuteLayers(list(layers.refused), [])
+        stage.GetRootLayer().TransferContent(above)
+    _check_layers(stage, layers)
     return Composed(stage, tuple(layers.problems))
 
 
@@ -84,7 +89,7 @@ class _Layers:
         while pending:
             layer = pending.pop()
             for named in layer.GetCompositionAssetDependencies():
-                found = self._follow(layer, named)
+                found = self._follow(layer, named) if named else None  # without a name: an arc within the layer
                 if found is not None:
                     pending.append(found)
         return root
@@ -152,8 +157,8 @@ def _without_clips(layer: Sdf.Layer) -> bool:
 
     def visit(path: Sdf.Path) -> None:
         if path.IsPrimPath() or path.IsPrimVariantSelectionPath():
-            spec = layer.GetPrimAtPath(path)
-            holders.extend((path, field) for field in CLIP_FIELDS if spec.HasInfo(field))
+            spec = layer.GetPrimAtPath(path)  # None for a variant set, whose path has no variant
+            holders.extend((path, field) for field in CLIP_FIELDS if spec and spec.HasInfo(field))
 
     layer.Traverse(Sdf.Path.absoluteRootPath, visit)
     if holders:
@@ -163,31 +168,64 @@ def _without_clips(layer: Sdf.Layer) -> bool:
     return bool(holders)
 
 
-def _stage(root: Sdf.Layer, context: Ar.DefaultResolverContext, muted: Sequence[str]) -> Usd.Stage:
-    """The stage of a root layer, composed with some layers muted from the start."""
+def _check_sublayers(root: Sdf.Layer, layers: _Layers) -> None:
+    """Whether the root layer's sublayers may be opened, which happens before anything can be muted. Raises Unusable."""
+    pending, met = [root], {root}
+    while pending:
+        layer = pending.pop()
+        for named in layer.subLayerPaths:
+            identifier = Sdf.ComputeAssetPathRelativeToLayer(layer, named)
+            if identifier in layers.refused:
+                raise Unusable(layers.refused[identifier])
+            below = layers.opened[identifier]
+            if below not in met:
+                met.add(below)
+                pending.append(below)
+
+
+def _above(root: Sdf.Layer) -> Sdf.Layer:
+    """A layer whose only sublayer is the root layer, with the metadata that a stage takes from its own root alone."""
     above = Sdf.Layer.CreateAnonymous(".usda")
-    for field in ("upAxis", "metersPerUnit"):  # metadata of a stage come from its own root layer alone
+    for field in ("upAxis", "metersPerUnit"):
         if root.pseudoRoot.HasInfo(field):
             above.pseudoRoot.SetInfo(field, root.pseudoRoot.GetInfo(field))
-    stage = Usd.Stage.Open(above, None, context, Usd.Stage.LoadAll)
-    stage.MuteAndUnmuteLayers(list(muted), [])
     above.subLayerPaths.append(root.identifier)
-    return stage
+    return above
 
 
-def _check_arcs(stage: Usd.Stage, layers: _Layers) -> None:
-    """Whether every arc of the composed stage led where it should. Raises Unusable."""
-    used = [layer for layer in stage.GetUsedLayers() if not layer.anonymous]
-    for layer in used:
+def _check_prims(above: Sdf.Layer, context: Ar.DefaultResolverContext, layers: _Layers, most: int) -> None:
+    """Compose prim after prim, which a few bytes can ask for in any number. Raises Unusable and Beyond."""
+    cache = Pcp.Cache(Pcp.LayerStackIdentifier(above, None, context), "usd", True)
+    cache.RequestLayerMuting(list(layers.refused), [])
+    pending, count = [Sdf.Path.absoluteRootPath], 0
+    while pending:
+        path = pending.pop()
+        prim, errors = cache.ComputePrimIndex(path)
+        if prim.hasAnyPayloads and not cache.IsPayloadIncluded(path):
+            cache.RequestPayloads([path], [])
+            prim, errors = cache.ComputePrimIndex(path)
+        for error in errors:
+            _check_refused(str(error), layers.refused)
+            raise Unusable(f"it cannot be composed: {shown(str(error))}")
+        children = [path.AppendChild(name) for name in prim.ComputePrimChildNames()[0]]
+        count += len(children)
+        if count > most:
+            raise Beyond("usd_prims")
+        pending += children
+
+
+def _check_layers(stage: Usd.Stage, layers: _Layers) -> None:
+    """Whether the composed stage is made of what was checked, and lacks nothing of it. Raises Unusable."""
+    known = set(layers.opened.values())
+    for layer in stage.GetUsedLayers():
+        if layer.anonymous:
+            continue
+        if layer not in known:
+            raise Unusable(f"it draws in {shown(layer.identifier)}, which was not checked before")
         for named in layer.subLayerPaths:
             _check_refused(f"@{Sdf.ComputeAssetPathRelativeToLayer(layer, named)}@", layers.refused)
     for error in stage.GetCompositionErrors():
-        _check_refused(str(error), layers.refused)
         raise Unusable(f"it cannot be composed: {shown(str(error))}")
-    known = set(layers.opened.values())
-    for layer in used:
-        if layer not in known:
-            raise Unusable(f"it draws in {shown(layer.identifier)}, which was not checked before")
 
 
 def _check_refused(text: str, refused: Mapping[str, str]) -> None:

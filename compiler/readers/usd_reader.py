@@ -60,7 +60,8 @@ def _answer(path: Path) -> Answer:
     open_regular(path).close()
     if find_spec("pxr") is None:
         raise UnreadableModel(MISSING)
-    key = (Path(os.path.abspath(path)), limits.in_force())
+    # The library takes `..` for the folder above by name, also behind a symbolic link.
+    key = (path.resolve() if ".." in path.parts else path.absolute(), limits.in_force())
     kept = _KEPT.pop(key, None)
     if kept is None or any(_stamp(file) != before for file, before in kept.stamps.items()):
         before = _stamp(path)
@@ -122,6 +123,7 @@ def _beyond(name: str) -> str:
     sentence = {
         "usd_file_bytes": f"it and the layers that it draws in are larger than {limits.size(most)}",
         "usd_layers": f"it is composed of more than {most} layers",
+        "usd_prims": f"it is composed of more than {most} prims",
         "usd_memory_bytes": f"reading it takes more than {limits.size(most)} of memory",
         "usd_seconds": f"reading it takes more than {most} seconds",
     }.get(name)
