@@ -22,6 +22,7 @@ from plica.limits import Limits
 
 TRAILER = struct.Struct("<Q")
 LONGEST_REQUEST = 1 << 16  # bytes
+RESERVED = 1 << 30  # bytes of addresses that the library keeps free for itself, without memory behind them
 
 
 def main() -> None:
@@ -54,7 +55,8 @@ def _serve(connection: socket.socket) -> None:
             _answer(request.decode("ascii"), files[0])
         os.close(files[0])
         _, status, usage = os.wait4(process, 0)
-        ended = {"code": os.waitstatus_to_exitcode(status), "memory": usage.ru_maxrss * 1024}
+        own = usage.ru_maxrss - _largest_of_this_process()
+        ended = {"code": os.waitstatus_to_exitcode(status), "memory": max(own, 0) * 1024}
         connection.sendall(json.dumps(ended).encode("ascii") + b"\n")
 
 
@@ -133,9 +135,16 @@ def _limit(limits: Limits) -> None:
     signal.setitimer(signal.ITIMER_REAL, limits.usd_seconds)
     _lower(resource.RLIMIT_CORE, 0)
     with contextlib.suppress(OSError):
-        pages = int(Path("/proc/self/statm").read_text("ascii").split()[0])
-        taken = pages * resource.getpagesize()  # by the library, before it reads anything
-        _lower(resource.RLIMIT_AS, taken + limits.usd_memory_bytes)
+        pages = Path("/proc/self/statm").read_text("ascii").split()
+        size, data = (int(pages[place]) * resource.getpagesize() for place in (0, 5))  # the library's own
+        _lower(resource.RLIMIT_DATA, data + limits.usd_memory_bytes)
+        _lower(resource.RLIMIT_AS, size + limits.usd_memory_bytes + RESERVED)
+
+
+def _largest_of_this_process() -> int:
+    import resource
+
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
 def _lower(which: int, most: int) -> None:

@@ -24,7 +24,7 @@ PATIENCE = 60  # seconds for a process to be started and to load the library, on
 class Ended(NamedTuple):
     """How a process ended: its exit code, negative for a signal; None where it took too long.
 
-    `memory`: the most bytes that it held, None where that is not known.
+    `memory`: the most bytes that it held beyond the library, None where that is not known.
     """
 
     code: int | None

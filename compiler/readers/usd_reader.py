@@ -25,6 +25,7 @@ from plica.readers.usd_stage import Answer, UsdStage, decoded
 MISSING = "reading OpenUSD needs the library usd-core: pip install 'plica[usd]'"
 MOST_KEPT = 8  # models
 HUNGRY = 0.5  # of the memory that a process may take: where it breaks down beyond that, it lacked memory
+PACKED = 16  # a file of this part of the memory, unpacked, may fill it
 
 Stamp = tuple[int, int] | None
 """When a file was last written (nanoseconds) and how many bytes it has; None where there is none."""
@@ -91,7 +92,18 @@ def _asked(path: Path, most: Limits) -> Answer:
             return _broken(ended, path, most)
         if not os.fstat(stream.fileno()).st_size:
             raise UnreadableModel("it is damaged: reading it gave nothing")
-        return decoded(memoryview(mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)))
+        answer = decoded(memoryview(mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)))
+    if _may_lack_memory(ended, answer, most):
+        return answer._replace(fault=f"{answer.fault}; {_either(most)}")
+    return answer
+
+
+def _may_lack_memory(ended: Ended, answer: Answer, most: Limits) -> bool:
+    """Whether damage can be too little memory, which the library takes for damage here and there."""
+    if "damaged" not in answer.fault:
+        return False
+    size = sum(stamp[1] for file in answer.files if (stamp := _stamp(Path(file))))
+    return (ended.memory or 0) > HUNGRY * most.usd_memory_bytes or size * PACKED > most.usd_memory_bytes
 
 
 def _broken(ended: Ended, path: Path, most: Limits) -> Answer:
@@ -101,11 +113,14 @@ def _broken(ended: Ended, path: Path, most: Limits) -> Answer:
         return Answer(None, "", "usd_seconds", (str(path),))
     if ended.memory is not None and ended.memory > HUNGRY * most.usd_memory_bytes:
         return Answer(None, "", "usd_memory_bytes", (str(path),))
-    reason = (
-        f"it is damaged, or needs more than {limits.size(most.usd_memory_bytes)} of memory: reading it broke down "
-        f"({name}); if it is what it should be, {_remedy('usd_memory_bytes')}"
+    return Answer(None, f"it is damaged: reading it broke down ({name}); {_either(most)}", "", (str(path),))
+
+
+def _either(most: Limits) -> str:
+    return (
+        f"or it needs more than {limits.size(most.usd_memory_bytes)} of memory; if it is what it should be, "
+        f"{_remedy('usd_memory_bytes')}"
     )
-    return Answer(None, reason, "", (str(path),))
 
 
 def _name_of(code: int | None) -> str:
