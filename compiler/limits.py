@@ -26,7 +26,6 @@ class Limits(NamedTuple):
     image_bytes: int = 4 * 1024**3  # of one mask, map, photo or vertex set; 16,384 texels square in 16-bit RGBA take 2
     clip_bytes: int = 2 * 1024**3  # of one clip as text: an hour of 60 joints at 120 frames a second takes about 1
     revision_bytes: int = 128 * 1024**2  # of what git lists of one revision: about a million files
-    usd_file_bytes: int = 1024**3  # of an OpenUSD model and all layers that it draws in, together
     usd_layers: int = 1000  # files and packaged files that an OpenUSD model is composed of
     usd_prims: int = 50_000  # that an OpenUSD model is composed of, those of its references included
     usd_memory_bytes: int = 2 * 1024**3  # that reading an OpenUSD model takes, its files included

@@ -17,17 +17,17 @@ def companions(path: Path) -> tuple[Path, ...]:
     """
     try:
         if path.suffix.lower() in USD_ENDINGS:
-            from plica.readers.usd_layers import layers_of
+            from plica.readers.usd_reader import files_of_stage
 
-            layers = layers_of(path)
-            inside = [file for file in layers.missing if file.is_relative_to(path.resolve().parent)]
-            return tuple(file for file in (*layers.files, *inside) if file != path.resolve())
+            folders = (path.absolute().parent, path.resolve().parent)
+            found = [file for file in files_of_stage(path) if any(file.is_relative_to(folder) for folder in folders)]
+            return tuple(file for file in found if file not in (path.absolute(), path.resolve()))
         if path.suffix.lower() not in GLTF_ENDINGS:
             return ()
-        found: dict[Path, None] = {}
+        buffers: dict[Path, None] = {}
         for address in addresses(read_document(path)):
             with suppress(UnreadableModel):
-                found[place_of_uri(address, path.parent)] = None
-        return tuple(found)
+                buffers[place_of_uri(address, path.parent)] = None
+        return tuple(buffers)
     except UnreadableModel:
         return ()

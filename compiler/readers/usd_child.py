@@ -18,11 +18,11 @@ import sys
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from plica.limits import Limits
+from plica.limits import Limits, using
 
+NO_ROOM = 74  # the exit code where the answer cannot be written; EX_IOERR of sysexits.h
 TRAILER = struct.Struct("<Q")
 LONGEST_REQUEST = 1 << 16  # bytes
-RESERVED = 1 << 30  # bytes of addresses that the library keeps free for itself, without memory behind them
 
 
 def main() -> None:
@@ -66,12 +66,15 @@ def _answer(request: str, output: int) -> None:
     os.dup2(nowhere, 1)  # the library prints what it pleases
     os.dup2(nowhere, 2)
     asked = json.loads(request)
-    limits = Limits(**asked["limits"])
+    most = Limits(**asked["limits"])
     files: list[Path] = []
-    with os.fdopen(output, "wb") as stream:
-        answer = _Answer(stream, limits)
-        found = _read(Path(asked["path"]), limits, answer, files)
-        answer.close({**found, "files": [str(file) for file in files] or [asked["path"]]})
+    try:
+        with os.fdopen(output, "wb") as stream, using(most):
+            answer = _Answer(stream, most)
+            found = _read(Path(asked["path"]), most, answer, files)
+            answer.close({**found, "files": [str(file) for file in files] or [asked["path"]]})
+    except OSError:
+        os._exit(NO_ROOM)
     os._exit(0)  # taking a large stage apart takes time and can crash
 
 
@@ -81,7 +84,7 @@ def _load() -> None:
     import plica.readers.usd_layers  # noqa: F401
 
 
-def _read(path: Path, limits: Limits, answer: _Answer, files: list[Path]) -> dict[str, Any]:
+def _read(path: Path, most: Limits, answer: _Answer, files: list[Path]) -> dict[str, Any]:
     try:
         _load()
     except ImportError as error:
@@ -89,9 +92,9 @@ def _read(path: Path, limits: Limits, answer: _Answer, files: list[Path]) -> dic
     from plica.readers.usd_extract import extract
     from plica.readers.usd_layers import DAMAGED, Beyond, Unusable, compose
 
-    _limit(limits)
+    _limit(most)
     try:
-        composed = compose(path, limits, files)
+        composed = compose(path, most, files)
         return {"problems": composed.problems, **extract(composed.stage, answer.keep)}
     except Unusable as reason:
         return {"fault": str(reason)}
@@ -99,15 +102,17 @@ def _read(path: Path, limits: Limits, answer: _Answer, files: list[Path]) -> dic
         return {"beyond": str(limit)}
     except MemoryError:
         return {"beyond": "usd_memory_bytes"}
+    except OSError:  # the disk's, not the model's
+        raise
     except Exception:  # whatever the library raises on a broken file
-        return {"fault": DAMAGED}
+        return {"fault": f"it {DAMAGED}"}
 
 
 class _Answer:
     """The file that the parent reads, of a limited size."""
 
-    def __init__(self, stream: BinaryIO, limits: Limits) -> None:
-        self._stream, self._room, self._size = stream, limits.usd_memory_bytes, 0
+    def __init__(self, stream: BinaryIO, most: Limits) -> None:
+        self._stream, self._room, self._size = stream, most.usd_memory_bytes, 0
 
     def keep(self, element: str, shape: tuple[int, ...], data: bytes) -> dict[str, Any]:
         """Write an array; what stands for it in the JSON. Raises MemoryError where there is no room."""
@@ -125,20 +130,20 @@ class _Answer:
         self._stream.write(text + TRAILER.pack(len(text)))
 
 
-def _limit(limits: Limits) -> None:
+def _limit(most: Limits) -> None:
     """Let the system end this process where it goes beyond a limit, as far as the system can."""
     try:
         import resource
     except ImportError:  # the parent limits the time
         return
     signal.signal(signal.SIGALRM, signal.SIG_DFL)
-    signal.setitimer(signal.ITIMER_REAL, limits.usd_seconds)
+    signal.setitimer(signal.ITIMER_REAL, most.usd_seconds)
     _lower(resource.RLIMIT_CORE, 0)
     with contextlib.suppress(OSError):
         pages = Path("/proc/self/statm").read_text("ascii").split()
-        size, data = (int(pages[place]) * resource.getpagesize() for place in (0, 5))  # the library's own
-        _lower(resource.RLIMIT_DATA, data + limits.usd_memory_bytes)
-        _lower(resource.RLIMIT_AS, size + limits.usd_memory_bytes + RESERVED)
+        own = int(pages[5]) * resource.getpagesize()
+        # Of data, not of addresses: the library keeps hundreds of megabytes of them free without using them.
+        _lower(resource.RLIMIT_DATA, own + most.usd_memory_bytes)
 
 
 def _largest_of_this_process() -> int:

@@ -10,14 +10,16 @@ are all that is read here; their files are not opened.
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
 from pxr import Ar, Pcp, Sdf, Tf, Usd
 
+from plica import file_names
 from plica.limits import Limits
+from plica.readers.gltf_document import open_regular
+from plica.readers.outline import UnreadableModel
 
 USD_ENDINGS = (".usd", ".usda", ".usdc", ".usdz")
 CLIP_FIELDS = (
@@ -30,8 +32,8 @@ CLIP_FIELDS = (
     "clipActive",
     "clipTimes",
 )
-DAMAGED = "it is damaged, or not OpenUSD"
-OUTSIDE = "lies outside the model's folder"
+DAMAGED = "is damaged, or not OpenUSD"
+OUTSIDE = "lies outside its folder"
 LONGEST_SHOWN = 200  # characters of a foreign text in a message
 
 
@@ -81,10 +83,10 @@ class _Layers:
 
     def open_all(self) -> Sdf.Layer:
         """The root layer, after it and every layer that it leads to were opened."""
-        self._take(self._path)
+        self._files.append(self._path)
         root = self._open(str(self._path))
         if root is None:
-            raise Unusable(DAMAGED)
+            raise Unusable(f"it {DAMAGED}")
         pending = [root]
         while pending:
             layer = pending.pop()
@@ -101,38 +103,45 @@ class _Layers:
         identifier = Sdf.ComputeAssetPathRelativeToLayer(layer, named)
         if identifier in self.opened or identifier in self.refused:
             return None
-        reason = self._reason_against(identifier)
+        reason = self._reason_against(identifier, layer)
         found = self._open(identifier) if reason is None else None
         if found is None:
-            self.refused[identifier] = f"it draws in {shown(named)}, which {reason or 'is damaged, or not OpenUSD'}"
+            self.refused[identifier] = f"it draws in {shown(named)}, which {reason or DAMAGED}"
         return found
 
-    def _reason_against(self, identifier: str) -> str | None:
-        """Why a layer may not be opened; None where it may. Nothing of it is read."""
+    def _reason_against(self, identifier: str, layer: Sdf.Layer) -> str | None:
+        """Why a layer that another one names may not be opened; None where it may. Nothing of it is read."""
         name = Sdf.Layer.SplitIdentifier(identifier)[0]
-        outer = Path(os.path.normpath(Ar.SplitPackageRelativePathOuter(name)[0]))
-        if outer.is_absolute() and not any(outer.is_relative_to(folder) for folder in self._folders):
-            return OUTSIDE  # told by the name alone: even to ask for some places reaches other machines
+        outer, inner = Ar.SplitPackageRelativePathOuter(name)
+        place = Path(os.path.normpath(outer))
+        # Told by the name alone first: even to look at some places reaches other machines.
+        if place.is_absolute() and (reason := self._reason_against_name(place)) is not None:
+            return reason
         resolved = Ar.GetResolver().Resolve(name).GetPathString()
         if not resolved:
-            self._files.append(self._path.parent / outer)  # so that a file put there is noticed
+            if not inner:  # so that a file that is put there is noticed
+                self._files.append(_place_of(layer).parent / place)
             return "is not there"
         place = Path(Ar.SplitPackageRelativePathOuter(resolved)[0])
+        if (reason := self._reason_against_name(place)) is not None:
+            return reason
         if not place.resolve().is_relative_to(self._folders[1]):
             return OUTSIDE
-        if place.suffix.lower() not in USD_ENDINGS:
-            return "is no OpenUSD file by its name"
-        if not stat.S_ISREG(place.stat().st_mode):
-            return "is not a file"
-        self._take(place)
-        return None
-
-    def _take(self, place: Path) -> None:
-        """Note a file that is about to be opened. Raises Beyond."""
+        try:
+            open_regular(place).close()
+        except UnreadableModel as error:
+            return f"cannot be read: {error}"
         if place not in self._files:
             self._files.append(place)
-        if sum(file.stat().st_size for file in self._files if file.is_file()) > self._limits.usd_file_bytes:
-            raise Beyond("usd_file_bytes")
+        return None
+
+    def _reason_against_name(self, place: Path) -> str | None:
+        folder = next((folder for folder in self._folders if place.is_relative_to(folder)), None)
+        if folder is None:
+            return OUTSIDE
+        if (problem := file_names.problem_of(place.relative_to(folder).as_posix())) is not None:
+            return f"is no usable name: {problem}"
+        return None if place.suffix.lower() in USD_ENDINGS else "is no OpenUSD file by its name"
 
     def _open(self, identifier: str) -> Sdf.Layer | None:
         if len(self.opened) >= self._limits.usd_layers:
@@ -145,10 +154,14 @@ class _Layers:
             return None
         self.opened[identifier] = layer
         if _without_clips(layer):
-            self.problems.append(
-                f"{shown(Path(layer.realPath).name)} has value clips; they are not read, default values count"
-            )
+            name = _place_of(layer).name
+            self.problems.append(f"{shown(name)} has value clips; they are not read, default values count")
         return layer
+
+
+def _place_of(layer: Sdf.Layer) -> Path:
+    """The file that a layer lies in, itself or in a package."""
+    return Path(Ar.SplitPackageRelativePathOuter(str(layer.realPath))[0])
 
 
 def _without_clips(layer: Sdf.Layer) -> bool:

@@ -9,16 +9,17 @@ import json
 import mmap
 import os
 import signal
-import tempfile
 from collections import OrderedDict
 from importlib.util import find_spec
 from pathlib import Path
+from tempfile import TemporaryFile, gettempdir
 from typing import NamedTuple
 
 from plica import limits
 from plica.limits import Limits
 from plica.readers.gltf_document import open_regular
 from plica.readers.outline import UnreadableModel
+from plica.readers.usd_child import NO_ROOM
 from plica.readers.usd_process import Ended, ask
 from plica.readers.usd_stage import Answer, UsdStage, decoded
 
@@ -86,7 +87,7 @@ def _stamp(path: Path) -> Stamp:
 def _asked(path: Path, most: Limits) -> Answer:
     """What another process answers; where it gives no answer, why."""
     request = json.dumps({"path": str(path), "limits": most._asdict()})
-    with tempfile.TemporaryFile() as stream:
+    with TemporaryFile() as stream:
         ended = ask(request, stream, most.usd_seconds)
         if ended.code != 0:
             return _broken(ended, path, most)
@@ -108,6 +109,8 @@ def _may_lack_memory(ended: Ended, answer: Answer, most: Limits) -> bool:
 
 def _broken(ended: Ended, path: Path, most: Limits) -> Answer:
     """Why there is no answer, by how the process ended."""
+    if ended.code == NO_ROOM:
+        raise UnreadableModel(f"what it holds cannot be written into the folder for temporary files, {gettempdir()}")
     name = _name_of(ended.code)
     if name in ("", "SIGALRM"):
         return Answer(None, "", "usd_seconds", (str(path),))
@@ -136,7 +139,6 @@ def _beyond(name: str) -> str:
     """The sentence about a limit that a model goes beyond."""
     most = getattr(limits.in_force(), name, 0)
     sentence = {
-        "usd_file_bytes": f"it and the layers that it draws in are larger than {limits.size(most)}",
         "usd_layers": f"it is composed of more than {most} layers",
         "usd_prims": f"it is composed of more than {most} prims",
         "usd_memory_bytes": f"reading it takes more than {limits.size(most)} of memory",

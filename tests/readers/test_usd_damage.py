@@ -174,7 +174,7 @@ def test_a_model_that_needs_more_memory_than_it_may_is_told_so(tmp_path: Path) -
     path.write_text(f'#usda 1.0\ndef Mesh "m" {{\n point3f[] points = [{points[:-1]}]\n}}\n', "utf-8")
     with using(raised(["usd-memory-bytes=48MiB"])), pytest.raises(UnreadableModel, match="usd-memory-bytes=SIZE"):
         read_outline(path)
-    with using(raised(["usd-file-bytes=1MiB"])), pytest.raises(UnreadableModel, match="larger than 1 MiB"):
+    with using(raised(["model-bytes=1MiB"])), pytest.raises(UnreadableModel, match="larger than 1 MiB"):
         read_outline(path)
     assert read_outline(path).meshes[0].vertices == 2_000_000
 
@@ -186,4 +186,15 @@ def test_a_model_that_takes_too_long_is_told_so(tmp_path: Path) -> None:
         using(raised(["usd-seconds=1", "usd-prims=100000000"])),
         pytest.raises(UnreadableModel, match=r"1 seconds.*usd-seconds=NUMBER"),
     ):
+        read_outline(path)
+
+
+def test_a_full_disk_is_not_taken_for_damage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("this system has no device that is always full")
+    monkeypatch.setattr("plica.readers.usd_reader.TemporaryFile", lambda: full.open("w+b", buffering=0))
+    path = tmp_path / "model.usda"
+    path.write_text(STAGE, "utf-8")
+    with pytest.raises(UnreadableModel, match="folder for temporary files"):
         read_outline(path)

@@ -10,8 +10,8 @@ from typing import IO
 import pytest
 
 from plica.limits import raised, using
-from plica.mesh.memory import companions
 from plica.readers import usd_process
+from plica.readers.companions import companions
 from plica.readers.model import read_outline
 from plica.readers.outline import UnreadableModel
 
@@ -216,4 +216,4 @@ def test_a_model_depends_on_its_own_layers_only(folder: Path) -> None:
     (folder / "other.usda").write_text(LAYER.format("Other"), "utf-8")
     if hasattr(os, "mkfifo"):
         os.mkfifo(folder / "pipe.usda")
-    assert companions(path) == [folder / "part.usda"]
+    assert companions(path) == (folder / "part.usda",)
