@@ -197,7 +197,7 @@ def _spread(values: Floats, where: Integers, count: int) -> Floats:
 
 def _skinned(file: _File, mesh: UsdMesh, count: int, name: str) -> tuple[Floats, Binding]:
     """From the mesh's space to the model's, and how the mesh hangs on its skeleton."""
-    if mesh.skin is None or mesh.skeleton not in file.skeletons:
+    if mesh.skin is None or mesh.skeleton is None or mesh.skeleton not in file.skeletons:
         raise UnreadableModel(mesh.skin_fault or f"`{name}` is bound to a skeleton that is not there")
     skin, skeleton = mesh.skin, file.skeletons[mesh.skeleton].usable()
     above, binds = _matrices(skeleton.to_model)[0], _matrices(skeleton.binds)

@@ -184,7 +184,7 @@ class _Extractor:
             view = memoryview(value)
         except TypeError:
             view = None
-        if view is None or view.format not in NUMBERS or not view.ndim:
+        if view is None or view.format not in NUMBERS or not view.shape:
             raise _wrong_type(attribute, value)
         return self._keep(str(view.format), view.shape, view.tobytes())
 
