@@ -27,6 +27,7 @@ MOST_LINES = 500
 STAGES = (
     "source",
     "units",
+    "foreign",
     "limits",
     "file_names",
     "regular_files",
