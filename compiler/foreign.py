@@ -4,7 +4,7 @@ Names of files, joints, clips and meshes, notes, and what other libraries say co
 or a page they must stay what they are, a text on one line, and never become a command, markup, a line of their own or
 something that nobody sees. Each form has one function here; whoever writes a form sends what it writes through it.
 
-What is unsafe is shown as its escape, as in `\\x1b`, `\\n` or `\\u202e`. A backslash that stands in a text stays one, so
+What is unsafe is shown as its escape, as in `\\x1b`, `\\n` or `\\u202e`. A backslash that stands in a text stays one:
 the escape is for people and not for reading back. Letters of every script, blanks and emoji stay as they are.
 """
 
