@@ -143,7 +143,8 @@ def markdown(text: str) -> str:
     CommonMark 0.31, sections 2.4 (backslashes) and 6.6 (comments). What readers make links, mentions and emoji of is
     from memory.
     """
-    return _PUNCTUATION.sub(_plain, " ".join(line(text).split()))
+    shown = _PUNCTUATION.sub(_plain, " ".join(line(text).split()))
+    return shown or "<!-- -->"  # else signs around it would come together
 
 
 def _plain(found: re.Match[str]) -> str:
