@@ -91,6 +91,7 @@ def test_xml_is_well_formed(text: str) -> None:
 def test_json_is_ascii_and_exact(text: str) -> None:
     document = foreign.json_document({"a": [text, 1], "b": None})
     assert document.isascii()
+    assert_plain(document)
     found = json.loads(document)["a"][0]
     found.encode("utf-8")  # whole characters
     if not re.search("[\ud800-\udfff]", text):
