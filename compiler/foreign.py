@@ -128,8 +128,8 @@ _PUNCTUATION: Final = re.compile(
     r"""(?P<markup>[\\`*{}\[\]<>|~&] | (?<![^\W_])_ | _(?![^\W_]))
     | (?P<money>\$)                     # encloses formulas in some readers, where a backslash does not help
     | (?P<apart>                        # becomes a link, a mention or an emoji, wherever it stands; a comment cuts it
-        @(?=\w) | \#(?=\d) | :(?=\S) | (?<!\w)(?:gh|cve|ghsa)-(?=\w) | www(?=\.)
-        | (?<!\w)[0-9a-f]{6}(?=[0-9a-f]{1,34}(?!\w)))
+        @(?=\w) | \#(?=\d) | :(?=\S) | (?<!\w)(?:gh|cve|ghsa)-(?=\w) | www(?=\.))
+    | (?P<revision>(?<!\w)[0-9a-f]{7,40}(?!\w))
     | (?P<hash>\#)
     | (?P<start>^(?:[-+=]|\d+[.)]))     # begins a list, an underlining or a rule
     """,
@@ -154,6 +154,8 @@ def _plain(found: re.Match[str]) -> str:
             return "&#36;"
         case "apart":
             return ("\\" if text == "#" else "") + text + "<!-- -->"
+        case "revision":
+            return "<!-- -->".join(text[place : place + 6] for place in range(0, len(text), 6))
         case "start":
             return text[:-1] + "\\" + text[-1]
         case _:
