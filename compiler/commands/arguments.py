@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, NoReturn
 
-from plica import __version__
+from plica import __version__, foreign
 from plica.commands import options
 
 
@@ -265,7 +265,7 @@ def parser(given: Sequence[str]) -> argparse.ArgumentParser:
 
 def _command_parser(name: str) -> argparse.ArgumentParser:
     command = COMMANDS[name]
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"plica {name}",
         description=" ".join(command.paragraph.split()),
         epilog=f"examples:\n{_indented(command.examples)}",
@@ -289,7 +289,10 @@ class _Help(argparse.HelpFormatter):
 
 
 class _Parser(argparse.ArgumentParser):
-    """Says what was most likely meant by a mistyped command."""
+    """Says what was most likely meant by a mistyped command, and what is wrong on one line."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(foreign.line(message))
 
     def _check_value(self, action: argparse.Action, value: str) -> None:
         if isinstance(action, argparse._SubParsersAction) and value not in COMMANDS:

@@ -28,16 +28,16 @@ class Row(NamedTuple):
     axis: str
 
 
-def table(rig: Rig) -> str:
-    """Every reading with an axis that exists on both sides, left above right."""
+def table(rig: Rig) -> list[str]:
+    """The lines of every reading with an axis that exists on both sides, left above right."""
     rows = list(_rows(rig))
     if not rows:
-        return "no reading with an axis exists on both sides"
+        return ["no reading with an axis exists on both sides"]
     head = Row("output", "side", "reads", "joint", "axis in the joint's own rest frame")
     widths = [max(len(row[column]) for row in (head, *rows)) for column in range(len(head))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)]
     lines.insert(1, "  ".join("-" * width for width in widths))
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    return [*(line.rstrip() for line in lines), ""]
 
 
 def _rows(rig: Rig) -> Iterator[Row]:

@@ -27,23 +27,23 @@ def build(options: argparse.Namespace) -> int:
             return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
     found = Diagnostics()
     with progress(f"building {options.spec}") as step:
-        made, line = emit(Path(options.spec), options, targets, found, step)
+        made, lines = emit(Path(options.spec), options, targets, found, step)
         if made is not None and not options.current:
             written = _write(made, Path(options.out), options.dry_run, found, step)
-            line = f"{line}\n{written}" if written else line
+            lines += written
     if options.current and made is not None:
         return _tell_current(made, options, found)
     shown = in_order(found.all)
     show(shown, options.format)
     if has_errors(shown):
         return 1
-    say(line, options.format)
+    say(*lines, form=options.format)
     return 0
 
 
 def emit(
     spec: Path, options: argparse.Namespace, targets: Sequence[str], found: Diagnostics, step: Step
-) -> tuple[OutputSet | None, str]:
+) -> tuple[OutputSet | None, list[str]]:
     """The files of all targets (None where there is an error), and lines about the spec."""
     from plica.build.emit import Request, build_targets
     from plica.build.prepare import prepare
@@ -55,23 +55,23 @@ def emit(
     if compiled.rig is None and not found.has_errors:
         found.add("nothing-to-build", None, file=spec)
     if compiled.rig is None or found.has_errors:
-        return None, ""
+        return None, []
     prepared = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
     if prepared is None:
-        return None, ""
+        return None, []
     requests = [Request(target, _options_of(target, options.option)) for target in targets]
     made = build_targets(prepared, requests, found, options.allow_inexpressible, step=step)
     return (None if found.has_errors else made), _told(prepared)
 
 
-def _told(made: Build) -> str:
+def _told(made: Build) -> list[str]:
     """What was built: how much of each kind, and what each shape weighs."""
     lines = [contents(made.rig)]
     if made.attached is not None:
         from plica.build.offsets import weights_of_shapes
 
         lines += weights_of_shapes(made.attached)
-    return "\n".join(lines)
+    return lines
 
 
 def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str, list[str]]:
@@ -82,18 +82,18 @@ def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str,
     return values
 
 
-def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: Step) -> str | None:
-    """Write the files, or say what would be written; None where they cannot be."""
+def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: Step) -> list[str]:
+    """Write the files, and lines that tell which, or would be; none where they cannot be."""
     from plica.build.publish import publish
 
     step("writing")
     done = publish(made, out, found, dry_run=dry_run, step=step)
     if done is None:
-        return None
+        return []
     verb = "would write" if dry_run else "wrote"
     lines = [f"{verb} {(out / path).as_posix()}" for path in done.written]
     lines += [f"already current: {(out / path).as_posix()}" for path in done.unchanged]
-    return "\n".join(lines)
+    return lines
 
 
 def _tell_current(made: OutputSet, options: argparse.Namespace, found: Diagnostics) -> int:
@@ -106,5 +106,5 @@ def _tell_current(made: OutputSet, options: argparse.Namespace, found: Diagnosti
     show(shown, options.format)
     if has_errors(shown):
         return 1
-    say(f"all {count} files in {out.as_posix()} are current", options.format)
+    say(f"all {count} files in {out.as_posix()} are current", form=options.format)
     return 0

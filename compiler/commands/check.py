@@ -37,9 +37,9 @@ def _check(options: argparse.Namespace) -> int:
         if options.axes and one.rig is not None:
             from plica.commands.axes import table
 
-            say(table(one.rig), options.format)
+            say(*table(one.rig), form=options.format)
         checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
-        say(f"{spec}: {checked}; no errors", options.format)
+        say(f"{spec}: {checked}; no errors", form=options.format)
     return 1 if has_errors(found) else 0
 
 

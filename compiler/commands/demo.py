@@ -30,7 +30,7 @@ def demo(options: argparse.Namespace) -> int:
     show(shown, "text")
     if has_errors(shown):
         return 1
-    say(report)
+    say(*report)
     return 0
 
 
@@ -56,7 +56,7 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     return None
 
 
-def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> str:
+def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> list[str]:
     """Write, check and build; the report is empty where there is an error."""
     from plica.build.emit import DEFAULT_REQUESTS, build_targets
     from plica.build.prepare import prepare
@@ -66,23 +66,23 @@ def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step
 
     step("writing its files")
     if write(data, folder, found) is None:
-        return ""
+        return []
     step("checking")
     compiled = compile_file(folder / SPEC)
     found.extend(compiled.diagnostics)
     if compiled.rig is None or found.has_errors:
-        return ""
+        return []
     step("building")
     made = prepare(compiled, folder, (), found, step)
     if made is None:
-        return ""
+        return []
     built = build_targets(made, DEFAULT_REQUESTS, found)
     if found.has_errors or publish(built, folder / OUT, found, step=step) is None:
-        return ""
+        return []
     return _report(folder, data, contents(compiled.rig), (*built.files, built.manifest_file))
 
 
-def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterable[str]) -> str:
+def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterable[str]) -> list[str]:
     kinds: dict[str, list[str]] = {}
     for path in data:
         kinds.setdefault(path.split("/")[0], []).append(path)
@@ -104,4 +104,4 @@ def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterab
     lines.append(f"  {OUT:<12} what was built from it: {', '.join(built)}")
     lines.append(f"{checked[0].upper()}{checked[1:]}; no errors.")
     lines.append(f"Change {place}/{SPEC} and see what happens: plica check {place}/{SPEC}")
-    return "\n".join(lines)
+    return lines

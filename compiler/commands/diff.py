@@ -9,7 +9,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plica.commands.output import has_errors, in_order, show, usage_error, wants_colour
+from plica.commands.output import has_errors, in_order, put, say, show, usage_error, wants_colour
 from plica.commands.progress import progress
 from plica.diagnostics import Diagnostics
 
@@ -43,7 +43,7 @@ def _diff(options: argparse.Namespace) -> int:
         show(in_order(found.all), "text", sys.stderr)
         return CANNOT_COMPARE
     show(in_order(found.all), "text", sys.stderr)
-    sys.stdout.write(rendered(report, options.format))
+    put(rendered(report, options.format))
     return 1 if report.changes else 0
 
 
@@ -97,11 +97,11 @@ def _for_git(options: argparse.Namespace) -> int:
 
     given = options.git_driver
     if len(given) == 1:  # git names a path that could not be merged, and nothing else
-        sys.stdout.write(f"{given[0]}: not merged\n")
+        say(f"{given[0]}: not merged")
         return 0
     if len(given) < 7:
         return usage_error("diff", "--git-driver takes what git gives to an external diff, seven words or more")
     path, old, old_blob, _, new, new_blob = given[:6]
     files = GitFile(path, old_blob, Path(old)), GitFile(given[7] if len(given) > 7 else path, new_blob, Path(new))
-    sys.stdout.write(shown(*files, options.allow, wants_colour(sys.stdout)))
+    put(shown(*files, options.allow, wants_colour(sys.stdout)))
     return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from plica.commands.output import usage_error, wants_colour
+from plica.commands.output import put, usage_error, wants_colour
 from plica.diagnostics.catalogue import Rule, find_rule, rules
 from plica.diagnostics.suggest import closest
 
@@ -13,7 +13,7 @@ from plica.diagnostics.suggest import closest
 def explain(options: argparse.Namespace) -> int:
     """Print a rule's explanation, or the list of all."""
     if options.all:
-        sys.stdout.write(listing())
+        put(listing())
         return 0
     if options.rule is None:
         return usage_error("explain", "give a code or a name, as in `plica explain PL101`, or --all")
@@ -23,7 +23,7 @@ def explain(options: argparse.Namespace) -> int:
         near = closest(options.rule, known)
         hint = f"did you mean `{near}`?" if near else "`plica explain --all` lists them"
         return usage_error("explain", f"there is no finding `{options.rule}`; {hint}")
-    sys.stdout.write(page(found, bold=wants_colour(sys.stdout)))
+    put(page(found, bold=wants_colour(sys.stdout)))
     return 0
 
 

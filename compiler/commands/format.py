@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.diagnostics import Diagnostics
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def _format(options: argparse.Namespace) -> int:
             sys.stdout.flush()
             sys.stdout.buffer.write(text.after)
         elif text.after != text.before and _write(Path(spec), text.after, found):
-            say(f"laid out {text.name}", options.format)
+            say(f"laid out {text.name}", form=options.format)
     shown = in_order(found.all)
     # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
     product = options.diff or STANDARD_INPUT in options.specs
@@ -114,9 +114,9 @@ def _compare(text: _Text, options: argparse.Namespace) -> int:
     if text.after == text.before:
         return 0
     if options.check:
-        say(f"{text.name}: would change", options.format)
+        say(f"{text.name}: would change", form=options.format)
     if options.diff:
-        sys.stdout.writelines(_diff(text))
+        put("".join(_diff(text)))
     return 1
 
 
@@ -124,10 +124,14 @@ def _diff(text: _Text) -> Iterator[str]:
     """The lines of a unified diff."""
     from difflib import unified_diff
 
+    from plica import foreign
+
     # Cut at line feeds alone: other signs that Python takes for line ends may stand in comments.
     before, after = (re.findall(r"[^\n]*\n|[^\n]+", one.decode()) for one in (text.before, text.after))
     for line in unified_diff(before, after, text.name, text.name):
-        yield line if line.endswith("\n") else f"{line}\n\\ No newline at end of file\n"
+        end = line[len(line.removesuffix("\n").removesuffix("\r")) :]
+        shown = foreign.source_line(line.removesuffix(end)) + end
+        yield shown if end else f"{shown}\n\\ No newline at end of file\n"
 
 
 def _write(path: Path, text: bytes, found: Diagnostics) -> bool:

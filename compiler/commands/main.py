@@ -40,10 +40,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         return _output_closed()
     except KeyboardInterrupt:
-        sys.stderr.write("\nstopped; no file was left half-written\n")
+        _remark("", "stopped; no file was left half-written")
         return INTERRUPTED
     except Exception as error:  # whatever else comes up here is our bug, and is told as one
-        sys.stderr.write(_report(error, given))
+        _remark(*_report(error, given))
         return INTERNAL_ERROR
     return code
 
@@ -61,7 +61,7 @@ def _run(given: list[str]) -> int:
             with limits.stated(arguments.limit):
                 return COMMANDS[given[0]].run(arguments)
         except limits.LimitError as error:
-            sys.stderr.write(f"plica: {error}\n")
+            _remark(f"plica: {error}")
             return WRONG_USAGE
     parser(given).parse_args(given)  # prints help, the version or what is wrong, and exits
     return WRONG_USAGE
@@ -77,7 +77,13 @@ def _output_closed() -> int:
     return OUTPUT_CLOSED
 
 
-def _report(error: Exception, given: list[str]) -> str:
+def _remark(*lines: str) -> None:
+    from plica.commands.output import remark
+
+    remark(*lines)
+
+
+def _report(error: Exception, given: list[str]) -> list[str]:
     """What is printed for an exception that should not have come this far."""
     import platform
     import shlex
@@ -85,23 +91,22 @@ def _report(error: Exception, given: list[str]) -> str:
 
     from plica import __version__
     from plica.diagnostics import Diagnostics
-    from plica.diagnostics.place import printable
     from plica.diagnostics.text import render
 
     found = Diagnostics()
     kind = type(error).__name__
     found.add("internal-error", None, error=_short(f"{kind}: {error}" if str(error) else kind))
     lines = [
-        render(found.all).rstrip(),
+        *render(found.all).rstrip().split("\n"),
         "",
         "please report these lines:",
         f"  plica {__version__}, Python {platform.python_version()}, {platform.system()}",
-        f"  command: plica {_short(printable(shlex.join(given)))}",
+        f"  command: plica {_short(shlex.join(given))}",
         f"  {kind} in {_last_own_place(error)}",
     ]
     if os.environ.get("PLICA_DEBUG") == "1":
-        lines += ["", "".join(traceback.format_exception(error)).rstrip()]
-    return "\n".join(lines) + "\n"
+        lines += ["", *"".join(traceback.format_exception(error)).rstrip().split("\n")]
+    return lines
 
 
 def _short(text: str) -> str:

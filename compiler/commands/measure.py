@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plica.commands.output import has_errors, in_order, show
+from plica.commands.output import has_errors, in_order, put, show
 from plica.commands.progress import progress
 from plica.diagnostics import Diagnostics
 
@@ -27,7 +27,7 @@ def measure(options: argparse.Namespace) -> int:
         return 1
     from plica.prove.spans_report import json_text, text
 
-    sys.stdout.write(json_text(travels) if options.format == "json" else text(travels) + "\n")
+    put(json_text(travels) if options.format == "json" else text(travels))
     return 0
 
 

@@ -154,7 +154,8 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         "--scheduler",
         metavar="ADDRESS",
         help="measure on a cluster: the address of a dask.distributed scheduler, such as tcp://10.0.0.5:8786 (needs "
-        "the extra `cluster` here and Plica on its workers)",
+        "the extra `cluster` here and Plica on its workers); a scheduler is trusted with everything: what it sends is "
+        "code that runs as you, and its workers get the character",
     )
     parser.add_argument(
         "--cache",

@@ -1,4 +1,7 @@
-"""How findings reach the user: which form, which stream, with or without colour."""
+"""How findings and other texts reach the user: which form, which stream, with or without colour.
+
+Commands write through these functions alone, so that what others chose (`plica.foreign`) cannot steer a terminal.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ import sys
 from collections.abc import Iterable
 from typing import TextIO
 
+from plica import foreign
 from plica.diagnostics import Diagnostic, Severity
 
 
@@ -48,10 +52,20 @@ def show(found: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None)
         stream.write(text.render(found, colour=wants_colour(stream)))
 
 
-def say(line: str, form: str = "text") -> None:
-    """Write a line for people to the standard output; nothing where a form for programs was asked for."""
+def say(*lines: str, form: str = "text") -> None:
+    """Write lines for people to the standard output; nothing where a form for programs was asked for."""
     if form == "text":
-        sys.stdout.write(line + "\n")
+        sys.stdout.write(foreign.lines(lines))
+
+
+def remark(*lines: str) -> None:
+    """Write lines for people to the standard error."""
+    sys.stderr.write(foreign.lines(lines))
+
+
+def put(document: str) -> None:
+    """Write to the standard output what was rendered in its form already."""
+    sys.stdout.write(document)
 
 
 def wants_colour(stream: TextIO) -> bool:
@@ -61,5 +75,5 @@ def wants_colour(stream: TextIO) -> bool:
 
 def usage_error(command: str, message: str) -> int:
     """Say on the standard error what was wrong with the command line; gives the exit code."""
-    sys.stderr.write(f"plica {command}: {message}\n")
+    remark(f"plica {command}: {message}")
     return 2

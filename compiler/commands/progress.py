@@ -18,8 +18,13 @@ def progress(title: str) -> Iterator[Step]:
     from rich.console import Console
     from rich.markup import escape
 
-    with Console(stderr=True).status(escape(title)) as status:
-        yield lambda step: status.update(f"{escape(title)}: {escape(step)}")
+    from plica import foreign
+
+    def shown(text: str) -> str:
+        return escape(foreign.line(text))
+
+    with Console(stderr=True).status(shown(title)) as status:
+        yield lambda step: status.update(shown(f"{title}: {step}"))
 
 
 def _silent(step: str) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.commands.output import has_errors, in_order, show, usage_error, wants_colour
+from plica.commands.output import has_errors, in_order, put, remark, show, usage_error, wants_colour
 from plica.commands.pictures import drawn
 from plica.commands.progress import Step, progress
 from plica.commands.stopping import Stopping, stopping
@@ -75,18 +75,18 @@ def _tell(proof: _Proof, accepted: Mapping[str, float], options: argparse.Namesp
     failed = any(report.fails(result, accepted) for result in proof.results)
     unknown = any(result.status == "not measured" for result in proof.results)
     if form == "json":
-        sys.stdout.write(report.json_text(proof.rig, proof.results, accepted, complete))
+        put(report.json_text(proof.rig, proof.results, accepted, complete))
     elif form == "junit":
-        sys.stdout.write(report.junit(proof.rig, proof.results, accepted, proof.origins))
+        put(report.junit(proof.rig, proof.results, accepted, proof.origins))
     elif form == "text":
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-        sys.stdout.write(report.text(proof.results, accepted, width, wants_colour(sys.stdout)) + "\n\n")
+        put(report.text(proof.results, accepted, width, wants_colour(sys.stdout)) + "\n\n")
     if form not in ("json", "junit"):
         report.add_findings(proof.results, accepted, found, proof.origins)
     _show_findings(found, form)
     _tell_of_the_cache(proof)
     if proof.why == NOT_DONE:
-        sys.stderr.write(f"stopped; what was measured until then is told{_kept(proof)}\n")
+        remark(f"stopped; what was measured until then is told{_kept(proof)}")
         return STOPPED
     return 1 if failed or (unknown and not options.allow_unmeasured) or has_errors(found.all) else 0
 
@@ -95,10 +95,10 @@ def _tell_of_the_cache(proof: _Proof) -> None:
     """How much of the work had been done before: for somebody who watches."""
     recalled, measured = proof.tally
     if proof.store is not None and proof.store.problem:
-        sys.stderr.write(f"nothing could be kept in the cache {proof.store.folder}: {proof.store.problem}\n")
+        remark(f"nothing could be kept in the cache {proof.store.folder}: {proof.store.problem}")
     if recalled and sys.stderr.isatty():
         share = f"{recalled} of {recalled + measured}"
-        sys.stderr.write(f"{share} figures of the skin came from the cache; --no-cache measures all anew\n")
+        remark(f"{share} figures of the skin came from the cache; --no-cache measures all anew")
 
 
 def _kept(proof: _Proof) -> str:

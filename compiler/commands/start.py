@@ -11,7 +11,7 @@ import os
 import sys
 from pathlib import Path
 
-from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.commands.progress import progress
 from plica.diagnostics import Diagnostics
 
@@ -37,7 +37,7 @@ def start(options: argparse.Namespace) -> int:
     if has_errors(shown):
         return 1
     if out is None:
-        sys.stdout.write(text)
+        put(text)
     else:
         allow = f" --allow {Path(options.model).parent.as_posix()}" if geometry.startswith("../") else ""
         say(f"wrote {options.out}; next: plica check {options.out}{allow}")

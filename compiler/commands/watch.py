@@ -42,7 +42,7 @@ def watch(options: argparse.Namespace) -> int:
         sys.stdout.flush()
         _wait(rebuilder.changes)
         changed = rebuilder.changes()
-        say(f"\n{_named(changed)} changed")
+        say("", f"{_named(changed)} changed")
         _build(rebuilder, spec, out)
 
 

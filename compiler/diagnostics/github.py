@@ -1,7 +1,6 @@
 """Diagnostics as workflow commands that GitHub Actions shows beside the changed lines.
 
-The form and its escapes are those of GitHub's documentation, "Workflow commands for GitHub Actions": in the
-message `%`, CR and LF, in a property also `:` and `,` are percent-encoded. An annotation over several lines
+The form is that of GitHub's documentation, "Workflow commands for GitHub Actions". An annotation over several lines
 carries no columns, since columns count only within one line.
 """
 
@@ -9,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from plica import foreign
 from plica.diagnostics.place import extent
 from plica.diagnostics.record import Diagnostic, Severity
 
@@ -28,14 +28,6 @@ def _command(diagnostic: Diagnostic) -> str:
         if at.line == at.end_line:
             properties |= {"col": at.column, "endColumn": max(at.column, at.end_column - 1)}
     properties["title"] = f"{diagnostic.code} {diagnostic.name}"
-    listed = ",".join(f"{key}={_property(str(value))}" for key, value in properties.items())
-    text = f"{diagnostic.message}\nhint: {diagnostic.hint}" if diagnostic.hint else diagnostic.message
-    return f"::{_COMMANDS[diagnostic.severity]} {listed}::{_data(text)}"
-
-
-def _data(text: str) -> str:
-    return text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A")
-
-
-def _property(text: str) -> str:
-    return _data(text).replace(":", "%3A").replace(",", "%2C")
+    listed = ",".join(f"{key}={foreign.command_property(str(value))}" for key, value in properties.items())
+    hint = [f"hint: {diagnostic.hint}"] if diagnostic.hint else []
+    return f"::{_COMMANDS[diagnostic.severity]} {listed}::{foreign.command_data(diagnostic.message, *hint)}"

@@ -10,9 +10,9 @@ added within a version.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 
+from plica import foreign
 from plica.diagnostics.place import extent
 from plica.diagnostics.record import Diagnostic, Severity
 from plica.source import Span
@@ -22,8 +22,8 @@ VERSION = 1
 
 
 def render(found: Sequence[Diagnostic]) -> str:
-    """The JSON document, in ASCII so that any terminal or pipe takes it."""
-    return json.dumps(document(found), indent=2) + "\n"
+    """The JSON document."""
+    return foreign.json_document(document(found))
 
 
 def document(found: Sequence[Diagnostic]) -> dict[str, object]:

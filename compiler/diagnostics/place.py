@@ -26,13 +26,6 @@ def extent(span: Span) -> Extent:
     return Extent(line, column, end_line, end_column)
 
 
-def printable(text: str) -> str:
-    """The text without characters that would steer a terminal or cannot be encoded; one for one."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c in "\n\t" else "\N{REPLACEMENT CHARACTER}" for c in text)
-
-
 def counted(number: int, noun: str) -> str:
     """`1 error`, `2 errors`; for nouns that take an s."""
     return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
+from plica import foreign
 from plica.diagnostics.catalogue import rule
 from plica.source import Span
 
@@ -75,7 +76,8 @@ class Diagnostics:
     ) -> None:
         """Add the diagnostic `name` of the catalogue, its message filled with `values`.
 
-        `hint` replaces the catalogue's own hint. Raises KeyError for a name that the catalogue does not hold (our bug).
+        `hint` replaces the catalogue's own hint. Values, hints and labels become one line each. Raises KeyError for a
+        name that the catalogue does not hold (our bug).
         """
         self._add(name, span, values, hint, labels, fix)
 
@@ -95,7 +97,8 @@ class Diagnostics:
         entry = rule(name)
         severity = Severity(entry.severity)
         self._errors += severity is Severity.ERROR
-        texts = {key: str(value) for key, value in values.items()}
+        # Here, where they enter, so that no form of a finding can hold what steers it, whoever writes that form.
+        texts = {key: foreign.line(str(value)) for key, value in values.items()}
         self._found.append(
             Diagnostic(
                 code=entry.code,
@@ -103,8 +106,8 @@ class Diagnostics:
                 severity=severity,
                 span=span,
                 message=entry.message.format_map(texts),
-                hint=hint if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
-                labels=tuple(labels),
+                hint=foreign.line(hint) if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
+                labels=tuple(Label(label.span, foreign.line(label.text)) for label in labels),
                 fix=fix,
             )
         )

@@ -7,11 +7,11 @@ Nothing depends on the time or the machine.
 
 from __future__ import annotations
 
-import json
+import os
 from collections.abc import Sequence
 from urllib.parse import quote
 
-from plica import __version__
+from plica import __version__, foreign
 from plica.diagnostics.catalogue import Rule, rule
 from plica.diagnostics.place import extent
 from plica.diagnostics.record import Diagnostic, Fix, Label
@@ -21,8 +21,8 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 
 
 def render(found: Sequence[Diagnostic]) -> str:
-    """The SARIF log, in ASCII so that any terminal or pipe takes it."""
-    return json.dumps(document(found), indent=2) + "\n"
+    """The SARIF log."""
+    return foreign.json_document(document(found))
 
 
 def document(found: Sequence[Diagnostic]) -> dict[str, object]:
@@ -45,9 +45,9 @@ def _rule(entry: Rule) -> dict[str, object]:
     return {
         "id": entry.code,
         "name": entry.name,
-        "shortDescription": {"text": entry.summary},
-        "fullDescription": {"text": " ".join(entry.explanation.split())},
-        "help": {"text": entry.help_text},
+        "shortDescription": {"text": foreign.sarif_message(entry.summary)},
+        "fullDescription": {"text": foreign.sarif_message(" ".join(entry.explanation.split()))},
+        "help": {"text": foreign.sarif_message(*entry.help_text.split("\n"))},
         "defaultConfiguration": {"level": entry.severity},
     }
 
@@ -58,7 +58,7 @@ def _result(diagnostic: Diagnostic, index: int) -> dict[str, object]:
         "ruleId": diagnostic.code,
         "ruleIndex": index,
         "level": diagnostic.severity.value,
-        "message": {"text": text},
+        "message": {"text": foreign.sarif_message(text)},
     }
     if diagnostic.span:
         result["locations"] = [{"physicalLocation": _location(diagnostic.span)}]
@@ -70,13 +70,17 @@ def _result(diagnostic: Diagnostic, index: int) -> dict[str, object]:
 
 
 def _related(number: int, label: Label) -> dict[str, object]:
-    return {"id": number, "physicalLocation": _location(label.span), "message": {"text": label.text}}
+    return {
+        "id": number,
+        "physicalLocation": _location(label.span),
+        "message": {"text": foreign.sarif_message(label.text)},
+    }
 
 
 def _fix(fix: Fix) -> dict[str, object]:
     replacement = {"deletedRegion": region(fix.span), "insertedContent": {"text": fix.replacement}}
     return {
-        "description": {"text": f"Write `{fix.replacement}`."},
+        "description": {"text": foreign.sarif_message(f"Write `{fix.replacement}`.")},
         "artifactChanges": [
             {"artifactLocation": {"uri": uri(fix.span.source)}, "replacements": [replacement]},
         ],
@@ -100,8 +104,11 @@ def region(span: Span) -> dict[str, int]:
 
 def uri(source: Source) -> str:
     """The source's path as a URI reference (RFC 3986): relative as given, `file:` where it is absolute."""
-    path = source.path.replace("\\", "/").encode("utf-8", "replace")
-    quoted = quote(path, safe="/")
+    path = source.path.replace("\\", "/")
+    try:
+        quoted = quote(os.fsencode(path), safe="/")
+    except UnicodeEncodeError:  # no file can be named so
+        quoted = quote(path.encode("utf-8", "replace"), safe="/")
     if quoted.startswith("/"):
         return "file://" + quoted
     if quoted[1:5] == "%3A/":  # a drive letter

@@ -14,7 +14,8 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from plica.diagnostics.place import counted, extent, printable
+from plica import foreign
+from plica.diagnostics.place import counted, extent
 from plica.diagnostics.record import Diagnostic, Severity
 from plica.source import Source, Span
 
@@ -57,14 +58,14 @@ class _Paint:
 
 def _lines(diagnostic: Diagnostic, paint: _Paint) -> Iterator[str]:
     colour = _COLOURS[diagnostic.severity]
-    place = printable(diagnostic.span.place) + ": " if diagnostic.span else ""
+    place = foreign.line(diagnostic.span.place) + ": " if diagnostic.span else ""
     kind = paint(f"{diagnostic.severity} {diagnostic.code} {diagnostic.name}", _BOLD, colour)
-    yield f"{paint(place, _BOLD)}{kind}: {printable(diagnostic.message)}"
+    yield f"{paint(place, _BOLD)}{kind}: {foreign.line(diagnostic.message)}"
     marks = list(_marks(diagnostic))
     gutter = max((len(str(mark.line)) for mark in marks), default=0) + 2
     yield from _excerpt(marks, gutter, diagnostic, paint)
     if diagnostic.hint:
-        yield f"{' ' * gutter}  {paint('hint:', _BOLD)} {printable(diagnostic.hint)}"
+        yield f"{' ' * gutter}  {paint('hint:', _BOLD)} {foreign.line(diagnostic.hint)}"
 
 
 class _Mark(NamedTuple):
@@ -86,7 +87,7 @@ def _marks(diagnostic: Diagnostic) -> Iterator[_Mark]:
     if diagnostic.span and diagnostic.span.source.text:
         yield from _span_marks(diagnostic.span, "^", "")
     for label in diagnostic.labels:
-        yield from _span_marks(label.span, "-", printable(label.text))
+        yield from _span_marks(label.span, "-", foreign.line(label.text))
 
 
 def _span_marks(span: Span, sign: str, text: str) -> Iterator[_Mark]:
@@ -108,7 +109,7 @@ def _excerpt(marks: list[_Mark], gutter: int, diagnostic: Diagnostic, paint: _Pa
     sources = dict.fromkeys(mark.source for mark in marks)
     for source in sources:
         if source is not first:
-            yield f"{' ' * gutter}  in {printable(source.path)}"
+            yield f"{' ' * gutter}  in {foreign.line(source.path)}"
         shown = 0
         for mark in sorted((mark for mark in marks if mark.source is source), key=lambda mark: mark.order):
             text, start, width = _fitted(source.line_text(mark.line), mark.start, mark.end)
@@ -124,15 +125,11 @@ def _excerpt(marks: list[_Mark], gutter: int, diagnostic: Diagnostic, paint: _Pa
             yield f"{bar} {' ' * start}{under} {mark.text}".rstrip()
 
 
-def _cell(character: str) -> str:
-    """What stands for a character on a terminal; its width is `_width` of it."""
-    if character == "\t":
-        return " " * TAB
-    return printable(character)
-
-
 def _width(cell: str) -> int:
-    """Columns that a cell takes: wide East Asian characters two, combining marks none (Unicode UAX 11)."""
+    """Columns that a cell takes: wide East Asian characters two, combining marks none (Unicode UAX 11).
+
+    A cell is what is shown for one character, itself or an escape.
+    """
     if len(cell) > 1:
         return len(cell)
     if unicodedata.combining(cell) or unicodedata.category(cell) in ("Mn", "Me", "Cf"):
@@ -150,7 +147,10 @@ def _fitted(line: str, start: int, end: int) -> tuple[str, int, int]:
         first = max(0, min(start - LEAD, len(line) - MOST_COLUMNS))
         last = first + MOST_COLUMNS
         before, after = CUT * (first > 0), CUT * (last < len(line))
-    cells = [_cell(character) for character in line[first:last]]
+    part = line[first:last]
+    cells = [
+        " " * TAB if character == "\t" else cell for character, cell in zip(part, foreign.cells(part), strict=True)
+    ]
     widths = [_width(cell) for cell in cells]
     start, end = start - first, min(end, last) - first
     column = len(before) + sum(widths[:start])

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
+from plica import foreign
 from plica.diagnostics import Diagnostic, Diagnostics, github, sarif
 from plica.diff.judge import Harm
 from plica.diff.report import Change, Report
@@ -40,5 +40,5 @@ def render_sarif(report: Report) -> str:
     for result, change in zip(results, (*report.changes, *accepted), strict=True):
         result["partialFingerprints"] = {"plicaChange/v1": change.fingerprint}
     for result, (_, reason) in zip(results[len(report.changes) :], report.accepted, strict=True):
-        result["suppressions"] = [{"kind": "external", "justification": reason}]
-    return json.dumps(document, indent=2) + "\n"
+        result["suppressions"] = [{"kind": "external", "justification": foreign.line(reason)}]
+    return foreign.json_document(document)

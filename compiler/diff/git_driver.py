@@ -14,8 +14,8 @@ from difflib import unified_diff
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from plica import foreign
 from plica.diagnostics import Diagnostics
-from plica.diagnostics.place import printable
 from plica.diff.git_commands import NoRevision
 from plica.diff.git_states import GitFile, State, states
 from plica.diff.report import compare
@@ -60,11 +60,11 @@ class _StateWorkspace(RevisionWorkspace):
 
 def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool = False) -> str:
     """The text for git to show."""
-    head = f"plica diff {printable(new.path)}\n"
+    head = foreign.lines([f"plica diff {new.path}"])
     read = [_text(file) for file in (old, new)]
     texts = [text for text in read if isinstance(text, str)]
     if len(texts) < len(read):
-        return head + "".join(f"not compared: {_message(text)}\n" for text in read if isinstance(text, Refused))
+        return head + foreign.lines(f"not compared: {_message(text)}" for text in read if isinstance(text, Refused))
     try:
         effects = None if any(map(problem_of, (old.path, new.path))) else _effects(old, new, texts, allowed, colour)
     except NoRevision:
@@ -95,14 +95,14 @@ def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Pat
     if lost:
         return LIBRARY + _lines(texts[0], texts[1], new.path)
     old_version, new_version = ({} if one is None else {ONE: one} for one in versions)
-    what = f"files that it uses: old from {both[0].label}, new from {both[1].label}\n"
-    return what + "".join(notes) + render(compare(old_version, new_version), colour=colour)
+    what = f"files that it uses: old from {both[0].label}, new from {both[1].label}"
+    return foreign.lines([what, *notes]) + render(compare(old_version, new_version), colour=colour)
 
 
 def _borrowed(workspace: Workspace, state: State) -> list[str]:
     if not isinstance(workspace, _StateWorkspace):
         return []
-    return [f"not in {state.label}, so from the working tree: {printable(name)}\n" for name in workspace.borrowed]
+    return [f"not in {state.label}, so from the working tree: {name}" for name in workspace.borrowed]
 
 
 def _text(file: GitFile) -> str | Refused:
@@ -115,9 +115,9 @@ def _text(file: GitFile) -> str | Refused:
 def _message(refused: Refused) -> str:
     found = Diagnostics()
     found.add_filled(refused.name, None, refused.values)
-    return printable(found.all[0].message)
+    return found.all[0].message
 
 
 def _lines(old: str, new: str, path: str) -> str:
     lines = unified_diff(old.splitlines(), new.splitlines(), f"a/{path}", f"b/{path}", lineterm="")
-    return printable("".join(f"{line}\n" for line in lines))
+    return "".join(f"{foreign.source_line(line)}\n" for line in lines)

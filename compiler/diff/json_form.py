@@ -19,9 +19,9 @@ entry `reason` and `change`. Keys are only ever added within a version.
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
+from plica import foreign
 from plica.diff.effects import Effect
 from plica.diff.facts import Fact
 from plica.diff.geometry import GeometryEffect
@@ -33,8 +33,8 @@ VERSION = 1
 
 
 def render(report: Report) -> str:
-    """The JSON document, in ASCII so that any terminal or pipe takes it."""
-    return json.dumps(document(report), indent=2) + "\n"
+    """The JSON document."""
+    return foreign.json_document(document(report))
 
 
 def document(report: Report) -> dict[str, Any]:

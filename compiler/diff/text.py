@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plica.diagnostics.place import counted, printable
+from plica import foreign
+from plica.diagnostics.place import counted
 from plica.diff.judge import Harm
 from plica.diff.report import Change, Report
 
@@ -24,14 +25,14 @@ _COLOURS = {Harm.BREAKING: "\x1b[31m", Harm.RISKY: "\x1b[33m", Harm.SAFE: "\x1b[
 
 def render(report: Report, *, colour: bool = False) -> str:
     """All changes, what they have in common, what was accepted, and a last line with the version step."""
-    return printable("\n".join(_lines(report)) + "\n") if not colour else "\n".join(_painted(report)) + "\n"
+    return "\n".join(_painted(report)) + "\n" if colour else foreign.lines(_lines(report))
 
 
 def _painted(report: Report) -> Iterator[str]:
     headings = {harm.word: _COLOURS[harm] for harm in Harm}
     for line in _lines(report):
         paint = headings.get(line, "")
-        yield f"{_BOLD}{paint}{line}{_RESET}" if paint else printable(line)
+        yield f"{_BOLD}{paint}{line}{_RESET}" if paint else foreign.line(line)
 
 
 def _lines(report: Report) -> Iterator[str]:

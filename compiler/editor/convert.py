@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from lsprotocol import types
 from pygls.uris import from_fs_path
 
+from plica import foreign
 from plica.diagnostics import Diagnostic, Severity
 from plica.editor.complete import Suggestion
 from plica.editor.describe import Hint
@@ -122,7 +123,7 @@ def fixes(analysis: Analysis, places: Places, start: int, end: int) -> Iterator[
         if span.start <= end and span.end >= start:
             edit = types.TextEdit(places.range(fix.span), fix.replacement)
             yield types.CodeAction(
-                title=f"write `{fix.replacement}`",
+                title=foreign.line(f"write `{fix.replacement}`"),
                 kind=types.CodeActionKind.QuickFix,
                 diagnostics=[_diagnostic(item, places, analysis)],
                 edit=types.WorkspaceEdit(changes={places.uri(fix.span.source): [edit]}),
@@ -133,7 +134,7 @@ def fixes(analysis: Analysis, places: Places, start: int, end: int) -> Iterator[
 def symbol(lines: Lines, item: Item) -> types.DocumentSymbol:
     """A declaration of the outline."""
     return types.DocumentSymbol(
-        name=item.name,
+        name=foreign.line(item.name),
         detail=item.kind,
         kind=_SYMBOL_KINDS.get(item.kind, types.SymbolKind.Object),
         range=text_range(lines, item.start, item.end),

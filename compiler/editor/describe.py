@@ -9,6 +9,8 @@ from plica.editor.names import Key, keys_at
 from plica.editor.project import Analysis
 from plica.editor.tree import blocks, path_to
 from plica.editor.variables import Variable, given_to, variable_at
+from plica.foreign import markdown
+from plica.foreign import markdown_code as code
 from plica.rig import model as rig
 from plica.rig.wording import (
     axis_text,
@@ -47,11 +49,11 @@ def hover(analysis: Analysis, own: nodes.Document, offset: int) -> str | None:
 def _variable(variable: Variable, analysis: Analysis) -> str:
     """A parameter or an `each` variable, and what it is given."""
     kind = "parameter" if variable.is_parameter else "each"
-    lines = [f"**{kind} `{variable.name}`**"]
+    lines = [f"**{kind} {code(variable.name)}**"]
     if variable.values:
-        lines.append(f"- {'by default' if variable.is_parameter else 'in'} {variable.values}")
+        lines.append(f"- {'by default' if variable.is_parameter else 'in'} {markdown(variable.values)}")
     for place, values in given_to(variable, analysis.documents):
-        lines.append(f"- {values} at {place.place}")
+        lines.append(f"- {markdown(values)} at {code(place.place)}")
     return "\n".join(lines)
 
 
@@ -67,7 +69,7 @@ def _joint(analysis: Analysis, node: nodes.JointName) -> str | None:
         return _one_joint(skeleton, pair.left if node.side == "left" else pair.right)
     if pair is not None:
         left, right = _one_joint(skeleton, pair.left), _one_joint(skeleton, pair.right)
-        return f"pair `{node.text}`\n\n- left: {left}\n- right: {right}"
+        return f"pair {code(node.text)}\n\n- left: {left}\n- right: {right}"
     index = skeleton.skeleton.index.get(node.text)
     return _one_joint(skeleton, index) if index is not None else None
 
@@ -75,8 +77,8 @@ def _joint(analysis: Analysis, node: nodes.JointName) -> str | None:
 def _one_joint(bound: BoundSkeleton, index: int) -> str:
     joint = bound.skeleton.joints[index]
     x, y, z = bound.skeleton.frames[index].origin
-    under = f", under `{bound.skeleton.joints[joint.parent].name}`" if joint.parent is not None else ", a root"
-    return f"joint `{joint.name}`{under}, at rest at {number(x)} m, {number(y)} m, {number(z)} m"
+    under = f", under {code(bound.skeleton.joints[joint.parent].name)}" if joint.parent is not None else ", a root"
+    return f"joint {code(joint.name)}{under}, at rest at {number(x)} m, {number(y)} m, {number(z)} m"
 
 
 # ---- entries of the rig
@@ -110,8 +112,11 @@ def _of(whole: rig.Rig, namespace: str) -> tuple[_Sided, ...]:
 
 def _entry(item: _Sided) -> str:
     side = f" ({item.side})" if item.side != "none" else ""
-    lines = [f"**{type(item).__name__.lower()} `{item.name}`**{side}", *(f"- {line}" for line in _facts(item))]
-    return "\n".join([*lines, *(f"- note: {note}" for note in item.about.notes)])
+    lines = [
+        f"**{type(item).__name__.lower()} {code(item.name)}**{side}",
+        *(f"- {markdown(line)}" for line in _facts(item)),
+    ]
+    return "\n".join([*lines, *(f"- note: {markdown(note)}" for note in item.about.notes)])
 
 
 def _facts(item: _Sided) -> Iterator[str]:
@@ -170,7 +175,7 @@ def _shape(item: rig.Shape) -> Iterator[str]:
 
 
 def _detail(item: rig.Detail) -> str:
-    return f"**detail `{item.name}`**\n- relaxed {item.relaxed}\n- contracted {item.contracted}"
+    return f"**detail {code(item.name)}**\n- relaxed {code(item.relaxed)}\n- contracted {code(item.contracted)}"
 
 
 # ---- mirrored axes

@@ -2,6 +2,9 @@
 
 The scheduler does again what was under way on a worker that went away. A worker takes the material once; however many
 threads it has, it does one unit at a time, since measures share what they prepare.
+
+What goes to and fro is pickled Python: a scheduler or a worker can run anything as the user who measures, and whoever
+reaches the scheduler can run anything on its workers. So only a scheduler that is trusted with everything may be named.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ import threading
 import time
 import warnings
 from concurrent.futures import CancelledError
+from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 from uuid import uuid4
 
@@ -24,8 +28,9 @@ if TYPE_CHECKING:
 CONNECTING: Final = 10.0
 """Seconds in which a scheduler must answer."""
 WITHOUT_WORKERS: Final = 30.0
-"""Seconds that a scheduler may be without workers."""
+"""Seconds that a scheduler may be without workers, or say nothing."""
 _LOOK: Final = 2.0
+"""Seconds after which a wait is broken off for a look at the scheduler, and in which that one must answer."""
 
 _one_at_a_time: Final = threading.Lock()
 
@@ -67,10 +72,10 @@ class ClusterCrew:
                         self._look()
                         continue
                 future = next(iter(ready))
-                found = future.result()
-                assert isinstance(found, Answer)
-                del self._futures[future.key]
-                return found
+                found = self._result(future)
+                if found is not None:
+                    del self._futures[future.key]
+                    return found
         except OtherCodeError as error:
             raise LostWorkersError(
                 "a worker has another version of Plica, Python, NumPy or SciPy, or another kind of processor"
@@ -87,19 +92,39 @@ class ClusterCrew:
         for future in (*self._futures.values(), self._measurer):
             future.release()
         self._futures.clear()
-        self._client.close(timeout=_LOOK)
+        with suppress(TimeoutError):  # nobody takes the farewell of a scheduler that was stopped
+            self._client.close(timeout=_LOOK)
+
+    def _result(self, future: Future) -> Answer | None:
+        """What a unit gave; None where it does not arrive, although it was done, and is to be asked for once more."""
+        try:
+            found = future.result(timeout=_LOOK)
+        except TimeoutError:
+            if future.status == "error":
+                raise
+            self._look()
+            return None
+        assert isinstance(found, Answer)
+        return found
 
     def _look(self) -> None:
         """Counts the workers. Raises LostWorkersError where there have been none for too long."""
         try:
-            threads = self._client.nthreads() if self._client.status == "running" else {}
+            threads = self._threads_of_workers() if self._client.status == "running" else {}
         except (OSError, TimeoutError):
             threads = {}
         now = time.monotonic()
         if threads:
             self._seen, self._threads = now, sum(threads.values())
         elif now - self._seen > self._without_workers:
-            raise LostWorkersError(f"the scheduler at {self._address} is gone, or has no workers any more")
+            why = "is gone, does not answer, or has no workers any more"
+            raise LostWorkersError(f"the scheduler at {self._address} {why}")
+
+    def _threads_of_workers(self) -> dict[str, int]:
+        """The threads of each worker by its address. Raises TimeoutError: a scheduler that was stopped, or a machine
+        that hangs, takes calls as before and never answers, and the library's own call waits for ever."""
+        client = self._client
+        return dict(client.sync(client.scheduler.ncores, workers=None, callback_timeout=_LOOK))
 
 
 def _connected(address: str) -> Client:
@@ -120,7 +145,9 @@ def _connected(address: str) -> Client:
 async def _call(address: str) -> None:
     from distributed.comm import connect
 
-    (await connect(address, timeout=CONNECTING)).abort()
+    # The library's limit is for the connection, which the system makes even where the scheduler was stopped.
+    async with asyncio.timeout(CONNECTING):
+        (await connect(address, timeout=CONNECTING)).abort()
 
 
 def _answer(measurer: Measurer, unit: Unit) -> Answer:

@@ -8,6 +8,8 @@ from typing import Final, TypeAlias
 
 from PIL import Image, ImageDraw, ImageFont
 
+from plica import foreign
+
 Color: TypeAlias = tuple[int, int, int]
 Point: TypeAlias = tuple[float, float]
 _Font: TypeAlias = ImageFont.FreeTypeFont | ImageFont.ImageFont
@@ -95,7 +97,7 @@ class Page:
     def _wrapped(words: str, size: int, width: float) -> list[str]:
         """Lines no wider than `width`; a single word that is wider stands alone."""
         lines = [""]
-        for word in words.split():
+        for word in foreign.line(words).split():
             longer = f"{lines[-1]} {word}".strip()
             if lines[-1] and _font(size).getlength(longer) > width:
                 lines.append(word)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from math import degrees
 from typing import Final
 from xml.etree import ElementTree
 
+from plica import foreign
 from plica.diagnostics import Diagnostics
 from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import in_unit, unit_of_expectation, written
@@ -153,7 +153,7 @@ def figures(result: Result) -> str:
 
 
 def json_text(rig: Rig, results: Sequence[Result], accepted: Accepted, complete: bool) -> str:
-    """The proof as JSON, in ASCII. Figures are in each entry's `unit` ("" for plain numbers), angles in degrees."""
+    """The proof as JSON. Figures are in each entry's `unit` ("" for plain numbers), angles in degrees."""
     document = {
         "format": FORMAT,
         "version": VERSION,
@@ -161,7 +161,7 @@ def json_text(rig: Rig, results: Sequence[Result], accepted: Accepted, complete:
         "complete": complete,
         "results": [_entry(result, accepted) for result in results],
     }
-    return json.dumps(document, indent=2) + "\n"
+    return foreign.json_document(document)
 
 
 def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
@@ -226,5 +226,4 @@ def junit(rig: Rig, results: Sequence[Result], accepted: Accepted, origins: Mapp
             failure.text = where(result)
         elif result.status == "not measured":
             ElementTree.SubElement(element, "skipped", {"message": result.about})
-    ElementTree.indent(suites)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(suites, encoding="unicode") + "\n"
+    return foreign.xml_document(suites)

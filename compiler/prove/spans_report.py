@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import json
-
+from plica import foreign
 from plica.prove.quantities import in_unit, written
 from plica.prove.spans import PERCENTILES, Extreme, Travel, Travels, joined_spans
 from plica.prove.tables import table
@@ -28,14 +27,14 @@ def text(travels: Travels) -> str:
         "span in spec",
         "reached",
     )
-    lines += ["", table(heads, rows)]
+    lines += ["", *table(heads, rows).split("\n")]
     spans = joined_spans(travels.travels)
     units = {travel.declared: travel.unit for travel in travels.travels}
     if spans:
         width = max(len(_span_line(span, units[name])) for name, span in spans.items())
         lines += ["", "spans that this motion suggests:"]
         lines += [f"    {_span_line(span, units[name]).ljust(width)}   // {name}" for name, span in spans.items()]
-    return "\n".join(lines)
+    return foreign.lines(lines)
 
 
 def _row(travel: Travel) -> tuple[str, ...]:
@@ -101,5 +100,5 @@ def _extreme(extreme: Extreme, unit: str) -> dict[str, object]:
 
 
 def json_text(travels: Travels) -> str:
-    """The document, in ASCII so that any terminal or pipe takes it."""
-    return json.dumps(document(travels), indent=2) + "\n"
+    """The document."""
+    return foreign.json_document(document(travels))

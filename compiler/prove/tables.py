@@ -6,6 +6,8 @@ import io
 from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
+from plica import foreign
+
 NARROWEST: Final = 80
 """A table is never made narrower than this."""
 
@@ -17,11 +19,12 @@ def table(
     width: int | None = None,
     colours: Mapping[str, str] | None = None,
 ) -> str:
-    """The lines of a table; the columns `left` are set to the left, the others to the right.
+    """The lines of a table; the columns `left` are set to the left, the others to the right. Cells are made safe.
 
     width: characters that a line may have; where it needs more, heads and cells of the columns `left` are wrapped.
     None for as many as it takes. colours: the style of cells by their text, for a terminal.
     """
+    rows = [[foreign.line(cell) for cell in row] for row in rows]
     widths = [max(len(row[column]) for row in (heads, *rows)) for column in range(len(heads))]
     if colours is not None or (width is not None and sum(widths) + 2 * (len(widths) - 1) > width):
         return _on_terminal(heads, rows, left, max(width or sum(widths) + 2 * len(widths), NARROWEST), colours)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Final, NamedTuple
-from xml.sax.saxutils import quoteattr
 
+from plica import foreign
 from plica.build.names import safe_file_name
 
 VERSION: Final = "1.39"
@@ -36,7 +36,7 @@ def document_bytes(children: Iterable[Element], build: str | None = None) -> byt
 
 
 def _lines(item: Element, depth: int) -> list[str]:
-    attributes = "".join(f" {name}={quoteattr(value)}" for name, value in item.attributes)
+    attributes = "".join(f" {name}={foreign.xml_attribute(value)}" for name, value in item.attributes)
     start = f"{_INDENT * depth}<{item.category}{attributes}"
     if not item.children:
         return [f"{start} />"]

@@ -5,11 +5,16 @@ Skipped, saying so, where dask.distributed (the extra `cluster`) is not installe
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
+import subprocess
+import sys
+import time
 from collections.abc import Callable, Iterator
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -111,8 +116,6 @@ def test_workers_of_another_version(running: Any, subject: Subject, monkeypatch:
 
 
 def test_not_installed(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
-    import sys
-
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(LostWorkersError, match="the extra `cluster` is not installed"):
         list(Prover(subject, hire=partial(ClusterCrew, address="tcp://127.0.0.1:8786")).results())
@@ -156,3 +159,50 @@ def test_work_that_ends_every_worker(subject: Subject) -> None:
 
         with pytest.raises(LostWorkersError, match="one worker after the other ended over the same work"):
             list(Prover(subject, hire=after_two_answers(kill, made.scheduler_address)).results())
+
+
+@pytest.fixture
+def apart(tmp_path: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+    """A scheduler and a worker, each a process of its own: the address, and the scheduler's process."""
+    file = tmp_path / "scheduler.json"
+    quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    module = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
+    options = ["--port", "0", "--host", "127.0.0.1", "--no-dashboard", "--no-show", "--scheduler-file", str(file)]
+    scheduler = subprocess.Popen([*module, *options], **quiet)
+    worker = None
+    try:
+        while not (file.exists() and file.read_text("utf-8").endswith("}")):
+            assert scheduler.poll() is None, "the scheduler did not start"
+            time.sleep(0.1)
+        address = json.loads(file.read_text("utf-8"))["address"]
+        module = [sys.executable, "-m", "distributed.cli.dask_worker", address]
+        options = ["--nthreads", "1", "--no-nanny", "--no-dashboard", "--local-directory", str(tmp_path)]
+        worker = subprocess.Popen([*module, *options], **quiet)
+        yield address, scheduler
+    finally:
+        for process in (worker, scheduler):
+            if process is not None:
+                process.kill()  # ends stopped processes too
+                process.wait()
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stop a process and leave it there")
+def test_a_scheduler_that_is_stopped_midway(subject: Subject, apart: tuple[str, subprocess.Popen[bytes]]) -> None:
+    """It keeps its connections and never answers: the work ends with what it is, and the process is free."""
+    address, scheduler = apart
+    hire = after_two_answers(lambda crew: os.kill(scheduler.pid, signal.SIGSTOP), address)
+    begun = time.monotonic()
+    with pytest.raises(LostWorkersError, match="does not answer"):
+        list(Prover(subject, hire=hire).results())
+    assert time.monotonic() - begun < 60.0
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stop a process and leave it there")
+def test_a_scheduler_that_was_stopped_before(
+    subject: Subject, apart: tuple[str, subprocess.Popen[bytes]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "CONNECTING", 1.0)
+    address, scheduler = apart
+    os.kill(scheduler.pid, signal.SIGSTOP)
+    with pytest.raises(LostWorkersError, match="no scheduler answers at"):
+        list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
