@@ -19,6 +19,7 @@ from plica.rig.model import Rig
 from plica.source import Source, Span
 
 _ENTRY = re.compile(r"'plica\.rig\.model\.(\w+) object'")
+_LINE_ENDS = re.compile(r"\r\n?")  # Jinja counts lines by each of them, and fills templates with LF for all
 # What of Jinja gives other results from run to run.
 _RANDOM_FILTERS = ("random",)
 _RANDOM_GLOBALS = ("lipsum",)
@@ -72,7 +73,7 @@ class FolderLoader(BaseLoader):
         """The text. Raises Unreadable, UnicodeDecodeError."""
         if (problem := file_names.problem_of(file_names.normalised(template))) is not None:
             raise regular_files.Unreadable(problem)
-        return regular_files.content(place, "text_bytes").decode("utf-8")
+        return _LINE_ENDS.sub("\n", regular_files.content(place, "text_bytes").decode("utf-8"))
 
     def line_span(self, path: str, line: int) -> Span | None:
         """The text of a line, without its indentation; None for a file that was not read."""
@@ -82,7 +83,7 @@ class FolderLoader(BaseLoader):
         line = min(max(line, 1), len(source.line_starts))
         text = source.line_text(line)
         start = source.line_starts[line - 1] + len(text) - len(text.lstrip())
-        return Span(source, start, start + max(len(text.strip()), 1))
+        return Span(source, start, min(start + max(len(text.strip()), 1), len(source.text)))
 
 
 def _sentence(error: Exception) -> str:

@@ -100,6 +100,9 @@ MISTAKES = [
     ("linked part", "{% include 'link.jinja' %}", "template-unreadable", 1, "outside the folder"),
     ("a pipe", "{% include 'pipe.jinja' %}", "template-unreadable", 1, "not a file"),
     ("a device's name", "{% include 'con.jinja' %}", "template-unreadable", 1, "device"),
+    ("line ends", "a\rb\r\n\r {{ rigg.name }}", "template-failed", 4, "'rigg' is undefined"),
+    ("the end", "{% if 1 %}\n", "template-mistake", 1, "Unexpected end"),
+    ("an empty line at the end", "\r{% if\n", "template-mistake", 2, "nexpected"),
     ("broken part", "x\n{% include 'broken.jinja' %}", "template-mistake", 2, "Unexpected end"),
 ]
 
@@ -120,6 +123,7 @@ def test_mistakes_are_diagnostics_with_a_line(row: tuple[str, str, str, int, str
     only = found.all[0]
     assert part in only.message
     assert only.span is not None
+    assert only.span.end <= len(only.span.source.text)
     assert only.span.source.line_and_column(only.span.start)[0] == line
     assert only.span.source.path.endswith("broken.jinja" if row[0] == "broken part" else "main.txt.jinja")
 
