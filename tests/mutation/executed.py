@@ -1,0 +1,82 @@
+"""Which tests execute which lines, as a pytest plugin: `-p tests.mutation.executed`, with coverage.py underneath.
+
+The result is a JSON file: for each module and line the tests, and for each test its seconds.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+import coverage
+import pytest
+
+FILE = "PLICA_EXECUTED"
+"""The environment variable that names the file to write."""
+
+
+class Executed:
+    """Counts lines by test."""
+
+    def __init__(self, folder: Path, root: Path) -> None:
+        self._root = root
+        # Data files of several processes lie side by side; nobody reads them but this plugin.
+        self._coverage = coverage.Coverage(
+            data_file=str(folder / f"lines-{os.getpid()}"), source=[str(root / "compiler")]
+        )
+        self._folder, self._seconds = folder, dict[str, float]()
+
+    @pytest.hookimpl
+    def pytest_sessionstart(self) -> None:
+        self._coverage.start()
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        self._coverage.switch_context(item.nodeid)
+        try:
+            return (yield)
+        finally:
+            self._coverage.switch_context("")
+
+    @pytest.hookimpl
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        self._seconds[report.nodeid] = self._seconds.get(report.nodeid, 0.0) + report.duration
+
+    @pytest.hookimpl
+    def pytest_sessionfinish(self) -> None:
+        self._coverage.stop()
+        self._coverage.save()
+        data = self._coverage.get_data()
+        lines: dict[str, dict[int, list[str]]] = defaultdict(dict)
+        for file in data.measured_files():
+            name = Path(file).resolve().relative_to(self._root).as_posix()
+            for line, contexts in data.contexts_by_lineno(file).items():
+                tests = sorted(context for context in contexts if context)
+                if tests:
+                    lines[name][line] = tests
+        found = {"lines": lines, "seconds": self._seconds}
+        (self._folder / f"executed-{os.getpid()}.json").write_text(json.dumps(found), "utf-8")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Counts in every process but the one that only hands tests out."""
+    folder = os.environ.get(FILE)
+    hands_out = config.getoption("numprocesses", None) and not hasattr(config, "workerinput")
+    if folder and not hands_out:
+        config.pluginmanager.register(Executed(Path(folder), Path(config.rootpath)))
+
+
+def merged(folder: Path) -> tuple[dict[str, dict[int, list[str]]], dict[str, float]]:
+    """The tests by module and line, and the seconds of each test, of all processes."""
+    lines: dict[str, dict[int, list[str]]] = defaultdict(lambda: defaultdict(list))
+    seconds: dict[str, float] = {}
+    for file in sorted(folder.glob("executed-*.json")):
+        found = json.loads(file.read_text("utf-8"))
+        seconds |= found["seconds"]
+        for module, by_line in found["lines"].items():
+            for line, tests in by_line.items():
+                lines[module][int(line)] += tests
+    return lines, seconds

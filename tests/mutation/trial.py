@@ -1,0 +1,60 @@
+"""`python -m tests.mutation.trial MODULE NUMBER TEST...`: the tests, with one fault in one module.
+
+The fault is put in as the module is imported, so nothing on disk changes.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib.machinery import ModuleSpec, SourceFileLoader
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from tests.mutation.mutants import mutated
+
+ROOT = Path(__file__).parents[2]
+
+
+class _Faulty(SourceFileLoader):
+    """Loads one module with its fault."""
+
+    number = 0
+
+    def get_code(self, fullname: str) -> object:  # type: ignore[override]
+        return compile(mutated(Path(self.path), self.number), self.path, "exec", dont_inherit=True)
+
+
+class _Finder:
+    """Stands before all other finders, for one module."""
+
+    def __init__(self, module: Path, number: int) -> None:
+        self._place, self._number = (ROOT / module).resolve(), number
+
+    def find_spec(self, fullname: str, path: object = None, target: ModuleType | None = None) -> ModuleSpec | None:
+        for finder in sys.meta_path:
+            if finder is self or not hasattr(finder, "find_spec"):
+                continue
+            spec = finder.find_spec(fullname, path, target)  # type: ignore[arg-type]
+            if spec is None:
+                continue
+            if spec.origin and Path(spec.origin).resolve() == self._place:
+                loader = _Faulty(fullname, spec.origin)
+                loader.number = self._number
+                spec.loader = loader
+            return spec
+        return None
+
+
+def main() -> int:
+    """Runs the tests; 0 where none of them noticed anything."""
+    module, number, *tests = sys.argv[1:]
+    sys.meta_path.insert(0, _Finder(Path(module), int(number)))  # type: ignore[arg-type]
+    sys.dont_write_bytecode = True
+    quiet = ["-x", "-q", "--no-header", "-p", "no:cacheprovider", "-o", "addopts=--import-mode=importlib", "--tb=no"]
+    return int(pytest.main([*quiet, *tests]))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
