@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Protocol, TypeVar
 
 from plica.diagnostics import Diagnostics
+from plica.readers.allowance import OverLimit
 from plica.readers.outline import ModelOutline, UnreadableModel
 from plica.source import Span
 
@@ -53,11 +54,19 @@ def read_or_told(
     try:
         result = read()
     except UnreadableModel as error:
-        found.add(rule, span, file=shown, reason=error)
+        tell(error, rule, shown, span, found)
         return None
     for problem in result.problems:
         found.add("unclear-model", span, file=shown, problem=problem)
     return result
+
+
+def tell(error: Exception, rule: str, shown: str, span: Span | None, found: Diagnostics, **values: object) -> None:
+    """Adds why a file cannot be used: by `rule`, filled with more `values`, or by the limit that it goes beyond."""
+    if isinstance(error, OverLimit):
+        found.add_filled("over-limit", span, error.values | {"what": f"`{shown}`: {error.values['what']}"})
+    else:
+        found.add(rule, span, file=shown, reason=error, **values)
 
 
 def is_usd(path: Path) -> bool:

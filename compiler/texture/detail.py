@@ -24,6 +24,7 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
+from plica.mesh.images import TEXELS_AT_ONCE
 from plica.mesh.model import Floats
 from plica.texture.normal_maps import FLAT, NormalMap, Stored, decoded, encoded, sampled, sampled_on_grid, unit
 from plica.texture.png import png
@@ -31,7 +32,6 @@ from plica.texture.png import png
 Mixing = Literal["plain", "reoriented"]
 
 _FLIP: Final = np.array((-1.0, -1.0, 1.0))
-_TEXELS_AT_ONCE: Final = 1 << 18
 
 
 def fold_factor(masks: Iterable[Floats], strengths: Iterable[float], shape: tuple[int, ...]) -> Floats:
@@ -123,7 +123,7 @@ def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
 def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]:
     """The blended map from top to bottom, so many rows at a time that little memory is needed."""
     columns, rows = maps.size
-    step = max(1, _TEXELS_AT_ONCE // columns)
+    step = max(1, TEXELS_AT_ONCE // columns)
     u, v = (np.arange(columns) + 0.5) / columns, (np.arange(rows) + 0.5) / rows
     for first in range(0, rows, step):
         yield _normals(maps, strengths, partial(_on_grid, u, v[first : first + step]))

@@ -14,10 +14,12 @@ from typing import Final
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.mesh.images import TEXELS_AT_ONCE, ImageError
 from plica.mesh.model import Floats
+from plica.readers.model import tell
 from plica.rig.model import Detail
 from plica.source import Span
-from plica.texture.normal_maps import NormalMap, NormalMapError, decoded, read_normal_map
+from plica.texture.normal_maps import NormalMap, alike, decoded, read_normal_map
 from plica.workspace import Refused
 
 Read = Callable[[str], bytes | Refused]
@@ -35,7 +37,6 @@ _PLAINLY: Final = 4.0  # how many times better one explanation must be than anot
 _TURN_SEEN: Final = 0.05  # sums of slopes that rounding to 8 bits does not reach: eight standard deviations
 _FITS: Final = 0.03  # mean distance of lengths from 1 in maps that are right
 _STEEPEST: Final = 0.1  # z below which a vector tells no slope
-_TEXELS_AT_ONCE: Final = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def measured(image: NormalMap) -> Measured:
 def _bands(image: NormalMap) -> Iterator[tuple[Floats, int]]:
     """Values (rows, columns, 3) from top to bottom with the row after them, and how many rows without it."""
     columns, rows = image.size
-    step = max(1, _TEXELS_AT_ONCE // columns)
+    step = max(1, TEXELS_AT_ONCE // columns)
     for first in range(0, rows, step):
         yield image.stored[first : first + step + 1] / image.largest, min(step, rows - first)
 
@@ -135,7 +136,7 @@ def find_maps(detail: Detail, read: Read, span: Span | None, found: Diagnostics)
             for name, image in (("relaxed_size", relaxed), ("contracted_size", contracted))
         }
         found.add_filled("normal-maps-of-two-sizes", span, {"detail": detail.name, **sizes})
-    elif relaxed.bits == contracted.bits and np.array_equal(relaxed.stored, contracted.stored):
+    elif alike(relaxed, contracted):
         found.add("normal-maps-alike", span, detail=detail.name)
     return relaxed, contracted
 
@@ -148,8 +149,8 @@ def find_normal_map(file: str, read: Read, span: Span | None, found: Diagnostics
         return None
     try:
         image = read_normal_map(data)
-    except NormalMapError as error:
-        found.add("unreadable-normal-map", span, file=file, reason=error)
+    except ImageError as error:
+        tell(error, "unreadable-normal-map", file, span, found)
         return None
     check_normal_map(image, file, span, found)
     return image

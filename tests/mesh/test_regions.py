@@ -315,7 +315,7 @@ def test_what_covers_one_side_alone_is_mirrored_and_said(character: Skinned, pai
     uv = mesh.uvs["TEXCOORD_0"]
     left = sides_of(character.rig, mesh).left == 1.0
     beyond = (uv[left][:, 0].mean() > 0.5) == (painted == "left")
-    image = np.rint(read_painting(paintings(model)["masks/muzzle.png"]).values * 255.0).astype(np.uint8)
+    image = np.rint(np.asarray(read_painting(paintings(model)["masks/muzzle.png"]).values) * 255.0).astype(np.uint8)
     half = image.shape[1] // 2
     image[:, slice(half) if beyond else slice(half, None)] = 0
     content = io.BytesIO()

@@ -76,7 +76,7 @@ def test_full_masks_are_the_areas_weights(build: Build) -> None:
     assert build.attached is not None and build.attached.sides is not None
     whole, _ = made(build, MaskOptions(1024))
     uv, triangles = uv_of(build), build.attached.mesh.triangles
-    image = read_painting(paintings(wren())["masks/muzzle.png"]).values
+    image = np.asarray(read_painting(paintings(wren())["masks/muzzle.png"]).values)
     painted = sum(np.abs(np.diff(image, axis=axis)).max() for axis in (0, 1)) * image.shape[0] / 1024
     sides = {side: build.attached.sides.of(side) for side in ("left", "right")}
     for fold in build.rig.folds:
@@ -135,7 +135,7 @@ def test_paintings_of_8_and_16_bits(tmp_path: Path, depth: int) -> None:
 
 def half_painted() -> bytes:
     """The muzzle, painted on the left alone."""
-    image = read_painting(paintings(wren())["masks/muzzle.png"]).values
+    image = np.asarray(read_painting(paintings(wren())["masks/muzzle.png"]).values)
     build_uv = wren().texture_coordinates
     left_is_beyond = build_uv[wren().positions[:, 0] > 0.05][:, 0].mean() > 0.5
     columns = np.arange(image.shape[1]) < image.shape[1] // 2
