@@ -23,7 +23,7 @@ from plica.readers.gltf_skeleton import NodeSkeleton, mesh_names, skeleton_of_do
 from plica.readers.outline import UnreadableModel
 
 TRIANGLES, STRIP, FAN = 4, 5, 6  # section 3.7.2.1
-PRIMITIVE_BYTES = 2048  # what one primitive costs beside its arrays, each time that it is shown
+PRIMITIVE_BYTES = 16 * 1024  # what one primitive costs beside its arrays, each time that it is shown
 TARGET_BYTES = 256  # what one of its morph targets does
 LINES_AND_POINTS = ("points", "lines", "line loops", "line strips")
 

@@ -51,6 +51,7 @@ _FORMS: Final[Mapping[str, _Form]] = {
     **dict.fromkeys(("I", "I;16", "I;16B", "I;16L", "I;16N"), _Form(False, 65535)),
     "F": _Form(False, None),
 }
+_COPIES: Final[Mapping[str | None, int]] = {"WEBP": 4}  # how often Pillow holds a picture while it is decoded
 _INKS: Final = {"CMYK": "inks (CMYK)", "YCbCr": "YCbCr", "LAB": "L*a*b*", "HSV": "HSV"}
 _SIXTEEN_GREY: Final = ("I;16", "I;16B", "I;16L", "I;16N", "I;16R")
 _NATIVE_LOW: Final = "B" if sys.byteorder == "little" else "L"
@@ -60,8 +61,9 @@ _LOW_BYTES: Final = {
     for channels in ("RGB", "RGBA")
     for order, low in (("B", "L"), ("L", "B"), ("N", _NATIVE_LOW))
 }
-_PHOTOMETRIC: Final = 262  # TIFF 6.0, section 8: PhotometricInterpretation
+_BITS, _PHOTOMETRIC, _PLANAR = 258, 262, 284  # TIFF 6.0, section 8: BitsPerSample and so on
 _WHITE_IS_ZERO: Final = 0
+_SEPARATE: Final = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,8 +190,9 @@ def _opened(data: bytes) -> Iterator[Image.Image]:
                 Image.MAX_IMAGE_PIXELS = theirs
         with image:
             most = limits.in_force().image_texels
-            if image.width * image.height > most:
+            if image.width * image.height * _COPIES.get(image.format, 1) > most:
                 size = f"{image.width} x {image.height} texels"
+                most //= _COPIES.get(image.format, 1)
                 raise LargeImageError("the image", size, f"{most} texels", limits.shown("image_texels"))
             yield image
 
@@ -206,6 +209,9 @@ def _form(image: Image.Image) -> _Form:
     raw = _raw_mode(image)
     if image.mode.startswith("I") and raw not in _SIXTEEN_GREY:
         raise ImageError("its texels are whole numbers of neither 8 nor 16 bits, which are not read")
+    tags = getattr(image, "tag_v2", {})
+    if tags.get(_PLANAR) == _SEPARATE and set(tags.get(_BITS, ())) != {8}:
+        raise ImageError("its channels are stored one after the other, which is read with 8 bits only")
     if form.colour and re.match("(RGB|LA).*;16", raw):
         if raw not in _LOW_BYTES:
             raise ImageError("it has 16 bits to a channel in a form that is not read: save it without transparency")
@@ -214,7 +220,7 @@ def _form(image: Image.Image) -> _Form:
         return _Form(form.colour or "transparency" in image.info, 255)
     if "transparency" in image.info:
         raise ImageError("one of its values means transparent, which is read with 8 bits only: use an alpha channel")
-    if not form.colour and getattr(image, "tag_v2", {}).get(_PHOTOMETRIC) == _WHITE_IS_ZERO:
+    if not form.colour and tags.get(_PHOTOMETRIC) == _WHITE_IS_ZERO:
         raise ImageError("0 means white in it, which is read with 8 bits only")
     return form
 

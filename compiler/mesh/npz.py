@@ -7,6 +7,7 @@ from __future__ import annotations
 import io
 import struct
 import tokenize
+import warnings
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
@@ -54,7 +55,8 @@ def written(arrays: Mapping[str, NDArray[Any]]) -> bytes:
 def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
     """All arrays of an NPZ file: of truth values, numbers or texts. Raises ArchiveError."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as file:
+        with warnings.catch_warnings(), zipfile.ZipFile(io.BytesIO(data)) as file:
+            warnings.simplefilter("ignore")  # about headers in the way of Python 2
             entries = file.infolist()
             _check_sizes(entries, len(data))
             arrays = {entry.filename: _array(file, entry) for entry in entries}

@@ -46,7 +46,7 @@ def parse_obj(data: bytes) -> ObjMesh:
             positions.extend(_position(words, number))
         elif words[0] == b"f":
             known = len(positions) // 3
-            face = [_corner(word, known, number) for word in words[1:]]
+            face = array("q", (_corner(words[at], known, number) for at in range(1, len(words))))
             if len(face) < 3:
                 raise UnreadableModel(f"line {number}: a face needs three corners, this one has {len(face)}")
             for second, third in pairwise(face[1:]):
@@ -55,7 +55,7 @@ def parse_obj(data: bytes) -> ObjMesh:
                 edges.extend((one, other))
     if not positions:
         raise UnreadableModel("it holds no vertices (lines that begin with `v`)")
-    places = np.array(positions).reshape(-1, 3)
+    places = np.frombuffer(positions).reshape(-1, 3)
     return ObjMesh(places, _checked(triangles, 3, len(places)), _checked(edges, 2, len(places)))
 
 
@@ -109,7 +109,7 @@ def _corner(word: bytes, known: int, line: int) -> int:
 
 
 def _checked(rows: array[int], width: int, count: int) -> Integers:
-    found: Integers = np.array(rows, dtype=np.int64).reshape(-1, width)
+    found: Integers = np.frombuffer(rows, dtype=np.int64).reshape(-1, width)
     if len(found) and found.max() >= count:
         raise UnreadableModel(f"a face refers to vertex {int(found.max()) + 1}, but there are {count}")
     return found

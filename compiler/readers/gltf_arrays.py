@@ -235,7 +235,8 @@ def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[in
 def _decoded(found: Elements, normalised: bool) -> Elements:
     """Floats as float64; normalised integers to 0..1 or -1..1 (section 3.6.2.2)."""
     if found.dtype.kind == "f":
-        return found.astype(np.float64)
+        with np.errstate(invalid="ignore"):  # what is no number is refused by the caller
+            return found.astype(np.float64)
     if not normalised:
         return found
     bits = 8 * found.dtype.itemsize - (1 if found.dtype.kind == "i" else 0)

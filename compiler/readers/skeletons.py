@@ -16,7 +16,11 @@ def check_joint_count(count: int) -> None:
 
 
 def checked_skeleton(joints: list[Joint]) -> Skeleton:
-    """The skeleton. Raises UnreadableModel where scales pile up beyond what numbers can hold."""
+    """The skeleton.
+
+    Raises OverLimit where it has too many joints, UnreadableModel where scales pile up beyond what numbers can hold.
+    """
+    check_joint_count(len(joints))
     skeleton = Skeleton(tuple(joints))
     for joint, frame in zip(joints, skeleton.frames, strict=True):
         values = (*frame.origin, *frame.linear[0], *frame.linear[1], *frame.linear[2])

@@ -27,7 +27,7 @@ import numpy as np
 from plica.mesh.images import TEXELS_AT_ONCE
 from plica.mesh.model import Floats
 from plica.texture.normal_maps import FLAT, NormalMap, Stored, decoded, encoded, sampled, sampled_on_grid, unit
-from plica.texture.png import png
+from plica.texture.png import png_in_colour
 
 Mixing = Literal["plain", "reoriented"]
 
@@ -116,8 +116,7 @@ def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:
 
 def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
     """The blended normal map at these strengths as an 8-bit RGB PNG; the same bytes on every run."""
-    bands = [encoded(band) for band in _bands(maps, strengths)]
-    return png(list(np.moveaxis(np.concatenate(bands), -1, 0)), 3)
+    return png_in_colour(map(encoded, _bands(maps, strengths)), maps.size)
 
 
 def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]:
