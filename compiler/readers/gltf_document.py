@@ -102,11 +102,10 @@ def json_bytes(stream: BinaryIO) -> bytes:
     """The JSON of a container's first chunk, or the whole file where it is no container."""
     start = stream.read(HEADER.size)
     if not start.startswith(MAGIC):
-        most = limits.in_force().model_json_bytes
-        stream.seek(0, os.SEEK_END)
-        _check_size(stream.tell())
+        size = stream.seek(0, os.SEEK_END)
+        _check_size(size)
         stream.seek(0)
-        return stream.read(most + 1)
+        return stream.read(size)  # a larger number would be made room for
     offset, size = chunk_place(stream, JSON_CHUNK) or (0, 0)
     if size == 0:
         raise UnreadableModel("it holds no JSON chunk")
