@@ -145,6 +145,8 @@ class Texels:
                     low.load()
         except ImageError:
             raise
+        except MemoryError:
+            raise ImageError("its texels do not fit into this machine's memory") from None
         except Exception as error:  # Pillow's decoders answer damaged files with errors of any kind
             raise ImageError(f"it is no image, or a damaged one ({type(error).__name__})") from None
         return cls(image, low, form.colour, form.largest if low is None else 65535)
