@@ -13,6 +13,7 @@ from plica.diagnostics.suggest import closest
 from plica.source import Span
 
 MOST_CHARACTERS = 1_000  # of what fills a message
+REPEATED = 20  # times the errors that are shown, after which the same ones found again end the search
 MOST_COMPARED = 100_000  # words that near misses are looked for among in one run
 
 
@@ -96,6 +97,7 @@ class Diagnostics:
         self._found: dict[Diagnostic, None] = {}
         self._added = 0
         self._errors = 0
+        self._distinct_errors = 0
         self._compared = 0
         self._stopped = False
 
@@ -130,23 +132,25 @@ class Diagnostics:
         labels: Iterable[Label],
         fix: Fix | None,
     ) -> None:
-        item = made(name, span, values, hint, labels, fix)
+        self._take(made(name, span, values, hint, labels, fix))
+
+    def _take(self, item: Diagnostic) -> None:
         self._added += 1
-        self._errors += item.severity is Severity.ERROR
+        if item.severity is Severity.ERROR:
+            self._errors += 1
+            self._distinct_errors += item not in self._found
         self._found.setdefault(item)
 
     def extend(self, found: Iterable[Diagnostic]) -> None:
         """Add diagnostics found elsewhere."""
         for item in found:
-            self._found.setdefault(item)
-            self._added += 1
-            self._errors += item.severity is Severity.ERROR
+            self._take(item)
 
     def keep(self, found: Iterable[Diagnostic]) -> None:
         """Replace what was found, as when accepted warnings are taken out."""
-        self._found = dict.fromkeys(found)
-        self._added = len(self._found)
-        self._errors = sum(item.severity is Severity.ERROR for item in self._found)
+        self._found = {}
+        self._added = self._errors = self._distinct_errors = 0
+        self.extend(found)
 
     def near(self, word: str, known: Iterable[str]) -> str | None:
         """The known word nearest to `word`, or None; a run that has looked at very many words looks no further."""
@@ -168,7 +172,11 @@ class Diagnostics:
     @property
     def stopped(self) -> bool:
         """Whether nothing more need be looked for: a bound is reached, or there are more errors than are shown."""
-        return self._stopped or self._errors > limits.in_force().findings
+        return self._stopped or self._has_more_errors_than(limits.in_force().findings)
+
+    def _has_more_errors_than(self, most: int) -> bool:
+        """Whether there are more errors than that, or very many that are the same."""
+        return self._distinct_errors > most or self._errors > most * REPEATED
 
     @property
     def whole(self) -> tuple[Diagnostic, ...]:
@@ -179,7 +187,7 @@ class Diagnostics:
     def all(self) -> tuple[Diagnostic, ...]:
         """What was found, once each, ordered by place, up to the limits of what is shown; what is left out is said."""
         most = limits.in_force()
-        return bounded(self.whole, most, stopped=self._errors > most.findings)
+        return bounded(self.whole, most, stopped=self._has_more_errors_than(most.findings))
 
     @property
     def count_of_all(self) -> int:

@@ -171,7 +171,7 @@ class Flattener:
             if not isinstance(node, nodes.Parameter):
                 continue
             if self.found.stopped:
-                break
+                return declared
             name, span = node.name.text, document.span(node.name)
             if name in declared:
                 label = Label(declared[name].span, "first declared here")

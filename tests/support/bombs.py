@@ -186,19 +186,19 @@ def unused_names_in_rounds() -> str:
 
 @bomb
 def unknown_joints() -> str:
-    return "".join(_driver(f"driver_{index}", f"armm{index}") for index in range(10_000))
+    return "".join(_driver(f"driver_{index}", f"armm{index}") for index in range(3_000))
 
 
 @bomb
 def unknown_names() -> str:
-    drivers = "".join(_driver(f"driver_{index}") for index in range(5_000))
-    return drivers + "".join(f"combine c{index} both = product(driver_{index}x)\n" for index in range(10_000))
+    drivers = "".join(_driver(f"driver_{index}") for index in range(2_000))
+    return drivers + "".join(f"combine c{index} both = product(driver_{index}x)\n" for index in range(4_000))
 
 
 @bomb
 def unknown_names_in_one_declaration() -> str:
-    drivers = "".join(_driver(f"driver_{index}") for index in range(5_000))
-    parts = ", ".join(f"driver_{index}x" for index in range(50_000))
+    drivers = "".join(_driver(f"driver_{index}") for index in range(2_000))
+    parts = ", ".join(f"driver_{index}x" for index in range(10_000))
     return drivers + f"combine all both = product({parts})\n"
 
 
@@ -209,35 +209,35 @@ def repeated_values() -> str:
 
 @bomb
 def repeated_names() -> str:
-    return _driver("a") * 20_000
+    return _driver("a") * 4_000
 
 
 @bomb
 def repeated_expectations() -> str:
-    return "region r both { skin of arm }\n" + "expect both { volume of r within 4 % }\n" * 10_000
+    return "region r both { skin of arm }\n" + "expect both { volume of r within 4 % }\n" * 3_000
 
 
 @bomb
 def acceptances() -> str:
     accepting = 'accept unused-name because "x"'
-    return "".join(f"region r{index} both {{ skin of arm\n{accepting} }}\n" for index in range(5_000))
+    return "".join(f"region r{index} both {{ skin of arm\n{accepting} }}\n" for index in range(2_000))
 
 
 @bomb
 def overrides() -> str:
-    overriding = "".join(f"override driver d{index} left {{ span 0 deg .. 1 deg }}\n" for index in range(5_000))
-    return "".join(_driver(f"d{index}") for index in range(5_000)) + overriding
+    overriding = "".join(f"override driver d{index} left {{ span 0 deg .. 1 deg }}\n" for index in range(2_000))
+    return "".join(_driver(f"d{index}") for index in range(2_000)) + overriding
 
 
 @bomb
 def overrides_of_nothing() -> str:
-    overriding = "".join(f"override driver x{index} left {{ span 0 deg .. 1 deg }}\n" for index in range(5_000))
-    return "".join(_driver(f"d{index}") for index in range(5_000)) + overriding
+    overriding = "".join(f"override driver x{index} left {{ span 0 deg .. 1 deg }}\n" for index in range(2_000))
+    return "".join(_driver(f"d{index}") for index in range(2_000)) + overriding
 
 
 @bomb
 def overrides_of_one() -> str:
-    return "region r both { skin of arm }\n" + 'override region r left { note "x" }\n' * 8_000
+    return "region r both { skin of arm }\n" + 'override region r left { note "x" }\n' * 3_000
 
 
 # ---- chains --------------------------------------------------------------------------------------------
@@ -283,7 +283,7 @@ def circle_of_combines() -> str:
 def dense_regions() -> str:
     return "region n0 both { skin of arm }\n" + "".join(
         f"region n{index} both {{ union of {', '.join(f'n{part}' for part in range(index))}, n0 }}\n"
-        for index in range(1, 1000)
+        for index in range(1, 400)
     )
 
 
@@ -463,3 +463,16 @@ def a_long_names_pattern() -> str:
     long = 'names "' + "{name}" * 1000 + '{side}"\n    left'
     head = HEAD.replace("left", long, 1)
     return {"spec.plica": head + _nested(2, "1 .. 300", _driver("d{v0}_{v1}"))}  # type: ignore[return-value]
+
+
+@bomb
+def comments_after_a_long_line() -> str:
+    facts = 'note "x" // c\n' * 20_000
+    return f'region r {{\nskin of root\nnote "{"x" * 100_000}" // c\n{facts}}}\n'
+
+
+@bomb
+def columns_after_a_long_name() -> str:
+    joint = "joint {name} at 0 m, 0 m, 0 m // c\n"
+    joints = joint.format(name='"' + "x" * 100_000 + '"') + "".join(joint.format(name=f"j{n}") for n in range(20_000))
+    return {"spec.plica": HEAD.replace("    }\n    symmetry", joints + "    }\n    symmetry")}  # type: ignore[return-value]
