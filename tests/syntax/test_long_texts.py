@@ -45,7 +45,7 @@ def test_memory_is_in_proportion_to_the_text(name: str) -> None:
 
 def test_a_text_that_is_too_long_is_refused_wherever_it_comes_from() -> None:
     text = HEAD + "// " + "x" * 2000
-    with limits.using(limits.Limits(text_bytes=1000)):
+    with limits.using(limits.Limits(spec_bytes=1000)):
         (found,) = compile_text(text).diagnostics
         project = Project()
         project.set_text("spec", text, None)
@@ -53,7 +53,7 @@ def test_a_text_that_is_too_long_is_refused_wherever_it_comes_from() -> None:
     assert analysis is not None
     for refused in (found, *analysis.diagnostics):
         assert refused.name == "file-too-large"
-        assert "--limit text-bytes=SIZE" in (refused.hint or "")
+        assert "--limit spec-bytes=SIZE" in (refused.hint or "")
 
 
 def test_a_long_declaration_is_not_read_again_for_each_of_its_mistakes() -> None:
