@@ -11,6 +11,7 @@ from plica.rig.expand import expand
 from plica.rig.model import Rig
 from plica.source import Source, Span
 from plica.spec.bind import Bound, bind
+from plica.spec.budget import Budget
 from plica.spec.model import Spec
 from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
@@ -65,7 +66,7 @@ def compile_document(document: Document, workspace: Workspace | None, found: Dia
     bound = bind(document, workspace.root if workspace else None, workspace, found)
     if found.has_errors or bound.spec is None:
         return Compiled(found.all, bound.documents, None, None, {}, bound=bound)
-    expanded = expand(bound.spec, found)
+    expanded = expand(bound.spec, found, bound.budget or Budget(found))
     rig = None if found.has_errors else expanded.rig
     return Compiled(found.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
 

@@ -17,6 +17,7 @@ DATA = {
     "plica/py.typed",
     "plica/diagnostics/catalogue.toml",
     "plica/grammar/plica.lark",
+    "plica/grammar/plica.tables.json",
     "plica/grammar/reference.md",
     "plica/specs/wren.plica",
     "plica/specs/library/hand.plica",
