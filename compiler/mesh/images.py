@@ -141,7 +141,8 @@ class Texels:
             low = None
             if form.low is not None:
                 with _opened(data) as low:
-                    low.tile = [part._replace(args=_with_raw_mode(part.args, form.low)) for part in low.tile]
+                    tiles = [part._replace(args=_with_raw_mode(part.args, form.low)) for part in getattr(low, "tile")]  # noqa: B009
+                    setattr(low, "tile", tiles)  # noqa: B010 - every image read from a file has it, its type does not
                     low.load()
         except ImageError:
             raise
@@ -167,7 +168,8 @@ class Texels:
         high = self._cut(self.high, first, last)
         if self.low is None:
             return high
-        return high.astype(np.uint16) * np.uint16(256) + self._cut(self.low, first, last)
+        both: NDArray[Any] = high.astype(np.uint16) * np.uint16(256) + self._cut(self.low, first, last)
+        return both
 
     def _cut(self, image: Image.Image, first: int, last: int) -> NDArray[Any]:
         part = image.crop((0, first, image.width, last))

@@ -81,7 +81,8 @@ class Proof:
         """Positions (v, 3) of the bare skin in the rest pose. Only where there is a mesh."""
         assert self.attached is not None
         bare = Deformer(self.attached.mesh, self.rig, {})
-        return next(bare.positions(rest_poses(self.rig))).positions[0]
+        positions: Floats = next(bare.positions(rest_poses(self.rig))).positions[0]
+        return positions
 
     def tracks(self, expectation: Expectation) -> list[Track]:
         """The poses that an expectation goes over."""

@@ -127,7 +127,7 @@ def _tracks(source: _Source, animation: Fields, place: str) -> list[Track]:
         sampler = index(channel, "sampler", len(samplers), here)
         if sampler is None:
             raise UnreadableModel(f"{here} has no sampler")
-        if node in source.joints and path in WIDTHS:
+        if node is not None and node in source.joints and path in WIDTHS:
             key = (source.joints[node], path)
             if key in tracks:
                 raise UnreadableModel(f"{here} moves what a channel before it moves already")  # section 3.11

@@ -66,7 +66,8 @@ def tell(error: Exception, rule: str, shown: str, span: Span | None, found: Diag
     if isinstance(error, OverLimit):
         found.add_filled("over-limit", span, error.values | {"what": f"`{shown}`: {error.values['what']}"})
     else:
-        found.add(rule, span, file=shown, reason=error, **values)
+        texts = {name: str(value) for name, value in values.items()}
+        found.add_filled(rule, span, {"file": shown, "reason": str(error), **texts})
 
 
 def is_usd(path: Path) -> bool:

@@ -103,7 +103,7 @@ def _of_texels(stored: NDArray[Any], meanings: Sequence[Floats]) -> Floats:
 
 
 def _lengths(vectors: Floats) -> Floats:
-    return np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
 
 
 def _of_slopes(vectors: Floats) -> Floats:

@@ -107,7 +107,7 @@ def model_file(model: DemoModel) -> bytes:
     binary.accessors[attributes["COLOR_0"]]["normalized"] = True
     indices = binary.add(model.triangles.astype(np.uint16).reshape(-1), "SCALAR", _INDEX_DATA)
     # glTF stores matrices column by column.
-    inverse = steps.rounded(np.linalg.inv(model.skeleton.rest), steps.BIND)
+    inverse = steps.rounded(np.asarray(np.linalg.inv(model.skeleton.rest), dtype=np.float64), steps.BIND)
     inverse[:, 3] = (0.0, 0.0, 0.0, 1.0)
     bind = binary.add(inverse.transpose(0, 2, 1).astype(np.float32).reshape(-1, 16), "MAT4")
     nodes = _joint_nodes(model.skeleton)

@@ -41,7 +41,7 @@ def counted(values: Floats, step: float) -> Integers:
 
 def rounded(values: Floats, step: float) -> Floats:
     """Values rounded to the nearest whole number of steps; zero has no sign."""
-    return counted(values, step) * step
+    return np.asarray(counted(values, step) * step, dtype=np.float64)
 
 
 def rounded_quaternions(quaternions: Floats, step: float) -> Floats:

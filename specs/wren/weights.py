@@ -197,7 +197,7 @@ def strongest(weights: Floats, on_seam: Floats, skeleton: WrenSkeleton) -> tuple
     shares = steps.counted(kept / kept.sum(axis=1, keepdims=True), steps.WEIGHT)
     single = np.where(seam[:, None], skeleton.partners[order] == order, True) & (shares > 0)
     shares = _completed(shares, single)
-    return np.where(shares > 0, order, 0).astype(np.int64), shares * steps.WEIGHT
+    return np.where(shares > 0, order, 0).astype(np.int64), np.asarray(shares * steps.WEIGHT, dtype=np.float64)
 
 
 def _completed(shares: Integers, single: NDArray[np.bool_]) -> Integers:
