@@ -6,6 +6,7 @@ from contextlib import suppress
 
 import numpy as np
 
+from plica.build.output_set import ManifestError, manifest_bytes, read_manifest
 from plica.diagnostics import Diagnostics
 from plica.diff import json_form, markdown, text
 from plica.diff.acceptances import read_acceptances
@@ -25,6 +26,9 @@ from tests.fuzz.targets.texts import check_places
 def _json(data: bytes) -> None:
     with suppress(UnreadableBaselineError):
         assert all(isinstance(figure, float) for figure in read(data).values())
+    with suppress(ManifestError):
+        manifest = read_manifest(data)
+        assert read_manifest(manifest_bytes(manifest)) == manifest
     content = text_of(data, "wren.rig.json")
     if isinstance(content, Refused):
         return
