@@ -19,6 +19,7 @@ from scipy import sparse
 from plica.measure.lanes import Singles
 from plica.measure.tree import Tree, boxes_of, levels, meeting_leaves, touching
 from plica.mesh.model import Floats, Integers
+from plica.mesh.sparse import SparseSingles
 
 # Leaves of the tree in a patch, as a power of two.
 _HALVINGS = 2
@@ -37,7 +38,7 @@ class Patches:
 
     count: int
     shift: int
-    fits: sparse.csr_array[np.float32]
+    fits: SparseSingles
     frames: Singles
     edges: Integers
     spans: Singles
@@ -161,7 +162,7 @@ def _edges_by_patch(tree: Tree, corners: Integers, count: int, shift: int) -> tu
     return rows[:, 1:], rows[:, 0]
 
 
-def _fitted(members: Integers, rest: Floats) -> tuple[sparse.csr_array[np.float32], Singles]:
+def _fitted(members: Integers, rest: Floats) -> tuple[SparseSingles, Singles]:
     """What takes places of points to the images of a patch's two tangents, best in the sense of least squares, as a
     matrix (2 k, p), tangents first; and the patches' frames at rest (3, 3 axes, k): two tangents and the normal."""
     count, most = members.shape

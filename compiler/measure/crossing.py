@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from plica.measure.calm import Patches, patches_of
 from plica.measure.faces import Faces, faces_of
@@ -22,6 +21,7 @@ from plica.measure.tree import (
     tree_over,
 )
 from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.sparse import SparseFloats
 from plica.mesh.weld import edges_of
 
 _AT_ONCE = 1 << 14
@@ -170,7 +170,7 @@ def _near_leaves(tree: Tree, places: Floats) -> tuple[Integers, Integers]:
     return first[order], second[order]
 
 
-def _ways(tree: Tree, patches: Patches, places: Floats, corners: Integers) -> sparse.csr_array[np.float64]:
+def _ways(tree: Tree, patches: Patches, places: Floats, corners: Integers) -> SparseFloats:
     """The ways between points that are short enough for every patch that they belong to."""
     longest = np.full(len(places), np.inf)
     patch = np.repeat(patches.patch_of(np.arange(len(tree.leaves))), tree.points.shape[1])
@@ -205,9 +205,7 @@ def _meets(corners: Floats, one: Integers, other: Integers) -> np.ndarray[tuple[
     return found
 
 
-def _reach(
-    corners: Floats, points: Integers, one: Integers, other: Integers, lengths: sparse.csr_array[np.float64]
-) -> Floats:
+def _reach(corners: Floats, points: Integers, one: Integers, other: Integers, lengths: SparseFloats) -> Floats:
     """The longest way between corners of two triangles against their distance at rest; infinite if it is not known."""
     found = np.empty(len(one))
     for start in range(0, len(one), _AT_ONCE):

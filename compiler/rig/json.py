@@ -17,6 +17,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import field, make_dataclass
 from functools import cache
+from inspect import cleandoc
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
@@ -136,10 +137,16 @@ class _Likes:
             made.__annotations__[name] = made.__dataclass_fields__[name].type = self.of(kind)  # type: ignore[attr-defined]
         return made
 
+    def description(self, name: str) -> str:
+        """What the docstring of the record with this name says."""
+        record = next(record for record in self._made if record.__name__ == name)
+        return cleandoc(record.__doc__ or "")
+
     def record(self, value: Any) -> Any:
         """The record, or tuple of records, that checked dataclasses stand for."""
         if isinstance(value, tuple):
-            return tuple(self.record(item) for item in value)
+            # A default is a record already, and a tuple as well.
+            return value if hasattr(value, "_fields") else tuple(self.record(item) for item in value)
         record = self._records.get(type(value))
         return value if record is None else record(*(self.record(getattr(value, name)) for name in record._fields))
 
@@ -325,17 +332,20 @@ def _missing_key(data: Any, whole: Any, place: str) -> str | None:
 
 def rig_schema() -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of the format, made from the records."""
-    whole = _reader().holder.model_json_schema(ref_template="#/$defs/{model}")
+    reader = _reader()
+    whole = reader.holder.model_json_schema(ref_template="#/$defs/{model}")
     definitions: dict[str, Any] = whole["$defs"]
     top = definitions.pop("Rig")
     for name, definition in definitions.items():
+        # pydantic before 2.12 leaves dataclasses' docstrings out.
+        definition["description"] = reader.likes.description(name)
         properties = definition["properties"]
         definition["required"] = [key for key in properties if key != "about"]
         definition.pop("title", None)
         for entry in properties.values():
             entry.pop("title", None)
             entry.pop("default", None)
-        definitions[name] = definition
+        definitions[name] = dict(sorted(definition.items()))
     names = [*_HEAD, *(name for name in top["properties"] if name not in _HEAD)]
     properties = {name: top["properties"][name] for name in names}
     for entry in properties.values():
@@ -345,7 +355,7 @@ def rig_schema() -> dict[str, Any]:
     return {
         "$schema": SCHEMA_DIALECT,
         "title": "Plica rig",
-        "description": top["description"],
+        "description": reader.likes.description("Rig"),
         "type": "object",
         "properties": properties,
         "required": names,
