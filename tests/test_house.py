@@ -28,6 +28,7 @@ STAGES = (
     "source",
     "units",
     "limits",
+    "plain_data",
     "workspace",
     "user_cache",
     "diagnostics",

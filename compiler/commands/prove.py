@@ -240,15 +240,19 @@ def _telling(step: Step, asked: Stopping) -> Tell:
 
 def _baseline(file: str, found: Diagnostics) -> Mapping[str, float]:
     from plica.prove.baseline import UnreadableBaselineError, read
+    from plica.workspace import Refused, read_bytes
 
+    held = read_bytes(Path(file), file)
+    if isinstance(held, Refused) and held.name != "unreadable-file":
+        found.add_filled(held.name, None, held.values)
+        return {}
     try:
-        return read(Path(file).read_bytes())
-    except (OSError, ValueError) as error:
-        reason: object = getattr(error, "strerror", None) or error
+        if isinstance(held, Refused):
+            raise UnreadableBaselineError(held.values["reason"])
+        return read(held)
     except UnreadableBaselineError as error:
-        reason = error
-    found.add("unreadable-baseline", None, file=file, reason=reason)
-    return {}
+        found.add("unreadable-baseline", None, file=file, reason=error)
+        return {}
 
 
 def _write_baseline(file: str, results: list[Result], found: Diagnostics) -> None:

@@ -20,6 +20,7 @@ from functools import cache
 from inspect import cleandoc
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
+from plica.plain_data import UnreadableDataError, json_of
 from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
 from plica.values import NOTHING_SAID
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _HEAD = ("format", "version")
+LARGEST_NUMBER = 1e30
+"""No number of a rig that is read is beyond this: products of a few stay far from where floats end."""
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -187,37 +190,21 @@ def read_rig(text: str) -> Rig:
     missing = _missing_key(data, plain(rig), "")
     if missing is not None:
         raise RigFormatError(missing, _WORDS["missing"])
+    huge = _huge_number(data, "")
+    if huge is not None:
+        raise RigFormatError(huge, f"is beyond {LARGEST_NUMBER:g}, which no character needs and no evaluation bears")
     problem = first_problem(rig)
     if problem is not None:
         raise RigFormatError(problem.path, problem.text)
     return rig
 
 
-def _no_constant(name: str) -> float:
-    raise RigFormatError("", f"{name} is not a number that JSON knows")
-
-
-def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise RigFormatError("", f"the key {twice!r} stands twice in one object")
-    return found
-
-
 def _parsed(text: str) -> Any:
     """The text as plain data. Raises RigFormatError where it is not JSON."""
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once_each)
-    except json.JSONDecodeError as error:
-        raise RigFormatError("", f"not JSON: {error.msg} (line {error.lineno}, column {error.colno})") from None
-    except RecursionError:
-        raise RigFormatError("", "nested too deeply") from None
-    except ValueError as error:
-        if isinstance(error, RigFormatError):
-            raise
-        raise RigFormatError("", "a whole number in it has too many digits") from None
+        return json_of(text)
+    except UnreadableDataError as error:
+        raise RigFormatError("", str(error)) from None
 
 
 def _check_head(data: Any) -> None:
@@ -325,6 +312,19 @@ def _missing_key(data: Any, whole: Any, place: str) -> str | None:
     else:
         return None
     return next((found for found in (_missing_key(*pair) for pair in pairs) if found is not None), None)
+
+
+def _huge_number(data: Any, place: str) -> str | None:
+    """The place of the first number that is beyond `LARGEST_NUMBER`."""
+    if isinstance(data, int | float):
+        return place if abs(data) > LARGEST_NUMBER else None
+    if isinstance(data, list):
+        pairs = ((item, f"{place}[{index}]") for index, item in enumerate(data))
+    elif isinstance(data, dict):
+        pairs = ((item, f"{place}.{key}" if place else key) for key, item in data.items())
+    else:
+        return None
+    return next((found for item, where in pairs if (found := _huge_number(item, where)) is not None), None)
 
 
 # ---- schema -------------------------------------------------------------------------------------------
