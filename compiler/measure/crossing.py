@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plica.measure.calm import Patches, patches_of
+from plica.measure.checks import are_indexes, are_rising, are_starts
 from plica.measure.faces import Faces, faces_of
 from plica.measure.lanes import Singles, cross, dot, frame_pieces, turned
 from plica.measure.model import Measured
@@ -86,6 +87,25 @@ class Crossing:
         starts = np.searchsorted(pair, np.arange(len(first) + 1))
         keys = first * len(tree.leaves) + second
         return cls(faces, tree, patches, keys, first, second, starts, one, other, reach)
+
+    def suits(self, vertices: int, triangles: int) -> bool:
+        """Whether every index is one of a mesh of this size, and every list as long as those beside it."""
+        faces, leaves, listed, pairs = len(self.faces.corners), len(self.tree.leaves), len(self.first), len(self.one)
+        return (
+            self.faces.suits(vertices, triangles)
+            and self.tree.suits(faces, len(self.faces.vertices))
+            and self.patches.suits(leaves, len(self.faces.vertices))
+            and listed > 0
+            and are_indexes(self.first, leaves)
+            and are_indexes(self.second, leaves, (listed,))
+            and np.array_equal(self.keys, self.first * leaves + self.second)
+            and are_rising(self.keys)
+            and are_starts(self.starts, listed, pairs)
+            and are_indexes(self.one, faces)
+            and are_indexes(self.other, faces, (pairs,))
+            and self.reach.shape == (pairs,)
+            and not np.isnan(self.reach).any()
+        )
 
     def of(self, positions: Floats) -> Crossed:
         """The pairs that meet in each frame of positions (frames, v, 3)."""
