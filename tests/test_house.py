@@ -28,6 +28,7 @@ STAGES = (
     "source",
     "units",
     "limits",
+    "rounding",
     "plain_data",
     "workspace",
     "user_cache",

@@ -337,8 +337,9 @@ def rig_schema() -> dict[str, Any]:
     definitions: dict[str, Any] = whole["$defs"]
     top = definitions.pop("Rig")
     for name, definition in definitions.items():
-        # pydantic before 2.12 leaves dataclasses' docstrings out.
+        # pydantic before 2.12 leaves these out for dataclasses.
         definition["description"] = reader.likes.description(name)
+        definition["additionalProperties"] = False
         properties = definition["properties"]
         definition["required"] = [key for key in properties if key != "about"]
         definition.pop("title", None)

@@ -52,12 +52,6 @@ def unit(a: Vector) -> Vector:
     return (a[0] / size, a[1] / size, a[2] / size)
 
 
-def tidy(a: Vector) -> Vector:
-    """The vector with rounding residues and negative zeros made 0, because they would show up in texts and diffs."""
-    x, y, z = (component if abs(component) > 1e-15 else 0.0 for component in a)
-    return (x, y, z)
-
-
 def transpose(m: Matrix) -> Matrix:
     """Rows to columns."""
     return (
