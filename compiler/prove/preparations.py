@@ -111,8 +111,9 @@ def _array(arrays: Arrays, name: str) -> NDArray[Any]:
 
 
 def _type_of(kind: Any) -> np.dtype[Any]:
-    """The type of an `NDArray[...]`'s numbers."""
-    return np.dtype(get_args(get_args(kind)[1])[0])
+    """The type of an `NDArray[...]`'s numbers. From NumPy 2.5 on that is an alias with one argument."""
+    given = get_args(kind)
+    return np.dtype(given[0] if len(given) == 1 else get_args(given[1])[0])
 
 
 def _sparse(parts: list[NDArray[Any]]) -> sparse.csr_array[Any]:
