@@ -15,13 +15,16 @@ from collections.abc import Sequence
 from typing import Final, TypeVar
 
 DIGITS: Final = 11
+REST_DIGITS: Final = 14
+"""Of a rest rotation that a text states as turns: what hangs from a joint moves with it, and may be read in
+millimetres."""
 
 Numbers = TypeVar("Numbers", bound=tuple[float, ...])
 
 
-def rounded(values: Numbers) -> Numbers:
-    """Numbers that belong together, such as a vector's, to `DIGITS` digits of the largest; none is -0."""
-    places = places_of(values)
+def rounded(values: Numbers, digits: int = DIGITS) -> Numbers:
+    """Numbers that belong together, such as a vector's, to so many digits of the largest; none is -0."""
+    places = places_of(values, digits)
     return type(values)(round(value, places) + 0.0 for value in values)
 
 
