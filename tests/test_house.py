@@ -32,6 +32,8 @@ STAGES = (
     "limits",
     "file_names",
     "regular_files",
+    "rounding",
+    "plain_data",
     "workspace",
     "user_cache",
     "diagnostics",

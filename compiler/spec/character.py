@@ -7,6 +7,7 @@ from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.outline import ModelOutline
+from plica.rounding import REST_DIGITS, rounded
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply
 from plica.skeleton.model import Joint, Skeleton
 from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
@@ -178,7 +179,7 @@ def _rotation(turns: tuple[nodes.Turn, ...], context: Context, scope: Scope) -> 
         if node.axis.space in ("joint", "model"):
             context.found.add("axis-of-a-rest-frame", scope.span(node.axis), space=node.axis.space)
         rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
-    return rotation
+    return rounded(rotation, REST_DIGITS)
 
 
 # ---- sides and plane --------------------------------------------------------------------------------
