@@ -113,8 +113,8 @@ def _array(arrays: Arrays, name: str) -> NDArray[Any]:
 def _type_of(kind: Any) -> np.dtype[Any]:
     """The type of an `NDArray[...]`'s numbers. From NumPy 2.5 on that is an alias with one argument."""
     given = get_args(kind)
-    kind: np.dtype[Any] = np.dtype(given[0] if len(given) == 1 else get_args(given[1])[0])
-    return kind
+    numbers: np.dtype[Any] = np.dtype(given[0] if len(given) == 1 else get_args(given[1])[0])
+    return numbers
 
 
 def _sparse(parts: list[NDArray[Any]]) -> sparse.csr_array[Any]:
