@@ -130,7 +130,7 @@ _JINJA = (
 )  # fmt: skip
 
 TARGETS = (
-    Target("text", _text, of_words(WORDS), specs.specs, _reference, short=400, seconds=3.0),
-    Target("format", _layout, of_words(WORDS), specs.specs, _reference, short=500),
+    Target("text", _text, of_words(WORDS), specs.specs, _reference, short=250, seconds=3.0),
+    Target("format", _layout, of_words(WORDS), specs.specs, _reference, short=300),
     Target("template", _template, of_words(_JINJA), templates.templates, short=400),
 )
