@@ -108,7 +108,9 @@ class _ShippedParser(LALR_Parser):
     """Lark's parser over tables that are already in its form."""
 
     @classmethod
-    def deserialize(cls, data: IntParseTable, memo: Any, callbacks: Any, debug: bool = False) -> _ShippedParser:
+    def deserialize(  # type: ignore[override]  # as Lark's own parser, which says no types
+        cls, data: Any, memo: Any, callbacks: Any, debug: bool = False
+    ) -> _ShippedParser:
         parser = cls.__new__(cls)
         parser._parse_table = data
         parser.parser = _Parser(data, callbacks, debug)
@@ -150,7 +152,7 @@ def _table(data: Mapping[str, Any], rules: Sequence[Rule]) -> IntParseTable:
         state: dict(zip([symbols[one] for one in names], [targets[one] for one in leads], strict=True))
         for state, (names, leads) in enumerate(data["states"])
     }
-    return IntParseTable(states, data["starts"], data["ends"])
+    return IntParseTable(states, data["starts"], data["ends"])  # type: ignore[no-untyped-call]
 
 
 def _rule(data: Sequence[Any]) -> Rule:
