@@ -50,7 +50,7 @@ STAGES = (
     "measure",
     "picture",
     "texture",
-    "build",
+    "emit",
     "prove",
     "diff",
     "targets",
@@ -92,13 +92,13 @@ def stage_of(path: Path) -> str:
 
 def imported_stages(path: Path) -> set[str]:
     """The stages that a module imports from, also inside functions."""
-    found: set[str] = set()
+    result: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
         if isinstance(node, ast.ImportFrom) and node.module:
             names = [f"plica.{alias.name}" for alias in node.names] if node.module == "plica" else [node.module]
-        found |= {name.split(".")[1] for name in names if name.startswith("plica.")}
-    return found
+        result |= {name.split(".")[1] for name in names if name.startswith("plica.")}
+    return result
 
 
 def test_imports_run_one_way_along_the_stages() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from plica.rig.entry_text import axis_text, vector_text
 from plica.rig.model import (
     Driver,
     Euler,
@@ -15,10 +16,9 @@ from plica.rig.model import (
     Rotation,
     Swing,
 )
-from plica.rig.wording import axis_text, vector_text
 
 
-class Row(NamedTuple):
+class AxisRow(NamedTuple):
     """One side of one reading."""
 
     output: str
@@ -33,22 +33,22 @@ def table(rig: Rig) -> list[str]:
     rows = list(_rows(rig))
     if not rows:
         return ["no reading with an axis exists on both sides"]
-    head = Row("output", "side", "reads", "joint", "axis in the joint's own rest frame")
+    head = AxisRow("output", "side", "reads", "joint", "axis in the joint's own rest frame")
     widths = [max(len(row[column]) for row in (head, *rows)) for column in range(len(head))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)]
     lines.insert(1, "  ".join("-" * width for width in widths))
     return [*(line.rstrip() for line in lines), ""]
 
 
-def _rows(rig: Rig) -> Iterator[Row]:
+def _rows(rig: Rig) -> Iterator[AxisRow]:
     """Rows by declared name; of each, left before right."""
     entries = [entry for entry in (*rig.strengths, *rig.fields) if isinstance(entry, Driver | Field)]
-    sides: dict[tuple[str, str], dict[str, Row]] = {}
+    sides: dict[tuple[str, str], dict[str, AxisRow]] = {}
     for entry in entries:
         shown = _field_axis(entry) if isinstance(entry, Field) else _reading_axis(entry.reading)
         if shown is not None and entry.side != "none":
             kind = type(entry).__name__
-            sides.setdefault((entry.declared, kind), {})[entry.side] = Row(entry.name, entry.side, *shown)
+            sides.setdefault((entry.declared, kind), {})[entry.side] = AxisRow(entry.name, entry.side, *shown)
     for _, pair in sorted(sides.items()):
         if len(pair) == 2:
             yield pair["left"]

@@ -13,27 +13,27 @@ from plica.commands.progress import Step, progress
 from plica.diagnostics import Diagnostics
 
 if TYPE_CHECKING:
-    from plica.build.model import Build
-    from plica.build.output_set import OutputSet
+    from plica.emit.build import Build
+    from plica.emit.output_set import OutputSet
 
 
 def build(options: argparse.Namespace) -> int:
     """Check, emit and write; nothing is written where there is an error."""
-    from plica.build.emit import DEFAULT_TARGETS
+    from plica.emit.artifacts import DEFAULT_TARGETS
 
     targets = tuple(dict.fromkeys(options.target)) or DEFAULT_TARGETS
     for target, key, _ in options.option:
         if target not in targets:
             return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress(f"building {options.spec}") as step:
-        made, lines = emit(Path(options.spec), options, targets, found, step)
+        made, lines = emit(Path(options.spec), options, targets, diagnostics, step)
         if made is not None and not options.current:
-            written = _write(made, Path(options.out), options.dry_run, found, step)
+            written = _write(made, Path(options.out), options.dry_run, diagnostics, step)
             lines += written
     if options.current and made is not None:
-        return _tell_current(made, options, found)
-    shown = in_order(found.all)
+        return _tell_current(made, options, diagnostics)
+    shown = in_order(diagnostics.all)
     show(shown, options.format)
     if has_errors(shown):
         return 1
@@ -42,33 +42,33 @@ def build(options: argparse.Namespace) -> int:
 
 
 def emit(
-    spec: Path, options: argparse.Namespace, targets: Sequence[str], found: Diagnostics, step: Step
+    spec: Path, options: argparse.Namespace, targets: Sequence[str], diagnostics: Diagnostics, step: Step
 ) -> tuple[OutputSet | None, list[str]]:
     """The files of all targets (None where there is an error), and lines about the spec."""
-    from plica.build.emit import Request, build_targets
-    from plica.build.prepare import prepare
+    from plica.emit.artifacts import Request, build_targets
+    from plica.emit.prepare import prepare
     from plica.pipeline import compile_file
 
     step("checking")
     compiled = compile_file(spec, options.allow)
-    found.extend(compiled.diagnostics)
-    if compiled.rig is None and not found.has_errors:
-        found.add("nothing-to-build", None, file=spec)
-    if compiled.rig is None or found.has_errors:
+    diagnostics.extend(compiled.diagnostics)
+    if compiled.rig is None and not diagnostics.has_errors:
+        diagnostics.add("nothing-to-build", None, file=spec)
+    if compiled.rig is None or diagnostics.has_errors:
         return None, []
-    prepared = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
+    prepared = prepare(compiled, spec.parent, options.allow, diagnostics, step, options.normals)
     if prepared is None:
         return None, []
     requests = [Request(target, _options_of(target, options.option)) for target in targets]
-    made = build_targets(prepared, requests, found, options.allow_inexpressible, step=step)
-    return (None if found.has_errors else made), _told(prepared)
+    made = build_targets(prepared, requests, diagnostics, options.allow_inexpressible, step=step)
+    return (None if diagnostics.has_errors else made), _told(prepared)
 
 
 def _told(made: Build) -> list[str]:
     """What was built: how much of each kind, and what each shape weighs."""
     lines = [contents(made.rig)]
     if made.attached is not None:
-        from plica.build.offsets import weights_of_shapes
+        from plica.emit.offsets_table import weights_of_shapes
 
         lines += weights_of_shapes(made.attached)
     return lines
@@ -82,12 +82,12 @@ def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str,
     return values
 
 
-def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: Step) -> list[str]:
+def _write(made: OutputSet, out: Path, dry_run: bool, diagnostics: Diagnostics, step: Step) -> list[str]:
     """Write the files, and lines that tell which, or would be; none where they cannot be."""
-    from plica.build.publish import publish
+    from plica.emit.publish import publish
 
     step("writing")
-    done = publish(made, out, found, dry_run=dry_run, step=step)
+    done = publish(made, out, diagnostics, dry_run=dry_run, step=step)
     if done is None:
         return []
     verb = "would write" if dry_run else "wrote"
@@ -96,13 +96,13 @@ def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: 
     return lines
 
 
-def _tell_current(made: OutputSet, options: argparse.Namespace, found: Diagnostics) -> int:
+def _tell_current(made: OutputSet, options: argparse.Namespace, diagnostics: Diagnostics) -> int:
     """Say which files on disk are not what this build would write, or do not belong to it."""
-    from plica.build.publish import tell_outdated
+    from plica.emit.publish import tell_outdated
 
     out = Path(options.out)
-    count = tell_outdated(made, out, options.spec, found)
-    shown = in_order(found.all)
+    count = tell_outdated(made, out, options.spec, diagnostics)
+    shown = in_order(diagnostics.all)
     show(shown, options.format)
     if has_errors(shown):
         return 1

@@ -18,15 +18,15 @@ OUT = "build"
 def demo(options: argparse.Namespace) -> int:
     """Write the demo, check it, build it, and say what lies where."""
     folder = Path(options.folder)
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress("making the demo character") as step:
         step("computing its model, sculpts, masks and maps")
         data = demo_files()
         problem = None if options.replace else _foreign(folder, data)
         if problem:
             return usage_error("demo", f"{problem}; give --replace to write there all the same, or another folder")
-        report = _run(folder, data, found, step)
-    shown = in_order(found.all)
+        report = _run(folder, data, diagnostics, step)
+    shown = in_order(diagnostics.all)
     show(shown, "text")
     if has_errors(shown):
         return 1
@@ -36,8 +36,8 @@ def demo(options: argparse.Namespace) -> int:
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
-    from plica.build.exchange import is_leftover
-    from plica.build.writer import outdated
+    from plica.emit.exchange import is_leftover
+    from plica.emit.writer import outdated
 
     try:
         if not folder.exists():
@@ -56,28 +56,28 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     return None
 
 
-def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> list[str]:
+def _run(folder: Path, data: Mapping[str, bytes], diagnostics: Diagnostics, step: Step) -> list[str]:
     """Write, check and build; the report is empty where there is an error."""
-    from plica.build.emit import DEFAULT_REQUESTS, build_targets
-    from plica.build.prepare import prepare
-    from plica.build.publish import publish
-    from plica.build.writer import write
+    from plica.emit.artifacts import DEFAULT_REQUESTS, build_targets
+    from plica.emit.prepare import prepare
+    from plica.emit.publish import publish
+    from plica.emit.writer import write
     from plica.pipeline import compile_file
 
     step("writing its files")
-    if write(data, folder, found) is None:
+    if write(data, folder, diagnostics) is None:
         return []
     step("checking")
     compiled = compile_file(folder / SPEC)
-    found.extend(compiled.diagnostics)
-    if compiled.rig is None or found.has_errors:
+    diagnostics.extend(compiled.diagnostics)
+    if compiled.rig is None or diagnostics.has_errors:
         return []
     step("building")
-    made = prepare(compiled, folder, (), found, step)
+    made = prepare(compiled, folder, (), diagnostics, step)
     if made is None:
         return []
-    built = build_targets(made, DEFAULT_REQUESTS, found)
-    if found.has_errors or publish(built, folder / OUT, found, step=step) is None:
+    built = build_targets(made, DEFAULT_REQUESTS, diagnostics)
+    if diagnostics.has_errors or publish(built, folder / OUT, diagnostics, step=step) is None:
         return []
     return _report(folder, data, contents(compiled.rig), (*built.files, built.manifest_file))
 

@@ -35,57 +35,57 @@ def _diff(options: argparse.Namespace) -> int:
         return _for_git(options)
     if options.new is None:
         return usage_error("diff", "give two things to compare, OLD and NEW, as in `plica diff git:HEAD wren.plica`")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress(f"comparing {options.old} and {options.new}") as step:
         step("comparing")
-        report = _compared(options, found)
+        report = _compared(options, diagnostics)
     if report is None:
-        show(in_order(found.all), "text", sys.stderr)
+        show(in_order(diagnostics.all), "text", sys.stderr)
         return CANNOT_COMPARE
-    show(in_order(found.all), "text", sys.stderr)
+    show(in_order(diagnostics.all), "text", sys.stderr)
     put(rendered(report, options.format))
     return 1 if report.changes else 0
 
 
-def _compared(options: argparse.Namespace, found: Diagnostics) -> Report | None:
+def _compared(options: argparse.Namespace, diagnostics: Diagnostics) -> Report | None:
     """The report, what was accepted taken out; None after diagnostics."""
     from plica.diff.acceptances import read_acceptances, report_unused
+    from plica.diff.character_states import Options, read_both
     from plica.diff.report import compare, with_accepted
-    from plica.diff.versions import Options, read_both
     from plica.workspace import Refused, read_text
 
     reasons: dict[str, str] = {}
     if options.accept is not None:
         text = read_text(Path(options.accept), options.accept)
         if isinstance(text, Refused):
-            found.add_filled(text.name, None, text.values)
+            diagnostics.add_filled(text.name, None, text.values)
         else:
-            reasons = read_acceptances(text, options.accept, found)
+            reasons = read_acceptances(text, options.accept, diagnostics)
     with ExitStack() as mirrors:
-        old, new = read_both(options.old, options.new, Options(options.allow, options.measure), found, mirrors)
-        if has_errors(found.all):
+        old, new = read_both(options.old, options.new, Options(options.allow, options.measure), diagnostics, mirrors)
+        if has_errors(diagnostics.all):
             return None
         report = with_accepted(compare(old, new), reasons)
     if options.accept is not None:
-        report_unused(report, reasons, options.accept, found)
+        report_unused(report, reasons, options.accept, diagnostics)
     return report
 
 
 def rendered(report: Report, form: str) -> str:
     """The report in the form asked for."""
     if form == "json":
-        from plica.diff import json_form
+        from plica.diff import json_report as json_form
 
         return json_form.render(report)
     if form == "markdown":
-        from plica.diff import markdown
+        from plica.diff import markdown_report as markdown
 
         return markdown.render(report)
     if form in ("sarif", "github"):
-        from plica.diff import findings
+        from plica.diff import diagnostics_report as findings
 
         return findings.render_sarif(report) if form == "sarif" else findings.render_github(report)
-    from plica.diff import text
+    from plica.diff import text_report as text
 
     return text.render(report, colour=wants_colour(sys.stdout))
 

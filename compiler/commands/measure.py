@@ -17,45 +17,45 @@ if TYPE_CHECKING:
 
 def measure(options: argparse.Namespace) -> int:
     """Read the clips and tell the spans. The report goes to the standard output, findings to the standard error."""
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress(f"measuring {options.spec}") as step:
         step("checking the spec")
-        travels = _travels(options, found)
-    shown = in_order(found.all)
+        travels = _travels(options, diagnostics)
+    shown = in_order(diagnostics.all)
     show(shown, "text", sys.stderr)
     if has_errors(shown) or travels is None:
         return 1
-    from plica.prove.spans_report import json_text, text
+    from plica.prove.report.spans import json_text, text
 
     put(json_text(travels) if options.format == "json" else text(travels))
     return 0
 
 
-def _travels(options: argparse.Namespace, found: Diagnostics) -> Travels | None:
+def _travels(options: argparse.Namespace, diagnostics: Diagnostics) -> Travels | None:
     from plica.pipeline import compile_file
     from plica.prove.spans import cut_clip, measure_travels, report_travels
-    from plica.readers.clips import find_clips
+    from plica.readers.clip_reader import find_clips
 
     compiled = compile_file(Path(options.spec), options.allow)
     errors = Diagnostics()
     errors.extend(compiled.diagnostics)
     if errors.has_errors:
-        found.extend(compiled.diagnostics)
+        diagnostics.extend(compiled.diagnostics)
     if compiled.rig is None:
         if not errors.has_errors:
-            found.add("nothing-to-build", None, file=options.spec)
+            diagnostics.add("nothing-to-build", None, file=options.spec)
         return None
     clips = [
         cut_clip(clip, options.start, options.stop)
         for file in options.clip
-        for clip in find_clips(Path(file), file, None, found)
+        for clip in find_clips(Path(file), file, None, diagnostics)
     ]
-    if found.has_errors:
+    if diagnostics.has_errors:
         return None
     span_of = {name: span for (kind, name), span in compiled.origins.items() if kind == "driver"}
-    travels = measure_travels(compiled.rig, clips, found, span_of)
+    travels = measure_travels(compiled.rig, clips, diagnostics, span_of)
     if not travels.clips:
-        found.add("no-frames", None, clips=", ".join(options.clip))
+        diagnostics.add("no-frames", None, clips=", ".join(options.clip))
         return None
-    report_travels(travels, found, span_of)
+    report_travels(travels, diagnostics, span_of)
     return travels

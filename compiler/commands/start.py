@@ -23,16 +23,16 @@ def start(options: argparse.Namespace) -> int:
     out = Path(options.out) if options.out else None
     if out is not None and os.path.lexists(out) and not options.replace:
         return usage_error("start", f"`{options.out}` exists; give --replace to write over it")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress(f"reading {options.model}"):
         # Written to the standard output, the spec is taken to be meant for the current folder.
         geometry = path_from(out.parent if out is not None else Path(), Path(options.model))
-        text = start_spec(Path(options.model), found, geometry)
-    if out is not None and not found.has_errors:
-        from plica.build.writer import write
+        text = start_spec(Path(options.model), diagnostics, geometry)
+    if out is not None and not diagnostics.has_errors:
+        from plica.emit.writer import write
 
-        write({out.name: text.encode()}, out.parent, found)
-    shown = in_order(found.all)
+        write({out.name: text.encode()}, out.parent, diagnostics)
+    shown = in_order(diagnostics.all)
     show(shown, options.format, sys.stderr)
     if has_errors(shown):
         return 1

@@ -15,7 +15,7 @@ from plica.commands.progress import progress
 from plica.diagnostics import Diagnostics
 
 if TYPE_CHECKING:
-    from plica.build.rebuild import Rebuilder, Rebuilt
+    from plica.emit.incremental import Rebuilder, Rebuilt
 
 LOOK_SECONDS = 0.05  # how often the files are looked at
 SETTLE_SECONDS = 0.02  # how long they must stay as they are: some editors write in several steps
@@ -24,8 +24,8 @@ MOST_NAMED = 3
 
 def watch(options: argparse.Namespace) -> int:
     """Build now and after every change, until the user stops it."""
-    from plica.build.emit import DEFAULT_TARGETS, Request
-    from plica.build.rebuild import Rebuilder
+    from plica.emit.artifacts import DEFAULT_TARGETS, Request
+    from plica.emit.incremental import Rebuilder
 
     spec = Path(options.spec)
     if not spec.is_file():
@@ -48,7 +48,7 @@ def watch(options: argparse.Namespace) -> int:
 
 def _wait(changes: Callable[[], list[Path]]) -> None:
     """Return once something has changed and nothing is being written any more."""
-    from plica.mesh.memory import stamp
+    from plica.mesh.computed_cache import stamp
 
     while not (changed := changes()):
         sleep(LOOK_SECONDS)
@@ -69,12 +69,12 @@ def _build(rebuilder: Rebuilder, spec: Path, out: Path | None) -> None:
     start = perf_counter()
     with progress(f"building {spec}") as step:
         rebuilt = rebuilder.rebuild(step)
-    found = Diagnostics()
-    found.extend(rebuilt.diagnostics)
-    line = _written(rebuilt, out, found) if rebuilt.files is not None and out is not None else ""
-    show(in_order(found.all), "text")
+    diagnostics = Diagnostics()
+    diagnostics.extend(rebuilt.diagnostics)
+    line = _written(rebuilt, out, diagnostics) if rebuilt.files is not None and out is not None else ""
+    show(in_order(diagnostics.all), "text")
     seconds = perf_counter() - start
-    if found.has_errors or rebuilt.files is None:
+    if diagnostics.has_errors or rebuilt.files is None:
         say(f"{spec}: not built, because of the mistakes above; {seconds:.2f} s")
         return
     library = rebuilt.compiled is not None and rebuilt.compiled.is_library
@@ -82,11 +82,11 @@ def _build(rebuilder: Rebuilder, spec: Path, out: Path | None) -> None:
     say(f"{spec}: {checked}; {line}{seconds:.2f} s")
 
 
-def _written(rebuilt: Rebuilt, out: Path, found: Diagnostics) -> str:
+def _written(rebuilt: Rebuilt, out: Path, diagnostics: Diagnostics) -> str:
     """Write the files and say which; those that are as they were are left alone."""
-    from plica.build.publish import publish
+    from plica.emit.publish import publish
 
-    done = None if rebuilt.files is None else publish(rebuilt.files, out, found)
+    done = None if rebuilt.files is None else publish(rebuilt.files, out, diagnostics)
     if done is None:
         return ""
     return f"wrote {', '.join(done.written)}; " if done.written else "no output changed; "

@@ -41,10 +41,10 @@ def demo_files() -> dict[str, bytes]:
 
 def _specs(folder: Traversable, prefix: str) -> dict[str, bytes]:
     """The specs that are installed with the package."""
-    found: dict[str, bytes] = {}
+    result: dict[str, bytes] = {}
     for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if entry.name.endswith(".plica"):
-            found[prefix + entry.name] = entry.read_bytes()
+            result[prefix + entry.name] = entry.read_bytes()
         elif entry.is_dir() and not entry.name.startswith("_"):
-            found |= _specs(entry, f"{prefix}{entry.name}/")
-    return found
+            result |= _specs(entry, f"{prefix}{entry.name}/")
+    return result

@@ -13,7 +13,7 @@ from plica.demo import otter
 from plica.demo.builder import Builder, arcs_of, matched, shrinkage
 from plica.demo.limbs import DigitPath, Frame
 from plica.demo.weights import Bend, chain_blend, mixed
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 LIMB_COLUMNS: Final = 10
 SEAM_COLUMN: Final = 7

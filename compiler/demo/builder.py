@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from plica.demo.weights import Blend
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 
 @dataclass

@@ -28,7 +28,7 @@ from plica.demo.weights import (
     mirrored_weights,
     with_patches,
 )
-from plica.picture.vectors import Floats, Integers
+from plica.picture.directions import Floats, Integers
 
 
 @dataclass(frozen=True)

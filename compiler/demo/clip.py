@@ -16,7 +16,7 @@ from plica.demo.glb import Channel, clip_file
 from plica.demo.skeleton import Skeleton, wren_skeleton
 from plica.demo.skinning import Move, local_matrices, right_pose, turn
 from plica.demo.vectors import quaternion_from_matrix
-from plica.picture.vectors import Floats, smooth_step
+from plica.picture.directions import Floats, smooth_step
 
 SECONDS: Final = 6.0
 RATE: Final = 30

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.demo import otter
-from plica.picture.vectors import Floats, smooth_step
+from plica.picture.directions import Floats, smooth_step
 
 # Linear light, as glTF's COLOR_0 is.
 _BACK: Final = np.array([0.135, 0.066, 0.032])

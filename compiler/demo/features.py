@@ -11,7 +11,7 @@ from plica.demo import otter
 from plica.demo.builder import Builder, matched, shrinkage
 from plica.demo.limbs import Frame
 from plica.demo.trunk import Trunk
-from plica.picture.vectors import Floats, unit
+from plica.picture.directions import Floats, unit
 
 
 def _add_disc(builder: Builder, rings: Sequence[list[int]], planes: Sequence[Floats], center: int, island: str) -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from plica.demo.model import DemoModel
 from plica.demo.skeleton import Skeleton
 from plica.demo.vectors import quaternion_from_matrix
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 Json: TypeAlias = dict[str, Any]
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from plica.demo import otter
 from plica.demo.vectors import rotation_about
-from plica.picture.vectors import Floats, across, unit
+from plica.picture.directions import Floats, across, unit
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from plica.demo.skeleton import Skeleton, wren_skeleton
 from plica.demo.subdivide import catmull_clark, neighbour_means, split_corners
 from plica.demo.vectors import MIRROR, falloff
 from plica.demo.weights import FACE_PATCHES, strongest, with_jaw, with_patches
-from plica.picture.vectors import Floats, Integers, unit
+from plica.picture.directions import Floats, Integers, unit
 
 LEVELS: Final = 2
 _UV_STEPS: Final = 2.0**22

@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 
-from plica.build.writer import write
 from plica.demo import SPEC, demo_files, sculpts
 from plica.demo.clip import pose_at
 from plica.demo.model import DemoModel, wren
@@ -20,9 +19,10 @@ from plica.demo.skinning import Pose, blended
 from plica.demo.subdivide import neighbour_means
 from plica.demo.vectors import MIRROR
 from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.pipeline import compile_file
 from plica.readers.gltf_clip import read_gltf_clips
 from plica.rig.model import Rig, Sculpt, Shape

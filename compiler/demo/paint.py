@@ -17,7 +17,7 @@ from PIL import Image
 
 from plica.demo import otter
 from plica.demo.model import DemoModel
-from plica.picture.vectors import Floats, Integers, smooth_step
+from plica.picture.directions import Floats, Integers, smooth_step
 
 MASK_SIZE: Final = 512
 MAP_SIZE: Final = 1024

@@ -19,8 +19,8 @@ from plica.demo.light import sky
 from plica.demo.moments import Story, moment, story
 from plica.demo.portrait import FULL, GROUND, Figure, figure, photograph, tint
 from plica.picture.colors import shown
+from plica.picture.directions import Floats
 from plica.picture.raster import Camera
-from plica.picture.vectors import Floats
 
 WIDTH, HEIGHT = 1600, 900
 PHOTOGRAPH: Final = 590

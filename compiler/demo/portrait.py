@@ -12,8 +12,8 @@ from plica.demo.light import KEY, Lit, Sky, lit
 from plica.demo.model import wren
 from plica.demo.moments import Moment
 from plica.demo.vectors import rotation_about
+from plica.picture.directions import Floats, Integers, smooth_step, unit
 from plica.picture.raster import Camera, in_perspective, seen
-from plica.picture.vectors import Floats, Integers, smooth_step, unit
 
 GROUND: Final = np.array([0.905, 0.895, 0.870])
 """The ground and all behind it, in linear light."""

@@ -20,7 +20,7 @@ from plica.demo.skinning import Pose, blended, skin_matrices, skinned, turn
 from plica.demo.vectors import falloff
 from plica.mesh.fingerprint import fingerprint_of
 from plica.mesh.npz import written
-from plica.picture.vectors import Floats, smooth_step, unit
+from plica.picture.directions import Floats, smooth_step, unit
 
 SMALLEST: Final = 2e-5
 """Offsets below this length, in metres, are not stored."""

@@ -18,7 +18,7 @@ import numpy as np
 from plica.demo import otter
 from plica.demo.limbs import arm_frames, fingers, toes
 from plica.demo.vectors import MIRROR, rotation_about
-from plica.picture.vectors import Floats, Integers, across, unit
+from plica.picture.directions import Floats, Integers, across, unit
 
 LEFT_SUFFIX: Final = "_lf"
 RIGHT_SUFFIX: Final = "_rt"

@@ -14,7 +14,7 @@ import numpy as np
 from plica.demo.model import DemoModel
 from plica.demo.skeleton import Skeleton, other_side
 from plica.demo.vectors import MIRROR, rotation_about
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 AXES: Mapping[str, Floats] = dict(zip("xyz", np.eye(3), strict=True))
 

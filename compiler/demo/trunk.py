@@ -12,7 +12,7 @@ import numpy as np
 from plica.demo import otter
 from plica.demo.builder import Builder, arcs_of, shrinkage
 from plica.demo.weights import trunk_blends
-from plica.picture.vectors import Floats, unit
+from plica.picture.directions import Floats, unit
 
 COLUMNS: Final = 8
 """Quads from the back's middle line to the belly's, on one side."""

@@ -13,7 +13,7 @@ import numpy as np
 from plica.demo import otter
 from plica.demo.skeleton import Skeleton, other_side, tail_places, wren_skeleton
 from plica.demo.vectors import falloff
-from plica.picture.vectors import Floats, Integers, smooth_step
+from plica.picture.directions import Floats, Integers, smooth_step
 
 Blend: TypeAlias = dict[str, float]
 """Joint name to weight, adding up to 1."""

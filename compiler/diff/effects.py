@@ -7,8 +7,8 @@ from itertools import pairwise, product
 from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
+from plica.rig.integrity import first_problem
 from plica.rig.model import Bend, Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation, StrengthOf
-from plica.rig.references import first_problem
 from plica.values import Bezier, Curve, Hermite, Points
 
 if TYPE_CHECKING:
@@ -169,14 +169,14 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     import numpy as np
 
     from plica.evaluate import Evaluator, poses_from
-    from plica.evaluate.gather import skeleton_of
-    from plica.evaluate.placing import Placer
+    from plica.evaluate.inverse_readings import ReadingInverter
+    from plica.evaluate.pose_components import skeleton_of
 
     if not (_is_sound(response_of(old)) and _is_sound(response_of(new))):
         return None
     if any(first_problem(_alone(*pair)) is not None for pair in ((before, old), (after, new))):
         return None
-    placer = Placer(before, skeleton_of(before))
+    placer = ReadingInverter(before, skeleton_of(before))
     moved = _motion(old.reading, new.reading)
     readings = np.unique([*np.linspace(*old.span, _STEPS + 1), 0.0])
     posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(moved, value)) is not None]

@@ -7,18 +7,18 @@ from enum import IntEnum
 from functools import cached_property
 from typing import NamedTuple
 
+from plica.diff.collect import MEASURED
+from plica.diff.dependents import Dependents
 from plica.diff.effects import Effect, Response, combine_effect, driver_effect, response_of
-from plica.diff.facts import Fact, FieldChange
-from plica.diff.geometry import GeometryEffect, MaskEffect, Measured, RegionEffect
-from plica.diff.geometry_words import geometry_text
-from plica.diff.moves import moved_text
-from plica.diff.pose_words import over_text, pose_change, sweeps_less
-from plica.diff.told import MEASURED
-from plica.diff.uses import Uses
-from plica.diff.words import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
+from plica.diff.facts import Difference, FieldChange
+from plica.diff.geometry import GeometryEffect, MaskEffect, MeasuredEffects, RegionEffect
+from plica.diff.geometry_text import geometry_text
+from plica.diff.offset_moves import moved_text
+from plica.diff.pose_text import over_text, pose_change, sweeps_less
+from plica.diff.value_text import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
 from plica.kinds.expectations import expectation_kind
+from plica.rig.entry_text import reading_text, span_text
 from plica.rig.model import Combine, Driver, Expectation, Rig, ShapeOffsets
-from plica.rig.wording import reading_text, span_text
 
 SMALL = 0.02  # of a strength: what is hardly seen; a figure of our own
 
@@ -62,7 +62,7 @@ class Plot(NamedTuple):
 class Judged(NamedTuple):
     """A fact with its verdicts; of a comparable driver the effect and what to draw; what it does on the mesh."""
 
-    fact: Fact
+    fact: Difference
     verdicts: tuple[Verdict, ...]
     effect: Effect | None = None
     plot: Plot | None = None
@@ -121,11 +121,11 @@ _MOVED = ("vertices", "bytes", "largest", "listed", "inbetweens")
 class Judge:
     """Judges the facts of one pair of rigs."""
 
-    def __init__(self, old: Rig, new: Rig, measured: Measured | None = None) -> None:
+    def __init__(self, old: Rig, new: Rig, measured: MeasuredEffects | None = None) -> None:
         self._old = old
         self._new = new
-        self._measured = measured or Measured()
-        self._evaluators: tuple[Callable[[Fact, str, list[FieldChange]], Iterable[Verdict] | None], ...] = (
+        self._measured = measured or MeasuredEffects()
+        self._evaluators: tuple[Callable[[Difference, str, list[FieldChange]], Iterable[Verdict] | None], ...] = (
             self._names,
             self._about,
             self._limit,
@@ -140,11 +140,11 @@ class Judge:
         )
 
     @cached_property
-    def uses(self) -> Uses:
+    def uses(self) -> Dependents:
         """Who uses what, in either rig."""
-        return Uses(self._old, self._new)
+        return Dependents(self._old, self._new)
 
-    def judged(self, fact: Fact) -> Judged:
+    def judged(self, fact: Difference) -> Judged:
         """The fact with all that there is to say about it."""
         geometry = self._measured.effects.get((fact.table, fact.name))
         if fact.what in ("added", "removed"):
@@ -163,7 +163,9 @@ class Judge:
         ordered = sorted(verdicts, key=lambda verdict: verdict.harm)
         return Judged(fact, tuple(ordered), effect, plot, geometry)
 
-    def _verdicts(self, fact: Fact, first: str, fields: list[FieldChange], effect: Effect | None) -> Iterable[Verdict]:
+    def _verdicts(
+        self, fact: Difference, first: str, fields: list[FieldChange], effect: Effect | None
+    ) -> Iterable[Verdict]:
         if first == "response":
             return self._response(fact, fields, effect)
         if first == "combination":
@@ -171,15 +173,15 @@ class Judge:
         if first == "moved":
             return [Verdict("offsets-moved", Harm.RISKY, (GEOMETRY,), moved_text(fact.old, fact.new))]
         for evaluator in self._evaluators:
-            found = evaluator(fact, first, fields)
-            if found is not None:
-                return found
+            result = evaluator(fact, first, fields)
+            if result is not None:
+                return result
         reaches = _TABLES.get(fact.table, (NAMES,))
         return [Verdict(first.replace("_", "-") or "changed", Harm.RISKY, reaches, _values(fact, fields))]
 
     # ---- whole entries
 
-    def _whole(self, fact: Fact) -> Verdict:
+    def _whole(self, fact: Difference) -> Verdict:
         added = fact.what == "added"
         if isinstance(fact.entry, Expectation):
             if added:
@@ -200,7 +202,7 @@ class Judge:
 
     # ---- the mesh
 
-    def _on_mesh(self, fact: Fact, effect: GeometryEffect | None) -> list[Verdict]:
+    def _on_mesh(self, fact: Difference, effect: GeometryEffect | None) -> list[Verdict]:
         """What was measured of an entry; that nothing differs is worth a word where the text does."""
         if effect is None:
             if any(self._lies_on_mesh(fact, field.first) for field in fact.fields):
@@ -214,14 +216,14 @@ class Judge:
             reaches = (TEXTURES, BUDGET) if effect.sizes[0] != effect.sizes[1] else (TEXTURES,)
         return [Verdict(MEASURED, harm, reaches, "on the mesh", geometry_text(effect, fact.what))]
 
-    def _lies_on_mesh(self, fact: Fact, first: str) -> bool:
+    def _lies_on_mesh(self, fact: Difference, first: str) -> bool:
         """Whether a field of what both states have says what lies on the mesh, and that was looked at."""
         both = fact.what in ("changed", "renamed")
         return both and self._measured.was_done and first in _ON_MESH.get(fact.table, ())
 
     # ---- strengths
 
-    def _effect(self, fact: Fact) -> tuple[Effect | None, Plot | None]:
+    def _effect(self, fact: Difference) -> tuple[Effect | None, Plot | None]:
         """The computed effect of a driver's change, and what to draw where both have the same reading."""
         old, new = fact.old, fact.new
         if not (isinstance(old, Driver) and isinstance(new, Driver)):
@@ -233,7 +235,7 @@ class Judge:
             return effect, None
         return effect, Plot(response_of(old), response_of(new), unit_of_reading(new.reading))
 
-    def _response(self, fact: Fact, fields: list[FieldChange], effect: Effect | None) -> Iterator[Verdict]:
+    def _response(self, fact: Difference, fields: list[FieldChange], effect: Effect | None) -> Iterator[Verdict]:
         old, new = fact.old, fact.new
         firsts = list(dict.fromkeys(field.first for field in fields))
         said, exact = [], ""
@@ -262,7 +264,7 @@ class Judge:
             motion = "on the motion read before, "
         yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {motion}{effect_text(effect, unit)}", exact)
 
-    def _combination(self, fact: Fact) -> Verdict:
+    def _combination(self, fact: Difference) -> Verdict:
         old, new = fact.old, fact.new
         text = f"{text_of(old.combination)} {ARROW} {text_of(new.combination)}"
         mixture = combine_effect(old, new)
@@ -277,13 +279,13 @@ class Judge:
 
     # ---- fields
 
-    def _names(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _names(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if first != "name" or fact.table == "character":
             return None
         text = f"output name {fields[0].old} {ARROW} {fields[0].new}"
         return [Verdict("output-name", Harm.BREAKING, (NAMES,), text)]
 
-    def _about(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _about(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if first != "about":
             return None
         parts = dict.fromkeys(field.path.split(".")[-1].split("[")[0] for field in fields if "." in field.path)
@@ -292,7 +294,7 @@ class Judge:
         said = ", ".join(dict.fromkeys(words.get(part, part) for part in parts))
         return [Verdict("said", Harm.COSMETIC, (NAMES,), f"{said or 'what is said about it'} changed")]
 
-    def _limit(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _limit(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if first != "limit" or not isinstance(fact.new, Expectation):
             return None
         unit = unit_of(fact.table, "limit", fact.new)
@@ -305,7 +307,9 @@ class Judge:
             return [Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), f"EXPECTATION LOOSENED: {text}")]
         return [Verdict("expectation-tightened", Harm.SAFE, (GEOMETRY,), f"tightened: {text}")]
 
-    def _poses_of_expectation(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _poses_of_expectation(
+        self, fact: Difference, first: str, fields: list[FieldChange]
+    ) -> Iterable[Verdict] | None:
         if not isinstance(fact.new, Expectation) or first != "over":
             return None
         text = f"over {over_text(fact.old)} {ARROW} {over_text(fact.new)}"
@@ -314,7 +318,7 @@ class Judge:
             return [Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), text)]
         return [Verdict("expectation", Harm.SAFE, (GEOMETRY,), text)]
 
-    def _uv_of_expectation(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _uv_of_expectation(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if not isinstance(fact.new, Expectation) or first != "uv":
             return None
         places = [f"uv {item.uv}" if item.uv else "the surface at rest" for item in (fact.old, fact.new)]
@@ -323,12 +327,12 @@ class Judge:
         )
         return [Verdict("expectation-measure", Harm.RISKY, (GEOMETRY,), text)]
 
-    def _pose(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _pose(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if (fact.table, first) != ("poses", "items"):
             return None
         return [Verdict("pose", Harm.RISKY, (GEOMETRY,), *pose_change(fields[0].old, fields[0].new))]
 
-    def _budget(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _budget(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if (fact.table, first) != ("details", "budget"):
             return None
         old, new = fields[0].old, fields[0].new
@@ -337,7 +341,7 @@ class Judge:
         word = "raised" if raised else "lowered"
         return [Verdict(f"budget-{word}", harm, (BUDGET,), f"budget {word}: {_change(fields[0], 'bytes')}")]
 
-    def _range(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _range(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if (fact.table, first) != ("controls", "range"):
             return None
         (low, high), (new_low, new_high) = fact.old.range, fact.new.range
@@ -346,19 +350,19 @@ class Judge:
         text = f"range {number(low)} .. {number(high)} {ARROW} {number(new_low)} .. {number(new_high)}"
         return [Verdict(rule, harm, (STRENGTHS,), text)]
 
-    def _region(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _region(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if fact.table != "regions":
             return None
         reaches = self.uses.reaches_of_region(fact.name) or (GEOMETRY,)
         return [Verdict(f"region-{first}", Harm.RISKY, reaches, _values(fact, fields))]
 
-    def _file(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _file(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         if fact.table != "files":
             return None
         reaches = self.uses.reaches_of_file(fact.name)
         return [Verdict("file-contents", Harm.RISKY, reaches, "the file has other contents")]
 
-    def _by_table(self, fact: Fact, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
+    def _by_table(self, fact: Difference, first: str, fields: list[FieldChange]) -> Iterable[Verdict] | None:
         known = _FIELDS.get((fact.table, first))
         if known is None:
             return None
@@ -366,7 +370,7 @@ class Judge:
         return [Verdict(rule, harm, reaches, _values(fact, fields))]
 
 
-def _grouped(fact: Fact, has_effect: bool) -> Iterator[tuple[str, list[FieldChange]]]:
+def _grouped(fact: Difference, has_effect: bool) -> Iterator[tuple[str, list[FieldChange]]]:
     """A fact's differences by the field of the entry; what makes up one effect, or one shape's offsets, together."""
     groups: dict[str, list[FieldChange]] = {}
     both = type(fact.old) is type(fact.new)
@@ -419,7 +423,7 @@ def _change(field: FieldChange, unit: str) -> str:
     return f"{text_of(field.old, unit)} {ARROW} {text_of(field.new, unit)}"
 
 
-def _values(fact: Fact, fields: list[FieldChange]) -> str:
+def _values(fact: Difference, fields: list[FieldChange]) -> str:
     """Old and new values of some fields; only the first few of many."""
     listed = [
         f"{field.path.replace('_', ' ') or fact.kind} {_change(field, unit_of(fact.table, field.first, fact.new))}"

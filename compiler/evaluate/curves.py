@@ -72,10 +72,10 @@ def _segments(knots: Array, shares: Array) -> NDArray[np.intp]:
     inner = knots[1:-1]
     if len(inner) > _KNOTS_WORTH_A_SEARCH:
         return np.searchsorted(inner, shares, side="right").astype(np.intp)
-    found = np.zeros(shares.shape, dtype=np.intp)
+    result = np.zeros(shares.shape, dtype=np.intp)
     for knot in inner:
-        found += shares >= knot
-    return found
+        result += shares >= knot
+    return result
 
 
 def _points(curve: Points) -> PreparedCurve:

@@ -11,7 +11,7 @@ import numpy as np
 from plica.evaluate.curves import PreparedCurve, prepare
 from plica.evaluate.fields import PreparedField
 from plica.evaluate.gaps import Gaps
-from plica.evaluate.gather import Gatherer, Needs, needs_of, skeleton_of
+from plica.evaluate.pose_components import ComponentReader, NeededComponents, needs_of, skeleton_of
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.readings import (
     Bends,
@@ -19,7 +19,7 @@ from plica.evaluate.readings import (
     ControlValues,
     Eulers,
     Indexes,
-    Offsets,
+    JointOffsets,
     ReadingGroup,
     Rotations,
     Swings,
@@ -42,7 +42,7 @@ from plica.rig.model import (
     StrengthOf,
     Swing,
 )
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 from plica.values import Curve
 
 # Numbers that one array of a chunk of frames may hold: few enough for several such arrays to stay in a
@@ -65,7 +65,7 @@ class Evaluator:
         readings = tuple(dict.fromkeys(driver.reading for driver in drivers))
         skeleton = skeleton_of(rig)
         needs = needs_of(rig, skeleton, readings)
-        self._gatherer = Gatherer(rig, skeleton, needs)
+        self._gatherer = ComponentReader(rig, skeleton, needs)
         rows = {name: row for row, name in enumerate(self.names)}
         try:
             self._groups, sorted_readings = _reading_groups(readings, skeleton, needs, self._gatherer)
@@ -177,7 +177,7 @@ def _whole(values: Iterable[int]) -> Indexes:
 
 
 def _reading_groups(
-    readings: Sequence[Reading], skeleton: Skeleton, needs: Needs, rest: Gatherer
+    readings: Sequence[Reading], skeleton: Skeleton, needs: NeededComponents, rest: ComponentReader
 ) -> tuple[list[ReadingGroup], list[Reading]]:
     """The readings by kind, and all of them in the order of the groups' rows."""
 
@@ -191,7 +191,7 @@ def _reading_groups(
         if eulers := _of_kind(readings, Euler):
             yield Eulers(eulers, needs.turned), eulers
         if offsets := _of_kind(readings, Offset):
-            yield Offsets(offsets, needs.moved, rest.translation_rest), offsets
+            yield JointOffsets(offsets, needs.moved, rest.translation_rest), offsets
         if gaps := _of_kind(readings, Gap):
             yield Gaps(gaps, skeleton, needs.local), gaps
         if controls := _of_kind(readings, ControlValue):
@@ -205,13 +205,13 @@ def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[
     sharing: dict[tuple[Curve, bool], list[Driver]] = {}
     for driver in drivers:
         sharing.setdefault((driver.curve, driver.clamped), []).append(driver)
-    found = []
+    result = []
     for (curve, clamped), members in sharing.items():
         for driver in members:
             if driver.span[0] == driver.span[1]:
                 raise ValueError(f"the span of {driver.name} is empty")
         starts, ends = np.array([driver.span for driver in members], dtype=np.float64).T[:, :, np.newaxis]
-        found.append(
+        result.append(
             _CurveRows(
                 prepare(curve),
                 clamped,
@@ -221,17 +221,17 @@ def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[
                 ends - starts,
             )
         )
-    return found
+    return result
 
 
-def _field_rows(rig: Rig, rows: dict[str, int], needs: Needs) -> list[_FieldRows]:
+def _field_rows(rig: Rig, rows: dict[str, int], needs: NeededComponents) -> list[_FieldRows]:
     wanted: dict[str, list[Sample]] = {field.name: [] for field in rig.fields}
     for sample in _of_kind(rig.strengths, Sample):
         wanted[sample.field].append(sample)
     return [_field_row(field, wanted[field.name], rows, needs) for field in rig.fields if wanted[field.name]]
 
 
-def _field_row(field: Field, samples: Sequence[Sample], rows: dict[str, int], needs: Needs) -> _FieldRows:
+def _field_row(field: Field, samples: Sequence[Sample], rows: dict[str, int], needs: NeededComponents) -> _FieldRows:
     columns = {sample.name: column for column, sample in enumerate(field.samples[1:])}
     return _FieldRows(
         PreparedField(field),

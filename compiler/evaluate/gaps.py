@@ -11,7 +11,7 @@ from plica.evaluate.quaternions import turned
 from plica.evaluate.readings import Chunk, indexes
 from plica.rig.model import Gap
 from plica.skeleton.algebra import length, transpose
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 
 
 class Gaps:

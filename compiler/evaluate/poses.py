@@ -139,10 +139,10 @@ def _known(indexes: Mapping[str, int], name: str, what: str) -> int:
 
 
 def _components(name: str, part: str, values: ArrayLike, size: int) -> Array:
-    found = np.asarray(values, dtype=np.float64)
-    if found.shape != (size,) or not (np.abs(found) <= LARGEST).all():
+    result = np.asarray(values, dtype=np.float64)
+    if result.shape != (size,) or not (np.abs(result) <= LARGEST).all():
         raise ValueError(f"the {part} of {name} must be {size} finite number{'s' if size > 1 else ''}")
-    return found
+    return result
 
 
 def _refuse_repeated(names: Sequence[str]) -> None:

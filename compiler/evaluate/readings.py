@@ -205,7 +205,7 @@ def _last(p: Array, q: Array, r: Array, w: Array) -> Array:
     return angle
 
 
-class Offsets:
+class JointOffsets:
     """Translation since rest, dotted with weights: metres."""
 
     def __init__(self, readings: Sequence[Offset], joints: dict[str, int], rest: Array) -> None:

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Integers
+from plica.mesh.arrays import Integers
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)  # the earliest date that a zip file can hold
 MAX_BYTES: Final = 1024**3

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written
 
 FORMAT: Final = "plica-offsets"
@@ -19,7 +19,7 @@ PlainOffsets = dict[str, list[int] | list[list[float]]]
 
 
 @dataclass(frozen=True, eq=False)
-class ShapeOffsets:
+class StoredShape:
     """A shape's offsets at strength 1, and its inbetweens: (strength, offsets), strengths rising."""
 
     offsets: Offsets
@@ -34,7 +34,7 @@ class OffsetsFile:
     """
 
     vertex_count: int
-    shapes: Mapping[str, ShapeOffsets]
+    shapes: Mapping[str, StoredShape]
     build: str = ""
 
 
@@ -96,14 +96,14 @@ def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
     return OffsetsFile(count, shapes, of_build)
 
 
-def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> ShapeOffsets:
+def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> StoredShape:
     strengths = arrays.get(f"{name}/inbetweens", np.zeros(0))
     if strengths.ndim != 1 or strengths.dtype.kind != "f" or not np.isfinite(strengths).all():
         raise ArchiveError(f"`{name}/inbetweens` is not a list of numbers")
     if not (np.diff(strengths) > 0.0).all():
         raise ArchiveError(f"`{name}/inbetweens` does not rise")
     between = [(float(at), _offsets(arrays, f"{name}/{number}", count)) for number, at in enumerate(strengths)]
-    return ShapeOffsets(_offsets(arrays, name, count), tuple(between))
+    return StoredShape(_offsets(arrays, name, count), tuple(between))
 
 
 def _offsets(arrays: Mapping[str, NDArray[Any]], prefix: str, count: int) -> Offsets:
@@ -132,10 +132,10 @@ def plain(offsets: Offsets) -> PlainOffsets:
 
     Numbers are in single precision like the file's, written with the fewest digits that read back to them.
     """
-    found: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": _plain(offsets.offsets)}
+    result: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": _plain(offsets.offsets)}
     if offsets.normals is not None:
-        found["normals"] = _plain(offsets.normals)
-    return found
+        result["normals"] = _plain(offsets.normals)
+    return result
 
 
 def _plain(vectors: Floats) -> list[list[float]]:

@@ -21,7 +21,7 @@ import numpy as np
 from PIL import Image
 from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 
 LUMA: Final = (0.2126, 0.7152, 0.0722)
 FORMATS: Final = ("PNG", "TIFF", "JPEG", "TGA", "BMP", "WEBP")  # Pillow knows more, and runs programs for some

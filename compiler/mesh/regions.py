@@ -4,7 +4,7 @@ A region is worked out in three steps: what its source covers (of both sides, wh
 middle joint's skin); the feather; the split, which keeps the region's side. What only joints of a side cover,
 or sets of such regions, belongs to that side already and is not cut at the seam: the weights of the left arm
 that reach over the middle stay, and with those of the right arm they add up to what both cover. All else is
-multiplied by the side's weight (`plica.mesh.split`), so left and right add up to the whole.
+multiplied by the side's weight (`plica.mesh.side_weights`), so left and right add up to the whole.
 
 What is painted or stored for both sides and lies on one of them alone counts as its mirror image on the other too.
 
@@ -27,10 +27,10 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.feather import feathered, has_edge
-from plica.mesh.model import Floats, Integers, Mesh
 from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
-from plica.mesh.split import SideWeights
+from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
 from plica.rig.model import Painted, Region, RegionSet, Rig, SkinOf, Stored
 
@@ -66,7 +66,7 @@ def region_weights(
     mesh: Mesh,
     sides: SideWeights | None,
     read: Read,
-    found: Diagnostics,
+    diagnostics: Diagnostics,
     span_of: SpanOf = lambda region: None,
     recall: Recall = lambda region, compute: compute(),
     partners: Integers | None = None,
@@ -78,7 +78,9 @@ def region_weights(
     what an earlier run computed for the same region. `partners` (p,): the point that mirrors each welded point, -1 for
     none; without them nothing is mirrored.
     """
-    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found), recall, partners).weights()
+    return _Weigher(
+        rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, diagnostics), recall, partners
+    ).weights()
 
 
 class _Weigher:
@@ -96,7 +98,7 @@ class _Weigher:
         self._recall, self._partners = recall, partners
         self._regions = {region.name: region for region in rig.regions}
         self._mesh, self._sides, self._sources = mesh, sides, sources
-        self._found, self._span_of = sources.found, sources.span_of
+        self._diagnostics, self._span_of = sources.diagnostics, sources.span_of
         self._positions = per_point(mesh.points, mesh.positions)
         self._triangles = point_triangles(mesh)
         self._covers: dict[str, _Cover] = {}
@@ -125,13 +127,13 @@ class _Weigher:
             cover, result = _Cover(nothing, nothing, nothing), nothing
         else:
             if not result.any():
-                self._found.add("empty-region", self._span_of(region), region=region.name)
+                self._diagnostics.add("empty-region", self._span_of(region), region=region.name)
         return Settled(cover, result)
 
     def _cover(self, region: Region) -> _Cover:
         bare, own = self._source(region)
         if region.feather > 0.0 and bare.any() and not has_edge(bare):
-            self._found.add("feather-without-edge", self._span_of(region), region=region.declared)
+            self._diagnostics.add("feather-without-edge", self._span_of(region), region=region.declared)
         return _Cover(feathered(bare, region.feather, self._positions, self._triangles), bare, own)
 
     def _source(self, region: Region) -> tuple[Floats, Floats]:
@@ -161,7 +163,7 @@ class _Weigher:
         image = np.where(partners >= 0, values[partners], 0.0)
         if not image[own].any():
             return values
-        self._found.add("region-mirrored", self._span_of(region), region=region.declared, side=region.side)
+        self._diagnostics.add("region-mirrored", self._span_of(region), region=region.declared, side=region.side)
         return np.maximum(values, image)
 
     def _set(self, region: Region, source: RegionSet) -> tuple[Floats, Floats]:
@@ -178,7 +180,7 @@ class _Weigher:
         if region.side == "none" or cover.is_one_sided:
             return cover.whole
         if self._sides is None:
-            self._found.add("side-without-plane", self._span_of(region), region=region.declared, side=region.side)
+            self._diagnostics.add("side-without-plane", self._span_of(region), region=region.declared, side=region.side)
             raise UnusableError
         side = per_point(self._mesh.points, self._sides.of(region.side))
         if not cover.own.any():

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from plica.readers.clip import Clip
 from plica.readers.gltf_document import content
-from plica.readers.outline import UnreadableModel, distinct
-from plica.skeleton.model import ORIGIN, Joint, Skeleton
+from plica.readers.model_outline import UnreadableModel, distinct
+from plica.skeleton.skeleton import ORIGIN, Joint, Skeleton
 
 CHANNELS = tuple(f"{axis}{kind}" for kind in ("position", "rotation") for axis in "xyz")
 
@@ -237,13 +237,13 @@ def _rotation(values: NDArray[np.float64], channels: tuple[str, ...]) -> NDArray
     """The product of the rotation channels in their order, (frames, 4)."""
     from plica.readers.quaternions import multiply
 
-    found = np.zeros((len(values), 4))
-    found[:, 3] = 1.0
+    result = np.zeros((len(values), 4))
+    result[:, 3] = 1.0
     for column, channel in enumerate(channels):
         if channel.endswith("rotation"):
             turn = np.zeros((len(values), 4))
             half = np.radians(values[:, column]) / 2
             turn[:, "xyz".index(channel[0])] = np.sin(half)
             turn[:, 3] = np.cos(half)
-            found = multiply(found, turn)
-    return found
+            result = multiply(result, turn)
+    return result

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.readers.clip import Clip
-from plica.readers.fields import Fields, fields, index, objects, text
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import Fields, fields, index, objects, text
+from plica.readers.model_outline import UnreadableModel
 from plica.readers.quaternions import normalised, slerp
 
 Array = NDArray[np.float64]
@@ -21,7 +21,7 @@ INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 LARGEST_FRAMES = 1 << 22
 
 
-class Track(NamedTuple):
+class AnimationTrack(NamedTuple):
     """One channel: key times (n,), values (n, w); CUBICSPLINE (n, 3, w): tangent in, value, tangent out."""
 
     joint: int
@@ -47,7 +47,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     )
 
 
-def sample(track: Track, times: Array) -> Array:
+def sample(track: AnimationTrack, times: Array) -> Array:
     """A track's values (frames, w) at `times` (frames,), held before the first key and after the last."""
     keys, values = track.times, track.values
     after = np.clip(np.searchsorted(keys, times, side="right"), 1, max(len(keys) - 1, 1))
@@ -72,13 +72,13 @@ def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], len
     """The cubic of Appendix C.5, tangents scaled by the keys' distance."""
     t, duration = share[:, None], length[:, None]
     t2, t3 = t * t, t * t * t
-    found: Array = (
+    result: Array = (
         (2 * t3 - 3 * t2 + 1) * values[before, 1]
         + duration * (t3 - 2 * t2 + t) * values[before, 2]
         + (3 * t2 - 2 * t3) * values[after, 1]
         + duration * (t3 - t2) * values[after, 0]
     )
-    return found
+    return result
 
 
 def _clip(
@@ -98,7 +98,7 @@ def _clip(
     return at(_times(tracks, rate))
 
 
-def _times(tracks: list[Track], rate: float | None) -> Array:
+def _times(tracks: list[AnimationTrack], rate: float | None) -> Array:
     if not tracks:
         return np.zeros(1)
     keys = np.unique(np.concatenate([track.times for track in tracks]))
@@ -110,7 +110,7 @@ def _times(tracks: list[Track], rate: float | None) -> Array:
     return np.asarray(keys[0] + np.arange(int(frames)) / rate, dtype=np.float64)
 
 
-def _tracks(arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str) -> list[Track]:
+def _tracks(arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str) -> list[AnimationTrack]:
     samplers = objects(animation, "samplers", place)
     nodes = len(objects(arrays.document, "nodes", "the file"))
     joints = {node: joint for joint, node in enumerate(found.nodes)}
@@ -128,7 +128,7 @@ def _tracks(arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: s
     return tracks
 
 
-def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> Track:
+def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> AnimationTrack:
     interpolation = text(sampler, "interpolation", place) or "LINEAR"
     if interpolation not in INTERPOLATIONS:
         raise UnreadableModel(f"{place} has an interpolation that glTF 2.0 does not know")
@@ -145,4 +145,4 @@ def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: st
         numbers = numbers.reshape(keys, 3, width)
     elif path == "rotation":
         numbers = normalised(numbers)
-    return Track(joint, path, times.astype(np.float64), numbers, interpolation)
+    return AnimationTrack(joint, path, times.astype(np.float64), numbers, interpolation)

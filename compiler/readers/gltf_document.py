@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from plica import file_names, regular_files
-from plica.readers.fields import Fields, fields, indexes, objects
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import Fields, fields, indexes, objects
+from plica.readers.model_outline import UnreadableModel
 
 MAGIC = b"glTF"  # section 4.4.2: 0x46546C67, little-endian
 JSON_CHUNK = 0x4E4F534A  # section 4.4.3

@@ -8,11 +8,11 @@ from typing import Any, NamedTuple, TypeVar
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
 from plica.rig import model as rig
-from plica.rig.names import SIDES, Naming
+from plica.rig.output_names import SIDES, Naming
 from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
 from plica.source import Span
-from plica.spec import model as spec
-from plica.spec.model import OneSide
+from plica.spec import entries as spec
+from plica.spec.entries import OneSide
 from plica.values import About
 
 Origins = Mapping[tuple[str, str], Span]
@@ -28,18 +28,18 @@ class Expanded(NamedTuple):
     origins: Origins
 
 
-def expand(bound: spec.Spec, found: Diagnostics) -> Expanded:
+def expand(bound: spec.Spec, diagnostics: Diagnostics) -> Expanded:
     """Expand a spec; entries with mistakes are left out and reported."""
-    return _Expansion(bound, found).result()
+    return _Expansion(bound, diagnostics).result()
 
 
 class _Expansion:
-    def __init__(self, bound: spec.Spec, found: Diagnostics) -> None:
+    def __init__(self, bound: spec.Spec, diagnostics: Diagnostics) -> None:
         self.spec = bound
-        self.found = found
+        self.diagnostics = diagnostics
         self.origins: dict[tuple[str, str], Span] = {}
         self.naming = Naming(bound.character.names_pattern, *bound.character.side_texts)
-        self.frames = Frames(bound.bound, self.naming, found)
+        self.frames = Frames(bound.bound, self.naming, diagnostics)
 
     def result(self) -> Expanded:
         bound = self.spec
@@ -93,7 +93,7 @@ class _Expansion:
     def _declare(self, kind: str, name: str, span: Span) -> None:
         other = self.origins.get((kind, name))
         if other is not None:
-            self.found.add("output-name-clash", span, name=name, labels=[Label(other, "the other declaration")])
+            self.diagnostics.add("output-name-clash", span, name=name, labels=[Label(other, "the other declaration")])
         self.origins[(kind, name)] = span
 
     # ---- the character
@@ -154,7 +154,7 @@ class _Expansion:
         span = entry.declared.span
         left = expand_reading(entry.left.reading, "left", False, self.frames, span)
         if left == right and entry.left.span == entry.right.span:
-            self.found.add("same-on-both-sides", span, name=entry.declared.name)
+            self.diagnostics.add("same-on-both-sides", span, name=entry.declared.name)
 
     def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> rig.Combine:
         declared = entry.declared
@@ -191,7 +191,7 @@ class _Expansion:
             ready = [name for name in pending if not needs[name] & pending.keys()]
             if not ready:
                 for name in pending:
-                    self.found.add("cycle", self.origins[("combine", name)], kind="combine", name=name)
+                    self.diagnostics.add("cycle", self.origins[("combine", name)], kind="combine", name=name)
                 break
             ordered.extend(pending.pop(name) for name in ready)
         return ordered
@@ -203,7 +203,7 @@ class _Expansion:
             if other is not item and other.kind != item.kind:
                 label = Label(self.origins[(other.kind, other.name)], "the other declaration")
                 span = self.origins[(item.kind, item.name)]
-                self.found.add("output-name-clash", span, name=item.name, labels=[label])
+                self.diagnostics.add("output-name-clash", span, name=item.name, labels=[label])
 
     # ---- surfaces
 
@@ -235,7 +235,7 @@ class _Expansion:
             settled.update(ready)
         for name in parts:
             if name not in settled:
-                self.found.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
+                self.diagnostics.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
 
     def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> rig.Sculpt:
         pose = expand_pose(sculpt.pose, side, mirrored, self.frames)
@@ -264,7 +264,7 @@ class _Expansion:
             about=self._about(declared.about, side),
         )
 
-    def _optional(self, target: spec.Target | None, side: OneSide) -> str | None:
+    def _optional(self, target: spec.EntryReference | None, side: OneSide) -> str | None:
         return None if target is None else self.naming.target(target, side)
 
     def _detail(self, entry: spec.Entry[spec.DetailFacts], side: OneSide, name: str) -> rig.Detail:
@@ -299,7 +299,7 @@ class _Expansion:
                 expectation = self._expectation(item, side)
                 if expectation in made:
                     label = Label(made[expectation], "the first one")
-                    self.found.add("repeated-expectation", item.span, labels=[label])
+                    self.diagnostics.add("repeated-expectation", item.span, labels=[label])
                 made[expectation] = item.span
         ordered = sorted(made, key=repr)
         for index, expectation in enumerate(ordered):

@@ -5,8 +5,8 @@ vectors in the frame that the field's description names. Everything is sorted, s
 same thing in another order give the same Rig.
 
 These are named tuples and not pydantic models or dataclasses because `plica check` builds a Rig on every save, and
-defining so many classes of those kinds takes longer than the check itself; `plica.rig.json` gives pydantic their like
-where text comes in or schemas go out.
+defining so many classes of those kinds takes longer than the check itself; `plica.rig.rig_json` gives pydantic
+classes like them where text comes in or schemas go out.
 """
 
 from __future__ import annotations

@@ -136,13 +136,13 @@ def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[floa
             factor = rows[row][column] / top[column]
             if factor != 0.0:
                 rows[row] = [value - factor * above for value, above in zip(rows[row], top, strict=True)]
-    found: list[Row] = [[] for _ in range(size)]
+    result: list[Row] = [[] for _ in range(size)]
     for row in reversed(range(size)):
         values = rows[row][size:]
         for column in range(row + 1, size):
-            values = [value - rows[row][column] * known for value, known in zip(values, found[column], strict=True)]
-        found[row] = [value / rows[row][row] for value in values]
-    return found
+            values = [value - rows[row][column] * known for value, known in zip(values, result[column], strict=True)]
+        result[row] = [value / rows[row][row] for value in values]
+    return result
 
 
 def _worst(matrix: Sequence[Sequence[float]], solution: Solution) -> float:

@@ -7,8 +7,8 @@ from typing import Literal, NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.rig import model as rig
-from plica.rig.mirror import NO_MIRROR, Mirror, mirror_between
-from plica.rig.names import Naming
+from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
+from plica.rig.output_names import Naming
 from plica.skeleton.algebra import (
     IDENTITY_QUATERNION,
     Quaternion,
@@ -27,8 +27,8 @@ from plica.skeleton.algebra import (
     unit,
 )
 from plica.source import Span
-from plica.spec import model as spec
-from plica.spec.model import OneSide
+from plica.spec import entries as spec
+from plica.spec.entries import OneSide
 
 
 class Frames(NamedTuple):
@@ -36,13 +36,13 @@ class Frames(NamedTuple):
 
     bound: spec.BoundSkeleton
     naming: Naming
-    found: Diagnostics
+    diagnostics: Diagnostics
 
     def joint_name(self, index: int) -> str:
         """A joint's name."""
         return self.bound.skeleton.joints[index].name
 
-    def mirror(self, joint: spec.JointRef, mirrored: bool) -> Mirror:
+    def mirror(self, joint: spec.JointRef, mirrored: bool) -> FrameMirror:
         """The mirror that takes what is written for a joint to this side; none where nothing is mirrored."""
         if not mirrored or joint.literal or self.bound.plane is None:
             return NO_MIRROR
@@ -107,16 +107,16 @@ def expand_reading(
 
 
 def _swing(
-    reading: spec.SwingOf, name: str, written: int, mirror: Mirror, frames: Frames, span: Span
+    reading: spec.SwingOf, name: str, written: int, mirror: FrameMirror, frames: Frames, span: Span
 ) -> rig.Swing | None:
     along = frames.direction(reading.along, written) if reading.along else _long_axis(written, frames)
     if along is None:
-        frames.found.add("swing-without-axis", span, name=name)
+        frames.diagnostics.add("swing-without-axis", span, name=name)
         return None
     toward = frames.direction(reading.toward, written)
     aside = subtract(toward, scaled(along, dot(toward, along)))
     if length(aside) < 1e-6:
-        frames.found.add("swing-along-itself", span, name=name)
+        frames.diagnostics.add("swing-along-itself", span, name=name)
         return None
     return rig.Swing(name, mirror.direction(along), mirror.direction(unit(aside)))
 
@@ -136,7 +136,7 @@ def _long_axis(index: int, frames: Frames) -> Vector | None:
     return unit(times(transpose(skeleton.orientation(index)), along))
 
 
-def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: Mirror, frames: Frames) -> Vector:
+def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: FrameMirror, frames: Frames) -> Vector:
     """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
 
     The parent's scale is in it, so that the reading is in metres of the model.
@@ -189,7 +189,7 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
             facts.width,
         )
     except ValueError as error:
-        frames.found.add("samples-coincide", declared.span, name=declared.name, reason=error)
+        frames.diagnostics.add("samples-coincide", declared.span, name=declared.name, reason=error)
         return None
     return rig.Field(
         name=frames.naming.of(declared.name, side),

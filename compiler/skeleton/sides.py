@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Literal, NamedTuple
 
 from plica.skeleton.algebra import Matrix, Vector, length, subtract
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 
 AxisName = Literal["x", "y", "z"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")

@@ -8,14 +8,14 @@ from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
 from plica.diagnostics.suggest import did_you_mean
-from plica.readers.outline import ModelOutline
+from plica.readers.model_outline import ModelOutline
 from plica.source import Span
-from plica.spec import expectations, readings, surfaces
-from plica.spec.character import BoundCharacter, bind_character
+from plica.spec import bind_drivers as readings
+from plica.spec import bind_expectations as expectations
+from plica.spec import bind_surfaces as surfaces
+from plica.spec.bind_character import BoundCharacter, bind_character
 from plica.spec.context import Context
-from plica.spec.facts import FactSet, collect
-from plica.spec.instances import Flattener, Instance
-from plica.spec.model import (
+from plica.spec.entries import (
     CombineFacts,
     Declared,
     Entry,
@@ -23,7 +23,9 @@ from plica.spec.model import (
     ScopeSide,
     Spec,
 )
-from plica.spec.symbols import NAMESPACES, Symbol, Symbols, Use
+from plica.spec.fact_sets import FactSet, collect
+from plica.spec.instances import Flattener, Instance
+from plica.spec.symbols import NAMESPACES, Symbol, Symbols, SymbolUse
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import ADDED
 from plica.values import Curve
@@ -74,23 +76,23 @@ class _Draft(NamedTuple):
     overrides: dict[str, FactSet]
 
 
-def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, found: Diagnostics) -> Bound:
+def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, diagnostics: Diagnostics) -> Bound:
     """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
-    flattener = Flattener(workspace, found)
+    flattener = Flattener(workspace, diagnostics)
     instances = flattener.flatten(document, folder)
     documents = tuple(flattener.documents)
     characters = [item for item in instances if _kind(item.node) == "character"]
     if not characters:
-        found.add("missing-character", None if not document.source.text else document.span(_start(document)))
+        diagnostics.add("missing-character", None if not document.source.text else document.span(_start(document)))
         return Bound(None, documents)
     for other in characters[1:]:
         label = Label(characters[0].span, "the first one")
-        found.add("second-character", other.span, labels=[label])
-    symbols = Symbols(found)
-    character = bind_character(characters[0], symbols, workspace, found)
-    binding = _Binding(instances, symbols, character, workspace, found)
+        diagnostics.add("second-character", other.span, labels=[label])
+    symbols = Symbols(diagnostics)
+    character = bind_character(characters[0], symbols, workspace, diagnostics)
+    binding = _Binding(instances, symbols, character, workspace, diagnostics)
     entries, expected = binding.bound_entries(), binding.bound_expectations()
-    if not found.has_errors:  # what a mistake keeps from being bound would look unused
+    if not diagnostics.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
         binding.report_unused()
         binding.drop_accepted()
@@ -143,15 +145,22 @@ class _Binding:
         symbols: Symbols,
         character: BoundCharacter,
         workspace: Workspace | None,
-        found: Diagnostics,
+        diagnostics: Diagnostics,
     ) -> None:
         self.symbols = symbols
         self.character = character
-        self.found = found
+        self.diagnostics = diagnostics
         self.curves: dict[str, Curve] = {}
         self.told_of_sides = False
         self.context = Context(
-            found, symbols, character.bound, character.outline, workspace, self.curves, "none", character.facts.span
+            diagnostics,
+            symbols,
+            character.bound,
+            character.outline,
+            workspace,
+            self.curves,
+            "none",
+            character.facts.span,
         )
         self.drafts: list[_Draft] = []
         self.expects: list[Instance] = []
@@ -179,14 +188,14 @@ class _Binding:
         assert isinstance(node, nodes.Block | nodes.CombineDeclaration) and node.name is not None
         name = scope.prefix + scope.name(node.name)
         side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
-        facts = collect(_facts_of(node), scope, self.found)
+        facts = collect(_facts_of(node), scope, self.diagnostics)
         samples = tuple(fact.scope.name(fact.node.part("name")) for fact in facts.many("sample"))
         for sample in dict.fromkeys(name for name in samples if samples.count(name) > 1):
-            self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
+            self.diagnostics.add("duplicate-name", instance.span, kind="sample", name=sample)
         bound = self.character.bound
         if side == "both" and not (bound.sides.pairs or bound.unknown or self.told_of_sides):
             self.told_of_sides = True  # once is enough: what is missing stands in the character
-            self.found.add("no-sides", instance.span, name=name)
+            self.diagnostics.add("no-sides", instance.span, name=name)
         # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.
         if "{" not in name and self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
             self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
@@ -196,7 +205,7 @@ class _Binding:
             if not isinstance(node, nodes.CurveDeclaration):
                 continue
             if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
-                self.found.add("curve-of-curve", scope.span(node.curve))
+                self.diagnostics.add("curve-of-curve", scope.span(node.curve))
                 continue
             curve = readings.bind_curve(node.curve, scope, self.context)
             if curve is not None:
@@ -217,23 +226,23 @@ class _Binding:
             for side in ("both", "none", target.side or "left", target.side or "right"):
                 draft = drafts.get((kind, full_name, cast(ScopeSide, side)))
                 if draft is not None:
-                    self.symbols.uses.append(Use(NAMESPACES[kind], full_name, instance.span))
+                    self.symbols.uses.append(SymbolUse(NAMESPACES[kind], full_name, instance.span))
                     self._apply(draft, target, instance)
                     return
         known = [draft.name for draft in self.drafts if draft.kind == kind]
-        self.found.add("nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known))
+        self.diagnostics.add("nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known))
 
     def _apply(self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance) -> None:
         side = target.side or "both"
         if draft.side != "both" and side not in ("both", draft.side):
-            self.found.add("no-such-side", instance.span, name=draft.name, side=side)
+            self.diagnostics.add("no-such-side", instance.span, name=draft.name, side=side)
             return
-        facts = collect(_facts_of(target), instance.scope, self.found)
+        facts = collect(_facts_of(target), instance.scope, self.diagnostics)
         for one in ("left", "right") if side == "both" else (side,):
             before = draft.overrides.get(one)
             repeated = (before.groups & facts.groups) - ADDED if before else None
             if repeated:
-                self.found.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
+                self.diagnostics.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
             draft.overrides[one] = before.with_override(facts) if before else facts
 
     # ---- entries
@@ -275,7 +284,7 @@ class _Binding:
             assert isinstance(node, nodes.Block)
             side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
             context = self.context._replace(side=side, span=instance.span)
-            bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.found), context))
+            bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.diagnostics), context))
         return bound
 
     # ---- what nothing refers to
@@ -284,11 +293,11 @@ class _Binding:
         """Report declarations that nothing refers to."""
         for kind in ("region", "control", "detail", "curve"):
             for symbol in self.symbols.unused(kind):
-                self.found.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
+                self.diagnostics.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
         has_outputs = any(draft.kind in ("shape", "fold") for draft in self.drafts)
         for symbol in self.symbols.unused("strength") if has_outputs else ():
             if symbol.kind != "field":
-                self.found.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
+                self.diagnostics.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
 
     def drop_accepted(self) -> None:
         """Take out warnings and notes that a declaration accepts; accepting nothing is itself a warning."""
@@ -304,15 +313,15 @@ class _Binding:
             return
         used: set[Span] = set()
         kept: list[Diagnostic] = []
-        for diagnostic in self.found.all:
+        for diagnostic in self.diagnostics.all:
             by = [at for rule, at, within in places if _accepts(rule, within, diagnostic)]
             used.update(by)
             if not by:
                 kept.append(diagnostic)
-        self.found.keep(kept)
+        self.diagnostics.keep(kept)
         for rule, at, _ in places:
             if at not in used:
-                self.found.add("nothing-accepted", at, name=rule)
+                self.diagnostics.add("nothing-accepted", at, name=rule)
 
 
 def _accepts(rule: str, within: Span | None, diagnostic: Diagnostic) -> bool:

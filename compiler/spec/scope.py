@@ -18,7 +18,7 @@ _NAME = re.compile(r"[^\W\d]\w*")
 Values = tuple[nodes.Value, ...]
 
 
-class Variable(NamedTuple):
+class ScopeVariable(NamedTuple):
     """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it."""
 
     values: Values
@@ -31,19 +31,19 @@ class Scope(NamedTuple):
     """The file that a declaration stands in, the variables around it, and the prefix of its library."""
 
     source: Source
-    variables: Mapping[str, Variable]
+    variables: Mapping[str, ScopeVariable]
     prefix: str
-    found: Diagnostics
+    diagnostics: Diagnostics
 
     def span(self, node: nodes.Placed) -> Span:
         """The place of a node written in this scope's file."""
         return Span(self.source, node.start, node.end)
 
-    def variable(self, name: str, span: Span) -> Variable | None:
+    def variable(self, name: str, span: Span) -> ScopeVariable | None:
         """The variable of a placeholder; a diagnostic where there is none."""
         variable = self.variables.get(name)
         if variable is None:
-            self.found.add("unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables))
+            self.diagnostics.add("unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables))
             return None
         variable.used[0] = True
         return variable
@@ -60,7 +60,7 @@ class Scope(NamedTuple):
             if variable is None:
                 return match[0]
             if len(variable.values) != 1:
-                self.found.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
+                self.diagnostics.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
                 return ""
             return as_written(variable.values[0])
 
@@ -80,7 +80,7 @@ class Scope(NamedTuple):
             return node.text
         filled = self.fill(node.text, node)
         if "{" not in filled and not _NAME.fullmatch(filled):
-            self.found.add("not-a-name", self.span(node), text=filled)
+            self.diagnostics.add("not-a-name", self.span(node), text=filled)
         return filled
 
     def amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float:
@@ -95,7 +95,7 @@ class Scope(NamedTuple):
         unit = UNITS[quantity.unit] if quantity.unit else PLAIN
         value = quantity.number * unit.size
         if not -1e300 < value < 1e300:
-            self.found.add("number-too-large", self.span(node))
+            self.diagnostics.add("number-too-large", self.span(node))
             return 0.0, dimensions[0]
         if unit.dimension in dimensions:
             return value, unit.dimension
@@ -110,7 +110,7 @@ class Scope(NamedTuple):
         written = _plain_number(quantity.number)
         if unit is PLAIN:
             usual = units_of(wanted)[0]
-            self.found.add(
+            self.diagnostics.add(
                 "missing-unit",
                 span,
                 what=what,
@@ -120,9 +120,9 @@ class Scope(NamedTuple):
             )
         elif wanted is Dimension.NUMBER:
             fix = Fix(span, written)
-            self.found.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
+            self.diagnostics.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
         else:
-            self.found.add(
+            self.diagnostics.add(
                 "wrong-dimension", span, what=what, dimension=wanted.value, unit=quantity.unit,
                 given=unit.dimension.value, units=", ".join(units_of(wanted)),
             )  # fmt: skip
@@ -132,7 +132,7 @@ class Scope(NamedTuple):
             return node
         match = _PLACEHOLDER.fullmatch(node.text)
         if match is None:
-            self.found.add("not-a-quantity", self.span(node), text=node.text)
+            self.diagnostics.add("not-a-quantity", self.span(node), text=node.text)
             return None
         variable = self.variable(match[1], self.span(node))
         if variable is None:
@@ -140,7 +140,7 @@ class Scope(NamedTuple):
         value = variable.values[0] if len(variable.values) == 1 else None
         if isinstance(value, nodes.Quantity):
             return value
-        self.found.add("not-a-quantity", self.span(node), text=node.text)
+        self.diagnostics.add("not-a-quantity", self.span(node), text=node.text)
         return None
 
 

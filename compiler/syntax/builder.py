@@ -134,8 +134,8 @@ class Builder(Transformer[Token, Any]):
         components = (children[1], children[3], children[5])
         return nodes.VectorAxis(components, _optional(children[8]), children[0].start_pos, _end(children))
 
-    def turn(self, children: list[Any]) -> nodes.Turn:
-        return nodes.Turn(children[1], children[2], children[0].start_pos, _end(children))
+    def turn(self, children: list[Any]) -> nodes.WrittenTurn:
+        return nodes.WrittenTurn(children[1], children[2], children[0].start_pos, _end(children))
 
     def value_range(self, children: list[Any]) -> nodes.ValueRange:
         first, last = self.amount([children[0]]), self.amount([children[2]])
@@ -162,9 +162,9 @@ class Builder(Transformer[Token, Any]):
     def argument(self, children: list[Any]) -> nodes.Argument:
         return nodes.Argument(children[0], children[2].items, children[0].start, _end(children))
 
-    def use(self, children: list[Any]) -> nodes.Use:
+    def use(self, children: list[Any]) -> nodes.UseLibrary:
         arguments = tuple(child for child in children[4:] if isinstance(child, nodes.Argument))
-        return nodes.Use(children[1], children[3], arguments, children[0].start_pos, _end(children))
+        return nodes.UseLibrary(children[1], children[3], arguments, children[0].start_pos, _end(children))
 
     def body(self, children: list[Any]) -> Run:
         return Run(tuple(children[1:-1]), children[0].start_pos, _end(children))
@@ -233,8 +233,8 @@ class Builder(Transformer[Token, Any]):
     def curve_declaration(self, children: list[Any]) -> nodes.CurveDeclaration:
         return nodes.CurveDeclaration(children[1], children[3], children[0].start_pos, _end(children))
 
-    def combination(self, children: list[Any]) -> nodes.Combination:
-        return nodes.Combination(children[0], tuple(children[2:-1:2]), children[0].start, _end(children))
+    def combination(self, children: list[Any]) -> nodes.WrittenCombination:
+        return nodes.WrittenCombination(children[0], tuple(children[2:-1:2]), children[0].start, _end(children))
 
     def combine(self, children: list[Any]) -> nodes.CombineDeclaration:
         facts = children[5].items if children[5] is not None else ()

@@ -94,7 +94,7 @@ class VectorAxis(NamedTuple):
 Axis = NamedAxis | VectorAxis
 
 
-class Turn(NamedTuple):
+class WrittenTurn(NamedTuple):
     """`about x 40 deg`; a list of turns is carried out in the order written, about axes that stay put."""
 
     axis: Axis
@@ -185,7 +185,7 @@ class NamedCurve(NamedTuple):
 Curve = PointCurve | BezierCurve | NamedCurve
 
 
-class Combination(NamedTuple):
+class WrittenCombination(NamedTuple):
     """`product(a, least(b, c))`."""
 
     how: Name
@@ -194,7 +194,7 @@ class Combination(NamedTuple):
     end: int
 
 
-Strength = Reference | Combination
+Strength = Reference | WrittenCombination
 
 
 # ---- facts ---------------------------------------------------------------------------------------
@@ -223,7 +223,7 @@ class SkeletonJoint(NamedTuple):
     name: JointName
     parent: JointName | None
     position: tuple[Amount, Amount, Amount]
-    turns: tuple[Turn, ...]
+    turns: tuple[WrittenTurn, ...]
     start: int
     end: int
 
@@ -311,7 +311,7 @@ class Argument(NamedTuple):
     end: int
 
 
-class Use(NamedTuple):
+class UseLibrary(NamedTuple):
     path: Text
     prefix: Name | None
     arguments: tuple[Argument, ...]
@@ -349,7 +349,7 @@ class Each(NamedTuple):
     end: int
 
 
-Declaration = Block | CombineDeclaration | CurveDeclaration | Use | Parameter | Override | Each
+Declaration = Block | CombineDeclaration | CurveDeclaration | UseLibrary | Parameter | Override | Each
 
 
 class Comment(NamedTuple):
@@ -382,10 +382,10 @@ Placed = (
     | JointName
     | NamedAxis
     | VectorAxis
-    | Turn
+    | WrittenTurn
     | Reading
     | Curve
-    | Combination
+    | WrittenCombination
     | Fact
     | SkeletonJoint
     | PoseItem

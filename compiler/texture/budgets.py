@@ -8,9 +8,9 @@ from typing import Final, NamedTuple
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import SpanOf
 from plica.rig.model import Rig
-from plica.texture.findings import percent
-from plica.texture.memory import bytes_in_memory, told
-from plica.texture.model import Mask, MaskSet
+from plica.texture.mask_set import Mask, MaskSet
+from plica.texture.texture_diagnostics import percent
+from plica.texture.texture_memory import bytes_in_memory, told
 
 MOST_NAMED: Final = 3
 """So many masks are named in a message."""
@@ -32,13 +32,13 @@ def detail_memory(rig: Rig, masks: MaskSet) -> tuple[DetailMemory, ...]:
     return tuple(DetailMemory(detail.name, used[detail.name], detail.budget) for detail in rig.details)
 
 
-def tell_budgets(rig: Rig, masks: MaskSet, found: Diagnostics, span_of: SpanOf) -> None:
+def tell_budgets(rig: Rig, masks: MaskSet, diagnostics: Diagnostics, span_of: SpanOf) -> None:
     """Details whose textures take more memory than they may, and what to shrink."""
     for detail, used, budget in detail_memory(rig, masks):
         if budget is not None and used > budget:
             span = span_of("detail", detail)
             advice = _advice(detail, masks)
-            found.add("over-budget", span, detail=detail, used=told(used), budget=told(budget), advice=advice)
+            diagnostics.add("over-budget", span, detail=detail, used=told(used), budget=told(budget), advice=advice)
 
 
 def _advice(detail: str, masks: MaskSet) -> str:

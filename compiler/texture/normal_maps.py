@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.painting import FORMATS
 from plica.texture.png import Bytes, in_bytes
 
@@ -133,8 +133,8 @@ def sampled(values: Stored, uv: Floats) -> Floats:
     across, down = _spread(across, values.ndim - 1), _spread(down, values.ndim - 1)
     above = values[upper, left] * (1.0 - across) + values[upper, right] * across
     below = values[lower, left] * (1.0 - across) + values[lower, right] * across
-    found: Floats = above * (1.0 - down) + below * down
-    return found
+    result: Floats = above * (1.0 - down) + below * down
+    return result
 
 
 def sampled_on_grid(values: Stored, u: Floats, v: Floats) -> Floats:
@@ -143,8 +143,8 @@ def sampled_on_grid(values: Stored, u: Floats, v: Floats) -> Floats:
     upper, lower, down = _neighbours(v, values.shape[0])
     down, across = _spread(down, values.ndim), _spread(across, values.ndim - 1)
     rows = values[upper] * (1.0 - down) + values[lower] * down
-    found: Floats = rows[:, left] * (1.0 - across) + rows[:, right] * across
-    return found
+    result: Floats = rows[:, left] * (1.0 - across) + rows[:, right] * across
+    return result
 
 
 def _neighbours(coordinates: Floats, size: int) -> tuple[Integers, Integers, Floats]:

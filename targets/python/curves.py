@@ -58,11 +58,11 @@ class _Segment(NamedTuple):
 
 def _segments(curve: Points | Hermite) -> list[_Segment]:
     if isinstance(curve, Points):
-        found = []
+        result = []
         for (x0, y0), (x1, y1) in pairwise(curve.points):
             secant = (y1 - y0) / (x1 - x0)
-            found.append(_Segment(x0, (y0, secant), y1, secant, secant))
-        return found
+            result.append(_Segment(x0, (y0, secant), y1, secant, secant))
+        return result
     return [_cubic(*pair) for pair in pairwise(curve.knots)]
 
 

@@ -1,7 +1,7 @@
 """Readings as Python expressions over a joint's turn since rest and its translation.
 
-The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `Turn` gives.
-The turn may have any length: all expressions divide it out.
+The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `TurnSource`
+gives. The turn may have any length: all expressions divide it out.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ JointReading = Rotation | Bend | Swing | Euler | Offset
 EULER_FUNCTIONS = ("_euler_first", "_euler_middle", "_euler_last")
 
 
-class Turn(NamedTuple):
+class TurnSource(NamedTuple):
     """The variables that hold a joint's turn since rest, and the statements that set them."""
 
     x: str
@@ -33,7 +33,7 @@ class Turn(NamedTuple):
         return self.x, self.y, self.z
 
 
-def turn_since(rest: Quaternion, needed: frozenset[str]) -> Turn:
+def turn_since(rest: Quaternion, needed: frozenset[str]) -> TurnSource:
     """The turn since `rest` of the rotation in the variables x, y, z, w; only `needed` components are computed."""
     names: dict[str, str] = {}
     statements: list[str] = []
@@ -45,7 +45,7 @@ def turn_since(rest: Quaternion, needed: frozenset[str]) -> Turn:
             names[component] = f"d{component}"
             if component in needed:
                 statements.append(f"d{component} = {text}")
-    return Turn(names["x"], names["y"], names["z"], names["w"], tuple(statements))
+    return TurnSource(names["x"], names["y"], names["z"], names["w"], tuple(statements))
 
 
 def needed_components(reading: JointReading) -> frozenset[str]:
@@ -57,7 +57,7 @@ def needed_components(reading: JointReading) -> frozenset[str]:
     return frozenset("xyzw")
 
 
-def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[float]) -> tuple[str, float]:
+def expression(reading: JointReading, turn: TurnSource, rest_translation: Sequence[float]) -> tuple[str, float]:
     """The reading as an expression that can be divided or subtracted from as it stands, and a factor.
 
     The reading is the expression times the factor, 1 or 2: halves and doubles are exact, so whoever uses it can take
@@ -77,7 +77,7 @@ def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[flo
     return _offset(reading, rest_translation), 1.0
 
 
-def _rotation(reading: Rotation, turn: Turn) -> str:
+def _rotation(reading: Rotation, turn: TurnSource) -> str:
     """atan2(s, w) with the signs of both flipped where w is negative: the arc tangent of s / w. Half the reading."""
     s = dot(reading.axis, turn.vector)
     quotient = s if " " not in s else f"({s})"
@@ -92,7 +92,7 @@ def _offset(reading: Offset, rest: Sequence[float]) -> str:
     return f"({total(terms) or '0.0'})"
 
 
-def _euler(reading: Euler, turn: Turn) -> str:
+def _euler(reading: Euler, turn: TurnSource) -> str:
     """A call with the turn's parts along the order's three axes, which `frame` turns; see the module's functions.
 
     Odd orders are the even ones mirrored: the second axis runs the other way, and so does the middle angle.

@@ -19,7 +19,7 @@ from plica.rig.model import (
     Vector,
 )
 from plica.skeleton.algebra import length, transpose
-from plica.skeleton.model import Joint, Skeleton
+from plica.skeleton.skeleton import Joint, Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response
 from plica.targets.python.readings import (
@@ -40,7 +40,7 @@ _PARTS_PER_STATEMENT = 40
 
 
 @dataclass
-class Source:
+class ModuleSource:
     """What has been written so far. `pose` lists joints that are read, `controls` controls, in reading order."""
 
     rig: Rig
@@ -91,9 +91,9 @@ class Source:
         self.functions.append("\n    ".join([f"def {name}(pose, c, v):", *lines]))
 
 
-def write_source(rig: Rig) -> Source:
+def write_source(rig: Rig) -> ModuleSource:
     """All statements and functions of a rig."""
-    source = Source(rig)
+    source = ModuleSource(rig)
     places = {strength.name: index for index, strength in enumerate(rig.strengths)}
     source.finish_parts(_joint_blocks(source, places))
     source.finish_parts(_other_blocks(source, places))
@@ -116,15 +116,15 @@ def _share(reading: str, factor: float, span: tuple[float, float]) -> str:
 
 def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
     """Drivers by what they read: each reading is computed once."""
-    found: dict[Reading, list[Driver]] = {}
+    result: dict[Reading, list[Driver]] = {}
     for strength in rig.strengths:
         if isinstance(strength, Driver):
-            found.setdefault(strength.reading, []).append(strength)
-    return found
+            result.setdefault(strength.reading, []).append(strength)
+    return result
 
 
 def _uses(
-    source: Source, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
+    source: ModuleSource, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
 ) -> list[str]:
     """Statements for all drivers of one reading, given as an expression and a factor."""
     lines = []
@@ -137,7 +137,7 @@ def _uses(
     return lines
 
 
-def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read one joint each, joint by joint in the order of the skeleton."""
     by_joint: dict[str, dict[JointReading, list[Driver]]] = {}
     for reading, drivers in _grouped_drivers(source.rig).items():
@@ -162,9 +162,9 @@ def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
         yield sum(map(len, readings.values())), lines
 
 
-def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read a control or the gap between two joints."""
-    from plica.evaluate.gather import skeleton_of
+    from plica.evaluate.pose_components import skeleton_of
 
     skeleton = skeleton_of(source.rig)
     rests = {control.name: control.rest for control in source.rig.controls}
@@ -181,7 +181,7 @@ def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[i
             yield len(drivers), _uses(source, places, f"({name}(pose) - {name.upper()}_REST)", drivers)
 
 
-def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
+def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
     """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
     first, second = (
         [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])] for joint in (reading.joint, reading.other)
@@ -197,11 +197,11 @@ def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
     return f"{body}\n\n\n{name.upper()}_REST = {name}([REST[joint] for joint in JOINTS])"
 
 
-def _link(source: Source, joint: Joint) -> Link:
+def _link(source: ModuleSource, joint: Joint) -> Link:
     return Link(source.read_joint(joint.name), joint.scale)
 
 
-def _field_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Each field that has strengths, as one call with its tables."""
     columns = {
         (field.name, sample.name): column

@@ -21,8 +21,8 @@ from scipy.spatial.transform import Rotation
 
 from plica.evaluate.poses import Poses, rest_poses
 from plica.measure.crossing import Crossing
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.deform import Deformer
-from plica.mesh.model import Floats, Integers
 from plica.rig.model import Rig
 from tests.support.wren import skinned
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Array
 from plica.rig.model import Bend, ControlValue, Driver, Euler, Gap, Offset, Reading, Rig, Rotation, Swing
 from plica.skeleton.algebra import matrix_of

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import Phase, given, settings
 
 from plica import values
+from plica.diff.character_state import CharacterState
 from plica.diff.facts import facts
 from plica.diff.report import compare
-from plica.diff.version import Version
 from plica.pipeline import compile_file, compile_text
 from plica.rig import model
 from plica.rig.model import ListedInbetween, ListedOffsets, MaskPlace, OffsetsTable, Rig, ShapeOffsets
@@ -60,7 +60,7 @@ def wren(tmp_path_factory: pytest.TempPathFactory) -> Rig:
 
 def told(old: Rig, new: Rig) -> list[str]:
     """Where the two differ: `added`, `removed` or `renamed`, and the paths of the fields."""
-    report = compare({"": Version("old", old)}, {"": Version("new", new)})
+    report = compare({"": CharacterState("old", old)}, {"": CharacterState("new", new)})
     assert all(change.verdicts and change.reaches for change in report.changes)
     found = [fact for change in report.changes for fact in change.facts]
     return [path for fact in found for path in (fact.what, *(field.path for field in fact.fields))]
@@ -114,7 +114,7 @@ def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
 def test_a_rig_does_not_differ_from_itself(rig: Rig) -> None:
     assert facts(rig, rig) == ()
     again = pickle.loads(pickle.dumps(rig))
-    assert compare({"": Version("a", rig)}, {"": Version("b", again)}).changes == ()
+    assert compare({"": CharacterState("a", rig)}, {"": CharacterState("b", again)}).changes == ()
 
 
 @given(rigs(), rigs())

@@ -9,8 +9,8 @@ import pytest
 from scipy import sparse
 
 from plica.measure.crossing import Crossing
-from plica.mesh.model import Floats
-from plica.prove.preparations import from_bytes, to_bytes
+from plica.mesh.arrays import Floats
+from plica.prove.cache.preparations import from_bytes, to_bytes
 from tests.support.arms import arms
 
 

@@ -10,8 +10,8 @@ from plica.demo.glb import model_file
 from plica.demo.model import wren
 from plica.demo.paint import masks
 from plica.diagnostics import Severity
-from plica.mesh.model import Mesh
-from plica.mesh.read import mesh_of_rig
+from plica.mesh.arrays import Mesh
+from plica.mesh.mesh_reader import mesh_of_rig
 from plica.pipeline import compile_file
 from plica.rig.model import Rig
 

@@ -11,10 +11,10 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import attach
 from plica.pipeline import compile_file
-from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover, Subject
-from plica.prove.kept import recall_from
-from plica.prove.store import KINDS, Store
+from plica.prove.cache.disk import KINDS, DiskCache
+from plica.prove.cache.figures import recall_from
+from plica.prove.execution.executor import LocalExecutor
+from plica.prove.prover import Prover, Subject
 from plica.workspace import Workspace
 from tests.fuzz import character
 from tests.fuzz.grammars import documents
@@ -43,8 +43,8 @@ def _known() -> _Known:
 
 
 def _prove(subject: Subject) -> None:
-    store = Store(scratch("store"))
-    crew = partial(LocalCrew, count=1, recall=partial(recall_from, store.folder))
+    store = DiskCache(scratch("store"))
+    crew = partial(LocalExecutor, count=1, recall=partial(recall_from, store.folder))
     for result in Prover(subject, hire=crew, store=store).results():
         assert result.worst is None or np.isfinite(result.worst)
 
@@ -54,7 +54,7 @@ def _entry(data: bytes) -> None:
     head, _, content = data.partition(b"\n")
     known = _known()
     kind = head.decode("ascii", "replace")
-    store = Store(scratch("store"))
+    store = DiskCache(scratch("store"))
     for key in known.keys.get(kind, ()):
         store.put(kind, key, content)
     if kind == "preparations":  # a figure that is kept would make them needless

@@ -1,0 +1,124 @@
+"""Readings turned round: poses in which a driver's reading has a given value."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from plica.evaluate.gaps import joints_of_gap
+from plica.evaluate.poses import JointPlacement, SparsePose
+from plica.rig.model import (
+    Bend,
+    Control,
+    ControlValue,
+    Euler,
+    Gap,
+    Offset,
+    Quaternion,
+    Reading,
+    Rig,
+    Rotation,
+    Swing,
+    Vector,
+)
+from plica.skeleton.algebra import (
+    about,
+    add,
+    conjugate,
+    cross,
+    determinant,
+    dot,
+    length,
+    multiply,
+    normalised,
+    scaled,
+    subtract,
+    unit,
+)
+from plica.skeleton.skeleton import Skeleton
+
+X_AXIS: Vector = (1.0, 0.0, 0.0)
+_AXES: dict[str, Vector] = {"x": X_AXIS, "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+
+
+class ReadingInverter:
+    """Makes poses of one rig. Numbers have 15 significant digits, so that their text says exactly the same."""
+
+    def __init__(self, rig: Rig, skeleton: Skeleton) -> None:
+        self._skeleton = skeleton
+        self._controls: dict[str, Control] = {control.name: control for control in rig.controls}
+
+    def pose(self, reading: Reading, value: float) -> SparsePose | None:
+        """A pose, otherwise at rest, with this reading (radians, metres, a control's unit); None where none has it."""
+        if isinstance(reading, ControlValue):
+            control = self._controls[reading.control]
+            return SparsePose({}, {control.name: rounded(control.rest + value)})
+        if isinstance(reading, Offset):
+            size = dot(reading.weights, reading.weights)
+            return self.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
+        if isinstance(reading, Gap):
+            return self._apart(reading, value)
+        return self.turned(reading.joint, _turn(reading, value))
+
+    def turned(self, joint: str, turn: Quaternion) -> SparsePose:
+        """A pose with one joint turned since rest."""
+        rest = self._skeleton.joints[self._skeleton.index[joint]].rotation
+        x, y, z, w = normalised(multiply(rest, turn))
+        return SparsePose({joint: JointPlacement(rotation=(rounded(x), rounded(y), rounded(z), rounded(w)))})
+
+    def moved(self, joint: str, step: Vector) -> SparsePose:
+        """A pose with one joint moved since rest, in its parent's frame."""
+        x, y, z = add(self._skeleton.joints[self._skeleton.index[joint]].translation, step)
+        return SparsePose({joint: JointPlacement(translation=(rounded(x), rounded(y), rounded(z)))})
+
+    def needed(self, reading: Reading) -> frozenset[str]:
+        """The joints whose pose a reading depends on."""
+        if isinstance(reading, ControlValue):
+            return frozenset()
+        if isinstance(reading, Gap):
+            return frozenset(joints_of_gap(self._skeleton, reading))
+        return frozenset((reading.joint,))
+
+    def _apart(self, reading: Gap, value: float) -> SparsePose | None:
+        """Moves one joint along the line between the two: the one that does not carry the other along."""
+        index = self._skeleton.index
+        mover, fixed = reading.joint, reading.other
+        if index[mover] in self._skeleton.ancestors(index[fixed]):
+            mover, fixed = fixed, mover
+        apart = subtract(self._skeleton.frames[index[mover]].origin, self._skeleton.frames[index[fixed]].origin)
+        if value < -length(apart):
+            return None
+        step = scaled(unit(apart) if length(apart) > 0 else X_AXIS, value)
+        columns = self._skeleton.parent_frame(index[mover]).linear
+        local = solved(columns, step)
+        return None if local is None else self.moved(mover, local)
+
+
+def _turn(reading: Rotation | Bend | Swing | Euler, value: float) -> Quaternion:
+    if isinstance(reading, Rotation):
+        return about(reading.axis, value)
+    if isinstance(reading, Bend):
+        return about(X_AXIS, value)
+    if isinstance(reading, Swing):
+        return about(cross(reading.along, reading.toward), value)
+    turn = about(_AXES[reading.channel], value)
+    return multiply(multiply(conjugate(reading.frame), turn), reading.frame)
+
+
+def solved(matrix: tuple[Vector, Vector, Vector], right: Vector) -> Vector | None:
+    """The solution of matrix x = right by Cramer's rule; None where the matrix is singular."""
+    whole = determinant(matrix)
+    if whole == 0:
+        return None
+    parts = [determinant(_with_column(matrix, right, column)) / whole for column in range(3)]
+    return (parts[0], parts[1], parts[2]) if all(map(isfinite, parts)) else None
+
+
+def _with_column(matrix: tuple[Vector, Vector, Vector], values: Vector, column: int) -> tuple[Vector, Vector, Vector]:
+    rows = [tuple(values[row] if at == column else matrix[row][at] for at in range(3)) for row in range(3)]
+    (a, b, c), (d, e, f), (g, h, i) = rows
+    return ((a, b, c), (d, e, f), (g, h, i))
+
+
+def rounded(value: float) -> float:
+    """The value with 15 significant digits: what survives being written as text and read again anywhere."""
+    return float(f"{value:.15g}") + 0.0
