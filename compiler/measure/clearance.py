@@ -35,8 +35,8 @@ class Clearance:
     """The smallest distance, in metres, between the triangles of two regions; 0 where they touch or cross.
 
     Triangles of both regions count for the first alone. Pairs that belong together
-    (`plica.measure.rest_neighbours`) are not held against each other: those that share a welded point, and those whose ways to each other along the skin at rest are
-    short. Beyond that nothing is left out.
+    (`plica.measure.rest_neighbours`) are not held against each other: those that share a welded point, and those whose
+    ways to each other along the skin at rest are short. Beyond that nothing is left out.
 
     together (n,): the pairs left out, i t + j for triangle i of the first and j of the t of the second, rising.
     """

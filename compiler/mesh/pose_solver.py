@@ -63,10 +63,11 @@ class PoseSolver:
     def pose(self, items: Sequence[StrengthPose | JointPose]) -> SculptPose:
         """The pose in which each joint is turned and each strength has its amount as the items say.
 
-        A driver's amount goes back through its curve (`plica.evaluate.inverse_curves`) and span to the reading, which is posed by the joint that is read. A sample of a field can be posed at 1 (its own pose), a product and
-        a least at 1 (all parts at 1), and everything at 0 that is 0 at rest. Several turns of one joint are made one
-        after the other, each about axes that stay put, and the drivers' readings are then corrected until all are what
-        they should be.
+        A driver's amount goes back through its curve (`plica.evaluate.inverse_curves`) and span to the reading, which
+        is posed by the joint that is read. A sample of a field can be posed at 1 (its own pose), a product and a least
+        at 1 (all parts at 1), and everything at 0 that is 0 at rest. Several turns of one joint are made one after the
+        other, each about axes that stay put, and the drivers' readings are then corrected until all are what they
+        should be.
 
         Raises ValueError for joints and strengths that the rig does not have.
         """

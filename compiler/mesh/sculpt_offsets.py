@@ -60,7 +60,7 @@ class Sculpting:
         self._poses: dict[tuple[object, ...], SculptInPose] = {}
 
     @cached_property
-    def _poser(self) -> PoseSolver:
+    def _pose_solver(self) -> PoseSolver:
         return PoseSolver(self.rig)
 
     @cached_property
@@ -141,7 +141,7 @@ class Sculpting:
 
     def _posed(self, sculpt: Sculpt, span: Span | None = None) -> SculptInPose:
         """The mesh in a sculpt's pose; with a span, what stands in the way of the pose is reported there."""
-        posing = self._poser.pose(sculpt.pose)
+        posing = self._pose_solver.pose(sculpt.pose)
         for problem in posing.problems if span is not None else ():
             self.diagnostics.add_filled(problem.rule, span, problem.values)
         key = (sculpt.pose, sculpt.after)

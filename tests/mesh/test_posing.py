@@ -232,9 +232,9 @@ def test_two_drivers_of_one_reading_share_a_pose(half: float, whole: float, angl
 
 
 def test_poses_are_the_same_every_time() -> None:
-    poser = PoseSolver(rig_with(driver("elbow", Swing(JOINT, Y, Z), (0.0, radians(70)))))
+    solver = PoseSolver(rig_with(driver("elbow", Swing(JOINT, Y, Z), (0.0, radians(70)))))
     items = (StrengthPose("elbow", 0.6), JointPose(JOINT, X, 0.3))
-    first, second = poser.pose(items).poses, poser.pose(items).poses
+    first, second = solver.pose(items).poses, solver.pose(items).poses
     assert first.rotations.tobytes() == second.rotations.tobytes()
 
 

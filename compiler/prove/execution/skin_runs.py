@@ -1,7 +1,7 @@
 """Geometric expectations: the mesh is deformed once for all that are measured over the same poses.
 
-Tracks are cut into stretches of frames and those packed into units of work (`plica.prove.execution.work`). An executor does
-them, in any order; the worst of the answers does not depend on it.
+Tracks are cut into stretches of frames and those packed into units of work
+(`plica.prove.execution.work`). An executor does them, in any order; the worst of the answers does not depend on it.
 """
 
 from __future__ import annotations
