@@ -20,8 +20,8 @@ _SIZES = {"": 1, "KiB": 1024, "MiB": 1024**2, "GiB": 1024**3}
 class Limits(NamedTuple):
     """The limits, each a largest number that is still taken; names that end in `bytes` are sizes."""
 
-    text_bytes: int = 64 * 1024**2  # of one spec, library, template, acceptance file, baseline or built rig
-    declarations: int = 200_000  # after families and libraries are written out
+    spec_bytes: int = 8 * 1024**2  # of one spec or library
+    text_bytes: int = 64 * 1024**2  # of one template, acceptance file, baseline or built rig
     model_bytes: int = 8 * 1024**3  # of one file of a model, a sculpt or offsets, and of each file that it refers to
     image_bytes: int = 4 * 1024**3  # of one mask, map, photo or vertex set; 16,384 texels square in 16-bit RGBA take 2
     clip_bytes: int = 2 * 1024**3  # of one clip as text: an hour of 60 joints at 120 frames a second takes about 1
@@ -30,6 +30,15 @@ class Limits(NamedTuple):
     usd_prims: int = 50_000  # that an OpenUSD model is composed of, those of its references included
     usd_memory_bytes: int = 2 * 1024**3  # that reading an OpenUSD model takes, its files included
     usd_seconds: int = 120  # that reading an OpenUSD model takes
+    joints: int = 10_000  # of one skeleton
+    model_json_bytes: int = 256 * 1024**2  # of one glTF document; binary data in their own files do not count
+    unpacked_bytes: int = 128 * 1024**2  # arrays that stand behind a model, clip or archive of any size, however small
+    unpacked_times: int = 64  # how many times a larger file's own size they may take
+    image_texels: int = 16_384**2  # of one painted mask or normal map
+    expansion: int = 100_000  # steps of writing families and libraries out (plica.spec.budget)
+    findings: int = 1_000  # of a severity that one run shows; after so many errors it stops looking
+    findings_at_a_place: int = 20  # of one rule at one place of a text, which an `each` may find for every value
+    name_characters: int = 500  # of a name with its placeholders filled, and of a library's prefix
 
 
 class LimitError(ValueError):

@@ -11,6 +11,7 @@ from plica.rig.expand import expand
 from plica.rig.model import Rig
 from plica.source import Source, Span
 from plica.spec.bind import Bound, bind
+from plica.spec.budget import Budget
 from plica.spec.entries import Spec
 from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
@@ -65,7 +66,7 @@ def compile_document(document: Document, workspace: Workspace | None, diagnostic
     bound = bind(document, workspace.root if workspace else None, workspace, diagnostics)
     if diagnostics.has_errors or bound.spec is None:
         return Compiled(diagnostics.all, bound.documents, None, None, {}, bound=bound)
-    expanded = expand(bound.spec, diagnostics)
+    expanded = expand(bound.spec, diagnostics, bound.budget or Budget(diagnostics))
     rig = None if diagnostics.has_errors else expanded.rig
     return Compiled(diagnostics.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
 

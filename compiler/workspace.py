@@ -50,19 +50,19 @@ class Workspace:
             return Refused("missing-file", {"file": text, "reason": "not a usable name"})
         return resolved
 
-    def read_text(self, path: Path, name: str) -> str | Refused:
+    def read_text(self, path: Path, name: str, limit: str = "spec_bytes") -> str | Refused:
         """A spec's text: UTF-8, with or without a byte order mark, line ends as they are."""
-        data = self.read_bytes(path, name)
+        data = self.read_bytes(path, name, limit)
         return data if isinstance(data, Refused) else text_of(data, name)
 
-    def read_bytes(self, path: Path, name: str) -> bytes | Refused:
-        """A spec's bytes."""
+    def read_bytes(self, path: Path, name: str, limit: str = "spec_bytes") -> bytes | Refused:
+        """A spec's bytes; `limit` names the largest size in `Limits`."""
         try:
             if not self.holds(path.resolve()):
                 return Refused("file-outside", {"file": name})
         except (OSError, RuntimeError, ValueError):  # links in a circle, a path that holds a null character
             return _unreadable(name, "it has no usable name")
-        return read_bytes(path, name)
+        return read_bytes(path, name, limit)
 
     def holds(self, resolved: Path) -> bool:
         """Whether a place, links followed, is one that may be read."""

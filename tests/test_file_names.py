@@ -125,7 +125,7 @@ OPENED = {
     "compiler/emit/exchange.py": "makes new files, exclusively",
     "compiler/emit/lock.py": "the lock, which is never read",
     "compiler/diff/revision.py": "makes new files, exclusively",
-    "compiler/demo/__init__.py": "files of the package",
+    "compiler/demo.py": "files of the package",
     "compiler/prove/cache/keys.py": "files of the package",
     "targets/python/__init__.py": "files of the package",
     "compiler/commands/main.py": "the null device",

@@ -17,9 +17,13 @@ DATA = {
     "plica/py.typed",
     "plica/diagnostics/catalogue.toml",
     "plica/grammar/plica.lark",
+    "plica/grammar/plica.tables.json",
     "plica/grammar/reference.md",
     "plica/specs/wren.plica",
     "plica/specs/library/hand.plica",
+    "plica/specs/wren/data/wren.glb",
+    "plica/specs/wren/data/clips/rounds.glb",
+    "plica/specs/wren/data/sculpts/elbow_crease.npz",
     "plica/targets/json/rig.schema.json",
     "plica/targets/json/vectors.schema.json",
     "plica/targets/python/module.py.jinja",
@@ -75,7 +79,14 @@ def test_the_wheel_holds_the_package_and_nothing_else(wheel: Path) -> None:
     modules = {str(path.relative_to(ROOT / "compiler")) for path in (ROOT / "compiler").rglob("*.py")}
     assert {f"plica/{name}" for name in modules} - names == set()
     assert {name for name in names if not name.startswith("plica")} == set()
-    assert {name for name in names if name.endswith((".pyc", ".png")) or "tests" in name.split("/")} == set()
+    wren = {f"plica/{path.relative_to(ROOT)}" for path in (ROOT / "specs/wren/data").rglob("*") if path.is_file()}
+    assert wren - names == set()
+    assert {name for name in names if name.endswith((".glb", ".npz", ".png"))} <= wren
+    assert {name for name in names if name.endswith(".pyc") or "tests" in name.split("/")} == set()
+
+
+def test_the_wheel_is_not_large(wheel: Path) -> None:
+    assert wheel.stat().st_size < 4_000_000
 
 
 def test_the_wheel_alone_checks_a_spec(wheel: Path, tmp_path: Path) -> None:

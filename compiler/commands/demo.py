@@ -19,8 +19,7 @@ def demo(options: argparse.Namespace) -> int:
     """Write the demo, check it, build it, and say what lies where."""
     folder = Path(options.folder)
     diagnostics = Diagnostics()
-    with progress("making the demo character") as step:
-        step("computing its model, sculpts, masks and maps")
+    with progress("making the demo") as step:
         data = demo_files()
         problem = None if options.replace else _foreign(folder, data)
         if problem:

@@ -105,9 +105,9 @@ def _piped(name: str) -> bytes | Refused:
     from plica import limits
     from plica.workspace import too_large
 
-    most = limits.in_force().text_bytes
+    most = limits.in_force().spec_bytes
     data = sys.stdin.buffer.read(most + 1)
-    return data if len(data) <= most else too_large(name, "text_bytes")
+    return data if len(data) <= most else too_large(name, "spec_bytes")
 
 
 def _compare(text: _Text, options: argparse.Namespace) -> int:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
-from plica import foreign
+from plica import foreign, limits
 from plica.diagnostics.catalogue import rule
+from plica.diagnostics.suggest import closest
 from plica.source import Span
+
+MOST_CHARACTERS = 1_000  # of what fills a message
+REPEATED = 20  # times the errors that are shown, after which the same ones found again end the search
+MOST_COMPARED = 100_000  # words that near misses are looked for among in one run
 
 
 class Severity(StrEnum):
@@ -56,12 +62,44 @@ class Diagnostic(NamedTuple):
         return path, start, self.code, self.message
 
 
+def made(
+    name: str,
+    span: Span | None,
+    values: Mapping[str, object],
+    hint: str | None = None,
+    labels: Iterable[Label] = (),
+    fix: Fix | None = None,
+) -> Diagnostic:
+    """The diagnostic `name` of the catalogue, filled. Raises KeyError for a name that the catalogue does not hold."""
+    entry = rule(name)
+    # Here, where they enter, so that no form of a finding can hold what steers it, whoever writes that form.
+    texts = {key: _shown(str(value)) for key, value in values.items()}
+    return Diagnostic(
+        code=entry.code,
+        name=name,
+        severity=Severity(entry.severity),
+        span=span,
+        message=entry.message.format_map(texts),
+        hint=_shown(hint) if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
+        labels=tuple([Label(label.span, _shown(label.text)) for label in labels]),
+        fix=fix,
+    )
+
+
+def _shown(text: str) -> str:
+    return foreign.line(text if len(text) <= MOST_CHARACTERS else text[:MOST_CHARACTERS] + "…")
+
+
 class Diagnostics:
     """The diagnostics of a run, in the order found; a stage adds to it and never prints."""
 
     def __init__(self) -> None:
-        self._found: list[Diagnostic] = []
+        self._found: dict[Diagnostic, None] = {}
+        self._added = 0
         self._errors = 0
+        self._distinct_errors = 0
+        self._compared = 0
+        self._stopped = False
 
     def add(
         self,
@@ -94,42 +132,67 @@ class Diagnostics:
         labels: Iterable[Label],
         fix: Fix | None,
     ) -> None:
-        entry = rule(name)
-        severity = Severity(entry.severity)
-        self._errors += severity is Severity.ERROR
-        # Here, where they enter, so that no form of a finding can hold what steers it, whoever writes that form.
-        texts = {key: foreign.line(str(value)) for key, value in values.items()}
-        self._found.append(
-            Diagnostic(
-                code=entry.code,
-                name=name,
-                severity=severity,
-                span=span,
-                message=entry.message.format_map(texts),
-                hint=foreign.line(hint) if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
-                labels=tuple(Label(label.span, foreign.line(label.text)) for label in labels),
-                fix=fix,
-            )
-        )
+        self._take(made(name, span, values, hint, labels, fix))
+
+    def _take(self, item: Diagnostic) -> None:
+        self._added += 1
+        if item.severity is Severity.ERROR:
+            self._errors += 1
+            self._distinct_errors += item not in self._found
+        self._found.setdefault(item)
 
     def extend(self, found: Iterable[Diagnostic]) -> None:
         """Add diagnostics found elsewhere."""
-        self.keep([*self._found, *found])
+        for item in found:
+            self._take(item)
 
     def keep(self, found: Iterable[Diagnostic]) -> None:
         """Replace what was found, as when accepted warnings are taken out."""
-        self._found = list(found)
-        self._errors = sum(item.severity is Severity.ERROR for item in self._found)
+        self._found = {}
+        self._added = self._errors = self._distinct_errors = 0
+        self.extend(found)
+
+    def near(self, word: str, known: Iterable[str]) -> str | None:
+        """The known word nearest to `word`, or None; a run that has looked at very many words looks no further."""
+        if self._compared > MOST_COMPARED:
+            return None
+        candidates = tuple(known)
+        self._compared += len(candidates)
+        return closest(word, candidates)
+
+    def near_hint(self, word: str, known: Iterable[str]) -> str | None:
+        """A hint sentence for a near miss, or None."""
+        near = self.near(word, known)
+        return f"did you mean `{near}`?" if near else None
+
+    def stop(self) -> None:
+        """Tell the stages that what was found is enough: a bound of the work is reached."""
+        self._stopped = True
+
+    @property
+    def stopped(self) -> bool:
+        """Whether nothing more need be looked for: a bound is reached, or there are more errors than are shown."""
+        return self._stopped or self._has_more_errors_than(limits.in_force().findings)
+
+    def _has_more_errors_than(self, most: int) -> bool:
+        """Whether there are more errors than that, or very many that are the same."""
+        return self._distinct_errors > most or self._errors > most * REPEATED
+
+    @property
+    def whole(self) -> tuple[Diagnostic, ...]:
+        """Everything found, once each, ordered by place, however much it is."""
+        return tuple(sorted(self._found, key=lambda found: found.sort_key))
 
     @property
     def all(self) -> tuple[Diagnostic, ...]:
-        """Everything found, once each, ordered by place."""
-        return tuple(sorted(dict.fromkeys(self._found), key=lambda found: found.sort_key))
+        """What was found, once each, ordered by place, up to the limits of what is shown; what is left out is said."""
+        most = limits.in_force()
+        return bounded(self.whole, most, stopped=self._has_more_errors_than(most.findings))
 
     @property
     def count_of_all(self) -> int:
         """How many were found so far, repeated ones included."""
-        return len(self._found)
+        return self._added
 
     @property
     def has_errors(self) -> bool:
@@ -144,3 +207,35 @@ class Diagnostics:
     def count(self, severity: Severity) -> int:
         """How many of this severity were found."""
         return sum(found.severity is severity for found in self.all)
+
+
+# Findings about findings, which are never left out.
+_ABOUT_FINDINGS = {"more-of-the-same", "too-many-findings"}
+
+
+def bounded(found: Iterable[Diagnostic], most: limits.Limits, *, stopped: bool) -> tuple[Diagnostic, ...]:
+    """The first findings at each place and of each severity, and what is left out said in their place.
+
+    stopped: whether more errors were found than are shown, the same one perhaps many times.
+    """
+    kept: list[Diagnostic] = []
+    at_places: Counter[tuple[str, Span]] = Counter()
+    of_severities: Counter[Severity] = Counter()
+    for item in found:
+        if item.name not in _ABOUT_FINDINGS:
+            of_severities[item.severity] += 1
+            if item.span is not None:
+                at_places[item.name, item.span] += 1
+                if at_places[item.name, item.span] > most.findings_at_a_place:
+                    continue
+            if of_severities[item.severity] > most.findings:
+                continue
+        kept.append(item)
+    shown = {(item.name, item.span) for item in kept}
+    for (name, span), count in at_places.items():
+        if count > most.findings_at_a_place and (name, span) in shown:
+            kept.append(made("more-of-the-same", span, {"count": count - most.findings_at_a_place, "name": name}))
+    for severity, count in of_severities.items():
+        if count > most.findings or (stopped and severity is Severity.ERROR):
+            kept.append(made("too-many-findings", None, {"severity": severity.value, "limit": most.findings}))
+    return tuple(sorted(dict.fromkeys(kept), key=lambda item: item.sort_key))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+LONGEST = 64  # characters of a word that somebody mistyped
+
 
 def closest(word: str, known: Iterable[str]) -> str | None:
     """The known word nearest to `word`, or None where nothing is near.
@@ -14,6 +16,8 @@ def closest(word: str, known: Iterable[str]) -> str | None:
     folded = {candidate.casefold(): candidate for candidate in reversed(candidates)}
     if word.casefold() in folded:
         return folded[word.casefold()]
+    if len(word) > LONGEST:
+        return None
     # difflib is slow on thousands of words: only those of a similar length can be near.
     limit = max(2, len(word) // 2)
     near = [key for key in folded if abs(len(key) - len(word)) <= limit]

@@ -26,7 +26,9 @@ def with_stored_offsets(rig: Rig, workspace: Workspace) -> Rig:
 
     data = located_bytes(workspace.locate, table.file, "model_bytes")
     if isinstance(data, Refused):
-        return rig
+        if data.name == "missing-file":
+            return rig
+        raise ArchiveError(data.values.get("reason", data.name))
     stored = read_offsets_file(data, rig.build or "")
     if stored.vertex_count != table.vertex_count:
         raise ArchiveError(f"it is about {stored.vertex_count} vertices, the rig about {table.vertex_count}")

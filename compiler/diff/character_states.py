@@ -116,7 +116,7 @@ def _of_json(path: Path, shown: str, workspace: Workspace, diagnostics: Diagnost
     from plica.mesh.npz import ArchiveError
     from plica.rig.rig_json import RigFormatError, read_rig
 
-    text = workspace.read_text(path, shown)
+    text = workspace.read_text(path, shown, "text_bytes")
     if isinstance(text, Refused):
         diagnostics.add_filled(text.name, None, text.values)
         return None

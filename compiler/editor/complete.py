@@ -25,11 +25,11 @@ from plica.units import UNITS
 COMBINATIONS = ("product", "least", "greatest", "sum")
 MOST_MISTAKES = 10  # lines of a declaration that are passed over because something in them is wrong
 
-_AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?\d*\.?\d+[ \t]*([A-Za-z%]*)$")
+_AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?(?:\d++(?:\.\d++)?|\.\d++)[ \t]*+([A-Za-z%]*+)$")
 _WORD_BEFORE = re.compile(r'(?:[\w{}-]|"(?=\w*$))*$')
-_IN_TEXT = re.compile(r'(?:[^"\n]|"(?:[^"\\\n]|\\.)*")*//|^[^"\n]*(?:"(?:[^"\\\n]|\\.)*"[^"\n]*)*"[^"\n]*$')
+_IN_COMMENT = re.compile(r'(?:[^"/\n]++|/(?!/)|"(?:[^"\\\n]++|\\.)*+")*+//')
+_IN_TEXT = re.compile(_IN_COMMENT.pattern + r'|^[^"\n]*+(?:"(?:[^"\\\n]++|\\.)*+"[^"\n]*+)*+"[^"\n]*+$')
 _OPEN_BRACE = re.compile(r"\{\w*$")
-_IN_COMMENT = re.compile(r'(?:[^"\n]|"(?:[^"\\\n]|\\.)*")*//')
 # A placeholder that is being written: the brace of a block has a blank before it.
 _IN_BRACES = re.compile(r"(?:[\w}]|^\s*|\s(?=\{\w+$))\{\w*$")
 # Terminals that stand between a keyword and the name that is being written.

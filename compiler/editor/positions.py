@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
+from functools import cached_property
+from itertools import accumulate
 from typing import NamedTuple
 
 _LINE_END = re.compile(r"\r\n|\n|\r")
+_STRETCH = 4096  # characters
 
 
 class Position(NamedTuple):
@@ -24,6 +27,17 @@ class Lines:
         self._starts = [0, *(match.end() for match in _LINE_END.finditer(text))]
         self._is_ascii = text.isascii()
 
+    @cached_property
+    def _units(self) -> list[int]:
+        """UTF-16 code units before each stretch of the text, so that a long line is not gone through for each place."""
+        stretches = (self.text[start : start + _STRETCH] for start in range(0, len(self.text), _STRETCH))
+        return [0, *accumulate(utf16_length(stretch) for stretch in stretches)]
+
+    def _before(self, offset: int) -> int:
+        """UTF-16 code units before an offset."""
+        stretch = offset // _STRETCH
+        return self._units[stretch] + utf16_length(self.text[stretch * _STRETCH : offset])
+
     def position(self, offset: int) -> Position:
         """Where an offset stands; one past the end means the end."""
         offset = max(0, min(offset, len(self.text)))
@@ -31,7 +45,7 @@ class Lines:
         start = self._starts[line]
         if self._is_ascii:
             return Position(line, offset - start)
-        return Position(line, utf16_length(self.text[start:offset]))
+        return Position(line, self._before(offset) - self._before(start))
 
     def offset(self, position: Position) -> int:
         """The offset of a position. A column past the line's end means its end, a line past the last the text's end."""

@@ -27,10 +27,10 @@ class OpenTexts(Workspace):
         super().__init__(root, allowed)
         self._texts = texts
 
-    def read_text(self, path: Path, name: str) -> str | Refused:
+    def read_text(self, path: Path, name: str, limit: str = "spec_bytes") -> str | Refused:
         """The open text, else the saved one."""
         text = self._texts.get(path)
-        return text if text is not None else super().read_text(path, name)
+        return text if text is not None else super().read_text(path, name, limit)
 
 
 class Analysis:

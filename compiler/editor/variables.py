@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from os.path import normpath
 from pathlib import Path
@@ -109,12 +110,16 @@ def given_to(variable: EditorVariable, others: tuple[nodes.Document, ...]) -> li
 def in_scope(text: str, offset: int) -> list[str]:
     """The variables whose values can be written at an offset, in a text that need not be right."""
     bare = blanked(text)
-    result = [match[1] for match in _PARAMETER.finditer(bare)]
-    for match in _EACH.finditer(bare, 0, offset):
-        inside = _PLACEHOLDER.sub("", bare[match.end() : offset])
-        if "{" in inside and inside.count("{") > inside.count("}"):
-            result.append(match[1])
-    return result
+    found = [match[1] for match in _PARAMETER.finditer(bare)]
+    opened = closed = 0
+    around: list[str] = []
+    until = offset
+    for match in reversed(list(_EACH.finditer(bare, 0, offset))):
+        inside = _PLACEHOLDER.sub("", bare[match.end() : until])
+        opened, closed, until = opened + inside.count("{"), closed + inside.count("}"), match.end()
+        if opened > closed:
+            around.append(match[1])
+    return found + around[::-1]
 
 
 def use_before(tokens: Sequence[Token]) -> nodes.UseLibrary | None:
@@ -213,8 +218,13 @@ def _values(
 def _placeholders(document: nodes.Document, start: int, end: int, known: Mapping[str, Declaring]) -> Iterator[_Use]:
     for match in _PLACEHOLDER.finditer(document.source.text, start, end):
         at = match.start()
-        if match[1] in known and not any(comment.start <= at < comment.end for comment in document.comments):
+        if match[1] in known and not _in_comment(document.comments, at):
             yield _Use(known[match[1]], match.start(1), match.end(1))
+
+
+def _in_comment(comments: tuple[nodes.Comment, ...], offset: int) -> bool:
+    before = bisect_right(comments, offset, key=lambda comment: comment.start)
+    return before > 0 and offset < comments[before - 1].end
 
 
 def _bare_values(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.Name]:

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import Enum
+from hashlib import file_digest
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +22,7 @@ from plica import regular_files
 from plica.emit.lock import NAME as LOCK
 from plica.emit.output_set import digest
 
-_UNREADABLE: Final = "unreadable"
+UNREADABLE: Final = "unreadable"
 _PART: Final = re.compile(r"\.plica-[0-9a-f]{16}\.part")
 
 
@@ -54,6 +55,17 @@ def content_of(place: Path) -> bytes | None:
         return regular_files.content(place, "model_bytes")
     except regular_files.Unreadable:
         return None
+
+
+def digest_of_place(place: Path) -> str | None:
+    """The SHA-256 of the file in a place, `UNREADABLE` where it cannot be read; None where nothing is there."""
+    try:
+        with regular_files.opened(place, "model_bytes") as stream:
+            return file_digest(stream, "sha256").hexdigest()
+    except regular_files.Unreadable as error:
+        return None if isinstance(error.__cause__, FileNotFoundError | NotADirectoryError) else UNREADABLE
+    except OSError:
+        return UNREADABLE
 
 
 def is_leftover(name: str) -> bool:
@@ -100,7 +112,7 @@ class _Exchange:
 
     def run(self) -> None:
         """All of it, or as before; an interruption by the user is gone back on too."""
-        before = {place: _state(place) for place in self.contents}
+        before = {place: digest_of_place(place) for place in self.contents}
         try:
             self._steps()
         except BaseException as error:
@@ -174,19 +186,11 @@ class _Exchange:
                 folder.rmdir()
 
     def _standing(self, place: Path, before: str | None) -> Standing:
-        now = _state(place)
-        if now == _UNREADABLE:
+        now = digest_of_place(place)
+        if now == UNREADABLE:
             return Standing.UNKNOWN
         if now == before:
             return Standing.BEFORE
         if now is None:
             return Standing.MISSING
         return Standing.NEW if now == digest(self.contents[place]) else Standing.OTHER
-
-
-def _state(place: Path) -> str | None:
-    """A digest of what stands in a place; None where nothing does."""
-    content = content_of(place)
-    if content is not None:
-        return digest(content)
-    return _UNREADABLE if os.path.lexists(place) else None

@@ -114,10 +114,11 @@ def _entry(item: object) -> Entry:
     if not isinstance(item, dict):
         raise ManifestError("an entry of `files` is not an object")
     file, targets, build, size, sha = (item.get(name) for name in Entry._fields)
-    right = isinstance(file, str) and isinstance(build, str) and isinstance(sha, str) and type(size) is int
-    if not right or not isinstance(targets, list) or not all(isinstance(target, str) for target in targets):
+    if not (isinstance(file, str) and isinstance(build, str) and isinstance(sha, str) and isinstance(size, int)):
         raise ManifestError("an entry of `files` lacks a key, or has one of another kind")
-    return Entry(str(file), tuple(targets), str(build), int(str(size)), str(sha))
+    if not isinstance(targets, list) or not all(isinstance(target, str) for target in targets):
+        raise ManifestError("the `targets` of an entry of `files` are not a list of names")
+    return Entry(file, tuple(targets), build, size, sha)
 
 
 def manifest_schema() -> dict[str, Any]:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
+from plica import regular_files
 from plica.diagnostics import Diagnostics
-from plica.emit.exchange import content_of
+from plica.emit.exchange import digest_of_place
 from plica.emit.output_set import (
     ENDING,
     Entry,
@@ -118,8 +119,7 @@ def _with_earlier_targets(made: OutputSet, old: Mapping[str, Entry]) -> OutputSe
 
 
 def _is_whole(entry: Entry, folder: Path) -> bool:
-    content = content_of(folder / entry.file)
-    return content is not None and digest(content) == entry.sha256
+    return digest_of_place(folder / entry.file) == entry.sha256
 
 
 def _beside(made: OutputSet, folder: Path, diagnostics: Diagnostics) -> _Beside:
@@ -149,10 +149,10 @@ def _manifests(folder: Path) -> Iterator[Path]:
 
 
 def _read(place: Path) -> Manifest:
-    content = content_of(place) if place.is_file() else None
-    if content is None:
-        raise ManifestError("it cannot be read")
-    manifest = read_manifest(content)
+    try:
+        manifest = read_manifest(regular_files.content(place, "text_bytes"))
+    except regular_files.Unreadable as error:
+        raise ManifestError(str(error)) from None
     for path in manifest.entries:
         problem = problem_of(path)
         if problem is not None:

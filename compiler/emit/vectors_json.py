@@ -67,7 +67,7 @@ def _pose(pose: SparsePose) -> dict[str, Any]:
 
 
 def vectors_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of `vectors.json`."""
+    """The JSON Schema (draft 2020-12) of `<character>.vectors.json`."""
 
     def numbers(count: int) -> dict[str, Any]:
         return {"type": "array", "items": {"type": "number"}, "minItems": count, "maxItems": count}

@@ -32,10 +32,11 @@ def aligned(rows: list[TableRow], shared: int) -> list[str]:
 
 
 def with_comments(lines: list[str], comments: list[str]) -> list[str]:
-    """Lines with the comments after them under each other."""
+    """Lines with the comments after them under each other; a line that is too long moves no other's comment."""
     if not any(comments):
         return lines
-    column = max(len(line) for line, comment in zip(lines, comments, strict=True) if comment)
+    commented = (line for line, comment in zip(lines, comments, strict=True) if comment)
+    column = max((len(line) for line in commented if len(line) <= WIDTH), default=0)
     return [
         f"{line:<{column}}{BEFORE_COMMENT}{comment}" if comment else line
         for line, comment in zip(lines, comments, strict=True)

@@ -6,7 +6,7 @@ say (section 3.7.3.2). A mesh without a skin is bound rigidly to the joint that 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -16,13 +16,15 @@ from scipy.spatial.transform import Rotation
 
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right, put_together
-from plica.readers.gltf_arrays import Elements, GltfArrays
+from plica.readers.gltf_arrays import NUMBER_BYTES, Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_skeleton import NodeSkeleton, mesh_names, skeleton_of_document, target_names
-from plica.readers.json_fields import Fields, fields, index, indexes, numbers, objects, whole
+from plica.readers.json_fields import Fields, fields, index, indexes, items, numbers, objects, whole
 from plica.readers.model_outline import UnreadableModel
 
 TRIANGLES, STRIP, FAN = 4, 5, 6  # section 3.7.2.1
+PRIMITIVE_BYTES = 16 * 1024  # what one primitive costs beside its arrays, each time that it is shown
+TARGET_BYTES = 256  # what one of its morph targets does
 LINES_AND_POINTS = ("points", "lines", "line loops", "line strips")
 
 
@@ -46,6 +48,7 @@ class _GltfMeshes:
         self.parents = parents_of_nodes(document)
         self.names = mesh_names(document, [])
         self.skeleton: NodeSkeleton = skeleton_of_document(document, chosen)
+        self.row_of_node = {node: row for row, node in enumerate(self.skeleton.nodes)}
         self.joint_of_node = {
             node: joints[joint.name]
             for node, joint in zip(self.skeleton.nodes, self.skeleton.skeleton.joints, strict=True)
@@ -62,7 +65,17 @@ def read_gltf_mesh(path: Path, joints: Sequence[str], chosen: Collection[str] = 
     """
     file = _GltfMeshes(path, chosen, {name: number for number, name in enumerate(joints)})
     pieces = [piece for number, shown in enumerate(_shown(file, chosen)) for piece in _pieces(file, shown, number)]
+    _take_together(file.arrays, pieces)
     return put_together(pieces, file.problems)
+
+
+def _take_together(arrays: GltfArrays, pieces: Sequence[MeshPiece]) -> None:
+    """Counts what the pieces take as one mesh: what one of them has, all get a column for."""
+    vertices = sum(len(piece.positions) for piece in pieces)
+    uvs = {name for piece in pieces for name in piece.uvs}
+    morphs = {name for piece in pieces for name in piece.morphs}
+    influences = max((piece.binding.joints.shape[1] for piece in pieces), default=0)
+    arrays.take(vertices * (16 * len(uvs) + 16 * influences + len(morphs)), "the meshes together")
 
 
 def _shown(file: _GltfMeshes, chosen: Collection[str]) -> list[Shown]:
@@ -89,22 +102,36 @@ def _pieces(file: _GltfMeshes, shown: Shown, number: int) -> list[MeshPiece]:
     weights = file.nodes[shown.node].get("weights", mesh.get("weights"))
     if isinstance(weights, list) and any(weight != 0 for weight in weights):
         file.problems.append(f"`{name}` is shown with morph targets on; its neutral is taken without them")
-    shared: dict[str, tuple[int, list[int]]] = {}
+    shared: dict[Hashable, tuple[int, list[int]]] = {}
     for position, primitive in enumerate(primitives):
-        key = repr((sorted(fields(primitive.get("attributes"), place).items()), primitive.get("targets")))
-        shared.setdefault(key, (position, []))[1].append(position)
+        file.arrays.take(PRIMITIVE_BYTES + TARGET_BYTES * len(items(primitive, "targets", place)), place)
+        shared.setdefault(_vertex_data(file, primitive, f"{place}[{position}]"), (position, []))[1].append(position)
     counts = {len(objects(primitive, "targets", place)) for primitive in primitives}
     if len(counts) > 1:
         raise UnreadableModel(f"the primitives of {place} have different numbers of morph targets")
     names = target_names(mesh, max(counts, default=0))
-    return [_piece(file, shown, number, first, members, names) for first, members in shared.values()]
+    return [_piece(file, shown, number, primitives, first, members, names) for first, members in shared.values()]
+
+
+def _vertex_data(file: _GltfMeshes, primitive: Fields, place: str) -> Hashable:
+    """The accessors that a primitive's vertices and morph targets are made of."""
+    attributes = fields(primitive.get("attributes"), f"{place}.attributes")
+    return tuple(
+        tuple((name, file.arrays.number_of(one[name], f"{place} {name}")) for name in sorted(one))
+        for one in (attributes, *objects(primitive, "targets", place))
+    )
 
 
 def _piece(
-    file: _GltfMeshes, shown: Shown, number: int, first: int, members: Sequence[int], targets: Sequence[str]
+    file: _GltfMeshes,
+    shown: Shown,
+    number: int,
+    primitives: Sequence[Fields],
+    first: int,
+    members: Sequence[int],
+    targets: Sequence[str],
 ) -> MeshPiece:
     place = f"meshes[{shown.mesh}].primitives"
-    primitives = objects(file.meshes[shown.mesh], "primitives", f"meshes[{shown.mesh}]")
     here = f"{place}[{first}]"
     attributes = fields(primitives[first].get("attributes"), f"{here}.attributes")
     positions = _floats(file.arrays, attributes.get("POSITION"), None, 3, f"{here} POSITION")
@@ -153,6 +180,8 @@ def _floats(arrays: GltfArrays, number: object, count: int | None, width: int, p
 
 
 def _morph(arrays: GltfArrays, target: Fields, count: int, place: str, turns: bool) -> Morphed:
+    if target.get("POSITION") is None:
+        arrays.take(count * 3 * NUMBER_BYTES, place)
     offsets = np.zeros((count, 3))
     if target.get("POSITION") is not None:
         offsets = _floats(arrays, target["POSITION"], count, 3, f"{place} POSITION")
@@ -199,6 +228,7 @@ def _triangles(arrays: GltfArrays, primitive: Fields, count: int, place: str) ->
 
 
 def _skinned(file: _GltfMeshes, skin: int, attributes: Fields, count: int, name: str, place: str) -> Binding:
+    file.arrays.take(len(items(file.skins[skin], "joints", f"skins[{skin}]")) * 16 * NUMBER_BYTES, f"skins[{skin}]")
     own = indexes(file.skins[skin], "joints", len(file.nodes), f"skins[{skin}]")
     if not own:
         raise UnreadableModel(f"skins[{skin}] has no joints")
@@ -229,12 +259,16 @@ def _rig_joint(file: _GltfMeshes, node: int) -> int:
 def _root(file: _GltfMeshes, own: Sequence[int]) -> int:
     """The place in the skin's list of its first joint that lies below no other of its joints."""
     inside = set(own)
+    below: set[int] = set()  # nodes from which the way up is known to meet a joint of the skin
     for number, node in enumerate(own):
+        way = []
         above = file.parents[node]
-        while above is not None and above not in inside:
+        while above is not None and above not in inside and above not in below:
+            way.append(above)
             above = file.parents[above]
         if above is None:
             return number
+        below.update(way)
     return 0
 
 
@@ -267,7 +301,7 @@ def _rigid(file: _GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
         carrier = next((number for number in skeleton.nodes if number in file.joint_of_node), None)
     binding, matrix = _nothing(len(piece.positions)), np.eye(4)
     if carrier is not None:
-        row = skeleton.nodes.index(carrier)
+        row = file.row_of_node[carrier]
         frame, name = skeleton.skeleton.frames[row], skeleton.skeleton.joints[row].name
         rest = np.eye(4)
         rest[:3, :3], rest[:3, 3] = frame.linear, frame.origin

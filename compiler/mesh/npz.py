@@ -7,23 +7,34 @@ from __future__ import annotations
 import io
 import struct
 import tokenize
+import warnings
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from math import prod
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.mesh.arrays import Integers
+from plica.readers.allowance import Allowance, OverLimit
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)  # the earliest date that a zip file can hold
-MAX_BYTES: Final = 1024**3
-"""No archive may unpack to more."""
+_BYTES_AT_ONCE: Final = 1 << 18
+_METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # what numpy writes; others take memory of their own
+_HEADERS: Final = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}
+_KINDS: Final = "biufU"  # truth values, whole numbers, numbers and texts
+_LARGEST_CODE_POINT: Final = 0x10FFFF
+_SURROGATES: Final = (0xD800, 0xDFFF)
 
 
 class ArchiveError(ValueError):
     """The file is no NPZ that can be used; the text says why."""
+
+
+class LargeArchiveError(OverLimit, ArchiveError):
+    """An archive that unpacks to more than the limit."""
 
 
 def written(arrays: Mapping[str, NDArray[Any]]) -> bytes:
@@ -42,13 +53,13 @@ def written(arrays: Mapping[str, NDArray[Any]]) -> bytes:
 
 
 def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
-    """All arrays of an NPZ file. Raises ArchiveError."""
+    """All arrays of an NPZ file: of truth values, numbers or texts. Raises ArchiveError."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as file:
-            if sum(entry.file_size for entry in file.infolist()) > MAX_BYTES:
-                raise ArchiveError("it unpacks to more than 1 GiB")
-        with np.load(io.BytesIO(data), allow_pickle=False) as archive:
-            arrays = {name: archive[name] for name in archive.files}
+        with warnings.catch_warnings(), zipfile.ZipFile(io.BytesIO(data)) as file:
+            warnings.simplefilter("ignore")  # about headers in the way of Python 2
+            entries = file.infolist()
+            _check_sizes(entries, len(data))
+            arrays = {entry.filename: _array(file, entry) for entry in entries}
     except ArchiveError:
         raise
     # What the zip and array formats' readers answer damaged files with.
@@ -56,10 +67,57 @@ def arrays_of(data: bytes) -> dict[str, NDArray[Any]]:
             RuntimeError, SyntaxError, TypeError, OverflowError, MemoryError, tokenize.TokenError,
             struct.error) as error:  # fmt: skip
         raise ArchiveError(f"it is no NPZ file of plain arrays, or a damaged one ({type(error).__name__})") from None
-    for name, values in arrays.items():
-        if not isinstance(values, np.ndarray):  # numpy hands on the bytes of what is no array
-            raise ArchiveError(f"`{name}` is no array")
-    return arrays
+    if len(arrays) != len(entries):
+        raise ArchiveError("it holds two arrays of one name")
+    return {name.removesuffix(".npy"): values for name, values in arrays.items()}
+
+
+def _check_sizes(entries: Sequence[zipfile.ZipInfo], file_bytes: int) -> None:
+    """The sizes that the archive states are never exceeded: the zip reader stops there. Raises LargeArchiveError."""
+    allowance = Allowance(file_bytes)
+    try:
+        for entry in entries:
+            allowance.take(entry.file_size, "the archive, unpacked,")
+    except OverLimit as error:
+        raise LargeArchiveError(**error.values) from None
+
+
+def _array(file: zipfile.ZipFile, entry: zipfile.ZipInfo) -> NDArray[Any]:
+    """One array, made only where the header's shape is what the member holds. Raises ArchiveError among others."""
+    name = entry.filename.removesuffix(".npy")
+    if name == entry.filename:
+        raise ArchiveError(f"`{name}` is no array")
+    if entry.compress_type not in _METHODS:
+        raise ArchiveError(f"`{name}` is packed in a way that is not read")
+    with file.open(entry) as member:
+        header = _HEADERS.get(np.lib.format.read_magic(member))
+        if header is None:
+            raise ArchiveError(f"`{name}` is an array of another version")
+        shape, by_columns, kind = header(member)
+        if kind.kind not in _KINDS:
+            raise ArchiveError(f"`{name}` is not an array of numbers or texts")
+        count = prod(shape)
+        if min(shape, default=0) < 0 or count * kind.itemsize != entry.file_size - member.tell():
+            raise ArchiveError(f"the size of `{name}` is not what its header says")
+        flat = np.empty(count, kind)
+        if flat.nbytes:
+            rest = flat.view(np.uint8)
+            for start in range(0, len(rest), _BYTES_AT_ONCE):
+                part = member.read(min(_BYTES_AT_ONCE, len(rest) - start))
+                rest[start : start + len(part)] = np.frombuffer(part, np.uint8)
+        if member.read(1):  # also makes the checksum count
+            raise ArchiveError(f"the size of `{name}` is not what its header says")
+    if kind.kind == "U":
+        _check_text(flat, name)
+    return flat.reshape(shape[::-1]).transpose() if by_columns else flat.reshape(shape)
+
+
+def _check_text(flat: NDArray[Any], name: str) -> None:
+    """Raises ArchiveError where an array of texts holds what is no character."""
+    points = flat.view(flat.dtype.str[0] + "u4") if flat.nbytes else np.zeros(0, np.uint32)
+    first, last = _SURROGATES
+    if np.any((points > _LARGEST_CODE_POINT) | ((points >= first) & (points <= last))):
+        raise ArchiveError(f"`{name}` holds what is no text")
 
 
 def rising_indices(values: NDArray[Any], vertex_count: int | None, name: str) -> Integers:
@@ -85,4 +143,7 @@ def stated_vertex_count(arrays: Mapping[str, NDArray[Any]]) -> int | None:
     stated = arrays["vertex_count"]
     if stated.shape not in ((), (1,)) or stated.dtype.kind not in "iu":
         raise ArchiveError("`vertex_count` is not a whole number")
-    return int(stated.reshape(-1)[0])
+    count = int(stated.reshape(-1)[0])
+    if count < 0:
+        raise ArchiveError("`vertex_count` is negative")
+    return count

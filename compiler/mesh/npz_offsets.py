@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from plica.mesh.arrays import Offsets
-from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count
+from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, rising_indices, stated_vertex_count
 from plica.readers.gltf_document import content
 from plica.readers.json_fields import LARGEST_NUMBER
 from plica.readers.model_outline import UnreadableModel
@@ -42,9 +42,10 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
             if name not in arrays:
                 raise ArchiveError(f"it lacks the array `{name}`")
         count = stated_vertex_count(arrays)
-        if count is None or count < 0:
-            raise ArchiveError("`vertex_count` is negative")
+        assert count is not None
         indices = rising_indices(arrays["indices"], count, "indices")
+    except LargeArchiveError:
+        raise
     except ArchiveError as error:
         raise UnreadableModel(str(error)) from error
     offsets = arrays["offsets"]

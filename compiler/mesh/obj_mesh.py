@@ -7,8 +7,11 @@ has no unit; metres are assumed, and y up.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import io
+from array import array
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +22,6 @@ from plica.readers.json_fields import LARGEST_NUMBER
 from plica.readers.model_outline import UnreadableModel
 
 LONGEST_INDEX = 12  # characters; more digits than any vertex has
-IGNORED_LENGTH = 1 << 16  # characters; a longer line is no line of this format
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,47 +40,54 @@ def read_obj(path: Path) -> ObjMesh:
 
 def parse_obj(data: bytes) -> ObjMesh:
     """The positions and faces in a file's bytes. Raises UnreadableModel."""
-    positions: list[tuple[float, float, float]] = []
-    triangles: list[tuple[int, int, int]] = []
-    edges: list[tuple[int, int]] = []
+    positions, triangles, edges = array("d"), array("q"), array("q")
     for number, words in _lines(data):
         if words[0] == b"v":
-            positions.append(_position(words, number))
+            positions.extend(_position(words, number))
         elif words[0] == b"f":
-            face = [_corner(word, len(positions), number) for word in words[1:]]
+            known = len(positions) // 3
+            face = array("q", (_corner(words[at], known, number) for at in range(1, len(words))))
             if len(face) < 3:
                 raise UnreadableModel(f"line {number}: a face needs three corners, this one has {len(face)}")
-            triangles += [(face[0], face[at], face[at + 1]) for at in range(1, len(face) - 1)]
-            edges += zip(face, face[1:] + face[:1], strict=True)
+            for second, third in pairwise(face[1:]):
+                triangles.extend((face[0], second, third))
+            for one, other in zip(face, face[1:] + face[:1], strict=True):
+                edges.extend((one, other))
     if not positions:
         raise UnreadableModel("it holds no vertices (lines that begin with `v`)")
-    return ObjMesh(
-        np.array(positions),
-        _checked(triangles, 3, len(positions)),
-        _checked(edges, 2, len(positions)),
-    )
+    places = np.frombuffer(positions).reshape(-1, 3)
+    return ObjMesh(places, _checked(triangles, 3, len(places)), _checked(edges, 2, len(places)))
 
 
 def _lines(data: bytes) -> Iterator[tuple[int, list[bytes]]]:
     """Numbers and words of the lines that say something; a backslash at a line's end continues it."""
     before: list[bytes] = []
-    for number, line in enumerate(data.removeprefix(b"\xef\xbb\xbf").splitlines(), start=1):
+    content = data.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    for number, line in enumerate(io.BytesIO(content), start=1):
         text = line.split(b"#", 1)[0].strip()
         if text.endswith(b"\\"):
             before.append(text[:-1])
             continue
         if before:
             text, before = b" ".join([*before, text]), []
-        if b"\0" in text:
-            raise UnreadableModel(f"line {number}: it holds null characters, so it is not a text")
-        words = text.split(None, -1 if text[:2] in (b"f ", b"f\t") else 8)
+        words = _words(text, number)
         if words:
             yield number, words
+    if before:
+        raise UnreadableModel(f"line {number}: it ends within a line that is said to go on")
+
+
+def _words(text: bytes, line: int) -> list[bytes]:
+    if b"\0" in text:
+        raise UnreadableModel(f"line {line}: it holds null characters, so it is not a text")
+    return text.split(None, -1 if text[:2] in (b"f ", b"f\t") else 8)
 
 
 def _position(words: list[bytes], line: int) -> tuple[float, float, float]:
     """The first three numbers; a fourth is a weight, and colours may follow."""
     try:
+        if b"_" in b"".join(words[1:4]):  # which Python takes for a part of a number
+            raise ValueError
         x, y, z = (float(word) for word in words[1:4])
     except ValueError as error:
         raise UnreadableModel(f"line {line}: a vertex needs three numbers") from error
@@ -99,8 +108,8 @@ def _corner(word: bytes, known: int, line: int) -> int:
     return known + value if value < 0 else value - 1
 
 
-def _checked(rows: Sequence[tuple[int, ...]], width: int, count: int) -> Integers:
-    result: Integers = np.array(rows, dtype=np.int64).reshape(-1, width)
+def _checked(rows: array[int], width: int, count: int) -> Integers:
+    result: Integers = np.frombuffer(rows, dtype=np.int64).reshape(-1, width)
     if len(result) and result.max() >= count:
         raise UnreadableModel(f"a face refers to vertex {int(result.max()) + 1}, but there are {count}")
     return result

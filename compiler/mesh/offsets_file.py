@@ -90,7 +90,7 @@ def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
         raise ArchiveError(f"it belongs to the build {of_build or 'without an id'}, not to {build or 'one without'}")
     count = stated_vertex_count(arrays)
     names = arrays.get("shapes")
-    if count is None or names is None or names.ndim != 1:
+    if count is None or names is None or names.ndim != 1 or names.dtype.kind != "U":
         raise ArchiveError("it lacks `vertex_count` or `shapes`")
     shapes = {name: _shape(arrays, name, count) for name in map(str, names.tolist())}
     return OffsetsFile(count, shapes, of_build)

@@ -12,24 +12,18 @@ image, as glTF 2.0's default sampler does (section 5.26); v runs down.
 
 from __future__ import annotations
 
-import io
-import warnings
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Final
 
 import numpy as np
-from PIL import Image
-from PIL.Image import DecompressionBombError, DecompressionBombWarning
+from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.images import Banded, ImageError, Texels
 
 LUMA: Final = (0.2126, 0.7152, 0.0722)
-FORMATS: Final = ("PNG", "TIFF", "JPEG", "TGA", "BMP", "WEBP")  # Pillow knows more, and runs programs for some
-_SIXTEEN_BITS: Final = ("I", "I;16", "I;16B", "I;16L", "I;16N")
-
-
-class PaintingError(ValueError):
-    """The image cannot be used; the text says why."""
+KEPT_BYTES: Final = 256 * 1024**2
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,51 +32,62 @@ class Painting:
     texels.
     """
 
-    values: Floats
+    values: Floats | Banded
     in_colour: bool = False
     transparent: bool = False
 
 
+@dataclass(eq=False)
+class Paintings:
+    """Paintings by file, each decoded once as long as those last used fit into `KEPT_BYTES`."""
+
+    _known: dict[str, Painting] = field(default_factory=dict)
+
+    def of(self, file: str, read: Callable[[], bytes]) -> Painting:
+        """The painting of a file with the bytes that `read` gives. Raises ImageError, and what `read` does."""
+        result = self._known.pop(file, None) or read_painting(read())
+        others = sum(painting.values.nbytes for painting in self._known.values())
+        for name in list(self._known):
+            if others + result.values.nbytes > KEPT_BYTES:
+                others -= self._known.pop(name).values.nbytes
+        self._known[file] = result
+        return result
+
+
 def read_painting(data: bytes) -> Painting:
-    """An image file of one of `FORMATS` (8 or 16 bit greyscale; what is in colour or has alpha counts as
-    above).
+    """An image file of one of `plica.mesh.images.FORMATS`; what is in colour or has alpha counts as above.
 
-    Raises PaintingError.
+    Raises ImageError.
     """
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", DecompressionBombWarning)
-            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-                image.load()
-                return _painting(image)
-    except (DecompressionBombError, DecompressionBombWarning):
-        raise PaintingError("it is too large") from None
-    except PaintingError:
-        raise
-    except Exception as error:  # Pillow's decoders answer damaged files with errors of any kind
-        raise PaintingError(f"it is no image, or a damaged one ({type(error).__name__})") from None
+    texels = Texels.of(data)
+    in_colour, transparent = False, False
+    stored = Banded((*texels.size, 4) if texels.in_colour else texels.size, texels.nbytes, texels.rows)
+    for band in stored.bands():
+        if texels.in_colour:
+            visible = band[..., 3] > 0
+            grey = (band[..., 0] == band[..., 1]) & (band[..., 1] == band[..., 2])
+            in_colour |= bool((visible & ~grey).any())
+            transparent |= bool((band[..., 3] < texels.largest).any())
+        elif texels.largest is None and not np.isfinite(band).all():
+            raise ImageError("it holds values that are no numbers")
+
+    def weights(first: int, last: int) -> Floats:
+        return _weights(texels.rows(first, last), texels.largest)
+
+    return Painting(Banded(texels.size, texels.nbytes, weights), in_colour, transparent)
 
 
-def _painting(image: Image.Image) -> Painting:
-    if image.mode in _SIXTEEN_BITS:
-        values = np.asarray(image, dtype=np.float64) / 65535.0
-        if values.size and not 0.0 <= values.min() <= values.max() <= 1.0:
-            raise PaintingError("its values have more than 16 bits")
-        return Painting(values)
-    if image.mode == "F":
-        values = np.asarray(image, dtype=np.float64)
-        if not np.isfinite(values).all():
-            raise PaintingError("it holds values that are no numbers")
-        return Painting(np.clip(values, 0.0, 1.0))
-    if image.mode in ("1", "L") and "transparency" not in image.info:
-        return Painting(np.asarray(image.convert("L"), dtype=np.float64) / 255.0)
-    channels = np.asarray(image.convert("RGBA"), dtype=np.float64) / 255.0
-    alpha = channels[..., 3]
-    colour = np.ptp(channels[..., :3], axis=2)
+def _weights(stored: NDArray[Any], largest: int | None) -> Floats:
+    """Values (rows, columns) from 0 to 1 of stored ones: grey, or (rows, columns, 4)."""
+    if largest is None:
+        return np.clip(stored.astype(np.float64), 0.0, 1.0)
+    values = stored.astype(np.float64) / largest
+    if values.ndim == 2:
+        return values
+    colour, alpha = values[..., :3], values[..., 3]
     # Where all three are equal the luma is that value, without the rounding of a sum.
-    grey = np.where(colour == 0.0, channels[..., 0], channels[..., :3] @ np.array(LUMA))
-    visible = alpha > 0.0
-    return Painting(grey * alpha, bool((colour[visible] > 0.0).any()), bool((alpha < 1.0).any()))
+    grey = np.where(np.ptp(colour, axis=2) == 0.0, colour[..., 0], colour @ np.array(LUMA))
+    return np.asarray(grey * alpha)
 
 
 def outside(uv: Floats) -> int:

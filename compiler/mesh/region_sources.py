@@ -10,8 +10,10 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.images import ImageError
 from plica.mesh.npz import ArchiveError, arrays_of, stated_vertex_count
-from plica.mesh.painting import Painting, PaintingError, outside, read_painting, sampled
+from plica.mesh.painting import Painting, Paintings, outside, sampled
+from plica.readers.model_reader import tell
 from plica.rig.model import Painted, Region, RigJoint, SkinOf, Stored
 from plica.source import Span
 from plica.workspace import Refused
@@ -39,7 +41,7 @@ class Sources:
     read: Read
     span_of: SpanOf
     diagnostics: Diagnostics
-    paintings: dict[str, Painting] = field(default_factory=dict)
+    paintings: Paintings = field(default_factory=Paintings)
 
     def skin(self, source: SkinOf, middle: bool | None = None) -> Floats:
         """The sum of the skin weights of the joints; of those of no side alone (`middle`), or all others (not
@@ -74,14 +76,11 @@ class Sources:
 
     def _painting(self, region: Region, source: Painted) -> Painting:
         span, name = self.span_of(region), region.declared
-        known = self.paintings.get(source.file)
-        if known is None:
-            try:
-                known = read_painting(self._bytes(region, source.file))
-            except PaintingError as error:
-                self.diagnostics.add("unreadable-painting", span, region=name, file=source.file, reason=error)
-                raise UnusableError from None
-            self.paintings[source.file] = known
+        try:
+            known = self.paintings.of(source.file, lambda: self._bytes(region, source.file))
+        except ImageError as error:
+            tell(error, "unreadable-painting", source.file, span, self.diagnostics, region=name)
+            raise UnusableError from None
         if known.in_colour:
             self.diagnostics.add("painted-in-colour", span, region=name, file=source.file)
         if known.transparent:
@@ -105,9 +104,8 @@ class Sources:
         try:
             indices, weights = read_vertex_set(self._bytes(region, source.file), self.mesh.vertex_count)
         except ArchiveError as error:
-            self.diagnostics.add(
-                "unreadable-vertices", self.span_of(region), region=region.declared, file=source.file, reason=error
-            )
+            span = self.span_of(region)
+            tell(error, "unreadable-vertices", source.file, span, self.diagnostics, region=region.declared)
             raise UnusableError from None
         result = np.zeros(self.mesh.point_count)
         np.maximum.at(result, self.mesh.points[indices], weights)

@@ -7,6 +7,7 @@ unit of the measure, sorted by expectation.
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable, Mapping
 from typing import Final
 
@@ -37,6 +38,8 @@ def read(text: bytes) -> Mapping[str, float]:
         document = json.loads(text)
     except ValueError as error:
         raise UnreadableBaselineError(f"it is no JSON ({error})") from error
+    except RecursionError:
+        raise UnreadableBaselineError("it is nested too deeply") from None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise UnreadableBaselineError(f"its format is not `{FORMAT}`")
     if document.get("version") != VERSION:
@@ -47,6 +50,8 @@ def read(text: bytes) -> Mapping[str, float]:
     for name, figure in accepted.items():
         if not isinstance(figure, int | float) or isinstance(figure, bool):
             raise UnreadableBaselineError(f"the figure of `{name}` is no number")
+        if isinstance(figure, int) and abs(figure) > sys.float_info.max:
+            raise UnreadableBaselineError(f"the figure of `{name}` is larger than any figure can be")
     return {name: float(figure) for name, figure in accepted.items()}
 
 

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.skeleton.skeleton import Skeleton
+
+SAMPLE_BYTES: Final = 7 * 8
+"""What one joint in one frame takes."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from pathlib import Path
 from plica.diagnostics import Diagnostics
 from plica.readers.clip import Clip
 from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import tell
 from plica.source import Span
 
 
@@ -36,5 +37,5 @@ def find_clips(
     try:
         return read_clips(path, rate)
     except UnreadableModel as error:
-        diagnostics.add("unreadable-clip", span, file=shown, reason=error)
+        tell(error, "unreadable-clip", shown, span, diagnostics)
         return ()

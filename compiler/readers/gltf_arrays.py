@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import os
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, unquote_to_bytes
@@ -15,6 +16,7 @@ from urllib.parse import unquote, unquote_to_bytes
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.readers.allowance import Allowance
 from plica.readers.gltf_document import (
     BINARY_CHUNK,
     chunk_place,
@@ -24,7 +26,7 @@ from plica.readers.gltf_document import (
     place_of_uri,
     read_document,
 )
-from plica.readers.json_fields import Fields, fields, index, index_of, objects, text, whole
+from plica.readers.json_fields import LARGEST_NUMBER, Fields, fields, index, index_of, objects, text, whole
 from plica.readers.model_outline import UnreadableModel
 
 # Section 3.6.2.2: component types and element types.
@@ -46,8 +48,8 @@ ELEMENTS: dict[str, tuple[int, int]] = {  # rows, columns; a vector is one colum
     "MAT4": (4, 4),
 }
 Elements = NDArray[Any]  # of the accessor's own component type
+NUMBER_BYTES = 8  # of one number, whatever its size in the file
 COMPRESSED = ("KHR_draco_mesh_compression", "EXT_meshopt_compression", "KHR_meshopt_compression")
-LARGEST_EMPTY = 1 << 27  # components of an accessor that no data stands behind
 
 
 class GltfArrays:
@@ -65,6 +67,17 @@ class GltfArrays:
         self._views = objects(self.document, "bufferViews", "the file")
         self._buffers = objects(self.document, "buffers", "the file")
         self._data: dict[int, bytes] = {}
+        self._files: dict[Path, bytes] = {}
+        with open_regular(path) as stream:
+            self._allowance = Allowance(stream.seek(0, os.SEEK_END))
+
+    def take(self, count: int, what: str) -> None:
+        """Counts the bytes of arrays that are about to be made. Raises OverLimit where the file is too small."""
+        self._allowance.take(count, what, self._read_every_buffer)
+
+    def number_of(self, reference: object, place: str) -> int | None:
+        """The number of the accessor that a reference means; None for none. Raises UnreadableModel."""
+        return None if reference is None else index_of(reference, len(self._accessors), place)
 
     def accessor(self, number: object) -> Elements:
         """The accessor's elements: (count,), (count, components) or (count, rows, columns).
@@ -76,19 +89,18 @@ class GltfArrays:
         accessor = self._accessors[position]
         count = whole(accessor, "count", 0, place)
         component, (rows, columns) = _types(accessor, place)
+        self.take(count * rows * columns * NUMBER_BYTES, place)
         view = index(accessor, "bufferView", len(self._views), place)
         if view is not None:
             start = whole(accessor, "byteOffset", 0, place)
             found = self._elements(view, start, count, component, rows, columns, place)
-        elif count * rows * columns <= LARGEST_EMPTY:
-            found = np.zeros((count, columns, rows), component)
         else:
-            raise UnreadableModel(f"{place} has {count} elements and no data")
+            found = np.zeros((count, columns, rows), component)  # section 3.6.2.3: without data they are zeros
         if accessor.get("sparse") is not None:
             found = self._with_sparse(fields(accessor["sparse"], f"{place}.sparse"), found, place)
         values = _decoded(found, accessor.get("normalized") is True)
-        if not np.all(np.isfinite(values)):
-            raise UnreadableModel(f"{place} holds values that are no numbers")
+        if values.dtype.kind == "f" and not np.all(np.abs(values) <= LARGEST_NUMBER):  # also false for what is none
+            raise UnreadableModel(f"{place} holds values that are no usable numbers")
         if columns == 1:
             return values[:, 0, 0] if rows == 1 else values[:, 0, :]
         return values.transpose(0, 2, 1)  # stored column by column
@@ -160,8 +172,10 @@ class GltfArrays:
         if number not in self._data:
             place = f"buffers[{number}]"
             uri = text(self._buffers[number], "uri", place)
-            if uri is not None:
-                data = bytes_of_uri(uri, self.path.parent, place)
+            if uri is not None and is_data(uri):
+                data = bytes_of_data_uri(uri, place)
+            elif uri is not None:
+                data = self._bytes_of_file(uri, place)
             elif number == 0:
                 data = self._binary_chunk()
             else:
@@ -172,6 +186,22 @@ class GltfArrays:
             self._data[number] = data
         return self._data[number]
 
+    def _bytes_of_file(self, uri: str, place: str) -> bytes:
+        """The bytes of a file beside the model, read once however many buffers name it."""
+        try:
+            file = place_of_uri(uri, self.path.parent)
+            if file not in self._files:
+                self._files[file] = content(file)
+                self._allowance.file_bytes += len(self._files[file])
+        except UnreadableModel as error:
+            raise UnreadableModel(f"{place}, `{uri[:80]}`: {error}") from error
+        return self._files[file]
+
+    def _read_every_buffer(self) -> None:
+        """What a model holds is all of its files, also those that nothing has asked for yet."""
+        for number in range(len(self._buffers)):
+            self._buffer(number)
+
     def _binary_chunk(self) -> bytes:
         with open_regular(self.path) as stream:
             place = chunk_place(stream, BINARY_CHUNK)
@@ -181,22 +211,17 @@ class GltfArrays:
             return stream.read(place[1])
 
 
-def bytes_of_uri(uri: str, folder: Path, place: str) -> bytes:
-    """The data of a data URI (RFC 2397), or of a file in or below `folder`. Raises UnreadableModel."""
-    if is_data(uri):
-        head, comma, body = uri[5:].partition(",")
-        if not comma:
-            raise UnreadableModel(f"{place}.uri is no data URI")
-        if not head.lower().endswith(";base64"):
-            return unquote_to_bytes(body)
-        try:
-            return base64.b64decode(unquote(body), validate=True)
-        except (binascii.Error, ValueError) as error:
-            raise UnreadableModel(f"{place}.uri is not base64") from error
+def bytes_of_data_uri(uri: str, place: str) -> bytes:
+    """The data of a data URI (RFC 2397). Raises UnreadableModel."""
+    head, comma, body = uri[5:].partition(",")
+    if not comma:
+        raise UnreadableModel(f"{place}.uri is no data URI")
+    if not head.lower().endswith(";base64"):
+        return unquote_to_bytes(body)
     try:
-        return content(place_of_uri(uri, folder))
-    except UnreadableModel as error:
-        raise UnreadableModel(f"{place}, `{uri[:80]}`: {error}") from error
+        return base64.b64decode(unquote(body), validate=True)
+    except (binascii.Error, ValueError) as error:
+        raise UnreadableModel(f"{place}.uri is not base64") from error
 
 
 def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[int, int]]:
@@ -210,7 +235,8 @@ def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[in
 def _decoded(found: Elements, normalised: bool) -> Elements:
     """Floats as float64; normalised integers to 0..1 or -1..1 (section 3.6.2.2)."""
     if found.dtype.kind == "f":
-        return found.astype(np.float64)
+        with np.errstate(invalid="ignore"):  # what is no number is refused by the caller
+            return found.astype(np.float64)
     if not normalised:
         return found
     bits = 8 * found.dtype.itemsize - (1 if found.dtype.kind == "i" else 0)

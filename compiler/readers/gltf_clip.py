@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.readers.clip import Clip
+from plica.readers.clip import SAMPLE_BYTES, Clip
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
 from plica.readers.json_fields import Fields, fields, index, objects, text
@@ -18,7 +19,6 @@ from plica.readers.quaternions import normalised, slerp
 Array = NDArray[np.float64]
 WIDTHS = {"rotation": 4, "translation": 3}
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
-LARGEST_FRAMES = 1 << 22
 
 
 class AnimationTrack(NamedTuple):
@@ -31,6 +31,15 @@ class AnimationTrack(NamedTuple):
     interpolation: str
 
 
+class _Source(NamedTuple):
+    """A file and what every animation asks of it: which joint a node is, and how many nodes there are."""
+
+    arrays: GltfArrays
+    found: NodeSkeleton
+    joints: Mapping[int, int]
+    nodes: int
+
+
 def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     """A file's animations.
 
@@ -41,8 +50,14 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     found = skeleton_of_document(arrays.document)
     names = animation_names(arrays.document)
     animations = objects(arrays.document, "animations", "the file")
+    source = _Source(
+        arrays,
+        found,
+        {node: joint for joint, node in enumerate(found.nodes)},
+        len(objects(arrays.document, "nodes", "the file")),
+    )
     return tuple(
-        _clip(arrays, found, animation, f"animations[{number}]", names[number], rate)
+        _clip(source, animation, f"animations[{number}]", names[number], rate)
         for number, animation in enumerate(animations)
     )
 
@@ -81,11 +96,10 @@ def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], len
     return result
 
 
-def _clip(
-    arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str, name: str, rate: float | None
-) -> Clip:
-    tracks = _tracks(arrays, found, animation, place)
-    joints = found.skeleton.joints
+def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float | None) -> Clip:
+    tracks = _tracks(source, animation, place)
+    skeleton = source.diagnostics.skeleton
+    joints = skeleton.joints
 
     def at(times: Array) -> Clip:
         rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
@@ -93,39 +107,32 @@ def _clip(
         for track in tracks:
             target = rotations if track.path == "rotation" else translations
             target[:, track.joint] = sample(track, times)
-        return Clip(name, times, rotations, translations, found.skeleton, in_metres=True, between=at)
+        return Clip(name, times, rotations, translations, skeleton, in_metres=True, between=at)
 
-    return at(_times(tracks, rate))
-
-
-def _times(tracks: list[AnimationTrack], rate: float | None) -> Array:
-    if not tracks:
-        return np.zeros(1)
-    keys = np.unique(np.concatenate([track.times for track in tracks]))
-    if rate is None:
-        return keys
-    frames = np.floor((keys[-1] - keys[0]) * rate + 1e-6) + 1
-    if frames > LARGEST_FRAMES:
-        raise UnreadableModel(f"an animation lasts {keys[-1] - keys[0]:.3g} s, too long for {rate:g} samples a second")
-    return np.asarray(keys[0] + np.arange(int(frames)) / rate, dtype=np.float64)
+    keys = np.unique(np.concatenate([track.times for track in tracks])) if tracks else np.zeros(1)
+    frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
+    # Even a clip of a skeleton without joints takes some time.
+    source.arrays.take(frames * (len(joints) + 1) * SAMPLE_BYTES, f"{place}, {frames} frames of {len(joints)} joints,")
+    return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))
 
 
-def _tracks(arrays: GltfArrays, found: NodeSkeleton, animation: Fields, place: str) -> list[AnimationTrack]:
+def _tracks(source: _Source, animation: Fields, place: str) -> list[AnimationTrack]:
     samplers = objects(animation, "samplers", place)
-    nodes = len(objects(arrays.document, "nodes", "the file"))
-    joints = {node: joint for joint, node in enumerate(found.nodes)}
-    tracks = []
+    tracks: dict[tuple[int, str], AnimationTrack] = {}
     for number, channel in enumerate(objects(animation, "channels", place)):
         here = f"{place}.channels[{number}]"
         target = fields(channel.get("target"), f"{here}.target")
-        node = index(target, "node", nodes, f"{here}.target")
+        node = index(target, "node", source.nodes, f"{here}.target")
         path = text(target, "path", f"{here}.target")
         sampler = index(channel, "sampler", len(samplers), here)
         if sampler is None:
             raise UnreadableModel(f"{here} has no sampler")
-        if node in joints and path in WIDTHS:
-            tracks.append(_track(arrays, samplers[sampler], joints[node], path, here))
-    return tracks
+        if node is not None and node in source.joints and path in WIDTHS:
+            key = (source.joints[node], path)
+            if key in tracks:
+                raise UnreadableModel(f"{here} moves what a channel before it moves already")  # section 3.11
+            tracks[key] = _track(source.arrays, samplers[sampler], key[0], path, here)
+    return list(tracks.values())
 
 
 def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> AnimationTrack:

@@ -8,10 +8,12 @@ from __future__ import annotations
 import json
 import os
 import struct
+from collections import Counter
 from pathlib import Path
 from typing import BinaryIO
 
-from plica import file_names, regular_files
+from plica import file_names, limits, regular_files
+from plica.readers.allowance import OverLimit
 from plica.readers.json_fields import Fields, fields, indexes, objects
 from plica.readers.model_outline import UnreadableModel
 
@@ -20,7 +22,6 @@ JSON_CHUNK = 0x4E4F534A  # section 4.4.3
 BINARY_CHUNK = 0x004E4942
 HEADER = struct.Struct("<4sII")
 CHUNK_HEADER = struct.Struct("<II")
-LARGEST_JSON = 1 << 30  # bytes
 
 
 def read_document(path: Path) -> Fields:
@@ -101,12 +102,14 @@ def json_bytes(stream: BinaryIO) -> bytes:
     """The JSON of a container's first chunk, or the whole file where it is no container."""
     start = stream.read(HEADER.size)
     if not start.startswith(MAGIC):
-        return _limited(start + stream.read(LARGEST_JSON + 1))
+        size = stream.seek(0, os.SEEK_END)
+        _check_size(size)
+        stream.seek(0)
+        return stream.read(size)  # a larger number would be made room for
     offset, size = chunk_place(stream, JSON_CHUNK) or (0, 0)
     if size == 0:
         raise UnreadableModel("it holds no JSON chunk")
-    if size > LARGEST_JSON:
-        raise UnreadableModel("its JSON chunk is larger than 1 GiB")
+    _check_size(size)
     stream.seek(offset)
     return stream.read(size)
 
@@ -151,7 +154,7 @@ def parse(data: bytes, name: str) -> Fields:
     except UnicodeDecodeError as error:
         raise UnreadableModel(f"it is not UTF-8 text (byte {error.start})") from error
     try:
-        return fields(json.loads(content, parse_constant=_refuse_constant), name)
+        return fields(json.loads(content, parse_constant=_refuse_constant, object_pairs_hook=_once_each), name)
     except json.JSONDecodeError as error:
         raise UnreadableModel(f"it is not JSON (line {error.lineno}: {error.msg})") from error
     except RecursionError as error:
@@ -162,14 +165,26 @@ def parse(data: bytes, name: str) -> Fields:
         raise UnreadableModel("its JSON holds a number that is too long") from error
 
 
+def _once_each(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """An object whose names are different ones (glTF 2.0, section 2.7.1) and can be written."""
+    result = dict(pairs)
+    for name in result:
+        if not name.isascii() and any("\ud800" <= character <= "\udfff" for character in name):
+            raise UnreadableModel("its JSON has a name that is not valid Unicode")
+    if len(result) != len(pairs):
+        twice = next(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)
+        raise UnreadableModel(f"its JSON gives `{twice[:40]}` twice in one object")
+    return result
+
+
 def _refuse_constant(constant: str) -> float:
     raise UnreadableModel(f"its JSON holds `{constant}`, which is not JSON")
 
 
-def _limited(data: bytes) -> bytes:
-    if len(data) > LARGEST_JSON:
-        raise UnreadableModel("its JSON is larger than 1 GiB")
-    return data
+def _check_size(size: int) -> None:
+    most = limits.in_force().model_json_bytes
+    if size > most:
+        raise OverLimit("its JSON", f"{size} bytes", limits.size(most), "model-json-bytes")
 
 
 def _check_version(document: Fields) -> None:

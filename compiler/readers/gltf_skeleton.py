@@ -8,7 +8,8 @@ from typing import NamedTuple
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.json_fields import Fields, fields, index, index_of, indexes, numbers, objects, text, whole
-from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableModel, distinct
+from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
+from plica.readers.skeletons import check_joint_count, checked_skeleton
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Vector, normalised
 from plica.skeleton.skeleton import ORIGIN, UNSCALED, Joint, Skeleton
 
@@ -56,6 +57,7 @@ def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> Node
     problems: list[str] = []
     skinned = _skin_joints(document, chosen)
     wanted = _nodes_of_skeleton(document, nodes, parents, skinned)
+    check_joint_count(len(wanted))
     order = _parents_first(parents, wanted)
     names = distinct(
         [text(nodes[node], "name", f"nodes[{node}]") or f"joint_{node}" for node in order], problems, "joints"
@@ -68,16 +70,6 @@ def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> Node
         above = None if parent is None else position[parent]
         joints.append(Joint(name, above, place.translation, place.rotation, place.scale, node in skinned))
     return NodeSkeleton(checked_skeleton(joints), tuple(order), tuple(problems))
-
-
-def checked_skeleton(joints: list[Joint]) -> Skeleton:
-    """The skeleton. Raises UnreadableModel where scales pile up beyond what numbers can hold."""
-    skeleton = Skeleton(tuple(joints))
-    for joint, frame in zip(joints, skeleton.frames, strict=True):
-        values = (*frame.origin, *frame.linear[0], *frame.linear[1], *frame.linear[2])
-        if not all(-1e150 < value < 1e150 for value in values):
-            raise UnreadableModel(f"the rest frame of joint `{joint.name}` is not a usable number")
-    return skeleton
 
 
 def mesh_names(document: Fields, problems: list[str]) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Protocol, TypeVar
 
 from plica.diagnostics import Diagnostics
+from plica.readers.allowance import OverLimit
 from plica.readers.model_outline import ModelOutline, UnreadableModel
 from plica.source import Span
 
@@ -53,11 +54,22 @@ def read_or_told(
     try:
         result = read()
     except UnreadableModel as error:
-        diagnostics.add(rule, span, file=shown, reason=error)
+        tell(error, rule, shown, span, diagnostics)
         return None
     for problem in result.problems:
         diagnostics.add("unclear-model", span, file=shown, problem=problem)
     return result
+
+
+def tell(
+    error: Exception, rule: str, shown: str, span: Span | None, diagnostics: Diagnostics, **values: object
+) -> None:
+    """Adds why a file cannot be used: by `rule`, filled with more `values`, or by the limit that it goes beyond."""
+    if isinstance(error, OverLimit):
+        diagnostics.add_filled("over-limit", span, error.values | {"what": f"`{shown}`: {error.values['what']}"})
+    else:
+        texts = {name: str(value) for name, value in values.items()}
+        diagnostics.add_filled(rule, span, {"file": shown, "reason": str(error), **texts})
 
 
 def is_usd(path: Path) -> bool:

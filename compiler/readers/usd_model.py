@@ -10,8 +10,8 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from plica.readers.decompose import SHEAR_LIMIT, decompose
-from plica.readers.gltf_skeleton import checked_skeleton
 from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableModel, distinct
+from plica.readers.skeletons import checked_skeleton
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import UsdMesh, UsdSkeleton, UsdStage
 from plica.skeleton.skeleton import Joint

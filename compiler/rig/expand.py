@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
 from plica.diagnostics import Diagnostics, Label
@@ -12,7 +13,9 @@ from plica.rig.output_names import SIDES, Naming
 from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
 from plica.source import Span
 from plica.spec import entries as spec
+from plica.spec.budget import Budget
 from plica.spec.entries import OneSide
+from plica.spec.ordering import rounds
 from plica.values import About
 
 Origins = Mapping[tuple[str, str], Span]
@@ -28,15 +31,16 @@ class Expanded(NamedTuple):
     origins: Origins
 
 
-def expand(bound: spec.Spec, diagnostics: Diagnostics) -> Expanded:
-    """Expand a spec; entries with mistakes are left out and reported."""
-    return _Expansion(bound, diagnostics).result()
+def expand(bound: spec.Spec, diagnostics: Diagnostics, budget: Budget) -> Expanded:
+    """Expand a spec; entries with mistakes are left out and reported. `budget`: what may still be written out."""
+    return _Expansion(bound, diagnostics, budget).result()
 
 
 class _Expansion:
-    def __init__(self, bound: spec.Spec, diagnostics: Diagnostics) -> None:
+    def __init__(self, bound: spec.Spec, diagnostics: Diagnostics, budget: Budget) -> None:
         self.spec = bound
         self.diagnostics = diagnostics
+        self.budget = budget
         self.origins: dict[tuple[str, str], Span] = {}
         self.naming = Naming(bound.character.names_pattern, *bound.character.side_texts)
         self.frames = Frames(bound.bound, self.naming, diagnostics)
@@ -50,9 +54,9 @@ class _Expansion:
         strengths: list[rig.Strength] = [*drivers, *samples, *self._in_order(combines)]
         self._report_clashes(strengths)
         regions = self._entries("region", bound.regions, self._region)
-        self._report_cycles("region", {item.name: _regions_in(item.source) for item in regions})
+        self._settled("region", {item.name: _regions_in(item.source) for item in regions})
         shapes = self._entries("shape", bound.shapes, self._shape)
-        self._report_cycles("shape", {item.name: item.earlier for item in shapes})
+        self._settled("shape", {item.name: item.earlier for item in shapes})
         return Expanded(
             rig.Rig(
                 character=self._character(),
@@ -84,6 +88,8 @@ class _Expansion:
             declared = entry.declared
             for side in SIDES[declared.side]:
                 name = self.naming.of(declared.name, side)
+                if self.diagnostics.stopped or not self.budget.spend(len(name), declared.span):
+                    return made
                 self._declare(kind, name, declared.span)
                 item = make(entry, side, name)
                 if item is not None:
@@ -184,17 +190,9 @@ class _Expansion:
 
     def _in_order(self, combines: list[rig.Combine]) -> list[rig.Combine]:
         """Combines after those that they are made of; those in a cycle are reported and left out."""
-        pending = {combine.name: combine for combine in combines}
-        needs = {name: set(_strengths_of(item.combination)) & pending.keys() for name, item in pending.items()}
-        ordered: list[rig.Combine] = []
-        while pending:
-            ready = [name for name in pending if not needs[name] & pending.keys()]
-            if not ready:
-                for name in pending:
-                    self.diagnostics.add("cycle", self.origins[("combine", name)], kind="combine", name=name)
-                break
-            ordered.extend(pending.pop(name) for name in ready)
-        return ordered
+        made = {combine.name: combine for combine in combines}
+        settled = self._settled("combine", {name: _strengths_of(item.combination) for name, item in made.items()})
+        return [made[name] for name in settled]
 
     def _report_clashes(self, strengths: list[rig.Strength]) -> None:
         seen: dict[str, rig.Strength] = {}
@@ -209,11 +207,11 @@ class _Expansion:
 
     def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> rig.Region:
         declared, facts = entry.declared, entry.facts(side)
-        source = self._region_source(facts.source, side)
+        source = self._region_source(facts.source, side, declared.span)
         about = self._about(declared.about, side)
         return rig.Region(name, side, declared.name, source, facts.feather, about)
 
-    def _region_source(self, source: spec.RegionSourceOf, side: OneSide) -> rig.RegionSource:
+    def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> rig.RegionSource:
         if isinstance(source, spec.PaintedImage):
             return rig.Painted(source.file, source.uv)
         if isinstance(source, spec.StoredVertices):
@@ -222,20 +220,20 @@ class _Expansion:
             return rig.RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
         indexes = [joint.right if side == "right" else joint.left for joint in source.joints]
         if source.below:
-            indexes = sorted({below for index in indexes for below in self.spec.bound.skeleton.below(index)})
+            indexes = sorted({below for index in set(indexes) for below in self._below(index, span)})
         return rig.SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
 
-    def _report_cycles(self, kind: str, parts: Mapping[str, Iterable[str]]) -> None:
-        """Report what is made of itself; `parts` gives for each name the names that must come before it."""
-        settled: set[str] = set()
-        while True:
-            ready = [name for name in parts if name not in settled and set(parts[name]) & parts.keys() <= settled]
-            if not ready:
-                break
-            settled.update(ready)
+    def _settled(self, kind: str, parts: Mapping[str, Iterable[str]]) -> list[str]:
+        """The names, each after its parts; those that are made of themselves are reported and left out."""
+        settled = dict.fromkeys(chain.from_iterable(rounds(parts)))
         for name in parts:
             if name not in settled:
                 self.diagnostics.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
+        return list(settled)
+
+    def _below(self, index: int, span: Span) -> list[int]:
+        below = self.spec.bound.skeleton.below(index)
+        return below if self.budget.spend(len(below), span) else []
 
     def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> rig.Sculpt:
         pose = expand_pose(sculpt.pose, side, mirrored, self.frames)

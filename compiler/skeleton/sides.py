@@ -78,6 +78,12 @@ def _expressions(pattern: str) -> tuple[re.Pattern[str], ...]:
     return tuple(re.compile(f"{text}$", re.DOTALL) for text in texts)
 
 
+def _fitting(pattern: str, name: str) -> tuple[re.Pattern[str], ...]:
+    """The expressions of a pattern, none where the name cannot match: trying would take long on a long name."""
+    first, *_, last = pattern.split("*")
+    return _expressions(pattern) if name.startswith(first) and name.endswith(last) else ()
+
+
 def base_name(pattern: str, captures: Sequence[str]) -> str:
     """The name that both joints of a pair share: what the wildcards stand for.
 
@@ -122,7 +128,7 @@ def pair_joints(
         add(name or _common_name(names[left], names[right]), left, right)
     for left_pattern, right_pattern in zip(left_patterns, right_patterns, strict=True):
         for position, name in enumerate(names):
-            for expression in _expressions(left_pattern):
+            for expression in _fitting(left_pattern, name):
                 match = expression.match(name)
                 if match is None:
                     continue
@@ -131,7 +137,7 @@ def pair_joints(
                 if other is not None:
                     add(base_name(left_pattern, match.groups()), position, other)
                     break
-            if any(expression.match(name) for expression in _expressions(right_pattern)):
+            if any(expression.match(name) for expression in _fitting(right_pattern, name)):
                 marked[position] = None
     return Sides(
         pairs=pairs,

@@ -107,14 +107,21 @@ class Skeleton:
 
     def children(self, index: int) -> list[int]:
         """Indexes of the joints right below one."""
-        return [child for child, joint in enumerate(self.joints) if joint.parent == index]
+        return self._children.get(index, [])
+
+    @cached_property
+    def _children(self) -> dict[int, list[int]]:
+        result: dict[int, list[int]] = {}
+        for child, joint in enumerate(self.joints):
+            if joint.parent is not None:
+                result.setdefault(joint.parent, []).append(child)
+        return result
 
     def below(self, index: int) -> list[int]:
         """Indexes of a joint and all joints below it."""
-        found = {index}
-        for child in range(index + 1, len(self.joints)):
-            if self.joints[child].parent in found:
-                found.add(child)
+        found = [index]
+        for joint in found:  # which grows while it is walked
+            found.extend(self.children(joint))
         return sorted(found)
 
     def ancestors(self, index: int) -> list[int]:

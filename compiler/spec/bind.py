@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar, cast
 
-from plica.diagnostics import Diagnostic, Diagnostics, Label, Severity
-from plica.diagnostics.suggest import did_you_mean
+from plica.diagnostics import Diagnostics, Label
 from plica.readers.model_outline import ModelOutline
-from plica.source import Span
 from plica.spec import bind_drivers as readings
 from plica.spec import bind_expectations as expectations
 from plica.spec import bind_surfaces as surfaces
+from plica.spec.acceptances import drop_accepted
 from plica.spec.bind_character import BoundCharacter, bind_character
+from plica.spec.budget import Budget
 from plica.spec.context import Context
 from plica.spec.entries import (
     CombineFacts,
@@ -32,6 +34,7 @@ from plica.values import Curve
 from plica.workspace import Workspace
 
 Facts = TypeVar("Facts")
+Item = TypeVar("Item")
 Binder = Callable[[FactSet, Context], Any]
 
 
@@ -57,12 +60,16 @@ BINDERS: dict[str, Binder] = {
 
 
 class Bound(NamedTuple):
-    """The spec (None where there is no character), every document it was made of, its names, what its model holds."""
+    """The spec (None where there is no character), every document it was made of, its names, what its model holds.
+
+    `budget`: what may still be written out of it.
+    """
 
     spec: Spec | None
     documents: tuple[nodes.Document, ...]
     symbols: Symbols | None = None
     outline: ModelOutline | None = None
+    budget: Budget | None = None
 
 
 class _Draft(NamedTuple):
@@ -78,9 +85,12 @@ class _Draft(NamedTuple):
 
 def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, diagnostics: Diagnostics) -> Bound:
     """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
-    flattener = Flattener(workspace, diagnostics)
+    budget = Budget(diagnostics)
+    flattener = Flattener(workspace, diagnostics, budget)
     instances = flattener.flatten(document, folder)
     documents = tuple(flattener.documents)
+    if diagnostics.stopped:
+        return Bound(None, documents)
     characters = [item for item in instances if _kind(item.node) == "character"]
     if not characters:
         diagnostics.add("missing-character", None if not document.source.text else document.span(_start(document)))
@@ -95,8 +105,8 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
     if not diagnostics.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
         binding.report_unused()
-        binding.drop_accepted()
-    return Bound(_spec(character, entries, expected), documents, symbols, character.outline)
+        drop_accepted(character.facts.accepted, binding.bases(), diagnostics)
+    return Bound(_spec(character, entries, expected), documents, symbols, character.outline, budget)
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -171,26 +181,29 @@ class _Binding:
     # ---- names
 
     def _declare(self, instances: list[Instance]) -> None:
-        for instance in instances:
+        for instance in self._until_stopped(instances):
             node, scope = instance
             kind = _kind(node)
             if kind == "expect":
                 self.expects.append(instance)
             elif kind == "curve":
                 assert isinstance(node, nodes.CurveDeclaration)
-                name = scope.prefix + scope.name(node.name)
+                name = scope.full_name(node.name)
                 self.symbols.declare(Symbol("curve", name, "none", instance.span))
             elif kind not in ("override", "character"):
                 self._draft(kind, instance)
 
+    def _until_stopped(self, items: Iterable[Item]) -> Iterator[Item]:
+        return takewhile(lambda _: not self.diagnostics.stopped, items)
+
     def _draft(self, kind: str, instance: Instance) -> None:
         node, scope = instance
         assert isinstance(node, nodes.Block | nodes.CombineDeclaration) and node.name is not None
-        name = scope.prefix + scope.name(node.name)
+        name = scope.full_name(node.name)
         side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
         facts = collect(_facts_of(node), scope, self.diagnostics)
         samples = tuple(fact.scope.name(fact.node.part("name")) for fact in facts.many("sample"))
-        for sample in dict.fromkeys(name for name in samples if samples.count(name) > 1):
+        for sample in (name for name, times in Counter(samples).items() if times > 1):
             self.diagnostics.add("duplicate-name", instance.span, kind="sample", name=sample)
         bound = self.character.bound
         if side == "both" and not (bound.sides.pairs or bound.unknown or self.told_of_sides):
@@ -201,7 +214,7 @@ class _Binding:
             self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
 
     def _bind_curves(self, instances: list[Instance]) -> None:
-        for node, scope in instances:
+        for node, scope in self._until_stopped(instances):
             if not isinstance(node, nodes.CurveDeclaration):
                 continue
             if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
@@ -209,11 +222,11 @@ class _Binding:
                 continue
             curve = readings.bind_curve(node.curve, scope, self.context)
             if curve is not None:
-                self.curves[scope.prefix + scope.name(node.name)] = curve
+                self.curves[scope.full_name(node.name)] = curve
 
     def _collect_overrides(self, instances: list[Instance]) -> None:
         drafts = {(draft.kind, draft.name, draft.side): draft for draft in self.drafts}
-        for instance in instances:
+        for instance in self._until_stopped(instances):
             if isinstance(instance.node, nodes.Override):
                 self._override(instance, drafts)
 
@@ -229,8 +242,8 @@ class _Binding:
                     self.symbols.uses.append(SymbolUse(NAMESPACES[kind], full_name, instance.span))
                     self._apply(draft, target, instance)
                     return
-        known = [draft.name for draft in self.drafts if draft.kind == kind]
-        self.diagnostics.add("nothing-to-override", instance.span, kind=kind, name=name, hint=did_you_mean(name, known))
+        hint = self.diagnostics.near_hint(name, (draft.name for draft in self.drafts if draft.kind == kind))
+        self.diagnostics.add("nothing-to-override", instance.span, kind=kind, name=name, hint=hint)
 
     def _apply(self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance) -> None:
         side = target.side or "both"
@@ -243,14 +256,14 @@ class _Binding:
             repeated = (before.groups & facts.groups) - ADDED if before else None
             if repeated:
                 self.diagnostics.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
-            draft.overrides[one] = before.with_override(facts) if before else facts
+            draft.overrides.setdefault(one, FactSet({})).put_over(facts)
 
     # ---- entries
 
     def bound_entries(self) -> dict[str, list[Any]]:
         """Every declaration bound, by kind; those with mistakes are reported and left out."""
         entries: dict[str, list[Any]] = {kind: [] for kind in BINDERS}
-        for draft in self.drafts:
+        for draft in self._until_stopped(self.drafts):
             entry = self._entry(draft)
             if entry is not None:
                 entries[draft.kind].append(entry)
@@ -279,7 +292,7 @@ class _Binding:
     def bound_expectations(self) -> list[ExpectationOf]:
         """Every expectation bound."""
         bound: list[ExpectationOf] = []
-        for instance in self.expects:
+        for instance in self._until_stopped(self.expects):
             node, scope = instance
             assert isinstance(node, nodes.Block)
             side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
@@ -299,36 +312,6 @@ class _Binding:
             if symbol.kind != "field":
                 self.diagnostics.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
 
-    def drop_accepted(self) -> None:
-        """Take out warnings and notes that a declaration accepts; accepting nothing is itself a warning."""
-        places: list[tuple[str, Span, Span | None]] = [
-            (rule, at, None) for rule, at in self.character.facts.accepted.items()
-        ]
-        for draft in self.drafts:
-            node = draft.instance.node
-            whole = Span(draft.instance.scope.source, node.start, node.end)
-            for fact in draft.base.many("accept"):
-                places.append((fact.node.part("rule"), fact.scope.span(fact.node), whole))
-        if not places:
-            return
-        used: set[Span] = set()
-        kept: list[Diagnostic] = []
-        for diagnostic in self.diagnostics.all:
-            by = [at for rule, at, within in places if _accepts(rule, within, diagnostic)]
-            used.update(by)
-            if not by:
-                kept.append(diagnostic)
-        self.diagnostics.keep(kept)
-        for rule, at, _ in places:
-            if at not in used:
-                self.diagnostics.add("nothing-accepted", at, name=rule)
-
-
-def _accepts(rule: str, within: Span | None, diagnostic: Diagnostic) -> bool:
-    """Whether an acceptance of `rule`, of a declaration or (None) of the character, covers a diagnostic."""
-    if rule != diagnostic.name or diagnostic.severity is Severity.ERROR:
-        return False
-    if within is None:
-        return True
-    span = diagnostic.span
-    return span is not None and span.source is within.source and within.start <= span.start < within.end
+    def bases(self) -> Iterator[tuple[nodes.Declaration, FactSet]]:
+        """Every declaration and its facts, without what is put over them."""
+        return ((draft.instance.node, draft.base) for draft in self.drafts)

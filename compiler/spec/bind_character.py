@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
@@ -13,6 +14,7 @@ from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
 from plica.spec.instances import Instance
+from plica.spec.ordering import rounds
 from plica.spec.scope import Scope
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
@@ -106,12 +108,10 @@ def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelO
 
 
 def _check_meshes(fact: ScopedFact, meshes: tuple[str, ...], outline: ModelOutline, diagnostics: Diagnostics) -> None:
-    from plica.diagnostics.suggest import did_you_mean
-
     known = [mesh.name for mesh in outline.meshes]
     for name, node in zip(meshes, fact.node.part("meshes") or (), strict=True):
         if name not in known:
-            hint = did_you_mean(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
+            hint = diagnostics.near_hint(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
             diagnostics.add("unknown-mesh", fact.scope.span(node), name=name, hint=hint)
 
 
@@ -140,27 +140,17 @@ def _ordered_joints(fact: ScopedFact, context: Context) -> list[Joint]:
             written[name] = node
     index: dict[str, int] = {}
     joints: list[Joint] = []
-    pending = dict(written)
-    while pending:
-        ready = [name for name, node in pending.items() if _parent_ready(node, scope, index, written)]
-        if not ready:
-            for name, node in pending.items():
-                found.add("joint-cycle", scope.span(node.name), name=name)
-            break
-        for name in ready:
-            node = pending.pop(name)
-            joints.append(_joint(name, node, index, written, context, scope))
-            index[name] = len(joints) - 1
+    parents = {
+        name: [scope.fill(node.parent.text, node.parent)] if node.parent is not None else []
+        for name, node in written.items()
+    }
+    for name in chain.from_iterable(rounds(parents)):
+        joints.append(_joint(name, written[name], index, written, context, scope))
+        index[name] = len(joints) - 1
+    for name, node in written.items():
+        if name not in index:
+            found.add("joint-cycle", scope.span(node.name), name=name)
     return joints
-
-
-def _parent_ready(
-    node: nodes.SkeletonJoint, scope: Scope, index: dict[str, int], written: dict[str, nodes.SkeletonJoint]
-) -> bool:
-    if node.parent is None:
-        return True
-    parent = scope.fill(node.parent.text, node.parent)
-    return parent in index or parent not in written
 
 
 def _joint(
@@ -171,15 +161,13 @@ def _joint(
     context: Context,
     scope: Scope,
 ) -> Joint:
-    from plica.diagnostics.suggest import did_you_mean
-
     x, y, z = (scope.amount(value, Dimension.LENGTH, "a joint's position") for value in node.position)
     parent = None
     if node.parent is not None:
         parent_name = scope.fill(node.parent.text, node.parent)
         parent = index.get(parent_name)
         if parent is None:
-            hint = did_you_mean(parent_name, written)
+            hint = context.diagnostics.near_hint(parent_name, written)
             context.diagnostics.add("unknown-joint", scope.span(node.parent), name=parent_name, hint=hint)
     return Joint(name, parent, (x, y, z), _rotation(node.turns, context, scope))
 
@@ -206,12 +194,17 @@ def _sides(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> Side
                 diagnostics.add("not-a-pattern", fact.scope.span(text), pattern=text.text)
                 return _NO_SIDES
             patterns[side].append(text.text)
-    if not _patterns_match(left or right, patterns, diagnostics):
+    either = left or right
+    if not _patterns_match(either, patterns, diagnostics):
         return _NO_SIDES
-    stated = _stated_pairs(facts, skeleton, diagnostics)
     names = [joint.name for joint in skeleton.joints]
+    if either is not None:  # every pattern is tried on every name
+        either.scope.budget.spend(len(patterns["left"]) * len(names), either.scope.span(either.node))
+        if diagnostics.stopped:
+            return _NO_SIDES
+    stated = _stated_pairs(facts, skeleton, diagnostics)
     sides = pair_joints(names, patterns["left"], patterns["right"], stated)
-    _report_sides(sides, skeleton, left or right, diagnostics)
+    _report_sides(sides, skeleton, either, diagnostics)
     return sides
 
 
@@ -227,8 +220,6 @@ def _patterns_match(fact: ScopedFact | None, patterns: dict[str, list[str]], dia
 
 
 def _stated_pairs(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> list[StatedPair]:
-    from plica.diagnostics.suggest import did_you_mean
-
     stated = []
     for node, scope in facts.many("pair"):
         indexes = []
@@ -238,7 +229,7 @@ def _stated_pairs(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) 
             if name in skeleton.index:
                 indexes.append(skeleton.index[name])
             else:
-                hint = did_you_mean(name, skeleton.index)
+                hint = diagnostics.near_hint(name, skeleton.index)
                 diagnostics.add("unknown-joint", scope.span(joint), name=name, hint=hint)
         if len(indexes) == 2:
             stated.append(StatedPair(indexes[0], indexes[1], shared.text if shared else None))

@@ -18,6 +18,8 @@ from plica.values import LINEAR, Bezier, Curve, Hermite, Points
 
 _HOW = ("product", "least", "greatest", "sum")
 _MAX_NESTING = 32
+# A field's equations take time with the cube of its samples; so much of it as writing a character out.
+_WORK = 2
 
 
 # ---- readings ---------------------------------------------------------------------------------------
@@ -206,6 +208,8 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     if not facts.many("sample"):
         context.report_missing("field", "sample")
     node, scope = reads
+    if not scope.budget.spend(len(facts.many("sample")) ** 3 // _WORK, context.span):
+        return None
     joint = context.joint(node.part("joint"), scope)
     direction = context.axis(node.part("axis"), scope) if node.key == "field_direction" else None
     kernel, width = _kernel(facts, context)

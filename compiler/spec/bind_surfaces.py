@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from plica.diagnostics.suggest import did_you_mean
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -58,7 +57,7 @@ def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
     if context.outline is not None:
         known = dict.fromkeys(uv_set for mesh in context.outline.meshes for uv_set in mesh.uv_sets)
         if name not in known:
-            hint = did_you_mean(name, known) or f"the model has {', '.join(known) or 'none'}"
+            hint = context.diagnostics.near_hint(name, known) or f"the model has {', '.join(known) or 'none'}"
             context.diagnostics.add("unknown-uv", scope.span(node), name=name, hint=hint)
     return name
 
@@ -107,7 +106,9 @@ def _morph(fact: ScopedFact, context: Context) -> model.MorphOf:
     name = scope.fill(node.part("name").text, node.part("name"))
     if context.outline is not None and name not in context.outline.morph_targets:
         known = context.outline.morph_targets
-        context.diagnostics.add("unknown-morph", scope.span(node), name=name, hint=did_you_mean(name, known))
+        context.diagnostics.add(
+            "unknown-morph", scope.span(node), name=name, hint=context.diagnostics.near_hint(name, known)
+        )
     return model.MorphOf(name)
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Fix
-from plica.diagnostics.suggest import closest
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import length, unit
 from plica.source import Span
@@ -82,14 +82,15 @@ class Context(NamedTuple):
     def _report_unknown_joint(
         self, name: str, node: nodes.JointName, scope: Scope, *, only_pairs: bool = False
     ) -> None:
+        if self.diagnostics.stopped:
+            return
         span = scope.span(node)
         if not self.bound.skeleton.joints:
             self.diagnostics.add("no-skeleton", span, name=name)
             return
-        known = list(self.bound.sides.pairs)
-        if not only_pairs:
-            known += self.bound.skeleton.index
-        near = closest(name, known)
+        near = self.diagnostics.near(
+            name, chain(self.bound.sides.pairs, () if only_pairs else self.bound.skeleton.index)
+        )
         self.diagnostics.add(
             "unknown-joint",
             span,

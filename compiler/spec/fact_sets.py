@@ -33,12 +33,19 @@ class FactSet:
         """All facts of a group, in the order written."""
         return self._groups.get(group, [])
 
+    def put_over(self, other: FactSet) -> None:
+        """Put the facts of an override in the place of these, or beside them; of a set that nothing else holds."""
+        for group, facts in other._groups.items():
+            if group in ADDED:
+                self._groups.setdefault(group, []).extend(facts)
+            else:
+                self._groups[group] = facts
+
     def with_override(self, other: FactSet) -> FactSet:
         """These facts with those of an override in their place."""
-        merged = dict(self._groups)
-        for group, facts in other._groups.items():
-            merged[group] = [*merged.get(group, []), *facts] if group in ADDED else facts
-        return FactSet(merged)
+        merged = FactSet({group: list(facts) for group, facts in self._groups.items()})
+        merged.put_over(other)
+        return merged
 
     @property
     def groups(self) -> frozenset[str]:

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from itertools import chain
+from collections import ChainMap
+from collections.abc import Iterator, MutableMapping
 from pathlib import Path
 from posixpath import dirname, join, normpath
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
-from plica.diagnostics.suggest import did_you_mean
 from plica.source import Source, Span
-from plica.spec.scope import Scope, ScopeVariable, Values, as_written
+from plica.spec.budget import Budget
+from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written
 from plica.syntax import nodes
 from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
 
 MAX_DEPTH = 32
-MAX_DECLARATIONS = 200_000
+COST_OF_A_USE = 1000  # characters, counted also of a library that holds nothing
 
 
 class Instance(NamedTuple):
@@ -43,20 +43,21 @@ class Instance(NamedTuple):
 class Flattener:
     """Walks documents and collects their declarations; one per run."""
 
-    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics) -> None:
+    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget) -> None:
         self.workspace = workspace
         self.diagnostics = diagnostics
+        self.budget = budget
         self.instances: list[Instance] = []
         self.documents: list[nodes.Document] = []
+        self._located: dict[tuple[Path | None, str], Path | Refused] = {}
         self._parsed: dict[Path, nodes.Document] = {}
         self._variables: list[tuple[str, str, ScopeVariable]] = []
-        self._full = False
 
     def flatten(self, document: nodes.Document, folder: Path | None) -> list[Instance]:
         """All declarations of a document and of the libraries that it uses."""
         self.documents.append(document)
         variables = self._parameters(document, {}, None)
-        scope = Scope(document.source, variables, "", self.diagnostics)
+        scope = Scope(document.source, variables, "", self.diagnostics, self.budget)
         self._walk(document.declarations, scope, folder, ())
         return self.instances
 
@@ -68,20 +69,16 @@ class Flattener:
         trail: tuple[Path | str, ...],
     ) -> None:
         for node in declarations:
+            # What is inside an `each` is counted for each of its rounds.
+            written = node.head if isinstance(node, nodes.Each) else node
+            if self.diagnostics.stopped or not self.budget.spend(written.end - written.start, scope.span(written)):
+                return
             if isinstance(node, nodes.Each):
                 self._each(node, scope, folder, trail)
             elif isinstance(node, nodes.UseLibrary):
                 self._use(node, scope, folder, trail)
             elif not isinstance(node, nodes.Parameter):
-                if len(self.instances) >= MAX_DECLARATIONS:
-                    self._report_full(scope.span(node))
-                    return
                 self.instances.append(Instance(node, scope))
-
-    def _report_full(self, span: Span) -> None:
-        if not self._full:
-            self.diagnostics.add("too-many-declarations", span, limit=MAX_DECLARATIONS)
-        self._full = True
 
     def _each(self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.head)
@@ -94,12 +91,13 @@ class Flattener:
             self.diagnostics.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
         values = self._distinct(node.head.values, self._values(node.head.values, scope), scope)
-        for value in values:
-            if self._full:
+        for position, value in enumerate(values):
+            if self.diagnostics.stopped:
                 return
             variable = ScopeVariable((value,), scope.span(node.head.name), scope.span(node.head), used)
-            inner = scope._replace(variables={**scope.variables, name: variable})
-            self._variables.append(("unused-variable", name, variable))
+            inner = scope._replace(variables=_with(scope.variables, name, variable))
+            if position == 0:
+                self._variables.append(("unused-variable", name, variable))
             self._walk(node.declarations, inner, folder, (*trail, name))
 
     def _distinct(self, written: Values, values: Values, scope: Scope) -> Values:
@@ -115,7 +113,7 @@ class Flattener:
     def _use(self, node: nodes.UseLibrary, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.path)
         document, path = self._document(node, scope, folder)
-        if document is None or path is None:
+        if document is None or path is None or not self.budget.spend(COST_OF_A_USE, span):
             return
         if path in trail:
             self.diagnostics.add("use-cycle", span, file=node.path.text)
@@ -132,8 +130,10 @@ class Flattener:
         for name, times in _repeated(argument.name.text for argument in node.arguments):
             self.diagnostics.add("duplicate-fact", span, fact=name, count=times)
         variables = self._parameters(document, arguments, span)
-        prefix = scope.prefix + (scope.name(node.prefix) + "_" if node.prefix else "")
-        inner = Scope(document.source, variables, prefix, self.diagnostics)
+        prefix = scope.prefix
+        if node.prefix is not None:
+            prefix = scope.fitting(f"{prefix}{scope.name(node.prefix)}_", node.prefix)
+        inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget)
         self._walk(document.declarations, inner, path.parent, (*trail, path))
 
     def _document(
@@ -145,7 +145,9 @@ class Flattener:
         if self.workspace is None:
             self.diagnostics.add("missing-file", span, file=text, reason="this text is not in a folder")
             return None, None
-        path = self.workspace.locate(text, folder)
+        if (folder, text) not in self._located:
+            self._located[folder, text] = self.workspace.locate(text, folder)
+        path = self._located[folder, text]
         if isinstance(path, Refused):
             self.diagnostics.add_filled(path.name, span, path.values)
             return None, None
@@ -164,10 +166,12 @@ class Flattener:
     ) -> dict[str, ScopeVariable]:
         """The variables of a library: its parameters, as given or by default."""
         declared: dict[str, ScopeVariable] = {}
-        scope = Scope(document.source, declared, "", self.diagnostics)
+        scope = Scope(document.source, declared, "", self.diagnostics, self.budget)
         for node in document.declarations:
             if not isinstance(node, nodes.Parameter):
                 continue
+            if self.diagnostics.stopped:
+                return declared
             name, span = node.name.text, document.span(node.name)
             if name in declared:
                 label = Label(declared[name].span, "first declared here")
@@ -181,13 +185,19 @@ class Flattener:
             self._variables.append(("unused-parameter", name, declared[name]))
         for name, argument in arguments.items():
             if name not in declared:
-                hint = did_you_mean(name, declared)
+                hint = self.diagnostics.near_hint(name, declared)
                 self.diagnostics.add("unknown-argument", argument.span, name=name, hint=hint)
         return declared
 
     def _values(self, values: Values, scope: Scope) -> Values:
         """A list of values with variables put in and ranges counted out."""
-        return tuple(chain.from_iterable(self._value(value, scope) for value in values))
+        written: list[nodes.Value] = []
+        for value in values:
+            for one in self._value(value, scope):
+                if not self.budget.spend(_length(one), scope.span(value)):
+                    return ()
+                written.append(one)
+        return tuple(written)
 
     def _value(self, value: nodes.Value, scope: Scope) -> Iterator[nodes.Value]:
         if isinstance(value, nodes.ValueRange):
@@ -224,6 +234,17 @@ class Flattener:
         for rule, name, variable in self._variables:
             if not variable.used[0]:
                 self.diagnostics.add(rule, variable.span, name=name)
+
+
+def _with(variables: Variables, name: str, variable: ScopeVariable) -> Variables:
+    """The variables and one more, without a copy of them for each round."""
+    around = variables.maps if isinstance(variables, ChainMap) else [variables]
+    own: list[Variables] = [{name: variable}, *around]
+    return ChainMap(*cast("list[MutableMapping[str, ScopeVariable]]", own))
+
+
+def _length(value: nodes.Value) -> int:
+    return len(value.text) if isinstance(value, nodes.Name | nodes.Text) else 0
 
 
 def _repeated(names: Iterator[str]) -> Iterator[tuple[str, int]]:

@@ -6,9 +6,10 @@ import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from plica import limits
 from plica.diagnostics import Diagnostics, Fix, Label
-from plica.diagnostics.suggest import did_you_mean
 from plica.source import Source, Span
+from plica.spec.budget import Budget
 from plica.syntax import nodes
 from plica.units import PLAIN, UNITS, Dimension, Unit, units_of
 
@@ -27,13 +28,17 @@ class ScopeVariable(NamedTuple):
     used: list[bool]
 
 
+Variables = Mapping[str, ScopeVariable]
+
+
 class Scope(NamedTuple):
     """The file that a declaration stands in, the variables around it, and the prefix of its library."""
 
     source: Source
-    variables: Mapping[str, ScopeVariable]
+    variables: Variables
     prefix: str
     diagnostics: Diagnostics
+    budget: Budget
 
     def span(self, node: nodes.Placed) -> Span:
         """The place of a node written in this scope's file."""
@@ -43,7 +48,9 @@ class Scope(NamedTuple):
         """The variable of a placeholder; a diagnostic where there is none."""
         variable = self.variables.get(name)
         if variable is None:
-            self.diagnostics.add("unknown-placeholder", span, name=name, hint=did_you_mean(name, self.variables))
+            self.diagnostics.add(
+                "unknown-placeholder", span, name=name, hint=self.diagnostics.near_hint(name, self.variables)
+            )
             return None
         variable.used[0] = True
         return variable
@@ -54,7 +61,7 @@ class Scope(NamedTuple):
             return text
 
         def value(match: re.Match[str]) -> str:
-            if lenient and match[1] not in self.variables:
+            if (lenient and match[1] not in self.variables) or self.diagnostics.stopped:
                 return match[0]
             variable = self.variable(match[1], self.span(node))
             if variable is None:
@@ -62,7 +69,8 @@ class Scope(NamedTuple):
             if len(variable.values) != 1:
                 self.diagnostics.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
                 return ""
-            return as_written(variable.values[0])
+            written = as_written(variable.values[0])
+            return written if self.budget.spend(len(written), self.span(node)) else ""
 
         return _PLACEHOLDER.sub(value, text)
 
@@ -76,12 +84,24 @@ class Scope(NamedTuple):
 
     def name(self, node: nodes.Name) -> str:
         """A name with its placeholders filled; checked to be a name still."""
-        if "{" not in node.text:
-            return node.text
-        filled = self.fill(node.text, node)
-        if "{" not in filled and not _NAME.fullmatch(filled):
+        filled = self.fill(node.text, node) if "{" in node.text else node.text
+        if filled is not node.text and "{" not in filled and not _NAME.fullmatch(filled):
             self.diagnostics.add("not-a-name", self.span(node), text=filled)
-        return filled
+        return self.fitting(filled, node)
+
+    def full_name(self, node: nodes.Name) -> str:
+        """The name of what is declared here, with the prefix of its library."""
+        name = self.prefix + self.name(node)
+        self.budget.spend(len(name), self.span(node))
+        return name
+
+    def fitting(self, name: str, node: nodes.Placed) -> str:
+        """A name that is not too long; a diagnostic, and its beginning, where it is."""
+        most = limits.in_force().name_characters
+        if len(name) > most:
+            values = {"count": f"{len(name)} characters", "limit": str(most), "name": limits.shown("name_characters")}
+            self.diagnostics.add_filled("over-limit", self.span(node), {"what": "this name", **values})
+        return name[:most]
 
     def amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float:
         """A quantity in the inside unit of `dimension`; a diagnostic (and 0) where it measures something else."""

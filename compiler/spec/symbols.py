@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Fix, Label
-from plica.diagnostics.suggest import closest
 from plica.source import Span
 from plica.spec.entries import EntryReference, ScopeSide
 from plica.spec.scope import Scope
@@ -104,13 +103,14 @@ class Symbols:
                 self._used.add((namespace, candidate))
                 self.uses.append(SymbolUse(namespace, candidate, scope.span(node)))
                 return symbols
+        if self._diagnostics.stopped:
+            return []
         self._report_unknown(namespace, name, node, scope)
         return []
 
     def _report_unknown(self, namespace: str, name: str, node: nodes.Name, scope: Scope) -> None:
         span = scope.span(node)
-        known = self.names(namespace)
-        near = closest(name, known)
+        near = self._diagnostics.near(name, self._table.get(namespace, {}))
         elsewhere = next((other for other in self._table if self.lookup(other, name)), None)
         hint = None
         if near:
@@ -173,7 +173,7 @@ class Symbols:
     def _member(self, reference: nodes.Reference, symbol: Symbol, scope: Scope) -> str | None:
         """The sample that is meant, or None after a diagnostic."""
         if reference.member is None:
-            samples = ", ".join(f"{symbol.name}.{sample}" for sample in symbol.samples)
+            samples = ", ".join(f"{symbol.name}.{sample}" for sample in symbol.samples[:20])
             self._diagnostics.add("sample-needed", scope.span(reference), name=symbol.name, samples=samples)
             return None
         if symbol.kind != "field":
@@ -181,7 +181,7 @@ class Symbols:
             return None
         member = scope.name(reference.member)
         if member not in symbol.samples:
-            near = closest(member, symbol.samples)
+            near = self._diagnostics.near(member, symbol.samples)
             self._diagnostics.add(
                 "unknown-name",
                 scope.span(reference.member),

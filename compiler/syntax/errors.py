@@ -34,7 +34,7 @@ _SKIPPED = {"PLACEHOLDER", "COMMENT", "WHITESPACE"}
 _EVERYWHERE = {"accept", "note", "photo", "renamed"}  # allowed in every block: only noise in a list
 _MOST_WORDS = 18
 _WORD = re.compile(r"[\w{}]+")
-_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"')
+_QUOTED = re.compile(r'"(?:[^"\\\n]++|\\.)*+"')
 _CHOICES = re.compile(r"\(\?:([a-z|-]+)\)")
 _SPELLED_UNITS = {
     "°": "deg",

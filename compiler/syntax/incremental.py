@@ -15,7 +15,7 @@ from plica.diagnostics import Diagnostics
 from plica.source import Source
 from plica.syntax import errors, nodes, recovery
 from plica.syntax.keywords import words
-from plica.syntax.parser import DEEPEST, Recovery, check_version, comments_of, parse
+from plica.syntax.parser import DEEPEST, Recovery, check_version, comments_of, is_too_long, parse
 from plica.syntax.parser_tables import parser
 
 _WORD = re.compile(r"\w+")
@@ -45,6 +45,8 @@ class IncrementalParser:
 
     def parse(self, source: Source, diagnostics: Diagnostics) -> nodes.Document:
         """The document, as `plica.syntax.parser.parse` gives it, and the same diagnostics."""
+        if is_too_long(source, diagnostics):
+            return nodes.Document(source, (), ())
         mistakes = Diagnostics()
         after = check_version(source, mistakes)
         bare = recovery.blanked(source.text)

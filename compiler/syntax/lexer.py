@@ -17,7 +17,7 @@ from lark.lexer import LexerState, PatternStr
 
 UNKNOWN = "UNKNOWN"  # the type of a token that cannot stand where it does; the parser reports it
 
-SKIPPED = re.compile(r"(?:[ \t\f\r\n]+|//[^\n]*)*")
+SKIPPED = re.compile(r"(?:[ \t\f\r\n]++|//[^\n]*+)*+")
 _WORD = re.compile(r"\w+")
 
 

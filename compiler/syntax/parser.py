@@ -8,6 +8,7 @@ from typing import cast
 from lark import TextSlice
 from lark.exceptions import UnexpectedInput
 
+from plica import limits
 from plica.diagnostics import Diagnostics, Label
 from plica.source import Source, Span
 from plica.syntax import errors, nodes, recovery
@@ -18,11 +19,13 @@ from plica.units import UNITS
 LANGUAGE_VERSION = 1
 MOST_MISTAKES = 100  # of one file; whoever has more reads no further than these
 MOST_IN_A_DECLARATION = 10
+LONGEST_READ_AGAIN = 100_000  # characters of a declaration that is read again after each of its mistakes
 DEEPEST = 60  # blocks and parentheses inside one another; real specs need four
 
-_COMMENT = re.compile(r'"(?:[^"\\\n]|\\.)*"|(//[^\n]*)')
+# Possessive (`++`, `*+`): what is taken is never given back, so no memory is needed to try again.
+_COMMENT = re.compile(r'"(?:[^"\\\n]++|\\.)*+"|(//[^\n]*)')
 _UNITS = "|".join(re.escape(unit) for unit in UNITS)
-_VERSION = re.compile(rf"(?:\s|//[^\n]*(?:\n|$))*plica[ \t]+(\d+)(?![\w.]|[ \t]*(?:{_UNITS})(?!\w))")
+_VERSION = re.compile(rf"(?:\s++|//[^\n]*+(?:\n|$))*+plica[ \t]+(\d+)(?![\w.]|[ \t]*(?:{_UNITS})(?!\w))")
 _KEYWORDS = re.compile(r"(?:override[ \t]+)?\w+")
 
 
@@ -51,8 +54,20 @@ def check_version(source: Source, diagnostics: Diagnostics) -> int | None:
     return match.end()
 
 
+def is_too_long(source: Source, diagnostics: Diagnostics) -> bool:
+    """Whether a text has more characters than a file may have bytes; then with a diagnostic."""
+    most = limits.in_force().spec_bytes
+    if len(source.text) <= most:
+        return False
+    values = {"file": source.path, "limit": limits.size(most), "name": limits.shown("spec_bytes")}
+    diagnostics.add_filled("file-too-large", None, values)
+    return True
+
+
 def readable(source: Source, diagnostics: Diagnostics) -> tuple[int, str] | None:
     """The offset after the version line and the blanked text; None, with a diagnostic, where parsing cannot begin."""
+    if is_too_long(source, diagnostics):
+        return None
     after = check_version(source, diagnostics)
     if after is None:
         return None
@@ -140,9 +155,10 @@ class Recovery:
     def parse_piece(self, piece: recovery.TextPiece) -> nodes.Declaration | nodes.EachHead | None:
         """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked."""
         text = self._source.text
+        attempts = MOST_IN_A_DECLARATION if piece.end - piece.start <= LONGEST_READ_AGAIN else 1
         start_rule = "each_head" if piece.is_head else "declaration"
         earlier = -1
-        for _ in range(MOST_IN_A_DECLARATION):
+        for _ in range(attempts):
             try:
                 node = parser().parse(TextSlice(text, piece.start, piece.end), start=start_rule)
             except UnexpectedInput as error:

@@ -27,7 +27,7 @@ _START = re.compile(
 )
 # Placeholders look like blocks that hold one word; the facts that are one word are told apart here.
 _HIDDEN = re.compile(
-    r"""(?P<text>"(?:[^"\\\n]|\\.)*")
+    r"""(?P<text>"(?:[^"\\\n]++|\\.)*+")
       | (?P<comment>//[^\n]*)
       | (?P<placeholder>\{(?!(?:unclamped|rest|partition|budget|even)\})[^\W\d]\w*\})""",
     re.VERBOSE,

@@ -17,7 +17,8 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached, SpanOf
-from plica.mesh.painting import Painting, PaintingError, read_painting, sampled
+from plica.mesh.images import ImageError
+from plica.mesh.painting import Painting, Paintings, sampled
 from plica.mesh.region_sources import Read
 from plica.mesh.regions import other_side
 from plica.rig.model import Fold, Painted, Region, Rig
@@ -28,6 +29,10 @@ from plica.workspace import Refused
 
 OVERLAP_NOTICED = 1.0 / 255.0
 """Weights of skin that shares a texel may differ by so much: one step of 8 bits."""
+
+
+class _UnreadError(Exception):
+    """A file that cannot be read any more. Never leaves this module."""
 
 
 class Area(NamedTuple):
@@ -49,7 +54,7 @@ class Areas:
     span_of: SpanOf
     sheet: Atlas
     uv: Floats
-    paintings: dict[str, Painting] = field(default_factory=dict)
+    paintings: Paintings = field(default_factory=Paintings)
     _images: dict[str, Singles] = field(default_factory=dict)
     _sides: dict[str, Singles] = field(default_factory=dict)
     _mirror: MirrorPlaces | None = None
@@ -114,12 +119,13 @@ class Areas:
 
     def _painting(self, source: Painted) -> Painting | None:
         """The image; None where it cannot be read any more, which the mesh's regions have told already."""
-        if source.file not in self.paintings:
-            data = self.read(source.file)
-            try:
-                if isinstance(data, Refused):
-                    return None
-                self.paintings[source.file] = read_painting(data)
-            except PaintingError:
-                return None
-        return self.paintings[source.file]
+        try:
+            return self.paintings.of(source.file, lambda: self._bytes(source.file))
+        except (ImageError, _UnreadError):
+            return None
+
+    def _bytes(self, file: str) -> bytes:
+        data = self.read(file)
+        if isinstance(data, Refused):
+            raise _UnreadError
+        return data

@@ -25,13 +25,13 @@ from typing import Final, Literal, Protocol
 import numpy as np
 
 from plica.mesh.arrays import Floats
+from plica.mesh.images import TEXELS_AT_ONCE
 from plica.texture.normal_maps import FLAT, NormalMap, Stored, decoded, encoded, sampled, sampled_on_grid, unit
-from plica.texture.png import png
+from plica.texture.png import png_in_colour
 
 Mixing = Literal["plain", "reoriented"]
 
 _FLIP: Final = np.array((-1.0, -1.0, 1.0))
-_TEXELS_AT_ONCE: Final = 1 << 18
 
 
 def fold_factor(masks: Iterable[Floats], strengths: Iterable[float], shape: tuple[int, ...]) -> Floats:
@@ -116,14 +116,13 @@ def blended_map(maps: DetailMaps, strengths: Mapping[str, float]) -> Floats:
 
 def still(maps: DetailMaps, strengths: Mapping[str, float]) -> bytes:
     """The blended normal map at these strengths as an 8-bit RGB PNG; the same bytes on every run."""
-    bands = [encoded(band) for band in _bands(maps, strengths)]
-    return png(list(np.moveaxis(np.concatenate(bands), -1, 0)), 3)
+    return png_in_colour(map(encoded, _bands(maps, strengths)), maps.size)
 
 
 def _bands(maps: DetailMaps, strengths: Mapping[str, float]) -> Iterator[Floats]:
     """The blended map from top to bottom, so many rows at a time that little memory is needed."""
     columns, rows = maps.size
-    step = max(1, _TEXELS_AT_ONCE // columns)
+    step = max(1, TEXELS_AT_ONCE // columns)
     u, v = (np.arange(columns) + 0.5) / columns, (np.arange(rows) + 0.5) / rows
     for first in range(0, rows, step):
         yield _normals(maps, strengths, partial(_on_grid, u, v[first : first + step]))

@@ -7,7 +7,7 @@ from typing import Final
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import Attached, SpanOf, Step
-from plica.mesh.painting import Painting
+from plica.mesh.painting import Paintings
 from plica.mesh.region_sources import Read
 from plica.rig.model import Detail, Fold, Painted, Rig
 from plica.texture.areas import Areas
@@ -75,7 +75,7 @@ class _Making:
     span_of: SpanOf
     options: MaskOptions
     step: Step
-    paintings: dict[str, Painting] = field(default_factory=dict)
+    paintings: Paintings = field(default_factory=Paintings)
 
     def masks(self) -> dict[str, Mask]:
         """The masks of all folds, in the order of the rig."""

@@ -7,17 +7,20 @@ in all channels hold nothing and do not count.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats
+from plica.mesh.images import TEXELS_AT_ONCE, ImageError
+from plica.readers.model_reader import tell
 from plica.rig.model import Detail
 from plica.source import Span
-from plica.texture.normal_maps import NormalMap, NormalMapError, decoded, read_normal_map
+from plica.texture.normal_maps import NormalMap, alike, decoded, read_normal_map
 from plica.workspace import Refused
 
 Read = Callable[[str], bytes | Refused]
@@ -35,7 +38,6 @@ _PLAINLY: Final = 4.0  # how many times better one explanation must be than anot
 _TURN_SEEN: Final = 0.05  # sums of slopes that rounding to 8 bits does not reach: eight standard deviations
 _FITS: Final = 0.03  # mean distance of lengths from 1 in maps that are right
 _STEEPEST: Final = 0.1  # z below which a vector tells no slope
-_TEXELS_AT_ONCE: Final = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -61,42 +63,56 @@ class MeasuredNormals:
 def measured(image: NormalMap) -> MeasuredNormals:
     """The texels of a normal map, measured."""
     texels, squares = np.zeros(7), np.zeros(3)
-    for values, count in _bands(image):
-        texels += _of_texels(values[:count].reshape(-1, 3))
-        squares += _of_slopes(values)
+    # What the stored values mean, for each of them once: millions of texels hold the same few.
+    values = np.arange(image.largest + 1.0) / image.largest
+    meanings = [decoded(values), decoded(without_curve(values)), decoded(with_curve(values))]
+    for stored, count in _bands(image):
+        texels += _of_texels(stored[:count].reshape(-1, 3), meanings)
+        squares += _of_slopes(meanings[0][stored])
     means, shares = texels[1:] / max(texels[0], 1.0), squares[1:] / max(squares[0], 1.0)
     return MeasuredNormals(int(texels[0]), *(float(value) for value in (*means, *shares)))
 
 
-def _bands(image: NormalMap) -> Iterator[tuple[Floats, int]]:
-    """Values (rows, columns, 3) from top to bottom with the row after them, and how many rows without it."""
+def _bands(image: NormalMap) -> Iterator[tuple[NDArray[Any], int]]:
+    """Stored values (rows, columns, 3) from top to bottom with the row after them, and how many rows without it."""
     columns, rows = image.size
-    step = max(1, _TEXELS_AT_ONCE // columns)
+    step = max(1, TEXELS_AT_ONCE // columns)
     for first in range(0, rows, step):
-        yield image.stored[first : first + step + 1] / image.largest, min(step, rows - first)
+        yield image.stored[first : first + step + 1], min(step, rows - first)
 
 
-def _of_texels(values: Floats) -> Floats:
-    """How many texels (n, 3) are painted, and sums over them in the order of `MeasuredNormals`."""
-    values = values[(values > 0.0).any(axis=1)]
-    vectors = decoded(values)
-    length = np.linalg.norm(vectors, axis=1)
+def _of_texels(stored: NDArray[Any], meanings: Sequence[Floats]) -> Floats:
+    """How many texels (n, 3) are painted, and sums over them in the order of `MeasuredNormals`.
+
+    meanings: by stored value, the component as it is, without the transfer curve and with it.
+    """
+    stored = stored[(stored > 0).any(axis=1)]
+    length, *others = (_lengths(meaning[stored]) for meaning in meanings)
     error = np.abs(length - 1.0)
-    others = [
-        np.abs(np.linalg.norm(decoded(curve(values)), axis=1) - 1.0).sum() for curve in (without_curve, with_curve)
-    ]
-    inward = (vectors[:, 2] < _INWARD).sum()
-    return np.array([len(values), length.sum(), (error > OFF_UNIT).sum(), inward, error.sum(), *others])
+    inward = (meanings[0][stored[:, 2]] < _INWARD).sum()
+    return np.array(
+        [
+            len(stored),
+            length.sum(),
+            (error > OFF_UNIT).sum(),
+            inward,
+            error.sum(),
+            *(np.abs(other - 1.0).sum() for other in others),
+        ]
+    )
 
 
-def _of_slopes(values: Floats) -> Floats:
+def _lengths(vectors: Floats) -> Floats:
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
+
+
+def _of_slopes(vectors: Floats) -> Floats:
     """How many squares of four texels there are, how many speak for the map as it is, and how many for green reversed.
 
     A height h has its normal along (-dh/dx, -dh/dy, 1), y up and rows down, so around each square the change of x / z
     downward and of y / z to the right cancel out. A square speaks where one sum is large and the other much smaller;
     elsewhere it is flat, or crosses the border of an island.
     """
-    vectors = decoded(values)
     usable = vectors[..., 2] > _STEEPEST
     whole = usable[:-1, :-1] & usable[1:, :-1] & usable[:-1, 1:] & usable[1:, 1:]
     slopes = vectors[..., :2] / np.where(usable, vectors[..., 2], 1.0)[..., None]
@@ -137,7 +153,7 @@ def find_maps(
             for name, image in (("relaxed_size", relaxed), ("contracted_size", contracted))
         }
         diagnostics.add_filled("normal-maps-of-two-sizes", span, {"detail": detail.name, **sizes})
-    elif relaxed.bits == contracted.bits and np.array_equal(relaxed.stored, contracted.stored):
+    elif alike(relaxed, contracted):
         diagnostics.add("normal-maps-alike", span, detail=detail.name)
     return relaxed, contracted
 
@@ -150,8 +166,8 @@ def find_normal_map(file: str, read: Read, span: Span | None, diagnostics: Diagn
         return None
     try:
         image = read_normal_map(data)
-    except NormalMapError as error:
-        diagnostics.add("unreadable-normal-map", span, file=file, reason=error)
+    except ImageError as error:
+        tell(error, "unreadable-normal-map", file, span, diagnostics)
         return None
     check_normal_map(image, file, span, diagnostics)
     return image

@@ -7,35 +7,26 @@ profile is applied, whatever the file claims.
 
 from __future__ import annotations
 
-import io
-import warnings
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
-from PIL.Image import DecompressionBombError, DecompressionBombWarning
 
 from plica.mesh.arrays import Floats, Integers
-from plica.mesh.painting import FORMATS
+from plica.mesh.images import TEXELS_AT_ONCE, Banded, ImageError, Texels
 from plica.texture.png import Bytes, in_bytes
 
 FLAT: Final = np.array((0.0, 0.0, 1.0))
 """The normal of skin without detail."""
 _COLOUR: Final = ("RGB", "RGBA", "RGBX", "P", "PA")
-_OTHER_BYTE: Final = {"RGB;16B": "RGB;16L", "RGBA;16B": "RGBA;16L"}
-
-
-class NormalMapError(ValueError):
-    """The image cannot be used; the text says why."""
 
 
 @dataclass(frozen=True, eq=False)
 class NormalMap:
     """Stored values (rows, columns, 3), the first row on top, of `bits` 8 or 16 (numpy uint8 or uint16)."""
 
-    stored: NDArray[np.uint8] | NDArray[np.uint16]
+    stored: NDArray[np.uint8] | NDArray[np.uint16] | Banded
     bits: int
 
     @property
@@ -50,52 +41,29 @@ class NormalMap:
 
 
 def read_normal_map(data: bytes) -> NormalMap:
-    """An image file of one of `plica.mesh.painting.FORMATS`, in colour; 16 bits to a channel only as PNG.
+    """An image file of one of `plica.mesh.images.FORMATS`, in colour.
 
-    Transparency is left aside, and no colour conversion takes place. Raises NormalMapError.
+    Transparency is left aside, and no colour conversion takes place. Raises ImageError.
     """
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", DecompressionBombWarning)
-            return _normal_map(data)
-    except (DecompressionBombError, DecompressionBombWarning):
-        raise NormalMapError("it is too large") from None
-    except NormalMapError:
-        raise
-    except Exception as error:  # Pillow's decoders answer damaged files with errors of any kind
-        raise NormalMapError(f"it is no image, or a damaged one ({type(error).__name__})") from None
+    texels = Texels.of(data)
+    if texels.high.mode not in _COLOUR:
+        raise ImageError("it is not in colour, and a normal map needs red, green and blue")
+
+    def rows(first: int, last: int) -> NDArray[Any]:
+        return texels.rows(first, last)[..., :3]
+
+    return NormalMap(Banded((*texels.size, 3), texels.nbytes, rows), 8 if texels.largest == 255 else 16)
 
 
-def _normal_map(data: bytes) -> NormalMap:
-    with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-        if image.mode not in _COLOUR:
-            raise NormalMapError("it is not in colour, and a normal map needs red, green and blue")
-        raw_mode = _raw_mode(image)
-        if ";16" in raw_mode and raw_mode not in _OTHER_BYTE:
-            raise NormalMapError("it has 16 bits to a channel in a form that is not read: save it as PNG")
-        high = np.asarray(image.convert("RGB"))
-    if raw_mode not in _OTHER_BYTE:
-        return NormalMap(high, 8)
-    return NormalMap(high.astype(np.uint16) * np.uint16(256) + _low_bytes(data, raw_mode), 16)
-
-
-def _raw_mode(image: Image.Image) -> str:
-    """How the file stores a texel, in Pillow's words (`RGB;16B`)."""
-    tiles = getattr(image, "tile", ())
-    arguments = tiles[0].args if tiles else ""
-    first = arguments[0] if isinstance(arguments, tuple) and arguments else arguments
-    return first if isinstance(first, str) else ""
-
-
-def _low_bytes(data: bytes, raw_mode: str) -> NDArray[np.uint16]:
-    """The low bytes of a PNG of 16 bits to a channel.
-
-    Pillow keeps 8 bits of colour: of two bytes the first, or the second if told that the order is the other way.
-    """
-    with Image.open(io.BytesIO(data), formats=("PNG",)) as image:
-        tile = image.tile
-        image.tile = [part._replace(args=_OTHER_BYTE[raw_mode]) for part in tile]
-        return np.asarray(image.convert("RGB")).astype(np.uint16)
+def alike(one: NormalMap, other: NormalMap) -> bool:
+    """Whether two maps of the same size hold the same values."""
+    if one.bits != other.bits:
+        return False
+    step = max(1, TEXELS_AT_ONCE // one.size[0])
+    return all(
+        np.array_equal(one.stored[first : first + step], other.stored[first : first + step])
+        for first in range(0, one.size[1], step)
+    )
 
 
 # ---- vectors ------------------------------------------------------------------------------------------
@@ -119,7 +87,7 @@ def encoded(components: Floats) -> Bytes:
 
 # ---- sampling -----------------------------------------------------------------------------------------
 
-Stored = Floats | NDArray[np.uint8] | NDArray[np.uint16]
+Stored = Floats | NDArray[np.uint8] | NDArray[np.uint16] | Banded
 
 
 def sampled(values: Stored, uv: Floats) -> Floats:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import numpy as np
@@ -37,8 +37,23 @@ def png(channels: Sequence[Bytes], count: int) -> bytes:
     size = channels[0].shape
     planes = [*channels, *[np.zeros(size, np.uint8)] * (count - len(channels))]
     pixels = planes[0] if count == 1 else np.ascontiguousarray(np.stack(planes, axis=-1))
+    return _saved(Image.frombytes(_MODES[count], size[::-1], pixels.tobytes()))
+
+
+def png_in_colour(bands: Iterable[Bytes], size: tuple[int, int]) -> bytes:
+    """A PNG file of red, green and blue: bands (rows, columns, 3) from top to bottom of an image of `size` (columns,
+    rows).
+    """
+    image, first = Image.new("RGB", size), 0
+    for band in bands:
+        image.paste(Image.fromarray(band), (0, first))
+        first += len(band)
+    return _saved(image)
+
+
+def _saved(image: Image.Image) -> bytes:
     content = io.BytesIO()
-    Image.frombytes(_MODES[count], size[::-1], pixels.tobytes()).save(content, "PNG", compress_level=9)
+    image.save(content, "PNG", compress_level=9)
     return content.getvalue()
 
 

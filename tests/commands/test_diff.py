@@ -269,7 +269,7 @@ def test_git_diff_of_a_commit_that_names_other_places(driven: Path) -> None:
 
 def test_git_diff_says_what_it_did_not_read(driven: Path) -> None:
     Path("wren.plica").write_text(SPEC.format(name="wren") + "//" + "x" * 5000, "utf-8")
-    git("config", "diff.plica.command", f"'{sys.executable}' -m plica diff --limit text-bytes=4KiB --git-driver")
+    git("config", "diff.plica.command", f"'{sys.executable}' -m plica diff --limit spec-bytes=4KiB --git-driver")
     shown = git("diff")
     assert shown == "plica diff wren.plica\nnot compared: `wren.plica` is larger than 4 KiB\n"
 

@@ -109,7 +109,7 @@ def test_the_same_build_has_the_same_bytes_whatever_the_order_of_targets(both: S
         (lambda data: {**data, "build": None}, "it lacks `character`, `build` or `files`"),
         (lambda data: {**data, "files": [1]}, "an entry of `files` is not an object"),
         (lambda data: {**data, "files": [{**data["files"][0], "bytes": "1"}]}, "an entry of `files` lacks a key"),
-        (lambda data: {**data, "files": [{**data["files"][0], "targets": [1]}]}, "an entry of `files` lacks a key"),
+        (lambda data: {**data, "files": [{**data["files"][0], "targets": [1]}]}, "the `targets` of an entry"),
     ],
 )
 def test_what_is_no_manifest_is_refused(both: States, change: object, problem: str) -> None:

@@ -112,6 +112,7 @@ def _of_runs() -> dict[str, bytes]:
         _run("build", str(spec), "--out", str(folder / "new"), "--target", "json")
         offsets = (folder / "new" / "wren.offsets.npz").read_bytes()
         new = (folder / "new" / "wren.rig.json").read_bytes()
+        manifest = (folder / "new" / "wren.manifest.json").read_bytes()
         _run("prove", str(spec), "--cache", str(folder / "cache"), "--workers", "1", codes=(0, 1))
         _run(
             "prove", str(spec), "--write-baseline", "--baseline", str(folder / "b.json"), "--workers", "1", codes=(0, 1)
@@ -125,7 +126,7 @@ def _of_runs() -> dict[str, bytes]:
         _run("build", str(spec), "--out", str(folder / "old"), "--target", "json")
         old = (folder / "old" / "wren.rig.json").read_bytes()
     made_of = {"json/wren.rig.json": new, "json/old.rig.json": old, "json/baseline.json": baseline}
-    return made_of | {"npz/wren.offsets.npz": offsets} | kept
+    return made_of | {"json/wren.manifest.json": manifest, "npz/wren.offsets.npz": offsets} | kept
 
 
 def _run(*words: str, codes: tuple[int, ...] = (0,)) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from PIL import Image
 from scipy.ndimage import map_coordinates
 
-from plica.mesh.painting import Painting, PaintingError, outside, read_painting, sampled
+from plica.mesh.painting import ImageError, Painting, outside, read_painting, sampled
 
 
 def saved(image: Image.Image, kind: str = "PNG") -> bytes:
@@ -51,9 +51,9 @@ def test_how_many_coordinates_lie_outside() -> None:
 
 def test_eight_and_sixteen_bits() -> None:
     eight = read_painting(saved(image_of([[0, 51, 255]])))
-    assert eight.values.tolist() == [[0.0, 0.2, 1.0]]
+    assert np.asarray(eight.values).tolist() == [[0.0, 0.2, 1.0]]
     sixteen = read_painting(saved(image_of([[0, 1, 32768, 65535]], np.uint16)))
-    assert sixteen.values == pytest.approx(np.array([[0.0, 1 / 65535, 32768 / 65535, 1.0]]), abs=1e-15)
+    assert np.asarray(sixteen.values) == pytest.approx(np.array([[0.0, 1 / 65535, 32768 / 65535, 1.0]]), abs=1e-15)
     assert not (sixteen.in_colour or sixteen.transparent)
     assert read_painting(saved(image_of([[0, 1]]).convert("1"))).values.shape == (1, 2)
 
@@ -65,7 +65,7 @@ def test_colour_counts_by_its_luma() -> None:
         image.putpixel((x, 0), colour)
     painting = read_painting(saved(image))
     assert painting.in_colour
-    assert painting.values[0] == pytest.approx([0.2126, 0.7152, 0.0722])
+    assert np.asarray(painting.values)[0] == pytest.approx([0.2126, 0.7152, 0.0722])
     grey = read_painting(saved(Image.new("RGB", (2, 2), (77, 77, 77))))
     assert not grey.in_colour
     assert np.array_equal(grey.values, np.full((2, 2), 77 / 255.0))
@@ -78,7 +78,7 @@ def test_what_is_transparent_is_outside() -> None:
     image.putpixel((1, 0), (255, 0))
     painting = read_painting(saved(image))
     assert painting.transparent
-    assert painting.values.tolist() == [[1.0, 0.0]]
+    assert np.asarray(painting.values).tolist() == [[1.0, 0.0]]
     hidden = Image.new("RGBA", (2, 1), (255, 255, 255, 255))
     hidden.putpixel((1, 0), (255, 0, 0, 0))
     assert not read_painting(saved(hidden)).in_colour
@@ -87,7 +87,7 @@ def test_what_is_transparent_is_outside() -> None:
 @pytest.mark.parametrize("cut", [0, 1, 8, 20, 33, 45, -1, -13])
 def test_damaged_images_are_refused(cut: int) -> None:
     whole = saved(Image.effect_noise((32, 32), 90.0))
-    with pytest.raises(PaintingError):
+    with pytest.raises(ImageError):
         read_painting(whole[: len(whole) // 2] if cut == -13 else whole[:cut] if cut >= 0 else b"GIF89a" + whole)
 
 
@@ -96,8 +96,8 @@ def test_no_bytes_end_in_another_error(noise: bytes, place: int) -> None:
     whole = saved(image_of([[0, 100], [200, 255]]))
     for data in (noise, whole[:place] + noise + whole[place:], whole[:8] + noise):
         try:
-            values = read_painting(data).values
-        except PaintingError:
+            values = np.asarray(read_painting(data).values)
+        except ImageError:
             continue
         assert ((values >= 0.0) & (values <= 1.0)).all()
 
@@ -106,5 +106,5 @@ def test_a_huge_image_is_refused_unread() -> None:
     content = bytearray(saved(Image.new("L", (1, 1))))
     content[16:24] = (60_000).to_bytes(4, "big") * 2
     content[29:33] = zlib.crc32(bytes(content[12:29])).to_bytes(4, "big")
-    with pytest.raises(PaintingError, match="too large"):
+    with pytest.raises(ImageError, match="60000 x 60000 texels, more than the limit"):
         read_painting(bytes(content))

@@ -12,8 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from plica.demo.model import wren
-from plica.demo.paint import masks as paintings
+from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.npz import written
@@ -22,6 +21,7 @@ from plica.mesh.region_sources import agreed
 from plica.mesh.regions import combined, region_weights
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.rig.model import Painted, Region, RegionSet, RegionSource, Rig, SkinOf, Stored
+from plica.specs.wren.model import wren
 from plica.workspace import Refused
 from tests.support.wren import Skinned, skinned
 
@@ -315,7 +315,7 @@ def test_what_covers_one_side_alone_is_mirrored_and_said(character: Skinned, pai
     uv = mesh.uvs["TEXCOORD_0"]
     left = sides_of(character.rig, mesh).left == 1.0
     beyond = (uv[left][:, 0].mean() > 0.5) == (painted == "left")
-    image = np.rint(read_painting(paintings(model)["masks/muzzle.png"]).values * 255.0).astype(np.uint8)
+    image = np.rint(np.asarray(read_painting(demo_files()["masks/muzzle.png"]).values) * 255.0).astype(np.uint8)
     half = image.shape[1] // 2
     image[:, slice(half) if beyond else slice(half, None)] = 0
     content = io.BytesIO()

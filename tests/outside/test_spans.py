@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from plica.commands.main import run
-from plica.demo.moments import story
 from plica.rig.model import Driver
+from plica.specs.wren.moments import story
 from tests.support.data import shared_data
 
 SPEC = """plica 1

@@ -13,7 +13,7 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import rest_poses
 from plica.kinds.expectations import EXPECTATION_KINDS, Worse
-from plica.prove.baseline import is_better, is_worse
+from plica.prove.baseline import UnreadableBaselineError, is_better, is_worse, read
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
@@ -180,3 +180,18 @@ def test_every_default_limit_is_kept_by_itself_and_broken_beyond() -> None:
 
 def test_a_clearance_and_a_reach_are_worse_when_less() -> None:
     assert {kind.name for kind in EXPECTATION_KINDS.values() if kind.worse is Worse.LESS} == {"clearance", "reach"}
+
+
+@pytest.mark.parametrize(
+    ("content", "problem"),
+    [
+        (b"[" * 100_000, "nested too deeply"),
+        (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": 1' + b"0" * 400 + b"}}", "larger than any"),
+        (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": 1' + b"0" * 5000 + b"}}", "no JSON"),
+        (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": true}}', "is no number"),
+    ],
+    ids=["deep", "large", "larger", "no number"],
+)
+def test_what_is_no_baseline_is_refused(content: bytes, problem: str) -> None:
+    with pytest.raises(UnreadableBaselineError, match=problem):
+        read(content)

@@ -115,7 +115,7 @@ def test_a_clip_can_be_sampled_at_a_rate(tmp_path: Path) -> None:
     (clip,) = read_clips(_file(tmp_path, [track]), rate=4.0)
     np.testing.assert_allclose(clip.times, [0.5, 0.75, 1.0, 1.25, 1.5])
     np.testing.assert_allclose(clip.translations[:, 1, 0], [0, 2.5, 5, 7.5, 10])
-    with pytest.raises(UnreadableModel, match="too long"):
+    with pytest.raises(UnreadableModel, match=r"1000000001 frames of 2 joints, has .* more than the limit"):
         read_clips(tmp_path / "clip.gltf", rate=1e9)
 
 

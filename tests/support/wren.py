@@ -6,9 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
-from plica.demo.glb import model_file
-from plica.demo.model import wren
-from plica.demo.paint import masks
+from plica.demo import demo_files
 from plica.diagnostics import Severity
 from plica.mesh.arrays import Mesh
 from plica.mesh.mesh_reader import mesh_of_rig
@@ -40,7 +38,7 @@ class Skinned(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _files() -> dict[str, bytes]:
-    return {"wren.glb": model_file(wren()), **masks(wren())}
+    return {name: content for name, content in demo_files().items() if name.startswith(("wren.glb", "masks/"))}
 
 
 def skinned(declarations: str, folder: Path, **files: bytes) -> Skinned:

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from plica.demo.model import wren
-from plica.demo.paint import masks as paintings
+from plica.demo import demo_files
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.emit.build import Build
 from plica.emit.masks import mask_places, masks
 from plica.mesh.arrays import Floats
 from plica.mesh.painting import Painting, read_painting, sampled
+from plica.specs.wren.model import wren
 from plica.texture.atlas import atlas_of
 from plica.texture.layout_mirror import layout_mirror, mirror_places, mirrored_corners
 from plica.texture.mask_set import MaskOptions, MaskSet
@@ -76,7 +76,7 @@ def test_full_masks_are_the_areas_weights(build: Build) -> None:
     assert build.attached is not None and build.attached.sides is not None
     whole, _ = made(build, MaskOptions(1024))
     uv, triangles = uv_of(build), build.attached.mesh.triangles
-    image = read_painting(paintings(wren())["masks/muzzle.png"]).values
+    image = np.asarray(read_painting(demo_files()["masks/muzzle.png"]).values)
     painted = sum(np.abs(np.diff(image, axis=axis)).max() for axis in (0, 1)) * image.shape[0] / 1024
     sides = {side: build.attached.sides.of(side) for side in ("left", "right")}
     for fold in build.rig.folds:
@@ -94,7 +94,7 @@ def test_sides_add_up_to_the_painting_and_keep_apart(build: Build) -> None:
     """Partition of unity in texture space: everywhere on the skin, to the rounding of two masks of 8 bits."""
     whole, _ = made(build)
     left, right = full(whole, "left_muzzle_lines"), full(whole, "right_muzzle_lines")
-    painting = read_painting(paintings(wren())["masks/muzzle.png"])
+    painting = read_painting(demo_files()["masks/muzzle.png"])
     assert build.attached is not None
     sheet = atlas_of(uv_of(build), build.attached.mesh.triangles, 256)
     texels = sheet.raster.texels
@@ -135,7 +135,7 @@ def test_paintings_of_8_and_16_bits(tmp_path: Path, depth: int) -> None:
 
 def half_painted() -> bytes:
     """The muzzle, painted on the left alone."""
-    image = read_painting(paintings(wren())["masks/muzzle.png"]).values
+    image = np.asarray(read_painting(demo_files()["masks/muzzle.png"]).values)
     build_uv = wren().texture_coordinates
     left_is_beyond = build_uv[wren().positions[:, 0] > 0.05][:, 0].mean() > 0.5
     columns = np.arange(image.shape[1]) < image.shape[1] // 2

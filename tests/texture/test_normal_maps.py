@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from plica.texture.normal_maps import NormalMapError, decoded, encoded, read_normal_map, sampled, sampled_on_grid, unit
+from plica.texture.normal_maps import ImageError, decoded, encoded, read_normal_map, sampled, sampled_on_grid, unit
 
 RANDOM = np.random.default_rng(7)
 
@@ -88,7 +88,7 @@ def test_a_colour_profile_or_gamma_chunk_changes_nothing() -> None:
     ids=["empty", "text", "cut", "grey", "grey of 16 bits"],
 )
 def test_what_is_no_normal_map_is_refused_in_words(data: bytes, part: str) -> None:
-    with pytest.raises(NormalMapError, match=part):
+    with pytest.raises(ImageError, match=part):
         read_normal_map(data)
 
 

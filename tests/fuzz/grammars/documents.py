@@ -81,14 +81,29 @@ def gltf() -> st.SearchStrategy[bytes]:
 
 
 def documents() -> st.SearchStrategy[bytes]:
-    """Baselines, heads of rigs, and any JSON."""
+    """Baselines, manifests of builds, heads of rigs, and any JSON."""
     baseline = st.fixed_dictionaries(
         {"format": st.just("plica-baseline"), "version": st.just(1), "accepted": st.dictionaries(st.text(), _ODD)}
     )
     rig = st.fixed_dictionaries(
-        {"format": st.just("plica-rig"), "version": st.just(1)}, optional={"character": _ANY, "strengths": _ANY}
+        {"format": st.just("plica-rig"), "version": st.just(1), "build": st.none() | st.text(max_size=4)},
+        optional={"character": _ANY, "strengths": _ANY},
     )
-    return st.one_of(baseline, rig, _ANY).map(_as_json)
+    names = st.sampled_from(("wren.rig.json", "../x", "C:/x", "/x", "a/\0", "", "con"))
+    entry = st.fixed_dictionaries(
+        {
+            "file": names | _ODD,
+            "targets": st.lists(st.text(max_size=4) | _ODD, max_size=3),
+            "build": st.text(max_size=4) | _ODD,
+            "bytes": st.integers() | _ODD,
+            "sha256": st.text(max_size=4) | _ODD,
+        }
+    )
+    manifest = st.fixed_dictionaries(
+        {"format": st.just("plica-build"), "version": st.just(1), "character": st.text(max_size=4), "build": st.text()},
+        optional={"files": st.lists(entry, max_size=4) | _ANY},
+    )
+    return st.one_of(baseline, manifest, rig, _ANY).map(_as_json)
 
 
 def figures() -> st.SearchStrategy[bytes]:

@@ -13,6 +13,7 @@ from plica.diff import text_report as text
 from plica.diff.acceptances import read_acceptances
 from plica.diff.character_state import CharacterState
 from plica.diff.report import compare
+from plica.emit.output_set import ManifestError, manifest_bytes, read_manifest
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.prove.baseline import UnreadableBaselineError, read
@@ -27,6 +28,9 @@ from tests.fuzz.targets.texts import check_places
 def _json(data: bytes) -> None:
     with suppress(UnreadableBaselineError):
         assert all(isinstance(figure, float) for figure in read(data).values())
+    with suppress(ManifestError):
+        manifest = read_manifest(data)
+        assert read_manifest(manifest_bytes(manifest)) == manifest
     content = text_of(data, "wren.rig.json")
     if isinstance(content, Refused):
         return

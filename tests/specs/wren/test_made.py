@@ -1,0 +1,111 @@
+"""The demo character's data, made anew: the same bytes as those that are shipped, whatever the processor."""
+
+from __future__ import annotations
+
+import io
+import os
+import platform
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from PIL import Image
+
+from plica.mesh.npz import arrays_of, written
+from plica.specs.wren import steps
+from plica.specs.wren.__main__ import DATA, main
+from plica.specs.wren.paint import png
+
+# Kernels that every processor of its kind runs (OpenBLAS, "DYNAMIC_ARCH"), other ones than those of today's machines.
+OLDEST = {"x86_64": "Prescott", "AMD64": "Prescott", "aarch64": "ARMV8", "arm64": "ARMV8"}
+
+
+def shipped() -> dict[str, bytes]:
+    return contents(DATA)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def packed_here(name: str, content: bytes) -> bytes:
+    """The same content, compressed by the libraries at hand: zlib and its successors find different short forms."""
+    if name.endswith(".npz"):
+        return written(arrays_of(content))
+    if name.endswith(".png"):
+        with Image.open(io.BytesIO(content)) as image:
+            return png(np.asarray(image))
+    return content
+
+
+def assert_same(made: dict[str, bytes]) -> None:
+    """Whether files have the very bytes that are shipped, those inside their compression."""
+    assert made.keys() == shipped().keys()
+    assert [name for name, content in shipped().items() if made[name] != packed_here(name, content)] == []
+
+
+def test_made_anew_the_files_are_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([str(tmp_path)]) == 0
+    assert_same(contents(tmp_path))
+    assert capsys.readouterr().out.split("\n")[:-1] == sorted(shipped())
+
+
+def test_another_processors_last_digits_do_not_show(tmp_path: Path) -> None:
+    """Made by the plainest kernels of numpy and of OpenBLAS, which take sums in other orders."""
+    from numpy._core._multiarray_umath import __cpu_dispatch__, __cpu_features__
+
+    disabled = [name for name in __cpu_dispatch__ if __cpu_features__.get(name)]
+    environment = {**os.environ, "NPY_DISABLE_CPU_FEATURES": " ".join(disabled)}
+    if platform.machine() in OLDEST:
+        environment["OPENBLAS_CORETYPE"] = OLDEST[platform.machine()]
+    command = [sys.executable, "-m", "plica.specs.wren", str(tmp_path)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert_same(contents(tmp_path))
+
+
+def test_a_file_that_differs_is_seen() -> None:
+    changed = shipped()
+    content = arrays_of(changed["sculpts/knee_hold.npz"])
+    content["offsets"] = content["offsets"].copy()
+    content["offsets"][0, 0] += np.float32(steps.SKIN)
+    changed["sculpts/knee_hold.npz"] = written(content)
+    with pytest.raises(AssertionError, match="knee_hold"):
+        assert_same(changed)
+
+
+def test_command_takes_at_most_a_folder(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["a", "b"]) == 2
+    assert "usage" in capsys.readouterr().err
+
+
+# ---- rounding
+
+STEPS = [steps.SKIN, steps.DIRECTION, steps.TEXTURE, steps.WEIGHT, steps.BIND, steps.MOTION]
+UNIT = st.floats(-1.0, 1.0)
+
+
+@pytest.mark.parametrize("step", STEPS)
+@given(values=arrays(np.float64, 8, elements=UNIT))
+def test_rounded_numbers_are_near_and_exact_in_single_precision(step: float, values: steps.Floats) -> None:
+    found = steps.rounded(values, step)
+    assert np.abs(found - values).max() <= step / 2.0
+    assert np.array_equal(found.astype(np.float32).astype(np.float64), found)
+    assert not np.signbit(found[found == 0.0]).any()
+    assert np.array_equal(steps.rounded(-values, step), -found + 0.0)
+
+
+@given(values=arrays(np.float64, (3, 4), elements=UNIT))
+def test_both_quaternions_of_a_rotation_are_written_alike(values: steps.Floats) -> None:
+    found = steps.rounded_quaternions(values, steps.JOINT)
+    assert np.array_equal(found, steps.rounded_quaternions(-values, steps.JOINT))
+    assert np.array_equal(np.abs(found), np.abs(steps.rounded(values, steps.JOINT)))
+    assert not np.signbit(found[found == 0.0]).any()
+    for row in found:
+        nonzero = row[row != 0.0]
+        assert len(nonzero) == 0 or nonzero[-1] > 0.0
