@@ -20,7 +20,7 @@ CANNOT_COMPARE = 2  # as with the diff utility of POSIX.1: 0 alike, 1 different,
 
 
 def diff(options: argparse.Namespace) -> int:
-    """Compare, show what changed; 0 where nothing did, or all of it was accepted."""
+    """Compare, show what changed; 0 where nothing did or all of it was accepted, and all could be compared."""
     collects = gc.isenabled()
     gc.disable()  # as for a check: there is no garbage worth the looking
     try:
@@ -44,7 +44,9 @@ def _diff(options: argparse.Namespace) -> int:
         return CANNOT_COMPARE
     show(in_order(diagnostics.all), "text", sys.stderr)
     put(rendered(report, options.format))
-    return 1 if report.changes else 0
+    if report.changes:
+        return 1
+    return CANNOT_COMPARE if report.unmeasured else 0
 
 
 def _compared(options: argparse.Namespace, diagnostics: Diagnostics) -> Report | None:

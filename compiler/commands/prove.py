@@ -241,11 +241,17 @@ def _telling(step: Step, asked: Stopping) -> Tell:
 
 def _baseline(file: str, diagnostics: Diagnostics) -> Mapping[str, float]:
     from plica.prove.baseline import UnreadableBaselineError, read
-    from plica.regular_files import Unreadable, content
+    from plica.workspace import Refused, read_bytes
 
+    held = read_bytes(Path(file), file)
+    if isinstance(held, Refused) and held.name != "unreadable-file":
+        diagnostics.add_filled(held.name, None, held.values)
+        return {}
     try:
-        return read(content(Path(file), "text_bytes"))
-    except (Unreadable, UnreadableBaselineError) as error:
+        if isinstance(held, Refused):
+            raise UnreadableBaselineError(held.values["reason"])
+        return read(held)
+    except UnreadableBaselineError as error:
         diagnostics.add("unreadable-baseline", None, file=file, reason=error)
         return {}
 

@@ -6,11 +6,11 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 
 from plica.diagnostics import Diagnostics
 from plica.diff.report import FINGERPRINT_DIGITS, Report
+from plica.plain_data import UnreadableDataError, toml_of
 
 _FINGERPRINT = re.compile(rf"[0-9a-f]{{{FINGERPRINT_DIGITS}}}")
 
@@ -18,8 +18,8 @@ _FINGERPRINT = re.compile(rf"[0-9a-f]{{{FINGERPRINT_DIGITS}}}")
 def read_acceptances(text: str, file: str, diagnostics: Diagnostics) -> dict[str, str]:
     """Reasons by fingerprint; diagnostics for what is no such line."""
     try:
-        entries = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        entries = toml_of(text)
+    except UnreadableDataError as error:
         diagnostics.add("unreadable-acceptances", None, file=file, problem=str(error))
         return {}
     reasons: dict[str, str] = {}

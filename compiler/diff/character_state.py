@@ -18,7 +18,8 @@ class CharacterState(NamedTuple):
 
     `path` is what the user calls its file; `origins` tells where entries were declared (`character` too) and is empty
     for a built rig; `contents` has a digest of every file that the rig names and that could be read; `locate` finds
-    those files: without it nothing is measured on the mesh.
+    those files: without it nothing is measured on the mesh; `missing` names a file of computed offsets that is not
+    there.
     """
 
     path: str
@@ -26,3 +27,4 @@ class CharacterState(NamedTuple):
     origins: Origins = MappingProxyType({})
     contents: Mapping[str, str] = MappingProxyType({})
     locate: Locate | None = None
+    missing: str | None = None

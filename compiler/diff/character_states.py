@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.diff.built_offsets import with_stored_offsets
+from plica.diff.built_offsets import with_stored_offsets, without_offsets_of
 from plica.diff.character_state import CharacterState
 from plica.diff.git_commands import NoRevision
 from plica.diff.revision import Revision, RevisionWorkspace, split_revision
@@ -61,7 +61,9 @@ def _is_revision(given: str) -> bool:
 
 
 def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions]:
-    """Where only one side has computed offsets or masks (a spec against what was built from it), neither counts."""
+    """Where only one side has computed offsets or masks (a spec against what was built from it), neither counts; where
+    one side has only the sums of a shape's offsets, the sums are compared.
+    """
     both = []
     for versions, others in ((old, new), (new, old)):
         kept = {}
@@ -70,6 +72,8 @@ def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions
             rig = version.rig
             if other is not None and other.rig.offsets is None:
                 rig = rig._replace(offsets=None)
+            elif other is not None:
+                rig = without_offsets_of(rig, other.rig)
             if other is not None and not any(fold.mask for fold in other.rig.folds):
                 rig = rig._replace(folds=tuple(fold._replace(mask=None) for fold in rig.folds))
             kept[key] = version._replace(rig=rig)
@@ -122,13 +126,16 @@ def _of_json(path: Path, shown: str, workspace: Workspace, diagnostics: Diagnost
         return None
     try:
         rig = read_rig(text)
-        return CharacterState(shown, with_stored_offsets(rig, workspace))
     except RigFormatError as error:
         diagnostics.add("unreadable-rig", None, file=shown, problem=str(error))
+        return None
+    try:
+        filled = with_stored_offsets(rig, workspace)
     except ArchiveError as error:
         file = "" if rig.offsets is None else rig.offsets.file
         diagnostics.add("unreadable-offsets", None, file=file, rig=shown, problem=str(error))
-    return None
+        return None
+    return CharacterState(shown, filled.rig, missing=filled.missing)
 
 
 def _of_spec(

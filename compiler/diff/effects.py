@@ -171,6 +171,7 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     from plica.evaluate import Evaluator, poses_from
     from plica.evaluate.inverse_readings import ReadingInverter
     from plica.evaluate.pose_components import skeleton_of
+    from plica.evaluate.poses import is_finite
 
     if not (_is_sound(response_of(old)) and _is_sound(response_of(new))):
         return None
@@ -180,9 +181,9 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     moved = _motion(old.reading, new.reading)
     readings = np.unique([*np.linspace(*old.span, _STEPS + 1), 0.0])
     posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(moved, value)) is not None]
-    if not posed:
-        return None
     sparse = [pose for _, pose in posed]
+    if not posed or not all(map(is_finite, sparse)):
+        return None
     known = {control.name for control in after.controls}
     if any(set(pose.controls) - known for pose in sparse):
         return None

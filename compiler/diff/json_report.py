@@ -1,20 +1,21 @@
 """A report as JSON, for other programs.
 
 The document is `{"format": "plica-diff", "version": 1, "characters": [...], "step": ..., "changes": [...], "causes":
-[...], "unmeasured": [...], "accepted": [...]}`. `step` is `major`, `minor`, `patch` or `none`. A change has
-`character`, `kind`, `name` (declared), `what` (`added`, `removed`, `renamed`, `changed`), `sides` (of `left`, `right`,
-`none`), `harm` (`breaking`, `risky`, `safe`, `cosmetic`), `reaches` (of `names`, `strengths`, `geometry`, `textures`,
-`budget`), `fingerprint`, `place` (`path:line:column` or null), `hint` (or null), `used_by`, `verdicts` (`rule`, `harm`,
-`reaches`, `text`, `exact`), `effect` (or null) and `entries`: for each side its output `name`, its `former` output name
-(or null), its `fields`, each with `path`, `old` and `new` as the rig's own format writes them, and `measured`.
+[...], "unmeasured": [...], "accepted": [...]}`. `step` is `major`, `minor`, `patch`, `none` or, where no change was
+found but not everything could be compared, `unknown`. A change has `character`, `kind`, `name` (declared), `what`
+(`added`, `removed`, `renamed`, `changed`), `sides` (of `left`, `right`, `none`), `harm` (`breaking`, `risky`, `safe`,
+`cosmetic`), `reaches` (of `names`, `strengths`, `geometry`, `textures`, `budget`), `fingerprint`, `place`
+(`path:line:column` or null), `hint` (or null), `used_by`, `verdicts` (`rule`, `harm`, `reaches`, `text`, `exact`),
+`effect` (or null) and `entries`: for each side its output `name`, its `former` output name (or null), its `fields`,
+each with `path`, `old` and `new` as the rig's own format writes them, and `measured`.
 
 An effect has `largest`, `at`, `rest`, `reaches` and `at_extreme` (each old and new), `flipped` and `same_reading`, in
 metres, radians and strengths. `measured` of an entry is what differs on the mesh, or null: of a region `areas` (old and
 new, square metres), `shares` (of the skin) and `differs` (square metres); of a shape `moves` (vertices, old and new),
 `vertices` that differ and the `largest` distance (metres); of a fold `shares` (of the texture, old and new), by how
-much of it the two `differs`, and `sizes` (texels across). `unmeasured` says for which characters nothing was measured
-although something may differ there, and why. A cause has `place` and `touches` (`character`, `title`); an accepted
-entry `reason` and `change`. Keys are only ever added within a version.
+much of it the two `differs`, and `sizes` (texels across). `unmeasured` says for which characters something was not
+compared on the mesh although it may differ there, and why. A cause has `place` and `touches` (`character`, `title`); an
+accepted entry `reason` and `change`. Keys are only ever added within a version.
 """
 
 from __future__ import annotations

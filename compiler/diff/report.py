@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from plica.diff.character_state import CharacterState
@@ -79,7 +79,7 @@ class Accepted(NamedTuple):
 class Report(NamedTuple):
     """Every change, the worst first; `accepted` ones count for nothing.
 
-    `unmeasured` says of which characters nothing was measured on the mesh although something may differ there, and why.
+    `unmeasured` says of which characters something was not compared on the mesh although it may differ there, and why.
     """
 
     characters: tuple[str, ...]
@@ -89,8 +89,12 @@ class Report(NamedTuple):
 
     @property
     def step(self) -> str:
-        """The version step that the changes ask for: `major`, `minor`, `patch` or `none`."""
-        return _STEPS[min(change.harm for change in self.changes)] if self.changes else "none"
+        """The version step that the changes ask for: `major`, `minor`, `patch` or `none`; `unknown` where no change was
+        found, but not all could be compared.
+        """
+        if self.changes:
+            return _STEPS[min(change.harm for change in self.changes)]
+        return "unknown" if self.unmeasured else "none"
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -119,8 +123,8 @@ def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]
         if before is not None and after is not None:
             found, problem = _compared(before, after)
             changes += found
-            if problem is not None:
-                unmeasured.append(f"{after.rig.character.name}: {problem}")
+            unknown = [problem, *_missing(before, after)]
+            unmeasured += [f"{after.rig.character.name}: {one}" for one in unknown if one is not None]
         else:
             changes.append(_alone(before, after))
         either = after or before
@@ -128,6 +132,15 @@ def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]
         names.append(either.rig.character.name)
     ordered = sorted(changes, key=lambda change: change.harm)
     return Report(tuple(dict.fromkeys(names)), tuple(ordered), unmeasured=tuple(unmeasured))
+
+
+def _missing(before: CharacterState, after: CharacterState) -> Iterator[str]:
+    """Files of computed offsets that are not there, where both states have any."""
+    if before.rig.offsets is None or after.rig.offsets is None:
+        return
+    for version, state in ((before, "old"), (after, "new")):
+        if version.missing is not None:
+            yield f"{state} state: `{version.missing}` is not there, so of offsets only the sums were compared"
 
 
 def with_accepted(report: Report, reasons: Mapping[str, str]) -> Report:

@@ -92,7 +92,8 @@ def last_line(report: Report) -> str:
     """How many changes of each harm, and the version step that they ask for."""
     if not report.changes:
         accepted = f" but {counted(len(report.accepted), 'accepted change')}" if report.accepted else ""
-        return f"no changes{accepted}; version step: none"
+        compared = " in what could be compared" if report.unmeasured else ""
+        return f"no changes{accepted}{compared}; version step: {report.step}"
     harms = [change.harm for change in report.changes]
     counts = ", ".join(f"{harms.count(harm)} {harm.word}" for harm in Harm if harm in harms)
     return f"{counts}; version step: {report.step}"

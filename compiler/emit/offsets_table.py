@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from plica.rig.model import ListedInbetween, ListedOffsets, OffsetsTable, Rig, ShapeOffsets
+from plica.rounding import rounded_number
 
 if TYPE_CHECKING:
     from plica.mesh.arrays import Offsets
@@ -34,7 +35,7 @@ def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> R
                 shape=name,
                 vertices=size.vertices,
                 bytes=size.bytes,
-                largest=size.largest,
+                largest=rounded_number(size.largest),
                 joint=size.joint,
                 listed=_listed(shape.primary) if small else None,
                 inbetweens=tuple(

@@ -9,7 +9,7 @@ from plica.evaluate.quaternions import normalised, turn_since, turned
 from plica.rig.model import Field
 
 # Strengths this near to 0 or 1 are exactly 0 or 1.
-_NEAR = 1e-12
+_NEAR = 1e-9
 
 
 class PreparedField:

@@ -132,6 +132,12 @@ def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
     return poses
 
 
+def is_finite(pose: SparsePose) -> bool:
+    """Whether every number of a pose is one that `Poses` takes."""
+    parts = [part for one in pose.joints.values() for part in (one.rotation, one.translation) if part is not None]
+    return all(abs(value) <= LARGEST for part in (*parts, tuple(pose.controls.values())) for value in part)
+
+
 def _known(indexes: Mapping[str, int], name: str, what: str) -> int:
     if name not in indexes:
         raise ValueError(f"the rig has no {what} {name}")

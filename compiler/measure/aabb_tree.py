@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.measure.checks import are_indexes
 from plica.measure.structure_of_arrays import Singles
 from plica.mesh.arrays import Floats, Integers
 
@@ -32,6 +33,21 @@ class AabbTree:
     def depth(self) -> int:
         """Halvings from the root to the leaves."""
         return len(self.leaves).bit_length() - 1
+
+    def suits(self, triangles: int, points: int) -> bool:
+        """Whether this can be a tree over so many triangles with so many points: each triangle in one leaf."""
+        if self.leaves.ndim != 2 or self.points.ndim != 2 or len(self.leaves) != 1 << self.depth:
+            return False
+        leaves, most = self.leaves.shape
+        if not are_indexes(self.counts, most + 1, (leaves,)) or not self.counts.all():
+            return False
+        held = self.leaves[np.arange(most) < self.counts[:, None]]
+        return (
+            are_indexes(self.leaves, triangles, (leaves, most))
+            and np.array_equal(np.sort(held), np.arange(triangles))
+            and self.points.shape[1] > 0
+            and are_indexes(self.points, points, (leaves, self.points.shape[1]))
+        )
 
     @cached_property
     def leaf_of(self) -> Integers:

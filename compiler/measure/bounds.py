@@ -16,6 +16,7 @@ from scipy import sparse
 
 from plica.measure.structure_of_arrays import Near, Singles
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseSingles
 
 GROUP = 32
 """Triangles that share their bounds."""
@@ -51,11 +52,11 @@ class DeformationBounds:
             return found | _may_be_largest(skew, skewed, starts)
 
     @cached_property
-    def _kept(self) -> dict[int, list[sparse.csr_array[np.float32]]]:
+    def _kept(self) -> dict[int, list[SparseSingles]]:
         """`_maps` by the number of triangles, as far as asked for."""
         return {}
 
-    def _maps(self, size: int) -> list[sparse.csr_array[np.float32]]:
+    def _maps(self, size: int) -> list[SparseSingles]:
         """What takes places to the two columns of J, for `size` triangles each: first all first columns, then all
         second ones; of each the first triangles of all groups, then all second triangles, and so on, the last one
         repeated."""
@@ -118,7 +119,7 @@ def _by_group(values: Singles) -> Singles:
     return values.reshape(GROUP, -1, values.shape[1])
 
 
-def _doubled(columns: sparse.csr_array[np.float32], places: Singles, room: Singles) -> tuple[Singles, Singles]:
+def _doubled(columns: SparseSingles, places: Singles, room: Singles) -> tuple[Singles, Singles]:
     """l1 + l2 and l1 - l2 of some triangles (t, frames): the trace of J^T J, and the root of the squares of the
     difference of its diagonal and of twice what is beside it."""
     parts = []

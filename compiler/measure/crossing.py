@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from plica.measure.aabb_tree import (
     AabbTree,
@@ -15,6 +14,7 @@ from plica.measure.aabb_tree import (
     touching,
     tree_over,
 )
+from plica.measure.checks import are_indexes, are_rising, are_starts
 from plica.measure.culling import SkinPatches, patches_of
 from plica.measure.edge_paths import paths
 from plica.measure.region_faces import Faces, faces_of
@@ -22,6 +22,7 @@ from plica.measure.separating_axis import meeting
 from plica.measure.structure_of_arrays import Singles, cross, dot, frame_pieces, turned
 from plica.measure.worst_values import FrameValues
 from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.sparse import SparseFloats
 from plica.mesh.weld import edges_of
 
 _AT_ONCE = 1 << 14
@@ -87,6 +88,25 @@ class Crossing:
         starts = np.searchsorted(pair, np.arange(len(first) + 1))
         keys = first * len(tree.leaves) + second
         return cls(faces, tree, patches, keys, first, second, starts, one, other, reach)
+
+    def suits(self, vertices: int, triangles: int) -> bool:
+        """Whether every index is one of a mesh of this size, and every list as long as those beside it."""
+        faces, leaves, listed, pairs = len(self.faces.corners), len(self.tree.leaves), len(self.first), len(self.one)
+        return (
+            self.faces.suits(vertices, triangles)
+            and self.tree.suits(faces, len(self.faces.vertices))
+            and self.patches.suits(leaves, len(self.faces.vertices))
+            and listed > 0
+            and are_indexes(self.first, leaves)
+            and are_indexes(self.second, leaves, (listed,))
+            and np.array_equal(self.keys, self.first * leaves + self.second)
+            and are_rising(self.keys)
+            and are_starts(self.starts, listed, pairs)
+            and are_indexes(self.one, faces)
+            and are_indexes(self.other, faces, (pairs,))
+            and self.reach.shape == (pairs,)
+            and not np.isnan(self.reach).any()
+        )
 
     def of(self, positions: Floats) -> Crossed:
         """The pairs that meet in each frame of positions (frames, v, 3)."""
@@ -171,7 +191,7 @@ def _near_leaves(tree: AabbTree, places: Floats) -> tuple[Integers, Integers]:
     return first[order], second[order]
 
 
-def _ways(tree: AabbTree, patches: SkinPatches, places: Floats, corners: Integers) -> sparse.csr_array[np.float64]:
+def _ways(tree: AabbTree, patches: SkinPatches, places: Floats, corners: Integers) -> SparseFloats:
     """The ways between points that are short enough for every patch that they belong to."""
     longest = np.full(len(places), np.inf)
     patch = np.repeat(patches.patch_of(np.arange(len(tree.leaves))), tree.points.shape[1])
@@ -206,9 +226,7 @@ def _meets(corners: Floats, one: Integers, other: Integers) -> np.ndarray[tuple[
     return result
 
 
-def _reach(
-    corners: Floats, points: Integers, one: Integers, other: Integers, lengths: sparse.csr_array[np.float64]
-) -> Floats:
+def _reach(corners: Floats, points: Integers, one: Integers, other: Integers, lengths: SparseFloats) -> Floats:
     """The longest way between corners of two triangles against their distance at rest; infinite if it is not known."""
     result = np.empty(len(one))
     for start in range(0, len(one), _AT_ONCE):

@@ -17,8 +17,10 @@ import numpy as np
 from scipy import sparse
 
 from plica.measure.aabb_tree import AabbTree, boxes_of, levels, meeting_leaves, touching
+from plica.measure.checks import are_indexes, are_rising
 from plica.measure.structure_of_arrays import Singles
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseSingles
 
 # Leaves of the tree in a patch, as a power of two.
 _HALVINGS = 2
@@ -37,7 +39,7 @@ class SkinPatches:
 
     count: int
     shift: int
-    fits: sparse.csr_array[np.float32]
+    fits: SparseSingles
     frames: Singles
     edges: Integers
     spans: Singles
@@ -46,6 +48,30 @@ class SkinPatches:
     first: Integers
     second: Integers
     longest: Floats
+
+    def suits(self, leaves: int, points: int) -> bool:
+        """Whether these can be patches of so many leaves with so many points."""
+        if not 0 <= self.shift <= _HALVINGS or self.count < 1 or self.count << self.shift != leaves:
+            return False
+        edges, near, patches = len(self.patch), len(self.first), np.arange(self.count)
+        numbers = (self.fits.data, self.frames, self.spans, self.longest)
+        return (
+            self.fits.shape == (2 * self.count, points)
+            and self.fits.dtype == np.float32
+            and self.frames.shape == (3, 3, self.count)
+            and self.spans.shape == (edges, 3)
+            and self.longest.shape == (self.count,)
+            and not any(np.isnan(one).any() for one in numbers)
+            and are_indexes(self.edges, points, (edges, 2))
+            and are_indexes(self.patch, self.count)
+            and np.array_equal(np.unique(self.patch), patches)
+            and bool((np.diff(self.patch) >= 0).all())
+            and np.array_equal(self.starts, np.searchsorted(self.patch, patches))
+            and are_indexes(self.first, self.count)
+            and are_indexes(self.second, self.count, (near,))
+            and are_rising(self.first * self.count + self.second)
+            and np.array_equal(np.unique(self.first), patches)
+        )
 
     def patch_of(self, leaves: Integers) -> Integers:
         """The patch of each leaf."""
@@ -161,7 +187,7 @@ def _edges_by_patch(tree: AabbTree, corners: Integers, count: int, shift: int) -
     return rows[:, 1:], rows[:, 0]
 
 
-def _fitted(members: Integers, rest: Floats) -> tuple[sparse.csr_array[np.float32], Singles]:
+def _fitted(members: Integers, rest: Floats) -> tuple[SparseSingles, Singles]:
     """What takes places of points to the images of a patch's two tangents, best in the sense of least squares, as a
     matrix (2 k, p), tangents first; and the patches' frames at rest (3, 3 axes, k): two tangents and the normal."""
     count, most = members.shape

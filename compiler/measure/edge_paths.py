@@ -8,11 +8,12 @@ from scipy.sparse.csgraph import dijkstra
 
 from plica.measure.aabb_tree import tree_over
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseFloats
 
 _SOURCES = 256
 
 
-def paths(rest: Floats, edges: Integers, longest: Floats) -> sparse.csr_array[np.float64]:
+def paths(rest: Floats, edges: Integers, longest: Floats) -> SparseFloats:
     """The lengths of the shortest ways along edges (e, 2), metres (p, p), up to the mean of the two ends' longest (p,);
     others are not stored. rest (p, 3)."""
     lengths = np.linalg.norm(rest[edges[:, 1]] - rest[edges[:, 0]], axis=1)

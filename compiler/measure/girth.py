@@ -14,6 +14,7 @@ from plica.measure.region_faces import Faces, faces_of
 from plica.measure.structure_of_arrays import frame_pieces, lanes, total
 from plica.measure.worst_values import FrameValues
 from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.sparse import SparseFloats
 
 # Where along the limb, from 0 at its joint to 1 at the next one.
 STATIONS = (0.1, 0.3, 0.5, 0.7, 0.9)
@@ -79,7 +80,7 @@ class Girth:
         return result
 
     @cached_property
-    def _sides(self) -> sparse.csr_array[np.float64]:
+    def _sides(self) -> SparseFloats:
         """What takes places to the segments as vectors (m, n)."""
         values = np.stack([1.0 - self.shares, self.shares], axis=1)[self.segments]
         values[:, 0] *= -1.0

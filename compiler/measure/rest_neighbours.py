@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from plica.measure.edge_paths import paths
 from plica.measure.region_faces import Faces
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseTruths
 from plica.mesh.weld import edges_of
 
 FOLD = 4.0
@@ -37,7 +38,7 @@ def together(whole: Faces, one: Faces, other: Faces, rest: Floats, short: float)
     return result
 
 
-def _of_points(part: Faces, whole: Faces) -> sparse.csr_array[np.bool_]:
+def _of_points(part: Faces, whole: Faces) -> SparseTruths:
     """Which points of the whole each triangle of a part has, (t, p)."""
     points = np.searchsorted(whole.vertices, part.corner_vertices).reshape(-1)
     rows = np.repeat(np.arange(len(part.corners)), 3)
@@ -45,7 +46,7 @@ def _of_points(part: Faces, whole: Faces) -> sparse.csr_array[np.bool_]:
     return sparse.csr_array((np.ones(len(rows), bool), (rows, points)), shape=shape)
 
 
-def _points_near(whole: Faces, one: Faces, other: Faces, rest: Floats, short: float) -> sparse.csr_array[np.bool_]:
+def _points_near(whole: Faces, one: Faces, other: Faces, rest: Floats, short: float) -> SparseTruths:
     """Which points (p, p) of the whole are within `short` metres of each other along its edges, each with itself."""
     count = len(whole.vertices)
     own = sparse.csr_array(sparse.eye_array(count, dtype=bool))

@@ -11,6 +11,7 @@ from plica.measure.region_faces import faces_of, loops_of, open_edges
 from plica.measure.structure_of_arrays import cross, dot, frame_pieces, lanes, total
 from plica.measure.worst_values import FrameValues
 from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.sparse import SparseFloats
 
 # Triangles that are worked on at once.
 _ROWS = 256
@@ -28,7 +29,7 @@ class Volume:
 
     vertices: Integers
     corners: Integers
-    loops: sparse.csr_array[np.float64]
+    loops: SparseFloats
     rest: float
 
     @classmethod

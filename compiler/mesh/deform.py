@@ -14,7 +14,8 @@ from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.joint_matrices import Kinematics
-from plica.mesh.skinning import Blend, Method, Rows, Skinning, Sparse, cut, rows_between
+from plica.mesh.skinning import Blend, Method, Rows, Skinning, cut, rows_between
+from plica.mesh.sparse import SparseFloats
 from plica.rig.model import Rig
 
 # Positions yielded at once.
@@ -138,10 +139,10 @@ class _Piece(NamedTuple):
     start: int
     stop: int
     rows: Rows
-    offsets: Sparse | None
+    offsets: SparseFloats | None
 
 
-def stacked(columns: Sequence[Offsets], vertices: int) -> Sparse:
+def stacked(columns: Sequence[Offsets], vertices: int) -> SparseFloats:
     """Offsets as the columns of one matrix, (3 x vertices, columns); a vertex's x, y and z are rows of their own."""
     indices = [column.indices for column in columns]
     rows = np.concatenate([np.zeros(0, dtype=np.int64), *indices])[:, np.newaxis] * 3 + np.arange(3)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written
+from plica.readers.json_fields import LARGEST_NUMBER
 
 FORMAT: Final = "plica-offsets"
 VERSION: Final = 1
@@ -81,19 +82,27 @@ def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
     version, or, where `build` is given, does not belong to the build of that id.
     """
     arrays = arrays_of(data)
-    if str(arrays.get("format", "")) != FORMAT:
+    if _texts(arrays.get("format", np.array(0))) != [FORMAT]:
         raise ArchiveError(f"its `format` is not `{FORMAT}`")
-    if arrays.get("version", np.array(0)).tolist() != VERSION:
+    version = arrays.get("version", np.array(0))
+    if version.shape != () or version.dtype.kind not in "iu" or int(version) != VERSION:
         raise ArchiveError(f"its `version` is not {VERSION}")
     of_build = str(arrays.get("build", ""))
     if build is not None and of_build != build:
         raise ArchiveError(f"it belongs to the build {of_build or 'without an id'}, not to {build or 'one without'}")
     count = stated_vertex_count(arrays)
     names = arrays.get("shapes")
-    if count is None or names is None or names.ndim != 1 or names.dtype.kind != "U":
+    if count is None or count < 0 or names is None or names.ndim != 1:
         raise ArchiveError("it lacks `vertex_count` or `shapes`")
-    shapes = {name: _shape(arrays, name, count) for name in map(str, names.tolist())}
-    return OffsetsFile(count, shapes, of_build)
+    listed = _texts(names)
+    if len(set(listed)) != len(listed):
+        raise ArchiveError("`shapes` names a shape twice")
+    return OffsetsFile(count, {name: _shape(arrays, name, count) for name in listed}, of_build)
+
+
+def _texts(values: NDArray[Any]) -> list[str]:
+    """An array of texts as a list, empty for an array of anything else."""
+    return list(map(str, values.reshape(-1).tolist())) if values.dtype.kind == "U" else []
 
 
 def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> StoredShape:
@@ -122,8 +131,8 @@ def _vectors(arrays: Mapping[str, NDArray[Any]], name: str, indices: Integers) -
     values = arrays.get(name)
     if values is None or values.shape != (len(indices), 3) or values.dtype.kind != "f":
         raise ArchiveError(f"`{name}` is not one vector for each index")
-    if not np.isfinite(values).all():
-        raise ArchiveError(f"`{name}` holds values that are no finite numbers")
+    if not np.all(np.abs(values) <= LARGEST_NUMBER):  # also false for what is no number
+        raise ArchiveError(f"`{name}` holds values that are no usable numbers")
     return values.astype(np.float64)
 
 
@@ -132,11 +141,12 @@ def plain(offsets: Offsets) -> PlainOffsets:
 
     Numbers are in single precision like the file's, written with the fewest digits that read back to them.
     """
-    result: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": _plain(offsets.offsets)}
+    result: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": decimals(offsets.offsets)}
     if offsets.normals is not None:
-        result["normals"] = _plain(offsets.normals)
+        result["normals"] = decimals(offsets.normals)
     return result
 
 
-def _plain(vectors: Floats) -> list[list[float]]:
+def decimals(vectors: Floats) -> list[list[float]]:
+    """Vectors (n, 3) in single precision, as the numbers with the fewest digits that read back to them."""
     return [[float(str(value)) for value in row] for row in vectors.astype(np.float32)]

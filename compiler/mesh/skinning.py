@@ -16,9 +16,9 @@ from scipy import sparse
 
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.rigid_motions import motions
+from plica.mesh.sparse import SparseFloats
 
 Method = Literal["linear", "dual"]
-Sparse = sparse.csr_array[np.float64]
 Row = tuple[Floats, Floats, Floats, Floats]
 
 # Stretches this near the identity are left out: it is far below what a file's single precision says.
@@ -28,8 +28,8 @@ _UNSTRETCHED = 1e-12
 class Rows(NamedTuple):
     """Some vertices of a mesh: the weights of the binds and, where asked for, of the pairs of binds."""
 
-    weights: Sparse
-    pairs: Sparse | None
+    weights: SparseFloats
+    pairs: SparseFloats | None
 
 
 class Blended(Protocol):
@@ -57,14 +57,14 @@ class Skinning:
         self._joints, self._weights = mesh.joints, mesh.weights
 
     @cached_property
-    def weights(self) -> Sparse:
+    def weights(self) -> SparseFloats:
         """(vertices, binds)."""
         if not self.binds:
             return sparse.csr_array(np.ones((self.vertex_count, 1)))
         return _by_column(self._joints, self._weights, self.binds)
 
     @cached_property
-    def _pairs(self) -> tuple[Sparse, Integers, Integers]:
+    def _pairs(self) -> tuple[SparseFloats, Integers, Integers]:
         """Weights (vertices, pairs) of the pairs (a vertex's heaviest bind, a bind of the same vertex), and both binds.
 
         Quaternions of one vertex are blended with the sign that brings each into the hemisphere of the heaviest
@@ -119,7 +119,7 @@ class LinearBlend:
 
 class _LinearBlended(NamedTuple):
     tables: Floats
-    weights: Sparse
+    weights: SparseFloats
 
     def row(self, index: int) -> Row:
         a, b, c, d = (self.weights @ table for table in self.tables[index])
@@ -189,7 +189,7 @@ def _tables(values: Floats) -> Floats:
     return np.ascontiguousarray(values.transpose(2, 1, 0))
 
 
-def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> Sparse:
+def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> SparseFloats:
     kept = weights != 0
     starts = np.concatenate([[0], np.cumsum(kept.sum(axis=1))])
     result = sparse.csr_array((weights[kept], columns[kept], starts), shape=(len(columns), count))
@@ -198,7 +198,7 @@ def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> Spars
     return result
 
 
-def rows_between(matrix: Sparse, start: int, stop: int) -> Sparse:
+def rows_between(matrix: SparseFloats, start: int, stop: int) -> SparseFloats:
     """Rows of a matrix without copying its numbers, as slicing would."""
     starts = matrix.indptr[start : stop + 1]
     part = slice(starts[0], starts[-1])

@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable, Mapping
+from math import isfinite
 from typing import Final
 
 from plica.kinds.expectations import expectation_kind
+from plica.plain_data import UnreadableDataError, json_of, usable
 from plica.prove.results import Result
 
 FORMAT: Final = "plica-baseline"
@@ -26,8 +28,8 @@ class UnreadableBaselineError(Exception):
 
 
 def written(results: Iterable[Result]) -> bytes:
-    """The baseline of these results, as bytes of JSON."""
-    accepted = {result.title: result.worst for result in results if result.worst is not None}
+    """The baseline of these results, as bytes of JSON; a figure beyond all bounds is none that can be accepted."""
+    accepted = {one.title: one.worst for one in results if one.worst is not None and isfinite(one.worst)}
     document = {"format": FORMAT, "version": VERSION, "accepted": dict(sorted(accepted.items()))}
     return (json.dumps(document, indent=2) + "\n").encode("ascii")
 
@@ -35,14 +37,13 @@ def written(results: Iterable[Result]) -> bytes:
 def read(text: bytes) -> Mapping[str, float]:
     """The accepted figures. Raises UnreadableBaselineError."""
     try:
-        document = json.loads(text)
-    except ValueError as error:
-        raise UnreadableBaselineError(f"it is no JSON ({error})") from error
-    except RecursionError:
-        raise UnreadableBaselineError("it is nested too deeply") from None
+        document = usable(json_of(text))
+    except UnreadableDataError as error:
+        raise UnreadableBaselineError(str(error)) from None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise UnreadableBaselineError(f"its format is not `{FORMAT}`")
-    if document.get("version") != VERSION:
+    version = document.get("version")
+    if type(version) is not int or version != VERSION:
         raise UnreadableBaselineError(f"its version is not {VERSION}")
     accepted = document.get("accepted")
     if not isinstance(accepted, dict):

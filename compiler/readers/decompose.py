@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from plica.rounding import rounded
 from plica.skeleton.algebra import (
     Matrix,
     Quaternion,
@@ -46,7 +47,7 @@ def decompose(linear: Matrix, translation: Vector) -> Placement:
     known = [axis for axis in axes if axis is not None]
     shear = max((abs(dot(a, b)) for i, a in enumerate(known) for b in known[:i]), default=0.0)
     rotation = quaternion_of(transpose(_right_angled(axes)))
-    return Placement(translation, rotation, (sizes[0], sizes[1], sizes[2]), shear)
+    return Placement(translation, rotation, rounded((sizes[0], sizes[1], sizes[2])), shear)
 
 
 def _right_angled(axes: list[Vector | None]) -> Matrix:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from plica.rounding import rounded
 from plica.skeleton.algebra import (
     IDENTITY_MATRIX,
     Matrix,
@@ -20,7 +21,6 @@ from plica.skeleton.algebra import (
     product,
     quaternion_of,
     scaled,
-    tidy,
     times,
     transpose,
 )
@@ -36,22 +36,25 @@ class FrameMirror(NamedTuple):
 
     def direction(self, vector: Vector) -> Vector:
         """A direction of the left joint, for the right one."""
-        return tidy(times(transpose(self.matrix), vector))
+        return rounded(times(transpose(self.matrix), vector))
 
     def axis(self, vector: Vector) -> Vector:
         """A rotation axis of the left joint, for the right one."""
-        return tidy(scaled(times(transpose(self.matrix), vector), self.sign))
+        return rounded(scaled(times(transpose(self.matrix), vector), self.sign))
 
     def turn(self, rotation: Quaternion) -> Quaternion:
         """A turn of the left joint since rest, for the right one."""
         x, y, z = self.axis((rotation[0], rotation[1], rotation[2]))
-        return (x, y, z, rotation[3])
+        return rounded((x, y, z, rotation[3]))
 
     @property
     def frame(self) -> Quaternion:
         """The turn p such that p q p* is the right joint's turn q as the left joint sees it."""
         m = self.matrix if self.sign > 0 else tuple(scaled(row, -1.0) for row in self.matrix)
-        return quaternion_of((m[0], m[1], m[2]))
+        x, y, z, w = rounded(quaternion_of((m[0], m[1], m[2])))
+        # A half turn has two quaternions with w = 0, and rounding would tell which one it is.
+        first = next(value for value in (w, x, y, z) if value != 0.0)
+        return (x, y, z, w) if first > 0.0 else (0.0 - x, 0.0 - y, 0.0 - z, 0.0 - w)
 
 
 NO_MIRROR = FrameMirror(IDENTITY_MATRIX, 1.0)  # its quaternion frame is exactly the identity

@@ -196,7 +196,7 @@ class Field(NamedTuple):
 
     With d_i the distance from the pose to sample i, the strength of sample k is
     constants[k] + sum over i of coefficients[i][k] * kernel(d_i), clamped to 0..1, and exactly 0 or 1 where it is
-    within 1e-12 of that. The rest pose is sample 0 and has no strength of its own (no column).
+    within 1e-9 of that. The rest pose is sample 0 and has no strength of its own (no column).
 
     Distance, `metric` "rotation": 2 sin(a / 2), where a is the angle between the two rotations;
     "direction": the distance between the two directions into which `axis` (a unit vector) is turned.

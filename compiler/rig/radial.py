@@ -20,6 +20,7 @@ from math import exp
 from typing import Literal, NamedTuple
 
 from plica.rig.model import FieldSample, Vector
+from plica.rounding import DIGITS, places_of, rounded_number
 from plica.skeleton.algebra import (
     Quaternion,
     conjugate,
@@ -36,8 +37,11 @@ Row = list[float]
 
 # Closer samples are one pose, for any animator and for any hope of telling them apart.
 _COINCIDENT = 1e-6
-# Strengths must come out at the samples as nearly as `plica.rig.model.Field` rounds them to 0 and 1.
+# How nearly strengths must come out at the samples, far nearer than `plica.rig.model.Field` rounds them to 0 and 1.
 _RESIDUAL = 5e-13
+# The same of rounded coefficients; they keep more digits where they need them.
+_ROUNDED_RESIDUAL = 5e-10
+_MOST_DIGITS = 15
 
 
 class Solution(NamedTuple):
@@ -65,7 +69,7 @@ def solve(
     """
     if kernel not in ("gaussian", "linear"):
         raise ValueError(f"the kernel {kernel} does not interpolate every set of samples")
-    distances = [[distance(a.rotation, b.rotation, metric, axis) for b in samples] for a in samples]
+    distances = _distances(samples, metric, axis)
     first, second = _closest(samples, distances)
     if distances[first][second] < _COINCIDENT:
         raise ValueError(f"samples {samples[first].name} and {samples[second].name} coincide")
@@ -77,6 +81,23 @@ def solve(
     if _worst(matrix, solution) > _RESIDUAL:
         raise ValueError(f"samples {samples[first].name} and {samples[second].name} are too close to tell apart")
     return solution
+
+
+def rounded_solution(
+    samples: Sequence[FieldSample], metric: Metric, axis: Vector | None, kernel: str, width: float | None = None
+) -> Solution:
+    """What `solve` gives, with as few digits as `plica.rounding` asks for and the strengths at the samples bear."""
+    distances = _distances(samples, metric, axis)
+    if kernel == "gaussian" and width is None and len(samples) > 1:
+        width = rounded_number(_mean(distances))
+    solution = solve(samples, metric, axis, kernel, width)
+    matrix = distances if solution.width is None else _kernel_matrix(distances, solution.width)
+    candidates = (_rounded(solution, digits) for digits in range(DIGITS, _MOST_DIGITS + 1))
+    return next((found for found in candidates if _worst(matrix, found) <= _ROUNDED_RESIDUAL), solution)
+
+
+def _distances(samples: Sequence[FieldSample], metric: Metric, axis: Vector | None) -> list[Row]:
+    return [[distance(a.rotation, b.rotation, metric, axis) for b in samples] for a in samples]
 
 
 def distance(a: Quaternion, b: Quaternion, metric: Metric, axis: Vector | None) -> float:
@@ -143,6 +164,14 @@ def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[floa
             values = [value - rows[row][column] * known for value, known in zip(values, result[column], strict=True)]
         result[row] = [value / rows[row][row] for value in values]
     return result
+
+
+def _rounded(solution: Solution, digits: int) -> Solution:
+    """All coefficients and constants to the same decimal place, as they are added up."""
+    together = [*solution.constants, *(value for row in solution.coefficients for value in row)]
+    places = places_of(together, digits)
+    rows = [tuple(round(value, places) + 0.0 for value in row) for row in (*solution.coefficients, solution.constants)]
+    return Solution(solution.width, tuple(rows[:-1]), rows[-1])
 
 
 def _worst(matrix: Sequence[Sequence[float]], solution: Solution) -> float:

@@ -9,6 +9,7 @@ from plica.diagnostics import Diagnostics
 from plica.rig import model as rig
 from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
 from plica.rig.output_names import Naming
+from plica.rounding import rounded, rounded_number
 from plica.skeleton.algebra import (
     IDENTITY_QUATERNION,
     Quaternion,
@@ -21,7 +22,6 @@ from plica.skeleton.algebra import (
     multiply,
     scaled,
     subtract,
-    tidy,
     times,
     transpose,
     unit,
@@ -103,7 +103,7 @@ def expand_reading(
     other = reading.other.right if side == "right" else reading.other.left
     skeleton = frames.bound.skeleton
     distance = length(subtract(skeleton.frames[index].origin, skeleton.frames[other].origin))
-    return rig.Gap(name, frames.joint_name(other), distance)
+    return rig.Gap(name, frames.joint_name(other), rounded_number(distance))
 
 
 def _swing(
@@ -144,7 +144,7 @@ def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: Fr
     skeleton = frames.bound.skeleton
     own = mirror.direction(frames.direction(reading.axis, written))
     in_model = times(skeleton.orientation(index), own)
-    return tidy(times(transpose(skeleton.parent_frame(index).linear), in_model))
+    return rounded(times(transpose(skeleton.parent_frame(index).linear), in_model))
 
 
 def expand_pose(
@@ -165,7 +165,7 @@ def expand_pose(
 
 def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames) -> rig.Field | None:
     """A field for one side with its solved coefficients, or None after a diagnostic."""
-    from plica.rig.radial import solve
+    from plica.rig.radial import rounded_solution
 
     declared, facts = entry.declared, entry.facts(side)
     joint_mirrored = entry.mirrored(side, "reads")
@@ -181,7 +181,7 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
         samples.append(rig.FieldSample(sample.name, turn))
     metric: Literal["rotation", "direction"] = "rotation" if axis is None else "direction"
     try:
-        width, coefficients, constants = solve(
+        width, coefficients, constants = rounded_solution(
             samples,
             metric,
             axis,

@@ -17,8 +17,10 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import field, make_dataclass
 from functools import cache
+from inspect import cleandoc
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
+from plica.plain_data import UnreadableDataError, json_of
 from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
 from plica.values import NOTHING_SAID
 
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
 
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _HEAD = ("format", "version", "build")
+LARGEST_NUMBER = 1e30
+"""No number of a rig that is read is beyond this: products of a few stay far from where floats end."""
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -136,10 +140,16 @@ class _Likes:
             made.__annotations__[name] = made.__dataclass_fields__[name].type = self.of(kind)  # type: ignore[attr-defined]
         return made
 
+    def description(self, name: str) -> str:
+        """What the docstring of the record with this name says."""
+        record = next(record for record in self._made if record.__name__ == name)
+        return cleandoc(record.__doc__ or "")
+
     def record(self, value: Any) -> Any:
         """The record, or tuple of records, that checked dataclasses stand for."""
         if isinstance(value, tuple):
-            return tuple(self.record(item) for item in value)
+            # A default is a record already, and a tuple as well.
+            return value if hasattr(value, "_fields") else tuple(self.record(item) for item in value)
         record = self._records.get(type(value))
         return value if record is None else record(*(self.record(getattr(value, name)) for name in record._fields))
 
@@ -180,37 +190,21 @@ def read_rig(text: str) -> Rig:
     missing = _missing_key(data, plain(rig), "")
     if missing is not None:
         raise RigFormatError(missing, _WORDS["missing"])
+    huge = _huge_number(data, "")
+    if huge is not None:
+        raise RigFormatError(huge, f"is beyond {LARGEST_NUMBER:g}, which no character needs and no evaluation bears")
     problem = first_problem(rig)
     if problem is not None:
         raise RigFormatError(problem.path, problem.text)
     return rig
 
 
-def _no_constant(name: str) -> float:
-    raise RigFormatError("", f"{name} is not a number that JSON knows")
-
-
-def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    result = dict(pairs)
-    if len(result) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise RigFormatError("", f"the key {twice!r} stands twice in one object")
-    return result
-
-
 def _parsed(text: str) -> Any:
     """The text as plain data. Raises RigFormatError where it is not JSON."""
     try:
-        return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once_each)
-    except json.JSONDecodeError as error:
-        raise RigFormatError("", f"not JSON: {error.msg} (line {error.lineno}, column {error.colno})") from None
-    except RecursionError:
-        raise RigFormatError("", "nested too deeply") from None
-    except ValueError as error:
-        if isinstance(error, RigFormatError):
-            raise
-        raise RigFormatError("", "a whole number in it has too many digits") from None
+        return json_of(text)
+    except UnreadableDataError as error:
+        raise RigFormatError("", str(error)) from None
 
 
 def _check_head(data: Any) -> None:
@@ -326,22 +320,39 @@ def _missing_key(data: Any, whole: Any, place: str) -> str | None:
     return next((found for found in (_missing_key(*pair) for pair in pairs) if found is not None), None)
 
 
+def _huge_number(data: Any, place: str) -> str | None:
+    """The place of the first number that is beyond `LARGEST_NUMBER`."""
+    if isinstance(data, int | float):
+        return place if abs(data) > LARGEST_NUMBER else None
+    if isinstance(data, list):
+        pairs = ((item, f"{place}[{index}]") for index, item in enumerate(data))
+    elif isinstance(data, dict):
+        pairs = ((item, f"{place}.{key}" if place else key) for key, item in data.items())
+    else:
+        return None
+    return next((found for item, where in pairs if (found := _huge_number(item, where)) is not None), None)
+
+
 # ---- schema -------------------------------------------------------------------------------------------
 
 
 def rig_schema() -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of the format, made from the records."""
-    whole = _reader().holder.model_json_schema(ref_template="#/$defs/{model}")
+    reader = _reader()
+    whole = reader.holder.model_json_schema(ref_template="#/$defs/{model}")
     definitions: dict[str, Any] = whole["$defs"]
     top = definitions.pop("Rig")
     for name, definition in definitions.items():
+        # pydantic before 2.12 leaves these out for dataclasses.
+        definition["description"] = reader.likes.description(name)
+        definition["additionalProperties"] = False
         properties = definition["properties"]
         definition["required"] = [key for key in properties if key != "about"]
         definition.pop("title", None)
         for entry in properties.values():
             entry.pop("title", None)
             entry.pop("default", None)
-        definitions[name] = definition
+        definitions[name] = dict(sorted(definition.items()))
     names = [*_HEAD, *(name for name in top["properties"] if name not in _HEAD)]
     properties = {name: top["properties"][name] for name in names}
     for entry in properties.values():
@@ -351,7 +362,7 @@ def rig_schema() -> dict[str, Any]:
     return {
         "$schema": SCHEMA_DIALECT,
         "title": "Plica rig",
-        "description": top["description"],
+        "description": reader.likes.description("Rig"),
         "type": "object",
         "properties": properties,
         "required": names,

@@ -6,7 +6,7 @@ in `plica.evaluate`.
 
 from __future__ import annotations
 
-from math import cos, hypot, sin, sqrt
+from math import cos, inf, sin, sqrt
 
 Vector = tuple[float, float, float]
 Quaternion = tuple[float, float, float, float]
@@ -42,20 +42,22 @@ def scaled(a: Vector, factor: float) -> Vector:
 
 
 def length(a: Vector) -> float:
-    """The Euclidean length."""
-    return hypot(a[0], a[1], a[2])
+    """The Euclidean length.
+
+    Only of operations that IEEE 754 defines to the last bit, so that rest poses are the same on every processor;
+    scaled, so that squares of large components do not overflow.
+    """
+    largest = max(abs(a[0]), abs(a[1]), abs(a[2]))
+    if largest == 0.0 or largest == inf:
+        return largest
+    x, y, z = a[0] / largest, a[1] / largest, a[2] / largest
+    return largest * sqrt(x * x + y * y + z * z)
 
 
 def unit(a: Vector) -> Vector:
     """The vector at length 1. Raises ZeroDivisionError for the null vector."""
     size = length(a)
     return (a[0] / size, a[1] / size, a[2] / size)
-
-
-def tidy(a: Vector) -> Vector:
-    """The vector with rounding residues and negative zeros made 0, because they would show up in texts and diffs."""
-    x, y, z = (component if abs(component) > 1e-15 else 0.0 for component in a)
-    return (x, y, z)
 
 
 def transpose(m: Matrix) -> Matrix:

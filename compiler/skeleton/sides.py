@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
+from plica.rounding import rounded
 from plica.skeleton.algebra import Matrix, Vector, length, subtract
 from plica.skeleton.skeleton import Skeleton
 
@@ -184,7 +185,9 @@ def find_plane(
         coordinate = AXES.index(candidate)
         origins = [(skeleton.frames[pair.left].origin, skeleton.frames[pair.right].origin) for pair in pairs]
         if offset is None:
-            middle = sum((left[coordinate] + right[coordinate]) / 2 for left, right in origins) / len(origins)
+            places = [place[coordinate] for pair in origins for place in pair]
+            # What is left of large numbers that cancel is told with the digits of those.
+            middle = rounded((sum(places) / len(places), max(map(abs, places))))[0]
         else:
             middle = offset
         plane = Plane(candidate, middle, 0.0, "")

@@ -7,6 +7,7 @@ from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.model_outline import ModelOutline
+from plica.rounding import REST_DIGITS, rounded
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply
 from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
 from plica.skeleton.skeleton import Joint, Skeleton
@@ -178,7 +179,7 @@ def _rotation(turns: tuple[nodes.WrittenTurn, ...], context: Context, scope: Sco
         if node.axis.space in ("joint", "model"):
             context.diagnostics.add("axis-of-a-rest-frame", scope.span(node.axis), space=node.axis.space)
         rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
-    return rotation
+    return rounded(rotation, REST_DIGITS)
 
 
 # ---- sides and plane --------------------------------------------------------------------------------

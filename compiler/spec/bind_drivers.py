@@ -8,6 +8,7 @@ from typing import Literal, cast
 
 from plica.curves import harmonic_slopes, monotone_slopes, ready_curve
 from plica.diagnostics.suggest import did_you_mean
+from plica.rounding import rounded_number
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -158,11 +159,11 @@ def _point_curve(node: nodes.PointCurve, scope: Scope, context: Context) -> Curv
         return Points(tuple(points))
     xs, ys = zip(*points, strict=True)
     if node.kind == "harmonic":
-        return Hermite("harmonic", tuple(zip(xs, ys, harmonic_slopes(xs, ys), strict=True)))
+        return Hermite("harmonic", tuple(zip(xs, ys, map(rounded_number, harmonic_slopes(xs, ys)), strict=True)))
     if node.kind != "monotone":
         context.diagnostics.add("points-not-wanted", span, curve=node.kind)
         return None
-    return Hermite("monotone", tuple(zip(xs, ys, monotone_slopes(xs, ys), strict=True)))
+    return Hermite("monotone", tuple(zip(xs, ys, map(rounded_number, monotone_slopes(xs, ys)), strict=True)))
 
 
 # ---- combinations -----------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ import numpy as np
 from scipy import sparse
 
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseSingles
 from plica.texture.gutter import gutter_of
 from plica.texture.patches import PatchPoints, TexelPatches, patches_of
 from plica.texture.raster import Flags, Indices, Singles, TexelRaster, rasterised
@@ -25,7 +26,6 @@ BORDER: Final = 2.0
 """How many texels beyond an island values go on as they change inside; a linear filter reaches no further than 1.5."""
 FURTHEST: Final = 2.0
 """A triangle's weights are trusted up to so much outside 0..1 (beyond: the nearest covered texel's are taken)."""
-Matrix = sparse.csr_array[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +106,7 @@ class Atlas:
         return found.reshape(self.size, self.size)
 
     @cached_property
-    def _others(self) -> Matrix:
+    def _others(self) -> SparseSingles:
         others = self.raster.others
         assert others is not None
         corners = others.corners.astype(np.int32)[others.triangles]
@@ -119,7 +119,7 @@ class Atlas:
         return np.flatnonzero(np.isin(self.behind, self.raster.others.texels))
 
     @cached_property
-    def _under_others(self) -> Matrix:
+    def _under_others(self) -> SparseSingles:
         assert self.raster.others is not None
         which = np.searchsorted(self.raster.texels, self.raster.others.texels)
         corners = self.raster.corners.astype(np.int32)[self.raster.triangles[which]]
@@ -181,7 +181,7 @@ def _points(raster: TexelRaster, astray: Integers, sources: Integers) -> PatchPo
     return PatchPoints(raster.triangles[which], raster.weights_at(which), raster.texels[which], slopes)
 
 
-def _matrix(weights: Singles, corners: Indices, vertices: int) -> Matrix:
+def _matrix(weights: Singles, corners: Indices, vertices: int) -> SparseSingles:
     """Rows of three corners' weights."""
     starts = np.arange(0, weights.size + 1, 3, dtype=np.int32)
     return sparse.csr_array((weights.reshape(-1), corners.reshape(-1), starts), shape=(len(weights), vertices))

@@ -23,7 +23,8 @@ import numpy as np
 from scipy import sparse
 
 from plica.mesh.arrays import Floats, Integers
-from plica.texture.atlas import Atlas, Matrix
+from plica.mesh.sparse import SparseSingles
+from plica.texture.atlas import Atlas
 from plica.texture.gutter import nearest
 from plica.texture.png import Bytes, in_bytes
 from plica.texture.raster import Singles
@@ -71,7 +72,7 @@ class _Level:
     """
 
     counts: Singles
-    measured: Matrix
+    measured: SparseSingles
     points: Floats
 
     def means(self, sums: Singles) -> Singles:
@@ -107,7 +108,7 @@ class _Level:
         return nearest(self.counts > 0.0)
 
     @cached_property
-    def _fitting(self) -> tuple[Matrix, Matrix, Singles]:
+    def _fitting(self) -> tuple[SparseSingles, SparseSingles, Singles]:
         """Lookups, their transpose, and the sums of its rows."""
         forth = lookups(self.points, len(self.counts))
         back = forth.T.tocsr()
@@ -165,7 +166,7 @@ class Sizer:
         return float(np.abs(found / np.float32(255.0) - exact).max())
 
 
-def lookups(points: Floats, size: int) -> Matrix:
+def lookups(points: Floats, size: int) -> SparseSingles:
     """The weights (n, size * size) of the texels in linear lookups at texture coordinates (n, 2).
 
     Middles of texels stand at half steps. Within 0..1 the outermost texels go on to the border; beyond, the texture

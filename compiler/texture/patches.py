@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseFloats
 from plica.texture.raster import Indices, Number, Singles, TexelRaster
 
 TILES: Final = 8
 """A texture is cut into so many tiles across and down: 64, as many as a whole number has bits."""
-
-Planes = sparse.csr_array[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +46,7 @@ class TexelPatches:
     """
 
     texels: Indices
-    planes: Planes
+    planes: SparseFloats
     reach: NDArray[np.uint64]
 
     def image(self, values: Floats) -> Singles:

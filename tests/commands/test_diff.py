@@ -9,9 +9,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from plica.commands.main import run
+from plica.mesh.npz import arrays_of, written
 from tests.support.cloth import SPEC as CLOTH
 from tests.support.cloth import bump, cloth
 from tests.support.repositories import committed, git
@@ -147,6 +149,114 @@ def test_two_built_rigs(repository: Path, capsys: pytest.CaptureFixture[str]) ->
     assert "30 vertices move, by at most 1 mm" in told["offsets"]["verdicts"][0]["text"]
     assert run(["diff", pair[0], pair[0]]) == 0
     assert run(["diff", "old/cloth.plica", pair[0]]) == 0  # a spec and what was built from it
+
+
+ADDED = """driver turn { reads rotation about y of tip   span 0 deg .. 90 deg }
+shape dent { sculpt "bump.npz"   follows turn }
+fold crow { in weave   area far   follows turn }
+region near { skin of base }
+control mood { range 0 .. 1   rest 0 }
+pose high { at lift 1 }
+"""
+
+
+@pytest.fixture
+def built(repository: Path) -> Path:
+    """Two builds: `old`, and `new` with something added of each kind."""
+    for state, spec in (("old", CLOTH), ("new", CLOTH + ADDED)):
+        cloth(Path(state), spec)
+        assert run(["build", f"{state}/cloth.plica", "--out", state, "--target", "json"]) == 0
+    return repository
+
+
+def test_what_was_added_between_two_builds(built: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert run(["diff", "old/cloth.rig.json", "new/cloth.rig.json"]) == 1
+    shown = capsys.readouterr().out
+    for name in ("driver turn", "shape dent", "fold crow", "region near", "control mood", "pose high"):
+        assert f"  {name}\n    added" in shown
+    assert run(["diff", "new/cloth.rig.json", "old/cloth.rig.json", "--format", "json"]) == 1
+    told = json.loads(capsys.readouterr().out)["changes"]
+    assert {change["name"] for change in told if change["what"] == "removed"} >= {"turn", "dent", "crow", "near"}
+
+
+@pytest.fixture
+def large(repository: Path) -> Path:
+    """A build with a shape that is too large to be listed, in two folders."""
+    for state in ("old", "new"):
+        cloth(Path(state))
+        bump(Path(state, "bump.npz"), 600, 0.002)
+        assert run(["build", f"{state}/cloth.plica", "--out", state, "--target", "json"]) == 0
+    assert json.loads(Path("old/cloth.rig.json").read_text("utf-8"))["offsets"]["shapes"][0]["listed"] is None
+    return repository
+
+
+PAIR = ["old/cloth.rig.json", "new/cloth.rig.json"]
+
+
+@pytest.mark.parametrize("damage", ["cut", "flipped", "empty", "another mesh", "another shape", "fewer vertices"])
+def test_a_damaged_file_of_offsets_is_an_error(large: Path, capsys: pytest.CaptureFixture[str], damage: str) -> None:
+    capsys.readouterr()
+    assert run(["diff", *PAIR]) == 0
+    file = Path("new/cloth.offsets.npz")
+    held = file.read_bytes()
+    arrays = arrays_of(held)
+    if damage == "another mesh":
+        arrays["vertex_count"] += 1
+    elif damage == "another shape":
+        arrays = {name.replace("bump", "dent"): values for name, values in arrays.items()} | {
+            "shapes": np.array(["dent"])
+        }
+    elif damage == "fewer vertices":
+        arrays |= {f"bump/{name}": arrays[f"bump/{name}"][1:] for name in ("indices", "offsets")}
+    changed = {"cut": held[:-30], "flipped": held[:300] + b"?" + held[301:], "empty": b""}
+    file.write_bytes(changed.get(damage) if damage in changed else written(arrays))
+    for pair in (PAIR, PAIR[::-1]):
+        capsys.readouterr()
+        assert run(["diff", *pair]) == 2
+        shown = capsys.readouterr()
+        assert "PL919 unreadable-offsets" in shown.err and "cloth.offsets.npz" in shown.err
+        assert shown.out == ""
+
+
+def test_a_file_of_offsets_that_is_not_there_leaves_the_offsets_unknown(
+    large: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("new/cloth.offsets.npz").unlink()
+    capsys.readouterr()
+    assert run(["diff", *PAIR]) == 2
+    shown = capsys.readouterr().out
+    assert "new state: `cloth.offsets.npz` is not there, so of offsets only the sums were compared" in shown
+    assert shown.endswith("no changes in what could be compared; version step: unknown\n")
+    text = Path(PAIR[1]).read_text("utf-8")
+    Path(PAIR[1]).write_text(text.replace('"vertices": 600', '"vertices": 601'), "utf-8")
+    assert run(["diff", *PAIR]) == 1
+    assert "600 → 601 vertices" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("option", "content"),
+    [
+        ("accept", "a = " + "[" * 100_000),
+        ("accept", "0123456789abcdef = " + "9" * 5000),
+        ("accept", "0123456789abcdef = 1e999"),
+        ("accept", "0123456789abcdef = nan"),
+        ("accept", "0123456789abcdef = [1, 2]"),
+        ("accept", 'twice = "a"\ntwice = "b"'),
+        ("rig", "[" * 100_000),
+        ("rig", "9" * 5000),
+        ("rig", '{"format": "plica-rig", "version": 1e999}'),
+        ("rig", '{"format": "plica-rig", "version": 1, "character": {"name": "\\ud800"}}'),
+    ],
+)
+def test_data_that_cannot_be_used_is_told(
+    repository: Path, capsys: pytest.CaptureFixture[str], option: str, content: str
+) -> None:
+    Path("odd.toml").write_text(content, "utf-8")
+    Path("odd.json").write_text(content, "utf-8")
+    given = ["git:HEAD", "wren.plica", "--accept", "odd.toml"] if option == "accept" else ["odd.json", "wren.plica"]
+    assert run(["diff", *given]) == 2
+    assert f"error {'PL916' if option == 'accept' else 'PL915'}" in capsys.readouterr().err
 
 
 def test_a_revision_gives_the_spec_and_all_that_it_uses(repository: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -142,12 +142,24 @@ def test_an_accepted_figure_does_not_fail_until_it_gets_worse(
     assert "1 got better" in shown
 
 
-@pytest.mark.parametrize("content", [None, "{", '{"format": "other"}', '{"format": "plica-baseline", "version": 9}'])
+BASELINE = '{"format": "plica-baseline", "version": 1, "accepted": {"rest": %s}}'
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        None, "{", '{"format": "other"}', '{"format": "plica-baseline", "version": 9}', "[" * 100_000,
+        '{"format": "plica-baseline", "version": true, "accepted": {}}', '{"a": 1, "a": 2}', "\x80",
+        *(BASELINE % figure for figure in ("NaN", "1e999", "-Infinity", "9" * 5000, "9" * 400, '"0"', "[0]", "null")),
+        BASELINE % "true", (BASELINE % "0").replace("rest", "\\ud800"),
+    ],
+    ids=range(18),
+)  # fmt: skip
 def test_a_baseline_that_cannot_be_read(
     prove: Callable[..., int], capsys: pytest.CaptureFixture[str], content: str | None
 ) -> None:
     if content is not None:
-        Path("accepted.json").write_text(content, "utf-8")
+        Path("accepted.json").write_text(content, "latin-1")
     assert prove(HOLDS, "--baseline", "accepted.json") == 1
     assert "PL938 unreadable-baseline" in capsys.readouterr().out
 

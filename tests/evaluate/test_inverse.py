@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plica.evaluate.curves import curve_values
@@ -16,6 +16,7 @@ RISING = st.sampled_from(CURVES)
 
 
 @given(RISING, st.floats(0.0, 1.0))
+@settings(deadline=None)
 def test_the_curve_at_the_share_is_the_amount(curve: Curve, amount: float) -> None:
     share = share_of(curve, amount)
     assert share is not None
@@ -24,6 +25,7 @@ def test_the_curve_at_the_share_is_the_amount(curve: Curve, amount: float) -> No
 
 
 @given(RISING, st.floats(0.01, 0.99))
+@settings(deadline=None)
 def test_a_share_comes_back_from_its_amount(curve: Curve, share: float) -> None:
     amount = float(curve_values(curve, share))
     found = share_of(curve, amount)
@@ -42,6 +44,7 @@ def test_clamped_curves_have_no_other_amounts(amount: float) -> None:
 
 
 @given(st.sampled_from(CURVES[:1] + CURVES[3:]), st.floats(-2.0, 3.0))
+@settings(deadline=None)
 def test_open_curves_go_on_in_straight_lines(curve: Curve, amount: float) -> None:
     share = share_of(curve, amount, clamped=False)
     if share is not None:

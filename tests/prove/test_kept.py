@@ -152,13 +152,41 @@ def test_the_code_counts(monkeypatch: pytest.MonkeyPatch) -> None:
     ],
 )
 def test_figures_read_back_exactly(figure: MeasuredFigure) -> None:
-    read = read_figure(written_figure(figure))
+    read = read_figure(written_figure(figure), 4, 8)
     assert read is not None and repr(read) == repr(figure)
 
 
-@pytest.mark.parametrize("text", [b"", b"[]", b"7", b"[[1, 2], null, 3]", b'{"a": 1}', b'[null, null, ""]', b"\xff"])
+GOOD = b'[[0.5, 3, 7], [0.25, 0, -1], ""]'
+HOSTILE = [
+    b"", b"[]", b"7", b"[[1, 2], null, 3]", b'{"a": 1}', b'[null, null, ""]', b"\xff", b"[" * 100_000, b"9" * 5000,
+    b'[[NaN, 3, 7], [0.25, 0, -1], ""]', b'[[0.5, 3, 7], [NaN, 0, -1], ""]', b'[["0.5", 3, 7], [0.25, 0, -1], ""]',
+    b'[[1, 3, 7], [0.25, 0, -1], ""]', b'[[0.5, 4, 7], [0.25, 0, -1], ""]', b'[[0.5, -1, 7], [0.25, 0, -1], ""]',
+    b'[[0.5, 3, 8], [0.25, 0, -1], ""]', b'[[0.5, 3, 7], [0.25, 0, -2], ""]', b'[[0.5, 3.0, 7], [0.25, 0, -1], ""]',
+    b'[[0.5, true, 7], [0.25, 0, -1], ""]', b'[[0.5, 3, 7], null, ""]', b'[[0.5, 3, 7], [0.25, 0, -1], "why"]',
+    b'[[0.5, 3, 7, 9], [0.25, 0, -1], ""]', b'[null, null, "\\ud800"]', b'[null, null, "a\\n::error ::"]',
+    b'[null, null, 7]', b'[[0.5, 3, 7], [0.25, 0, -1], "", 1]', b'[null, null, "' + b"x" * 1001 + b'"]',
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", HOSTILE, ids=range(len(HOSTILE)))
 def test_what_is_no_figure_is_measured_anew(text: bytes) -> None:
-    assert read_figure(text) is None
+    assert read_figure(GOOD, 4, 8) is not None
+    assert read_figure(text, 4, 8) is None
+
+
+def test_a_sealed_entry_with_another_content_changes_no_result(tmp_path: Path) -> None:
+    """The seal says that an entry is whole, not that it is one of ours."""
+    subject = swinging(70)
+    first, measured = proven(subject, tmp_path)
+    store = DiskCache(tmp_path)
+    far = [text.replace(b"0.5, 4, 7", b"0.5, 9999, 7").replace(b"0.5, 3, 8", b"0.5, 3, 999999") for text in HOSTILE]
+    for number, path in enumerate(sorted(tmp_path.glob("figures/??/*"))):
+        store.put("figures", path.name, far[number % len(far)])
+    for path in tmp_path.glob("preparations/??/*"):
+        store.put("preparations", path.name, b"\x80\x04N.")
+    second, again = proven(subject, tmp_path)
+    assert first == second
+    assert again.measured == measured.measured
 
 
 def test_what_is_prepared_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy import sparse
 
 from plica.measure.crossing import Crossing
 from plica.mesh.arrays import Floats
+from plica.mesh.npz import arrays_of, written
 from plica.prove.cache.preparations import from_bytes, to_bytes
 from tests.support.arms import arms
+
+Array = NDArray[Any]
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +66,81 @@ def test_the_bytes_are_the_same_every_time() -> None:
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04", b"\x80\x04N.", to_bytes(Inner(sparse.csr_array((2, 2)), 1))])
 def test_other_content_is_refused(content: bytes) -> None:
-    with pytest.raises(ValueError, match="no preparation"):
+    with pytest.raises(ValueError):
         from_bytes(Outer, content)
+
+
+def entries(made: object) -> dict[str, Array]:
+    """The arrays of a preparation by their names in the file."""
+    return arrays_of(to_bytes(made))
+
+
+def refused(arrays: dict[str, Array], kind: type = Outer) -> bool:
+    """Whether these arrays are no preparation."""
+    try:
+        from_bytes(kind, written(arrays))
+    except ValueError:
+        return True
+    return False
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("values", np.zeros((1, 3), np.float32)),
+        ("values", np.zeros((1, 3), np.int64)),
+        ("name", np.array(7)),
+        ("name", np.array(["tree"])),
+        ("width", np.array("0.1")),
+        ("open", np.array(1)),
+        ("inner.count", np.array(7.0)),
+        ("inner.table.indices", np.array([1, 9], np.int32)),
+        ("inner.table.indices", np.array([1, -1], np.int32)),
+        ("inner.table.indices", np.array([1.0, 0.0])),
+        ("inner.table.indptr", np.array([0, 5, 1, 2], np.int32)),
+        ("inner.table.indptr", np.array([0, 1, 2], np.int32)),
+        ("inner.table.shape", np.array([3, 2, 1])),
+        ("inner.table.shape", np.array([-3, 2])),
+        ("inner.table.data", np.array(["1", "2"])),
+        ("something.else", np.zeros(1)),
+    ],
+)
+def test_arrays_of_another_kind_are_refused(name: str, values: Array) -> None:
+    assert not refused(entries(outer()))
+    assert refused({**entries(outer()), name: values})
+
+
+def test_what_is_missing_is_refused() -> None:
+    arrays = entries(outer())
+    for name in arrays:
+        assert refused({key: value for key, value in arrays.items() if key != name}), name
+
+
+def test_a_preparation_of_crossings_is_looked_at_before_it_is_used() -> None:
+    """Every list cut short, and every index out of its bounds, is seen; no number is one that is none."""
+    mesh = arms("").attached.mesh
+    made = Crossing.prepared(mesh, mesh.positions)
+    sizes = (mesh.vertex_count, len(mesh.triangles))
+    assert made.suits(*sizes)
+    assert not made.suits(sizes[0] // 2, sizes[1]) and not made.suits(sizes[0], sizes[1] // 2)
+    arrays = entries(made)
+    for name, values in arrays.items():
+        for changed in damaged(values):
+            content = {**arrays, name: changed}
+            assert refused(content, Crossing) or not from_bytes(Crossing, written(content)).suits(*sizes), name
+
+
+def damaged(values: Array) -> Iterator[Array]:
+    """An array cut short, and with a first and a last element that nothing can have."""
+    if not values.shape:
+        yield values + values.dtype.type(1000)
+        return
+    yield values[:-1]
+    for place in (0, -1):
+        for wrong in (np.nan,) if values.dtype.kind == "f" else (-7, 1 << 30):
+            changed = values.copy()
+            changed.reshape(-1)[place] = wrong
+            yield changed
 
 
 def test_objects_are_neither_written_nor_read() -> None:

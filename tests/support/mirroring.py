@@ -61,9 +61,15 @@ def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array) -> Poses:
     for row, joint in enumerate(rig.skeleton):
         above = np.eye(4) if joint.parent is None else wanted[:, index[joint.parent]]
         local = np.linalg.inv(above) @ wanted[:, row]
-        rotations[:, row] = Turn.from_matrix(local[:, :3, :3] / np.array(joint.scale)).as_quat()
+        rotations[:, row] = Turn.from_matrix(_nearest_turns(local[:, :3, :3] / np.array(joint.scale))).as_quat()
         translations[:, row] = local[:, :3, 3]
     return Poses(rest.joints, rotations, translations, rest.control_names, controls)
+
+
+def _nearest_turns(matrices: Array) -> Array:
+    """The rotations nearest to matrices (n, 3, 3) that are not quite at right angles; libraries take various ways."""
+    first, _, second = np.linalg.svd(matrices)
+    return np.asarray(first @ second)
 
 
 def _mirrored_controls(rig: Rig, poses: Poses, rest: Poses) -> Array:

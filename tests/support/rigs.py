@@ -151,7 +151,7 @@ def _span(reading: Reading, random: Random) -> tuple[float, float]:
 
 
 def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: Kernel, samples: int = 4) -> Field:
-    """A solved field with samples well apart."""
+    """A solved field with samples well apart, and drawn anew where a wide kernel cannot tell them apart."""
     axis = unit_vector(random) if metric == "direction" else None
     found = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
     while len(found) < samples + 1:
@@ -160,7 +160,10 @@ def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: 
         near = Turn.from_quat([sample.rotation for sample in found]).inv() * turn
         if near.magnitude().min() > 0.4:
             found = trial
-    width, coefficients, constants = solve(found, metric, axis, kernel)
+    try:
+        width, coefficients, constants = solve(found, metric, axis, kernel)
+    except ValueError:
+        return random_field(random, name, joint, metric, kernel, samples)
     return Field(name, "none", name, joint, metric, axis, kernel, width, tuple(found), coefficients, constants)
 
 

@@ -9,18 +9,29 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from io import BytesIO
-from typing import Any, Final, Protocol, TypeVar, get_origin, get_type_hints
-from zipfile import BadZipFile, ZipFile, ZipInfo
+from typing import Any, Final, Protocol, TypeVar, get_args, get_origin, get_type_hints
+from zipfile import ZipFile, ZipInfo
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from plica.measure.checks import are_indexes, are_starts
 from plica.mesh.arrays import Floats
+from plica.mesh.npz import arrays_of
 
-Prepared = TypeVar("Prepared")
+
+class Preparation(Protocol):
+    """What can be kept: a dataclass that knows whether it is about a mesh of so many vertices and triangles."""
+
+    def suits(self, vertices: int, triangles: int) -> bool: ...
+
+
+Prepared = TypeVar("Prepared", bound=Preparation)
+_Made = TypeVar("_Made")
 Arrays = Mapping[str, NDArray[Any]]
 
+_SCALARS: Final = {bool: "b", int: "i", float: "f", str: "U"}
 _SPARSE: Final = ("data", "indices", "indptr", "shape")
 
 
@@ -49,14 +60,13 @@ def to_bytes(prepared: object) -> bytes:
     return held.getvalue()
 
 
-def from_bytes(kind: type[Prepared], content: bytes) -> Prepared:
-    """A preparation of this kind. Raises ValueError where the content is not one."""
-    try:
-        with np.load(BytesIO(content), allow_pickle=False) as held:
-            arrays = {name: held[name] for name in held.files}
-        made: Prepared = _built(kind, arrays, "")
-    except (BadZipFile, EOFError, KeyError, OSError, TypeError, ValueError) as error:
-        raise ValueError("this is no preparation") from error
+def from_bytes(kind: type[_Made], content: bytes) -> _Made:
+    """A preparation of this kind. Raises ValueError where the content is not one: arrays of other types, sparse
+    matrices that do not hang together, something missing or something beside them."""
+    arrays = arrays_of(content)
+    made: _Made = _built(kind, arrays, "")
+    if len(arrays) != sum(1 for _ in _flat(made, "")):
+        raise ValueError("there is more in it than it takes")
     return made
 
 
@@ -83,8 +93,36 @@ def _built(kind: Any, arrays: Arrays, name: str) -> Any:
         make: Any = kind
         return make(**parts)
     if get_origin(kind) is sparse.csr_array or kind is sparse.csr_array:
-        data, indices, starts, shape = (arrays[f"{name}.{part}"] for part in _SPARSE)
-        return sparse.csr_array((data, indices, starts), shape=tuple(shape.tolist()))
-    if kind in (bool, int, float, str):
-        return kind(arrays[name].item())
+        return _sparse([_array(arrays, f"{name}.{part}") for part in _SPARSE])
+    values = _array(arrays, name)
+    if kind in _SCALARS:
+        if values.shape != () or values.dtype.kind != _SCALARS[kind]:
+            raise ValueError(f"{name} is no {kind.__name__}")
+        return kind(values.item())
+    if values.dtype != _type_of(kind):
+        raise ValueError(f"{name} holds {values.dtype} and not {_type_of(kind)}")
+    return values
+
+
+def _array(arrays: Arrays, name: str) -> NDArray[Any]:
+    if name not in arrays:
+        raise ValueError(f"{name} is missing")
     return arrays[name]
+
+
+def _type_of(kind: Any) -> np.dtype[Any]:
+    """The type of an `NDArray[...]`'s numbers. From NumPy 2.5 on that is an alias with one argument."""
+    given = get_args(kind)
+    numbers: np.dtype[Any] = np.dtype(given[0] if len(given) == 1 else get_args(given[1])[0])
+    return numbers
+
+
+def _sparse(parts: list[NDArray[Any]]) -> sparse.csr_array[Any]:
+    """A sparse matrix, every index of it looked at: the code that multiplies with it trusts them. Raises ValueError."""
+    data, indices, starts, shape = parts
+    if data.dtype.kind not in "bf" or any(part.dtype.kind != "i" for part in parts[1:]) or shape.shape != (2,):
+        raise ValueError("this is no sparse matrix")
+    rows, columns = shape.tolist()
+    if not (are_starts(starts, rows, data.size) and are_indexes(indices, columns, (data.size,))):
+        raise ValueError("this sparse matrix does not hang together")
+    return sparse.csr_array((data, indices, starts), shape=(rows, columns))

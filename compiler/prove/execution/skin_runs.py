@@ -201,7 +201,7 @@ class _Measuring:
         key = self._all.kept.motion(motion)
         unknown = []
         for run, track in stretch.runs:
-            figure = self._all.kept.get(run.index, key)
+            figure = self._all.kept.get(run.index, key, stretch.poses.frames)
             if figure is None:
                 unknown.append((run, track))
             else:

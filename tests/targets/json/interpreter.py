@@ -276,7 +276,7 @@ def field_value(field: Mapping[str, Any], place: int, scene: Scene) -> float:
     for sample, row in zip(field["samples"], field["coefficients"], strict=True):
         total += row[place - 1] * kernel(field, far(field, delta, sample["rotation"]))
     value = clip(total)
-    return 0.0 if value <= 1e-12 else 1.0 if value >= 1 - 1e-12 else value
+    return 0.0 if value <= 1e-9 else 1.0 if value >= 1 - 1e-9 else value
 
 
 def far(field: Mapping[str, Any], delta: Numbers, sample: Numbers) -> float:
