@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+import plica
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
@@ -57,28 +58,21 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
 
 def _run(folder: Path, data: Mapping[str, bytes], diagnostics: Diagnostics, step: Step) -> list[str]:
     """Write, check and build; the report is empty where there is an error."""
-    from plica.emit.artifacts import DEFAULT_REQUESTS, build_targets
-    from plica.emit.prepare import prepare
-    from plica.emit.publish import publish
     from plica.emit.writer import write
-    from plica.pipeline import compile_file
 
     step("writing its files")
     if write(data, folder, diagnostics) is None:
         return []
     step("checking")
-    compiled = compile_file(folder / SPEC)
-    diagnostics.extend(compiled.diagnostics)
-    if compiled.rig is None or diagnostics.has_errors:
-        return []
+    character = plica.compile_file(folder / SPEC)
     step("building")
-    made = prepare(compiled, folder, (), diagnostics, step)
-    if made is None:
+    built = plica.build_files(character, progress=step)
+    diagnostics.extend(built.diagnostics)
+    if not built.ok:
         return []
-    built = build_targets(made, DEFAULT_REQUESTS, diagnostics)
-    if diagnostics.has_errors or publish(built, folder / OUT, diagnostics, step=step) is None:
-        return []
-    return _report(folder, data, contents(compiled.rig), (*built.files, built.manifest_file))
+    done = plica.write_files(built, folder / OUT, progress=step)
+    diagnostics.extend(done.diagnostics)
+    return _report(folder, data, contents(character.rig), done.files) if done.ok else []
 
 
 def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterable[str]) -> list[str]:

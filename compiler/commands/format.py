@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+import plica
 from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.diagnostics import Diagnostics
 
@@ -69,21 +70,14 @@ def _format(options: argparse.Namespace) -> int:
 
 def _laid_out(spec: str, diagnostics: Diagnostics) -> _Text | None:
     """One text before and after; None, with diagnostics, where it cannot be read or has mistakes."""
-    from plica.format import difference, lay_out
-    from plica.source import Source
-
     name = SHOWN_INPUT if spec == STANDARD_INPUT else Path(spec).as_posix()
     read = _read(spec, name, diagnostics)
     if read is None:
         return None
     before, text = read
-    result = lay_out(Source(name, text), diagnostics)
-    if result is None:
-        return None
-    after = result.text.encode()
-    if after != before and (fault := difference(result)) is not None:
-        raise RuntimeError(f"{name}: {fault}; the file was left as it is")
-    return _Text(name, before, after)
+    result = plica.format_text(text, name=name)
+    diagnostics.extend(result.diagnostics)
+    return None if result.text is None else _Text(name, before, result.text.encode())
 
 
 def _read(spec: str, name: str, diagnostics: Diagnostics) -> tuple[bytes, str] | None:
