@@ -1,7 +1,7 @@
-"""What `import plica` raises where it is used wrongly. Mistakes in a user's files are never raised: they are diagnostics
-on the results.
+"""What `import plica` raises where it is used wrongly.
 
-All are `PlicaError`. Messages say what was wrong and what to do instead.
+Mistakes in a user's files are never raised: they are diagnostics on the results. All errors are `PlicaError`s; their
+messages say what was wrong and what to do instead.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class ArrayError(PlicaError, ValueError):
 
 
 class UnreachablePoseError(PlicaError):
-    """A strength that no pose gives: an amount beyond what its curve reaches, or strengths that contradict each other."""
+    """A strength that no pose gives: an amount beyond what its curve reaches, or strengths that exclude each other."""
 
 
 class NothingBuiltError(PlicaError):

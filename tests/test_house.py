@@ -28,6 +28,7 @@ MOST_LINES = 500
 STAGES = (
     "source",
     "units",
+    "errors",
     "foreign",
     "limits",
     "file_names",
@@ -58,6 +59,7 @@ STAGES = (
     "targets",
     "start",
     "demo",
+    "api",
     "editor",
     "commands",
     "specs",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -29,6 +29,8 @@ PosesLike = Poses | PlainPose | Sequence[PlainPose]
 Turn = tuple[str | Sequence[float], float]
 """An axis of the joint at rest (`"x"`, `"y"`, `"z"`, or a direction of three numbers) and an angle in radians."""
 
+SHOWN: Final = 8
+"""Names in a message, the others are counted."""
 _AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 
 
@@ -127,23 +129,20 @@ def poses_from_arrays(
     names = character.joints if joints is None else tuple(joints)
     check_names("joint", names, character.joints)
     check_names("control", controls or {}, character.controls)
-    given = {
-        **{
-            f"controls[{name!r}]": (_array(f"controls[{name!r}]", value), ())
-            for name, value in (controls or {}).items()
-        },
-        **({} if rotations is None else {"rotations": (_array("rotations", rotations), (len(names), 4))}),
-        **({} if translations is None else {"translations": (_array("translations", translations), (len(names), 3))}),
-    }
+    values = {name: _array(f"the control {name}", value) for name, value in (controls or {}).items()}
+    given: dict[str, tuple[Array, tuple[int, ...]]] = {f"the control {name}": (one, ()) for name, one in values.items()}
+    if rotations is not None:
+        given["rotations"] = (_array("rotations", rotations), (len(names), 4))
+    if translations is not None:
+        given["translations"] = (_array("translations", translations), (len(names), 3))
     frames = _frames(given)
     rest = rest_poses(rig, frames)
     columns = [rest.joints.index(name) for name in names]
-    values = rest.controls
-    for name in controls or {}:
-        values[:, rest.control_names.index(name)] = given[f"controls[{name!r}]"][0]
+    for name, value in values.items():
+        rest.controls[:, rest.control_names.index(name)] = value
     turned = given["rotations"][0] if rotations is not None else rest.rotations[:, columns]
     moved = given["translations"][0] if translations is not None else rest.translations[:, columns]
-    return Poses(names, turned, moved, rest.control_names, values)
+    return Poses(names, turned, moved, rest.control_names, rest.controls)
 
 
 def read_clips(character: Character, path: FilePath) -> ClipFile:
@@ -188,8 +187,14 @@ def check_names(what: str, names: Iterable[str], known: Sequence[str]) -> None:
     for name in names:
         if name not in having:
             hint = did_you_mean(str(name), known)
-            more = f"; {hint}" if hint else f"; it has {', '.join(known)}" if known else "; it has none"
+            more = f"; {hint}" if hint else f"; it has {listed(known)}" if known else "; it has none"
             raise UnknownNameError(f"the character has no {what} `{name}`{more}")
+
+
+def listed(names: Sequence[str]) -> str:
+    """Some names, the others counted."""
+    more = len(names) - SHOWN
+    return ", ".join(names[:SHOWN]) + (f" and {more} more" if more > 0 else "")
 
 
 def _sparse(given: object) -> SparsePose:

@@ -25,6 +25,7 @@ from plica.regular_files import Unreadable, content
 from plica.rig.model import Rig
 from plica.workspace import Workspace
 
+_NO_TALLY: Final = Tally(0, 0)
 STOPPED: Final = "the run was stopped before"
 WORKERS_LOST: Final = "those who measure went away"
 
@@ -45,7 +46,7 @@ class ProofReport:
     diagnostics: tuple[Diagnostic, ...]
     accepted: Mapping[str, float] = field(default_factory=dict)
     incomplete: str = ""
-    tally: Tally = Tally(0, 0)
+    tally: Tally = _NO_TALLY
     cache: DiskCache | None = None
 
     @property

@@ -138,7 +138,8 @@ def deform_mesh(
     3.7.3) or `dual` quaternions (Kavan and others 2007). Takes 24 bytes for each vertex and frame; pose long clips in
     parts.
 
-    Raises NoMeshError, also where all shapes are wanted and a sculpt had errors, NoRigError, UnknownNameError for joints, controls and shapes that are not there, ArrayError.
+    Raises NoMeshError, also where all shapes are wanted and a sculpt had errors; UnknownNameError for joints, controls
+    and shapes that are not there; NoRigError, ArrayError.
     """
     import numpy as np
 

@@ -26,7 +26,8 @@ class Rebuild:
     """One build of a spec that is watched.
 
     changed: the files whose change led to it, none for the first; watched: the files that it depends on; written: the
-    outputs that were written, by path relative to the folder, None where nothing is to be written; ok: whether there was no error; seconds: how long it took.
+    outputs that were written, by path relative to the folder, None where nothing is to be written; ok: whether there
+    was no error; seconds: how long it took.
     """
 
     character: Character

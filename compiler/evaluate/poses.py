@@ -23,8 +23,9 @@ class Poses:
 
     rotations: (frames, joints, 4), x y z w, of any length (readings do not depend on it; a null quaternion
     reads as the rest pose); translations: (frames, joints, 3) metres, in the joint's parent; controls:
-    (frames, controls). Joints and controls that are not named are at rest. Raises ArrayError (a ValueError) where shapes
-    or numbers of frames do not match, where a name comes twice, and where a value is not finite or beyond 1e50.
+    (frames, controls). Joints and controls that are not named are at rest. Raises ArrayError (a
+    ValueError) where shapes or numbers of frames do not match, where a name comes twice, and where a value is not
+    finite or beyond 1e50.
     """
 
     joints: tuple[str, ...]
