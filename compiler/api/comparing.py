@@ -57,9 +57,8 @@ class Comparison:
         if form in ("sarif", "github"):
             from plica.diff import diagnostics_report
 
-            return (diagnostics_report.render_sarif if form == "sarif" else diagnostics_report.render_github)(
-                self.report
-            )
+            findings = diagnostics_report
+            return findings.render_sarif(self.report) if form == "sarif" else findings.render_github(self.report)
         from plica.diff import text_report
 
         return text_report.render(self.report, colour=colour)
@@ -73,18 +72,11 @@ class Comparison:
         from plica.api.notebook import diagnostics_html, table_html
 
         rows = [
-            (
-                change.harm.name.lower(),
-                change.title,
-                change.what,
-                "; ".join(verdict.text for verdict in change.verdicts),
-            )
+            (change.harm.name.lower(), change.title, change.what, "; ".join(one.text for one in change.verdicts))
             for change in self.changes
         ]
-        table = (
-            table_html(("", "declaration", "", "what it does"), rows) if rows else table_html((repr(self)[1:-1],), [])
-        )
-        return table + diagnostics_html(self.diagnostics)
+        heads = ("", "declaration", "", "what it does") if rows else (repr(self)[1:-1],)
+        return table_html(heads, rows) + diagnostics_html(self.diagnostics)
 
 
 def compare_characters(

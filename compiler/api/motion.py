@@ -9,6 +9,7 @@ from pathlib import Path
 
 from plica.api.character import Character, FilePath, counted_errors, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.diagnostics.place import counted
 from plica.prove.quantities import written
 from plica.prove.report import spans
 from plica.prove.spans import Travel, Travels, cut_clip, measure_travels, report_travels
@@ -47,7 +48,9 @@ class MotionReport:
         if self.travels is None:
             return f"<MotionReport: {counted_errors(self.diagnostics)}>"
         moving = sum(travel.moves for travel in self.drivers)
-        return f"<MotionReport: {len(self.travels.clips)} clips, {moving} of {len(self.drivers)} drivers move>"
+        return (
+            f"<MotionReport: {counted(len(self.travels.clips), 'clip')}, {moving} of {len(self.drivers)} drivers move>"
+        )
 
     def _repr_html_(self) -> str:
         from plica.api.notebook import diagnostics_html, table_html

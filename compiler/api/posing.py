@@ -186,9 +186,15 @@ def check_names(what: str, names: Iterable[str], known: Sequence[str]) -> None:
     having = frozenset(known)
     for name in names:
         if name not in having:
-            hint = did_you_mean(str(name), known)
+            hint = _of_both_sides(str(name), having) or did_you_mean(str(name), known)
             more = f"; {hint}" if hint else f"; it has {listed(known)}" if known else "; it has none"
             raise UnknownNameError(f"the character has no {what} `{name}`{more}")
+
+
+def _of_both_sides(name: str, known: frozenset[str]) -> str | None:
+    """A hint for the name of a declaration that stands for both sides."""
+    sides = [f"{side}_{name}" for side in ("left", "right") if f"{side}_{name}" in known]
+    return f"did you mean {' or '.join(f'`{one}`' for one in sides)}?" if sides else None
 
 
 def listed(names: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, get_args
 from plica.api.character import Character, counted_errors, rig_of
 from plica.api.posing import PosesLike, as_poses, check_names
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.diagnostics.place import counted
 from plica.errors import NoMeshError, UnknownNameError
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached, attach
@@ -106,7 +107,7 @@ class DeformedMesh:
         return Normals(self.mesh).of(self.positions)
 
     def __repr__(self) -> str:
-        return f"<DeformedMesh: {self.frames} frames, {self.mesh.vertex_count} vertices>"
+        return f"<DeformedMesh: {counted(self.frames, 'frame')}, {self.mesh.vertex_count} vertices>"
 
     def _repr_html_(self) -> str:
         from plica.api.notebook import mesh_html

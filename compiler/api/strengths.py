@@ -7,6 +7,7 @@ from functools import cached_property
 
 from plica.api.character import Character
 from plica.api.posing import PosesLike, as_poses, check_names
+from plica.diagnostics.place import counted
 from plica.evaluate.poses import Array
 
 
@@ -41,7 +42,7 @@ class Strengths:
 
     def __repr__(self) -> str:
         on = (self.values != 0.0).any(axis=0).sum() if self.frames else 0
-        return f"<Strengths: {self.frames} frames, {len(self.names)} strengths, {on} of them not always 0>"
+        return f"<Strengths: {counted(self.frames, 'frame')}, {len(self.names)} strengths, {on} of them not always 0>"
 
     def _repr_html_(self) -> str:
         from plica.api.notebook import table_html

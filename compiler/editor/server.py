@@ -18,13 +18,12 @@ from pygls.lsp.server import LanguageServer
 from pygls.protocol import LanguageServerProtocol, lsp_method
 from pygls.uris import to_fs_path
 
+import plica
 from plica import __version__
-from plica.diagnostics import Diagnostics
 from plica.editor import complete, hovering, navigation, protocol, variables
 from plica.editor.outline import outline
 from plica.editor.positions import Position, TextChange, changed
 from plica.editor.project import Analysis, Project
-from plica.source import Source
 
 # Long enough that a burst of keystrokes is compiled once, too short to be noticed.
 DEBOUNCE_SECONDS = 0.02
@@ -198,10 +197,8 @@ class Server(LanguageServer):
 
     def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
         """The text in its one layout; nothing for a text with mistakes."""
-        from plica.format import formatted
-
         own = self.analysis(params.text_document.uri)
-        text = formatted(Source(own.source.path, own.source.text), Diagnostics())
+        text = plica.format_text(own.source.text, name=own.source.path).text
         if text is None:
             return None
         if text == own.source.text:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import index
+from typing import SupportsIndex
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from plica.diagnostics.place import counted
 from plica.errors import ArrayError
 from plica.rig.model import Quaternion, Rig, Vector
 
@@ -59,7 +62,19 @@ class Poses:
         return len(self.rotations)
 
     def __repr__(self) -> str:
-        return f"<Poses: {self.frames} frames, {len(self.joints)} joints, {len(self.control_names)} controls>"
+        counts = ((self.frames, "frame"), (len(self.joints), "joint"), (len(self.control_names), "control"))
+        return f"<Poses: {', '.join(counted(number, noun) for number, noun in counts)}>"
+
+    def __getitem__(self, frames: SupportsIndex | slice) -> Poses:
+        """One frame, as poses of one frame, or a slice of them. Raises IndexError beyond the last frame."""
+        if isinstance(frames, slice):
+            part = frames
+        else:
+            number = range(self.frames)[index(frames)]
+            part = slice(number, number + 1)
+        return Poses(
+            self.joints, self.rotations[part], self.translations[part], self.control_names, self.controls[part]
+        )
 
 
 @dataclass(frozen=True)
