@@ -125,3 +125,59 @@ def test_commands_write_through_one_module() -> None:
     streams = re.compile(r"sys\.(?:stdout|stderr)\.(?:write|writelines)\b|(?<![\w.])print\(")
     modules = [name for folder in ("compiler", "targets") for name in tracked(f"{folder}/*.py")]
     assert [name for name in modules if name not in allowed and streams.search((ROOT / name).read_text("utf-8"))] == []
+
+
+# What the faces may use: the public names, and what shows diagnostics and texts.
+OFFERED = ("plica.__version__", "plica.api", "plica.diagnostics", "plica.errors", "plica.foreign", "plica.limits")
+# What else they use, because there is no public name for it yet. Nothing is added here without a reason.
+NOT_YET_OFFERED = {
+    "commands/axes.py": {"plica.rig"},  # the table of mirrored axes reads the rig's records
+    "commands/check.py": {"plica.rig"},  # for the type of what it counts
+    "commands/demo.py": {"plica.demo", "plica.emit"},  # making the demo's files, and writing what is no build
+    "commands/diff.py": {"plica.diff"},  # git's own protocol for an external diff
+    "commands/format.py": {"plica.emit", "plica.workspace"},  # reading and writing a text in place
+    "commands/language_server.py": {"plica.editor"},  # which is a face itself
+    # The editor works on documents that have mistakes, with each name's place: what lies below a compiled character.
+    "editor/complete.py": {"plica.spec", "plica.syntax", "plica.units"},
+    "editor/file_completion.py": {"plica.readers"},
+    "editor/hovering.py": {"plica.rig", "plica.spec", "plica.syntax"},
+    "editor/navigation.py": {"plica.source", "plica.spec", "plica.syntax"},
+    "editor/node_search.py": {"plica.syntax"},
+    "editor/outline.py": {"plica.syntax"},
+    "editor/patterns.py": {"plica.syntax"},
+    "editor/project.py": {
+        "plica.pipeline",
+        "plica.rig",
+        "plica.source",
+        "plica.spec",
+        "plica.syntax",
+        "plica.workspace",
+    },
+    "editor/protocol.py": {"plica.source"},
+    "editor/pygments_lexer.py": {"plica.syntax"},
+    "editor/textmate.py": {"plica.syntax"},
+    "editor/variables.py": {"plica.source", "plica.syntax"},
+}
+
+
+def imported_modules(path: Path) -> set[str]:
+    """The modules of the package that a module imports, or imports names of, also inside functions."""
+    result: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            result |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module == "plica":
+            result |= {f"plica.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            result.add(node.module)
+    return {name for name in result if name.startswith("plica.")}
+
+
+def test_commands_and_the_editor_use_the_public_names() -> None:
+    below: dict[str, set[str]] = {}
+    for face in ("commands", "editor"):
+        for path in sorted((ROOT / "compiler" / face).glob("*.py")):
+            used = {".".join(name.split(".")[:2]) for name in imported_modules(path)} - {f"plica.{face}"}
+            if more := used - set(OFFERED):
+                below[f"{face}/{path.name}"] = more
+    assert below == NOT_YET_OFFERED

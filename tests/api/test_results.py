@@ -212,8 +212,9 @@ class TestWithMesh:
         assert "data:image/png;base64," in skin._repr_html_()
 
     def test_a_sculpt_with_errors_is_not_passed_over(self, wren: plica.Character) -> None:
+        (wren.folder / "broken.npz").write_bytes(b"no archive")
         (wren.folder / "broken.plica").write_text(
-            Path(wren.file).read_text("utf-8").replace("swell.npz", "wren.glb"), "utf-8"
+            Path(wren.file).read_text("utf-8").replace("swell.npz", "broken.npz"), "utf-8"
         )
         mesh = plica.attach_mesh(plica.compile_file(wren.folder / "broken.plica"))
         assert not mesh.ok
