@@ -38,8 +38,15 @@ class Comparison:
         return () if self.report is None else self.report.changes
 
     @property
+    def alike(self) -> bool:
+        """Whether all could be compared and nothing differs, or only what was accepted."""
+        return self.report is not None and not self.report.changes and not self.report.unmeasured
+
+    @property
     def step(self) -> str:
-        """The version step that the changes ask for: `major`, `minor`, `patch`, `none`; `unknown` without a report."""
+        """The version step that the changes ask for: `major`, `minor`, `patch`, `none`; `unknown` without a report,
+        and where no change was found but not all could be compared.
+        """
         return "unknown" if self.report is None else self.report.step
 
     def rendered(self, form: Form = "text", colour: bool = False) -> str:

@@ -21,9 +21,8 @@ from plica.prove.prover import Prover
 from plica.prove.report import summary
 from plica.prove.results import Result, not_measured
 from plica.prove.subject import read_subject
-from plica.regular_files import Unreadable, content
 from plica.rig.model import Rig
-from plica.workspace import Workspace
+from plica.workspace import Refused, Workspace, read_bytes
 
 _NO_TALLY: Final = Tally(0, 0)
 STOPPED: Final = "the run was stopped before"
@@ -254,8 +253,14 @@ def _telling(progress: Callable[[str], None]) -> Tell:
 
 
 def _baseline(file: Path, diagnostics: Diagnostics) -> Mapping[str, float]:
+    held = read_bytes(file, file.as_posix())
+    if isinstance(held, Refused) and held.name != "unreadable-file":
+        diagnostics.add_filled(held.name, None, held.values)
+        return {}
     try:
-        return read(content(file, "text_bytes"))
-    except (Unreadable, UnreadableBaselineError) as error:
+        if isinstance(held, Refused):
+            raise UnreadableBaselineError(held.values["reason"])
+        return read(held)
+    except UnreadableBaselineError as error:
         diagnostics.add("unreadable-baseline", None, file=file, reason=error)
         return {}
