@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from plica.api.character import Character, FilePath, counted_errors, rig_of, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
@@ -19,6 +19,10 @@ from plica.pipeline import Compiled
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
+
+
+USUAL_TARGETS: Final = DEFAULT_TARGETS
+"""What is built where no target is named."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -120,7 +124,7 @@ class FolderState:
 
 def build_files(
     character: Character,
-    targets: Iterable[str] = DEFAULT_TARGETS,
+    targets: Iterable[str] = USUAL_TARGETS,
     *,
     options: Mapping[str, Mapping[str, str | Sequence[str]]] | None = None,
     normals: bool = False,

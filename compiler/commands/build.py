@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 def build(options: argparse.Namespace) -> int:
     """Check, emit and write; nothing is written where there is an error."""
-    from plica.api.building import DEFAULT_TARGETS
+    from plica.api.building import USUAL_TARGETS
 
-    targets = tuple(dict.fromkeys(options.target)) or DEFAULT_TARGETS
+    targets = tuple(dict.fromkeys(options.target)) or USUAL_TARGETS
     for target, key, _ in options.option:
         if target not in targets:
             return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
