@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.output_set import manifest_file
 from plica.emit.target import Target
@@ -26,7 +25,33 @@ class PythonTarget(Target):
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The module and the test vectors, named after the character."""
