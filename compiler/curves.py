@@ -5,10 +5,14 @@ Evaluators only ever see cubics, so the methods live here, in plain Python.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import hypot
+from typing import Literal
 
-from plica.values import LINEAR, Bezier, Curve, Hermite
+from plica.rounding import rounded_number
+from plica.values import LINEAR, Bezier, Curve, Hermite, Points
+
+PointCurve = Callable[[Sequence[tuple[float, float]]], Curve]
 
 # cubic-bezier keywords of W3C CSS Easing Functions Level 1, section 2.3.
 EASINGS: dict[str, tuple[float, float, float, float]] = {
@@ -22,14 +26,12 @@ EASINGS: dict[str, tuple[float, float, float, float]] = {
 SMOOTH = Hermite("smooth", ((0.0, 0.0, 0.0), (1.0, 1.0, 0.0)))
 
 
-def ready_curve(name: str) -> Curve | None:
-    """The curve of a ready name (`linear`, `smooth`, the CSS easings), or None."""
-    if name == "linear":
-        return LINEAR
-    if name == "smooth":
-        return SMOOTH
-    controls = EASINGS.get(name)
-    return Bezier(controls) if controls else None
+READY_CURVES: Mapping[str, Curve] = {
+    "linear": LINEAR,
+    "smooth": SMOOTH,
+    **{name: Bezier(controls) for name, controls in EASINGS.items()},
+}
+"""The curves that a name alone says."""
 
 
 def _secants(x: Sequence[float], y: Sequence[float]) -> list[float]:
@@ -91,3 +93,19 @@ def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
 def harmonic_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
     """Slopes as weighted harmonic means of the neighbouring secants (Fritsch and Butland 1984; PCHIP)."""
     return _slopes(x, y, _harmonic_mean)
+
+
+def _hermite(method: Literal["monotone", "harmonic"], slopes: Callable[..., list[float]]) -> PointCurve:
+    def curve(points: Sequence[tuple[float, float]]) -> Curve:
+        across, up = zip(*points, strict=True)
+        return Hermite(method, tuple(zip(across, up, map(rounded_number, slopes(across, up)), strict=True)))
+
+    return curve
+
+
+POINT_CURVES: Mapping[str, PointCurve] = {
+    "linear": lambda points: Points(tuple(points)),
+    "harmonic": _hermite("harmonic", harmonic_slopes),
+    "monotone": _hermite("monotone", monotone_slopes),
+}
+"""The curves through points, by the word before the points (`monotone` is not written)."""

@@ -28,6 +28,7 @@ MOST_LINES = 500
 STAGES = (
     "source",
     "units",
+    "quantities",
     "foreign",
     "limits",
     "file_names",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from plica.diff.effects import parts_of
+from plica.rig.combinations import parts_of
 from plica.rig.files import files_of
 from plica.rig.model import Combine, RegionSet, Rig, StrengthPose
 

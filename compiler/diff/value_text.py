@@ -5,8 +5,9 @@ from __future__ import annotations
 from math import degrees
 from typing import Any
 
+from plica.kinds.curves import CURVE_KINDS, curve_text
 from plica.kinds.expectations import expectation_kind
-from plica.rig.entry_text import combination_text, curve_text
+from plica.rig.entry_text import combination_text
 from plica.rig.model import (
     Bend,
     Combination,
@@ -26,7 +27,6 @@ from plica.rig.model import (
     StrengthPose,
     Swing,
 )
-from plica.values import Bezier, Hermite, Linear, Points
 
 ARROW = "→"
 _FIELDS = {
@@ -101,6 +101,8 @@ def quantity_text(reading: Reading) -> str:
 
 def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
+    if type(value) in CURVE_KINDS:
+        return curve_text(value)
     match value:
         case None:
             return "none"
@@ -110,8 +112,6 @@ def text_of(value: Any, unit: str = "") -> str:
             return amount(value, unit)
         case str():
             return value or "nothing"
-        case Linear() | Points() | Hermite() | Bezier():
-            return curve_text(value)
         case Combination():
             return combination_text(value)
         case StrengthOf():

@@ -11,12 +11,12 @@ from plica.editor.project import Analysis
 from plica.editor.variables import EditorVariable, given_to, variable_at
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code
+from plica.kinds.curves import curve_text
+from plica.quantities import number
 from plica.rig import model as rig
 from plica.rig.entry_text import (
     axis_text,
     combination_text,
-    curve_text,
-    number,
     posed_text,
     reading_text,
     span_text,

@@ -13,6 +13,7 @@ from plica.evaluate.inverse_curves import share_of
 from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
+from plica.kinds.combinations import combination_kind
 from plica.mesh.arrays import Floats
 from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
@@ -226,7 +227,7 @@ def _moved(control: Control, before: float | None, then: float) -> float:
 
 def _needs_all(combination: Combination) -> bool:
     """Whether it is 1 only where all of its parts are."""
-    if combination.how not in ("product", "least"):
+    if not combination_kind(combination.how).needs_all:
         return False
     return all(isinstance(part, StrengthOf) or _needs_all(part) for part in combination.parts)
 

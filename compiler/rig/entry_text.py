@@ -1,9 +1,10 @@
-"""What a rig's entries say, in words: readings, spans, curves and combinations as one would write them."""
+"""What a rig's entries say, in words: readings, spans and combinations as one would write them."""
 
 from __future__ import annotations
 
 from math import degrees
 
+from plica.quantities import number
 from plica.rig.model import (
     Bend,
     Combination,
@@ -20,7 +21,6 @@ from plica.rig.model import (
     Vector,
 )
 from plica.skeleton.algebra import matrix_of, times
-from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
 _AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
@@ -84,20 +84,6 @@ def span_text(reading: Reading, span: tuple[float, float]) -> str:
     return f"{number(first)}{unit} .. {number(last)}{unit}"
 
 
-def curve_text(curve: Curve) -> str:
-    """A curve in words."""
-    match curve:
-        case Linear():
-            return "linear"
-        case Points():
-            return "linear " + ", ".join(f"{number(x)} {number(y)}" for x, y in curve.points)
-        case Hermite():
-            points = ", ".join(f"{number(x)} {number(y)}" for x, y, _ in curve.knots)
-            return curve.method if curve.method == "smooth" else f"{curve.method} {points}"
-        case Bezier():
-            return "bezier " + " ".join(number(value) for value in curve.controls)
-
-
 def combination_text(combination: Combination) -> str:
     """A combination as one would write it."""
     parts = [part.strength if isinstance(part, StrengthOf) else combination_text(part) for part in combination.parts]
@@ -109,8 +95,3 @@ def posed_text(item: StrengthPose | JointPose) -> str:
     if isinstance(item, StrengthPose):
         return f"{item.strength} {number(item.amount)}"
     return f"about {vector_text(item.axis)} of {item.joint} {number(degrees(item.angle))} deg"
-
-
-def number(value: float) -> str:
-    """A number to six digits, without needless zeros."""
-    return f"{value:.6g}" if value else "0"

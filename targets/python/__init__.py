@@ -13,6 +13,7 @@ from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.output_set import manifest_file
 from plica.emit.target import Target
+from plica.kinds.kernels import kernel_expression
 from plica.rig.model import Rig
 
 if TYPE_CHECKING:
@@ -118,6 +119,7 @@ def module_text(rig: Rig) -> str:
         uses_placed="placed" in source.helpers,
         uses_easing="easing" in source.helpers,
         uses_field="field" in source.helpers,
+        kernel=kernel_expression("kernel"),
     )
 
 
