@@ -19,14 +19,13 @@ from plica.rig.model import (
     JointPose,
     Offset,
     Reading,
-    RegionSet,
     Rotation,
     Sculpt,
-    SkinOf,
     StrengthOf,
     StrengthPose,
     Swing,
 )
+from plica.rig.region_sources import REGION_SOURCES, source_text
 
 ARROW = "→"
 _FIELDS = {
@@ -103,6 +102,8 @@ def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
     if type(value) in CURVE_KINDS:
         return curve_text(value)
+    if type(value) in REGION_SOURCES:
+        return source_text(value)
     match value:
         case None:
             return "none"
@@ -124,10 +125,6 @@ def text_of(value: Any, unit: str = "") -> str:
             return f"{value.strength} {number(value.amount)}"
         case JointPose():
             return f"{amount(value.angle, 'deg')} of {value.joint}"
-        case SkinOf():
-            return f"skin of {', '.join(value.joints)}"
-        case RegionSet():
-            return f"{value.how} of {', '.join(value.regions)}"
     return _short(_plain(value, unit))
 
 

@@ -21,15 +21,14 @@ from plica.rig.model import (
     JointPose,
     Morph,
     Reading,
-    RegionSet,
     Rig,
     Sample,
     Sculpt,
     Shape,
-    SkinOf,
     StrengthOf,
     StrengthPose,
 )
+from plica.rig.region_sources import joints_of, regions_of
 from plica.values import Curve
 
 
@@ -161,14 +160,10 @@ def _combination_problems(place: str, combination: Combination, before: set[str]
 def _region_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
     for index, region in enumerate(rig.regions):
         source = region.source
-        if isinstance(source, SkinOf):
-            for part, joint in enumerate(source.joints):
-                there = f"regions[{index}].source.joints[{part}]"
-                yield from _unknown(there, joint, known["skeleton"], "joint")
-        elif isinstance(source, RegionSet):
-            for part, other in enumerate(source.regions):
-                there = f"regions[{index}].source.regions[{part}]"
-                yield from _unknown(there, other, known["regions"], "region")
+        for part, joint in enumerate(joints_of(source)):
+            yield from _unknown(f"regions[{index}].source.joints[{part}]", joint, known["skeleton"], "joint")
+        for part, other in enumerate(regions_of(source)):
+            yield from _unknown(f"regions[{index}].source.regions[{part}]", other, known["regions"], "region")
 
 
 def _shape_and_fold_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:

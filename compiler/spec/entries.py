@@ -11,6 +11,7 @@ from typing import Generic, Literal, NamedTuple, TypeVar
 
 from plica.kinds.combinations import CombinationName
 from plica.kinds.kernels import KernelName
+from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
 from plica.skeleton.sides import Plane, Sides
 from plica.skeleton.skeleton import Skeleton
@@ -173,7 +174,7 @@ class StoredVertices(NamedTuple):
 
 
 class SetOfRegions(NamedTuple):
-    how: Literal["union", "intersection", "difference"]
+    how: RegionSetName
     regions: tuple[EntryReference, ...]
 
 

@@ -17,6 +17,11 @@ from plica.kinds.combinations import COMBINATION_KINDS
 from plica.kinds.complete import MissingKindError, complete
 from plica.kinds.curves import CURVE_KINDS, curve_knots, curve_problem, curve_text
 from plica.kinds.kernels import KERNEL_KINDS, kernel_expression
+from plica.rig.integrity import problems
+from plica.rig.model import Character, Painted, Region, RegionSet, Rig, SkinOf, Stored
+from plica.rig.region_sources import REGION_SOURCE_KEYS, files_in, joints_of, regions_of, source_text
+from plica.spec import bind_surfaces
+from plica.syntax.fact_kinds import FACT_KINDS
 from plica.targets.python.curves import response
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
@@ -130,3 +135,32 @@ def test_a_kernel_is_the_same_of_one_distance_of_many_and_in_python(name: str) -
         assert kind.value(distance, width) == pytest.approx(value, rel=1e-15)
         assert eval(kind.expression, known) == kind.value(distance, width)
         assert eval(kernel_expression("which"), known) == kind.value(distance, width)
+
+
+@pytest.mark.parametrize(
+    ("source", "text", "names"),
+    [
+        (SkinOf(("arm", "hand")), "skin of arm, hand", (("arm", "hand"), (), ())),
+        (Painted("brow.png", None), "painted brow.png", ((), (), ("brow.png",))),
+        (Painted("brow.png", "face"), "painted brow.png uv face", ((), (), ("brow.png",))),
+        (Stored("brow.npz"), "vertices brow.npz", ((), (), ("brow.npz",))),
+        (RegionSet("union", ("brow", "lid")), "union of brow, lid", ((), ("brow", "lid"), ())),
+    ],
+)
+def test_what_a_source_of_a_region_names(source: Any, text: str, names: tuple[tuple[str, ...], ...]) -> None:
+    assert source_text(source) == text
+    assert (joints_of(source), regions_of(source), files_in(source)) == names
+    rig = Rig(Character("wren", "Wren", None, 0.0), (), regions=(Region("brow", "none", "brow", source, 0.0),))
+    unknown = [name for name in (*names[0], *names[1]) if name != "brow"]
+    assert [problem.text.split("'")[1] for problem in problems(rig)] == unknown
+
+
+@pytest.mark.parametrize("use", [source_text, joints_of, regions_of, files_in])
+def test_a_source_of_an_unknown_kind_is_refused(use: Any) -> None:
+    with pytest.raises(KeyError):
+        use(Wave())
+
+
+def test_every_source_of_a_region_is_bound_and_is_a_fact() -> None:
+    assert tuple(bind_surfaces._SOURCES) == REGION_SOURCE_KEYS
+    assert {FACT_KINDS[key].group for key in REGION_SOURCE_KEYS} == {"source"}
