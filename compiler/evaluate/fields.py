@@ -6,9 +6,9 @@ import numpy as np
 
 from plica.evaluate.kernels import KERNELS
 from plica.evaluate.poses import Array
-from plica.evaluate.quaternions import normalised, turn_since, turned
 from plica.kinds.kernels import KERNEL_KINDS
 from plica.rig.model import Field
+from plica.skeleton.quaternions import normalised, turn_since, turned
 
 # Strengths this near to 0 or 1 are exactly 0 or 1.
 _NEAR = 1e-9
