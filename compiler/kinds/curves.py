@@ -19,12 +19,13 @@ class CurveProblem(NamedTuple):
 
 
 class CurveKind(NamedTuple):
-    """A kind of curve, by the class that holds one.
+    """A kind of curve: its name, and the class that holds one.
 
     `text`: as one would write it. `knots`: the shares at which its pieces meet, both ends too; none for one piece.
     `problem`: what is wrong with one that was not made by the compiler.
     """
 
+    name: str
     of: type
     text: Callable[[Any], str]
     knots: Callable[[Any], tuple[float, ...]]
@@ -70,13 +71,17 @@ def _bezier_problem(curve: Bezier) -> CurveProblem | None:
 
 
 _KINDS: Final = (
-    CurveKind(Linear, lambda _: "linear", _nothing, _sound),
-    CurveKind(Points, _points_text, lambda curve: tuple(point[0] for point in curve.points), _rising("points")),
-    CurveKind(Hermite, _hermite_text, lambda curve: tuple(knot[0] for knot in curve.knots), _rising("knots")),
-    CurveKind(Bezier, _bezier_text, _nothing, _bezier_problem),
+    CurveKind("linear", Linear, lambda _: "linear", _nothing, _sound),
+    CurveKind(
+        "points", Points, _points_text, lambda curve: tuple(point[0] for point in curve.points), _rising("points")
+    ),
+    CurveKind(
+        "hermite", Hermite, _hermite_text, lambda curve: tuple(knot[0] for knot in curve.knots), _rising("knots")
+    ),
+    CurveKind("bezier", Bezier, _bezier_text, _nothing, _bezier_problem),
 )
 CURVE_KINDS: Final[Mapping[type, CurveKind]] = complete({kind.of: kind for kind in _KINDS}, get_args(Curve), "record")
-CURVE_NAMES: Final = tuple(str(kind.of.kind) for kind in _KINDS)  # type: ignore[attr-defined]
+CURVE_NAMES: Final = tuple(kind.name for kind in _KINDS)
 
 
 def curve_text(curve: Curve) -> str:

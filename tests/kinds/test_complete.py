@@ -69,6 +69,7 @@ def test_knots_are_where_the_pieces_meet(curve: Curve) -> None:
     assert curve_problem(curve) is None
     assert knots in ((), (0.0, 0.25, 1.0))
     assert {type(one) for one in CURVES} == set(CURVE_KINDS) == set(get_args(Curve))
+    assert CURVE_KINDS[type(curve)].name == curve.kind
 
 
 @pytest.mark.parametrize(
