@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from math import hypot
-from typing import Literal
 
 from plica.rounding import rounded_number
 from plica.values import LINEAR, Bezier, Curve, Hermite, Points
 
-PointCurve = Callable[[Sequence[tuple[float, float]]], Curve]
+Point = tuple[float, float]
 
 # cubic-bezier keywords of W3C CSS Easing Functions Level 1, section 2.3.
 EASINGS: dict[str, tuple[float, float, float, float]] = {
@@ -95,17 +94,19 @@ def harmonic_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
     return _slopes(x, y, _harmonic_mean)
 
 
-def _hermite(method: Literal["monotone", "harmonic"], slopes: Callable[..., list[float]]) -> PointCurve:
-    def curve(points: Sequence[tuple[float, float]]) -> Curve:
-        across, up = zip(*points, strict=True)
-        return Hermite(method, tuple(zip(across, up, map(rounded_number, slopes(across, up)), strict=True)))
-
-    return curve
+def _harmonic(points: Sequence[Point]) -> Curve:
+    across, up = zip(*points, strict=True)
+    return Hermite("harmonic", tuple(zip(across, up, map(rounded_number, harmonic_slopes(across, up)), strict=True)))
 
 
-POINT_CURVES: Mapping[str, PointCurve] = {
+def _monotone(points: Sequence[Point]) -> Curve:
+    across, up = zip(*points, strict=True)
+    return Hermite("monotone", tuple(zip(across, up, map(rounded_number, monotone_slopes(across, up)), strict=True)))
+
+
+POINT_CURVES: Mapping[str, Callable[[Sequence[Point]], Curve]] = {
     "linear": lambda points: Points(tuple(points)),
-    "harmonic": _hermite("harmonic", harmonic_slopes),
-    "monotone": _hermite("monotone", monotone_slopes),
+    "harmonic": _harmonic,
+    "monotone": _monotone,
 }
 """The curves through points, by the word before the points (`monotone` is not written)."""

@@ -15,6 +15,7 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.combinations import combination_kind
 from plica.mesh.arrays import Floats
+from plica.quantities import number
 from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.skeleton import Skeleton
@@ -188,10 +189,10 @@ class PoseSolver:
                 if len(items) == 1 and isinstance(strength, Driver):
                     yield _not_reached(item.strength, item.amount)
                 else:
-                    reached = f"{found[item.strength]:.3g}"
+                    reached = number(found[item.strength], 3)
                     yield PoseProblem(
                         "pose-contradicts-itself",
-                        {"strength": item.strength, "amount": f"{item.amount:g}", "reached": reached},
+                        {"strength": item.strength, "amount": number(item.amount), "reached": reached},
                     )
 
 
@@ -234,8 +235,8 @@ def _needs_all(combination: Combination) -> bool:
 
 def _not_posable(strength: Driver | Combine | Sample, amount: float) -> PoseProblem:
     how = f"the {strength.combination.how} of others" if isinstance(strength, Combine) else "a sample of a field"
-    return PoseProblem("strength-not-posable", {"strength": strength.name, "amount": f"{amount:g}", "how": how})
+    return PoseProblem("strength-not-posable", {"strength": strength.name, "amount": number(amount), "how": how})
 
 
 def _not_reached(name: str, amount: float) -> PoseProblem:
-    return PoseProblem("amount-not-reached", {"strength": name, "amount": f"{amount:g}"})
+    return PoseProblem("amount-not-reached", {"strength": name, "amount": number(amount)})

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees
-
-from plica.quantities import number
+from plica.quantities import number, quantity
 from plica.rig.model import (
     Bend,
     Combination,
@@ -75,13 +73,12 @@ def reading_text(reading: Reading) -> str:
 
 def span_text(reading: Reading, span: tuple[float, float]) -> str:
     """A span in the unit that people use for it: degrees, millimetres, or none."""
+    unit = ""
     if isinstance(reading, Rotation | Bend | Swing | Euler):
-        first, last, unit = degrees(span[0]), degrees(span[1]), " deg"
+        unit = "deg"
     elif isinstance(reading, Offset | Gap):
-        first, last, unit = span[0] * 1000.0, span[1] * 1000.0, " mm"
-    else:
-        first, last, unit = span[0], span[1], ""
-    return f"{number(first)}{unit} .. {number(last)}{unit}"
+        unit = "mm"
+    return f"{quantity(span[0], unit)} .. {quantity(span[1], unit)}"
 
 
 def combination_text(combination: Combination) -> str:
@@ -94,4 +91,4 @@ def posed_text(item: StrengthPose | JointPose) -> str:
     """A part of a pose as one would write it; the axis is that of the joint's own rest frame."""
     if isinstance(item, StrengthPose):
         return f"{item.strength} {number(item.amount)}"
-    return f"about {vector_text(item.axis)} of {item.joint} {number(degrees(item.angle))} deg"
+    return f"about {vector_text(item.axis)} of {item.joint} {quantity(item.angle, 'deg')}"

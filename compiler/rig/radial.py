@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from itertools import combinations
 from typing import Literal, NamedTuple
 
-from plica.kinds.kernels import KERNEL_KINDS, KernelKind
+from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
 from plica.rig.model import FieldSample, Vector
 from plica.rounding import DIGITS, places_of, rounded_number
 from plica.skeleton.algebra import (
@@ -90,10 +90,11 @@ def rounded_solution(
 ) -> Solution:
     """What `solve` gives, with as few digits as `plica.rounding` asks for and the strengths at the samples bear."""
     distances = _distances(samples, metric, axis)
-    if kernel == "gaussian" and width is None and len(samples) > 1:
+    kind = KERNEL_KINDS.get(kernel)
+    if kind is not None and kind.has_width and width is None and len(samples) > 1:
         width = rounded_number(_mean(distances))
     solution = solve(samples, metric, axis, kernel, width)
-    matrix = distances if solution.width is None else _kernel_matrix(distances, solution.width)
+    matrix = _kernel_matrix(kernel_kind(kernel), distances, solution.width)
     candidates = (_rounded(solution, digits) for digits in range(DIGITS, _MOST_DIGITS + 1))
     return next((found for found in candidates if _worst(matrix, found) <= _ROUNDED_RESIDUAL), solution)
 

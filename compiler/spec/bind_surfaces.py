@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from plica.quantities import number
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -156,7 +157,7 @@ def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.Str
     target = context.symbols.target(item.strength, "strength", scope, context.side)
     amount = scope.amount(item.amount, Dimension.NUMBER, "a strength")
     if not 0 <= amount <= 1:
-        context.diagnostics.add("strength-out-of-range", scope.span(item), amount=f"{amount:g}")
+        context.diagnostics.add("strength-out-of-range", scope.span(item), amount=number(amount))
     return model.StrengthPoseOf(target, amount) if target else None
 
 
@@ -166,9 +167,9 @@ def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ..
         amount, path, pose, after = (node.part(name) for name in ("strength", "file", "pose", "after"))
         at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
         if not 0 < at < 1:
-            context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=f"{at:g}")
+            context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=number(at))
         elif at in found:
-            context.diagnostics.add("inbetween-twice", scope.span(node), at=f"{at:g}")
+            context.diagnostics.add("inbetween-twice", scope.span(node), at=number(at))
         found[at] = model.InbetweenOf(at, _sculpt(path, pose, after, scope, context))
     return tuple(found[at] for at in sorted(found))
 

@@ -7,8 +7,9 @@ from typing import Final
 
 from plica.diff.effects import Effect, combine_effect
 from plica.diff.judgement import Judgement, Situation, TableJudgement, always
-from plica.diff.value_text import ARROW, amount, number, quantity_text, text_of, unit_of_reading
+from plica.diff.value_text import ARROW, amount, quantity_text, text_of, unit_of_reading
 from plica.diff.verdicts import STRENGTHS, Harm, Verdict
+from plica.quantities import changed
 from plica.rig.entry_text import reading_text, span_text
 from plica.rig.model import Driver
 
@@ -58,17 +59,17 @@ def effect_text(effect: Effect, unit: str) -> str:
     """What a change of a response does, in a sentence."""
     if effect.is_nothing:
         return "the strengths stay the same"
-    parts = [f"strength changes by at most {number(effect.largest)}, at {amount(effect.at, unit)}"]
+    parts = [f"strength changes by at most {changed(effect.largest)}, at {amount(effect.at, unit)}"]
     if effect.flipped:
         parts.append("DIRECTION FLIPPED")
     if effect.rest_moved:
-        parts.append(f"AT REST {number(effect.rest[0])} {ARROW} {number(effect.rest[1])}")
+        parts.append(f"AT REST {changed(effect.rest[0])} {ARROW} {changed(effect.rest[1])}")
     if effect.extreme_moved:
         before, after = (amount(value, unit) for value in effect.reaches)
         if before != after:
             parts.append(f"the extreme moved from {before} to {after}")
         else:
-            ends = [number(value) for value in effect.at_extreme]
+            ends = [changed(value) for value in effect.at_extreme]
             parts.append(f"at the extreme {ends[0]} {ARROW} {ends[1]}")
     if not effect.rest_moved and not effect.extreme_moved:
         parts.append("rest and extreme stay")
@@ -84,8 +85,8 @@ def _combination(situation: Situation) -> Iterator[Verdict]:
     elif mixture.largest <= 1e-9:
         yield Verdict("combination", Harm.COSMETIC, (STRENGTHS,), f"{text}: the same strengths")
     else:
-        at = ", ".join(f"{name} {number(value)}" for name, value in mixture.parts)
-        where = f"{number(mixture.before)} {ARROW} {number(mixture.after)} where {at}"
+        at = ", ".join(f"{name} {changed(value)}" for name, value in mixture.parts)
+        where = f"{changed(mixture.before)} {ARROW} {changed(mixture.after)} where {at}"
         harm = Harm.SAFE if mixture.largest <= _SMALL else Harm.RISKY
         yield Verdict("combination", harm, (STRENGTHS,), f"{text}: {where}")
 
@@ -94,7 +95,7 @@ def _range(situation: Situation) -> Iterator[Verdict]:
     (low, high), (new_low, new_high) = situation.fact.old.range, situation.fact.new.range
     narrower = new_low > low or new_high < high
     rule, harm = ("range-narrowed", Harm.RISKY) if narrower else ("range-widened", Harm.SAFE)
-    text = f"range {number(low)} .. {number(high)} {ARROW} {number(new_low)} .. {number(new_high)}"
+    text = f"range {changed(low)} .. {changed(high)} {ARROW} {changed(new_low)} .. {changed(new_high)}"
     yield Verdict(rule, harm, (STRENGTHS,), text)
 
 
