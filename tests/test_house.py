@@ -29,6 +29,7 @@ STAGES = (
     "source",
     "units",
     "errors",
+    "quantities",
     "foreign",
     "limits",
     "file_names",

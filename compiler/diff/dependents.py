@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from plica.diff.effects import parts_of
+from plica.rig.combinations import parts_of
 from plica.rig.files import files_of
-from plica.rig.model import Combine, RegionSet, Rig, StrengthPose
+from plica.rig.model import Combine, Rig, StrengthPose
+from plica.rig.region_sources import regions_of
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 
@@ -27,7 +28,7 @@ class Dependents:
             for fold in rig.folds:
                 users.setdefault(fold.area, []).append(("textures", fold.name))
             for region in rig.regions:
-                for part in region.source.regions if isinstance(region.source, RegionSet) else ():
+                for part in regions_of(region.source):
                     users.setdefault(part, []).append(("region", region.name))
         return users
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from plica import foreign
 from plica.diagnostics import Diagnostic, Diagnostics, github, sarif
-from plica.diff.judge import Harm
 from plica.diff.report import JudgedChange, Report
+from plica.diff.verdicts import Harm
 
 _RULES = {
     Harm.BREAKING: "breaking-change",

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import pairwise, product
+from itertools import product
 from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
+from plica.kinds.curves import curve_knots, curve_problem
+from plica.rig.combinations import combined, parts_of
 from plica.rig.integrity import first_problem
-from plica.rig.model import Bend, Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation, StrengthOf
-from plica.values import Bezier, Curve, Hermite, Points
+from plica.rig.model import Bend, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation
+from plica.values import Curve
 
 if TYPE_CHECKING:
     from plica.evaluate.poses import Array
@@ -100,20 +102,7 @@ def response_effect(old: Response, new: Response) -> Effect | None:
 def _is_sound(response: Response) -> bool:
     """Whether a span and a curve can be evaluated; those of a rig that was checked always can."""
     start, stop = response.span
-    curve = response.curve
-    if not (isfinite(start) and isfinite(stop) and start != stop):
-        return False
-    knots = [knot[0] for knot in _knots(curve)]
-    if isinstance(curve, Bezier):
-        return all(0 <= value <= 1 for value in (curve.controls[0], curve.controls[2]))
-    rising = all(a < b for a, b in pairwise(knots))
-    return rising and len(knots) > 1 and knots[0] == 0 and knots[-1] == 1
-
-
-def _knots(curve: Curve) -> tuple[tuple[float, ...], ...]:
-    if isinstance(curve, Points):
-        return curve.points
-    return curve.knots if isinstance(curve, Hermite) else ((0.0,), (1.0,))
+    return isfinite(start) and isfinite(stop) and start != stop and curve_problem(response.curve) is None
 
 
 def readings_of(old: Response, new: Response) -> Array:
@@ -121,7 +110,11 @@ def readings_of(old: Response, new: Response) -> Array:
     import numpy as np
 
     ends = (*old.span, *new.span, 0.0)
-    exact = [start + (stop - start) * knot[0] for (start, stop), _, curve in (old, new) for knot in _knots(curve)]
+    exact = [
+        start + (stop - start) * knot
+        for (start, stop), _, curve in (old, new)
+        for knot in curve_knots(curve) or (0.0, 1.0)
+    ]
     low, high = min(ends[:4]), max(ends[:4])
     return np.unique([*np.linspace(low, high, 2 * _STEPS + 1), *exact, *ends[:4]])
 
@@ -254,27 +247,3 @@ def combine_effect(old: Combine, new: Combine) -> Mixture | None:
         if best is None or abs(after - before) > best.largest + _NOTHING:
             best = Mixture(abs(after - before), tuple(parts.items()), before, after)
     return best
-
-
-def parts_of(combination: Combination) -> list[str]:
-    """The names of all strengths that a combination is made of."""
-    names: list[str] = []
-    for part in combination.parts:
-        names += [part.strength] if isinstance(part, StrengthOf) else parts_of(part)
-    return names
-
-
-def combined(combination: Combination, strengths: dict[str, float]) -> float:
-    """A combination of strengths, as `plica.rig.model.Combination` says."""
-    values = [
-        strengths[part.strength] if isinstance(part, StrengthOf) else combined(part, strengths)
-        for part in combination.parts
-    ]
-    if combination.how == "product":
-        result = 1.0
-        for value in values:
-            result *= value
-        return result
-    if combination.how == "sum":
-        return min(1.0, sum(values))
-    return max(values) if combination.how == "greatest" else min(values)

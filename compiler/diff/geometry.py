@@ -13,8 +13,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.diff.effects import parts_of
 from plica.diff.facts import Difference
+from plica.rig.combinations import parts_of
 from plica.rig.model import Combine, Fold, Painted, Rig, StrengthPose
 from plica.workspace import Refused, located_bytes
 

@@ -4,18 +4,11 @@ from __future__ import annotations
 
 from plica.diff.facts import What
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
-from plica.diff.value_text import ARROW, amount, number
+from plica.diff.value_text import ARROW, amount
+from plica.quantities import area
 
 _COVERS = ("covered", "covers")  # of what is gone, of what is new
 _MOVES = ("moved", "moves")
-_IN_SQUARE_METRES = 0.1  # smaller areas are told in square centimetres
-
-
-def area_text(square_metres: float) -> str:
-    """An area in a unit that leaves few zeros."""
-    if square_metres >= _IN_SQUARE_METRES:
-        return f"{number(square_metres)} m²"
-    return f"{number(square_metres * 1e4)} cm²"
 
 
 def geometry_text(effect: GeometryEffect, what: What) -> str:
@@ -32,11 +25,11 @@ def geometry_text(effect: GeometryEffect, what: What) -> str:
 
 def _region(effect: RegionEffect, index: int | None) -> str:
     if index is not None:
-        area, share = area_text(effect.areas[index]), amount(effect.shares[index], "%")
-        return f"{_COVERS[index]} {area}, {share} of the skin"
-    areas = f" {ARROW} ".join(map(area_text, effect.areas))
+        covered, share = area(effect.areas[index]), amount(effect.shares[index], "%")
+        return f"{_COVERS[index]} {covered}, {share} of the skin"
+    areas = f" {ARROW} ".join(map(area, effect.areas))
     shares = f" {ARROW} ".join(amount(share, "%") for share in effect.shares)
-    differs = "" if effect.differs is None else f"; differs on {area_text(effect.differs)}"
+    differs = "" if effect.differs is None else f"; differs on {area(effect.differs)}"
     return f"covers {areas}, {shares} of the skin{differs}"
 
 

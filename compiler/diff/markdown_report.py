@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plica.diff.judge import Harm
 from plica.diff.plot import bars, data_uri
 from plica.diff.report import JudgedChange, Report
 from plica.diff.text_report import last_line, users
 from plica.diff.value_text import ARROW
+from plica.diff.verdicts import Harm
 from plica.foreign import markdown, markdown_code
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 
-from plica.diff.value_text import ARROW, amount, number
+from plica.diff.value_text import ARROW, amount
+from plica.quantities import changed
 from plica.rig.entry_text import posed_text
 from plica.rig.expectations import goes_over_everything, swept_strengths
 from plica.rig.model import Expectation, JointPose, StrengthPose
@@ -71,7 +72,7 @@ def _paired(
 
 def _changed(old: PoseItem, new: PoseItem) -> str:
     if isinstance(old, StrengthPose) or isinstance(new, StrengthPose):
-        return f"{old[0]} {number(old[-1])} {ARROW} {number(new[-1])}"
+        return f"{old[0]} {changed(old[-1])} {ARROW} {changed(new[-1])}"
     turned = f"{old.joint} turned by {amount(old.angle, 'deg')}"
     if old.axis != new.axis:
         by = "" if old.angle == new.angle else f" {ARROW} {amount(new.angle, 'deg')}"
@@ -81,7 +82,7 @@ def _changed(old: PoseItem, new: PoseItem) -> str:
 
 def _part(item: PoseItem) -> str:
     if isinstance(item, StrengthPose):
-        return f"{item.strength} {number(item.amount)}"
+        return f"{item.strength} {changed(item.amount)}"
     return f"{item.joint} turned by {amount(item.angle, 'deg')}"
 
 

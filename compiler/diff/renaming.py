@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
+from plica.kinds.complete import complete
+from plica.kinds.expectations import About, expectation_kind
 from plica.rig.model import (
     ControlValue,
     Expectation,
@@ -39,14 +41,18 @@ REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
     (Expectation, "over_poses"): ("poses",),
     (ShapeOffsets, "shape"): ("shapes",),
 }
-# What an expectation measures, by its kind; regions where nothing else is said.
-_MEASURED = {"smooth": "strengths", "reach": "strengths", "overlap": "details", "moved": "shapes"}
+# The lists in which what an expectation measures stands; one about the whole character names nothing.
+_MEASURED: Mapping[str, str] = complete(
+    {"region": "regions", "strength": "strengths", "detail": "details", "shape": "shapes", "character": "regions"},
+    get_args(About),
+    "list",
+)
 
 
 def tables_of(record: Any, field: str) -> tuple[str, ...]:
     """The lists in which the names that a field holds are looked up; none for a field that holds no names."""
     if isinstance(record, Expectation) and field == "of":
-        return (_MEASURED.get(record.kind, "regions"),)
+        return (_MEASURED[expectation_kind(record.kind).about],)
     return REFERENCES.get((type(record), field), ())
 
 

@@ -13,7 +13,8 @@ from plica.diff.collect import MEASURED, told
 from plica.diff.effects import Effect
 from plica.diff.facts import Difference
 from plica.diff.geometry import GeometryEffect
-from plica.diff.judge import NAMES, REACHES, Harm, Judge, Judged, Plot, Verdict
+from plica.diff.judge import Judge
+from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Plot, Verdict
 from plica.rig.files import files_of
 from plica.rig.model import Rig
 from plica.rig.rig_json import plain

@@ -13,8 +13,8 @@ from collections.abc import Iterator
 
 from plica import foreign
 from plica.diagnostics.place import counted
-from plica.diff.judge import Harm
 from plica.diff.report import JudgedChange, Report
+from plica.diff.verdicts import Harm
 
 MOST_USERS = 8  # that are listed by name
 

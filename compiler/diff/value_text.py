@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from math import degrees
 from typing import Any
 
+from plica.kinds.curves import CURVE_KINDS, curve_text
 from plica.kinds.expectations import expectation_kind
-from plica.rig.entry_text import combination_text, curve_text
+from plica.quantities import changed
+from plica.rig.entry_text import combination_text
 from plica.rig.model import (
     Bend,
     Combination,
@@ -18,15 +19,13 @@ from plica.rig.model import (
     JointPose,
     Offset,
     Reading,
-    RegionSet,
     Rotation,
     Sculpt,
-    SkinOf,
     StrengthOf,
     StrengthPose,
     Swing,
 )
-from plica.values import Bezier, Hermite, Linear, Points
+from plica.rig.region_sources import REGION_SOURCES, source_text
 
 ARROW = "→"
 _FIELDS = {
@@ -41,34 +40,14 @@ _FIELDS = {
     ("offsets", "largest"): "mm",
     ("offsets", "bytes"): "bytes",
 }
-_NOTHING = 1e-9  # only rounding
 _LONGEST = 60  # letters of a value that has no words of its own
-
-
-def number(value: float) -> str:
-    """Four digits are enough to see a change by; the exact values are in the JSON output."""
-    text = f"{value if abs(value) > _NOTHING else 0:.4g}"
-    return text if "e" in text else (text.rstrip("0").rstrip(".") if "." in text else text)
 
 
 def amount(value: Any, unit: str) -> str:
     """A number inside (metres, radians, shares) with its unit outside; `none` where there is no number."""
     if value is None:
         return "none"
-    if not isinstance(value, float | int):
-        return text_of(value)
-    if unit == "mm":
-        return f"{number(value * 1000)} mm"
-    if unit == "deg":
-        return f"{number(degrees(value))} deg"
-    if unit == "%":
-        return f"{number(value * 100)} %"
-    if unit == "bytes":
-        for size, name in ((2**20, "MiB"), (2**10, "KiB")):
-            if value >= size:
-                return f"{number(value / size)} {name}"
-        return f"{number(value)} bytes"
-    return number(value)
+    return changed(value, unit) if isinstance(value, float | int) else text_of(value)
 
 
 def unit_of_reading(reading: Reading) -> str:
@@ -101,6 +80,10 @@ def quantity_text(reading: Reading) -> str:
 
 def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
+    if type(value) in CURVE_KINDS:
+        return curve_text(value)
+    if type(value) in REGION_SOURCES:
+        return source_text(value)
     match value:
         case None:
             return "none"
@@ -110,8 +93,6 @@ def text_of(value: Any, unit: str = "") -> str:
             return amount(value, unit)
         case str():
             return value or "nothing"
-        case Linear() | Points() | Hermite() | Bezier():
-            return curve_text(value)
         case Combination():
             return combination_text(value)
         case StrengthOf():
@@ -121,13 +102,9 @@ def text_of(value: Any, unit: str = "") -> str:
         case Sculpt():
             return _sculpt(value)
         case StrengthPose():
-            return f"{value.strength} {number(value.amount)}"
+            return f"{value.strength} {changed(value.amount)}"
         case JointPose():
             return f"{amount(value.angle, 'deg')} of {value.joint}"
-        case SkinOf():
-            return f"skin of {', '.join(value.joints)}"
-        case RegionSet():
-            return f"{value.how} of {', '.join(value.regions)}"
     return _short(_plain(value, unit))
 
 

@@ -13,6 +13,7 @@ from plica.diagnostics.catalogue import rules
 from plica.editor.file_completion import UV_SETS, fitting, open_text
 from plica.editor.project import Analysis
 from plica.editor.variables import in_scope, parameters_of, use_before
+from plica.kinds.combinations import COMBINATION_KINDS
 from plica.spec.entries import BoundSkeleton
 from plica.spec.symbols import NAMESPACES
 from plica.syntax import errors, recovery
@@ -22,7 +23,7 @@ from plica.syntax.parser import check_version
 from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
-COMBINATIONS = ("product", "least", "greatest", "sum")
+COMBINATIONS = tuple(COMBINATION_KINDS)
 MOST_MISTAKES = 10  # lines of a declaration that are passed over because something in them is wrong
 
 _AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?(?:\d++(?:\.\d++)?|\.\d++)[ \t]*+([A-Za-z%]*+)$")

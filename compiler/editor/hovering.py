@@ -11,17 +11,18 @@ from plica.editor.project import Analysis
 from plica.editor.variables import EditorVariable, given_to, variable_at
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code
+from plica.kinds.curves import curve_text
+from plica.quantities import number
 from plica.rig import model as rig
 from plica.rig.entry_text import (
     axis_text,
     combination_text,
-    curve_text,
-    number,
     posed_text,
     reading_text,
     span_text,
     vector_text,
 )
+from plica.rig.region_sources import source_text
 from plica.spec.entries import BoundSkeleton
 from plica.spec.symbols import NAMESPACES
 from plica.syntax import nodes
@@ -138,7 +139,7 @@ def _facts(item: _Sided) -> Iterator[str]:
         case rig.Control():
             yield f"range {number(item.range[0])} .. {number(item.range[1])}, rest {number(item.rest)}"
         case rig.Region():
-            yield _region(item.source)
+            yield source_text(item.source)
             if item.feather:
                 yield f"feather {number(item.feather * 1000.0)} mm"
         case rig.Shape():
@@ -148,18 +149,6 @@ def _facts(item: _Sided) -> Iterator[str]:
         case rig.Fold():
             yield f"in {item.detail}, area {item.area}"
             yield f"follows {item.follows}"
-
-
-def _region(source: rig.RegionSource) -> str:
-    match source:
-        case rig.SkinOf():
-            return f"skin of {', '.join(source.joints)}"
-        case rig.Painted():
-            return f"painted {source.file}"
-        case rig.Stored():
-            return f"vertices {source.file}"
-        case rig.RegionSet():
-            return f"{source.how} of {', '.join(source.regions)}"
 
 
 def _shape(item: rig.Shape) -> Iterator[str]:

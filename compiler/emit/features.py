@@ -12,14 +12,16 @@ from typing import get_args
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build, EntryOrigin
 from plica.emit.target import Target
+from plica.kinds.combinations import COMBINATION_KINDS
+from plica.kinds.curves import CURVE_NAMES
+from plica.kinds.kernels import KERNEL_KINDS
 from plica.rig.model import Combination, Combine, Driver, Reading, Rig
-from plica.values import Curve
 
 READINGS = frozenset(f"reading {kind._field_defaults['kind']}" for kind in get_args(Reading))
-CURVES = frozenset(f"curve {kind._field_defaults['kind']}" for kind in get_args(Curve))
-COMBINATIONS = frozenset(f"combine {how}" for how in ("product", "least", "greatest", "sum"))
+CURVES = frozenset(f"curve {name}" for name in CURVE_NAMES)
+COMBINATIONS = frozenset(f"combine {name}" for name in COMBINATION_KINDS)
 FIELDS = frozenset({"field rotation", "field direction"})
-KERNELS = frozenset({"kernel gaussian", "kernel linear"})
+KERNELS = frozenset(f"kernel {name}" for name in KERNEL_KINDS)
 SHAPES = frozenset({"shape weight", "shape inbetween"})
 OTHERS = frozenset({"driver unclamped", "fold strength"})
 ALL_FEATURES = READINGS | CURVES | COMBINATIONS | FIELDS | KERNELS | SHAPES | OTHERS

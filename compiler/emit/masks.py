@@ -4,22 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 from plica.diagnostics import Diagnostics
-from plica.emit.build import Build
+from plica.emit.build import Build, ComputedMasks
 from plica.emit.output_file_names import safe_file_name
 from plica.workspace import Refused, Workspace, located_bytes
 
 if TYPE_CHECKING:
-    from plica.diagnostics.record import Diagnostic
     from plica.mesh.attach import Attached
     from plica.rig.model import MaskPlace, Rig
     from plica.texture.mask_set import MaskOptions, MaskSet
-
-_Made = tuple["Rig", "MaskOptions", "MaskSet | None", "tuple[Diagnostic, ...]"]
-# The last masks made on each mesh that is still in use, so that several targets of one build share them.
-_MADE: WeakKeyDictionary[Attached, _Made] = WeakKeyDictionary()
 
 
 def masks(build: Build, diagnostics: Diagnostics, options: MaskOptions | None = None) -> MaskSet | None:
@@ -33,12 +27,11 @@ def masks(build: Build, diagnostics: Diagnostics, options: MaskOptions | None = 
         span = build.span_of("fold", build.rig.folds[0].name)
         diagnostics.add("masks-without-mesh", span, character=build.rig.character.name)
         return None
-    made = _MADE.get(build.attached)
-    if made is None or made[0] != build.rig or made[1] != wanted:
-        made = _made(build, build.attached, wanted)
-        _MADE[build.attached] = made
-    diagnostics.extend(made[3])
-    return made[2]
+    made = build.computed.masks
+    if made is None or made.attached is not build.attached or (made.rig, made.options) != (build.rig, wanted):
+        made = build.computed.masks = _made(build, build.attached, wanted)
+    diagnostics.extend(made.diagnostics)
+    return made.masks
 
 
 def mask_places(build: Build, diagnostics: Diagnostics, options: MaskOptions | None = None) -> Mapping[str, MaskPlace]:
@@ -65,7 +58,7 @@ def with_places(build: Build) -> Rig:
     return build.rig._replace(folds=tuple(fold._replace(mask=places.get(fold.name)) for fold in build.rig.folds))
 
 
-def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
+def _made(build: Build, attached: Attached, options: MaskOptions) -> ComputedMasks:
     from plica.texture.masks import masks_of
 
     workspace = Workspace(build.folder, build.allowed)
@@ -76,4 +69,4 @@ def _made(build: Build, attached: Attached, options: MaskOptions) -> _Made:
     diagnostics = Diagnostics()
     stem = safe_file_name(build.rig.character.name)
     made = masks_of(build.rig, attached, read, diagnostics, build.span_of, options, stem, build.step)
-    return build.rig, options, made, diagnostics.all
+    return ComputedMasks(build.rig, attached, options, made, diagnostics.all)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from plica.quantities import length, memory
 from plica.rig.model import ListedInbetween, ListedOffsets, OffsetsTable, Rig, ShapeOffsets
 from plica.rounding import rounded_number
 
@@ -67,8 +68,8 @@ def weights_of_shapes(attached: Attached) -> list[str]:
         (
             name,
             f"{size.vertices} vertices",
-            f"{size.bytes / 1024:.1f} KiB",
-            f"{size.largest * 1000:.2f} mm" + (f" near {size.joint}" if size.joint else ""),
+            memory(size.bytes),
+            length(size.largest) + (f" near {size.joint}" if size.joint else ""),
         )
         for name, size in attached.sizes.items()
     ]

@@ -39,8 +39,8 @@ class Target(ABC):
     """An output form.
 
     Subclasses are frozen dataclasses. Class variables say what the target is; dataclass fields made with `option` are
-    its options. `supports` names features of `plica.emit.features`; what a Rig uses beyond them is refused before
-    `emit`.
+    its options. `supports` lists features of `plica.emit.features` one by one; what a Rig uses beyond them is
+    refused before `emit`, so that a kind that Plica learns later is refused until the target says that it can do it.
     """
 
     name: ClassVar[str]

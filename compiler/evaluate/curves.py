@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,13 +46,17 @@ class PreparedCurve:
 
 def prepare(curve: Curve) -> PreparedCurve:
     """The curve, ready to be evaluated many times."""
-    if isinstance(curve, Linear):
-        return PreparedCurve(lambda shares: shares, 1.0, 1.0, stays=True)
-    if isinstance(curve, Points):
-        return _points(curve)
-    if isinstance(curve, Hermite):
-        return _hermite(curve)
-    return _bezier(curve)
+    match curve:
+        case Linear():
+            return PreparedCurve(lambda shares: shares, 1.0, 1.0, stays=True)
+        case Points():
+            return _points(curve)
+        case Hermite():
+            return _hermite(curve)
+        case Bezier():
+            return _bezier(curve)
+        case _:
+            assert_never(curve)
 
 
 def curve_values(curve: Curve, shares: ArrayLike, clamped: bool = True) -> Array:

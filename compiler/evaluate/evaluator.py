@@ -8,6 +8,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from plica.evaluate.combinations import combined_rows
 from plica.evaluate.curves import PreparedCurve, prepare
 from plica.evaluate.fields import PreparedField
 from plica.evaluate.gaps import Gaps
@@ -50,7 +51,6 @@ from plica.values import Curve
 _CHUNK_NUMBERS = 1 << 18
 _FEWEST_FRAMES = 64
 
-_OPERATIONS = {"product": np.multiply, "least": np.minimum, "greatest": np.maximum, "sum": np.add}
 _Kind = TypeVar("_Kind")
 
 
@@ -160,12 +160,7 @@ class _CombineRow:
             table[self.rows[part.strength]] if isinstance(part, StrengthOf) else self._combined(part, table)
             for part in combination.parts
         ]
-        result = parts[0].copy()
-        for part in parts[1:]:
-            _OPERATIONS[combination.how](result, part, out=result)
-        if combination.how == "sum":
-            np.minimum(result, 1.0, out=result)
-        return result
+        return combined_rows(combination.how, parts)
 
 
 def _of_kind(entries: Iterable[object], kind: type[_Kind]) -> list[_Kind]:

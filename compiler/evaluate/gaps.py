@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from plica.evaluate.poses import Array
-from plica.evaluate.quaternions import turned
 from plica.evaluate.readings import Chunk, indexes
 from plica.rig.model import Gap
 from plica.skeleton.algebra import length, transpose
+from plica.skeleton.quaternions import turned
 from plica.skeleton.skeleton import Skeleton
 
 

@@ -9,7 +9,8 @@ from scipy.optimize import brentq
 
 from plica.evaluate.curves import PreparedCurve, curve_values, prepare
 from plica.evaluate.poses import Array
-from plica.values import Curve, Hermite, Points
+from plica.kinds.curves import curve_knots
+from plica.values import Curve
 
 # Between two knots a cubic turns twice at the most; so many steps find every crossing that is worth finding.
 _STEPS = 64
@@ -37,11 +38,7 @@ def share_of(curve: Curve, amount: float, clamped: bool = True) -> float | None:
 
 
 def _grid(curve: Curve) -> Array:
-    knots = [0.0, 1.0]
-    if isinstance(curve, Points):
-        knots = [point[0] for point in curve.points]
-    elif isinstance(curve, Hermite):
-        knots = [knot[0] for knot in curve.knots]
+    knots = curve_knots(curve) or (0.0, 1.0)
     parts = [np.linspace(start, stop, _STEPS, endpoint=False) for start, stop in pairwise(knots)]
     return np.concatenate([*parts, [1.0]])
 

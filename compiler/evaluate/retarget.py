@@ -8,9 +8,9 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
 from plica.readers.clip import Clip
-from plica.readers.quaternions import Array, conjugate, multiply
 from plica.rig.model import ControlValue, Driver, Gap, Rig
 from plica.skeleton.algebra import Matrix, product, transpose
+from plica.skeleton.quaternions import Array, conjugate, multiply
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
 

@@ -16,9 +16,9 @@ from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
+from plica.kinds.curves import curve_knots
 from plica.rig.model import ControlValue, Driver, Gap, Offset, Rig
 from plica.skeleton.algebra import about, scaled, unit
-from plica.values import Curve, Hermite, Points
 
 FEWEST = 64
 _FEWEST_RANDOM = 16
@@ -124,14 +124,8 @@ def _joined(pack: Iterable[_Setting]) -> SparsePose:
 def _wanted(rig: Rig) -> Iterator[tuple[Driver, float]]:
     for driver in rig.strengths:
         if isinstance(driver, Driver):
-            for share in (-_BEYOND, 0.0, *_knots(driver.curve), 0.5, 1.0, 1.0 + _BEYOND):
+            for share in (-_BEYOND, 0.0, *curve_knots(driver.curve), 0.5, 1.0, 1.0 + _BEYOND):
                 yield driver, share
-
-
-def _knots(curve: Curve) -> list[float]:
-    if isinstance(curve, Points):
-        return [point[0] for point in curve.points]
-    return [knot[0] for knot in curve.knots] if isinstance(curve, Hermite) else []
 
 
 def _setting(placer: ReadingInverter, driver: Driver, share: float) -> _Setting | None:

@@ -16,16 +16,14 @@ from plica.rig.model import (
     ControlValue,
     Driver,
     Field,
-    Painted,
     Region,
-    RegionSet,
     Rig,
     Sample,
     Shape,
-    Stored,
     Strength,
     StrengthPose,
 )
+from plica.rig.region_sources import files_in, regions_of
 from plica.values import NOTHING_SAID
 from plica.workspace import Refused
 
@@ -194,11 +192,8 @@ class Remembering:
 
     def _region_key(self, region: Region) -> str:
         source = region.source
-        made_of: list[str] = []
-        if isinstance(source, RegionSet):
-            made_of = [self._region_key(self._regions[name]) for name in source.regions]
-        elif isinstance(source, Painted | Stored):
-            made_of = [self._file(source.file)]
+        made_of = [self._region_key(self._regions[name]) for name in regions_of(source)]
+        made_of += [self._file(file) for file in files_in(source)]
         return digest_of(without_words(region), made_of)
 
     def _file(self, file: str) -> str:

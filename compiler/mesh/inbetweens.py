@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plica.mesh.arrays import Floats, Offsets
+from plica.quantities import number
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +67,6 @@ def _knots(at: Sequence[float]) -> tuple[Floats, np.ndarray[tuple[int], np.dtype
     knots = strengths[order]
     repeated = knots[1:][np.diff(knots) == 0]
     if len(repeated):
-        raise ValueError(f"inbetweens must stand apart, and not at 0 or 1; two shapes stand at {repeated[0]:g}")
+        raise ValueError(f"inbetweens must stand apart, and not at 0 or 1; two shapes stand at {number(repeated[0])}")
     columns: np.ndarray[tuple[int], np.dtype[np.intp]] = order - 1
     return knots, columns

@@ -19,6 +19,7 @@ from plica.mesh.plane import MirrorPlane
 from plica.mesh.sculpt_reader import Sculpted, read_sculpt
 from plica.mesh.symmetry import SymmetryMap, plane_of, report_of, symmetry_map
 from plica.mesh.vertex_places import VertexPlace
+from plica.quantities import length
 from plica.readers.model_reader import read_or_told
 from plica.rig.model import Rig
 from plica.source import Span
@@ -138,11 +139,6 @@ def _tell(difference: NeutralDifference, shown: str, span: Span | None, diagnost
     else:
         return True
     return False
-
-
-def length(metres: float) -> str:
-    """A length with its unit, to three digits."""
-    return f"{metres * 1000.0:.3g} mm" if metres < 1.0 else f"{metres:.3g} m"
 
 
 def _places(places: Sequence[VertexPlace]) -> str:

@@ -21,6 +21,7 @@ import numpy as np
 from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.offsets import largest_of, lengths, weighted
 from plica.mesh.side_weights import SideWeights
+from plica.quantities import length
 from plica.rig.model import Side
 
 ONE_SIDED: Final = 0.5
@@ -45,7 +46,7 @@ class Handing:
     @property
     def sentence(self) -> str:
         """What was decided and why, for people."""
-        left, right = (f"{size * 1000.0:.3g} mm" for size in (self.largest_left, self.largest_right))
+        left, right = (length(size) for size in (self.largest_left, self.largest_right))
         moves = f"it moves the left by up to {left} and the right by up to {right}"
         if self.of == "both":
             return f"{moves}, so it is split between the sides"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.vertex_places import heaviest_joints
+from plica.quantities import length
 from plica.source import Span
 
 INDEX_BYTES = 4
@@ -85,19 +86,14 @@ def trimmed(offsets: Offsets, threshold: float) -> tuple[Offsets, Loss]:
 def report_loss(diagnostics: Diagnostics, span: Span | None, shape: str, loss: Loss) -> None:
     """Says what dropping short offsets of a shape lost, if anything."""
     if loss.count:
-        largest, rms = millimetres(loss.largest), millimetres(loss.rms)
+        largest, rms = length(loss.largest), length(loss.rms)
         diagnostics.add("offsets-dropped", span, shape=shape, count=loss.count, largest=largest, rms=rms)
 
 
 def report_unpaired(diagnostics: Diagnostics, span: Span | None, shape: str, count: int, largest: float) -> None:
     """Says how many moved vertices of a mirrored sculpt have no partner, if any."""
     if count:
-        diagnostics.add("mirrored-without-partner", span, shape=shape, count=count, largest=millimetres(largest))
-
-
-def millimetres(length: float) -> str:
-    """A length in metres for people: `0.25 mm`."""
-    return f"{length * 1000.0:.3g} mm"
+        diagnostics.add("mirrored-without-partner", span, shape=shape, count=count, largest=length(largest))
 
 
 def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints: Sequence[str]) -> Size:

@@ -13,7 +13,9 @@ from plica.evaluate.inverse_curves import share_of
 from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
+from plica.kinds.combinations import combination_kind
 from plica.mesh.arrays import Floats
+from plica.quantities import number
 from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.skeleton import Skeleton
@@ -187,10 +189,10 @@ class PoseSolver:
                 if len(items) == 1 and isinstance(strength, Driver):
                     yield _not_reached(item.strength, item.amount)
                 else:
-                    reached = f"{found[item.strength]:.3g}"
+                    reached = number(found[item.strength], 3)
                     yield PoseProblem(
                         "pose-contradicts-itself",
-                        {"strength": item.strength, "amount": f"{item.amount:g}", "reached": reached},
+                        {"strength": item.strength, "amount": number(item.amount), "reached": reached},
                     )
 
 
@@ -226,15 +228,15 @@ def _moved(control: Control, before: float | None, then: float) -> float:
 
 def _needs_all(combination: Combination) -> bool:
     """Whether it is 1 only where all of its parts are."""
-    if combination.how not in ("product", "least"):
+    if not combination_kind(combination.how).needs_all:
         return False
     return all(isinstance(part, StrengthOf) or _needs_all(part) for part in combination.parts)
 
 
 def _not_posable(strength: Driver | Combine | Sample, amount: float) -> PoseProblem:
     how = f"the {strength.combination.how} of others" if isinstance(strength, Combine) else "a sample of a field"
-    return PoseProblem("strength-not-posable", {"strength": strength.name, "amount": f"{amount:g}", "how": how})
+    return PoseProblem("strength-not-posable", {"strength": strength.name, "amount": number(amount), "how": how})
 
 
 def _not_reached(name: str, amount: float) -> PoseProblem:
-    return PoseProblem("amount-not-reached", {"strength": name, "amount": f"{amount:g}"})
+    return PoseProblem("amount-not-reached", {"strength": name, "amount": number(amount)})

@@ -22,17 +22,19 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from graphlib import TopologicalSorter
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.feather import feathered, has_edge
+from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
 from plica.rig.model import Painted, Region, RegionSet, Rig, SkinOf, Stored
+from plica.rig.region_sources import regions_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,11 +109,10 @@ class _Weigher:
     def weights(self) -> dict[str, Floats]:
         """All regions' weights, by vertex."""
         needs = {
-            name: [part for part in region.source.regions if part in self._regions]
+            name: [part for part in regions_of(region.source) if part in self._regions]
             for name, region in self._regions.items()
-            if isinstance(region.source, RegionSet)
         }
-        order = TopologicalSorter({name: needs.get(name, []) for name in self._regions})
+        order = TopologicalSorter(needs)
         for name in order.static_order():
             region = self._regions[name]
             settled = self._recall(region, partial(self._settled, region))
@@ -139,18 +140,23 @@ class _Weigher:
     def _source(self, region: Region) -> tuple[Floats, Floats]:
         """What the source covers, and what of it is the side's own."""
         source = region.source
-        if isinstance(source, SkinOf):
-            own = self._sources.skin(source, middle=False)
-            has_middle = any(joint.side == "none" and joint.name in source.joints for joint in self._sources.skeleton)
-            return (self._sources.skin(source), own) if has_middle else (own, own)
-        if isinstance(source, RegionSet):
-            return self._set(region, source)
-        if isinstance(source, Painted):
-            values = self._sources.painted(region, source)
-        else:
-            assert isinstance(source, Stored)
-            values = self._sources.stored(region, source)
+        match source:
+            case SkinOf():
+                return self._skin(source)
+            case RegionSet():
+                return self._set(region, source)
+            case Painted():
+                values = self._sources.painted(region, source)
+            case Stored():
+                values = self._sources.stored(region, source)
+            case _:
+                assert_never(source)
         return self._with_mirror_image(region, values), np.zeros_like(values)
+
+    def _skin(self, source: SkinOf) -> tuple[Floats, Floats]:
+        own = self._sources.skin(source, middle=False)
+        has_middle = any(joint.side == "none" and joint.name in source.joints for joint in self._sources.skeleton)
+        return (self._sources.skin(source), own) if has_middle else (own, own)
 
     def _with_mirror_image(self, region: Region, values: Floats) -> Floats:
         """What covers the other side alone, and its mirror image where both sides share it; else as it is."""
@@ -172,9 +178,9 @@ class _Weigher:
             whole = region.side != "none" and self._regions[name].side == region.side
             parts.append(self._covers[name].whole if whole else self._results[name])
             one_sided.append(whole and self._covers[name].is_one_sided)
-        values = combined(source, parts)
-        own = {"union": all(one_sided), "intersection": any(one_sided), "difference": one_sided[0]}[source.how]
-        return values, values if own else np.zeros_like(values)
+        operation = SET_OPERATIONS[source.how]
+        values = operation.weights(parts)
+        return values, values if operation.belongs(one_sided) else np.zeros_like(values)
 
     def _kept_side(self, region: Region, cover: _Cover) -> Floats:
         if region.side == "none" or cover.is_one_sided:
@@ -200,14 +206,3 @@ def other_side(regions: Iterable[Region], region: Region) -> Region | None:
         ),
         None,
     )
-
-
-def combined(source: RegionSet, parts: list[Floats]) -> Floats:
-    """A set of weights (p,) each: greatest, least, or the first times 1 less the greatest of the others."""
-    if source.how == "union":
-        return np.asarray(np.max(parts, axis=0))
-    if source.how == "intersection":
-        return np.asarray(np.min(parts, axis=0))
-    if len(parts) == 1:
-        return parts[0]
-    return np.asarray(parts[0] * (1.0 - np.max(parts[1:], axis=0)))

@@ -1,4 +1,4 @@
-"""Numbers in the units that people write: what a limit or a reading is measured in."""
+"""The units that people write: what a limit or a reading is measured in."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from plica.units import UNITS, Dimension
 
 _WRITTEN_SPAN = re.compile(r"\bspan\s+[-+]?[\d.]+\s*([a-z%]+)")
 _USUAL: Final = {Dimension.ANGLE: "deg", Dimension.LENGTH: "mm", Dimension.SHARE: "%"}
-_DECIMALS: Final = {"deg": 1, "rad": 4, "turn": 4, "mm": 2, "cm": 3, "m": 5, "in": 3, "%": 2}
 
 
 def unit_of_driver(driver: Driver, declared: Span | None) -> str:
@@ -40,18 +39,3 @@ def _block(declared: Span) -> str:
 def unit_of_expectation(expectation: Expectation) -> str:
     """The unit in which an expectation's figures are told."""
     return expectation_kind(expectation.kind).limit.unit
-
-
-def in_unit(value: float, unit: str) -> float:
-    """A value in the inside unit (radians, metres, a share of 1, bytes), in a unit of the language."""
-    return value / UNITS[unit].size if unit else value
-
-
-def written(value: float, unit: str) -> str:
-    """A value in the inside unit as people write it: `12.5 deg`, `-3 mm`, `0.25`."""
-    number = in_unit(value, unit)
-    text = f"{number:.4g}" if unit not in _DECIMALS else f"{number:.{_DECIMALS[unit]}f}"
-    if "." in text and "e" not in text:
-        text = text.rstrip("0").rstrip(".")
-    text = "0" if text == "-0" else text
-    return f"{text} {unit}" if unit else text

@@ -15,7 +15,8 @@ from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import skin_measure
 from plica.prove.results import WorstPlace
-from plica.rig.model import Expectation, RegionSet, Rig, SkinOf
+from plica.rig.model import Expectation, Rig
+from plica.rig.region_sources import joints_of, regions_of
 from plica.skeleton.algebra import length, subtract
 
 if TYPE_CHECKING:
@@ -127,11 +128,12 @@ class Skin:
         """The first joint whose skin a region is made of."""
         regions = {region.name: region for region in self.rig.regions}
         source = regions[name].source
-        while isinstance(source, RegionSet):
-            source = regions[source.regions[0]].source
-        if not isinstance(source, SkinOf):
+        while parts := regions_of(source):
+            source = regions[parts[0]].source
+        joints = joints_of(source)
+        if not joints:
             raise UnmeasurableError(f"{name} is not the skin of a joint, so it has no length to go along")
-        return source.joints[0]
+        return joints[0]
 
 
 @dataclass(frozen=True, eq=False)

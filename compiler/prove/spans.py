@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
-from plica.prove.quantities import unit_of_driver, written
+from plica.prove.quantities import unit_of_driver
+from plica.quantities import measured, whole
 from plica.readers.clip import Clip
 from plica.rig.model import Driver, Rig, Side
 from plica.source import Span
@@ -219,9 +220,9 @@ def report_travels(travels: Travels, diagnostics: Diagnostics, span_of: dict[str
             rule,
             span_of.get(travel.driver),
             driver=travel.driver,
-            reached=written(furthest.value, travel.unit),
-            end=written(end, travel.unit),
-            share=f"{100 * travel.reached:.0f} %",
+            reached=measured(furthest.value, travel.unit),
+            end=measured(end, travel.unit),
+            share=whole(travel.reached, "%"),
             clip=furthest.clip,
         )
 

@@ -300,7 +300,7 @@ def _usable(word: str) -> bool:
 
 def _rotation(values: NDArray[np.float64], channels: tuple[str, ...]) -> NDArray[np.float64]:
     """The product of the rotation channels in their order, (frames, 4)."""
-    from plica.readers.quaternions import multiply
+    from plica.skeleton.quaternions import multiply
 
     result = np.zeros((len(values), 4))
     result[:, 3] = 1.0

@@ -14,7 +14,7 @@ from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
 from plica.readers.json_fields import Fields, fields, index, objects, text
 from plica.readers.model_outline import UnreadableModel
-from plica.readers.quaternions import normalised, slerp
+from plica.skeleton.quaternions import normalised_rows, slerp
 
 Array = NDArray[np.float64]
 WIDTHS = {"rotation": 4, "translation": 3}
@@ -79,7 +79,7 @@ def sample(track: AnimationTrack, times: Array) -> Array:
         return slerp(values[before], values[after], share)
     else:
         found = values[before] + (values[after] - values[before]) * share[:, None]
-    numbers: Array = normalised(found) if track.path == "rotation" else found
+    numbers: Array = normalised_rows(found) if track.path == "rotation" else found
     return numbers
 
 
@@ -151,5 +151,5 @@ def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: st
     if cubic:
         numbers = numbers.reshape(keys, 3, width)
     elif path == "rotation":
-        numbers = normalised(numbers)
+        numbers = normalised_rows(numbers)
     return AnimationTrack(joint, path, times.astype(np.float64), numbers, interpolation)

@@ -1,9 +1,8 @@
-"""What a rig's entries say, in words: readings, spans, curves and combinations as one would write them."""
+"""What a rig's entries say, in words: readings, spans and combinations as one would write them."""
 
 from __future__ import annotations
 
-from math import degrees
-
+from plica.quantities import number, quantity
 from plica.rig.model import (
     Bend,
     Combination,
@@ -20,7 +19,6 @@ from plica.rig.model import (
     Vector,
 )
 from plica.skeleton.algebra import matrix_of, times
-from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
 _AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
@@ -75,27 +73,12 @@ def reading_text(reading: Reading) -> str:
 
 def span_text(reading: Reading, span: tuple[float, float]) -> str:
     """A span in the unit that people use for it: degrees, millimetres, or none."""
+    unit = ""
     if isinstance(reading, Rotation | Bend | Swing | Euler):
-        first, last, unit = degrees(span[0]), degrees(span[1]), " deg"
+        unit = "deg"
     elif isinstance(reading, Offset | Gap):
-        first, last, unit = span[0] * 1000.0, span[1] * 1000.0, " mm"
-    else:
-        first, last, unit = span[0], span[1], ""
-    return f"{number(first)}{unit} .. {number(last)}{unit}"
-
-
-def curve_text(curve: Curve) -> str:
-    """A curve in words."""
-    match curve:
-        case Linear():
-            return "linear"
-        case Points():
-            return "linear " + ", ".join(f"{number(x)} {number(y)}" for x, y in curve.points)
-        case Hermite():
-            points = ", ".join(f"{number(x)} {number(y)}" for x, y, _ in curve.knots)
-            return curve.method if curve.method == "smooth" else f"{curve.method} {points}"
-        case Bezier():
-            return "bezier " + " ".join(number(value) for value in curve.controls)
+        unit = "mm"
+    return f"{quantity(span[0], unit)} .. {quantity(span[1], unit)}"
 
 
 def combination_text(combination: Combination) -> str:
@@ -108,9 +91,4 @@ def posed_text(item: StrengthPose | JointPose) -> str:
     """A part of a pose as one would write it; the axis is that of the joint's own rest frame."""
     if isinstance(item, StrengthPose):
         return f"{item.strength} {number(item.amount)}"
-    return f"about {vector_text(item.axis)} of {item.joint} {number(degrees(item.angle))} deg"
-
-
-def number(value: float) -> str:
-    """A number to six digits, without needless zeros."""
-    return f"{value:.6g}" if value else "0"
+    return f"about {vector_text(item.axis)} of {item.joint} {quantity(item.angle, 'deg')}"

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from itertools import chain
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, assert_never
 
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
 from plica.rig import model as rig
+from plica.rig.combinations import parts_of
 from plica.rig.output_names import SIDES, Naming
 from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
+from plica.rig.region_sources import regions_of
 from plica.source import Span
 from plica.spec import entries as spec
 from plica.spec.budget import Budget
@@ -54,7 +56,7 @@ class _Expansion:
         strengths: list[rig.Strength] = [*drivers, *samples, *self._in_order(combines)]
         self._report_clashes(strengths)
         regions = self._entries("region", bound.regions, self._region)
-        self._settled("region", {item.name: _regions_in(item.source) for item in regions})
+        self._settled("region", {item.name: regions_of(item.source) for item in regions})
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
         return Expanded(
@@ -191,7 +193,7 @@ class _Expansion:
     def _in_order(self, combines: list[rig.Combine]) -> list[rig.Combine]:
         """Combines after those that they are made of; those in a cycle are reported and left out."""
         made = {combine.name: combine for combine in combines}
-        settled = self._settled("combine", {name: _strengths_of(item.combination) for name, item in made.items()})
+        settled = self._settled("combine", {name: parts_of(item.combination) for name, item in made.items()})
         return [made[name] for name in settled]
 
     def _report_clashes(self, strengths: list[rig.Strength]) -> None:
@@ -212,12 +214,19 @@ class _Expansion:
         return rig.Region(name, side, declared.name, source, facts.feather, about)
 
     def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> rig.RegionSource:
-        if isinstance(source, spec.PaintedImage):
-            return rig.Painted(source.file, source.uv)
-        if isinstance(source, spec.StoredVertices):
-            return rig.Stored(source.file)
-        if isinstance(source, spec.SetOfRegions):
-            return rig.RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
+        match source:
+            case spec.PaintedImage():
+                return rig.Painted(source.file, source.uv)
+            case spec.StoredVertices():
+                return rig.Stored(source.file)
+            case spec.SetOfRegions():
+                return rig.RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
+            case spec.SkinOfJoints():
+                return self._skin_of(source, side, span)
+            case _:
+                assert_never(source)
+
+    def _skin_of(self, source: spec.SkinOfJoints, side: OneSide, span: Span) -> rig.SkinOf:
         indexes = [joint.right if side == "right" else joint.left for joint in source.joints]
         if source.below:
             indexes = sorted({below for index in set(indexes) for below in self._below(index, span)})
@@ -322,14 +331,3 @@ class _Expansion:
 
 def _order(item: Any) -> tuple[str, int]:
     return item.declared if hasattr(item, "declared") else item.name, _SIDE_ORDER[getattr(item, "side", "none")]
-
-
-def _regions_in(source: rig.RegionSource) -> tuple[str, ...]:
-    return source.regions if isinstance(source, rig.RegionSet) else ()
-
-
-def _strengths_of(combination: rig.Combination) -> list[str]:
-    names: list[str] = []
-    for part in combination.parts:
-        names.extend(_strengths_of(part) if isinstance(part, rig.Combination) else [part.strength])
-    return names

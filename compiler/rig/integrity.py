@@ -6,9 +6,10 @@ Specs that were compiled hold it by construction; a Rig read from text may not.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
 from typing import NamedTuple
 
+from plica.kinds.curves import curve_problem
+from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
 from plica.rig.model import (
     Combination,
     Combine,
@@ -20,16 +21,15 @@ from plica.rig.model import (
     JointPose,
     Morph,
     Reading,
-    RegionSet,
     Rig,
     Sample,
     Sculpt,
     Shape,
-    SkinOf,
     StrengthOf,
     StrengthPose,
 )
-from plica.values import Bezier, Curve, Hermite, Linear
+from plica.rig.region_sources import joints_of, regions_of
+from plica.values import Curve
 
 
 class Problem(NamedTuple):
@@ -103,8 +103,9 @@ def _field_problems(place: str, field: Field, joints: frozenset[str]) -> Iterato
         yield Problem(f"{place}.coefficients", f"must hold {columns + 1} rows of {columns} numbers")
     if (field.metric == "direction") != (field.axis is not None):
         yield Problem(f"{place}.axis", 'must stand exactly where the metric is "direction"')
-    if (field.kernel == "gaussian") != (field.width is not None and field.width > 0):
-        yield Problem(f"{place}.width", 'must be above 0 where the kernel is "gaussian", and null elsewhere')
+    if kernel_kind(field.kernel).has_width != (field.width is not None and field.width > 0):
+        wide = " or ".join(f'"{kind.name}"' for kind in KERNEL_KINDS.values() if kind.has_width)
+        yield Problem(f"{place}.width", f"must be above 0 where the kernel is {wide}, and null elsewhere")
 
 
 def _strength_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
@@ -139,17 +140,9 @@ def _reading_problems(place: str, reading: Reading, known: dict[str, frozenset[s
 
 
 def _curve_problems(place: str, curve: Curve) -> Iterator[Problem]:
-    if isinstance(curve, Linear):
-        return
-    if isinstance(curve, Bezier):
-        if not (0.0 <= curve.controls[0] <= 1.0 and 0.0 <= curve.controls[2] <= 1.0):
-            yield Problem(f"{place}.controls", "the first and the third number must lie in 0..1")
-        return
-    key = "knots" if isinstance(curve, Hermite) else "points"
-    across = [entry[0] for entry in (curve.knots if isinstance(curve, Hermite) else curve.points)]
-    rising = all(a < b for a, b in pairwise(across))
-    if len(across) < 2 or across[0] != 0.0 or across[-1] != 1.0 or not rising:
-        yield Problem(f"{place}.{key}", "the first numbers must rise from 0 to 1")
+    problem = curve_problem(curve)
+    if problem is not None:
+        yield Problem(f"{place}.{problem.field}", problem.text)
 
 
 def _combination_problems(place: str, combination: Combination, before: set[str]) -> Iterator[Problem]:
@@ -167,14 +160,10 @@ def _combination_problems(place: str, combination: Combination, before: set[str]
 def _region_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
     for index, region in enumerate(rig.regions):
         source = region.source
-        if isinstance(source, SkinOf):
-            for part, joint in enumerate(source.joints):
-                there = f"regions[{index}].source.joints[{part}]"
-                yield from _unknown(there, joint, known["skeleton"], "joint")
-        elif isinstance(source, RegionSet):
-            for part, other in enumerate(source.regions):
-                there = f"regions[{index}].source.regions[{part}]"
-                yield from _unknown(there, other, known["regions"], "region")
+        for part, joint in enumerate(joints_of(source)):
+            yield from _unknown(f"regions[{index}].source.joints[{part}]", joint, known["skeleton"], "joint")
+        for part, other in enumerate(regions_of(source)):
+            yield from _unknown(f"regions[{index}].source.regions[{part}]", other, known["regions"], "region")
 
 
 def _shape_and_fold_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:

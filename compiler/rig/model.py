@@ -13,7 +13,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from plica.kinds.combinations import CombinationName
 from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.kinds.kernels import KernelName
+from plica.kinds.region_sets import RegionSetName
 from plica.values import NOTHING_SAID, About, Alias, Curve, Geometry
 
 if TYPE_CHECKING:
@@ -154,7 +157,7 @@ class StrengthOf(NamedTuple):
 class Combination(NamedTuple):
     """A strength made of others: their product, least, greatest, or sum (at most 1)."""
 
-    how: Literal["product", "least", "greatest", "sum"]
+    how: CombinationName
     parts: tuple[Combination | StrengthOf, ...]
 
 
@@ -209,7 +212,7 @@ class Field(NamedTuple):
     joint: str
     metric: Literal["rotation", "direction"]
     axis: Vector | None
-    kernel: Literal["gaussian", "linear"]
+    kernel: KernelName
     width: float | None
     samples: tuple[FieldSample, ...]
     coefficients: tuple[tuple[float, ...], ...]
@@ -245,7 +248,7 @@ class Stored(NamedTuple):
 class RegionSet(NamedTuple):
     """Other regions, put together: greatest weight, least weight, or the first without the others."""
 
-    how: Literal["union", "intersection", "difference"]
+    how: RegionSetName
     regions: tuple[str, ...]
     kind: Literal["set"] = "set"
 

@@ -6,18 +6,18 @@ from itertools import pairwise
 from math import isclose, pi
 from typing import Literal, cast
 
-from plica.curves import harmonic_slopes, monotone_slopes, ready_curve
+from plica.curves import POINT_CURVES, READY_CURVES
 from plica.diagnostics.suggest import did_you_mean
-from plica.rounding import rounded_number
+from plica.kinds.combinations import COMBINATION_KINDS
+from plica.kinds.kernels import DEFAULT_KERNEL, kernel_kind
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.units import Dimension
-from plica.values import LINEAR, Bezier, Curve, Hermite, Points
+from plica.values import LINEAR, Bezier, Curve
 
-_HOW = ("product", "least", "greatest", "sum")
 _MAX_NESTING = 32
 # A field's equations take time with the cube of its samples; so much of it as writing a character out.
 _WORK = 2
@@ -125,7 +125,7 @@ def bind_curve(node: nodes.Curve, scope: Scope, context: Context) -> Curve | Non
     """A curve as numbers."""
     if isinstance(node, nodes.NamedCurve):
         if node.ready:
-            return ready_curve(node.name.text)
+            return READY_CURVES.get(node.name.text)
         symbols = context.symbols.find("curve", node.name, scope)
         return context.curves.get(symbols[0].name) if symbols else None
     if isinstance(node, nodes.BezierCurve):
@@ -155,15 +155,11 @@ def _point_curve(node: nodes.PointCurve, scope: Scope, context: Context) -> Curv
     if any(not 0 <= y <= 1 for _, y in points):
         context.diagnostics.add("curve-out-of-range", span)
         return None
-    if node.kind == "linear":
-        return Points(tuple(points))
-    xs, ys = zip(*points, strict=True)
-    if node.kind == "harmonic":
-        return Hermite("harmonic", tuple(zip(xs, ys, map(rounded_number, harmonic_slopes(xs, ys)), strict=True)))
-    if node.kind != "monotone":
+    joined = POINT_CURVES.get(node.kind)
+    if joined is None:
         context.diagnostics.add("points-not-wanted", span, curve=node.kind)
         return None
-    return Hermite("monotone", tuple(zip(xs, ys, map(rounded_number, monotone_slopes(xs, ys)), strict=True)))
+    return joined(points)
 
 
 # ---- combinations -----------------------------------------------------------------------------------
@@ -187,14 +183,15 @@ def _part(
         return None
     how = scope.name(node.how)
     parts = [_part(part, scope, context, depth + 1) for part in node.parts]
-    if how not in _HOW:
-        hint = did_you_mean(how, _HOW) or "there are product, least, greatest and sum"
+    if how not in COMBINATION_KINDS:
+        *others, last = COMBINATION_KINDS
+        hint = did_you_mean(how, COMBINATION_KINDS) or f"there are {', '.join(others)} and {last}"
         context.diagnostics.add("unknown-combination", scope.span(node.how), name=how, hint=hint)
         return None
     bound = tuple(part for part in parts if part is not None)
     if len(bound) < len(parts):
         return None
-    return model.CombinationOf(cast(Literal["product", "least", "greatest", "sum"], how), bound)
+    return model.CombinationOf(how, bound)
 
 
 # ---- fields and controls ----------------------------------------------------------------------------
@@ -223,15 +220,15 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     return model.FieldFacts(joint, direction, kernel, width, samples)
 
 
-def _kernel(facts: FactSet, context: Context) -> tuple[Literal["gaussian", "linear"], float | None]:
+def _kernel(facts: FactSet, context: Context) -> tuple[str, float | None]:
     fact = facts.one("kernel")
     if fact is None:
-        return "gaussian", None
+        return DEFAULT_KERNEL, None
     kind, amount = fact.node.part("kind"), fact.node.part("width")
     if amount is None:
         return kind, None
     width = fact.scope.amount(amount, Dimension.ANGLE, "the width of a kernel")
-    if kind != "gaussian":
+    if not kernel_kind(kind).has_width:
         context.diagnostics.add("width-not-wanted", fact.scope.span(fact.node), kernel=kind)
         return kind, None
     if width <= 0:

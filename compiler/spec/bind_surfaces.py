@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
+from plica.quantities import number
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.scope import Scope
 from plica.syntax import nodes
+from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import Dimension
 
 # How far a mask may be from its full-size form unless a fold says otherwise. A mask of a few kilobytes does the work of
@@ -21,27 +25,34 @@ def bind_region(facts: FactSet, context: Context) -> model.RegionFacts | None:
     """A region's facts, or None after diagnostics."""
     fact = facts.one("source")
     if fact is None:
-        context.report_missing("region", "skin of, painted, vertices, union, intersection or difference")
+        context.report_missing("region", ", ".join(FACT_KINDS[key].keyword for key in _SOURCES))
         return None
-    source = _region_source(fact, context)
+    source = _SOURCES[fact.node.key](fact, context)
     feather = _length(facts.one("feather"), context, "a feather", 0.0)
     return model.RegionFacts(source, feather) if source is not None else None
 
 
-def _region_source(fact: ScopedFact, context: Context) -> model.RegionSourceOf | None:
+def _skin(fact: ScopedFact, context: Context) -> model.SkinOfJoints | None:
     node, scope = fact
-    if node.key == "skin_of":
-        joints = [context.joint(joint, scope) for joint in node.part("joints")]
-        if any(joint is None for joint in joints):
-            return None
-        return model.SkinOfJoints(
-            tuple(joint for joint in joints if joint is not None), below=node.part("below") is not None
-        )
-    if node.key == "painted":
-        image, uv = node.part("image"), node.part("uv")
-        return model.PaintedImage(context.file(image, scope), uv_set(uv, scope, context) if uv else None)
-    if node.key == "vertices":
-        return model.StoredVertices(context.file(node.part("file"), scope))
+    joints = [context.joint(joint, scope) for joint in node.part("joints")]
+    if any(joint is None for joint in joints):
+        return None
+    known = tuple(joint for joint in joints if joint is not None)
+    return model.SkinOfJoints(known, below=node.part("below") is not None)
+
+
+def _painted(fact: ScopedFact, context: Context) -> model.PaintedImage:
+    node, scope = fact
+    image, uv = node.part("image"), node.part("uv")
+    return model.PaintedImage(context.file(image, scope), uv_set(uv, scope, context) if uv else None)
+
+
+def _vertices(fact: ScopedFact, context: Context) -> model.StoredVertices:
+    return model.StoredVertices(context.file(fact.node.part("file"), fact.scope))
+
+
+def _set(fact: ScopedFact, context: Context) -> model.SetOfRegions | None:
+    node, scope = fact
     how, references = node.part("how"), node.part("regions")
     targets = [context.symbols.target(reference, "region", scope, context.side) for reference in references]
     if len(references) < 2:
@@ -49,6 +60,15 @@ def _region_source(fact: ScopedFact, context: Context) -> model.RegionSourceOf |
     if any(target is None for target in targets):
         return None
     return model.SetOfRegions(how, tuple(target for target in targets if target is not None))
+
+
+_SOURCES: Mapping[str, Callable[[ScopedFact, Context], model.RegionSourceOf | None]] = {
+    "skin_of": _skin,
+    "painted": _painted,
+    "vertices": _vertices,
+    "region_set": _set,
+}
+"""How each source of a region is bound, by the name of the fact."""
 
 
 def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
@@ -137,7 +157,7 @@ def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.Str
     target = context.symbols.target(item.strength, "strength", scope, context.side)
     amount = scope.amount(item.amount, Dimension.NUMBER, "a strength")
     if not 0 <= amount <= 1:
-        context.diagnostics.add("strength-out-of-range", scope.span(item), amount=f"{amount:g}")
+        context.diagnostics.add("strength-out-of-range", scope.span(item), amount=number(amount))
     return model.StrengthPoseOf(target, amount) if target else None
 
 
@@ -147,9 +167,9 @@ def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ..
         amount, path, pose, after = (node.part(name) for name in ("strength", "file", "pose", "after"))
         at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
         if not 0 < at < 1:
-            context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=f"{at:g}")
+            context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=number(at))
         elif at in found:
-            context.diagnostics.add("inbetween-twice", scope.span(node), at=f"{at:g}")
+            context.diagnostics.add("inbetween-twice", scope.span(node), at=number(at))
         found[at] = model.InbetweenOf(at, _sculpt(path, pose, after, scope, context))
     return tuple(found[at] for at in sorted(found))
 

@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Generic, Literal, NamedTuple, TypeVar
 
+from plica.kinds.combinations import CombinationName
+from plica.kinds.kernels import KernelName
+from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
 from plica.skeleton.sides import Plane, Sides
 from plica.skeleton.skeleton import Skeleton
@@ -130,7 +133,7 @@ class DriverFacts(NamedTuple):
 
 
 class CombinationOf(NamedTuple):
-    how: Literal["product", "least", "greatest", "sum"]
+    how: CombinationName
     parts: tuple[CombinationOf | EntryReference, ...]
 
 
@@ -151,7 +154,7 @@ class SampleValue(NamedTuple):
 class FieldFacts(NamedTuple):
     joint: JointRef
     direction: AxisValue | None
-    kernel: Literal["gaussian", "linear"]
+    kernel: KernelName
     width: float | None
     samples: tuple[SampleValue, ...]
 
@@ -171,7 +174,7 @@ class StoredVertices(NamedTuple):
 
 
 class SetOfRegions(NamedTuple):
-    how: Literal["union", "intersection", "difference"]
+    how: RegionSetName
     regions: tuple[EntryReference, ...]
 
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.format import formatted
+from plica.quantities import quantity
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.sides import Plane
 from plica.source import Source
@@ -119,7 +120,7 @@ def _meshes_comment(outline: ModelOutline) -> str:
 
 
 def _plane_text(plane: Plane) -> str:
-    return f"across {plane.axis}" + (f" at {plane.offset:.6g} m" if abs(plane.offset) > 1e-6 else "")
+    return f"across {plane.axis}" + (f" at {quantity(plane.offset, 'm')}" if abs(plane.offset) > 1e-6 else "")
 
 
 def _patterns(patterns: tuple[str, ...]) -> str:

@@ -13,7 +13,8 @@ from typing import Final
 import numpy as np
 
 from plica.evaluate.curves import curve_values
-from plica.rig.model import Combination, Combine, Driver, Offset, Reading, Rig, Rotation, Sample, StrengthOf, Swing
+from plica.rig.combinations import combined, parts_of
+from plica.rig.model import Combine, Driver, Offset, Reading, Rig, Rotation, Sample, Swing
 
 Alternatives = tuple[Mapping[str, float], ...]
 """Strengths that one source can give, by name: one of them at a time."""
@@ -42,7 +43,7 @@ def _sources(rig: Rig) -> dict[str, frozenset[object]]:
         elif isinstance(strength, Sample):
             result[strength.name] = frozenset([strength.field])
         else:
-            result[strength.name] = frozenset().union(*(result[part] for part in _parts(strength.combination)))
+            result[strength.name] = frozenset().union(*(result[part] for part in parts_of(strength.combination)))
     return result
 
 
@@ -90,24 +91,3 @@ def _turned(vector: tuple[float, float, float]) -> tuple[tuple[float, float, flo
     sign = -1.0 if next((number for number in vector if number != 0.0), 1.0) < 0.0 else 1.0
     x, y, z = vector
     return (sign * x + 0.0, sign * y + 0.0, sign * z + 0.0), sign
-
-
-def _parts(combination: Combination) -> Iterator[str]:
-    for part in combination.parts:
-        if isinstance(part, StrengthOf):
-            yield part.strength
-        else:
-            yield from _parts(part)
-
-
-def combined(combination: Combination, strengths: Mapping[str, float]) -> float:
-    """What a combination makes of strengths by name; those that are not given are 0."""
-    parts = [
-        strengths.get(part.strength, 0.0) if isinstance(part, StrengthOf) else combined(part, strengths)
-        for part in combination.parts
-    ]
-    if combination.how == "product":
-        return float(np.prod(parts))
-    if combination.how == "sum":
-        return min(sum(parts), 1.0)
-    return min(parts) if combination.how == "least" else max(parts)

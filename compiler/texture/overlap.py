@@ -18,6 +18,7 @@ from plica.kinds.expectations import MASK_ROUNDING
 from plica.mesh.arrays import Floats, Integers
 from plica.mesh.attach import Attached, SpanOf
 from plica.mesh.vertex_places import heaviest_joints
+from plica.quantities import percent
 from plica.rig.model import Rig
 from plica.texture.co_activation import Alternatives, independent_alternatives
 from plica.texture.mask_set import MaskSet
@@ -140,6 +141,6 @@ def tell_overlaps(rig: Rig, attached: Attached, masks: MaskSet, diagnostics: Dia
             detail=detail.name,
             folds=", ".join(f"`{name}`" for name in overlap.folds),
             sum=f"{overlap.worst:.2f}",
-            share=f"{100.0 * overlap.share:.2g} %",
+            share=percent(overlap.share),
             place=f"vertex {overlap.vertex}" + (f", near {rig.skeleton[joint].name}" if joint >= 0 else ""),
         )

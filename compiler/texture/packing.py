@@ -14,7 +14,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from plica.rig.model import Combination, Combine, Fold, Rig, StrengthOf
+from plica.rig.combinations import parts_of
+from plica.rig.model import Combine, Fold, Rig
 from plica.texture.texture_memory import bytes_in_memory, stored_channels
 
 
@@ -94,16 +95,8 @@ def drivers_of(rig: Rig) -> Mapping[str, tuple[str, ...]]:
     result: dict[str, tuple[str, ...]] = {}
     for strength in rig.strengths:
         if isinstance(strength, Combine):
-            parts = {name for part in _parts(strength.combination) for name in result.get(part, ())}
+            parts = {name for part in parts_of(strength.combination) for name in result.get(part, ())}
             result[strength.name] = tuple(sorted(parts))
         else:
             result[strength.name] = (strength.declared,)
     return result
-
-
-def _parts(combination: Combination) -> Iterable[str]:
-    for part in combination.parts:
-        if isinstance(part, StrengthOf):
-            yield part.strength
-        else:
-            yield from _parts(part)

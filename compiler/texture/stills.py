@@ -11,9 +11,9 @@ import numpy as np
 
 from plica.diagnostics.suggest import did_you_mean
 from plica.mesh.arrays import Floats, Mesh
+from plica.rig.combinations import combined
 from plica.rig.model import Combine, Detail, JointPose, Rig, StrengthPose
 from plica.texture.atlas import atlas_of
-from plica.texture.co_activation import combined
 from plica.texture.detail_maps import DetailMaps, still
 from plica.texture.mask_set import MaskSet
 from plica.texture.normal_maps import NormalMap, sampled

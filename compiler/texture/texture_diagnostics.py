@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import Attached
+from plica.quantities import percent
 from plica.source import Span
 from plica.texture.mask_set import Mask
 from plica.texture.mask_sizes import SLACK
@@ -24,7 +25,7 @@ def tell_uvs(uv: str, report: UvReport, diagnostics: Diagnostics, span: Span | N
 
 
 def _share(part: int, whole: int) -> str:
-    return f"{100.0 * part / max(whole, 1):.2g} %"
+    return percent(part / max(whole, 1))
 
 
 def tell_precision(mask: Mask, attached: Attached, diagnostics: Diagnostics, span: Span | None) -> None:
@@ -35,8 +36,3 @@ def tell_precision(mask: Mask, attached: Attached, diagnostics: Diagnostics, spa
         diagnostics.add("mask-is-black", span, fold=fold.name, area=fold.area, size=full)
     if sized.errors[full] > fold.tolerance + SLACK:
         diagnostics.add("tolerance-below-a-step", span, fold=fold.name, tolerance=percent(fold.tolerance))
-
-
-def percent(share: float, up: bool = False) -> str:
-    """A share in percent; rounded up so that the number, read back, suffices."""
-    return f"{-(-share * 1000 // 1) / 10:g} %" if up else f"{100.0 * share:.2g} %"

@@ -24,10 +24,3 @@ def bytes_in_memory(size: int, channels: int) -> int:
 def stored_channels(masks: int) -> int:
     """How many channels a texture of so many masks (1 to 4) has: two masks take three, as PNG has no two colours."""
     return {1: 1, 2: 3, 3: 3, 4: 4}[masks]
-
-
-def told(size: float) -> str:
-    """A number of bytes, for people."""
-    if size >= 2**20:
-        return f"{size / 2**20:.2f} MiB"
-    return f"{size / 2**10:.1f} KiB" if size >= 2**10 else f"{size:.0f} bytes"

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES
 from plica.emit.target import Target, option
 
 if TYPE_CHECKING:
@@ -24,7 +23,33 @@ class MasksTarget(Target):
 
     name: ClassVar[str] = "masks"
     description: ClassVar[str] = "the masks of folds as small packed textures, with a manifest"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     size: int = option(1024, "texels across of the masks at full size, a power of two from 4 to 8192")
     channels: int = option(4, "how many masks a texture holds, 1 to 4")

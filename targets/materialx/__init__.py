@@ -7,7 +7,6 @@ from typing import ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES
 from plica.targets.masks import MasksTarget
 
 
@@ -21,7 +20,33 @@ class MaterialxTarget(MasksTarget):
 
     name: ClassVar[str] = "materialx"
     description: ClassVar[str] = "shading networks that fade each fold's detail in, for renderers with MaterialX"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The document, the maps, and the masks with their manifest; nothing where there are no details."""

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.output_set import manifest_file
 from plica.emit.target import Target
+from plica.kinds.kernels import kernel_expression
 from plica.rig.model import Rig
 
 if TYPE_CHECKING:
@@ -26,7 +26,33 @@ class PythonTarget(Target):
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The module and the test vectors, named after the character."""
@@ -93,6 +119,7 @@ def module_text(rig: Rig) -> str:
         uses_placed="placed" in source.helpers,
         uses_easing="easing" in source.helpers,
         uses_field="field" in source.helpers,
+        kernel=kernel_expression("kernel"),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from plica.kinds.combinations import combination_kind
 from plica.rig.model import (
     Combination,
     Combine,
@@ -262,19 +263,13 @@ def _combination(combination: Combination, places: Mapping[str, int], lines: lis
 
 
 def _joined(how: str, parts: Sequence[str], result: str) -> list[str]:
-    """Statements that set `result` to the parts' product, least, greatest, or sum of at most 1."""
+    """Statements that set `result` to the combination of the parts, by the name of its kind."""
+    kind = combination_kind(how)
     lines: list[str] = []
     for start in range(0, len(parts), _PARTS_PER_STATEMENT):
         some = [*([result] if start else []), *parts[start : start + _PARTS_PER_STATEMENT]]
-        if how == "product":
-            text = " * ".join(some)
-        elif how == "sum":
-            text = " + ".join(some)
-        elif len(some) == 1:
-            text = some[0]
-        else:
-            text = called("min" if how == "least" else "max", *some)
-        lines.append(f"{result} = {text}")
-    if how == "sum":
-        lines.append(f"{result} = 1.0 if {result} > 1.0 else {result}")
+        lines.append(f"{result} = {kind.expression(some)}")
+    if kind.most is not None:
+        most = number(kind.most)
+        lines.append(f"{result} = {most} if {result} > {most} else {result}")
     return lines

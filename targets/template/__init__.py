@@ -8,7 +8,6 @@ from typing import ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.target import Target, option
 
@@ -22,7 +21,33 @@ class TemplateTarget(Target):
 
     name: ClassVar[str] = "template"
     description: ClassVar[str] = "a text of your own, from your own Jinja template"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     template: tuple[str, ...] = option((), "a template file, from the working folder; may be given several times")
     output: tuple[str, ...] = option(

@@ -10,9 +10,9 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.diff.character_states import Options, read_both
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
-from plica.diff.judge import Harm
 from plica.diff.report import JudgedChange, Report, compare
 from plica.diff.text_report import render
+from plica.diff.verdicts import Harm
 from tests.support.cloth import SPEC, bump, cloth
 
 

@@ -11,10 +11,10 @@ import re
 import pytest
 
 from plica.diff.character_state import CharacterState
-from plica.diff.judge import REACHES, Harm
 from plica.diff.markdown_report import render as as_markdown
 from plica.diff.report import Report, compare
 from plica.diff.text_report import render
+from plica.diff.verdicts import REACHES, Harm
 from tests.support.data import ROOT
 from tests.support.texts import compiled
 

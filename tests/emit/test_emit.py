@@ -8,17 +8,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.emit.artifacts import DEFAULT_REQUESTS, Request, build_targets
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES, feature_table, used_features
+from plica.emit.features import ALL_FEATURES, check_features, feature_table, used_features
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.registry import GROUP, entries, load
 from plica.emit.target import OptionHelp, Target, option
+from plica.rig.model import Character, Combination, Combine, Driver, Field, Rig
 from plica.rig.rig_json import read_rig
 from plica.source import Source, Span
 from tests.targets.rigs import whole_rig
@@ -195,6 +196,54 @@ def test_two_targets_may_not_emit_different_bytes_for_one_file() -> None:
 
 def test_the_whole_rig_uses_every_feature() -> None:
     assert set(used_features(whole_rig())) == ALL_FEATURES
+
+
+class MadeUp(NamedTuple):
+    """A kind of reading and of curve that no target has ever met."""
+
+    joint: str = "back"
+    kind: str = "made up"
+
+
+OURS = sorted(name for name, point in entries().items() if point.value.startswith("plica."))
+
+
+@pytest.mark.parametrize("target", OURS)
+def test_a_kind_that_a_target_does_not_list_is_refused(target: str) -> None:
+    kind: Any = MadeUp()
+    driver = Driver("turned", "none", "turned", kind, (0.0, 1.0), True, kind)
+    combine = Combine("joined", "none", "joined", Combination(kind.kind, ()))
+    field = Field("looks", "none", "looks", "back", kind.kind, None, kind.kind, None, (), (), ())
+    rig = Rig(Character("wren", "Wren", None, 0.0), (), fields=(field,), strengths=(driver, combine))
+    diagnostics = Diagnostics()
+    loaded = load(target, diagnostics)
+    assert loaded is not None
+    check_features(Build(rig), loaded, diagnostics, allow_inexpressible=False)
+    assert [(each.name, str(each.severity)) for each in diagnostics.all] == [("inexpressible", "error")] * 5
+    refused = sorted(each.message.split(" cannot express the ")[1] for each in diagnostics.all)
+    assert refused == [
+        "combine made up of the combine `joined`",
+        "curve made up of the driver `turned`",
+        "field made up of the field `looks`",
+        "kernel made up of the field `looks`",
+        "reading made up of the driver `turned`",
+    ]
+
+
+def test_every_target_lists_its_features_one_by_one() -> None:
+    """What a target can do stands in its own file; nothing that Plica learns later is claimed by itself."""
+    for name in OURS:
+        tree = ast.parse((ROOT / "targets" / name / "__init__.py").read_text("utf-8"))
+        stated = next(
+            node.value
+            for node in ast.walk(tree)
+            if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name) and node.target.id == "supports"
+        )
+        assert stated is not None
+        listed = {node.value for node in ast.walk(stated) if isinstance(node, ast.Constant)}
+        target = load(name, Diagnostics())
+        assert target is not None
+        assert listed == target.supports <= ALL_FEATURES
 
 
 def test_the_table_of_features_is_current() -> None:

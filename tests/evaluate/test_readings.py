@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from plica.evaluate import Evaluator, Poses, SparsePose, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
-from plica.evaluate.quaternions import with_positive_scalar
 from plica.rig.model import (
     Bend,
     Character,
@@ -27,6 +26,7 @@ from plica.rig.model import (
     Rotation,
     Swing,
 )
+from plica.skeleton.quaternions import with_positive_scalar
 from plica.values import Linear
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 

@@ -17,10 +17,11 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.npz import written
 from plica.mesh.painting import read_painting
+from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import agreed
-from plica.mesh.regions import combined, region_weights
+from plica.mesh.regions import region_weights
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
-from plica.rig.model import Painted, Region, RegionSet, RegionSource, Rig, SkinOf, Stored
+from plica.rig.model import Painted, Region, RegionSource, Rig, SkinOf, Stored
 from plica.specs.wren.model import wren
 from plica.workspace import Refused
 from tests.support.wren import Skinned, skinned
@@ -174,15 +175,15 @@ exact = st.lists(st.integers(0, 64).map(lambda value: value / 64), min_size=5, m
 
 
 def union(*parts: Floats) -> Floats:
-    return combined(RegionSet("union", ()), list(parts))
+    return SET_OPERATIONS["union"].weights(parts)
 
 
 def intersection(*parts: Floats) -> Floats:
-    return combined(RegionSet("intersection", ()), list(parts))
+    return SET_OPERATIONS["intersection"].weights(parts)
 
 
 def difference(*parts: Floats) -> Floats:
-    return combined(RegionSet("difference", ()), list(parts))
+    return SET_OPERATIONS["difference"].weights(parts)
 
 
 @given(exact, exact, exact)

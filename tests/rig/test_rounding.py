@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plica import curves, rounding
+from plica.kinds import kernels
 from plica.pipeline import compile_text
 from plica.rig import mirror, radial, readings
 from plica.rig.rig_json import write_rig
@@ -29,7 +30,7 @@ from tests.support.cloth import SPEC, cloth
 # arithmetic on them. Square roots, sums and products are the same everywhere, so rest poses need no noise.
 NOISY = (
     (algebra, ("sin", "cos")),
-    (radial, ("exp",)),
+    (kernels, ("exp",)),
     (curves, ("hypot",)),
     (mirror, ("times",)),
     (readings, ("times",)),

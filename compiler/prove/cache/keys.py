@@ -17,7 +17,8 @@ from plica import __version__
 from plica.mesh.arrays import Mesh
 from plica.mesh.deform import Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.rig.model import Expectation, RegionSet, Rig
+from plica.rig.model import Expectation, Rig
+from plica.rig.region_sources import regions_of
 from plica.values import NOTHING_SAID
 
 COMPUTED_BY: Final = (
@@ -106,8 +107,6 @@ def expectation_digest(rig: Rig, expectation: Expectation, body: str, regions: I
     while pending:
         name = pending.pop()
         made_of[name] = sources[name]
-        source = sources[name]
-        if isinstance(source, RegionSet):
-            pending += [other for other in source.regions if other not in made_of]
+        pending += [other for other in regions_of(sources[name]) if other not in made_of]
     joints = tuple(joint[:5] for joint in rig.skeleton)
     return digest(body, own, sorted(made_of.items()), joints, *regions)

@@ -13,11 +13,11 @@ from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON
 from plica.mesh.deform import Motion
 from plica.prove.measures.offsets import uneven_shapes
 from plica.prove.proof import Proof
-from plica.prove.quantities import written
 from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import Result, WorstPlace, judged, not_measured
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
+from plica.quantities import measured
 from plica.rig.model import Expectation, Fold, Rig, Shape
 
 FINE: Final = 129
@@ -177,7 +177,7 @@ def _opposite(side: str) -> str:
 def _never_reached(ranges: Sequence[tuple[str, float, float, float]]) -> str:
     """Which strengths never get from 0 to 1, and how far each gets: names, least and most strengths, and travels."""
     told = [
-        f"{name} ({'from ' + written(least, '') + ' ' if least > FULLY_ON else ''}to {written(most, '')})"
+        f"{name} ({'from ' + measured(least, '') + ' ' if least > FULLY_ON else ''}to {measured(most, '')})"
         for name, least, most, travelled in ranges
         if travelled < 1.0 - FULLY_ON
     ]

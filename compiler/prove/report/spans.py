@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from plica import foreign
-from plica.prove.quantities import in_unit, written
 from plica.prove.report.tables import table
 from plica.prove.spans import PERCENTILES, Extreme, Travel, Travels, joined_spans
+from plica.quantities import in_unit, measured, whole
 
 FORMAT = "plica-travels"
 VERSION = 1
@@ -42,18 +42,18 @@ def _row(travel: Travel) -> tuple[str, ...]:
     low, middle, high = (travel.percentiles[PERCENTILES.index(share)] for share in (5, 50, 95))
     return (
         travel.driver,
-        written(travel.least.value, unit),
-        *(written(value, unit) for value in (low, middle, high)),
-        written(travel.greatest.value, unit),
+        measured(travel.least.value, unit),
+        *(measured(value, unit) for value in (low, middle, high)),
+        measured(travel.greatest.value, unit),
         f"{travel.least.near:.2f} s",
         f"{travel.greatest.near:.2f} s",
-        f"{written(travel.span[0], unit)} .. {written(travel.span[1], unit)}",
-        f"{100 * travel.reached:.0f} %" if travel.moves else "still",
+        f"{measured(travel.span[0], unit)} .. {measured(travel.span[1], unit)}",
+        whole(travel.reached, "%") if travel.moves else "still",
     )
 
 
 def _span_line(span: tuple[float, float], unit: str) -> str:
-    return f"span   {written(span[0], unit)} .. {written(span[1], unit)}"
+    return f"span   {measured(span[0], unit)} .. {measured(span[1], unit)}"
 
 
 def document(travels: Travels) -> dict[str, object]:

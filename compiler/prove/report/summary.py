@@ -10,9 +10,10 @@ from xml.etree import ElementTree
 from plica import foreign
 from plica.diagnostics import Diagnostics
 from plica.prove.baseline import is_better, is_worse
-from plica.prove.quantities import in_unit, unit_of_expectation, written
+from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
+from plica.quantities import in_unit, measured, whole
 from plica.rig.model import Rig
 from plica.source import Span
 
@@ -26,7 +27,7 @@ Accepted = Mapping[str, float]
 
 def figure(result: Result, value: float | None) -> str:
     """A figure in the unit of the expectation; a dash for none."""
-    return "-" if value is None else written(value, unit_of_expectation(result.expectation))
+    return "-" if value is None else measured(value, unit_of_expectation(result.expectation))
 
 
 def fails(result: Result, accepted: Accepted) -> bool:
@@ -115,7 +116,7 @@ def pose(frame: WorstFrame, angles: bool = True) -> str:
 
 
 def _turned(frame: WorstFrame) -> str:
-    shown = ", ".join(f"{joint} {degrees(angle):.0f} deg" for joint, angle in frame.angles[:_SHOWN_ANGLES])
+    shown = ", ".join(f"{joint} {whole(angle, 'deg')}" for joint, angle in frame.angles[:_SHOWN_ANGLES])
     more = len(frame.angles) - _SHOWN_ANGLES
     return f" ({shown}{f' and {more} more' if more > 0 else ''})" if shown else ""
 
