@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Source, Span
 from plica.spec.bind import Bound, bind
 from plica.spec.budget import Budget

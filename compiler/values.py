@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+Side = Literal["left", "right", "none"]
+
 
 class Photo(NamedTuple):
     """A reference photograph, as a path from the spec's folder, and what it shows."""

@@ -5,17 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from plica.kinds.readings import Euler, Offset, Reading, Rotation, Swing
 from plica.rig.entry_text import axis_text, vector_text
-from plica.rig.model import (
-    Driver,
-    Euler,
-    Field,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Swing,
-)
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver, Field
 
 
 class AxisRow(NamedTuple):

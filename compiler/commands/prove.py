@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from plica.prove.prover import Prover
     from plica.prove.results import Result
     from plica.prove.sweeps import PoseTrack
-    from plica.rig.model import Rig
+    from plica.rig.rig import Rig
 
 STOPPED = 130
 NOT_DONE = "the run was stopped before"

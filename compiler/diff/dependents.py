@@ -6,7 +6,9 @@ from functools import cached_property
 
 from plica.diff.effects import parts_of
 from plica.rig.files import files_of
-from plica.rig.model import Combine, RegionSet, Rig, StrengthPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import RegionSet, StrengthPose
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 

@@ -7,8 +7,10 @@ from itertools import pairwise, product
 from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
+from plica.kinds.readings import Bend, ControlValue, Gap, Reading, Rotation
 from plica.rig.integrity import first_problem
-from plica.rig.model import Bend, Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation, StrengthOf
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, StrengthOf
 from plica.values import Bezier, Curve, Hermite, Points
 
 if TYPE_CHECKING:
@@ -265,7 +267,7 @@ def parts_of(combination: Combination) -> list[str]:
 
 
 def combined(combination: Combination, strengths: dict[str, float]) -> float:
-    """A combination of strengths, as `plica.rig.model.Combination` says."""
+    """A combination of strengths, as `plica.rig.strengths.Combination` says."""
     values = [
         strengths[part.strength] if isinstance(part, StrengthOf) else combined(part, strengths)
         for part in combination.parts

@@ -18,7 +18,9 @@ from plica.diff.pose_text import over_text, pose_change, sweeps_less
 from plica.diff.value_text import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
 from plica.kinds.expectations import expectation_kind
 from plica.rig.entry_text import reading_text, span_text
-from plica.rig.model import Combine, Driver, Expectation, Rig, ShapeOffsets
+from plica.rig.offsets_table import ShapeOffsets
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Combine, Driver
 
 SMALL = 0.02  # of a strength: what is hardly seen; a figure of our own
 

@@ -7,7 +7,8 @@ from collections.abc import Callable, Hashable, Sequence
 from plica.diff.value_text import ARROW, amount, number
 from plica.rig.entry_text import posed_text
 from plica.rig.expectations import goes_over_everything, swept_strengths
-from plica.rig.model import Expectation, JointPose, StrengthPose
+from plica.rig.rig import Expectation
+from plica.rig.surfaces import JointPose, StrengthPose
 
 PoseItem = StrengthPose | JointPose
 

@@ -5,19 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from plica.rig.model import (
-    ControlValue,
-    Expectation,
-    Fold,
-    RegionSet,
-    Rig,
-    Sample,
-    Sculpt,
-    Shape,
-    ShapeOffsets,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.kinds.readings import ControlValue
+from plica.rig.offsets_table import ShapeOffsets
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Sample, StrengthOf
+from plica.rig.surfaces import Fold, RegionSet, Sculpt, Shape, StrengthPose
 
 Renamed = Mapping[str, Mapping[str, str]]
 

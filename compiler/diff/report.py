@@ -15,7 +15,7 @@ from plica.diff.facts import Difference
 from plica.diff.geometry import GeometryEffect
 from plica.diff.judge import NAMES, REACHES, Harm, Judge, Judged, Plot, Verdict
 from plica.rig.files import files_of
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import plain
 from plica.source import Span
 

@@ -6,26 +6,11 @@ from math import degrees
 from typing import Any
 
 from plica.kinds.expectations import expectation_kind
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
 from plica.rig.entry_text import combination_text, curve_text
-from plica.rig.model import (
-    Bend,
-    Combination,
-    ControlValue,
-    Driver,
-    Euler,
-    Expectation,
-    Gap,
-    JointPose,
-    Offset,
-    Reading,
-    RegionSet,
-    Rotation,
-    Sculpt,
-    SkinOf,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-)
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Combination, Driver, StrengthOf
+from plica.rig.surfaces import JointPose, RegionSet, Sculpt, SkinOf, StrengthPose
 from plica.values import Bezier, Hermite, Linear, Points
 
 ARROW = "→"

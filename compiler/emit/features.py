@@ -12,7 +12,9 @@ from typing import get_args
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build, EntryOrigin
 from plica.emit.target import Target
-from plica.rig.model import Combination, Combine, Driver, Reading, Rig
+from plica.kinds.readings import Reading
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver
 from plica.values import Curve
 
 READINGS = frozenset(f"reading {kind._field_defaults['kind']}" for kind in get_args(Reading))

@@ -25,23 +25,9 @@ from plica.evaluate.readings import (
     Swings,
     indexes,
 )
-from plica.rig.model import (
-    Bend,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    Gap,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Sample,
-    StrengthOf,
-    Swing,
-)
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.skeleton.skeleton import Skeleton
 from plica.values import Curve
 

@@ -6,14 +6,14 @@ import numpy as np
 
 from plica.evaluate.poses import Array
 from plica.evaluate.quaternions import normalised, turn_since, turned
-from plica.rig.model import Field
+from plica.rig.strengths import Field
 
 # Strengths this near to 0 or 1 are exactly 0 or 1.
 _NEAR = 1e-9
 
 
 class PreparedField:
-    """A field ready to be evaluated, as `plica.rig.model.Field` defines it."""
+    """A field ready to be evaluated, as `plica.rig.strengths.Field` defines it."""
 
     def __init__(self, field: Field) -> None:
         """Raises ValueError for an unknown kernel and for a gaussian without width."""

@@ -9,7 +9,7 @@ import numpy as np
 from plica.evaluate.poses import Array
 from plica.evaluate.quaternions import turned
 from plica.evaluate.readings import Chunk, indexes
-from plica.rig.model import Gap
+from plica.kinds.readings import Gap
 from plica.skeleton.algebra import length, transpose
 from plica.skeleton.skeleton import Skeleton
 

@@ -6,21 +6,12 @@ from math import isfinite
 
 from plica.evaluate.gaps import joints_of_gap
 from plica.evaluate.poses import JointPlacement, SparsePose
-from plica.rig.model import (
-    Bend,
-    Control,
-    ControlValue,
-    Euler,
-    Gap,
-    Offset,
-    Quaternion,
-    Reading,
-    Rig,
-    Rotation,
-    Swing,
-    Vector,
-)
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Rig
+from plica.rig.strengths import Control
 from plica.skeleton.algebra import (
+    Quaternion,
+    Vector,
     about,
     add,
     conjugate,

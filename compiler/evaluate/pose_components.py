@@ -12,7 +12,8 @@ from plica.evaluate.gaps import joints_of_gap
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.quaternions import turn_since, with_positive_scalar
 from plica.evaluate.readings import Chunk, indexes
-from plica.rig.model import ControlValue, Gap, Offset, Reading, Rig
+from plica.kinds.readings import ControlValue, Gap, Offset, Reading
+from plica.rig.rig import Rig
 from plica.skeleton.skeleton import Joint, Skeleton
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plica.rig.model import Quaternion, Rig, Vector
+from plica.rig.rig import Rig
+from plica.skeleton.algebra import Quaternion, Vector
 
 Array = NDArray[np.float64]
 

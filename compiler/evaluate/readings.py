@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.evaluate.poses import Array
-from plica.rig.model import Bend, ControlValue, Euler, Offset, Quaternion, Rotation, Swing, Vector
-from plica.skeleton.algebra import cross, matrix_of
+from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Swing
+from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
 Indexes = NDArray[np.intp]
 

@@ -7,9 +7,11 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
+from plica.kinds.readings import ControlValue, Gap
 from plica.readers.clip import Clip
 from plica.readers.quaternions import Array, conjugate, multiply
-from plica.rig.model import ControlValue, Driver, Gap, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import Matrix, product, transpose
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span

@@ -16,7 +16,9 @@ from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
-from plica.rig.model import ControlValue, Driver, Gap, Offset, Rig
+from plica.kinds.readings import ControlValue, Gap, Offset
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import about, scaled, unit
 from plica.values import Curve, Hermite, Points
 

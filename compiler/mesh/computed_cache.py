@@ -9,23 +9,11 @@ from typing import TypeVar, cast
 
 from plica import regular_files
 from plica.diagnostics import Diagnostics
+from plica.kinds.readings import ControlValue
 from plica.readers.companions import companions
-from plica.rig.model import (
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Field,
-    Painted,
-    Region,
-    RegionSet,
-    Rig,
-    Sample,
-    Shape,
-    Stored,
-    Strength,
-    StrengthPose,
-)
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Control, Driver, Field, Sample, Strength
+from plica.rig.surfaces import Painted, Region, RegionSet, Shape, Stored, StrengthPose
 from plica.values import NOTHING_SAID
 from plica.workspace import Refused
 

@@ -14,7 +14,9 @@ from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
 from plica.mesh.arrays import Floats
-from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Control, Driver, Sample, StrengthOf
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.skeleton import Skeleton
 

@@ -6,7 +6,9 @@ import re
 from typing import Final
 
 from plica.kinds.expectations import expectation_kind
-from plica.rig.model import ControlValue, Driver, Expectation, Gap, Offset
+from plica.kinds.readings import ControlValue, Gap, Offset
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Driver
 from plica.source import Span
 from plica.units import UNITS, Dimension
 

@@ -14,8 +14,10 @@ from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
 from plica.prove.quantities import unit_of_driver, written
 from plica.readers.clip import Clip
-from plica.rig.model import Driver, Rig, Side
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.source import Span
+from plica.values import Side
 
 Floats = NDArray[np.float64]
 

@@ -22,11 +22,13 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
 from plica.kinds.expectations import expectation_kind
+from plica.kinds.readings import ControlValue, Gap
 from plica.mesh.pose_solver import composed
 from plica.prove.pose_rows import frames_of, sparse_poses
 from plica.rig.expectations import goes_over_everything, swept_strengths
-from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
-from plica.skeleton.algebra import about, unit
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Combine, Driver, Sample
+from plica.skeleton.algebra import Quaternion, about, unit
 
 STEPS: Final = 33
 """Poses of a sweep."""

@@ -4,22 +4,10 @@ from __future__ import annotations
 
 from math import degrees
 
-from plica.rig.model import (
-    Bend,
-    Combination,
-    ControlValue,
-    Euler,
-    Gap,
-    JointPose,
-    Offset,
-    Reading,
-    Rotation,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-    Vector,
-)
-from plica.skeleton.algebra import matrix_of, times
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.strengths import Combination, StrengthOf
+from plica.rig.surfaces import JointPose, StrengthPose
+from plica.skeleton.algebra import Vector, matrix_of, times
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1

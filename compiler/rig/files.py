@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plica.rig.model import Painted, Rig, Stored
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Painted, Stored
 
 
 def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:

@@ -9,26 +9,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from plica.rig.model import (
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    Gap,
-    JointPose,
-    Morph,
-    Reading,
-    RegionSet,
-    Rig,
-    Sample,
-    Sculpt,
-    Shape,
-    SkinOf,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.kinds.readings import ControlValue, Euler, Gap, Reading
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
+from plica.rig.surfaces import JointPose, Morph, RegionSet, Sculpt, Shape, SkinOf, StrengthPose
 from plica.values import Bezier, Curve, Hermite, Linear
 
 

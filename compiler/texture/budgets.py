@@ -7,7 +7,7 @@ from typing import Final, NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import SpanOf
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.texture.mask_set import Mask, MaskSet
 from plica.texture.texture_diagnostics import percent
 from plica.texture.texture_memory import bytes_in_memory, told

@@ -13,7 +13,9 @@ from typing import Final
 import numpy as np
 
 from plica.evaluate.curves import curve_values
-from plica.rig.model import Combination, Combine, Driver, Offset, Reading, Rig, Rotation, Sample, StrengthOf, Swing
+from plica.kinds.readings import Offset, Reading, Rotation, Swing
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Sample, StrengthOf
 
 Alternatives = tuple[Mapping[str, float], ...]
 """Strengths that one source can give, by name: one of them at a time."""

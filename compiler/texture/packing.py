@@ -14,7 +14,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from plica.rig.model import Combination, Combine, Fold, Rig, StrengthOf
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, StrengthOf
+from plica.rig.surfaces import Fold
 from plica.texture.texture_memory import bytes_in_memory, stored_channels
 
 

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from math import pi
 from typing import NamedTuple
 
-from plica.rig.model import Bend, Euler, Offset, Quaternion, Rotation, Swing, Vector
-from plica.skeleton.algebra import cross, matrix_of
+from plica.kinds.readings import Bend, Euler, Offset, Rotation, Swing
+from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 from plica.targets.python.arithmetic import XYZ, called, dot, less, number, total, turn_component
 
 JointReading = Rotation | Bend | Swing | Euler | Offset

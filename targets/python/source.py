@@ -5,20 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from plica.rig.model import (
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Field,
-    Gap,
-    Quaternion,
-    Reading,
-    Rig,
-    Sample,
-    Vector,
-)
-from plica.skeleton.algebra import length, transpose
+from plica.kinds.readings import ControlValue, Gap, Reading
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
+from plica.skeleton.algebra import Quaternion, Vector, length, transpose
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response

@@ -10,33 +10,12 @@ import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate.poses import Array
-from plica.rig.model import (
-    Bend,
-    Character,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    FieldSample,
-    Gap,
-    Offset,
-    Quaternion,
-    Reading,
-    Rig,
-    RigJoint,
-    Rotation,
-    Sample,
-    Side,
-    StrengthOf,
-    Swing,
-    Symmetry,
-    Vector,
-)
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
 from plica.rig.radial import solve
-from plica.values import Bezier, Curve, Hermite, Linear, Points
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
+from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
+from plica.skeleton.algebra import Quaternion, Vector
+from plica.values import Bezier, Curve, Hermite, Linear, Points, Side
 
 Metric = Literal["rotation", "direction"]
 Kernel = Literal["gaussian", "linear"]

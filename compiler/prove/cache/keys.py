@@ -17,7 +17,8 @@ from plica import __version__
 from plica.mesh.arrays import Mesh
 from plica.mesh.deform import Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.rig.model import Expectation, RegionSet, Rig
+from plica.rig.rig import Expectation, Rig
+from plica.rig.surfaces import RegionSet
 from plica.values import NOTHING_SAID
 
 COMPUTED_BY: Final = (

@@ -13,7 +13,7 @@ from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import in_unit, unit_of_expectation, written
 from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 FORMAT: Final = "plica-proof"

@@ -6,9 +6,11 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.rig import model as rig
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
 from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
 from plica.rig.output_names import Naming
+from plica.rig.strengths import Field, FieldSample
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.rounding import rounded, rounded_number
 from plica.skeleton.algebra import (
     IDENTITY_QUATERNION,
@@ -80,10 +82,10 @@ class Frames(NamedTuple):
 
 def expand_reading(
     reading: spec.ReadingOf, side: OneSide, mirrored: bool, frames: Frames, span: Span
-) -> rig.Reading | None:
+) -> Reading | None:
     """A reading for one side, or None after a diagnostic."""
     if isinstance(reading, spec.ControlOf):
-        return rig.ControlValue(frames.naming.target(reading.control, side))
+        return ControlValue(frames.naming.target(reading.control, side))
     index = reading.joint.right if side == "right" else reading.joint.left
     name = frames.joint_name(index)
     written = reading.joint.left
@@ -91,24 +93,24 @@ def expand_reading(
     if not mirrored:
         written = index
     if isinstance(reading, spec.RotationOf):
-        return rig.Rotation(name, mirror.axis(frames.rotation_axis(reading.axis, written)))
+        return Rotation(name, mirror.axis(frames.rotation_axis(reading.axis, written)))
     if isinstance(reading, spec.BendOf):
-        return rig.Bend(name)
+        return Bend(name)
     if isinstance(reading, spec.SwingOf):
         return _swing(reading, name, written, mirror, frames, span)
     if isinstance(reading, spec.EulerOf):
-        return rig.Euler(name, reading.order, reading.channel, mirror.frame)
+        return Euler(name, reading.order, reading.channel, mirror.frame)
     if isinstance(reading, spec.OffsetOf):
-        return rig.Offset(name, _offset_weights(reading, index, written, mirror, frames))
+        return Offset(name, _offset_weights(reading, index, written, mirror, frames))
     other = reading.other.right if side == "right" else reading.other.left
     skeleton = frames.bound.skeleton
     distance = length(subtract(skeleton.frames[index].origin, skeleton.frames[other].origin))
-    return rig.Gap(name, frames.joint_name(other), rounded_number(distance))
+    return Gap(name, frames.joint_name(other), rounded_number(distance))
 
 
 def _swing(
     reading: spec.SwingOf, name: str, written: int, mirror: FrameMirror, frames: Frames, span: Span
-) -> rig.Swing | None:
+) -> Swing | None:
     along = frames.direction(reading.along, written) if reading.along else _long_axis(written, frames)
     if along is None:
         frames.diagnostics.add("swing-without-axis", span, name=name)
@@ -118,7 +120,7 @@ def _swing(
     if length(aside) < 1e-6:
         frames.diagnostics.add("swing-along-itself", span, name=name)
         return None
-    return rig.Swing(name, mirror.direction(along), mirror.direction(unit(aside)))
+    return Swing(name, mirror.direction(along), mirror.direction(unit(aside)))
 
 
 def _long_axis(index: int, frames: Frames) -> Vector | None:
@@ -149,21 +151,21 @@ def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: Fr
 
 def expand_pose(
     pose: tuple[spec.StrengthPoseOf | spec.JointPoseOf, ...], side: OneSide, mirrored: bool, frames: Frames
-) -> tuple[rig.StrengthPose | rig.JointPose, ...]:
+) -> tuple[StrengthPose | JointPose, ...]:
     """A sculpt's pose for one side."""
-    items: list[rig.StrengthPose | rig.JointPose] = []
+    items: list[StrengthPose | JointPose] = []
     for item in pose:
         if isinstance(item, spec.StrengthPoseOf):
-            items.append(rig.StrengthPose(frames.naming.target(item.strength, side), item.amount))
+            items.append(StrengthPose(frames.naming.target(item.strength, side), item.amount))
             continue
         index = item.joint.right if side == "right" else item.joint.left
         axis = frames.rotation_axis(item.axis, item.joint.left if mirrored else index)
         mirrored_axis = frames.mirror(item.joint, mirrored).axis(axis)
-        items.append(rig.JointPose(frames.joint_name(index), mirrored_axis, item.angle))
+        items.append(JointPose(frames.joint_name(index), mirrored_axis, item.angle))
     return tuple(items)
 
 
-def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames) -> rig.Field | None:
+def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames) -> Field | None:
     """A field for one side with its solved coefficients, or None after a diagnostic."""
     from plica.rig.radial import rounded_solution
 
@@ -175,10 +177,10 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
     axis = mirror.direction(frames.direction(facts.direction, written)) if facts.direction else None
     sample_mirror = frames.mirror(facts.joint, entry.mirrored(side, "sample"))
     sample_written = facts.joint.left if entry.mirrored(side, "sample") else index
-    samples = [rig.FieldSample("rest", IDENTITY_QUATERNION)]
+    samples = [FieldSample("rest", IDENTITY_QUATERNION)]
     for sample in facts.samples:
         turn = sample_mirror.turn(frames.turn(sample.turns, sample_written))
-        samples.append(rig.FieldSample(sample.name, turn))
+        samples.append(FieldSample(sample.name, turn))
     metric: Literal["rotation", "direction"] = "rotation" if axis is None else "direction"
     try:
         width, coefficients, constants = rounded_solution(
@@ -191,7 +193,7 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
     except ValueError as error:
         frames.diagnostics.add("samples-coincide", declared.span, name=declared.name, reason=error)
         return None
-    return rig.Field(
+    return Field(
         name=frames.naming.of(declared.name, side),
         side=side,
         declared=declared.name,
