@@ -9,15 +9,15 @@ from typing import NamedTuple
 
 from plica.diff.collect import MEASURED
 from plica.diff.dependents import Dependents
-from plica.diff.effects import Effect, Response, combine_effect, driver_effect, response_of
+from plica.diff.effects import Effect, Response, combine_effect, driver_effect, response_of, same_sources
 from plica.diff.facts import Difference, FieldChange
 from plica.diff.geometry import GeometryEffect, MaskEffect, MeasuredEffects, RegionEffect
 from plica.diff.geometry_text import geometry_text
 from plica.diff.offset_moves import moved_text
 from plica.diff.pose_text import over_text, pose_change, sweeps_less
-from plica.diff.value_text import ARROW, amount, number, quantity_text, text_of, unit_of, unit_of_reading
+from plica.diff.value_text import ARROW, amount, number, text_of, unit_of, unit_of_reading
 from plica.kinds.expectations import expectation_kind
-from plica.rig.entry_text import reading_text, span_text
+from plica.rig.entry_text import quantity_text, reading_text, span_text
 from plica.rig.offsets_table import ShapeOffsets
 from plica.rig.rig import Expectation, Rig
 from plica.rig.strengths import Combine, Driver
@@ -261,7 +261,7 @@ class Judge:
         harm, motion = _harm_of(effect), ""
         if not effect.same_reading:
             # The two agree or differ on the motion that the old one reads; on others they may differ more.
-            alike = (type(old.reading), old.reading[0]) == (type(new.reading), new.reading[0])
+            alike = same_sources(old.reading, new.reading)
             harm = min(harm, Harm.SAFE if alike else Harm.RISKY)
             motion = "on the motion read before, "
         yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {motion}{effect_text(effect, unit)}", exact)

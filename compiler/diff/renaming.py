@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from plica.kinds.readings import ControlValue
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import READING_KINDS
 from plica.rig.offsets_table import ShapeOffsets
 from plica.rig.rig import Expectation, Rig
 from plica.rig.strengths import Sample, StrengthOf
@@ -15,7 +16,7 @@ Renamed = Mapping[str, Mapping[str, str]]
 
 # The fields that hold names of other entries, and the lists that those stand in.
 REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
-    (ControlValue, "control"): ("controls",),
+    **{(kind.record, name): ("controls",) for kind in READING_KINDS.values() for name in kind.named(Part.CONTROL)},
     (StrengthOf, "strength"): ("strengths",),
     (StrengthPose, "strength"): ("strengths",),
     (Sample, "field"): ("fields",),

@@ -6,8 +6,8 @@ from math import degrees
 from typing import Any
 
 from plica.kinds.expectations import expectation_kind
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
-from plica.rig.entry_text import combination_text, curve_text
+from plica.kinds.readings import Reading, kind_of
+from plica.rig.entry_text import combination_text, curve_text, quantity_text
 from plica.rig.rig import Expectation
 from plica.rig.strengths import Combination, Driver, StrengthOf
 from plica.rig.surfaces import JointPose, RegionSet, Sculpt, SkinOf, StrengthPose
@@ -58,9 +58,7 @@ def amount(value: Any, unit: str) -> str:
 
 def unit_of_reading(reading: Reading) -> str:
     """`deg`, `mm`, or nothing for a control."""
-    if isinstance(reading, Rotation | Bend | Swing | Euler):
-        return "deg"
-    return "mm" if isinstance(reading, Offset | Gap) else ""
+    return kind_of(reading).unit
 
 
 def unit_of(table: str, field: str, entry: Any) -> str:
@@ -72,20 +70,10 @@ def unit_of(table: str, field: str, entry: Any) -> str:
     return _FIELDS.get((table, field), "")
 
 
-def quantity_text(reading: Reading) -> str:
-    """What is read of what, without the axis."""
-    match reading:
-        case ControlValue():
-            return f"control {reading.control}"
-        case Gap():
-            return f"gap of {reading.joint} from {reading.other}"
-        case Euler():
-            return f"euler {reading.channel} in order {reading.order} of {reading.joint}"
-    return f"{reading.kind} of {reading.joint}"
-
-
 def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
+    if isinstance(value, Reading):
+        return quantity_text(value)
     match value:
         case None:
             return "none"
@@ -101,8 +89,6 @@ def text_of(value: Any, unit: str = "") -> str:
             return combination_text(value)
         case StrengthOf():
             return value.strength
-        case Rotation() | Bend() | Swing() | Euler() | Offset() | Gap() | ControlValue():
-            return quantity_text(value)
         case Sculpt():
             return _sculpt(value)
         case StrengthPose():

@@ -11,6 +11,7 @@ from plica.editor.project import Analysis
 from plica.editor.variables import EditorVariable, given_to, variable_at
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code
+from plica.kinds.readings import READING_KINDS
 from plica.rig.entry_text import (
     axis_text,
     combination_text,
@@ -245,8 +246,6 @@ def _axis_node(block: nodes.Block | nodes.CombineDeclaration) -> nodes.Axis | No
         if fact.key == "field_direction":
             return fact.part("axis")  # type: ignore[no-any-return]
         reading = fact.part("reading") if fact.key == "reads" else None
-        if isinstance(reading, nodes.RotationReading | nodes.OffsetReading):
-            return reading.axis
-        if isinstance(reading, nodes.SwingReading):
-            return reading.toward
+        if isinstance(reading, nodes.Reading) and (shown := READING_KINDS[reading.kind].axis) and shown.written:
+            return reading.parts[shown.written]  # type: ignore[return-value]  # its part is an axis
     return None

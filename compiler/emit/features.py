@@ -12,12 +12,12 @@ from typing import get_args
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build, EntryOrigin
 from plica.emit.target import Target
-from plica.kinds.readings import Reading
+from plica.kinds.readings import READING_KINDS
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver
 from plica.values import Curve
 
-READINGS = frozenset(f"reading {kind._field_defaults['kind']}" for kind in get_args(Reading))
+READINGS = frozenset(f"reading {name}" for name in READING_KINDS)
 CURVES = frozenset(f"curve {kind._field_defaults['kind']}" for kind in get_args(Curve))
 COMBINATIONS = frozenset(f"combine {how}" for how in ("product", "least", "greatest", "sum"))
 FIELDS = frozenset({"field rotation", "field direction"})

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from math import degrees
 
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.kinds.readings import AXES, Reading, kind_of
 from plica.rig.strengths import Combination, StrengthOf
 from plica.rig.surfaces import JointPose, StrengthPose
-from plica.skeleton.algebra import Vector, matrix_of, times
+from plica.skeleton.algebra import Vector
+from plica.units import UNITS
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
-_AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+_FIELD = re.compile(r"\{(\w+)\}")
 
 
 def vector_text(vector: Vector) -> str:
     """An axis as one would write it: `x`, `-z`, or `(0.1234, 0.9877, 0)`."""
-    for name, axis in _AXES.items():
+    for name, axis in AXES.items():
         for sign in (1.0, -1.0):
             if all(abs(a - sign * b) <= _EXACT for a, b in zip(vector, axis, strict=True)):
                 return name if sign > 0 else f"-{name}"
@@ -29,47 +31,36 @@ def _component(value: float) -> str:
 
 def axis_text(reading: Reading) -> str | None:
     """The axis of a reading that has one, in the joint's own rest frame (an offset's: in the parent's)."""
-    match reading:
-        case Rotation():
-            return vector_text(reading.axis)
-        case Swing():
-            return vector_text(reading.toward)
-        case Euler():
-            return vector_text(times(matrix_of(reading.frame), _AXES[reading.channel]))
-        case Offset():
-            return vector_text(reading.weights)
-    return None
+    axis = kind_of(reading).axis
+    return None if axis is None else vector_text(axis.vector(reading))
 
 
 def reading_text(reading: Reading) -> str:
-    """What a reading measures."""
-    match reading:
-        case Rotation():
-            return f"rotation about {vector_text(reading.axis)} of {reading.joint}"
-        case Bend():
-            return f"bend of {reading.joint}"
-        case Swing():
-            toward, along = vector_text(reading.toward), vector_text(reading.along)
-            return f"swing toward {toward} of {reading.joint} along {along}"
-        case Euler():
-            return f"euler {axis_text(reading)} order {reading.order} of {reading.joint}"
-        case Offset():
-            return f"offset {vector_text(reading.weights)} in parent of {reading.joint}"
-        case Gap():
-            return f"gap of {reading.joint} from {reading.other}"
-        case ControlValue():
-            return f"control {reading.control}"
+    """What a reading measures, exactly."""
+    return filled(kind_of(reading).text, reading)
+
+
+def quantity_text(reading: Reading) -> str:
+    """What is read of what, without the axis."""
+    return filled(kind_of(reading).short, reading)
+
+
+def filled(text: str, reading: Reading) -> str:
+    """A text of a reading's kind with the reading's axis and fields in it."""
+    return _FIELD.sub(lambda name: _field_text(reading, name[1]), text)
+
+
+def _field_text(reading: Reading, name: str) -> str:
+    axis = kind_of(reading).axis
+    value = axis.vector(reading) if axis is not None and name == "axis" else getattr(reading, name)
+    return value if isinstance(value, str) else vector_text(value)
 
 
 def span_text(reading: Reading, span: tuple[float, float]) -> str:
     """A span in the unit that people use for it: degrees, millimetres, or none."""
-    if isinstance(reading, Rotation | Bend | Swing | Euler):
-        first, last, unit = degrees(span[0]), degrees(span[1]), " deg"
-    elif isinstance(reading, Offset | Gap):
-        first, last, unit = span[0] * 1000.0, span[1] * 1000.0, " mm"
-    else:
-        first, last, unit = span[0], span[1], ""
-    return f"{number(first)}{unit} .. {number(last)}{unit}"
+    unit = kind_of(reading).unit
+    size = UNITS[unit].size if unit else 1.0
+    return " .. ".join(f"{number(value / size)}{unit and ' '}{unit}" for value in span)
 
 
 def curve_text(curve: Curve) -> str:

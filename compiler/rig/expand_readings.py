@@ -3,10 +3,12 @@ other side."""
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from collections.abc import Callable, Mapping
+from typing import Any, Final, Literal, NamedTuple, assert_never
 
 from plica.diagnostics import Diagnostics
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.kinds.reading_kind import IncompleteKindError, Part, ReadingKind
+from plica.kinds.readings import READING_KINDS, Reading
 from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
 from plica.rig.output_names import Naming
 from plica.rig.strengths import Field, FieldSample
@@ -30,7 +32,7 @@ from plica.skeleton.algebra import (
 )
 from plica.source import Span
 from plica.spec import entries as spec
-from plica.spec.entries import OneSide
+from plica.spec.entries import AxisValue, JointRef, OneSide, ReadingOf
 
 
 class Frames(NamedTuple):
@@ -44,22 +46,22 @@ class Frames(NamedTuple):
         """A joint's name."""
         return self.bound.skeleton.joints[index].name
 
-    def mirror(self, joint: spec.JointRef, mirrored: bool) -> FrameMirror:
+    def mirror(self, joint: JointRef, mirrored: bool) -> FrameMirror:
         """The mirror that takes what is written for a joint to this side; none where nothing is mirrored."""
         if not mirrored or joint.literal or self.bound.plane is None:
             return NO_MIRROR
         return mirror_between(self.bound.skeleton, self.bound.plane, joint.left, joint.right)
 
-    def direction(self, axis: spec.AxisValue, index: int) -> Vector:
+    def direction(self, axis: AxisValue, index: int) -> Vector:
         """A direction in a joint's own rest axes."""
         return self._own(axis, index)[0]
 
-    def rotation_axis(self, axis: spec.AxisValue, index: int) -> Vector:
+    def rotation_axis(self, axis: AxisValue, index: int) -> Vector:
         """A rotation axis in a joint's own rest axes; a pseudovector, so mirrored frames turn it round."""
         vector, sign = self._own(axis, index)
         return scaled(vector, sign)
 
-    def _own(self, axis: spec.AxisValue, index: int) -> tuple[Vector, float]:
+    def _own(self, axis: AxisValue, index: int) -> tuple[Vector, float]:
         if axis.space == "joint":
             return axis.vector, 1.0
         own = self.bound.skeleton.orientation(index)
@@ -80,47 +82,133 @@ class Frames(NamedTuple):
         return rotation
 
 
-def expand_reading(
-    reading: spec.ReadingOf, side: OneSide, mirrored: bool, frames: Frames, span: Span
-) -> Reading | None:
-    """A reading for one side, or None after a diagnostic."""
-    if isinstance(reading, spec.ControlOf):
-        return ControlValue(frames.naming.target(reading.control, side))
-    index = reading.joint.right if side == "right" else reading.joint.left
-    name = frames.joint_name(index)
-    written = reading.joint.left
-    mirror = frames.mirror(reading.joint, mirrored)
-    if not mirrored:
-        written = index
-    if isinstance(reading, spec.RotationOf):
-        return Rotation(name, mirror.axis(frames.rotation_axis(reading.axis, written)))
-    if isinstance(reading, spec.BendOf):
-        return Bend(name)
-    if isinstance(reading, spec.SwingOf):
-        return _swing(reading, name, written, mirror, frames, span)
-    if isinstance(reading, spec.EulerOf):
-        return Euler(name, reading.order, reading.channel, mirror.frame)
-    if isinstance(reading, spec.OffsetOf):
-        return Offset(name, _offset_weights(reading, index, written, mirror, frames))
-    other = reading.other.right if side == "right" else reading.other.left
-    skeleton = frames.bound.skeleton
-    distance = length(subtract(skeleton.frames[index].origin, skeleton.frames[other].origin))
-    return Gap(name, frames.joint_name(other), rounded_number(distance))
+class Resolving(NamedTuple):
+    """A reading on its way to one side: its parts, the frames, and the declaration to report at.
+
+    `joint` is the index of the joint that is read, `written` of the one whose frame the axes were written in, `mirror`
+    what takes them from the one to the other.
+    """
+
+    parts: Mapping[str, Any]
+    side: OneSide
+    joint: int
+    written: int
+    mirror: FrameMirror
+    frames: Frames
+    span: Span
+
+    def index(self, joint: JointRef) -> int:
+        """The joint of this side."""
+        return _on_side(joint, self.side)
+
+    def direction(self, axis: AxisValue) -> Vector:
+        """A direction as written, not mirrored, in the axes of the joint that it was written for."""
+        return self.frames.direction(axis, self.written)
 
 
-def _swing(
-    reading: spec.SwingOf, name: str, written: int, mirror: FrameMirror, frames: Frames, span: Span
-) -> Swing | None:
-    along = frames.direction(reading.along, written) if reading.along else _long_axis(written, frames)
-    if along is None:
-        frames.diagnostics.add("swing-without-axis", span, name=name)
+def expand_reading(reading: ReadingOf, side: OneSide, mirrored: bool, frames: Frames, span: Span) -> Reading | None:
+    """A reading for one side, or None after a diagnostic.
+
+    A field of the Rig's record that is named as a part is derived from it; any other is computed by `COMPUTED`.
+    """
+    kind = READING_KINDS[reading.kind]
+    parts = reading.parts
+    joint = parts.get("joint")
+    if isinstance(joint, JointRef):
+        index = _on_side(joint, side)
+        written = joint.left if mirrored else index
+        resolving = Resolving(parts, side, index, written, frames.mirror(joint, mirrored), frames, span)
+    else:
+        resolving = Resolving(parts, side, -1, -1, NO_MIRROR, frames, span)
+    computed = COMPUTED[kind.name](resolving) if kind.name in COMPUTED else {}
+    if computed is None:
         return None
-    toward = frames.direction(reading.toward, written)
+    values = [
+        computed[name] if name in computed else _derived(kind.parts[name], parts[name], resolving)
+        for name in kind.fields
+    ]
+    made: Reading = kind.record(*values)
+    return made
+
+
+def _on_side(joint: JointRef, side: OneSide) -> int:
+    return joint.right if side == "right" else joint.left
+
+
+def _derived(sort: Part, part: Any, resolving: Resolving) -> Any:
+    """A part as a field of the Rig's record."""
+    frames = resolving.frames
+    match sort:
+        case Part.JOINT:
+            return frames.joint_name(resolving.index(part))
+        case Part.ROTATION_AXIS:
+            return resolving.mirror.axis(frames.rotation_axis(part, resolving.written))
+        case Part.DIRECTION:
+            return resolving.mirror.direction(resolving.direction(part))
+        case Part.CHANNEL | Part.ORDER:
+            return part
+        case Part.CONTROL:
+            return frames.naming.target(part, resolving.side)
+    assert_never(sort)
+
+
+# ---- fields that are not a part of the phrase --------------------------------------------------------------
+
+
+def _swing(resolving: Resolving) -> dict[str, Any] | None:
+    """Both directions, at right angles; where none is written, `along` leads to the joint's children."""
+    frames, name = resolving.frames, resolving.frames.joint_name(resolving.joint)
+    given = resolving.parts["along"]
+    along = resolving.direction(given) if given is not None else _long_axis(resolving.written, frames)
+    if along is None:
+        frames.diagnostics.add("swing-without-axis", resolving.span, name=name)
+        return None
+    toward = resolving.direction(resolving.parts["toward"])
     aside = subtract(toward, scaled(along, dot(toward, along)))
     if length(aside) < 1e-6:
-        frames.diagnostics.add("swing-along-itself", span, name=name)
+        frames.diagnostics.add("swing-along-itself", resolving.span, name=name)
         return None
-    return Swing(name, mirror.direction(along), mirror.direction(unit(aside)))
+    mirror = resolving.mirror
+    return {"along": mirror.direction(along), "toward": mirror.direction(unit(aside))}
+
+
+def _euler(resolving: Resolving) -> dict[str, Any]:
+    return {"frame": resolving.mirror.frame}
+
+
+def _offset(resolving: Resolving) -> dict[str, Any]:
+    """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
+
+    The parent's scale is in it, so that the reading is in metres of the model.
+    """
+    skeleton = resolving.frames.bound.skeleton
+    own = resolving.mirror.direction(resolving.direction(resolving.parts["axis"]))
+    in_model = times(skeleton.orientation(resolving.joint), own)
+    return {"weights": rounded(times(transpose(skeleton.parent_frame(resolving.joint).linear), in_model))}
+
+
+def _gap(resolving: Resolving) -> dict[str, Any]:
+    frames = resolving.frames.bound.skeleton.frames
+    other = resolving.index(resolving.parts["other"])
+    return {"rest": rounded_number(length(subtract(frames[resolving.joint].origin, frames[other].origin)))}
+
+
+Computed = Callable[[Resolving], dict[str, Any] | None]
+COMPUTED: Final[Mapping[str, Computed]] = {"swing": _swing, "euler": _euler, "offset": _offset, "gap": _gap}
+"""For kinds of readings: the fields of their record that cannot be derived from a part; None after a diagnostic."""
+
+
+def check_computed(kinds: Mapping[str, ReadingKind[Any]], computed: Mapping[str, Computed]) -> None:
+    """Each kind whose record has a field that is no part computes fields. Raises IncompleteKindError."""
+    for kind in kinds.values():
+        underived = [name for name in kind.fields if name not in kind.parts]
+        if underived and kind.name not in computed:
+            raise IncompleteKindError(f"nothing computes {', '.join(underived)} of `{kind.name}`")
+    if unknown := sorted(computed.keys() - kinds.keys()):
+        raise IncompleteKindError(f"fields of {', '.join(unknown)} are computed, which is no kind")
+
+
+check_computed(READING_KINDS, COMPUTED)
 
 
 def _long_axis(index: int, frames: Frames) -> Vector | None:
@@ -136,17 +224,6 @@ def _long_axis(index: int, frames: Frames) -> Vector | None:
     if length(along) < 1e-9:
         return None
     return unit(times(transpose(skeleton.orientation(index)), along))
-
-
-def _offset_weights(reading: spec.OffsetOf, index: int, written: int, mirror: FrameMirror, frames: Frames) -> Vector:
-    """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
-
-    The parent's scale is in it, so that the reading is in metres of the model.
-    """
-    skeleton = frames.bound.skeleton
-    own = mirror.direction(frames.direction(reading.axis, written))
-    in_model = times(skeleton.orientation(index), own)
-    return rounded(times(transpose(skeleton.parent_frame(index).linear), in_model))
 
 
 def expand_pose(

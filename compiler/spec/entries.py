@@ -7,8 +7,10 @@ says which side they mean; output names come with expansion.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Generic, Literal, NamedTuple, TypeVar
+from typing import Generic, Literal, NamedTuple, TypeVar, get_args
 
+from plica.distinct import distinct
+from plica.kinds.readings import READING_KINDS
 from plica.skeleton.algebra import Vector
 from plica.skeleton.sides import Plane, Sides
 from plica.skeleton.skeleton import Skeleton
@@ -49,42 +51,19 @@ class EntryReference(NamedTuple):
     member: str | None = None
 
 
-class RotationOf(NamedTuple):
-    joint: JointRef
-    axis: AxisValue
+class ReadingOf(NamedTuple):
+    """A reading with its names bound: the name of its kind, and the parts of its phrase in order.
 
+    An optional part that is not there is None; channels and orders are texts.
+    """
 
-class BendOf(NamedTuple):
-    joint: JointRef
+    kind: str
+    values: tuple[JointRef | AxisValue | EntryReference | str | None, ...]
 
-
-class SwingOf(NamedTuple):
-    joint: JointRef
-    toward: AxisValue
-    along: AxisValue | None
-
-
-class EulerOf(NamedTuple):
-    joint: JointRef
-    channel: Literal["x", "y", "z"]
-    order: str
-
-
-class OffsetOf(NamedTuple):
-    joint: JointRef
-    axis: AxisValue
-
-
-class GapOf(NamedTuple):
-    joint: JointRef
-    other: JointRef
-
-
-class ControlOf(NamedTuple):
-    control: EntryReference
-
-
-ReadingOf = RotationOf | BendOf | SwingOf | EulerOf | OffsetOf | GapOf | ControlOf
+    @property
+    def parts(self) -> dict[str, JointRef | AxisValue | EntryReference | str | None]:
+        """The parts by name."""
+        return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 
 
 class Declared(NamedTuple):
@@ -294,3 +273,7 @@ class Spec(NamedTuple):
     folds: tuple[Entry[FoldFacts], ...]
     poses: tuple[Entry[PoseFacts], ...]
     expectations: tuple[ExpectationOf, ...]
+
+
+distinct(JointRef, AxisValue, EntryReference, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)
+distinct(*get_args(RegionSourceOf))
