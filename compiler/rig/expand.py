@@ -157,7 +157,7 @@ class _Expansion:
 
     def _control(self, entry: spec.Entry[spec.ControlFacts], side: OneSide, name: str) -> Control:
         declared, facts = entry.declared, entry.facts(side)
-        about = self._about(declared.about, side)
+        about = self._about(entry.about(side), side)
         return Control(name, side, declared.name, facts.range, facts.rest, about)
 
     def _driver(self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str) -> Driver | None:
@@ -168,7 +168,7 @@ class _Expansion:
             return None
         if side == "right" and declared.side == "both":
             self._report_same(entry, reading, name)
-        about = self._about(declared.about, side)
+        about = self._about(entry.about(side), side)
         return Driver(name, side, declared.name, reading, facts.span, facts.clamped, facts.curve, about)
 
     def _report_same(self, entry: spec.Entry[spec.DriverFacts], right: Reading, name: str) -> None:
@@ -181,7 +181,7 @@ class _Expansion:
     def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> Combine:
         declared = entry.declared
         combination = self._combination(entry.facts(side).combination, side)
-        return Combine(name, side, declared.name, combination, self._about(declared.about, side))
+        return Combine(name, side, declared.name, combination, self._about(entry.about(side), side))
 
     def _combination(self, combination: spec.CombinationOf, side: OneSide) -> Combination:
         parts: list[Combination | StrengthOf] = []
@@ -193,7 +193,8 @@ class _Expansion:
         return Combination(combination.how, tuple(parts))
 
     def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> Field | None:
-        return expand_field(entry, side, self.frames)
+        made = expand_field(entry, side, self.frames)
+        return None if made is None else made._replace(about=self._about(entry.about(side), side))
 
     def _samples(self, item: Field) -> list[Sample]:
         samples = []
@@ -224,7 +225,7 @@ class _Expansion:
     def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> Region:
         declared, facts = entry.declared, entry.facts(side)
         source = self._region_source(facts.source, side, declared.span)
-        about = self._about(declared.about, side)
+        about = self._about(entry.about(side), side)
         return Region(name, side, declared.name, source, facts.feather, about)
 
     def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> RegionSource:
@@ -275,7 +276,7 @@ class _Expansion:
             ),
             threshold=facts.threshold,
             mirrored=entry.mirrored(side, "source"),
-            about=self._about(declared.about, side),
+            about=self._about(entry.about(side), side),
         )
 
     def _optional(self, target: spec.EntryReference | None, side: OneSide) -> str | None:
@@ -283,7 +284,7 @@ class _Expansion:
 
     def _detail(self, entry: spec.Entry[spec.DetailFacts], side: OneSide, name: str) -> Detail:
         facts = entry.facts(side)
-        about = self._about(entry.declared.about, side)
+        about = self._about(entry.about(side), side)
         return Detail(name, facts.relaxed, facts.contracted, facts.uv, facts.budget, facts.mixing, about)
 
     def _fold(self, entry: spec.Entry[spec.FoldFacts], side: OneSide, name: str) -> Fold:
@@ -296,7 +297,7 @@ class _Expansion:
             area=self.naming.target(facts.area, side),
             follows=self._optional(facts.follows, side),
             tolerance=facts.tolerance,
-            about=self._about(declared.about, side),
+            about=self._about(entry.about(side), side),
         )
 
     # ---- poses and expectations
@@ -304,7 +305,7 @@ class _Expansion:
     def _pose(self, entry: spec.Entry[spec.PoseFacts], side: OneSide, name: str) -> Pose:
         declared = entry.declared
         items = expand_pose(entry.facts(side).items, side, entry.mirrored(side, "pose_at"), self.frames)
-        return Pose(name, side, declared.name, items, self._about(declared.about, side))
+        return Pose(name, side, declared.name, items, self._about(entry.about(side), side))
 
     def _expectations(self) -> list[Expectation]:
         made: dict[Expectation, Span] = {}

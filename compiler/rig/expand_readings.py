@@ -282,5 +282,4 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
         samples=tuple(samples),
         coefficients=coefficients,
         constants=constants,
-        about=declared.about,
     )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
+from plica.distinct import distinct
 from plica.kinds.readings import Reading
 from plica.skeleton.algebra import Quaternion, Vector
 from plica.values import NOTHING_SAID, About, Curve, Side
@@ -104,3 +105,6 @@ class Field(NamedTuple):
     coefficients: tuple[tuple[float, ...], ...]
     constants: tuple[float, ...]
     about: About = NOTHING_SAID
+
+
+distinct(*get_args(Strength), Combination, StrengthOf)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
+from plica.distinct import distinct
 from plica.skeleton.algebra import Vector
 from plica.values import NOTHING_SAID, About, Side
 
@@ -160,3 +161,6 @@ class Fold(NamedTuple):
     tolerance: float
     about: About = NOTHING_SAID
     mask: MaskPlace | None = None
+
+
+distinct(*get_args(RegionSource), StrengthPose, JointPose, Sculpt, Morph)

@@ -72,20 +72,25 @@ class Declared(NamedTuple):
     name: str
     side: ScopeSide
     span: Span
-    about: About
 
 
 class Entry(NamedTuple, Generic[Facts]):
     """A declaration for one side, for both, or for none.
 
     `left` holds the facts of the left side and of one-sided and sideless declarations, `right` those of the right
-    side of a `both`. `mirrored` lists the fact keys of `right` that were written for the left and are to be mirrored.
+    side of a `both`; `abouts` likewise what is said about each. `overridden` lists the fact keys of `right` that were
+    written for the right, and so are not mirrored.
     """
 
     declared: Declared
     left: Facts
     right: Facts
     overridden: frozenset[str]
+    abouts: tuple[About, About]
+
+    def about(self, side: OneSide) -> About:
+        """What is said about the declaration, with what overrides add for this side."""
+        return self.abouts[side == "right"]
 
     def facts(self, side: OneSide) -> Facts:
         """The facts of a side."""
