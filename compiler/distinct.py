@@ -8,11 +8,11 @@ from __future__ import annotations
 
 
 def _equal(self: object, other: object) -> bool:
-    return self.__class__ is other.__class__ and tuple.__eq__(self, other)  # type: ignore[arg-type]
+    return self.__class__ is other.__class__ and not tuple.__ne__(self, other)
 
 
 def _unequal(self: object, other: object) -> bool:
-    return self.__class__ is not other.__class__ or tuple.__ne__(self, other)  # type: ignore[arg-type]
+    return self.__class__ is not other.__class__ or tuple.__ne__(self, other)
 
 
 def distinct(*records: type) -> None:

@@ -97,7 +97,7 @@ class Resolving(NamedTuple):
     frames: Frames
     span: Span
 
-    def index(self, joint: JointRef) -> int:
+    def on_side(self, joint: JointRef) -> int:
         """The joint of this side."""
         return _on_side(joint, self.side)
 
@@ -140,7 +140,7 @@ def _derived(sort: Part, part: Any, resolving: Resolving) -> Any:
     frames = resolving.frames
     match sort:
         case Part.JOINT:
-            return frames.joint_name(resolving.index(part))
+            return frames.joint_name(resolving.on_side(part))
         case Part.ROTATION_AXIS:
             return resolving.mirror.axis(frames.rotation_axis(part, resolving.written))
         case Part.DIRECTION:
@@ -189,7 +189,7 @@ def _offset(resolving: Resolving) -> dict[str, Any]:
 
 def _gap(resolving: Resolving) -> dict[str, Any]:
     frames = resolving.frames.bound.skeleton.frames
-    other = resolving.index(resolving.parts["other"])
+    other = resolving.on_side(resolving.parts["other"])
     return {"rest": rounded_number(length(subtract(frames[resolving.joint].origin, frames[other].origin)))}
 
 
