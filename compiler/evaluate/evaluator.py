@@ -14,7 +14,7 @@ from plica.evaluate.pose_components import ComponentReader, NeededComponents, ne
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
 from plica.evaluate.readings import GROUPS
-from plica.kinds.readings import Reading
+from plica.kinds.readings import Reading, kind_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.skeleton.skeleton import Skeleton
@@ -161,7 +161,7 @@ def _reading_groups(
     )
     by_kind: dict[str, list[Reading]] = {name: [] for name in GROUPS}
     for reading in readings:
-        by_kind[reading.kind].append(reading)
+        by_kind[kind_of(reading).name].append(reading)
     groups = [GROUPS[name](members, sources) for name, members in by_kind.items() if members]
     return groups, [reading for members in by_kind.values() for reading in members]
 

@@ -55,7 +55,7 @@ class ReadingInverter:
 
     def pose(self, reading: Reading, value: float) -> SparsePose | None:
         """A pose, otherwise at rest, with this reading (radians, metres, a control's unit); None where none has it."""
-        return INVERSES[reading.kind](self, reading, value)
+        return INVERSES[kind_of(reading).name](self, reading, value)
 
     def set_control(self, name: str, value: float) -> SparsePose:
         """A pose with a control this far from its rest value."""

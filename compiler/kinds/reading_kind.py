@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
+from functools import cache
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from plica.kinds.phrases import children, part_names
@@ -98,7 +99,7 @@ class ReadingKind(NamedTuple, Generic[Record]):
     @property
     def fields(self) -> tuple[str, ...]:
         """The fields of the record, without its kind."""
-        return tuple(name for name in _fields(self.record) if name != "kind")
+        return _fields(self.record)
 
     def named(self, part: Part) -> tuple[str, ...]:
         """The parts of one sort that the record holds under the same name."""
@@ -148,5 +149,6 @@ def of_all(what: str, register: Mapping[str, Entry], kinds: Iterable[str]) -> Ma
     return register
 
 
+@cache
 def _fields(record: Any) -> tuple[str, ...]:
-    return tuple(record._fields)
+    return tuple(name for name in record._fields if name != "kind")

@@ -196,21 +196,22 @@ _KINDS: Final[tuple[ReadingKind[Any], ...]] = (
 
 
 READING_KINDS: Final = checked(_KINDS, get_args(Reading))
+_BY_RECORD: Final = {kind.record: kind for kind in _KINDS}
 
 
 def kind_of(reading: Reading) -> ReadingKind[Any]:
     """The kind of a reading."""
-    return READING_KINDS[reading.kind]
+    return _BY_RECORD[type(reading)]
 
 
 def joints_of(reading: Reading) -> tuple[str, ...]:
     """The joints that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(reading.kind, Part.JOINT))
+    return tuple(getattr(reading, name) for name in _named(type(reading), Part.JOINT))
 
 
 def controls_of(reading: Reading) -> tuple[str, ...]:
     """The controls that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(reading.kind, Part.CONTROL))
+    return tuple(getattr(reading, name) for name in _named(type(reading), Part.CONTROL))
 
 
 def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
@@ -219,5 +220,5 @@ def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
 
 
 @cache
-def _named(kind: str, part: Part) -> tuple[str, ...]:
-    return READING_KINDS[kind].named(part)
+def _named(record: type[Reading], part: Part) -> tuple[str, ...]:
+    return _BY_RECORD[record].named(part)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import operator
 import re
 from collections.abc import Mapping
 from itertools import combinations
+from pathlib import Path
 from typing import Any, Literal, NamedTuple, get_args
 
 import pytest
@@ -32,6 +34,7 @@ from plica.targets.python.readings import EXPRESSIONS
 from plica.targets.python.source import OTHERS
 from plica.units import Dimension
 from plica.values import Curve
+from tests.support.data import ROOT
 from tests.support.rigs import random_rig
 from tests.support.texts import compiled, rig_of
 
@@ -220,3 +223,29 @@ def test_records_of_different_kinds_are_never_equal(union: Any) -> None:
     for record in members:
         pair = [tuple.__new__(record, "x" * len(record._fields)) for _ in range(2)]
         assert operator.eq(*pair) and not operator.ne(*pair) and len(set(pair)) == 1
+
+
+# ---- where kinds are named ----------------------------------------------------------------------------------
+
+
+def test_only_the_listed_files_name_kinds_of_readings() -> None:
+    """The files that DEVELOPERS.md lists for a new reading, and no others, import the record of a kind."""
+    listed = re.findall(r"`((?:compiler|targets)/\S+\.py)`", section("Adding a reading"))
+    records = {record.__name__ for record in get_args(Reading)}
+    files = [path for folder in ("compiler", "targets") for path in (ROOT / folder).rglob("*.py")]
+    found = {path.relative_to(ROOT).as_posix() for path in files if records & imported(path, "plica.kinds.readings")}
+    # The distance between joints has a module of its own beside the evaluation of the others.
+    assert found - {"compiler/evaluate/gaps.py"} <= set(listed)
+    assert all((ROOT / name).is_file() for name in listed)
+
+
+def section(title: str) -> str:
+    """A section of DEVELOPERS.md."""
+    return (ROOT / "DEVELOPERS.md").read_text("utf-8").split(f"## {title}\n")[1].split("\n## ")[0]
+
+
+def imported(path: Path, module: str) -> set[str]:
+    """The names that a file imports from a module."""
+    tree = ast.parse(path.read_text("utf-8"))
+    nodes_of = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module == module]
+    return {alias.name for node in nodes_of for alias in node.names}
