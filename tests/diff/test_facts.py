@@ -97,8 +97,12 @@ def test_every_mutation_of_every_field_of_the_demo_is_reported(wren: Rig) -> Non
 
 def records() -> dict[str, Any]:
     """Every record that a rig is made of."""
-    found = {name: kind for module in MODULES for name, kind in vars(module).items()}
-    return {name: kind for name, kind in found.items() if inspect.isclass(kind) and hasattr(kind, "_fields")}
+    return {
+        name: kind
+        for module in MODULES
+        for name, kind in vars(module).items()
+        if inspect.isclass(kind) and hasattr(kind, "_fields") and kind.__module__ == module.__name__
+    }
 
 
 def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
