@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
-from functools import cache
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from plica.kinds.phrases import children, part_names
@@ -149,6 +148,5 @@ def of_all(what: str, register: Mapping[str, Entry], kinds: Iterable[str]) -> Ma
     return register
 
 
-@cache
 def _fields(record: Any) -> tuple[str, ...]:
     return tuple(name for name in record._fields if name != "kind")

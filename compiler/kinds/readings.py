@@ -206,12 +206,12 @@ def kind_of(reading: Reading) -> ReadingKind[Any]:
 
 def joints_of(reading: Reading) -> tuple[str, ...]:
     """The joints that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(type(reading), Part.JOINT))
+    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.JOINT))
 
 
 def controls_of(reading: Reading) -> tuple[str, ...]:
     """The controls that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(type(reading), Part.CONTROL))
+    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.CONTROL))
 
 
 def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
@@ -220,5 +220,5 @@ def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
 
 
 @cache
-def _named(record: type[Reading], part: Part) -> tuple[str, ...]:
-    return _BY_RECORD[record].named(part)
+def _named(kind: str, part: Part) -> tuple[str, ...]:
+    return READING_KINDS[kind].named(part)
