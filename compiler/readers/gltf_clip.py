@@ -98,7 +98,7 @@ def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], len
 
 def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float | None) -> Clip:
     tracks = _tracks(source, animation, place)
-    skeleton = source.diagnostics.skeleton
+    skeleton = source.found.skeleton
     joints = skeleton.joints
 
     def at(times: Array) -> Clip:
