@@ -8,8 +8,9 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Source, Span
+from plica.spec.acceptances import drop_accepted
 from plica.spec.bind import Bound, bind
 from plica.spec.budget import Budget
 from plica.spec.entries import Spec
@@ -65,8 +66,10 @@ def compile_document(document: Document, workspace: Workspace | None, diagnostic
         return Compiled(diagnostics.all, (document,), None, None, {}, is_library=True)
     bound = bind(document, workspace.root if workspace else None, workspace, diagnostics)
     if diagnostics.has_errors or bound.spec is None:
+        # What is accepted may not have been found yet.
         return Compiled(diagnostics.all, bound.documents, None, None, {}, bound=bound)
     expanded = expand(bound.spec, diagnostics, bound.budget or Budget(diagnostics))
+    drop_accepted(bound.acceptances, diagnostics)
     rig = None if diagnostics.has_errors else expanded.rig
     return Compiled(diagnostics.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
 

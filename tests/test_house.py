@@ -27,6 +27,7 @@ MOST_LINES = 500
 # The stages in their order: a module may import from its own stage and from those before it.
 STAGES = (
     "source",
+    "distinct",
     "units",
     "errors",
     "quantities",
@@ -40,11 +41,11 @@ STAGES = (
     "user_cache",
     "diagnostics",
     "values",
+    "skeleton",
     "kinds",
     "curves",
     "syntax",
     "format",
-    "skeleton",
     "readers",
     "spec",
     "rig",

@@ -18,7 +18,7 @@ from plica.workspace import Refused, Workspace
 if TYPE_CHECKING:
     from plica.evaluate.evaluator import Evaluator
     from plica.pipeline import Compiled
-    from plica.rig.model import Rig
+    from plica.rig.rig import Rig
 
 FilePath = str | PathLike[str]
 
@@ -28,7 +28,7 @@ class Character:
     """What a spec says of a character, both sides written out; or why it says nothing.
 
     diagnostics: what compiling found, errors and warnings, by place. rig: the data that everything is computed from
-    (`plica.rig.model`), None where there are errors and for a library of other specs. folder: where the files lie that
+    (`plica.rig.rig`), None where there are errors and for a library of other specs. folder: where the files lie that
     the spec names; allow: further folders that they may lie in. file: what the user calls the spec or the rig.
     origins: where each entry was declared, by kind and output name; empty for a rig that was read.
     """

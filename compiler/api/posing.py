@@ -15,7 +15,8 @@ from plica.diagnostics.place import counted
 from plica.diagnostics.suggest import did_you_mean
 from plica.errors import ArrayError, UnknownNameError, UnreachablePoseError
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses, sparse_pose
-from plica.rig.model import JointPose, StrengthPose, Vector
+from plica.rig.surfaces import JointPose, StrengthPose
+from plica.skeleton.algebra import Vector
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

@@ -21,7 +21,7 @@ from plica.prove.prover import Prover
 from plica.prove.report import summary
 from plica.prove.results import Result, not_measured
 from plica.prove.subject import read_subject
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace, read_bytes
 
 _NO_TALLY: Final = Tally(0, 0)

@@ -5,17 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from plica.rig.entry_text import axis_text, vector_text
-from plica.rig.model import (
-    Driver,
-    Euler,
-    Field,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Swing,
-)
+from plica.kinds.readings import Reading, joints_of, kind_of
+from plica.rig.entry_text import filled, vector_text
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver, Field
 
 
 class AxisRow(NamedTuple):
@@ -61,14 +54,7 @@ def _field_axis(field: Field) -> tuple[str, str, str] | None:
 
 def _reading_axis(reading: Reading) -> tuple[str, str, str] | None:
     """What is read, of which joint, about which axis; None for a reading without an axis."""
-    match reading:
-        case Rotation():
-            return "rotation about", reading.joint, vector_text(reading.axis)
-        case Swing():
-            axes = f"{vector_text(reading.toward)} along {vector_text(reading.along)}"
-            return "swing toward", reading.joint, axes
-        case Euler():
-            return f"euler {reading.channel} of {reading.order}", reading.joint, str(axis_text(reading))
-        case Offset():
-            return "offset", reading.joint, f"{vector_text(reading.weights)} of the parent"
-    return None
+    axis = kind_of(reading).axis
+    if axis is None:
+        return None
+    return filled(axis.title, reading), ", ".join(joints_of(reading)), filled(axis.shown, reading)

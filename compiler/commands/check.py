@@ -11,7 +11,7 @@ from plica.commands.output import has_errors, in_order, say, show
 from plica.diagnostics.place import counted
 
 if TYPE_CHECKING:
-    from plica.rig.model import Rig
+    from plica.rig.rig import Rig
 
 
 def check(options: argparse.Namespace) -> int:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.rig.model import ListedInbetween, ListedOffsets, OffsetsTable, Rig, ShapeOffsets
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace, located_bytes
 
 if TYPE_CHECKING:

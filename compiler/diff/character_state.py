@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from plica.diff.geometry import Locate
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 Origins = Mapping[tuple[str, str], Span]

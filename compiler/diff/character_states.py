@@ -18,7 +18,7 @@ from plica.diff.revision import Revision, RevisionWorkspace, split_revision
 from plica.mesh.computed_cache import ComputedCache
 from plica.pipeline import compile_text
 from plica.rig.files import files_of
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace
 
 SPEC = ".plica"

@@ -9,7 +9,7 @@ from plica.diff.facts import Difference, FieldChange, facts
 from plica.diff.geometry import Key, MeasuredEffects, Surface, measured
 from plica.diff.geometry_text import geometry_text
 from plica.rig.files import files_of
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 MEASURED = "measured"  # the path of what no field of a rig says
 _KINDS = {"regions": "region", "shapes": "shape", "folds": "fold"}

@@ -6,8 +6,10 @@ from functools import cached_property
 
 from plica.rig.combinations import parts_of
 from plica.rig.files import files_of
-from plica.rig.model import Combine, Rig, StrengthPose
 from plica.rig.region_sources import regions_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import StrengthPose
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
 

@@ -8,9 +8,12 @@ from math import isfinite
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.kinds.curves import curve_knots, curve_problem
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import Reading, controls_of, joints_of, kind_of
 from plica.rig.combinations import combined, parts_of
 from plica.rig.integrity import first_problem
-from plica.rig.model import Bend, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Driver
 from plica.values import Curve
 
 if TYPE_CHECKING:
@@ -73,21 +76,20 @@ def driver_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     """What a driver's change does; None where it cannot be evaluated, or where the two have nothing in common."""
     if _same_number(old.reading, new.reading):
         return response_effect(response_of(old), response_of(new))
-    if not _joints(old.reading) <= {joint.name for joint in after.skeleton}:
+    if not set(joints_of(old.reading)) <= {joint.name for joint in after.skeleton}:
         return None
     return _posed_effect(old, new, before, after)
 
 
 def _same_number(old: Reading, new: Reading) -> bool:
-    if isinstance(old, ControlValue) or isinstance(new, ControlValue):
-        return isinstance(old, ControlValue) and isinstance(new, ControlValue)
-    return old == new
+    """Whether both read the same number, or each a control, whose values stand for themselves."""
+    return old == new or (kind_of(old).needs is Needs.CONTROL and kind_of(new).needs is Needs.CONTROL)
 
 
-def _joints(reading: Reading) -> set[str]:
-    if isinstance(reading, ControlValue):
-        return set()
-    return {reading.joint, reading.other} if isinstance(reading, Gap) else {reading.joint}
+def same_sources(old: Reading, new: Reading) -> bool:
+    """Whether two readings are of one kind, and of the same joints or controls."""
+    one, other = ((kind_of(reading), joints_of(reading), controls_of(reading)) for reading in (old, new))
+    return one == other
 
 
 @lru_cache(maxsize=4096)
@@ -199,10 +201,10 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
 
 
 def _motion(old: Reading, new: Reading) -> Reading:
-    """What to move: a bend has no axis of its own, so it is bent about that of the new reading where there is one."""
-    if isinstance(old, Bend) and isinstance(new, Rotation) and old.joint == new.joint:
-        return new
-    return old
+    """What to move: an angle without an axis of its own (a bend) about that of the new reading, if it has one."""
+    before, after = kind_of(old), kind_of(new)
+    turns = before.needs is Needs.TURN and after.needs is Needs.TURN and joints_of(old) == joints_of(new)
+    return new if turns and before.axis is None and after.axis is not None else old
 
 
 def _alone(rig: Rig, driver: Driver) -> Rig:
@@ -212,14 +214,10 @@ def _alone(rig: Rig, driver: Driver) -> Rig:
 
 def _opposite(old: Reading, new: Reading) -> bool:
     """Whether the same motion now counts the other way round."""
-    axes = [
-        getattr(reading, name)
-        for reading in (old, new)
-        for name in ("axis", "toward", "weights")
-        if hasattr(reading, name)
-    ]
-    if type(old) is not type(new) or len(axes) != 2 or _joints(old) != _joints(new):
+    axis = kind_of(old).axis
+    if axis is None or not axis.signed or not same_sources(old, new):
         return False
+    axes = [getattr(reading, axis.signed) for reading in (old, new)]
     return bool(sum(a * b for a, b in zip(*axes, strict=True)) < 0)
 
 

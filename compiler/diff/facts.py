@@ -9,10 +9,12 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
-from plica.rig.model import Expectation, OffsetsTable, Pose, Rig, Sample, ShapeOffsets
+from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
+from plica.rig.rig import Expectation, Pose, Rig
+from plica.rig.strengths import Sample
 
 What = Literal["added", "removed", "renamed", "changed"]
-Record = Any  # one of the named tuples of `plica.rig.model` and `plica.values`
+Record = Any  # one of the named tuples of `plica.rig`
 
 # What an entry of each list is called; strengths say so themselves.
 _KINDS = {

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from plica.diagnostics import Diagnostics
 from plica.diff.facts import Difference
 from plica.rig.combinations import parts_of
-from plica.rig.model import Combine, Fold, Painted, Rig, StrengthPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Fold, Painted, StrengthPose
 from plica.workspace import Refused, located_bytes
 
 if TYPE_CHECKING:

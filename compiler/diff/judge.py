@@ -16,7 +16,8 @@ from plica.diff.judgement import ANY, Judgement, Situation, judgements
 from plica.diff.judgements.strengths import RESPONSE
 from plica.diff.value_text import unit_of_reading
 from plica.diff.verdicts import BUDGET, GEOMETRY, NAMES, TEXTURES, Harm, Judged, Plot, Verdict
-from plica.rig.model import Driver, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 
 NOTHING_ON_MESH: Final = "on the mesh nothing differs"
 _ON_MESH: Final[Mapping[str, frozenset[str]]] = {

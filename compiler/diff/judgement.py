@@ -15,7 +15,7 @@ from plica.diff.facts import Difference, FieldChange
 from plica.diff.value_text import ARROW, text_of, unit_of
 from plica.diff.verdicts import NAMES, Harm, Verdict
 from plica.kinds.complete import complete
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 PACKAGE: Final = "plica.diff.judgements"
 ANY: Final = ""

@@ -6,7 +6,7 @@ from math import dist
 from typing import NamedTuple
 
 from plica.diff.value_text import ARROW, amount
-from plica.rig.model import ListedOffsets, ShapeOffsets
+from plica.rig.offsets_table import ListedOffsets, ShapeOffsets
 
 _NOTHING = 1e-9  # metres
 

@@ -8,7 +8,8 @@ from plica.diff.value_text import ARROW, amount
 from plica.quantities import changed
 from plica.rig.entry_text import posed_text
 from plica.rig.expectations import goes_over_everything, swept_strengths
-from plica.rig.model import Expectation, JointPose, StrengthPose
+from plica.rig.rig import Expectation
+from plica.rig.surfaces import JointPose, StrengthPose
 
 PoseItem = StrengthPose | JointPose
 

@@ -7,25 +7,18 @@ from typing import Any, get_args
 
 from plica.kinds.complete import complete
 from plica.kinds.expectations import About, expectation_kind
-from plica.rig.model import (
-    ControlValue,
-    Expectation,
-    Fold,
-    RegionSet,
-    Rig,
-    Sample,
-    Sculpt,
-    Shape,
-    ShapeOffsets,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import READING_KINDS
+from plica.rig.offsets_table import ShapeOffsets
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Sample, StrengthOf
+from plica.rig.surfaces import Fold, RegionSet, Sculpt, Shape, StrengthPose
 
 Renamed = Mapping[str, Mapping[str, str]]
 
 # The fields that hold names of other entries, and the lists that those stand in.
 REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
-    (ControlValue, "control"): ("controls",),
+    **{(kind.record, name): ("controls",) for kind in READING_KINDS.values() for name in kind.named(Part.CONTROL)},
     (StrengthOf, "strength"): ("strengths",),
     (StrengthPose, "strength"): ("strengths",),
     (Sample, "field"): ("fields",),

@@ -16,7 +16,7 @@ from plica.diff.geometry import GeometryEffect
 from plica.diff.judge import Judge
 from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Plot, Verdict
 from plica.rig.files import files_of
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import plain
 from plica.source import Span
 

@@ -6,26 +6,13 @@ from typing import Any
 
 from plica.kinds.curves import CURVE_KINDS, curve_text
 from plica.kinds.expectations import expectation_kind
+from plica.kinds.readings import Reading, kind_of
 from plica.quantities import changed
-from plica.rig.entry_text import combination_text
-from plica.rig.model import (
-    Bend,
-    Combination,
-    ControlValue,
-    Driver,
-    Euler,
-    Expectation,
-    Gap,
-    JointPose,
-    Offset,
-    Reading,
-    Rotation,
-    Sculpt,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-)
+from plica.rig.entry_text import combination_text, quantity_text
 from plica.rig.region_sources import REGION_SOURCES, source_text
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Combination, Driver, StrengthOf
+from plica.rig.surfaces import JointPose, Sculpt, StrengthPose
 
 ARROW = "→"
 _FIELDS = {
@@ -52,9 +39,7 @@ def amount(value: Any, unit: str) -> str:
 
 def unit_of_reading(reading: Reading) -> str:
     """`deg`, `mm`, or nothing for a control."""
-    if isinstance(reading, Rotation | Bend | Swing | Euler):
-        return "deg"
-    return "mm" if isinstance(reading, Offset | Gap) else ""
+    return kind_of(reading).unit
 
 
 def unit_of(table: str, field: str, entry: Any) -> str:
@@ -66,24 +51,14 @@ def unit_of(table: str, field: str, entry: Any) -> str:
     return _FIELDS.get((table, field), "")
 
 
-def quantity_text(reading: Reading) -> str:
-    """What is read of what, without the axis."""
-    match reading:
-        case ControlValue():
-            return f"control {reading.control}"
-        case Gap():
-            return f"gap of {reading.joint} from {reading.other}"
-        case Euler():
-            return f"euler {reading.channel} in order {reading.order} of {reading.joint}"
-    return f"{reading.kind} of {reading.joint}"
-
-
 def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
     if type(value) in CURVE_KINDS:
         return curve_text(value)
     if type(value) in REGION_SOURCES:
         return source_text(value)
+    if isinstance(value, Reading):
+        return quantity_text(value)
     match value:
         case None:
             return "none"
@@ -97,8 +72,6 @@ def text_of(value: Any, unit: str = "") -> str:
             return combination_text(value)
         case StrengthOf():
             return value.strength
-        case Rotation() | Bend() | Swing() | Euler() | Offset() | Gap() | ControlValue():
-            return quantity_text(value)
         case Sculpt():
             return _sculpt(value)
         case StrengthPose():

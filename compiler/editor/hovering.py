@@ -12,8 +12,8 @@ from plica.editor.variables import EditorVariable, given_to, variable_at
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code
 from plica.kinds.curves import curve_text
+from plica.kinds.readings import READING_KINDS
 from plica.quantities import number
-from plica.rig import model as rig
 from plica.rig.entry_text import (
     axis_text,
     combination_text,
@@ -23,6 +23,16 @@ from plica.rig.entry_text import (
     vector_text,
 )
 from plica.rig.region_sources import source_text
+from plica.rig.rig import Pose, Rig
+from plica.rig.strengths import Combine, Control, Driver, Field, Sample
+from plica.rig.surfaces import (
+    Detail,
+    Fold,
+    Morph,
+    Region,
+    Sculpt,
+    Shape,
+)
 from plica.spec.entries import BoundSkeleton
 from plica.spec.symbols import NAMESPACES
 from plica.syntax import nodes
@@ -96,10 +106,10 @@ def entries(analysis: Analysis, key: Key) -> list[str]:
     return [_entry(item) for item in sorted(found, key=lambda item: (item.side, item.name))]
 
 
-_Sided = rig.Control | rig.Driver | rig.Combine | rig.Sample | rig.Field | rig.Region | rig.Shape | rig.Fold | rig.Pose
+_Sided = Control | Driver | Combine | Sample | Field | Region | Shape | Fold | Pose
 
 
-def _of(whole: rig.Rig, namespace: str) -> tuple[_Sided, ...]:
+def _of(whole: Rig, namespace: str) -> tuple[_Sided, ...]:
     kinds: dict[str, tuple[_Sided, ...]] = {
         "strength": (*whole.strengths, *whole.fields),
         "control": whole.controls,
@@ -122,39 +132,39 @@ def _entry(item: _Sided) -> str:
 
 def _facts(item: _Sided) -> Iterator[str]:
     match item:
-        case rig.Driver():
+        case Driver():
             yield f"reads {reading_text(item.reading)}"
             yield f"span {span_text(item.reading, item.span)}"
             yield f"curve {curve_text(item.curve)}"
             if not item.clamped:
                 yield "unclamped"
-        case rig.Combine():
+        case Combine():
             yield combination_text(item.combination)
-        case rig.Sample():
+        case Sample():
             yield f"sample `{item.sample}` of field `{item.field}`"
-        case rig.Field():
+        case Field():
             about = f" direction {vector_text(item.axis)}" if item.axis else " rotation"
             yield f"reads{about} of {item.joint}"
             yield f"{len(item.samples) - 1} samples, {item.kernel}"
-        case rig.Control():
+        case Control():
             yield f"range {number(item.range[0])} .. {number(item.range[1])}, rest {number(item.rest)}"
-        case rig.Region():
+        case Region():
             yield source_text(item.source)
             if item.feather:
                 yield f"feather {number(item.feather * 1000.0)} mm"
-        case rig.Shape():
+        case Shape():
             yield from _shape(item)
-        case rig.Pose():
+        case Pose():
             yield from (f"at {posed_text(part)}" for part in item.items)
-        case rig.Fold():
+        case Fold():
             yield f"in {item.detail}, area {item.area}"
             yield f"follows {item.follows}"
 
 
-def _shape(item: rig.Shape) -> Iterator[str]:
-    if isinstance(item.source, rig.Sculpt):
+def _shape(item: Shape) -> Iterator[str]:
+    if isinstance(item.source, Sculpt):
         yield f"sculpt {item.source.file}{', mirrored' if item.mirrored else ''}"
-    elif isinstance(item.source, rig.Morph):
+    elif isinstance(item.source, Morph):
         yield f"morph {item.source.name}"
     else:
         yield "not sculpted yet"
@@ -163,7 +173,7 @@ def _shape(item: rig.Shape) -> Iterator[str]:
     yield f"follows {item.follows}"
 
 
-def _detail(item: rig.Detail) -> str:
+def _detail(item: Detail) -> str:
     return f"**detail {code(item.name)}**\n- relaxed {code(item.relaxed)}\n- contracted {code(item.contracted)}"
 
 
@@ -199,17 +209,17 @@ def mirrored_axes(analysis: Analysis, own: nodes.Document, start: int, end: int)
     return [hint for hint in hints if start <= hint.offset <= end]
 
 
-def _mirrored(whole: rig.Rig) -> list[rig.Driver | rig.Field]:
+def _mirrored(whole: Rig) -> list[Driver | Field]:
     both = (*whole.strengths, *whole.fields)
-    return [item for item in both if isinstance(item, rig.Driver | rig.Field) and item.side == "right"]
+    return [item for item in both if isinstance(item, Driver | Field) and item.side == "right"]
 
 
-def _kind(item: rig.Driver | rig.Field) -> str:
-    return "driver" if isinstance(item, rig.Driver) else "field"
+def _kind(item: Driver | Field) -> str:
+    return "driver" if isinstance(item, Driver) else "field"
 
 
-def _axis(item: rig.Driver | rig.Field) -> str | None:
-    if isinstance(item, rig.Field):
+def _axis(item: Driver | Field) -> str | None:
+    if isinstance(item, Field):
         return vector_text(item.axis) if item.axis else None
     return axis_text(item.reading)
 
@@ -220,8 +230,6 @@ def _axis_node(block: nodes.Block | nodes.CombineDeclaration) -> nodes.Axis | No
         if fact.key == "field_direction":
             return fact.part("axis")  # type: ignore[no-any-return]
         reading = fact.part("reading") if fact.key == "reads" else None
-        if isinstance(reading, nodes.RotationReading | nodes.OffsetReading):
-            return reading.axis
-        if isinstance(reading, nodes.SwingReading):
-            return reading.toward
+        if isinstance(reading, nodes.Reading) and (shown := READING_KINDS[reading.kind].axis) and shown.written:
+            return reading.parts[shown.written]  # type: ignore[return-value]  # its part is an axis
     return None

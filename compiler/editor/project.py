@@ -9,7 +9,7 @@ from pathlib import Path
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.editor.positions import Lines
 from plica.pipeline import Compiled, compile_document
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Source
 from plica.spec.bind import Bound, bind
 from plica.spec.symbols import Symbols

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 if TYPE_CHECKING:

@@ -7,7 +7,6 @@ expectations, titles) needs no ability.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import get_args
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build, EntryOrigin
@@ -15,9 +14,11 @@ from plica.emit.target import Target
 from plica.kinds.combinations import COMBINATION_KINDS
 from plica.kinds.curves import CURVE_NAMES
 from plica.kinds.kernels import KERNEL_KINDS
-from plica.rig.model import Combination, Combine, Driver, Reading, Rig
+from plica.kinds.readings import READING_KINDS
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver
 
-READINGS = frozenset(f"reading {kind._field_defaults['kind']}" for kind in get_args(Reading))
+READINGS = frozenset(f"reading {name}" for name in READING_KINDS)
 CURVES = frozenset(f"curve {name}" for name in CURVE_NAMES)
 COMBINATIONS = frozenset(f"combine {name}" for name in COMBINATION_KINDS)
 FIELDS = frozenset({"field rotation", "field direction"})

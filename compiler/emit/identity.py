@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from plica import __version__
 from plica.rig.files import files_of
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import encoded, encoder, write_rig
 from plica.workspace import Refused
 

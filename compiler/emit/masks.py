@@ -12,7 +12,8 @@ from plica.workspace import Refused, Workspace, located_bytes
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
-    from plica.rig.model import MaskPlace, Rig
+    from plica.rig.rig import Rig
+    from plica.rig.surfaces import MaskPlace
     from plica.texture.mask_set import MaskOptions, MaskSet
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from plica.quantities import length, memory
-from plica.rig.model import ListedInbetween, ListedOffsets, OffsetsTable, Rig, ShapeOffsets
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.rig import Rig
 from plica.rounding import rounded_number
 
 if TYPE_CHECKING:

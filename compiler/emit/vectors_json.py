@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from plica.emit.output_file_names import safe_file_name
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
 
 if TYPE_CHECKING:

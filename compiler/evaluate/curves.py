@@ -60,7 +60,7 @@ def prepare(curve: Curve) -> PreparedCurve:
 
 
 def curve_values(curve: Curve, shares: ArrayLike, clamped: bool = True) -> Array:
-    """One curve at any shares of the span, of any shape; as `plica.rig.model.Driver` says.
+    """One curve at any shares of the span, of any shape; as `plica.rig.strengths.Driver` says.
 
     Clamped, shares and values are clipped to 0..1. Else the curve goes on along its end tangents: the line
     itself, the end segments of points, the end slopes of cubics, and for easings the rule of CSS Easing

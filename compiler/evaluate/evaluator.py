@@ -11,38 +11,13 @@ import numpy as np
 from plica.evaluate.combinations import combined_rows
 from plica.evaluate.curves import PreparedCurve, prepare
 from plica.evaluate.fields import PreparedField
-from plica.evaluate.gaps import Gaps
 from plica.evaluate.pose_components import ComponentReader, NeededComponents, needs_of, skeleton_of
 from plica.evaluate.poses import Array, Poses
-from plica.evaluate.readings import (
-    Bends,
-    Chunk,
-    ControlValues,
-    Eulers,
-    Indexes,
-    JointOffsets,
-    ReadingGroup,
-    Rotations,
-    Swings,
-    indexes,
-)
-from plica.rig.model import (
-    Bend,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    Gap,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Sample,
-    StrengthOf,
-    Swing,
-)
+from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
+from plica.evaluate.readings import GROUPS
+from plica.kinds.readings import Reading, kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.skeleton.skeleton import Skeleton
 from plica.values import Curve
 
@@ -176,24 +151,14 @@ def _reading_groups(
 ) -> tuple[list[ReadingGroup], list[Reading]]:
     """The readings by kind, and all of them in the order of the groups' rows."""
 
-    def groups() -> Iterator[tuple[ReadingGroup, Sequence[Reading]]]:
-        if rotations := _of_kind(readings, Rotation):
-            yield Rotations(rotations, needs.turned), rotations
-        if bends := _of_kind(readings, Bend):
-            yield Bends(bends, needs.turned), bends
-        if swings := _of_kind(readings, Swing):
-            yield Swings(swings, needs.turned), swings
-        if eulers := _of_kind(readings, Euler):
-            yield Eulers(eulers, needs.turned), eulers
-        if offsets := _of_kind(readings, Offset):
-            yield JointOffsets(offsets, needs.moved, rest.translation_rest), offsets
-        if gaps := _of_kind(readings, Gap):
-            yield Gaps(gaps, skeleton, needs.local), gaps
-        if controls := _of_kind(readings, ControlValue):
-            yield ControlValues(controls, needs.controls, rest.control_rest), controls
-
-    found = list(groups())
-    return [group for group, _ in found], [reading for _, members in found for reading in members]
+    sources = Sources(
+        skeleton, needs.turned, needs.local, needs.moved, needs.controls, rest.translation_rest, rest.control_rest
+    )
+    by_kind: dict[str, list[Reading]] = {name: [] for name in GROUPS}
+    for reading in readings:
+        by_kind[kind_of(reading).name].append(reading)
+    groups = [GROUPS[name](members, sources) for name, members in by_kind.items() if members]
+    return groups, [reading for members in by_kind.values() for reading in members]
 
 
 def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[Reading, int]) -> list[_CurveRows]:

@@ -7,7 +7,7 @@ import numpy as np
 from plica.evaluate.kernels import KERNELS
 from plica.evaluate.poses import Array
 from plica.kinds.kernels import KERNEL_KINDS
-from plica.rig.model import Field
+from plica.rig.strengths import Field
 from plica.skeleton.quaternions import normalised, turn_since, turned
 
 # Strengths this near to 0 or 1 are exactly 0 or 1.
@@ -15,7 +15,7 @@ _NEAR = 1e-9
 
 
 class PreparedField:
-    """A field ready to be evaluated, as `plica.rig.model.Field` defines it."""
+    """A field ready to be evaluated, as `plica.rig.strengths.Field` defines it."""
 
     def __init__(self, field: Field) -> None:
         """Raises ValueError for an unknown kernel and for a kernel without the width that it needs."""

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from math import isfinite
+from typing import Any, Final
 
-from plica.evaluate.gaps import joints_of_gap
+from plica.evaluate.gaps import joints_between
 from plica.evaluate.poses import JointPlacement, SparsePose
-from plica.rig.model import (
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import (
+    AXES,
     Bend,
-    Control,
     ControlValue,
     Euler,
     Gap,
     Offset,
-    Quaternion,
     Reading,
-    Rig,
     Rotation,
     Swing,
-    Vector,
+    complete,
+    joints_of,
+    kind_of,
 )
+from plica.rig.rig import Rig
+from plica.rig.strengths import Control
 from plica.skeleton.algebra import (
+    Quaternion,
+    Vector,
     about,
     add,
     conjugate,
@@ -36,8 +43,7 @@ from plica.skeleton.algebra import (
 )
 from plica.skeleton.skeleton import Skeleton
 
-X_AXIS: Vector = (1.0, 0.0, 0.0)
-_AXES: dict[str, Vector] = {"x": X_AXIS, "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+X_AXIS = AXES["x"]
 
 
 class ReadingInverter:
@@ -49,15 +55,11 @@ class ReadingInverter:
 
     def pose(self, reading: Reading, value: float) -> SparsePose | None:
         """A pose, otherwise at rest, with this reading (radians, metres, a control's unit); None where none has it."""
-        if isinstance(reading, ControlValue):
-            control = self._controls[reading.control]
-            return SparsePose({}, {control.name: rounded(control.rest + value)})
-        if isinstance(reading, Offset):
-            size = dot(reading.weights, reading.weights)
-            return self.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
-        if isinstance(reading, Gap):
-            return self._apart(reading, value)
-        return self.turned(reading.joint, _turn(reading, value))
+        return INVERSES[kind_of(reading).name](self, reading, value)
+
+    def set_control(self, name: str, value: float) -> SparsePose:
+        """A pose with a control this far from its rest value."""
+        return SparsePose({}, {name: rounded(self._controls[name].rest + value)})
 
     def turned(self, joint: str, turn: Quaternion) -> SparsePose:
         """A pose with one joint turned since rest."""
@@ -72,13 +74,12 @@ class ReadingInverter:
 
     def needed(self, reading: Reading) -> frozenset[str]:
         """The joints whose pose a reading depends on."""
-        if isinstance(reading, ControlValue):
-            return frozenset()
-        if isinstance(reading, Gap):
-            return frozenset(joints_of_gap(self._skeleton, reading))
-        return frozenset((reading.joint,))
+        joints = joints_of(reading)
+        if kind_of(reading).needs is Needs.CHAIN:
+            return frozenset(joints_between(self._skeleton, *joints))
+        return frozenset(joints)
 
-    def _apart(self, reading: Gap, value: float) -> SparsePose | None:
+    def apart(self, reading: Gap, value: float) -> SparsePose | None:
         """Moves one joint along the line between the two: the one that does not carry the other along."""
         index = self._skeleton.index
         mover, fixed = reading.joint, reading.other
@@ -93,15 +94,49 @@ class ReadingInverter:
         return None if local is None else self.moved(mover, local)
 
 
-def _turn(reading: Rotation | Bend | Swing | Euler, value: float) -> Quaternion:
-    if isinstance(reading, Rotation):
-        return about(reading.axis, value)
-    if isinstance(reading, Bend):
-        return about(X_AXIS, value)
-    if isinstance(reading, Swing):
-        return about(cross(reading.along, reading.toward), value)
-    turn = about(_AXES[reading.channel], value)
-    return multiply(multiply(conjugate(reading.frame), turn), reading.frame)
+# ---- each kind ---------------------------------------------------------------------------------------------
+
+
+def _rotation(placer: ReadingInverter, reading: Rotation, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(reading.axis, value))
+
+
+def _bend(placer: ReadingInverter, reading: Bend, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(X_AXIS, value))
+
+
+def _swing(placer: ReadingInverter, reading: Swing, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(cross(reading.along, reading.toward), value))
+
+
+def _euler(placer: ReadingInverter, reading: Euler, value: float) -> SparsePose:
+    turn = about(AXES[reading.channel], value)
+    return placer.turned(reading.joint, multiply(multiply(conjugate(reading.frame), turn), reading.frame))
+
+
+def _offset(placer: ReadingInverter, reading: Offset, value: float) -> SparsePose | None:
+    size = dot(reading.weights, reading.weights)
+    return placer.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
+
+
+def _control(placer: ReadingInverter, reading: ControlValue, value: float) -> SparsePose:
+    return placer.set_control(reading.control, value)
+
+
+# Each takes the record of its kind.
+INVERSES: Final[Mapping[str, Callable[[ReadingInverter, Any, float], SparsePose | None]]] = complete(
+    "inverse",
+    {
+        "rotation": _rotation,
+        "bend": _bend,
+        "swing": _swing,
+        "euler": _euler,
+        "offset": _offset,
+        "gap": ReadingInverter.apart,
+        "control": _control,
+    },
+)
+"""For each kind: a pose, otherwise at rest, in which a reading has a value; None where none has it."""
 
 
 def solved(matrix: tuple[Vector, Vector, Vector], right: Vector) -> Vector | None:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.evaluate.gaps import joints_of_gap
+from plica.evaluate.gaps import joints_between
 from plica.evaluate.poses import Array, Poses
-from plica.evaluate.readings import Chunk, indexes
-from plica.rig.model import ControlValue, Gap, Offset, Reading, Rig
+from plica.evaluate.reading_groups import Chunk, indexes
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import Reading, joints_of, kind_of
+from plica.rig.rig import Rig
 from plica.skeleton.quaternions import turn_since, with_positive_scalar
 from plica.skeleton.skeleton import Joint, Skeleton
 
@@ -54,13 +57,18 @@ def needs_of(rig: Rig, skeleton: Skeleton, readings: Iterable[Reading]) -> Neede
     local: dict[str, None] = {}
     moved: dict[str, None] = {}
     for reading in readings:
-        if isinstance(reading, Gap):
-            _refuse_unknown((reading.joint, reading.other), skeleton)
-            local.update(dict.fromkeys(sorted(joints_of_gap(skeleton, reading))))
-        elif isinstance(reading, Offset):
-            moved[reading.joint] = None
-        elif not isinstance(reading, ControlValue):
-            turned[reading.joint] = None
+        match needs := kind_of(reading).needs:
+            case Needs.TURN:
+                turned.update(dict.fromkeys(joints_of(reading)))
+            case Needs.TRANSLATION:
+                moved.update(dict.fromkeys(joints_of(reading)))
+            case Needs.CHAIN:
+                _refuse_unknown(joints_of(reading), skeleton)
+                local.update(dict.fromkeys(sorted(joints_between(skeleton, *joints_of(reading)))))
+            case Needs.CONTROL:
+                pass  # all controls are read
+            case _:
+                assert_never(needs)
     _refuse_unknown((*turned, *moved), skeleton)
     controls = (control.name for control in rig.controls)
     return NeededComponents(_numbered(turned), _numbered(local), _numbered({**local, **moved}), _numbered(controls))

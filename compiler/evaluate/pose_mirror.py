@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from plica.evaluate.inverse_readings import ReadingInverter, solved
 from plica.evaluate.poses import JointPlacement, SparsePose
-from plica.rig.model import Quaternion, Rig, RigJoint, Side, Symmetry, Vector
+from plica.rig.rig import Rig, RigJoint, Symmetry
 from plica.skeleton.algebra import (
     Matrix,
+    Quaternion,
+    Vector,
     conjugate,
     determinant,
     multiply,
@@ -17,6 +19,7 @@ from plica.skeleton.algebra import (
     transpose,
 )
 from plica.skeleton.skeleton import Skeleton
+from plica.values import Side
 
 
 class PoseMirror:

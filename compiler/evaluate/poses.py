@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from plica.diagnostics.place import counted
 from plica.errors import ArrayError
-from plica.rig.model import Quaternion, Rig, Vector
+from plica.rig.rig import Rig
+from plica.skeleton.algebra import Quaternion, Vector
 
 Array = NDArray[np.float64]
 

@@ -7,8 +7,10 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
+from plica.kinds.readings import joints_of
 from plica.readers.clip import Clip
-from plica.rig.model import ControlValue, Driver, Gap, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import Matrix, product, transpose
 from plica.skeleton.quaternions import Array, conjugate, multiply
 from plica.skeleton.skeleton import Skeleton
@@ -110,10 +112,8 @@ def joints_read(rig: Rig) -> tuple[str, ...]:
     """The joints that drivers and fields read, in the order of the skeleton."""
     read = {field.joint for field in rig.fields}
     for strength in rig.strengths:
-        if isinstance(strength, Driver) and not isinstance(strength.reading, ControlValue):
-            read.add(strength.reading.joint)
-            if isinstance(strength.reading, Gap):
-                read.add(strength.reading.other)
+        if isinstance(strength, Driver):
+            read.update(joints_of(strength.reading))
     return tuple(joint.name for joint in rig.skeleton if joint.name in read)
 
 

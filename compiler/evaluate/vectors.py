@@ -17,8 +17,11 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.curves import curve_knots
-from plica.rig.model import ControlValue, Driver, Gap, Offset, Rig
+from plica.kinds.readings import kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import about, scaled, unit
+from plica.units import Dimension
 
 FEWEST = 64
 _FEWEST_RANDOM = 16
@@ -209,8 +212,8 @@ def _reach(rig: Rig, placer: ReadingInverter) -> dict[str, float]:
     """How far (metres) each joint that is read may be moved; 0 where only its rotation matters."""
     reach = {field.joint: 0.0 for field in rig.fields}
     for driver in rig.strengths:
-        if isinstance(driver, Driver) and not isinstance(driver.reading, ControlValue):
-            far = max(map(abs, driver.span)) if isinstance(driver.reading, Offset | Gap) else 0.0
+        if isinstance(driver, Driver):
+            far = max(map(abs, driver.span)) if kind_of(driver.reading).dimension is Dimension.LENGTH else 0.0
             for name in placer.needed(driver.reading):
                 reach[name] = max(reach.get(name, 0.0), far)
     return reach

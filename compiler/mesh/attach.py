@@ -27,7 +27,8 @@ from plica.mesh.sculpt_offsets import Locate, Sculpting, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
-from plica.rig.model import Morph, Region, Rig, Sculpt, Shape
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Morph, Region, Sculpt, Shape
 from plica.skeleton.sides import AXES
 from plica.source import Span
 from plica.workspace import Refused, located_bytes

@@ -9,21 +9,12 @@ from typing import TypeVar, cast
 
 from plica import regular_files
 from plica.diagnostics import Diagnostics
+from plica.kinds.readings import controls_of
 from plica.readers.companions import companions
-from plica.rig.model import (
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Field,
-    Region,
-    Rig,
-    Sample,
-    Shape,
-    Strength,
-    StrengthPose,
-)
 from plica.rig.region_sources import files_in, regions_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Control, Driver, Field, Sample, Strength
+from plica.rig.surfaces import Region, Shape, StrengthPose
 from plica.values import NOTHING_SAID
 from plica.workspace import Refused
 
@@ -156,8 +147,9 @@ class Dependencies:
         yield without_words(strength)
         if isinstance(strength, Sample):
             yield without_words(self._fields[strength.field])
-        elif isinstance(strength, Driver) and isinstance(strength.reading, ControlValue):
-            yield without_words(self._controls[strength.reading.control])
+        elif isinstance(strength, Driver):
+            for control in controls_of(strength.reading):
+                yield without_words(self._controls[control])
         elif isinstance(strength, Combine):
             for part in strengths_of(strength.combination):
                 yield from self._made_of(part)

@@ -16,7 +16,7 @@ from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.skinning import Blend, Method, Rows, Skinning, cut, rows_between
 from plica.mesh.sparse import SparseFloats
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 # Positions yielded at once.
 BLOCK_BYTES = 64 << 20

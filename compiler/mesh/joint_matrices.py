@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats, Mesh
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 
 class Kinematics:

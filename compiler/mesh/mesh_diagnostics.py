@@ -21,7 +21,7 @@ from plica.mesh.symmetry import SymmetryMap, plane_of, report_of, symmetry_map
 from plica.mesh.vertex_places import VertexPlace
 from plica.quantities import length
 from plica.readers.model_reader import read_or_told
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 MOST_PLACES = 3  # named in one message

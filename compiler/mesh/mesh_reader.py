@@ -7,7 +7,7 @@ from pathlib import Path
 
 from plica.mesh.arrays import Mesh
 from plica.readers.model_reader import is_usd
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 
 def read_mesh(path: Path, joints: Sequence[str], meshes: Collection[str] = ()) -> Mesh:

@@ -22,7 +22,7 @@ from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.offsets import largest_of, lengths, weighted
 from plica.mesh.side_weights import SideWeights
 from plica.quantities import length
-from plica.rig.model import Side
+from plica.values import Side
 
 ONE_SIDED: Final = 0.5
 """A sculpt is one-sided where the other side moves at most this share of what its own side moves."""

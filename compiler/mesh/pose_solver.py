@@ -16,7 +16,9 @@ from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.combinations import combination_kind
 from plica.mesh.arrays import Floats
 from plica.quantities import number
-from plica.rig.model import Combination, Combine, Control, Driver, JointPose, Rig, Sample, StrengthOf, StrengthPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Control, Driver, Sample, StrengthOf
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.skeleton import Skeleton
 

@@ -14,7 +14,8 @@ from plica.mesh.images import ImageError
 from plica.mesh.npz import ArchiveError, arrays_of, stated_vertex_count
 from plica.mesh.painting import Painting, Paintings, outside, sampled
 from plica.readers.model_reader import tell
-from plica.rig.model import Painted, Region, RigJoint, SkinOf, Stored
+from plica.rig.rig import RigJoint
+from plica.rig.surfaces import Painted, Region, SkinOf, Stored
 from plica.source import Span
 from plica.workspace import Refused
 

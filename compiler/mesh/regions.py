@@ -33,8 +33,9 @@ from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
-from plica.rig.model import Painted, Region, RegionSet, Rig, SkinOf, Stored
 from plica.rig.region_sources import regions_of
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Painted, Region, RegionSet, SkinOf, Stored
 
 
 @dataclass(frozen=True, eq=False)

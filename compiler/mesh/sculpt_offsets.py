@@ -20,7 +20,8 @@ from plica.mesh.sculpt_reader import Sculpted, sculpted_positions
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
-from plica.rig.model import Rig, Sculpt
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Sculpt
 from plica.source import Span
 from plica.workspace import Refused
 

@@ -12,8 +12,9 @@ from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.feather import ramp
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.weld import per_point, per_vertex
-from plica.rig.model import Rig, Side, Symmetry
+from plica.rig.rig import Rig, Symmetry
 from plica.skeleton.sides import AXES
+from plica.values import Side
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from plica.evaluate.poses import Array, Poses
 from plica.evaluate.retarget import poses_from_clip
 from plica.prove.sweeps import PoseTrack
 from plica.readers.clip import Clip
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.pose_solver import PoseSolver
 from plica.prove.sweeps import PoseTrack
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 

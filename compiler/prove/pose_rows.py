@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 
 def frames_of(poses: Poses, start: int, stop: int) -> Poses:

@@ -16,7 +16,7 @@ from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer
 from plica.mesh.region_sources import Read
 from plica.prove.sweeps import PoseTrack, Sweeper
-from plica.rig.model import Expectation, Rig
+from plica.rig.rig import Expectation, Rig
 
 if TYPE_CHECKING:
     from plica.texture.mask_set import MaskSet

@@ -14,7 +14,7 @@ from plica.prove.registry import DirectMeasure, SkinMeasure, measures
 from plica.prove.results import NO_MESH, Result, not_measured
 from plica.prove.skin import Skin
 from plica.rig.expectations import goes_over_everything
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 
 class Prover:

@@ -6,7 +6,9 @@ import re
 from typing import Final
 
 from plica.kinds.expectations import expectation_kind
-from plica.rig.model import ControlValue, Driver, Expectation, Gap, Offset
+from plica.kinds.readings import kind_of
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Driver
 from plica.source import Span
 from plica.units import UNITS, Dimension
 
@@ -16,14 +18,12 @@ _USUAL: Final = {Dimension.ANGLE: "deg", Dimension.LENGTH: "mm", Dimension.SHARE
 
 def unit_of_driver(driver: Driver, declared: Span | None) -> str:
     """The unit that a driver's span is written in (degrees or millimetres where that cannot be seen); "" for none."""
-    dimension = Dimension.ANGLE
-    if isinstance(driver.reading, ControlValue):
+    kind = kind_of(driver.reading)
+    if not kind.unit:
         return ""
-    if isinstance(driver.reading, Offset | Gap):
-        dimension = Dimension.LENGTH
     found = _WRITTEN_SPAN.search(_block(declared)) if declared else None
     unit = found.group(1) if found else ""
-    return unit if unit in UNITS and UNITS[unit].dimension is dimension else _USUAL[dimension]
+    return unit if unit in UNITS and UNITS[unit].dimension is kind.dimension else kind.unit
 
 
 def _block(declared: Span) -> str:

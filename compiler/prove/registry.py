@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from plica.kinds.expectations import EXPECTATION_KINDS, ExpectationKind
 from plica.mesh.arrays import Floats
 from plica.prove.results import Result
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 if TYPE_CHECKING:
     from plica.prove.proof import Proof

@@ -15,8 +15,8 @@ from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import skin_measure
 from plica.prove.results import WorstPlace
-from plica.rig.model import Expectation, Rig
 from plica.rig.region_sources import joints_of, regions_of
+from plica.rig.rig import Expectation, Rig
 from plica.skeleton.algebra import length, subtract
 
 if TYPE_CHECKING:

@@ -15,8 +15,10 @@ from plica.evaluate.retarget import poses_from_clip
 from plica.prove.quantities import unit_of_driver
 from plica.quantities import measured, whole
 from plica.readers.clip import Clip
-from plica.rig.model import Driver, Rig, Side
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.source import Span
+from plica.values import Side
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from plica.prove.declared_poses import declared_poses
 from plica.prove.proof import ProofSubject
 from plica.prove.sweeps import PoseTrack
 from plica.readers.clip_reader import find_clips
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 from plica.workspace import Refused, Workspace, located_bytes
 

@@ -22,11 +22,14 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
 from plica.kinds.expectations import expectation_kind
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import controls_of, kind_of
 from plica.mesh.pose_solver import composed
 from plica.prove.pose_rows import frames_of, sparse_poses
 from plica.rig.expectations import goes_over_everything, swept_strengths
-from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
-from plica.skeleton.algebra import about, unit
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Combine, Driver, Sample
+from plica.skeleton.algebra import Quaternion, about, unit
 
 STEPS: Final = 33
 """Poses of a sweep."""
@@ -196,7 +199,7 @@ class Sweeper:
         strength = self._strengths[name]
         if isinstance(strength, Combine):
             return any(self._reads_gap(part) for part in strengths_of(strength.combination))
-        return isinstance(strength, Driver) and isinstance(strength.reading, Gap)
+        return isinstance(strength, Driver) and kind_of(strength.reading).needs is Needs.CHAIN
 
     def _leaves(self, names: Sequence[str]) -> list[str]:
         """Drivers and samples; of several readings of one joint the first, so that they do not add up."""
@@ -244,8 +247,7 @@ class Sweeper:
 
         touched = at(0.5)
         names = set(touched.joints) if touched else set()
-        if isinstance(driver.reading, ControlValue):
-            names = {f"control {driver.reading.control}"}
+        names.update(f"control {control}" for control in controls_of(driver.reading))
         return Travelled(frozenset(names), at)
 
     def _turning(self, joint: str, rotation: Quaternion) -> Travelled:

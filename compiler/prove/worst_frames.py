@@ -10,7 +10,7 @@ from plica.evaluate.poses import Array
 from plica.prove.pose_rows import frames_of, sparse_poses
 from plica.prove.results import WorstFrame
 from plica.prove.sweeps import PoseTrack
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 TURNED: Final = 0.005
 """Joints turned by less than this (radians) are not worth a word."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from plica.kinds.combinations import combination_kind
-from plica.rig.model import Combination, StrengthOf
+from plica.rig.strengths import Combination, StrengthOf
 
 
 def parts_of(combination: Combination) -> list[str]:

@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
+from plica.kinds.readings import AXES, Reading, kind_of
 from plica.quantities import number, quantity
-from plica.rig.model import (
-    Bend,
-    Combination,
-    ControlValue,
-    Euler,
-    Gap,
-    JointPose,
-    Offset,
-    Reading,
-    Rotation,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-    Vector,
-)
-from plica.skeleton.algebra import matrix_of, times
+from plica.rig.strengths import Combination, StrengthOf
+from plica.rig.surfaces import JointPose, StrengthPose
+from plica.skeleton.algebra import Vector
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
-_AXES: dict[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+_FIELD = re.compile(r"\{(\w+)\}")
 
 
 def vector_text(vector: Vector) -> str:
     """An axis as one would write it: `x`, `-z`, or `(0.1234, 0.9877, 0)`."""
-    for name, axis in _AXES.items():
+    for name, axis in AXES.items():
         for sign in (1.0, -1.0):
             if all(abs(a - sign * b) <= _EXACT for a, b in zip(vector, axis, strict=True)):
                 return name if sign > 0 else f"-{name}"
@@ -39,45 +29,34 @@ def _component(value: float) -> str:
 
 def axis_text(reading: Reading) -> str | None:
     """The axis of a reading that has one, in the joint's own rest frame (an offset's: in the parent's)."""
-    match reading:
-        case Rotation():
-            return vector_text(reading.axis)
-        case Swing():
-            return vector_text(reading.toward)
-        case Euler():
-            return vector_text(times(matrix_of(reading.frame), _AXES[reading.channel]))
-        case Offset():
-            return vector_text(reading.weights)
-    return None
+    axis = kind_of(reading).axis
+    return None if axis is None else vector_text(axis.vector(reading))
 
 
 def reading_text(reading: Reading) -> str:
-    """What a reading measures."""
-    match reading:
-        case Rotation():
-            return f"rotation about {vector_text(reading.axis)} of {reading.joint}"
-        case Bend():
-            return f"bend of {reading.joint}"
-        case Swing():
-            toward, along = vector_text(reading.toward), vector_text(reading.along)
-            return f"swing toward {toward} of {reading.joint} along {along}"
-        case Euler():
-            return f"euler {axis_text(reading)} order {reading.order} of {reading.joint}"
-        case Offset():
-            return f"offset {vector_text(reading.weights)} in parent of {reading.joint}"
-        case Gap():
-            return f"gap of {reading.joint} from {reading.other}"
-        case ControlValue():
-            return f"control {reading.control}"
+    """What a reading measures, exactly."""
+    return filled(kind_of(reading).text, reading)
+
+
+def quantity_text(reading: Reading) -> str:
+    """What is read of what, without the axis."""
+    return filled(kind_of(reading).short, reading)
+
+
+def filled(text: str, reading: Reading) -> str:
+    """A text of a reading's kind with the reading's axis and fields in it."""
+    return _FIELD.sub(lambda name: _field_text(reading, name[1]), text)
+
+
+def _field_text(reading: Reading, name: str) -> str:
+    axis = kind_of(reading).axis
+    value = axis.vector(reading) if axis is not None and name == "axis" else getattr(reading, name)
+    return value if isinstance(value, str) else vector_text(value)
 
 
 def span_text(reading: Reading, span: tuple[float, float]) -> str:
     """A span in the unit that people use for it: degrees, millimetres, or none."""
-    unit = ""
-    if isinstance(reading, Rotation | Bend | Swing | Euler):
-        unit = "deg"
-    elif isinstance(reading, Offset | Gap):
-        unit = "mm"
+    unit = kind_of(reading).unit
     return f"{quantity(span[0], unit)} .. {quantity(span[1], unit)}"
 
 

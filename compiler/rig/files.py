@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plica.rig.model import Rig
 from plica.rig.region_sources import files_in
+from plica.rig.rig import Rig
 
 
 def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:

@@ -10,25 +10,12 @@ from typing import NamedTuple
 
 from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
-from plica.rig.model import (
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    Gap,
-    JointPose,
-    Morph,
-    Reading,
-    Rig,
-    Sample,
-    Sculpt,
-    Shape,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import Reading, kind_of
 from plica.rig.region_sources import joints_of, regions_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
+from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
 from plica.values import Curve
 
 
@@ -129,14 +116,14 @@ def _strength_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[P
 
 
 def _reading_problems(place: str, reading: Reading, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
-    if isinstance(reading, ControlValue):
-        yield from _unknown(f"{place}.control", reading.control, known["controls"], "control")
-        return
-    yield from _unknown(f"{place}.joint", reading.joint, known["skeleton"], "joint")
-    if isinstance(reading, Gap):
-        yield from _unknown(f"{place}.other", reading.other, known["skeleton"], "joint")
-    if isinstance(reading, Euler) and sorted(reading.order) != ["x", "y", "z"]:
-        yield Problem(f"{place}.order", "must hold each of x, y and z once")
+    kind = kind_of(reading)
+    for name in kind.named(Part.CONTROL):
+        yield from _unknown(f"{place}.{name}", getattr(reading, name), known["controls"], "control")
+    for name in kind.named(Part.JOINT):
+        yield from _unknown(f"{place}.{name}", getattr(reading, name), known["skeleton"], "joint")
+    for name in kind.named(Part.ORDER):
+        if sorted(getattr(reading, name)) != ["x", "y", "z"]:
+            yield Problem(f"{place}.{name}", "must hold each of x, y and z once")
 
 
 def _curve_problems(place: str, curve: Curve) -> Iterator[Problem]:

@@ -19,10 +19,11 @@ from itertools import combinations
 from typing import Literal, NamedTuple
 
 from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
-from plica.rig.model import FieldSample, Vector
+from plica.rig.strengths import FieldSample
 from plica.rounding import DIGITS, places_of, rounded_number
 from plica.skeleton.algebra import (
     Quaternion,
+    Vector,
     conjugate,
     length,
     matrix_of,
@@ -37,7 +38,7 @@ Row = list[float]
 
 # Closer samples are one pose, for any animator and for any hope of telling them apart.
 _COINCIDENT = 1e-6
-# How nearly strengths must come out at the samples, far nearer than `plica.rig.model.Field` rounds them to 0 and 1.
+# How nearly strengths must come out at the samples, far nearer than `plica.rig.strengths.Field` rounds them to 0 and 1.
 _RESIDUAL = 5e-13
 # The same of rounded coefficients; they keep more digits where they need them.
 _ROUNDED_RESIDUAL = 5e-10
@@ -45,7 +46,7 @@ _MOST_DIGITS = 15
 
 
 class Solution(NamedTuple):
-    """What `plica.rig.model.Field` holds: coefficients[i][k] of sample i for the strength of sample k + 1."""
+    """What `plica.rig.strengths.Field` holds: coefficients[i][k] of sample i for the strength of sample k + 1."""
 
     width: float | None
     coefficients: tuple[tuple[float, ...], ...]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final, NamedTuple, get_args
 
 from plica.kinds.complete import complete
-from plica.rig.model import Painted, RegionSet, RegionSource, SkinOf, Stored
+from plica.rig.surfaces import Painted, RegionSet, RegionSource, SkinOf, Stored
 
 
 def _none(_: Any) -> tuple[str, ...]:

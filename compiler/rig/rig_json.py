@@ -21,7 +21,7 @@ from inspect import cleandoc
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 from plica.plain_data import UnreadableDataError, json_of
-from plica.rig.model import FORMAT, FORMAT_VERSION, Rig
+from plica.rig.rig import FORMAT, FORMAT_VERSION, Rig
 from plica.values import NOTHING_SAID
 
 if TYPE_CHECKING:

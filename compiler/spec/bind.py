@@ -10,10 +10,11 @@ from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.model_outline import ModelOutline
+from plica.source import Span
 from plica.spec import bind_drivers as readings
 from plica.spec import bind_expectations as expectations
 from plica.spec import bind_surfaces as surfaces
-from plica.spec.acceptances import drop_accepted
+from plica.spec.acceptances import Acceptance
 from plica.spec.bind_character import BoundCharacter, bind_character
 from plica.spec.budget import Budget
 from plica.spec.context import Context
@@ -62,7 +63,8 @@ BINDERS: dict[str, Binder] = {
 class Bound(NamedTuple):
     """The spec (None where there is no character), every document it was made of, its names, what its model holds.
 
-    `budget`: what may still be written out of it.
+    `budget`: what may still be written out of it. `acceptances`: the warnings and notes that it accepts, of this
+    stage and the next.
     """
 
     spec: Spec | None
@@ -70,6 +72,7 @@ class Bound(NamedTuple):
     symbols: Symbols | None = None
     outline: ModelOutline | None = None
     budget: Budget | None = None
+    acceptances: tuple[Acceptance, ...] = ()
 
 
 class _Draft(NamedTuple):
@@ -105,8 +108,8 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
     if not diagnostics.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
         binding.report_unused()
-        drop_accepted(character.facts.accepted, binding.bases(), diagnostics)
-    return Bound(_spec(character, entries, expected), documents, symbols, character.outline, budget)
+    spec = _spec(character, entries, expected)
+    return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances())
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -174,6 +177,7 @@ class _Binding:
         )
         self.drafts: list[_Draft] = []
         self.expects: list[Instance] = []
+        self.overriding: list[tuple[_Draft, Instance]] = []
         self._declare(instances)
         self._bind_curves(instances)
         self._collect_overrides(instances)
@@ -251,6 +255,7 @@ class _Binding:
             self.diagnostics.add("no-such-side", instance.span, name=draft.name, side=side)
             return
         facts = collect(_facts_of(target), instance.scope, self.diagnostics)
+        self.overriding.append((draft, instance))
         for one in ("left", "right") if side == "both" else (side,):
             before = draft.overrides.get(one)
             repeated = (before.groups & facts.groups) - ADDED if before else None
@@ -284,10 +289,11 @@ class _Binding:
             other = binder(sets["right"], context)
         if facts is None or other is None:
             return None
-        about = context.about(sets[first])
-        declared = Declared(draft.name, draft.side, draft.instance.span, about)
+        declared = Declared(draft.name, draft.side, draft.instance.span)
+        left = context.about(sets[first])
+        right = context.about(sets["right"]) if draft.overrides else left
         overridden = draft.overrides["right"].groups if "right" in draft.overrides else frozenset[str]()
-        return Entry(declared, facts, other, overridden)
+        return Entry(declared, facts, other, overridden, (left, right))
 
     def bound_expectations(self) -> list[ExpectationOf]:
         """Every expectation bound."""
@@ -312,6 +318,25 @@ class _Binding:
             if symbol.kind != "field":
                 self.diagnostics.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
 
-    def bases(self) -> Iterator[tuple[nodes.Declaration, FactSet]]:
-        """Every declaration and its facts, without what is put over them."""
-        return ((draft.instance.node, draft.base) for draft in self.drafts)
+    def acceptances(self) -> tuple[Acceptance, ...]:
+        """What the character and each declaration accept; an override accepts for itself and what it overrides."""
+        accepted = self.character.facts.accepted
+        found = [Acceptance(rule, at, None) for rule, at in accepted.items()]
+        for instance in (*(draft.instance for draft in self.drafts), *self.expects):
+            found += _acceptances(instance, _extent(instance))
+        for draft, override in self.overriding:
+            found += _acceptances(override, _extent(override), _extent(draft.instance))
+        return tuple(found)
+
+
+def _extent(instance: Instance) -> Span:
+    """The whole text of a declaration."""
+    return Span(instance.scope.source, instance.node.start, instance.node.end)
+
+
+def _acceptances(instance: Instance, *within: Span) -> Iterator[Acceptance]:
+    node = instance.node.target if isinstance(instance.node, nodes.Override) else instance.node
+    assert isinstance(node, nodes.Block | nodes.CombineDeclaration)
+    for fact in node.facts:
+        if fact.key == "accept":
+            yield Acceptance(fact.part("rule"), instance.scope.span(fact), within)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-from math import isclose, pi
-from typing import Literal, cast
+from itertools import combinations, pairwise
+from math import isclose
+from typing import Any, assert_never
 
 from plica.curves import POINT_CURVES, READY_CURVES
 from plica.diagnostics.suggest import did_you_mean
 from plica.kinds.combinations import COMBINATION_KINDS
 from plica.kinds.kernels import DEFAULT_KERNEL, kernel_kind
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import READING_KINDS
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -21,81 +23,85 @@ from plica.values import LINEAR, Bezier, Curve
 _MAX_NESTING = 32
 # A field's equations take time with the cube of its samples; so much of it as writing a character out.
 _WORK = 2
+_ROUNDING = 1 + 1e-12  # 180 deg and half a turn differ in the last digit
 
 
 # ---- readings ---------------------------------------------------------------------------------------
 
 
 def bind_reading(node: nodes.Reading, scope: Scope, context: Context) -> model.ReadingOf | None:
-    """A reading with its joints and axes bound."""
-    if isinstance(node, nodes.ControlReading):
-        control = context.symbols.target(node.control, "control", scope, context.side)
-        return model.ControlOf(control) if control else None
-    joint = context.joint(node.joint, scope)
-    if joint is None:
+    """A reading with its joints and axes bound, or None after diagnostics."""
+    kind = READING_KINDS[node.kind]
+    written = node.parts
+    values = tuple(
+        None if part is None else _reading_part(kind.parts[name], part, node, scope, context)
+        for name, part in written.items()
+    )
+    if any(value is None and part is not None for value, part in zip(values, written.values(), strict=True)):
         return None
-    if isinstance(node, nodes.RotationReading):
-        return model.RotationOf(joint, context.axis(node.axis, scope))
-    if isinstance(node, nodes.BendReading):
-        return model.BendOf(joint)
-    if isinstance(node, nodes.SwingReading):
-        along = context.axis(node.along, scope) if node.along is not None else None
-        return model.SwingOf(joint, context.axis(node.toward, scope), along)
-    if isinstance(node, nodes.EulerReading):
-        return _euler(node, joint, scope, context)
-    if isinstance(node, nodes.OffsetReading):
-        return model.OffsetOf(joint, context.axis(node.axis, scope))
-    other = context.joint(node.other, scope)
-    if other is None:
-        return None
-    if other.left == joint.left or other.right == joint.right:
+    joints = [value for value in values if isinstance(value, model.JointRef)]
+    if any(one.left == other.left or one.right == other.right for one, other in combinations(joints, 2)):
         context.diagnostics.add("gap-to-itself", scope.span(node))
         return None
-    return model.GapOf(joint, other)
+    return model.ReadingOf(node.kind, values)
 
 
-def _euler(node: nodes.EulerReading, joint: model.JointRef, scope: Scope, context: Context) -> model.EulerOf | None:
-    order = scope.name(node.order)
+def _reading_part(
+    sort: Part, part: Any, reading: nodes.Reading, scope: Scope, context: Context
+) -> model.JointRef | model.AxisValue | model.EntryReference | str | None:
+    match sort:
+        case Part.JOINT:
+            return context.joint(part, scope)
+        case Part.ROTATION_AXIS | Part.DIRECTION:
+            return context.axis(part, scope)
+        case Part.CHANNEL:
+            return _channel(part, reading, scope, context)
+        case Part.ORDER:
+            return _order(part, scope, context)
+        case Part.CONTROL:
+            return context.symbols.target(part, "control", scope, context.side)
+    assert_never(sort)
+
+
+def _channel(written: str, reading: nodes.Reading, scope: Scope, context: Context) -> str | None:
+    channel = written.lstrip("+-")
+    if written.startswith("-"):
+        context.diagnostics.add("signed-channel", scope.span(reading), channel=channel)
+        return None
+    return channel
+
+
+def _order(written: nodes.Name, scope: Scope, context: Context) -> str | None:
+    order = scope.name(written)
     if sorted(order) != ["x", "y", "z"]:
-        context.diagnostics.add("not-an-order", scope.span(node.order), text=order)
+        context.diagnostics.add("not-an-order", scope.span(written), text=order)
         return None
-    channel = node.channel.lstrip("+-")
-    if node.channel.startswith("-"):
-        context.diagnostics.add("signed-channel", scope.span(node), channel=channel)
-        return None
-    return model.EulerOf(joint, cast(Literal["x", "y", "z"], channel), order)
-
-
-_ANGLES = (model.RotationOf, model.BendOf, model.SwingOf, model.EulerOf)
-_LENGTHS = (model.OffsetOf, model.GapOf)
-
-
-def dimension_of(reading: model.ReadingOf) -> Dimension:
-    """What a reading measures."""
-    if isinstance(reading, _ANGLES):
-        return Dimension.ANGLE
-    return Dimension.LENGTH if isinstance(reading, _LENGTHS) else Dimension.NUMBER
+    return order
 
 
 def _span(fact: ScopedFact, reading: model.ReadingOf, context: Context) -> tuple[float, float]:
     """The span in the reading's inside unit; checked to be one that the reading can travel."""
     node, scope = fact
-    dimension = dimension_of(reading)
+    kind = READING_KINDS[reading.kind]
     errors = context.diagnostics.count_of_errors
     start, end = (
-        scope.amount(amount, dimension, "a span of this reading") for amount in (node.part("start"), node.part("end"))
+        scope.amount(amount, kind.dimension, "a span of this reading")
+        for amount in (node.part("start"), node.part("end"))
     )
     if context.diagnostics.count_of_errors > errors:
         return start, end
     if start == end:
         context.diagnostics.add("empty-span", scope.span(node))
-    low, high = min(start, end), max(start, end)
-    limit = pi * (1 + 1e-12)
-    if isinstance(reading, model.BendOf) and (low < 0 or high > limit):
-        context.diagnostics.add("span-out-of-reach", scope.span(node), reading="bend", least="0", most="180 deg")
-    elif dimension is Dimension.ANGLE and (low < -limit or high > limit):
+    reach = kind.reach
+    if reach is not None and not (
+        reach.least * _ROUNDING <= min(start, end) and max(start, end) <= reach.greatest * _ROUNDING
+    ):
         context.diagnostics.add(
-            "span-out-of-reach", scope.span(node), reading="an angle", least="-180 deg", most="180 deg"
+            "span-out-of-reach",
+            scope.span(node),
+            reading=reach.what,
+            least=reach.least_text,
+            most=reach.greatest_text,
         )
     return start, end
 

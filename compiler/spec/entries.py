@@ -7,10 +7,12 @@ says which side they mean; output names come with expansion.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Generic, Literal, NamedTuple, TypeVar
+from typing import Generic, Literal, NamedTuple, TypeVar, get_args
 
+from plica.distinct import distinct
 from plica.kinds.combinations import CombinationName
 from plica.kinds.kernels import KernelName
+from plica.kinds.readings import READING_KINDS
 from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
 from plica.skeleton.sides import Plane, Sides
@@ -52,42 +54,19 @@ class EntryReference(NamedTuple):
     member: str | None = None
 
 
-class RotationOf(NamedTuple):
-    joint: JointRef
-    axis: AxisValue
+class ReadingOf(NamedTuple):
+    """A reading with its names bound: the name of its kind, and the parts of its phrase in order.
 
+    An optional part that is not there is None; channels and orders are texts.
+    """
 
-class BendOf(NamedTuple):
-    joint: JointRef
+    kind: str
+    values: tuple[JointRef | AxisValue | EntryReference | str | None, ...]
 
-
-class SwingOf(NamedTuple):
-    joint: JointRef
-    toward: AxisValue
-    along: AxisValue | None
-
-
-class EulerOf(NamedTuple):
-    joint: JointRef
-    channel: Literal["x", "y", "z"]
-    order: str
-
-
-class OffsetOf(NamedTuple):
-    joint: JointRef
-    axis: AxisValue
-
-
-class GapOf(NamedTuple):
-    joint: JointRef
-    other: JointRef
-
-
-class ControlOf(NamedTuple):
-    control: EntryReference
-
-
-ReadingOf = RotationOf | BendOf | SwingOf | EulerOf | OffsetOf | GapOf | ControlOf
+    @property
+    def parts(self) -> dict[str, JointRef | AxisValue | EntryReference | str | None]:
+        """The parts by name."""
+        return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 
 
 class Declared(NamedTuple):
@@ -96,20 +75,25 @@ class Declared(NamedTuple):
     name: str
     side: ScopeSide
     span: Span
-    about: About
 
 
 class Entry(NamedTuple, Generic[Facts]):
     """A declaration for one side, for both, or for none.
 
     `left` holds the facts of the left side and of one-sided and sideless declarations, `right` those of the right
-    side of a `both`. `mirrored` lists the fact keys of `right` that were written for the left and are to be mirrored.
+    side of a `both`; `abouts` likewise what is said about each. `overridden` lists the fact keys of `right` that were
+    written for the right, and so are not mirrored.
     """
 
     declared: Declared
     left: Facts
     right: Facts
     overridden: frozenset[str]
+    abouts: tuple[About, About]
+
+    def about(self, side: OneSide) -> About:
+        """What is said about the declaration, with what overrides add for this side."""
+        return self.abouts[side == "right"]
 
     def facts(self, side: OneSide) -> Facts:
         """The facts of a side."""
@@ -297,3 +281,7 @@ class Spec(NamedTuple):
     folds: tuple[Entry[FoldFacts], ...]
     poses: tuple[Entry[PoseFacts], ...]
     expectations: tuple[ExpectationOf, ...]
+
+
+distinct(JointRef, AxisValue, EntryReference, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)
+distinct(*get_args(RegionSourceOf))

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, cast
 
 from lark import Token, Transformer
 
+from plica.kinds.readings import READING_KINDS
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import UNITS
@@ -72,6 +73,14 @@ def _fact(key: str, indexes: tuple[int, ...]) -> Callable[[Any, list[Any]], node
     def build(_: Any, children: list[Any]) -> nodes.Fact:
         values = tuple([_plain(children[index]) for index in indexes])
         return nodes.Fact(key, values, children[0].start_pos, _end(children))
+
+    return build
+
+
+def _reading(kind: str, indexes: tuple[int, ...]) -> Callable[[Any, list[Any]], nodes.Reading]:
+    def build(_: Any, children: list[Any]) -> nodes.Reading:
+        values = tuple([_plain(children[index]) for index in indexes])
+        return nodes.Reading(kind, values, children[0].start_pos, _end(children))
 
     return build
 
@@ -184,30 +193,7 @@ class Builder(Transformer[Token, Any]):
     def override(self, children: list[Any]) -> nodes.Override:
         return nodes.Override(children[1], children[0].start_pos, _end(children))
 
-    # ---- readings and curves
-
-    def rotation_reading(self, children: list[Any]) -> nodes.RotationReading:
-        return nodes.RotationReading(children[2], children[4], children[0].start_pos, _end(children))
-
-    def bend_reading(self, children: list[Any]) -> nodes.BendReading:
-        return nodes.BendReading(children[2], children[0].start_pos, _end(children))
-
-    def swing_reading(self, children: list[Any]) -> nodes.SwingReading:
-        start = children[0].start_pos
-        return nodes.SwingReading(children[2], children[4], children[6], start, _end(children))
-
-    def euler_reading(self, children: list[Any]) -> nodes.EulerReading:
-        start = children[0].start_pos
-        return nodes.EulerReading(str(children[1]), children[3], children[5], start, _end(children))
-
-    def offset_reading(self, children: list[Any]) -> nodes.OffsetReading:
-        return nodes.OffsetReading(children[1], children[3], children[0].start_pos, _end(children))
-
-    def gap_reading(self, children: list[Any]) -> nodes.GapReading:
-        return nodes.GapReading(children[2], children[4], children[0].start_pos, _end(children))
-
-    def control_reading(self, children: list[Any]) -> nodes.ControlReading:
-        return nodes.ControlReading(children[1], children[0].start_pos, _end(children))
+    # ---- curves
 
     def point(self, children: list[Any]) -> Run:
         return Run((children[0], children[1]), children[0].start, children[1].end)
@@ -286,5 +272,7 @@ class Builder(Transformer[Token, Any]):
 for _known in FACT_KINDS.values():
     if not _known.listed:
         setattr(Builder, _known.key, _fact(_known.key, _known.children))
+for _reads in READING_KINDS.values():
+    setattr(Builder, _reads.key, _reading(_reads.name, _reads.children))
 for _kind in BLOCKS:
     setattr(Builder, _kind, _block(_kind))

@@ -6,8 +6,10 @@ Names and texts may hold placeholders, `{finger}`, which binding fills.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
+from plica.distinct import distinct
+from plica.kinds.readings import READING_KINDS
 from plica.source import Source, Span
 from plica.syntax.fact_kinds import PART_INDEXES
 
@@ -106,56 +108,21 @@ class WrittenTurn(NamedTuple):
 # ---- readings and curves ------------------------------------------------------------------------
 
 
-class RotationReading(NamedTuple):
-    axis: Axis
-    joint: JointName
+class Reading(NamedTuple):
+    """What a driver reads: the name of its kind, and the parts of its phrase in order (`READING_KINDS[kind]`).
+
+    A channel is a text; an optional part that is not there is None.
+    """
+
+    kind: str
+    values: tuple[Axis | JointName | Reference | Name | str | None, ...]
     start: int
     end: int
 
-
-class BendReading(NamedTuple):
-    joint: JointName
-    start: int
-    end: int
-
-
-class SwingReading(NamedTuple):
-    toward: Axis
-    joint: JointName
-    along: Axis | None
-    start: int
-    end: int
-
-
-class EulerReading(NamedTuple):
-    channel: str
-    order: Name
-    joint: JointName
-    start: int
-    end: int
-
-
-class OffsetReading(NamedTuple):
-    axis: Axis
-    joint: JointName
-    start: int
-    end: int
-
-
-class GapReading(NamedTuple):
-    joint: JointName
-    other: JointName
-    start: int
-    end: int
-
-
-class ControlReading(NamedTuple):
-    control: Reference
-    start: int
-    end: int
-
-
-Reading = RotationReading | BendReading | SwingReading | EulerReading | OffsetReading | GapReading | ControlReading
+    @property
+    def parts(self) -> dict[str, Axis | JointName | Reference | Name | str | None]:
+        """The parts by name."""
+        return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 
 
 class PointCurve(NamedTuple):
@@ -395,3 +362,4 @@ Placed = (
     | EachHead
     | Comment
 )
+distinct(*get_args(Placed))

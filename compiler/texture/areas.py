@@ -21,7 +21,8 @@ from plica.mesh.images import ImageError
 from plica.mesh.painting import Painting, Paintings, sampled
 from plica.mesh.region_sources import Read
 from plica.mesh.regions import other_side
-from plica.rig.model import Fold, Painted, Region, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Fold, Painted, Region
 from plica.texture.atlas import Atlas
 from plica.texture.layout_mirror import MirrorPlaces, mirror_places
 from plica.texture.raster import Singles

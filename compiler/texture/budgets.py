@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import SpanOf
 from plica.quantities import memory, percent
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.texture.mask_set import Mask, MaskSet
 from plica.texture.texture_memory import bytes_in_memory
 

@@ -13,8 +13,10 @@ from typing import Final
 import numpy as np
 
 from plica.evaluate.curves import curve_values
+from plica.kinds.readings import Reading, kind_of
 from plica.rig.combinations import combined, parts_of
-from plica.rig.model import Combine, Driver, Offset, Reading, Rig, Rotation, Sample, Swing
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Driver, Sample
 
 Alternatives = tuple[Mapping[str, float], ...]
 """Strengths that one source can give, by name: one of them at a time."""
@@ -75,16 +77,12 @@ def _of_drivers(drivers: list[Driver]) -> Iterator[dict[str, float]]:
 
 def _unsigned(reading: Reading) -> tuple[Reading, float]:
     """A reading with its axis turned so that the first of its numbers that is not 0 is positive, and the sign."""
-    if isinstance(reading, Rotation):
-        axis, sign = _turned(reading.axis)
-        return reading._replace(axis=axis), sign
-    if isinstance(reading, Swing):
-        toward, sign = _turned(reading.toward)
-        return reading._replace(toward=toward), sign
-    if isinstance(reading, Offset):
-        weights, sign = _turned(reading.weights)
-        return reading._replace(weights=weights), sign
-    return reading, 1.0
+    axis = kind_of(reading).axis
+    if axis is None or not axis.signed:
+        return reading, 1.0
+    vector, sign = _turned(getattr(reading, axis.signed))
+    unsigned: Reading = reading._replace(**{axis.signed: vector})  # type: ignore[arg-type]
+    return unsigned, sign
 
 
 def _turned(vector: tuple[float, float, float]) -> tuple[tuple[float, float, float], float]:

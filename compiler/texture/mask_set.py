@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from plica.mesh.arrays import Integers
-from plica.rig.model import Fold, MaskPlace
+from plica.rig.surfaces import Fold, MaskPlace
 from plica.texture.channels import CHANNELS
 from plica.texture.mask_sizes import Sized
 from plica.texture.texture_memory import bytes_in_memory

@@ -9,7 +9,8 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.attach import Attached, SpanOf, Step
 from plica.mesh.painting import Paintings
 from plica.mesh.region_sources import Read
-from plica.rig.model import Detail, Fold, Painted, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, Painted
 from plica.texture.areas import Areas
 from plica.texture.atlas import atlas_of
 from plica.texture.budgets import tell_budgets

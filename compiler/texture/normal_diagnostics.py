@@ -18,7 +18,7 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats
 from plica.mesh.images import TEXELS_AT_ONCE, ImageError
 from plica.readers.model_reader import tell
-from plica.rig.model import Detail
+from plica.rig.surfaces import Detail
 from plica.source import Span
 from plica.texture.normal_maps import NormalMap, alike, decoded, read_normal_map
 from plica.workspace import Refused

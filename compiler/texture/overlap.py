@@ -19,7 +19,7 @@ from plica.mesh.arrays import Floats, Integers
 from plica.mesh.attach import Attached, SpanOf
 from plica.mesh.vertex_places import heaviest_joints
 from plica.quantities import percent
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.texture.co_activation import Alternatives, independent_alternatives
 from plica.texture.mask_set import MaskSet
 from plica.texture.raster import Singles

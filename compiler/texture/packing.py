@@ -15,7 +15,9 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from plica.rig.combinations import parts_of
-from plica.rig.model import Combine, Fold, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Fold
 from plica.texture.texture_memory import bytes_in_memory, stored_channels
 
 

@@ -12,7 +12,9 @@ import numpy as np
 from plica.diagnostics.suggest import did_you_mean
 from plica.mesh.arrays import Floats, Mesh
 from plica.rig.combinations import combined
-from plica.rig.model import Combine, Detail, JointPose, Rig, StrengthPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Detail, JointPose, StrengthPose
 from plica.texture.atlas import atlas_of
 from plica.texture.detail_maps import DetailMaps, still
 from plica.texture.mask_set import MaskSet

@@ -20,7 +20,8 @@ from plica.evaluate.retarget import poses_from_clip
 from plica.picture.directions import Floats
 from plica.pipeline import compile_file
 from plica.readers.gltf_clip import read_gltf_clips
-from plica.rig.model import Rig, Sculpt, Shape
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Sculpt, Shape
 from plica.specs.wren import sculpts
 from plica.specs.wren.clip import pose_at
 from plica.specs.wren.model import DemoModel, wren

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, write_lines
 from plica.texture.channels import CHANNELS
 from plica.texture.mask_set import SIZES, MaskOptions, MaskSet, Texture

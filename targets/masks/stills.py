@@ -9,7 +9,7 @@ from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
 from plica.evaluate import Evaluator
 from plica.mesh.pose_solver import PoseSolver
-from plica.rig.model import JointPose, StrengthPose
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.texture.mask_set import MaskSet
 from plica.texture.normal_diagnostics import find_maps
 from plica.texture.png import with_build

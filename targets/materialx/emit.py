@@ -9,7 +9,8 @@ from pathlib import PurePosixPath
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
-from plica.rig.model import Detail, MaskPlace, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, MaskPlace
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
 from plica.texture.normal_diagnostics import find_maps

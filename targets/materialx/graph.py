@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from plica.rig.model import Fold, MaskPlace
+from plica.rig.surfaces import Fold, MaskPlace
 from plica.targets.materialx.document import Element, Names, element
 from plica.texture.channels import CHANNELS, Channel
 from plica.texture.detail_maps import Mixing

@@ -14,7 +14,7 @@ from plica.emit.output_file_names import safe_file_name
 from plica.emit.output_set import manifest_file
 from plica.emit.target import Target
 from plica.kinds.kernels import kernel_expression
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 if TYPE_CHECKING:
     from jinja2 import Template

@@ -2,35 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
 
 from plica.kinds.combinations import combination_kind
-from plica.rig.model import (
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Field,
-    Gap,
-    Quaternion,
-    Reading,
-    Rig,
-    Sample,
-    Vector,
-)
-from plica.skeleton.algebra import length, transpose
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import ControlValue, Gap, Reading, complete, joints_of, kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
+from plica.skeleton.algebra import Quaternion, Vector, length, transpose
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response
-from plica.targets.python.readings import (
-    JointReading,
-    Link,
-    expression,
-    gap_function,
-    needed_components,
-    turn_since,
-)
+from plica.targets.python.readings import EXPRESSIONS, Link, gap_function, turn_since
 from plica.values import Curve, Linear
 
 # Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
@@ -51,6 +37,12 @@ class ModuleSource:
     parts: list[str] = field(default_factory=list)
     curves: dict[tuple[Curve, bool], str] = field(default_factory=dict)
     helpers: set[str] = field(default_factory=set)
+    gaps: int = 0
+
+    @cached_property
+    def control_rests(self) -> dict[str, float]:
+        """The rest values of the controls."""
+        return {control.name: control.rest for control in self.rig.controls}
 
     def read_joint(self, name: str) -> int:
         """The place of a joint in the pose that the module reads."""
@@ -140,26 +132,28 @@ def _uses(
 
 def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read one joint each, joint by joint in the order of the skeleton."""
-    by_joint: dict[str, dict[JointReading, list[Driver]]] = {}
+    by_joint: dict[str, dict[Reading, list[Driver]]] = {}
     for reading, drivers in _grouped_drivers(source.rig).items():
-        if not isinstance(reading, Gap | ControlValue):
-            by_joint.setdefault(reading.joint, {})[reading] = drivers
+        if reading.kind in EXPRESSIONS:
+            (name,) = joints_of(reading)
+            by_joint.setdefault(name, {})[reading] = drivers
     for joint in source.rig.skeleton:
         readings = by_joint.get(joint.name)
         if readings is None:
             continue
         place = source.read_joint(joint.name)
-        needed = frozenset().union(*(needed_components(reading) for reading in readings))
+        needed = frozenset().union(*(EXPRESSIONS[reading.kind].needed(reading) for reading in readings))
         lines = [f"# {joint.name!a}"]
-        if any(not needed_components(reading) for reading in readings):
+        if any(kind_of(reading).needs is Needs.TRANSLATION for reading in readings):
             lines.append(f"tx, ty, tz = pose[{place}][0]")
         turn = turn_since(joint.rotation, needed)
         if needed:
             lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
         for reading, drivers in readings.items():
             source.helpers.add(reading.kind)
-            text, factor = expression(reading, turn, joint.translation)
-            lines += _uses(source, places, text, drivers, factor)
+            expression = EXPRESSIONS[reading.kind]
+            text = expression.text(reading, turn, joint.translation)
+            lines += _uses(source, places, text, drivers, expression.factor)
         yield sum(map(len, readings.values())), lines
 
 
@@ -168,21 +162,31 @@ def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
     from plica.evaluate.pose_components import skeleton_of
 
     skeleton = skeleton_of(source.rig)
-    rests = {control.name: control.rest for control in source.rig.controls}
-    gaps = 0
     for reading, drivers in _grouped_drivers(source.rig).items():
-        if isinstance(reading, ControlValue):
-            value = less(f"c[{source.read_control(reading.control)}]", rests[reading.control])
-            yield len(drivers), _uses(source, places, f"({value})" if " " in value else value, drivers)
-        elif isinstance(reading, Gap):
-            name = f"_gap_{gaps}"
-            gaps += 1
-            source.functions.append(_gap(source, skeleton, reading, name))
-            source.helpers.add("placed")
-            yield len(drivers), _uses(source, places, f"({name}(pose) - {name.upper()}_REST)", drivers)
+        if reading.kind in OTHERS:
+            yield len(drivers), _uses(source, places, OTHERS[reading.kind](source, skeleton, reading), drivers)
 
 
-def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
+def _control(source: ModuleSource, _: Skeleton, reading: ControlValue) -> str:
+    value = less(f"c[{source.read_control(reading.control)}]", source.control_rests[reading.control])
+    return f"({value})" if " " in value else value
+
+
+def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap) -> str:
+    name = f"_gap_{source.gaps}"
+    source.gaps += 1
+    source.functions.append(_gap_function(source, skeleton, reading, name))
+    source.helpers.add("placed")
+    return f"({name}(pose) - {name.upper()}_REST)"
+
+
+# Each takes the record of its kind.
+OTHERS: Final[Mapping[str, Callable[[ModuleSource, Skeleton, Any], str]]] = {"gap": _gap, "control": _control}
+"""For each kind that does not read one joint: the expression for it."""
+complete("Python expression", {**EXPRESSIONS, **OTHERS})
+
+
+def _gap_function(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
     """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
     first, second = (
         [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])] for joint in (reading.joint, reading.other)

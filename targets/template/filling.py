@@ -14,7 +14,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from plica import file_names, regular_files
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import encoder, plain
 from plica.source import Source, Span
 

@@ -17,7 +17,7 @@ import yaml
 from pydantic import TypeAdapter
 
 from plica.pipeline import compile_text
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import write_rig
 
 FINGERS = 250

@@ -44,7 +44,7 @@ from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.pipeline import compile_file
 from plica.prove.skin import Skin, SkinGauge, together
-from plica.rig.model import Expectation, Rig
+from plica.rig.rig import Expectation, Rig
 from plica.workspace import Workspace
 
 TRIANGLES, SMOOTH, SPREAD = 20_000, 750, 250

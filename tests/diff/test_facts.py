@@ -14,9 +14,12 @@ from plica import values
 from plica.diff.character_state import CharacterState
 from plica.diff.facts import facts
 from plica.diff.report import compare
+from plica.kinds import readings
 from plica.pipeline import compile_file, compile_text
-from plica.rig import model
-from plica.rig.model import ListedInbetween, ListedOffsets, MaskPlace, OffsetsTable, Rig, ShapeOffsets
+from plica.rig import offsets_table, rig, strengths, surfaces
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.rig import Rig
+from plica.rig.surfaces import MaskPlace
 from plica.values import About, Photo
 from tests.support.data import ROOT
 from tests.support.mutations import mutations
@@ -24,6 +27,7 @@ from tests.support.wren import skinned
 from tests.targets.rigs import whole_rig
 from tests.targets.strategies import rigs
 
+MODULES = (values, readings, strengths, surfaces, offsets_table, rig)
 LISTED = ListedOffsets((1, 4), ((0.0, 0.001, 0.0), (0.0, 0.0, 0.002)), ((0.0, 1.0, 0.0), (1.0, 0.0, 0.0)))
 
 
@@ -93,8 +97,12 @@ def test_every_mutation_of_every_field_of_the_demo_is_reported(wren: Rig) -> Non
 
 def records() -> dict[str, Any]:
     """Every record that a rig is made of."""
-    found = {**vars(values), **vars(model)}
-    return {name: kind for name, kind in found.items() if inspect.isclass(kind) and hasattr(kind, "_fields")}
+    return {
+        name: kind
+        for module in MODULES
+        for name, kind in vars(module).items()
+        if inspect.isclass(kind) and hasattr(kind, "_fields") and kind.__module__ == module.__name__
+    }
 
 
 def test_every_field_of_every_record_that_there_is_can_be_told() -> None:

@@ -23,24 +23,26 @@ from plica.diff.judgement import (
 )
 from plica.diff.verdicts import Harm
 from plica.kinds.complete import MissingKindError
-from plica.rig import model
-from plica.rig.model import Character, Rig
+from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
+from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
+from plica.rig.strengths import Control, Field, Strength
+from plica.rig.surfaces import Detail, Fold, Region, Shape
 
 RIG = Rig(Character("wren", "Wren", None, 0.0), ())
 RECORDS: dict[str, tuple[Any, ...]] = {
-    "character": (model.Character,),
-    "skeleton": (model.RigJoint,),
-    "symmetry": (model.Symmetry,),
-    "controls": (model.Control,),
-    "fields": (model.Field,),
-    "strengths": get_args(model.Strength),
-    "regions": (model.Region,),
-    "shapes": (model.Shape,),
-    "details": (model.Detail,),
-    "folds": (model.Fold,),
-    "poses": (model.Pose,),
-    "expectations": (model.Expectation,),
-    "offsets": (model.OffsetsTable, model.ShapeOffsets),
+    "character": (Character,),
+    "skeleton": (RigJoint,),
+    "symmetry": (Symmetry,),
+    "controls": (Control,),
+    "fields": (Field,),
+    "strengths": get_args(Strength),
+    "regions": (Region,),
+    "shapes": (Shape,),
+    "details": (Detail,),
+    "folds": (Fold,),
+    "poses": (Pose,),
+    "expectations": (Expectation,),
+    "offsets": (OffsetsTable, ShapeOffsets),
 }
 
 

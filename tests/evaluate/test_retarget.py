@@ -9,8 +9,10 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.retarget import poses_from_clip
+from plica.kinds.readings import Bend, Gap
 from plica.readers.clip import Clip
-from plica.rig.model import Bend, Character, Driver, Gap, Rig, RigJoint
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.strengths import Driver
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.values import Alias, Linear
 

@@ -16,7 +16,9 @@ from plica.evaluate import Evaluator, SparsePose, poses_from
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.vectors import FEWEST, vectors
-from plica.rig.model import Driver, Euler, Rig, Rotation, Symmetry
+from plica.kinds.readings import Euler, Rotation
+from plica.rig.rig import Rig, Symmetry
+from plica.rig.strengths import Driver
 from plica.values import Hermite, Linear, Points
 from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses

@@ -18,8 +18,9 @@ from plica.kinds.complete import MissingKindError, complete
 from plica.kinds.curves import CURVE_KINDS, curve_knots, curve_problem, curve_text
 from plica.kinds.kernels import KERNEL_KINDS, kernel_expression
 from plica.rig.integrity import problems
-from plica.rig.model import Character, Painted, Region, RegionSet, Rig, SkinOf, Stored
 from plica.rig.region_sources import REGION_SOURCE_KEYS, files_in, joints_of, regions_of, source_text
+from plica.rig.rig import Character, Rig
+from plica.rig.surfaces import Painted, Region, RegionSet, SkinOf, Stored
 from plica.spec import bind_surfaces
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.targets.python.curves import response

@@ -15,7 +15,8 @@ from plica.mesh.deform import Deformer
 from plica.mesh.npz import written
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.weld import first_vertices, point_triangles
-from plica.rig.model import JointPose, Rig, Sculpt
+from plica.rig.rig import Rig
+from plica.rig.surfaces import JointPose, Sculpt
 from plica.workspace import Workspace
 from tests.support.mirroring import mirrored_poses
 from tests.support.wren import Skinned, skinned

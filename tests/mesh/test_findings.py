@@ -9,7 +9,7 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.quantities import length
-from plica.rig.model import Character, Rig, RigJoint, Symmetry
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.values import Geometry
 from tests.mesh.test_gltf_mesh import HALF, skinned, two_joints
 from tests.support.meshes import Buffers, bare_mesh, bilateral

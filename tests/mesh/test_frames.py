@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation as Turn
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.joint_matrices import Kinematics, composed, rotation_matrices
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from tests.support.rigs import random_rig
 from tests.support.skins import random_poses, random_skin
 

@@ -21,7 +21,8 @@ from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import agreed
 from plica.mesh.regions import region_weights
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
-from plica.rig.model import Painted, Region, RegionSource, Rig, SkinOf, Stored
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Painted, Region, RegionSource, SkinOf, Stored
 from plica.specs.wren.model import wren
 from plica.workspace import Refused
 from tests.support.wren import Skinned, skinned

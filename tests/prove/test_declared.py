@@ -13,7 +13,7 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import summary as report
 from plica.prove.sweeps import Sweeper
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import ELBOW, arms
 from tests.support.mirroring import mirrored_poses
 from tests.support.texts import compiled as compiled_of

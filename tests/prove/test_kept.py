@@ -23,7 +23,7 @@ from plica.prove.execution.work import MeasuredFigure, Worst
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import ELBOW, SHAPE, arms
 from tests.support.skins import random_poses
 from tests.support.swinging import TEXT, swinging

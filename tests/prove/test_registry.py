@@ -8,7 +8,7 @@ from plica.kinds.expectations import EXPECTATION_KINDS, ExpectationKind, LimitKi
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.registry import DirectMeasure, MissingMeasureError, SkinMeasure, matched, measures, skin_measure
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from plica.rig.rig_json import RigFormatError, read_rig, write_rig
 from tests.support.arms import arms
 

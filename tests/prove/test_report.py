@@ -21,7 +21,7 @@ from plica.prove.report.summary import add_findings, change, json_text, junit, t
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import PoseTrack, Sweeper
 from plica.rig.expectations import keeps_to, limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import rig_from
 
 SWEEP = WorstFrame("left_elbow_bend", "sweep", 25, 0.78125, (("lowerarm_lf", 1.75), ("paw_lf", 0.5)))

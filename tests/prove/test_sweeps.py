@@ -9,7 +9,8 @@ from plica.evaluate.evaluator import Evaluator
 from plica.prove.pose_rows import finer, frames_of
 from plica.prove.sweeps import SPREAD, STEPS, PoseTrack, Sweeper
 from plica.prove.worst_frames import angles_since_rest
-from plica.rig.model import Driver, Expectation
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Driver
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
 from tests.support.texts import rig_of

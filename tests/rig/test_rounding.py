@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from plica import curves, rounding
 from plica.kinds import kernels
 from plica.pipeline import compile_text
-from plica.rig import mirror, radial, readings
+from plica.rig import expand_readings, mirror, radial
 from plica.rig.rig_json import write_rig
 from plica.rounding import DIGITS, places_of, rounded, rounded_number
 from plica.skeleton import algebra
@@ -33,7 +33,7 @@ NOISY = (
     (kernels, ("exp",)),
     (curves, ("hypot",)),
     (mirror, ("times",)),
-    (readings, ("times",)),
+    (expand_readings, ("times",)),
 )
 TEXT = """plica 1
 character stick {

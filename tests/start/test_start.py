@@ -10,7 +10,7 @@ import pytest
 
 from plica.diagnostics import Diagnostics, Severity
 from plica.pipeline import Compiled, compile_file
-from plica.rig.model import Driver
+from plica.rig.strengths import Driver
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.start import path_from, start_spec
 from tests.support.data import SMALL_DATA, data_folder, shared_data
@@ -170,8 +170,8 @@ def test_pairs_found_in_the_shared_characters() -> None:
 def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[str, str], tmp_path: Path) -> None:
     # The spec states the left hinge; binding reflects it through model space. The right limb's own bend must agree, in
     # frames that relate to the left ones by axis flips or, in rigged_figure, by none.
+    from plica.kinds.readings import Rotation
     from plica.readers.model_reader import read_outline
-    from plica.rig.model import Rotation
     from plica.start.anatomy import parts_of
     from plica.start.body import body_of
     from plica.start.hinges import hinge_of

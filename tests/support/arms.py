@@ -18,7 +18,7 @@ from plica.mesh.regions import region_weights
 from plica.mesh.side_weights import halves_of, side_weights
 from plica.mesh.symmetry import symmetry_map
 from plica.pipeline import compile_text
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 CHARACTER = """plica 1
 character otter {

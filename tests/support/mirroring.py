@@ -12,7 +12,8 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate import Poses, rest_poses
 from plica.evaluate.poses import Array
-from plica.rig.model import Rig, Side
+from plica.rig.rig import Rig
+from plica.values import Side
 
 
 def mirrored_poses(rig: Rig, poses: Poses) -> Poses:

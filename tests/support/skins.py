@@ -11,7 +11,8 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens
-from plica.rig.model import Character, Rig, RigJoint, Shape
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.surfaces import Shape
 from plica.skeleton.skeleton import Skeleton
 from tests.support.rigs import random_rig
 

@@ -11,7 +11,7 @@ from plica.diagnostics import Severity
 from plica.mesh.arrays import Mesh
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.pipeline import compile_file
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 CHARACTER = """plica 1
 character wren "Wren" {

@@ -10,7 +10,7 @@ from PIL import Image
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats
-from plica.rig.model import Detail
+from plica.rig.surfaces import Detail
 from plica.texture.normal_diagnostics import check_normal_map, find_maps, measured, with_curve, without_curve
 from plica.texture.normal_maps import NormalMap, unit
 from plica.workspace import Refused

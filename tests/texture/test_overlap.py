@@ -10,19 +10,9 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.masks import masks
-from plica.rig.model import (
-    Character,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Reading,
-    Rig,
-    Rotation,
-    Sample,
-    Strength,
-    StrengthOf,
-)
+from plica.kinds.readings import ControlValue, Reading, Rotation
+from plica.rig.rig import Character, Rig
+from plica.rig.strengths import Combination, Combine, Driver, Sample, Strength, StrengthOf
 from plica.texture.budgets import detail_memory
 from plica.texture.co_activation import independent_alternatives
 from plica.texture.mask_set import MaskOptions

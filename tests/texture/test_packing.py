@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 import pytest
 
-from plica.rig.model import Character, Combination, Combine, ControlValue, Driver, Fold, Rig, Side, StrengthOf
+from plica.kinds.readings import ControlValue
+from plica.rig.rig import Character, Rig
+from plica.rig.strengths import Combination, Combine, Driver, StrengthOf
+from plica.rig.surfaces import Fold
 from plica.texture.packing import Bin, PackingRequest, drivers_of, packed
-from plica.values import LINEAR
+from plica.values import LINEAR, Side
 
 KIND = ("fur", "TEXCOORD_0")
 

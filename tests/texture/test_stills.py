@@ -13,26 +13,17 @@ from PIL import Image
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.masks import masks
+from plica.kinds.readings import ControlValue
 from plica.mesh.arrays import Floats
-from plica.rig.model import (
-    Character,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Fold,
-    Pose,
-    Rig,
-    Side,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.rig.rig import Character, Pose, Rig
+from plica.rig.strengths import Combination, Combine, Driver, StrengthOf
+from plica.rig.surfaces import Fold, StrengthPose
 from plica.targets.masks import MasksTarget
 from plica.texture.detail_maps import DetailMaps, normals_at
 from plica.texture.mask_set import MaskOptions
 from plica.texture.normal_maps import NormalMap, encoded, read_normal_map, unit
 from plica.texture.stills import StillError, amounts_of, fold_amounts, folds_at, posed_items, relaid
-from plica.values import LINEAR
+from plica.values import LINEAR, Side
 from tests.support.masks import folded
 from tests.support.meshes import bare_mesh
 

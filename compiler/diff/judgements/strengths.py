@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from plica.diff.effects import Effect, combine_effect
+from plica.diff.effects import Effect, combine_effect, same_sources
 from plica.diff.judgement import Judgement, Situation, TableJudgement, always
 from plica.diff.value_text import ARROW, amount, quantity_text, text_of, unit_of_reading
 from plica.diff.verdicts import STRENGTHS, Harm, Verdict
 from plica.quantities import changed
 from plica.rig.entry_text import reading_text, span_text
-from plica.rig.model import Driver
+from plica.rig.strengths import Driver
 
 RESPONSE: Final = ("reading", "span", "clamped", "curve")
 """The fields of a driver that make its strength."""
@@ -29,7 +29,7 @@ def _response(situation: Situation) -> Iterator[Verdict]:
     harm, motion = _harm_of(effect), ""
     if not effect.same_reading:
         # The two agree or differ on the motion that the old one reads; on others they may differ more.
-        alike = (type(old.reading), old.reading[0]) == (type(new.reading), new.reading[0])
+        alike = same_sources(old.reading, new.reading)
         harm = min(harm, Harm.SAFE if alike else Harm.RISKY)
         motion = "on the motion read before, "
     said = effect_text(effect, unit_of_reading(old.reading))

@@ -17,8 +17,8 @@ from plica import __version__
 from plica.mesh.arrays import Mesh
 from plica.mesh.deform import Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.rig.model import Expectation, Rig
 from plica.rig.region_sources import regions_of
+from plica.rig.rig import Expectation, Rig
 from plica.values import NOTHING_SAID
 
 COMPUTED_BY: Final = (

@@ -25,7 +25,7 @@ from plica.prove.skin import Skin
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
 from plica.rig.expectations import keeps_to, limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 MOST_FRAMES: Final = 64
 """Frames of a stretch, at the most: so few that a small change leaves most of a clip kept."""

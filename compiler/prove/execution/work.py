@@ -23,7 +23,7 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.prove.cache.keys import code_digest
 from plica.prove.cache.preparations import Recall, computed
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError, together
-from plica.rig.model import Expectation, Rig
+from plica.rig.rig import Expectation, Rig
 
 NO_NUMBER: Final = "the measure is not a number in some pose: the region encloses nothing, or is squeezed to nothing"
 

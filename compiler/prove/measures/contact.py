@@ -16,7 +16,7 @@ from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
 from plica.rig.expectations import limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 
 def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:

@@ -14,7 +14,7 @@ from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.prove.registry import Measure, Prepare, SkinMeasure
 from plica.prove.skin import DeformationGauge, Skin, SkinGauge
 from plica.rig.expectations import limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 Each = tuple[Floats, Floats, Floats]
 """Of every triangle (t,): the largest and the smallest singular value, and the sine of the shear."""

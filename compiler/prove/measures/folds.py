@@ -13,7 +13,7 @@ from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 if TYPE_CHECKING:
     from plica.mesh.arrays import Floats

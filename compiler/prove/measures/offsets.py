@@ -16,7 +16,8 @@ from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.proof import Proof
 from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
-from plica.rig.model import Expectation, Region, Rig, Shape
+from plica.rig.rig import Expectation, Rig
+from plica.rig.surfaces import Region, Shape
 from plica.skeleton.sides import AXES
 
 NO_PARTNER: Final = 1.0

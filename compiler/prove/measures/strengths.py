@@ -18,7 +18,8 @@ from plica.prove.results import Result, WorstPlace, judged, not_measured
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
 from plica.quantities import measured
-from plica.rig.model import Expectation, Fold, Rig, Shape
+from plica.rig.rig import Expectation, Rig
+from plica.rig.surfaces import Fold, Shape
 
 FINE: Final = 129
 """Poses of a sweep in which jumps are looked for."""

@@ -13,7 +13,7 @@ from plica.measure.worst_values import FrameValues, worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 
 def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:

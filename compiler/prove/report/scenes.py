@@ -18,7 +18,7 @@ from plica.mesh.normals import Normals
 from plica.prove.report.nearest import nearest_places
 from plica.prove.results import Result
 from plica.prove.skin import Skin
-from plica.rig.model import Expectation, Rig
+from plica.rig.rig import Expectation, Rig
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached

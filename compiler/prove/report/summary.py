@@ -14,7 +14,7 @@ from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.quantities import in_unit, measured, whole
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 FORMAT: Final = "plica-proof"

@@ -11,7 +11,7 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.vectors_json import vectors_schema
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.rig.rig_json import read_rig, schema_text
 from plica.targets.json import TARGET
 from tests.support.rigs import random_rig

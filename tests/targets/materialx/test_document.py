@@ -11,7 +11,8 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
-from plica.rig.model import Detail, Fold, MaskPlace, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, MaskPlace
 from plica.targets.materialx.emit import document
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig

@@ -12,7 +12,8 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.mesh.arrays import Floats
-from plica.rig.model import Detail, Fold, MaskPlace, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, MaskPlace
 from plica.targets.materialx.emit import document
 from plica.texture.channels import CHANNELS
 from plica.texture.detail_maps import DetailMaps, Mixing, factor_at, normals_at

@@ -21,7 +21,8 @@ from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.evaluate import Evaluator, poses_from, rest_poses
 from plica.evaluate.vectors import vectors
-from plica.rig.model import Bend, Character, ControlValue, Euler, Rig, Rotation
+from plica.kinds.readings import Bend, ControlValue, Euler, Rotation
+from plica.rig.rig import Character, Rig
 from plica.targets.python import TARGET, module_text
 from plica.targets.python.source import STRENGTHS_PER_FUNCTION
 from tests.support.rigs import random_rig

@@ -14,7 +14,7 @@ from plica.diagnostics import Diagnostics
 from plica.emit.artifacts import Request, build_targets
 from plica.emit.build import Build
 from plica.emit.registry import entries
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from tests.targets.rigs import whole_rig
 
 PACKAGE = Path(__file__).resolve().parent / "package"
