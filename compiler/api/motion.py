@@ -10,7 +10,7 @@ from pathlib import Path
 from plica.api.character import Character, FilePath, counted_errors, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
-from plica.prove.quantities import written
+from plica.quantities import measured
 from plica.prove.report import spans
 from plica.prove.spans import Travel, Travels, cut_clip, measure_travels, report_travels
 from plica.readers.clip_reader import find_clips
@@ -58,10 +58,10 @@ class MotionReport:
         rows = [
             (
                 travel.driver,
-                written(travel.least.value, travel.unit),
-                written(travel.greatest.value, travel.unit),
-                " .. ".join(written(end, travel.unit) for end in travel.span),
-                " .. ".join(written(end, travel.unit) for end in travel.suggested or ()),
+                measured(travel.least.value, travel.unit),
+                measured(travel.greatest.value, travel.unit),
+                " .. ".join(measured(end, travel.unit) for end in travel.span),
+                " .. ".join(measured(end, travel.unit) for end in travel.suggested or ()),
             )
             for travel in self.drivers
         ]
