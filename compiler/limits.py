@@ -20,7 +20,7 @@ _SIZES = {"": 1, "KiB": 1024, "MiB": 1024**2, "GiB": 1024**3}
 class Limits(NamedTuple):
     """The limits, each a largest number that is still taken; names that end in `bytes` are sizes."""
 
-    spec_bytes: int = 8 * 1024**2  # of one spec or library
+    spec_bytes: int = 4 * 1024**2  # of one spec or library
     text_bytes: int = 64 * 1024**2  # of one template, acceptance file, baseline or built rig
     model_bytes: int = 8 * 1024**3  # of one file of a model, a sculpt or offsets, and of each file that it refers to
     image_bytes: int = 4 * 1024**3  # of one mask, map, photo or vertex set; 16,384 texels square in 16-bit RGBA take 2

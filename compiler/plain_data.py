@@ -9,9 +9,14 @@ Plica can: numbers that no float holds, and halves of surrogate pairs.
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from math import isfinite
 from typing import Any
+
+_PART = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
+# Python's reader of TOML takes time and memory with the square of a key's parts.
+_LONG_KEY = re.compile(rf"""(?<![\w"'-]){_PART}(?:[ \t]*\.[ \t]*{_PART}){{64}}""", re.ASCII)
 
 
 class UnreadableDataError(ValueError):
@@ -39,6 +44,8 @@ def toml_of(text: str) -> dict[str, Any]:
     """The table that a TOML text holds. Raises UnreadableDataError."""
     import tomllib
 
+    if _LONG_KEY.search(text):
+        raise UnreadableDataError("a key in it has more than 64 parts")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -129,6 +129,8 @@ OPENED = {
     "compiler/prove/cache/keys.py": "files of the package",
     "targets/python/__init__.py": "files of the package",
     "compiler/commands/main.py": "the null device",
+    "compiler/mesh/npz.py": "members of an archive in memory",
+    "compiler/readers/usd_child.py": "the null device, and what the system says of its own memory",
     "compiler/evaluate/curves.py": "a curve that is open at its ends",
     "compiler/evaluate/evaluator.py": "a curve that is open at its ends",
 }

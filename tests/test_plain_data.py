@@ -64,11 +64,22 @@ def test_what_is_whole_is_handed_on() -> None:
         ('a = "\\ud800"', "at line 1"),
         ("a = 1979-99-99", "at line 1"),
         ("=", "at line 1"),
+        ("a." * 100_000 + "a = 1", "more than 64 parts"),
+        ("[" + '"b c" . ' * 100_000 + "a]", "more than 64 parts"),
+        ("a = {" + "'b'.c\t." * 100_000 + "a=1}", "more than 64 parts"),
     ],
 )
 def test_toml_that_is_refused(text: str, problem: str) -> None:
     with pytest.raises(UnreadableDataError, match=problem):
         toml_of(text)
+
+
+def test_reasons_are_prose_and_keys_may_have_parts() -> None:
+    reason = "It is agreed. Yes. So be it. " * 1000 + "a.b.c"
+    assert toml_of(f'a = "{reason}"\n{".".join("b" * 60)} = 1')["a"] == reason
+    for text in ("a" * 1_000_000, '"' * 1_000_000, "a b." * 200_000):
+        with pytest.raises(UnreadableDataError):
+            toml_of(text)
 
 
 @given(st.text(alphabet='[]{}",:=.#\\n\n \\u0dfe1-+aNnt', max_size=60))

@@ -10,9 +10,9 @@ from pathlib import Path
 from plica.api.character import Character, FilePath, counted_errors, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
-from plica.quantities import measured
 from plica.prove.report import spans
 from plica.prove.spans import Travel, Travels, cut_clip, measure_travels, report_travels
+from plica.quantities import measured
 from plica.readers.clip_reader import find_clips
 
 

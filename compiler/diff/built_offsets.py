@@ -61,7 +61,8 @@ def _filled(shape: ShapeOffsets, stored: Stored | None) -> ShapeOffsets:
         return shape
     from plica.mesh.npz import ArchiveError
 
-    count = None if stored is None else len(stored.offsets.indices)
+    parts = () if stored is None else (stored.offsets, *(offsets for _, offsets in stored.inbetweens))
+    count = len(set().union(*(part.indices.tolist() for part in parts))) if parts else None
     if stored is None or count != shape.vertices:
         held = "does not hold it" if count is None else f"holds {count}"
         raise ArchiveError(f"the rig says that {shape.shape} moves {shape.vertices} vertices, and it {held}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from itertools import product
-from math import isfinite
+from math import isfinite, prod, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.kinds.curves import curve_knots, curve_problem
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _STEPS = 128  # between two ends of spans; knots are looked at exactly
 _MOST_PARTS = 8  # of a combination; all mixtures of 0, a half and 1 are tried
+_SQUARE = 1e-6  # axes whose cosine is nearer to 0 than this are square to each other, and no opposites
 _NOTHING = 1e-9  # a change of strength that is only rounding
 
 
@@ -218,7 +219,8 @@ def _opposite(old: Reading, new: Reading) -> bool:
     if axis is None or not axis.signed or not same_sources(old, new):
         return False
     axes = [getattr(reading, axis.signed) for reading in (old, new)]
-    return bool(sum(a * b for a, b in zip(*axes, strict=True)) < 0)
+    size = prod(sqrt(sum(part * part for part in one)) for one in axes)
+    return bool(sum(a * b for a, b in zip(*axes, strict=True)) < -_SQUARE * size)
 
 
 # ---- combinations -----------------------------------------------------------------------------------------

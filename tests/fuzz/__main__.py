@@ -49,7 +49,9 @@ def main() -> int:
     inputs, start = 0, time.monotonic()
     for number, (target, face) in enumerate(jobs):
         left = options.seconds - (time.monotonic() - start)
-        plan = campaign.Plan(face, options.seed, seconds=max(left / (len(jobs) - number), 1.0), guided=guided)
+        plan = campaign.Plan(
+            face, options.seed, seconds=max(left / (len(jobs) - number), 1.0), guided=guided and target.guided
+        )
         folder = options.out / "work" / f"{target.name}-{face}"
         shutil.rmtree(folder, ignore_errors=True)
         outcome = campaign.run(target, plan, folder)

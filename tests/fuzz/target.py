@@ -40,7 +40,8 @@ class Target(NamedTuple):
 
     One input may take `seconds` and for each of its bytes `seconds_per_byte` (processor time, of this process), and
     `memory` bytes beyond what the process held before. `short` inputs are run in the suite. `needs` are modules
-    without which the target cannot be run.
+    without which the target cannot be run. `guided`: whether watching the branches is worth that inputs take some six
+    times as long.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Target(NamedTuple):
     longest: int = 16_384
     short: int = 300
     needs: tuple[str, ...] = ()
+    guided: bool = True
 
     def seeds(self) -> list[bytes]:
         """The inputs to begin with, in a fixed order."""

@@ -101,5 +101,6 @@ def test_limits_are_lower_while_fuzzing() -> None:
     from plica import limits
 
     lowered = limits.raised(worker.lowered_limits().split())
-    assert lowered.declarations < limits.Limits().declarations
-    assert all(low <= usual for low, usual in zip(lowered, limits.Limits(), strict=True))
+    pairs = list(zip(lowered, limits.Limits(), strict=True))
+    assert all(low <= usual for low, usual in pairs)
+    assert all(low < usual for low, usual in pairs if usual > 10_000)

@@ -14,6 +14,7 @@ from scipy import sparse
 from plica.measure.crossing import Crossing
 from plica.mesh.arrays import Floats
 from plica.mesh.npz import arrays_of, written
+from plica.mesh.sparse import SparseFloats
 from plica.prove.cache.preparations import from_bytes, to_bytes
 from tests.support.arms import arms
 
@@ -24,7 +25,7 @@ Array = NDArray[Any]
 class Inner:
     """A part."""
 
-    table: sparse.csr_array[np.float64]
+    table: SparseFloats
     count: int
 
 

@@ -82,7 +82,7 @@ def accepted(folder: Path, sets: Iterable[OutputSet]) -> dict[str, tuple[str, ..
         result["self-test"] = _vouched_for(folder, build)
     with suppress(OSError, RigFormatError, ArchiveError):
         rig = read_rig((folder / "cloth.rig.json").read_text("utf-8"))
-        if with_stored_offsets(rig, Workspace(folder)).offsets != rig.offsets:
+        if with_stored_offsets(rig, Workspace(folder)).rig.offsets != rig.offsets:
             result["diff"] = ("cloth.rig.json", "cloth.offsets.npz")
     for one in sets:
         problems = Diagnostics()

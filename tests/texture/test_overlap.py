@@ -10,13 +10,14 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.masks import masks
+from plica.kinds.expectations import MASK_ROUNDING
 from plica.kinds.readings import ControlValue, Reading, Rotation
 from plica.rig.rig import Character, Rig
 from plica.rig.strengths import Combination, Combine, Driver, Sample, Strength, StrengthOf
 from plica.texture.budgets import detail_memory
 from plica.texture.co_activation import independent_alternatives
 from plica.texture.mask_set import MaskOptions
-from plica.texture.overlap import ROUNDING, FoldCover, fold_cover, greatest_sums, possible_overlap
+from plica.texture.overlap import FoldCover, fold_cover, greatest_sums, possible_overlap
 from plica.values import Linear, Points
 from tests.support.masks import DETAIL, folded
 
@@ -111,7 +112,7 @@ def test_the_worst_place_and_the_share_of_all() -> None:
 def test_what_rounding_adds_does_not_count() -> None:
     groups = independent_alternatives(rig(driver("x", TURN), driver("y", NOD)))
     assert possible_overlap(cover("x", "y", weights=[[128 / 255, 128 / 255]]), groups) is None
-    assert possible_overlap(cover("x", "y", weights=[[0.5, 0.5 + 2.0 * ROUNDING]]), groups) is not None
+    assert possible_overlap(cover("x", "y", weights=[[0.5, 0.5 + 2.0 * MASK_ROUNDING]]), groups) is not None
 
 
 def test_sums_in_poses(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -159,7 +160,7 @@ def test_the_build_tells_folds_that_can_be_on_together(tmp_path: Path) -> None:
     assert made is not None
     found = fold_cover(build.rig, made, "fur")
     sums = greatest_sums(found, found.strengths([{"turn": 1.0}, {"turn": 1.0, "nod": 1.0}])).sums
-    assert sums[0] <= 1.0 + ROUNDING and sums[1] > 1.99
+    assert sums[0] <= 1.0 + MASK_ROUNDING and sums[1] > 1.99
 
 
 def test_the_sides_of_a_fold_do_not_overlap(tmp_path: Path) -> None:

@@ -76,8 +76,9 @@ class DiskCache:
             self._written = True
         except OSError as error:
             self.problem = error.strerror or str(error)
+        finally:  # also where somebody asks to stop meanwhile
             with suppress(OSError):
-                beside.unlink()
+                beside.unlink(missing_ok=True)
 
     def trim(self) -> None:
         """Deletes what was used longest ago until the rest fits, if anything was written since."""

@@ -126,6 +126,7 @@ def _own_input() -> Iterator[None]:
 def _check_outputs(out: str, err: str, form: str) -> None:
     """What is for programs can be read by them; nothing in any of it steers a terminal or begins a command."""
     for what, text in (("output", out), ("errors", err)):
+        assert "MemoryError" not in text, "that memory ran out was taken for a mistake of the input"
         unsafe = _UNSAFE.search(text)
         if unsafe:
             raise ReportedError(f"unsafe {what} as {form}", "plica", repr(text[max(unsafe.start() - 80, 0) :][:200]))
@@ -161,7 +162,8 @@ TARGETS = (
         _command,
         after_first_line(_MUTATORS, of_bytes()),
         more_seeds=_seeds,
-        short=160,
+        guided=False,
+        short=120,
         longest=65_536,
         seconds=8.0,
         memory=512 << 20,

@@ -54,11 +54,11 @@ def _entry(data: bytes) -> None:
     head, _, content = data.partition(b"\n")
     known = _known()
     kind = head.decode("ascii", "replace")
+    for other in KINDS:  # what an earlier input left
+        shutil.rmtree(scratch("store") / other, ignore_errors=True)
     store = DiskCache(scratch("store"))
     for key in known.keys.get(kind, ()):
         store.put(kind, key, content)
-    if kind == "preparations":  # a figure that is kept would make them needless
-        shutil.rmtree(scratch("store") / "figures", ignore_errors=True)
     _prove(known.subject)
 
 
