@@ -101,7 +101,8 @@ class _Memory:
 
 def _limit_addresses(most: int) -> None:
     hard = resource.getrlimit(resource.RLIMIT_AS)[1]
-    resource.setrlimit(resource.RLIMIT_AS, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
+    known = [limit for limit in (most, hard) if limit != resource.RLIM_INFINITY]
+    resource.setrlimit(resource.RLIMIT_AS, (min(known, default=resource.RLIM_INFINITY), hard))
 
 
 def _status(field: str) -> int:

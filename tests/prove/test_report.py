@@ -187,7 +187,7 @@ def test_a_clearance_and_a_reach_are_worse_when_less() -> None:
     [
         (b"[" * 100_000, "nested too deeply"),
         (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": 1' + b"0" * 400 + b"}}", "larger than any"),
-        (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": 1' + b"0" * 5000 + b"}}", "no JSON"),
+        (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": 1' + b"0" * 5000 + b"}}", "too many digits"),
         (b'{"format": "plica-baseline", "version": 1, "accepted": {"rest": true}}', "is no number"),
     ],
     ids=["deep", "large", "larger", "no number"],
