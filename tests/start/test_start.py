@@ -124,6 +124,10 @@ def _models() -> Iterator[Path]:
         yield from sorted(path for path in folder.rglob("*") if path.suffix in endings)
 
 
+# A robot that stands in some pose of an animation at rest: its sides do not mirror there, which is worth a warning.
+POSED_AT_REST = {"robot.glb": {"uneven-rest-pose"}}
+
+
 @pytest.mark.parametrize("model", list(_models()), ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     if model.suffix.startswith(".usd"):
@@ -133,12 +137,8 @@ def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     text, compiled = _started(copied, tmp_path)
     assert compiled.rig is not None
     assert compiled.rig.strengths
-    unexpected = [
-        diagnostic
-        for diagnostic in compiled.diagnostics
-        if diagnostic.severity is not Severity.NOTE and diagnostic.name != "unclear-model"
-    ]
-    assert unexpected == []
+    worth_saying = {item.name for item in compiled.diagnostics if item.severity is not Severity.NOTE}
+    assert worth_saying - {"unclear-model"} == POSED_AT_REST.get(model.name, set())
     assert text == start_spec(copied, Diagnostics())
 
 
