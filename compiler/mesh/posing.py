@@ -44,7 +44,7 @@ class SculptPose:
     problems: tuple[PoseProblem, ...]
 
 
-class Poser:
+class PoseSolver:
     """Makes sculpts' poses of one rig."""
 
     def __init__(self, rig: Rig) -> None:

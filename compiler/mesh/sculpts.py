@@ -15,7 +15,7 @@ from plica.mesh.findings import check_sculpt, find_sculpt
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import handing
 from plica.mesh.model import Floats, Mesh, Offsets
-from plica.mesh.posing import Poser
+from plica.mesh.posing import PoseSolver
 from plica.mesh.sculpt import Sculpted, sculpted_positions
 from plica.mesh.skinning import Skinning
 from plica.mesh.split import SideWeights
@@ -60,8 +60,8 @@ class Sculpting:
         self._poses: dict[tuple[object, ...], Posed] = {}
 
     @cached_property
-    def _poser(self) -> Poser:
-        return Poser(self.rig)
+    def _pose_solver(self) -> PoseSolver:
+        return PoseSolver(self.rig)
 
     @cached_property
     def _skinning(self) -> Skinning:
@@ -141,7 +141,7 @@ class Sculpting:
 
     def _posed(self, sculpt: Sculpt, span: Span | None = None) -> Posed:
         """The mesh in a sculpt's pose; with a span, what stands in the way of the pose is reported there."""
-        posing = self._poser.pose(sculpt.pose)
+        posing = self._pose_solver.pose(sculpt.pose)
         for problem in posing.problems if span is not None else ():
             self.found.add_filled(problem.rule, span, problem.values)
         key = (sculpt.pose, sculpt.after)

@@ -8,7 +8,7 @@ from plica.build.model import Build
 from plica.build.names import safe_file_name
 from plica.diagnostics import Diagnostics
 from plica.evaluate import Evaluator
-from plica.mesh.posing import Poser
+from plica.mesh.posing import PoseSolver
 from plica.rig.model import JointPose, StrengthPose
 from plica.texture.model import MaskSet
 from plica.texture.normal_findings import find_maps
@@ -67,7 +67,7 @@ def _strengths_in(
     build: Build, name: str, items: tuple[StrengthPose | JointPose, ...], found: Diagnostics
 ) -> dict[str, float]:
     """The strengths of the rig by name in a declared pose; what stands in the pose's way is told."""
-    posed = Poser(build.rig).pose(items)
+    posed = PoseSolver(build.rig).pose(items)
     for problem in posed.problems:
         found.add_filled(problem.rule, build.span_of("pose", name), problem.values)
     evaluator = Evaluator(build.rig)

@@ -1,8 +1,8 @@
 """How long un-posing takes, against one batched `numpy.linalg.solve` of the same systems.
 
 Run `python -m tests.bench.unpose` from the repository. 100 sculpts of 50,000 vertices, each in a pose of its own. The
-reference is given the blended matrices and what each vertex has moved, which the un-poser has to find first, and solves
-all of them in one call. Below 1 the un-poser is faster.
+reference is given the blended matrices and what each vertex has moved, which the un-solver has to find first, and
+solves all of them in one call. Below 1 the un-solver is faster.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from plica.mesh.attach import Attached, attach
 from plica.mesh.deform import Deformer
 from plica.mesh.model import Floats, Mesh, Offsets
 from plica.mesh.npz import written
-from plica.mesh.posing import Poser
+from plica.mesh.posing import PoseSolver
 from plica.mesh.weld import first_vertices, point_triangles
 from plica.rig.model import JointPose, Rig, Sculpt
 from plica.workspace import Workspace
@@ -81,7 +81,7 @@ def test_reposing_returns_the_sculpt_on_both_sides(plain: Skinned, tmp_path: Pat
     shapes = {shape.name: shape for shape in made.rig.shapes}
     source = shapes["left_swell"].source
     assert isinstance(source, Sculpt)
-    poses = Poser(made.rig).pose(source.pose).poses
+    poses = PoseSolver(made.rig).pose(source.pose).poses
     expected = np.zeros_like(result.mesh.positions)
     expected[sculpt.indices] = sculpt.offsets
     size = float(np.ptp(result.mesh.positions, axis=0).max())
@@ -133,7 +133,7 @@ def obj_of(mesh: Mesh, positions: Floats, triangles: np.ndarray | None = None) -
 def test_a_whole_mesh_sculpted_over_the_pose_is_taken_off_it(plain: Skinned, tmp_path: Path, welded: bool) -> None:
     mesh = plain.mesh
     sculpt = bump(mesh, "lowerarm_lf", plain.rig)
-    pose = Poser(plain.rig).pose([JointPose("lowerarm_lf", (1.0, 0.0, 0.0), np.radians(130.0))]).poses
+    pose = PoseSolver(plain.rig).pose([JointPose("lowerarm_lf", (1.0, 0.0, 0.0), np.radians(130.0))]).poses
     posed = next(iter(Deformer(mesh, plain.rig, {}).positions(pose))).positions[0].copy()
     posed[sculpt.indices] += sculpt.offsets
     kept = first_vertices(mesh.points)
@@ -143,7 +143,7 @@ def test_a_whole_mesh_sculpted_over_the_pose_is_taken_off_it(plain: Skinned, tmp
     assert not found.has_errors, [item.message for item in found.all]
     source = made.rig.shapes[0].source
     assert isinstance(source, Sculpt)
-    shown = moved_by(made, result, Poser(made.rig).pose(source.pose).poses)
+    shown = moved_by(made, result, PoseSolver(made.rig).pose(source.pose).poses)
     if not welded:
         expected = np.zeros_like(mesh.positions)
         expected[sculpt.indices] = sculpt.offsets
@@ -208,7 +208,7 @@ def test_shapes_that_were_on_are_taken_off_whole_meshes(plain: Skinned, tmp_path
     """A second sculpt over the pose in which a first shape is on holds only what it adds."""
     mesh = plain.mesh
     first, second = bump(mesh, "lowerarm_lf", plain.rig), bump(mesh, "upperarm_lf", plain.rig, 0.002)
-    pose = Poser(plain.rig).pose([JointPose("lowerarm_lf", (1.0, 0.0, 0.0), np.radians(130.0))]).poses
+    pose = PoseSolver(plain.rig).pose([JointPose("lowerarm_lf", (1.0, 0.0, 0.0), np.radians(130.0))]).poses
     posed = next(iter(Deformer(mesh, plain.rig, {}).positions(pose))).positions[0].copy()
     posed[first.indices] += first.offsets
     posed[second.indices] += second.offsets
