@@ -5,10 +5,13 @@ Evaluators only ever see cubics, so the methods live here, in plain Python.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import hypot
 
-from plica.values import LINEAR, Bezier, Curve, Hermite
+from plica.rounding import rounded_number
+from plica.values import LINEAR, Bezier, Curve, Hermite, Points
+
+Point = tuple[float, float]
 
 # cubic-bezier keywords of W3C CSS Easing Functions Level 1, section 2.3.
 EASINGS: dict[str, tuple[float, float, float, float]] = {
@@ -22,14 +25,12 @@ EASINGS: dict[str, tuple[float, float, float, float]] = {
 SMOOTH = Hermite("smooth", ((0.0, 0.0, 0.0), (1.0, 1.0, 0.0)))
 
 
-def ready_curve(name: str) -> Curve | None:
-    """The curve of a ready name (`linear`, `smooth`, the CSS easings), or None."""
-    if name == "linear":
-        return LINEAR
-    if name == "smooth":
-        return SMOOTH
-    controls = EASINGS.get(name)
-    return Bezier(controls) if controls else None
+READY_CURVES: Mapping[str, Curve] = {
+    "linear": LINEAR,
+    "smooth": SMOOTH,
+    **{name: Bezier(controls) for name, controls in EASINGS.items()},
+}
+"""The curves that a name alone says."""
 
 
 def _secants(x: Sequence[float], y: Sequence[float]) -> list[float]:
@@ -91,3 +92,21 @@ def monotone_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
 def harmonic_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
     """Slopes as weighted harmonic means of the neighbouring secants (Fritsch and Butland 1984; PCHIP)."""
     return _slopes(x, y, _harmonic_mean)
+
+
+def _harmonic(points: Sequence[Point]) -> Curve:
+    across, up = zip(*points, strict=True)
+    return Hermite("harmonic", tuple(zip(across, up, map(rounded_number, harmonic_slopes(across, up)), strict=True)))
+
+
+def _monotone(points: Sequence[Point]) -> Curve:
+    across, up = zip(*points, strict=True)
+    return Hermite("monotone", tuple(zip(across, up, map(rounded_number, monotone_slopes(across, up)), strict=True)))
+
+
+POINT_CURVES: Mapping[str, Callable[[Sequence[Point]], Curve]] = {
+    "linear": lambda points: Points(tuple(points)),
+    "harmonic": _harmonic,
+    "monotone": _monotone,
+}
+"""The curves through points, by the word before the points (`monotone` is not written)."""

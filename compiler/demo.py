@@ -22,10 +22,10 @@ def demo_files() -> dict[str, bytes]:
 
 def _files_below(folder: Traversable, prefix: str) -> dict[str, bytes]:
     """The files of a folder of the package and of the folders in it; its modules are none of them."""
-    found: dict[str, bytes] = {}
+    result: dict[str, bytes] = {}
     for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if entry.is_dir():
-            found |= _files_below(entry, f"{prefix}{entry.name}/")
+            result |= _files_below(entry, f"{prefix}{entry.name}/")
         elif entry.name.endswith(_ENDINGS):
-            found[prefix + entry.name] = entry.read_bytes()
-    return found
+            result[prefix + entry.name] = entry.read_bytes()
+    return result

@@ -201,6 +201,15 @@ def xml_document(root: Element) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
 
 
+# ---- HTML
+
+
+def html(text: str) -> str:
+    """A text within an element, or within an attribute in quotes, of HTML (HTML Living Standard, section 13.1.2)."""
+    entities = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"}
+    return "".join(entities.get(character, character) for character in line(text))
+
+
 # ---- JSON and SARIF
 
 

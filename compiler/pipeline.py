@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Source, Span
+from plica.spec.acceptances import drop_accepted
 from plica.spec.bind import Bound, bind
 from plica.spec.budget import Budget
-from plica.spec.model import Spec
+from plica.spec.entries import Spec
 from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
@@ -45,30 +46,32 @@ def compile_file(path: Path, allowed: Sequence[Path] = ()) -> Compiled:
     workspace = Workspace(path.parent, allowed)
     text = workspace.read_text(path, path.name)
     if isinstance(text, Refused):
-        found = Diagnostics()
-        found.add_filled(text.name, None, text.values)
-        return Compiled(found.all, (), None, None, {})
+        diagnostics = Diagnostics()
+        diagnostics.add_filled(text.name, None, text.values)
+        return Compiled(diagnostics.all, (), None, None, {})
     return compile_text(text, path.as_posix(), workspace)
 
 
 def compile_text(text: str, path: str = "spec.plica", workspace: Workspace | None = None) -> Compiled:
     """Compile a text. Without a workspace no file is read: other files cannot be used, nor checked for."""
-    found = Diagnostics()
-    return compile_document(parse(Source(path, text), found), workspace, found)
+    diagnostics = Diagnostics()
+    return compile_document(parse(Source(path, text), diagnostics), workspace, diagnostics)
 
 
-def compile_document(document: Document, workspace: Workspace | None, found: Diagnostics) -> Compiled:
+def compile_document(document: Document, workspace: Workspace | None, diagnostics: Diagnostics) -> Compiled:
     """Compile a text that was parsed; `found` holds what parsing it found."""
-    if found.has_errors:
-        return Compiled(found.all, (document,), None, None, {})
+    if diagnostics.has_errors:
+        return Compiled(diagnostics.all, (document,), None, None, {})
     if _is_library(document):
-        return Compiled(found.all, (document,), None, None, {}, is_library=True)
-    bound = bind(document, workspace.root if workspace else None, workspace, found)
-    if found.has_errors or bound.spec is None:
-        return Compiled(found.all, bound.documents, None, None, {}, bound=bound)
-    expanded = expand(bound.spec, found, bound.budget or Budget(found))
-    rig = None if found.has_errors else expanded.rig
-    return Compiled(found.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
+        return Compiled(diagnostics.all, (document,), None, None, {}, is_library=True)
+    bound = bind(document, workspace.root if workspace else None, workspace, diagnostics)
+    if diagnostics.has_errors or bound.spec is None:
+        # What is accepted may not have been found yet.
+        return Compiled(diagnostics.all, bound.documents, None, None, {}, bound=bound)
+    expanded = expand(bound.spec, diagnostics, bound.budget or Budget(diagnostics))
+    drop_accepted(bound.acceptances, diagnostics)
+    rig = None if diagnostics.has_errors else expanded.rig
+    return Compiled(diagnostics.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
 
 
 def _is_library(document: Document) -> bool:

@@ -88,8 +88,8 @@ def _no_constant(name: str) -> float:
 
 
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
+    result = dict(pairs)
+    if len(result) != len(pairs):
         twice = Counter(name for name, _ in pairs).most_common(1)[0][0]
         raise UnreadableDataError(f"the key {twice!r} stands twice in one object")
-    return found
+    return result

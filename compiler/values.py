@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
+
+from plica.distinct import distinct
+
+Side = Literal["left", "right", "none"]
 
 
 class Photo(NamedTuple):
@@ -69,4 +73,5 @@ class Bezier(NamedTuple):
 
 
 Curve = Linear | Points | Hermite | Bezier
+distinct(*get_args(Curve))
 LINEAR = Linear()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+from html.parser import HTMLParser
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 
 from plica import foreign
 from tests.support.hostile import assert_only, assert_plain, hostile
@@ -121,3 +122,31 @@ def test_markdown_code_is_code(text: str) -> None:
     written = f"a {foreign.markdown_code(text)} b"
     assert_plain(written)
     assert_only(written, {"p", "code"})
+
+
+class _Reader(HTMLParser):
+    """The tags of a document, and all texts and values in it."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[str] = []
+        self.shown = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.shown += "".join(value or "" for _, value in attrs)
+
+    def handle_data(self, data: str) -> None:
+        self.shown += data
+
+
+@given(hostile)
+@example("<img src=x onerror='alert(1)'>\"&amp;")
+@PATIENT
+def test_html_is_text(text: str) -> None:
+    made = foreign.html(text)
+    reader = _Reader()
+    reader.feed(f"<b>{made}</b><i title='{made}'>{made}</i>")
+    reader.close()
+    assert reader.tags == ["b", "i"]
+    assert reader.shown == 3 * foreign.line(text)

@@ -32,12 +32,12 @@ DATA = {
 
 def folders_with_modules() -> set[str]:
     """Every folder of the repository that is a package of the distribution, by the name it installs as."""
-    found = set()
+    result = set()
     for top, name in (("compiler", ""), ("grammar", ".grammar"), ("specs", ".specs"), ("targets", ".targets")):
         for init in (ROOT / top).rglob("__init__.py"):
             inside = ".".join(init.parent.relative_to(ROOT / top).parts)
-            found.add("plica" + name + (f".{inside}" if inside else ""))
-    return found
+            result.add("plica" + name + (f".{inside}" if inside else ""))
+    return result
 
 
 def test_every_package_is_listed() -> None:

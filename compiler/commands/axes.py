@@ -5,20 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from plica.rig.model import (
-    Driver,
-    Euler,
-    Field,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Swing,
-)
-from plica.rig.wording import axis_text, vector_text
+from plica.kinds.readings import Reading, joints_of, kind_of
+from plica.rig.entry_text import filled, vector_text
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver, Field
 
 
-class Row(NamedTuple):
+class AxisRow(NamedTuple):
     """One side of one reading."""
 
     output: str
@@ -33,22 +26,22 @@ def table(rig: Rig) -> list[str]:
     rows = list(_rows(rig))
     if not rows:
         return ["no reading with an axis exists on both sides"]
-    head = Row("output", "side", "reads", "joint", "axis in the joint's own rest frame")
+    head = AxisRow("output", "side", "reads", "joint", "axis in the joint's own rest frame")
     widths = [max(len(row[column]) for row in (head, *rows)) for column in range(len(head))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in (head, *rows)]
     lines.insert(1, "  ".join("-" * width for width in widths))
     return [*(line.rstrip() for line in lines), ""]
 
 
-def _rows(rig: Rig) -> Iterator[Row]:
+def _rows(rig: Rig) -> Iterator[AxisRow]:
     """Rows by declared name; of each, left before right."""
     entries = [entry for entry in (*rig.strengths, *rig.fields) if isinstance(entry, Driver | Field)]
-    sides: dict[tuple[str, str], dict[str, Row]] = {}
+    sides: dict[tuple[str, str], dict[str, AxisRow]] = {}
     for entry in entries:
         shown = _field_axis(entry) if isinstance(entry, Field) else _reading_axis(entry.reading)
         if shown is not None and entry.side != "none":
             kind = type(entry).__name__
-            sides.setdefault((entry.declared, kind), {})[entry.side] = Row(entry.name, entry.side, *shown)
+            sides.setdefault((entry.declared, kind), {})[entry.side] = AxisRow(entry.name, entry.side, *shown)
     for _, pair in sorted(sides.items()):
         if len(pair) == 2:
             yield pair["left"]
@@ -61,14 +54,7 @@ def _field_axis(field: Field) -> tuple[str, str, str] | None:
 
 def _reading_axis(reading: Reading) -> tuple[str, str, str] | None:
     """What is read, of which joint, about which axis; None for a reading without an axis."""
-    match reading:
-        case Rotation():
-            return "rotation about", reading.joint, vector_text(reading.axis)
-        case Swing():
-            axes = f"{vector_text(reading.toward)} along {vector_text(reading.along)}"
-            return "swing toward", reading.joint, axes
-        case Euler():
-            return f"euler {reading.channel} of {reading.order}", reading.joint, str(axis_text(reading))
-        case Offset():
-            return "offset", reading.joint, f"{vector_text(reading.weights)} of the parent"
-    return None
+    axis = kind_of(reading).axis
+    if axis is None:
+        return None
+    return filled(axis.title, reading), ", ".join(joints_of(reading)), filled(axis.shown, reading)

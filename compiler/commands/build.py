@@ -7,33 +7,46 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import plica
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
-from plica.commands.progress import Step, progress
-from plica.diagnostics import Diagnostics
+from plica.commands.progress import progress
 
 if TYPE_CHECKING:
-    from plica.build.model import Build
-    from plica.build.output_set import OutputSet
+    from plica.api.building import BuiltFiles, WrittenFiles
+    from plica.diagnostics import Diagnostic
 
 
 def build(options: argparse.Namespace) -> int:
     """Check, emit and write; nothing is written where there is an error."""
-    from plica.build.emit import DEFAULT_TARGETS
+    from plica.api.building import USUAL_TARGETS
 
-    targets = tuple(dict.fromkeys(options.target)) or DEFAULT_TARGETS
+    targets = tuple(dict.fromkeys(options.target)) or USUAL_TARGETS
     for target, key, _ in options.option:
         if target not in targets:
             return usage_error("build", f"--option {target}.{key}: the target `{target}` is not being built")
-    found = Diagnostics()
+    diagnostics: tuple[Diagnostic, ...] = ()
+    lines: list[str] = []
     with progress(f"building {options.spec}") as step:
-        made, lines = emit(Path(options.spec), options, targets, found, step)
-        if made is not None and not options.current:
-            written = _write(made, Path(options.out), options.dry_run, found, step)
-            lines += written
-    if options.current and made is not None:
-        return _tell_current(made, options, found)
-    shown = in_order(found.all)
+        step("checking")
+        built = plica.build_files(
+            plica.compile_file(options.spec, allow=options.allow),
+            targets,
+            options=_by_target(options.option),
+            normals=options.normals,
+            allow_inexpressible=options.allow_inexpressible,
+            progress=step,
+        )
+        if built.ok and options.current:
+            state = plica.compare_folder(built, options.out)
+            diagnostics = state.diagnostics
+            lines = [f"all {state.count} files in {Path(options.out).as_posix()} are current"]
+        elif built.ok:
+            step("writing")
+            done = plica.write_files(built, options.out, dry_run=options.dry_run, progress=step)
+            diagnostics = done.diagnostics
+            lines = [*_about(built), *_written(done, options.dry_run)]
+    shown = in_order((*built.diagnostics, *diagnostics))
     show(shown, options.format)
     if has_errors(shown):
         return 1
@@ -41,70 +54,20 @@ def build(options: argparse.Namespace) -> int:
     return 0
 
 
-def emit(
-    spec: Path, options: argparse.Namespace, targets: Sequence[str], found: Diagnostics, step: Step
-) -> tuple[OutputSet | None, list[str]]:
-    """The files of all targets (None where there is an error), and lines about the spec."""
-    from plica.build.emit import Request, build_targets
-    from plica.build.prepare import prepare
-    from plica.pipeline import compile_file
-
-    step("checking")
-    compiled = compile_file(spec, options.allow)
-    found.extend(compiled.diagnostics)
-    if compiled.rig is None and not found.has_errors:
-        found.add("nothing-to-build", None, file=spec)
-    if compiled.rig is None or found.has_errors:
-        return None, []
-    prepared = prepare(compiled, spec.parent, options.allow, found, step, options.normals)
-    if prepared is None:
-        return None, []
-    requests = [Request(target, _options_of(target, options.option)) for target in targets]
-    made = build_targets(prepared, requests, found, options.allow_inexpressible, step=step)
-    return (None if found.has_errors else made), _told(prepared)
-
-
-def _told(made: Build) -> list[str]:
+def _about(built: BuiltFiles) -> list[str]:
     """What was built: how much of each kind, and what each shape weighs."""
-    lines = [contents(made.rig)]
-    if made.attached is not None:
-        from plica.build.offsets import weights_of_shapes
-
-        lines += weights_of_shapes(made.attached)
-    return lines
+    return [contents(built.character.rig), *built.shape_sizes]
 
 
-def _options_of(target: str, given: Sequence[tuple[str, str, str]]) -> dict[str, list[str]]:
-    values: dict[str, list[str]] = {}
-    for owner, key, value in given:
-        if owner == target:
-            values.setdefault(key, []).append(value)
+def _by_target(given: Sequence[tuple[str, str, str]]) -> dict[str, dict[str, list[str]]]:
+    values: dict[str, dict[str, list[str]]] = {}
+    for target, key, value in given:
+        values.setdefault(target, {}).setdefault(key, []).append(value)
     return values
 
 
-def _write(made: OutputSet, out: Path, dry_run: bool, found: Diagnostics, step: Step) -> list[str]:
-    """Write the files, and lines that tell which, or would be; none where they cannot be."""
-    from plica.build.publish import publish
-
-    step("writing")
-    done = publish(made, out, found, dry_run=dry_run, step=step)
-    if done is None:
-        return []
+def _written(done: WrittenFiles, dry_run: bool) -> list[str]:
+    """Lines that tell which files were written, or would be."""
     verb = "would write" if dry_run else "wrote"
-    lines = [f"{verb} {(out / path).as_posix()}" for path in done.written]
-    lines += [f"already current: {(out / path).as_posix()}" for path in done.unchanged]
-    return lines
-
-
-def _tell_current(made: OutputSet, options: argparse.Namespace, found: Diagnostics) -> int:
-    """Say which files on disk are not what this build would write, or do not belong to it."""
-    from plica.build.publish import tell_outdated
-
-    out = Path(options.out)
-    count = tell_outdated(made, out, options.spec, found)
-    shown = in_order(found.all)
-    show(shown, options.format)
-    if has_errors(shown):
-        return 1
-    say(f"all {count} files in {out.as_posix()} are current", form=options.format)
-    return 0
+    lines = [f"{verb} {(done.folder / path).as_posix()}" for path in done.written]
+    return lines + [f"already current: {(done.folder / path).as_posix()}" for path in done.unchanged]

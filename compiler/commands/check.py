@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import argparse
 import gc
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+import plica
 from plica.commands.output import has_errors, in_order, say, show
 from plica.diagnostics.place import counted
 
 if TYPE_CHECKING:
-    from plica.rig.model import Rig
+    from plica.rig.rig import Rig
 
 
 def check(options: argparse.Namespace) -> int:
@@ -26,9 +26,7 @@ def check(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from plica.pipeline import compile_file
-
-    compiled = [(spec, compile_file(Path(spec), options.allow)) for spec in dict.fromkeys(options.specs)]
+    compiled = [(spec, plica.compile_file(spec, allow=options.allow)) for spec in dict.fromkeys(options.specs)]
     found = in_order(diagnostic for _, one in compiled for diagnostic in one.diagnostics)
     show(found, options.format)
     for spec, one in compiled:

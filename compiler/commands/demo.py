@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+import plica
 from plica.commands.check import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
@@ -18,14 +19,14 @@ OUT = "build"
 def demo(options: argparse.Namespace) -> int:
     """Write the demo, check it, build it, and say what lies where."""
     folder = Path(options.folder)
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with progress("making the demo") as step:
         data = demo_files()
         problem = None if options.replace else _foreign(folder, data)
         if problem:
             return usage_error("demo", f"{problem}; give --replace to write there all the same, or another folder")
-        report = _run(folder, data, found, step)
-    shown = in_order(found.all)
+        report = _run(folder, data, diagnostics, step)
+    shown = in_order(diagnostics.all)
     show(shown, "text")
     if has_errors(shown):
         return 1
@@ -35,8 +36,8 @@ def demo(options: argparse.Namespace) -> int:
 
 def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     """Why the demo should not be written to a folder: it holds something else, or files that were changed."""
-    from plica.build.exchange import is_leftover
-    from plica.build.writer import outdated
+    from plica.emit.exchange import is_leftover
+    from plica.emit.writer import outdated
 
     try:
         if not folder.exists():
@@ -55,30 +56,23 @@ def _foreign(folder: Path, data: Mapping[str, bytes]) -> str | None:
     return None
 
 
-def _run(folder: Path, data: Mapping[str, bytes], found: Diagnostics, step: Step) -> list[str]:
+def _run(folder: Path, data: Mapping[str, bytes], diagnostics: Diagnostics, step: Step) -> list[str]:
     """Write, check and build; the report is empty where there is an error."""
-    from plica.build.emit import DEFAULT_REQUESTS, build_targets
-    from plica.build.prepare import prepare
-    from plica.build.publish import publish
-    from plica.build.writer import write
-    from plica.pipeline import compile_file
+    from plica.emit.writer import write
 
     step("writing its files")
-    if write(data, folder, found) is None:
+    if write(data, folder, diagnostics) is None:
         return []
     step("checking")
-    compiled = compile_file(folder / SPEC)
-    found.extend(compiled.diagnostics)
-    if compiled.rig is None or found.has_errors:
-        return []
+    character = plica.compile_file(folder / SPEC)
     step("building")
-    made = prepare(compiled, folder, (), found, step)
-    if made is None:
+    built = plica.build_files(character, progress=step)
+    diagnostics.extend(built.diagnostics)
+    if not built.ok:
         return []
-    built = build_targets(made, DEFAULT_REQUESTS, found)
-    if found.has_errors or publish(built, folder / OUT, found, step=step) is None:
-        return []
-    return _report(folder, data, contents(compiled.rig), (*built.files, built.manifest_file))
+    done = plica.write_files(built, folder / OUT, progress=step)
+    diagnostics.extend(done.diagnostics)
+    return _report(folder, data, contents(character.rig), done.files) if done.ok else []
 
 
 def _report(folder: Path, data: Mapping[str, bytes], checked: str, built: Iterable[str]) -> list[str]:

@@ -5,22 +5,17 @@ from __future__ import annotations
 import argparse
 import gc
 import sys
-from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from plica.commands.output import has_errors, in_order, put, say, show, usage_error, wants_colour
+import plica
+from plica.commands.output import in_order, put, say, show, usage_error, wants_colour
 from plica.commands.progress import progress
-from plica.diagnostics import Diagnostics
-
-if TYPE_CHECKING:
-    from plica.diff.report import Report
 
 CANNOT_COMPARE = 2  # as with the diff utility of POSIX.1: 0 alike, 1 different, above 1 an error
 
 
 def diff(options: argparse.Namespace) -> int:
-    """Compare, show what changed; 0 where nothing did or all of it was accepted, and all could be compared."""
+    """Compare, show what changed; 0 where nothing did, or all of it was accepted."""
     collects = gc.isenabled()
     gc.disable()  # as for a check: there is no garbage worth the looking
     try:
@@ -35,61 +30,18 @@ def _diff(options: argparse.Namespace) -> int:
         return _for_git(options)
     if options.new is None:
         return usage_error("diff", "give two things to compare, OLD and NEW, as in `plica diff git:HEAD wren.plica`")
-    found = Diagnostics()
     with progress(f"comparing {options.old} and {options.new}") as step:
         step("comparing")
-        report = _compared(options, found)
-    if report is None:
-        show(in_order(found.all), "text", sys.stderr)
+        comparison = plica.compare_characters(
+            options.old, options.new, allow=options.allow, measure=options.measure, accept=options.accept
+        )
+    show(in_order(comparison.diagnostics), "text", sys.stderr)
+    if not comparison.ok:
         return CANNOT_COMPARE
-    show(in_order(found.all), "text", sys.stderr)
-    put(rendered(report, options.format))
-    if report.changes:
+    put(comparison.rendered(options.format, wants_colour(sys.stdout)))
+    if comparison.changes:
         return 1
-    return CANNOT_COMPARE if report.unmeasured else 0
-
-
-def _compared(options: argparse.Namespace, found: Diagnostics) -> Report | None:
-    """The report, what was accepted taken out; None after diagnostics."""
-    from plica.diff.acceptances import read_acceptances, report_unused
-    from plica.diff.report import compare, with_accepted
-    from plica.diff.versions import Options, read_both
-    from plica.workspace import Refused, read_text
-
-    reasons: dict[str, str] = {}
-    if options.accept is not None:
-        text = read_text(Path(options.accept), options.accept)
-        if isinstance(text, Refused):
-            found.add_filled(text.name, None, text.values)
-        else:
-            reasons = read_acceptances(text, options.accept, found)
-    with ExitStack() as mirrors:
-        old, new = read_both(options.old, options.new, Options(options.allow, options.measure), found, mirrors)
-        if has_errors(found.all):
-            return None
-        report = with_accepted(compare(old, new), reasons)
-    if options.accept is not None:
-        report_unused(report, reasons, options.accept, found)
-    return report
-
-
-def rendered(report: Report, form: str) -> str:
-    """The report in the form asked for."""
-    if form == "json":
-        from plica.diff import json_form
-
-        return json_form.render(report)
-    if form == "markdown":
-        from plica.diff import markdown
-
-        return markdown.render(report)
-    if form in ("sarif", "github"):
-        from plica.diff import findings
-
-        return findings.render_sarif(report) if form == "sarif" else findings.render_github(report)
-    from plica.diff import text
-
-    return text.render(report, colour=wants_colour(sys.stdout))
+    return 0 if comparison.alike else CANNOT_COMPARE
 
 
 def _for_git(options: argparse.Namespace) -> int:

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+import plica
 from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.diagnostics import Diagnostics
 
@@ -47,10 +48,10 @@ def format_specs(options: argparse.Namespace) -> int:
 
 
 def _format(options: argparse.Namespace) -> int:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     code = 0
     for spec in dict.fromkeys(options.specs):
-        text = _laid_out(spec, found)
+        text = _laid_out(spec, diagnostics)
         if text is None:
             continue
         if options.check or options.diff:
@@ -58,35 +59,28 @@ def _format(options: argparse.Namespace) -> int:
         elif spec == STANDARD_INPUT:
             sys.stdout.flush()
             sys.stdout.buffer.write(text.after)
-        elif text.after != text.before and _write(Path(spec), text.after, found):
+        elif text.after != text.before and _write(Path(spec), text.after, diagnostics):
             say(f"laid out {text.name}", form=options.format)
-    shown = in_order(found.all)
+    shown = in_order(diagnostics.all)
     # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
     product = options.diff or STANDARD_INPUT in options.specs
     show(shown, options.format, sys.stderr if product else sys.stdout)
     return 1 if has_errors(shown) else code
 
 
-def _laid_out(spec: str, found: Diagnostics) -> _Text | None:
+def _laid_out(spec: str, diagnostics: Diagnostics) -> _Text | None:
     """One text before and after; None, with diagnostics, where it cannot be read or has mistakes."""
-    from plica.format import difference, lay_out
-    from plica.source import Source
-
     name = SHOWN_INPUT if spec == STANDARD_INPUT else Path(spec).as_posix()
-    read = _read(spec, name, found)
+    read = _read(spec, name, diagnostics)
     if read is None:
         return None
     before, text = read
-    result = lay_out(Source(name, text), found)
-    if result is None:
-        return None
-    after = result.text.encode()
-    if after != before and (fault := difference(result)) is not None:
-        raise RuntimeError(f"{name}: {fault}; the file was left as it is")
-    return _Text(name, before, after)
+    result = plica.format_text(text, name=name)
+    diagnostics.extend(result.diagnostics)
+    return None if result.text is None else _Text(name, before, result.text.encode())
 
 
-def _read(spec: str, name: str, found: Diagnostics) -> tuple[bytes, str] | None:
+def _read(spec: str, name: str, diagnostics: Diagnostics) -> tuple[bytes, str] | None:
     """The bytes of one text and the text itself."""
     from plica.workspace import Refused, Workspace, text_of
 
@@ -96,7 +90,7 @@ def _read(spec: str, name: str, found: Diagnostics) -> tuple[bytes, str] | None:
     if isinstance(data, bytes) and isinstance(text, str):
         return data, text
     if isinstance(text, Refused):
-        found.add_filled(text.name, None, text.values)
+        diagnostics.add_filled(text.name, None, text.values)
     return None
 
 
@@ -134,13 +128,13 @@ def _diff(text: _Text) -> Iterator[str]:
         yield shown if end else f"{shown}\n\\ No newline at end of file\n"
 
 
-def _write(path: Path, text: bytes, found: Diagnostics) -> bool:
+def _write(path: Path, text: bytes, diagnostics: Diagnostics) -> bool:
     """Write a file whole or not at all, through links and with the rights that it has."""
-    from plica.build.writer import write
+    from plica.emit.writer import write
 
     place = path.resolve()
     rights = stat.S_IMODE(place.stat().st_mode)
-    if write({place.name: text}, place.parent, found) is None:
+    if write({place.name: text}, place.parent, diagnostics) is None:
         return False
     place.chmod(rights)
     return True

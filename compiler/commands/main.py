@@ -93,11 +93,11 @@ def _report(error: Exception, given: list[str]) -> list[str]:
     from plica.diagnostics import Diagnostics
     from plica.diagnostics.text import render
 
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     kind = type(error).__name__
-    found.add("internal-error", None, error=_short(f"{kind}: {error}" if str(error) else kind))
+    diagnostics.add("internal-error", None, error=_short(f"{kind}: {error}" if str(error) else kind))
     lines = [
-        *render(found.all).rstrip().split("\n"),
+        *render(diagnostics.all).rstrip().split("\n"),
         "",
         "please report these lines:",
         f"  plica {__version__}, Python {platform.python_version()}, {platform.system()}",

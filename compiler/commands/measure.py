@@ -4,58 +4,21 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
-from typing import TYPE_CHECKING
 
+import plica
 from plica.commands.output import has_errors, in_order, put, show
 from plica.commands.progress import progress
-from plica.diagnostics import Diagnostics
-
-if TYPE_CHECKING:
-    from plica.prove.spans import Travels
 
 
 def measure(options: argparse.Namespace) -> int:
     """Read the clips and tell the spans. The report goes to the standard output, findings to the standard error."""
-    found = Diagnostics()
     with progress(f"measuring {options.spec}") as step:
         step("checking the spec")
-        travels = _travels(options, found)
-    shown = in_order(found.all)
+        character = plica.compile_file(options.spec, allow=options.allow)
+        report = plica.measure_clips(character, options.clip, start=options.start, stop=options.stop)
+    shown = in_order((*report.diagnostics, *(() if character.ok else character.diagnostics)))
     show(shown, "text", sys.stderr)
-    if has_errors(shown) or travels is None:
+    if has_errors(shown) or report.travels is None:
         return 1
-    from plica.prove.spans_report import json_text, text
-
-    put(json_text(travels) if options.format == "json" else text(travels))
+    put(report.json() if options.format == "json" else report.text())
     return 0
-
-
-def _travels(options: argparse.Namespace, found: Diagnostics) -> Travels | None:
-    from plica.pipeline import compile_file
-    from plica.prove.spans import cut_clip, measure_travels, report_travels
-    from plica.readers.clips import find_clips
-
-    compiled = compile_file(Path(options.spec), options.allow)
-    errors = Diagnostics()
-    errors.extend(compiled.diagnostics)
-    if errors.has_errors:
-        found.extend(compiled.diagnostics)
-    if compiled.rig is None:
-        if not errors.has_errors:
-            found.add("nothing-to-build", None, file=options.spec)
-        return None
-    clips = [
-        cut_clip(clip, options.start, options.stop)
-        for file in options.clip
-        for clip in find_clips(Path(file), file, None, found)
-    ]
-    if found.has_errors:
-        return None
-    span_of = {name: span for (kind, name), span in compiled.origins.items() if kind == "driver"}
-    travels = measure_travels(compiled.rig, clips, found, span_of)
-    if not travels.clips:
-        found.add("no-frames", None, clips=", ".join(options.clip))
-        return None
-    report_travels(travels, found, span_of)
-    return travels

@@ -3,46 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
 import sys
-import time
-from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
+import plica
 from plica.commands.output import has_errors, in_order, put, remark, show, usage_error, wants_colour
-from plica.commands.pictures import drawn
-from plica.commands.progress import Step, progress
-from plica.commands.stopping import Stopping, stopping
-from plica.diagnostics import Diagnostics
-from plica.source import Span
+from plica.commands.progress import progress
+from plica.commands.stopping import stopping
+from plica.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
-    from plica.pipeline import Compiled
-    from plica.prove.crew import Hire
-    from plica.prove.engine import Prover
-    from plica.prove.proof import Subject
-    from plica.prove.results import Result
-    from plica.prove.skin_runs import Done, Tally, Tell
-    from plica.prove.store import Store
-    from plica.prove.sweeps import Track
-    from plica.rig.model import Rig
+    from plica.api.proving import ProofReport
 
 STOPPED = 130
-NOT_DONE = "the run was stopped before"
-NOBODY = "those who measure went away"
-
-
-class _Proof(NamedTuple):
-    """What was measured, and of what; `why` the rest was not, if any was left when the run ended."""
-
-    rig: Rig
-    origins: Mapping[tuple[str, str], Span]
-    results: list[Result]
-    why: str
-    tally: Tally
-    store: Store | None
 
 
 def prove(options: argparse.Namespace) -> int:
@@ -51,214 +25,75 @@ def prove(options: argparse.Namespace) -> int:
         return usage_error("prove", "--write-baseline needs --baseline FILE, the file to write")
     if options.workers is not None and options.workers < 1:
         return usage_error("prove", "--workers takes a number from 1 on")
-    found = Diagnostics()
-    accepted: Mapping[str, float] = {}
-    if options.baseline is not None and not options.write_baseline:
-        accepted = _baseline(options.baseline, found)
-    proof = None
-    if not found.has_errors:
-        with progress(f"proving {options.spec}") as step:
-            proof = _proof(options, found, step)
-    if proof is None:
-        _show_findings(found, options.format)
+    report = _report(options)
+    diagnostics = report.diagnostics
+    if not report.results and has_errors(diagnostics):
+        _show_findings(diagnostics, options.format)
         return 1
-    if options.write_baseline and not proof.why:
-        _write_baseline(options.baseline, proof.results, found)
-    return _tell(proof, accepted, options, found)
+    if options.write_baseline and not report.incomplete:
+        diagnostics += plica.write_baseline(report, options.baseline)
+    return _tell(report, diagnostics, options)
 
 
-def _tell(proof: _Proof, accepted: Mapping[str, float], options: argparse.Namespace, found: Diagnostics) -> int:
+def _report(options: argparse.Namespace) -> ProofReport:
+    with progress(f"proving {options.spec}") as step, stopping() as asked:
+
+        def tell(what: str) -> None:
+            asked.heed()
+            step(what)
+
+        step("checking")
+        return plica.prove_expectations(
+            plica.compile_file(options.spec, allow=options.allow),
+            clips=options.clip,
+            baseline=None if options.write_baseline else options.baseline,
+            pictures=options.pictures,
+            cache=False if options.no_cache else True if options.cache is None else options.cache,
+            workers=options.workers,
+            scheduler=options.scheduler,
+            progress=tell,
+        )
+
+
+def _tell(report: ProofReport, diagnostics: tuple[Diagnostic, ...], options: argparse.Namespace) -> int:
     """The report on the standard output; in text the findings stand below it."""
-    from plica.prove import report
-
-    form, complete = options.format, not proof.why
-    failed = any(report.fails(result, accepted) for result in proof.results)
-    unknown = any(result.status == "not measured" for result in proof.results)
+    form = options.format
     if form == "json":
-        put(report.json_text(proof.rig, proof.results, accepted, complete))
+        put(report.json())
     elif form == "junit":
-        put(report.junit(proof.rig, proof.results, accepted, proof.origins))
+        put(report.junit())
     elif form == "text":
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-        put(report.text(proof.results, accepted, width, wants_colour(sys.stdout)) + "\n\n")
+        put(report.text(width, wants_colour(sys.stdout)) + "\n\n")
     if form not in ("json", "junit"):
-        report.add_findings(proof.results, accepted, found, proof.origins)
-    _show_findings(found, form)
-    _tell_of_the_cache(proof)
-    if proof.why == NOT_DONE:
-        remark(f"stopped; what was measured until then is told{_kept(proof)}")
+        diagnostics += report.verdicts
+    _show_findings(diagnostics, form)
+    _tell_of_the_cache(report)
+    if report.stopped:
+        remark(f"stopped; what was measured until then is told{_kept(report)}")
         return STOPPED
-    return 1 if failed or (unknown and not options.allow_unmeasured) or has_errors(found.all) else 0
+    unknown = bool(report.unknown) and not options.allow_unmeasured
+    return 1 if report.failed or unknown or has_errors(diagnostics) else 0
 
 
-def _tell_of_the_cache(proof: _Proof) -> None:
+def _tell_of_the_cache(report: ProofReport) -> None:
     """How much of the work had been done before: for somebody who watches."""
-    recalled, measured = proof.tally
-    if proof.store is not None and proof.store.problem:
-        remark(f"nothing could be kept in the cache {proof.store.folder}: {proof.store.problem}")
+    recalled, measured = report.tally
+    if report.cache is not None and report.cache.problem:
+        remark(f"nothing could be kept in the cache {report.cache.folder}: {report.cache.problem}")
     if recalled and sys.stderr.isatty():
         share = f"{recalled} of {recalled + measured}"
         remark(f"{share} figures of the skin came from the cache; --no-cache measures all anew")
 
 
-def _kept(proof: _Proof) -> str:
-    nothing = proof.store is None or proof.store.problem
+def _kept(report: ProofReport) -> str:
+    nothing = report.cache is None or report.cache.problem
     return "" if nothing else ", and kept in the cache: the next run goes on from there"
 
 
-def _show_findings(found: Diagnostics, form: str) -> None:
+def _show_findings(diagnostics: tuple[Diagnostic, ...], form: str) -> None:
     """Findings in the form asked for; beside JSON and JUnit's XML as text on the standard error."""
     if form in ("json", "junit"):
-        show(in_order(found.all), "text", sys.stderr)
+        show(in_order(diagnostics), "text", sys.stderr)
     else:
-        show(in_order(found.all), form)
-
-
-def _proof(options: argparse.Namespace, found: Diagnostics, step: Step) -> _Proof | None:
-    from plica.pipeline import compile_file
-    from plica.prove.engine import Prover
-
-    step("checking")
-    compiled = compile_file(Path(options.spec), options.allow)
-    found.extend(one for one in compiled.diagnostics if has_errors([one]))
-    if compiled.rig is None and not found.has_errors:
-        found.add("nothing-to-build", None, file=options.spec)
-    if compiled.rig is None or found.has_errors:
-        return None
-    subject = _subject(compiled, compiled.rig, options, found, step)
-    if subject is None or found.has_errors:
-        return None
-    store = _store(options)
-    prover = Prover(subject, hire=_hire(options, store), store=store)
-    with stopping() as asked:
-        results, why = _measured(prover, compiled.rig, _telling(step, asked), found)
-    if options.pictures is not None and not why:
-        results = drawn(subject, results, options.pictures, found, step)
-    for index, names in prover.unswept.items():
-        listed = ", ".join(f"`{name}`" for name in names)
-        found.add("strengths-not-swept", compiled.origins.get(("expect", str(index))), strengths=listed)
-    return _Proof(compiled.rig, compiled.origins, results, why, prover.tally, store)
-
-
-def _store(options: argparse.Namespace) -> Store | None:
-    from plica.prove.store import Store
-    from plica.user_cache import cache_folder
-
-    if options.no_cache:
-        return None
-    folder = Path(options.cache) if options.cache is not None else cache_folder(os.environ)
-    return Store(folder) if folder is not None else None
-
-
-def _hire(options: argparse.Namespace, store: Store | None) -> Hire:
-    """Who measures: a cluster, or processes of this machine."""
-    from functools import partial
-
-    from plica.prove.crew import LocalCrew, usual_workers
-    from plica.prove.kept import recall_from
-
-    if options.scheduler is not None:
-        from plica.prove.cluster import ClusterCrew
-
-        return partial(ClusterCrew, address=options.scheduler)
-    recall = partial(recall_from, store.folder if store is not None else None)
-    return partial(LocalCrew, count=options.workers or usual_workers(), recall=recall)
-
-
-def _subject(
-    compiled: Compiled, rig: Rig, options: argparse.Namespace, found: Diagnostics, step: Step
-) -> Subject | None:
-    """The rig with its mesh and clips, or None after diagnostics."""
-    from plica.mesh.attach import attach
-    from plica.prove.declared import declared_poses
-    from plica.prove.proof import Subject
-    from plica.workspace import Refused, Workspace, located_bytes
-
-    locate = Workspace(Path(options.spec).parent, options.allow).locate
-    attached = None
-    if rig.character.geometry is not None:
-        attached = attach(rig, locate, found, lambda kind, name: compiled.origins.get((kind, name)), step)
-        if attached is None or found.has_errors:
-            return None
-    step("reading clips")
-    clips: dict[str, Sequence[Track]] = {}
-    for index, expectation in enumerate(rig.expectations):
-        for file in expectation.over_clips:
-            path = locate(file)
-            span = compiled.origins.get(("expect", str(index)))
-            if isinstance(path, Refused):
-                found.add_filled(path.name, span, path.values)
-            elif file not in clips:
-                clips[file] = _tracks(rig, path, file, span, found)
-    extra = [track for file in options.clip for track in _tracks(rig, Path(file), file, None, found)]
-    poses = declared_poses(rig, found, compiled.origins)
-    return Subject(rig, attached, clips, extra, poses, lambda file: located_bytes(locate, file, "image_bytes"))
-
-
-def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, found: Diagnostics) -> Sequence[Track]:
-    from plica.prove.clip_tracks import tracks_of
-    from plica.readers.clips import find_clips
-
-    return tracks_of(rig, find_clips(path, shown, span, found), shown, found, span)
-
-
-def _measured(prover: Prover, rig: Rig, tell: Tell, found: Diagnostics) -> tuple[list[Result], str]:
-    """All results in the rig's order, and why some were left undone and are not measured, if any were."""
-    from plica.prove.crew import LostWorkersError
-    from plica.prove.results import not_measured
-
-    results: dict[int, Result] = {}
-    why = ""
-    try:
-        for result in prover.results(tell):
-            results[result.index] = result
-    except KeyboardInterrupt:
-        why = NOT_DONE
-    except LostWorkersError as error:
-        why = NOBODY
-        found.add("nobody-measures", None, reason=error)
-    for index, expectation in enumerate(rig.expectations):
-        if index not in results:
-            results[index] = not_measured(index, expectation, why)
-    return [results[index] for index in sorted(results)], why
-
-
-def _telling(step: Step, asked: Stopping) -> Tell:
-    """Tells how far the work is and how long it still takes, by how long the part took that was not in the cache.
-
-    It ends the work where somebody asked to stop."""
-    begun = time.monotonic()
-
-    def tell(done: Done) -> None:
-        asked.heed()
-        measured = done.frames - done.recalled
-        seconds = (time.monotonic() - begun) / measured * (done.whole - done.frames) if measured else 0.0
-        counted = f": {done.frames} of {done.whole} poses" if done.whole else ""
-        step(f"{done.kinds}{counted}" + (f", about {seconds:.0f} s left" if measured else ""))
-
-    return tell
-
-
-def _baseline(file: str, found: Diagnostics) -> Mapping[str, float]:
-    from plica.prove.baseline import UnreadableBaselineError, read
-    from plica.workspace import Refused, read_bytes
-
-    held = read_bytes(Path(file), file)
-    if isinstance(held, Refused) and held.name != "unreadable-file":
-        found.add_filled(held.name, None, held.values)
-        return {}
-    try:
-        if isinstance(held, Refused):
-            raise UnreadableBaselineError(held.values["reason"])
-        return read(held)
-    except UnreadableBaselineError as error:
-        found.add("unreadable-baseline", None, file=file, reason=error)
-        return {}
-
-
-def _write_baseline(file: str, results: list[Result], found: Diagnostics) -> None:
-    from plica.build.writer import write
-    from plica.prove.baseline import written
-
-    path = Path(file)
-    write({path.name: written(results)}, path.parent, found)
+        show(in_order(diagnostics), form)

@@ -11,34 +11,29 @@ import os
 import sys
 from pathlib import Path
 
+import plica
 from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.commands.progress import progress
-from plica.diagnostics import Diagnostics
 
 
 def start(options: argparse.Namespace) -> int:
     """Write the spec; nothing where the model cannot be read."""
-    from plica.start import path_from, start_spec
-
     out = Path(options.out) if options.out else None
     if out is not None and os.path.lexists(out) and not options.replace:
         return usage_error("start", f"`{options.out}` exists; give --replace to write over it")
-    found = Diagnostics()
     with progress(f"reading {options.model}"):
         # Written to the standard output, the spec is taken to be meant for the current folder.
-        geometry = path_from(out.parent if out is not None else Path(), Path(options.model))
-        text = start_spec(Path(options.model), found, geometry)
-    if out is not None and not found.has_errors:
-        from plica.build.writer import write
-
-        write({out.name: text.encode()}, out.parent, found)
-    shown = in_order(found.all)
+        started = plica.start_spec(options.model, folder=out.parent if out is not None else ".")
+    diagnostics = started.diagnostics
+    if out is not None and started.ok:
+        diagnostics += started.write(out)
+    shown = in_order(diagnostics)
     show(shown, options.format, sys.stderr)
     if has_errors(shown):
         return 1
     if out is None:
-        put(text)
+        put(started.text)
     else:
-        allow = f" --allow {Path(options.model).parent.as_posix()}" if geometry.startswith("../") else ""
+        allow = f" --allow {Path(options.model).parent.as_posix()}" if started.geometry.startswith("../") else ""
         say(f"wrote {options.out}; next: plica check {options.out}{allow}")
     return 0

@@ -15,12 +15,12 @@ from plica.plain_data import UnreadableDataError, toml_of
 _FINGERPRINT = re.compile(rf"[0-9a-f]{{{FINGERPRINT_DIGITS}}}")
 
 
-def read_acceptances(text: str, file: str, found: Diagnostics) -> dict[str, str]:
+def read_acceptances(text: str, file: str, diagnostics: Diagnostics) -> dict[str, str]:
     """Reasons by fingerprint; diagnostics for what is no such line."""
     try:
         entries = toml_of(text)
     except UnreadableDataError as error:
-        found.add("unreadable-acceptances", None, file=file, problem=str(error))
+        diagnostics.add("unreadable-acceptances", None, file=file, problem=str(error))
         return {}
     reasons: dict[str, str] = {}
     for fingerprint, reason in entries.items():
@@ -31,13 +31,13 @@ def read_acceptances(text: str, file: str, found: Diagnostics) -> dict[str, str]
         else:
             reasons[fingerprint] = reason
             continue
-        found.add("unreadable-acceptances", None, file=file, problem=problem)
+        diagnostics.add("unreadable-acceptances", None, file=file, problem=problem)
     return reasons
 
 
-def report_unused(report: Report, reasons: Mapping[str, str], file: str, found: Diagnostics) -> None:
+def report_unused(report: Report, reasons: Mapping[str, str], file: str, diagnostics: Diagnostics) -> None:
     """A warning for each acceptance that no change has; `report` has its accepted changes taken out."""
     used = {accepted.change.fingerprint for accepted in report.accepted}
     for fingerprint in reasons:
         if fingerprint not in used:
-            found.add("unused-acceptance", None, file=file, fingerprint=fingerprint, reason=reasons[fingerprint])
+            diagnostics.add("unused-acceptance", None, file=file, fingerprint=fingerprint, reason=reasons[fingerprint])

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import pairwise, product
+from itertools import product
 from math import isfinite, prod, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.rig.model import Bend, Combination, Combine, ControlValue, Driver, Gap, Reading, Rig, Rotation, StrengthOf
-from plica.rig.references import first_problem
-from plica.values import Bezier, Curve, Hermite, Points
+from plica.kinds.curves import curve_knots, curve_problem
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import Reading, controls_of, joints_of, kind_of
+from plica.rig.combinations import combined, parts_of
+from plica.rig.integrity import first_problem
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Driver
+from plica.values import Curve
 
 if TYPE_CHECKING:
     from plica.evaluate.poses import Array
@@ -72,21 +77,20 @@ def driver_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     """What a driver's change does; None where it cannot be evaluated, or where the two have nothing in common."""
     if _same_number(old.reading, new.reading):
         return response_effect(response_of(old), response_of(new))
-    if not _joints(old.reading) <= {joint.name for joint in after.skeleton}:
+    if not set(joints_of(old.reading)) <= {joint.name for joint in after.skeleton}:
         return None
     return _posed_effect(old, new, before, after)
 
 
 def _same_number(old: Reading, new: Reading) -> bool:
-    if isinstance(old, ControlValue) or isinstance(new, ControlValue):
-        return isinstance(old, ControlValue) and isinstance(new, ControlValue)
-    return old == new
+    """Whether both read the same number, or each a control, whose values stand for themselves."""
+    return old == new or (kind_of(old).needs is Needs.CONTROL and kind_of(new).needs is Needs.CONTROL)
 
 
-def _joints(reading: Reading) -> set[str]:
-    if isinstance(reading, ControlValue):
-        return set()
-    return {reading.joint, reading.other} if isinstance(reading, Gap) else {reading.joint}
+def same_sources(old: Reading, new: Reading) -> bool:
+    """Whether two readings are of one kind, and of the same joints or controls."""
+    one, other = ((kind_of(reading), joints_of(reading), controls_of(reading)) for reading in (old, new))
+    return one == other
 
 
 @lru_cache(maxsize=4096)
@@ -101,20 +105,7 @@ def response_effect(old: Response, new: Response) -> Effect | None:
 def _is_sound(response: Response) -> bool:
     """Whether a span and a curve can be evaluated; those of a rig that was checked always can."""
     start, stop = response.span
-    curve = response.curve
-    if not (isfinite(start) and isfinite(stop) and start != stop):
-        return False
-    knots = [knot[0] for knot in _knots(curve)]
-    if isinstance(curve, Bezier):
-        return all(0 <= value <= 1 for value in (curve.controls[0], curve.controls[2]))
-    rising = all(a < b for a, b in pairwise(knots))
-    return rising and len(knots) > 1 and knots[0] == 0 and knots[-1] == 1
-
-
-def _knots(curve: Curve) -> tuple[tuple[float, ...], ...]:
-    if isinstance(curve, Points):
-        return curve.points
-    return curve.knots if isinstance(curve, Hermite) else ((0.0,), (1.0,))
+    return isfinite(start) and isfinite(stop) and start != stop and curve_problem(response.curve) is None
 
 
 def readings_of(old: Response, new: Response) -> Array:
@@ -122,7 +113,11 @@ def readings_of(old: Response, new: Response) -> Array:
     import numpy as np
 
     ends = (*old.span, *new.span, 0.0)
-    exact = [start + (stop - start) * knot[0] for (start, stop), _, curve in (old, new) for knot in _knots(curve)]
+    exact = [
+        start + (stop - start) * knot
+        for (start, stop), _, curve in (old, new)
+        for knot in curve_knots(curve) or (0.0, 1.0)
+    ]
     low, high = min(ends[:4]), max(ends[:4])
     return np.unique([*np.linspace(low, high, 2 * _STEPS + 1), *exact, *ends[:4]])
 
@@ -170,15 +165,15 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
     import numpy as np
 
     from plica.evaluate import Evaluator, poses_from
-    from plica.evaluate.gather import skeleton_of
-    from plica.evaluate.placing import Placer
+    from plica.evaluate.inverse_readings import ReadingInverter
+    from plica.evaluate.pose_components import skeleton_of
     from plica.evaluate.poses import is_finite
 
     if not (_is_sound(response_of(old)) and _is_sound(response_of(new))):
         return None
     if any(first_problem(_alone(*pair)) is not None for pair in ((before, old), (after, new))):
         return None
-    placer = Placer(before, skeleton_of(before))
+    placer = ReadingInverter(before, skeleton_of(before))
     moved = _motion(old.reading, new.reading)
     readings = np.unique([*np.linspace(*old.span, _STEPS + 1), 0.0])
     posed = [(value, pose) for value in readings.tolist() if (pose := placer.pose(moved, value)) is not None]
@@ -207,10 +202,10 @@ def _posed_effect(old: Driver, new: Driver, before: Rig, after: Rig) -> Effect |
 
 
 def _motion(old: Reading, new: Reading) -> Reading:
-    """What to move: a bend has no axis of its own, so it is bent about that of the new reading where there is one."""
-    if isinstance(old, Bend) and isinstance(new, Rotation) and old.joint == new.joint:
-        return new
-    return old
+    """What to move: an angle without an axis of its own (a bend) about that of the new reading, if it has one."""
+    before, after = kind_of(old), kind_of(new)
+    turns = before.needs is Needs.TURN and after.needs is Needs.TURN and joints_of(old) == joints_of(new)
+    return new if turns and before.axis is None and after.axis is not None else old
 
 
 def _alone(rig: Rig, driver: Driver) -> Rig:
@@ -220,15 +215,11 @@ def _alone(rig: Rig, driver: Driver) -> Rig:
 
 def _opposite(old: Reading, new: Reading) -> bool:
     """Whether the same motion now counts the other way round."""
-    axes = [
-        getattr(reading, name)
-        for reading in (old, new)
-        for name in ("axis", "toward", "weights")
-        if hasattr(reading, name)
-    ]
-    if type(old) is not type(new) or len(axes) != 2 or _joints(old) != _joints(new):
+    axis = kind_of(old).axis
+    if axis is None or not axis.signed or not same_sources(old, new):
         return False
-    size = prod(sqrt(sum(part * part for part in axis)) for axis in axes)
+    axes = [getattr(reading, axis.signed) for reading in (old, new)]
+    size = prod(sqrt(sum(part * part for part in one)) for one in axes)
     return bool(sum(a * b for a, b in zip(*axes, strict=True)) < -_SQUARE * size)
 
 
@@ -256,27 +247,3 @@ def combine_effect(old: Combine, new: Combine) -> Mixture | None:
         if best is None or abs(after - before) > best.largest + _NOTHING:
             best = Mixture(abs(after - before), tuple(parts.items()), before, after)
     return best
-
-
-def parts_of(combination: Combination) -> list[str]:
-    """The names of all strengths that a combination is made of."""
-    names: list[str] = []
-    for part in combination.parts:
-        names += [part.strength] if isinstance(part, StrengthOf) else parts_of(part)
-    return names
-
-
-def combined(combination: Combination, strengths: dict[str, float]) -> float:
-    """A combination of strengths, as `plica.rig.model.Combination` says."""
-    values = [
-        strengths[part.strength] if isinstance(part, StrengthOf) else combined(part, strengths)
-        for part in combination.parts
-    ]
-    if combination.how == "product":
-        result = 1.0
-        for value in values:
-            result *= value
-        return result
-    if combination.how == "sum":
-        return min(1.0, sum(values))
-    return max(values) if combination.how == "greatest" else min(values)

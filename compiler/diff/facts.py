@@ -9,10 +9,12 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
-from plica.rig.model import Expectation, OffsetsTable, Pose, Rig, Sample, ShapeOffsets
+from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
+from plica.rig.rig import Expectation, Pose, Rig
+from plica.rig.strengths import Sample
 
 What = Literal["added", "removed", "renamed", "changed"]
-Record = Any  # one of the named tuples of `plica.rig.model` and `plica.values`
+Record = Any  # one of the named tuples of `plica.rig`
 
 # What an entry of each list is called; strengths say so themselves.
 _KINDS = {
@@ -43,7 +45,7 @@ class FieldChange(NamedTuple):
         return self.path.split(".")[0].split("[")[0]
 
 
-class Fact(NamedTuple):
+class Difference(NamedTuple):
     """One entry that was added, removed, renamed or changed.
 
     `table` is the rig's field that the entry stands in, `kind` what people call it, `name` its output name (the new
@@ -68,18 +70,18 @@ class Fact(NamedTuple):
         return self.old if self.new is None else self.new
 
 
-class _Pair(NamedTuple):
+class _EntryPair(NamedTuple):
     table: str
     old: Record
     new: Record
 
 
-def facts(old: Rig, new: Rig) -> tuple[Fact, ...]:
+def facts(old: Rig, new: Rig) -> tuple[Difference, ...]:
     """Everything that differs, in the order of the rig's fields and then of the entries' identities."""
     pairs = _named_pairs(old, new)
     renamed = _renamed(pairs)
-    pairs += [_Pair("expectations", *pair) for pair in _expectations(_rewritten(old.expectations, renamed), new)]
-    pairs += [_Pair("offsets", *pair) for pair in _offsets(old.offsets, new.offsets, renamed)]
+    pairs += [_EntryPair("expectations", *pair) for pair in _expectations(_rewritten(old.expectations, renamed), new)]
+    pairs += [_EntryPair("offsets", *pair) for pair in _offsets(old.offsets, new.offsets, renamed)]
     naming = _Naming(old, new)
     found = [fact for pair in pairs if (fact := _fact(pair, renamed, naming)) is not None]
     return tuple(_with_likenesses(found))
@@ -115,21 +117,21 @@ class _Naming:
 # ---- pairs --------------------------------------------------------------------------------------------
 
 
-def _named_pairs(old: Rig, new: Rig) -> list[_Pair]:
+def _named_pairs(old: Rig, new: Rig) -> list[_EntryPair]:
     """Old and new entries of all that has a name; fields come before the strengths of their samples."""
-    pairs: list[_Pair] = []
+    pairs: list[_EntryPair] = []
     fields: dict[str, str] = {}
     for table in Rig._fields:
         before, after = getattr(old, table), getattr(new, table)
         if table in ("expectations", "offsets", "build"):
             continue  # the first two are paired by other means; which build a rig is of says nothing of what it does
         if table in _KINDS or table == "strengths":
-            listed = [_Pair(table, *pair) for pair in _by_identity(before, after, fields)]
+            listed = [_EntryPair(table, *pair) for pair in _by_identity(before, after, fields)]
             if table == "fields":
                 fields = {one.new.name: one.old.name for one in listed if one.old and one.new}
             pairs += listed
         else:
-            pairs.append(_Pair(table, before, after))
+            pairs.append(_EntryPair(table, before, after))
     return pairs
 
 
@@ -172,16 +174,16 @@ def _former_name(entry: Record, fields: Mapping[str, str], before: Mapping[Any, 
 
 def _identified(entries: tuple[Record, ...]) -> dict[tuple[Hashable, ...], Record]:
     """Entries by identity; in a rig made by hand, one that is met again has a number of its own."""
-    found: dict[tuple[Hashable, ...], Record] = {}
+    result: dict[tuple[Hashable, ...], Record] = {}
     for entry in entries:
         key = identity(entry)
-        while key in found:
+        while key in result:
             key = (*key, "again")
-        found[key] = entry
-    return found
+        result[key] = entry
+    return result
 
 
-def _renamed(pairs: list[_Pair]) -> Renamed:
+def _renamed(pairs: list[_EntryPair]) -> Renamed:
     """For each list, the new output names of the old ones that differ."""
     renamed: dict[str, dict[str, str]] = {}
     for table, old, new in pairs:
@@ -280,18 +282,20 @@ def _are_lists_of_records(old: Any, new: Any) -> bool:
     )
 
 
-def _fact(pair: _Pair, renamed: Renamed, naming: _Naming) -> Fact | None:
+def _fact(pair: _EntryPair, renamed: Renamed, naming: _Naming) -> Difference | None:
     table, old, new = pair
     if old is new or (type(old) is type(new) and old == new and not renamed):
         return None
     called = _called(pair, naming)
     if old is None or new is None:
-        return Fact("added" if old is None else "removed", *called, old, new)
+        return Difference("added" if old is None else "removed", *called, old, new)
     before = rewritten(old, renamed) if renamed else old
     found = tuple(_differences_of(before, new, table))
     if _identity_changed(old, new, table):
-        return Fact("renamed", *called, old, new, tuple(one for one in found if one.path not in ("name", "declared")))
-    return Fact("changed", *called, old, new, found) if found else None
+        return Difference(
+            "renamed", *called, old, new, tuple(one for one in found if one.path not in ("name", "declared"))
+        )
+    return Difference("changed", *called, old, new, found) if found else None
 
 
 def _differences_of(before: Record, new: Record, table: str) -> Iterator[FieldChange]:
@@ -311,7 +315,7 @@ def _identity_changed(old: Record, new: Record, table: str) -> bool:
     return hasattr(new, "declared") and identity(old) != identity(new)
 
 
-def _called(pair: _Pair, naming: _Naming) -> tuple[str, str, str, str, str]:
+def _called(pair: _EntryPair, naming: _Naming) -> tuple[str, str, str, str, str]:
     """Table, kind, declared name, side and output name of a pair."""
     table, entry = pair.table, pair.old if pair.new is None else pair.new
     if isinstance(entry, ShapeOffsets):
@@ -330,9 +334,9 @@ def _called(pair: _Pair, naming: _Naming) -> tuple[str, str, str, str, str]:
 # ---- hints ------------------------------------------------------------------------------------------------
 
 
-def _with_likenesses(found: list[Fact]) -> Iterator[Fact]:
+def _with_likenesses(found: list[Difference]) -> Iterator[Difference]:
     """Facts, with a hint where something was removed and the same was added under another name."""
-    removed: dict[Hashable, list[Fact]] = {}
+    removed: dict[Hashable, list[Difference]] = {}
     for fact in found:
         if fact.what == "removed" and fact.table != "expectations":
             removed.setdefault(_contents(fact), []).append(fact)
@@ -347,7 +351,7 @@ def _with_likenesses(found: list[Fact]) -> Iterator[Fact]:
         yield fact if like is None else fact._replace(like=like)
 
 
-def _contents(fact: Fact) -> Hashable:
+def _contents(fact: Difference) -> Hashable:
     """All that an entry says but its names and what is said about it."""
     entry = fact.entry
     if not hasattr(entry, "_fields"):

@@ -13,16 +13,18 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.diff.effects import parts_of
-from plica.diff.facts import Fact
-from plica.rig.model import Combine, Fold, Painted, Rig, StrengthPose
+from plica.diff.facts import Difference
+from plica.rig.combinations import parts_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Fold, Painted, StrengthPose
 from plica.workspace import Refused, located_bytes
 
 if TYPE_CHECKING:
+    from plica.mesh.arrays import Floats, Integers, Mesh
     from plica.mesh.attach import Attached
     from plica.mesh.inbetweens import Inbetweens
-    from plica.mesh.model import Floats, Integers, Mesh
-    from plica.texture.model import MaskSet
+    from plica.texture.mask_set import MaskSet
 
 Locate = Callable[[str], Path | Refused]
 Key = tuple[str, str]
@@ -75,7 +77,7 @@ class MaskEffect(NamedTuple):
 GeometryEffect = ShapeEffect | RegionEffect | MaskEffect
 
 
-class Measured(NamedTuple):
+class MeasuredEffects(NamedTuple):
     """What differs on the mesh, by entry; `problem` says why nothing was measured, in the user's words."""
 
     effects: Mapping[Key, GeometryEffect] = MappingProxyType({})
@@ -83,35 +85,35 @@ class Measured(NamedTuple):
     was_done: bool = False
 
 
-def measured(old: Surface, new: Surface, told: Iterable[Fact]) -> Measured:
+def measured(old: Surface, new: Surface, told: Iterable[Difference]) -> MeasuredEffects:
     """The effects on the mesh of the facts told; nothing is computed where none of them can have any."""
     facts = tuple(told)
     if not _may_show(old.rig, new.rig, facts):
-        return Measured()
+        return MeasuredEffects()
     having = [one.rig.character.geometry is not None for one in (old, new)]
     if not all(having):
-        return Measured(problem="only one of the two states has a mesh" if any(having) else None)
+        return MeasuredEffects(problem="only one of the two states has a mesh" if any(having) else None)
     from plica.mesh.attach import attach
-    from plica.mesh.memory import Memory
+    from plica.mesh.computed_cache import ComputedCache
 
-    memory = Memory()
+    memory = ComputedCache()
     attached: list[Attached] = []
     for one, state in ((old, "old"), (new, "new")):
-        found = Diagnostics()
-        item = attach(one.rig, one.locate, found, memory=memory)
-        error = next((entry.message for entry in found.all if entry.severity == "error"), None)
+        diagnostics = Diagnostics()
+        item = attach(one.rig, one.locate, diagnostics, memory=memory)
+        error = next((entry.message for entry in diagnostics.all if entry.severity == "error"), None)
         if item is None or error is not None:
-            return Measured(problem=f"{state} state: {error or 'its mesh cannot be read'}")
+            return MeasuredEffects(problem=f"{state} state: {error or 'its mesh cannot be read'}")
         attached.append(item)
     return _Comparing((old, new), (attached[0], attached[1]), facts).measured()
 
 
-def _may_show(old: Rig, new: Rig, told: tuple[Fact, ...]) -> bool:
+def _may_show(old: Rig, new: Rig, told: tuple[Difference, ...]) -> bool:
     posing = {name for rig in (old, new) for name in _posing(rig)}
     return any(_shows(fact, posing) for fact in told)
 
 
-def _shows(fact: Fact, posing: set[str]) -> bool:
+def _shows(fact: Difference, posing: set[str]) -> bool:
     """Whether something on the mesh may differ because of a fact."""
     firsts = {field.first for field in fact.fields}
     if fact.table == "character":
@@ -131,20 +133,20 @@ def _posing(rig: Rig) -> set[str]:
     sculpts = [sculpt for shape in rig.shapes for sculpt in shape.sculpts]
     names = [item.strength for sculpt in sculpts for item in sculpt.pose if isinstance(item, StrengthPose)]
     names += [name for sculpt in sculpts for shape in sculpt.after if (name := follows.get(shape)) is not None]
-    found: set[str] = set()
+    result: set[str] = set()
     while names:
         name = names.pop()
-        if name not in found:
-            found.add(name)
+        if name not in result:
+            result.add(name)
             names += made_of.get(name, [])
-    return found
+    return result
 
 
 class _Comparing:
     """Two attached states; old entries are looked up by the names that they have now."""
 
     def __init__(
-        self, surfaces: tuple[Surface, Surface], attached: tuple[Attached, Attached], told: tuple[Fact, ...]
+        self, surfaces: tuple[Surface, Surface], attached: tuple[Attached, Attached], told: tuple[Difference, ...]
     ) -> None:
         self._surfaces, self._attached, self._told = surfaces, attached, told
         self._renamed = {
@@ -155,12 +157,12 @@ class _Comparing:
         one, other = (item.mesh for item in attached)
         self._alike = _same(one.triangles, other.triangles) and one.vertex_count == other.vertex_count
 
-    def measured(self) -> Measured:
+    def measured(self) -> MeasuredEffects:
         effects: dict[Key, GeometryEffect] = dict(self._regions())
         effects |= dict(self._shapes())
         folds = self._folds_to_compare({name for table, name in effects if table == "regions"})
         masks, problem = self._masks(folds)
-        return Measured(effects | masks, problem, was_done=True)
+        return MeasuredEffects(effects | masks, problem, was_done=True)
 
     def _now(self, table: str, names: Mapping[str, object]) -> dict[str, str]:
         """The old names of entries by those that they have now."""
@@ -313,23 +315,23 @@ def _made(surface: Surface, attached: Attached, folds: list[Fold]) -> tuple[dict
 
     if not folds:
         return {}, None
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     rig = surface.rig._replace(folds=tuple(folds))
-    made = masks_of(rig, attached, lambda file: located_bytes(surface.locate, file, "image_bytes"), found)
+    made = masks_of(rig, attached, lambda file: located_bytes(surface.locate, file, "image_bytes"), diagnostics)
     # A budget that is broken is no reason not to look at the masks: `plica build` tells it.
-    errors = [entry.message for entry in found.all if entry.severity == "error"]
+    errors = [entry.message for entry in diagnostics.all if entry.severity == "error"]
     return ({}, errors[0]) if made is None else (_covering(made, attached), None)
 
 
 def _covering(made: MaskSet, attached: Attached) -> dict[str, _Mask]:
     import numpy as np
 
+    from plica.texture.atlas import atlas_of
     from plica.texture.masks import DEFAULT
-    from plica.texture.sheet import sheet_of
 
     mesh = attached.mesh
     uvs = dict.fromkeys(mask.uv for mask in made.masks.values())
-    covered = {uv: sheet_of(mesh.uvs[uv], mesh.triangles, DEFAULT.size).covered for uv in uvs}
+    covered = {uv: atlas_of(mesh.uvs[uv], mesh.triangles, DEFAULT.size).covered for uv in uvs}
     return {
         name: _Mask(np.where(covered[mask.uv], mask.sized.images[DEFAULT.size] / 255.0, 0.0), mask.size)
         for name, mask in made.masks.items()

@@ -16,13 +16,13 @@ from tempfile import TemporaryDirectory
 
 from plica import foreign
 from plica.diagnostics import Diagnostics
+from plica.diff.character_state import CharacterState
+from plica.diff.character_states import ONE, Options, version_of_text
 from plica.diff.git_commands import NoRevision
 from plica.diff.git_states import GitFile, State, states
 from plica.diff.report import compare
 from plica.diff.revision import Revision, RevisionWorkspace
-from plica.diff.text import render
-from plica.diff.version import Version
-from plica.diff.versions import ONE, Options, version_of_text
+from plica.diff.text_report import render
 from plica.file_names import problem_of
 from plica.workspace import Refused, Workspace
 
@@ -41,15 +41,15 @@ class _StateWorkspace(RevisionWorkspace):
 
     def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
         """The file of the state, else that of the working tree."""
-        found = super().locate(text, beside)
-        if not isinstance(found, Refused):
-            return found
+        result = super().locate(text, beside)
+        if not isinstance(result, Refused):
+            return result
         folder = beside
         if beside is not None and beside.is_relative_to(self._place):
             folder = self._top / beside.relative_to(self._place)
         other = self._tree.locate(text, folder)
         if isinstance(other, Refused):
-            return found
+            return result
         self.borrowed[text] = None
         return other
 
@@ -75,8 +75,8 @@ def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool
 def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str | None:
     """What the change does; None where a state does not compile. Raises NoRevision."""
     repository = Path(new.path).parent
-    found = Diagnostics()
-    versions: list[Version | None] = []
+    diagnostics = Diagnostics()
+    versions: list[CharacterState | None] = []
     notes: list[str] = []
     with ExitStack() as mirrors:
         both = states(old, new, repository)
@@ -87,10 +87,10 @@ def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Pat
                 revision = Revision(repository, state.revision, mirror)
                 workspace = _StateWorkspace(revision, Path(file.path).parent.as_posix(), allowed)
             options = Options(allowed, measure=False)
-            versions.append(version_of_text(text, file.path, workspace, options, found) if text else None)
+            versions.append(version_of_text(text, file.path, workspace, options, diagnostics) if text else None)
             notes += _borrowed(workspace, state)
     lost = any(bool(text) and version is None for text, version in zip(texts, versions, strict=True))
-    if found.has_errors:
+    if diagnostics.has_errors:
         return None
     if lost:
         return LIBRARY + _lines(texts[0], texts[1], new.path)
@@ -113,9 +113,9 @@ def _text(file: GitFile) -> str | Refused:
 
 
 def _message(refused: Refused) -> str:
-    found = Diagnostics()
-    found.add_filled(refused.name, None, refused.values)
-    return found.all[0].message
+    diagnostics = Diagnostics()
+    diagnostics.add_filled(refused.name, None, refused.values)
+    return diagnostics.all[0].message
 
 
 def _lines(old: str, new: str, path: str) -> str:

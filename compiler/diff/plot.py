@@ -7,8 +7,8 @@ from base64 import b64encode
 from typing import NamedTuple
 
 from plica.diff.effects import readings_of, strengths_at
-from plica.diff.judge import Plot
-from plica.diff.words import amount
+from plica.diff.value_text import amount
+from plica.diff.verdicts import Plot
 
 WIDTH, HEIGHT = 240, 120
 _LEFT, _RIGHT, _TOP, _BOTTOM = 12, 228, 10, 92

@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
-from plica.rig.model import (
-    ControlValue,
-    Expectation,
-    Fold,
-    RegionSet,
-    Rig,
-    Sample,
-    Sculpt,
-    Shape,
-    ShapeOffsets,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.kinds.complete import complete
+from plica.kinds.expectations import About, expectation_kind
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import READING_KINDS
+from plica.rig.offsets_table import ShapeOffsets
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Sample, StrengthOf
+from plica.rig.surfaces import Fold, RegionSet, Sculpt, Shape, StrengthPose
 
 Renamed = Mapping[str, Mapping[str, str]]
 
 # The fields that hold names of other entries, and the lists that those stand in.
 REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
-    (ControlValue, "control"): ("controls",),
+    **{(kind.record, name): ("controls",) for kind in READING_KINDS.values() for name in kind.named(Part.CONTROL)},
     (StrengthOf, "strength"): ("strengths",),
     (StrengthPose, "strength"): ("strengths",),
     (Sample, "field"): ("fields",),
@@ -39,14 +34,18 @@ REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
     (Expectation, "over_poses"): ("poses",),
     (ShapeOffsets, "shape"): ("shapes",),
 }
-# What an expectation measures, by its kind; regions where nothing else is said.
-_MEASURED = {"smooth": "strengths", "reach": "strengths", "overlap": "details", "moved": "shapes"}
+# The lists in which what an expectation measures stands; one about the whole character names nothing.
+_MEASURED: Mapping[str, str] = complete(
+    {"region": "regions", "strength": "strengths", "detail": "details", "shape": "shapes", "character": "regions"},
+    get_args(About),
+    "list",
+)
 
 
 def tables_of(record: Any, field: str) -> tuple[str, ...]:
     """The lists in which the names that a field holds are looked up; none for a field that holds no names."""
     if isinstance(record, Expectation) and field == "of":
-        return (_MEASURED.get(record.kind, "regions"),)
+        return (_MEASURED[expectation_kind(record.kind).about],)
     return REFERENCES.get((type(record), field), ())
 
 

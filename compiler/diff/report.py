@@ -8,15 +8,16 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from plica.diff.character_state import CharacterState
+from plica.diff.collect import MEASURED, told
 from plica.diff.effects import Effect
-from plica.diff.facts import Fact
+from plica.diff.facts import Difference
 from plica.diff.geometry import GeometryEffect
-from plica.diff.judge import NAMES, REACHES, Harm, Judge, Judged, Plot, Verdict
-from plica.diff.told import MEASURED, told
-from plica.diff.version import Version
+from plica.diff.judge import Judge
+from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Plot, Verdict
 from plica.rig.files import files_of
-from plica.rig.json import plain
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
+from plica.rig.rig_json import plain
 from plica.source import Span
 
 _SIDES = {"left": 0, "right": 1, "none": 2}
@@ -28,7 +29,7 @@ _STEPS = {Harm.BREAKING: "major", Harm.RISKY: "minor", Harm.SAFE: "minor", Harm.
 FINGERPRINT_DIGITS = 16
 
 
-class Change(NamedTuple):
+class JudgedChange(NamedTuple):
     """What one declaration's change does to a character, on one side or alike on both.
 
     `place` is where it is declared: in the new text, or in the old one where it is gone; `beside` is a place in the new
@@ -45,7 +46,7 @@ class Change(NamedTuple):
     harm: Harm
     reaches: tuple[str, ...]
     verdicts: tuple[Verdict, ...]
-    facts: tuple[Fact, ...]
+    facts: tuple[Difference, ...]
     fingerprint: str
     place: Span | None = None
     beside: Span | None = None
@@ -72,7 +73,7 @@ class Cause(NamedTuple):
 class Accepted(NamedTuple):
     """A change that was agreed to, and why."""
 
-    change: Change
+    change: JudgedChange
     reason: str
 
 
@@ -83,7 +84,7 @@ class Report(NamedTuple):
     """
 
     characters: tuple[str, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[JudgedChange, ...]
     accepted: tuple[Accepted, ...] = ()
     unmeasured: tuple[str, ...] = ()
 
@@ -99,7 +100,7 @@ class Report(NamedTuple):
     @property
     def causes(self) -> tuple[Cause, ...]:
         """Declarations whose change shows more than once, by place."""
-        met: dict[tuple[str, int, bool], list[Change]] = {}
+        met: dict[tuple[str, int, bool], list[JudgedChange]] = {}
         for change in self.changes:
             # What is gone stood in the old text, where the same place may have been another declaration's.
             if change.place is not None and change.facts[0].table in _DECLARED:
@@ -113,9 +114,9 @@ class Report(NamedTuple):
         return tuple(causes)
 
 
-def compare(old: Mapping[str, Version], new: Mapping[str, Version]) -> Report:
+def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]) -> Report:
     """Compare characters under the same key (a relative path; one key for two single files)."""
-    changes: list[Change] = []
+    changes: list[JudgedChange] = []
     names = []
     unmeasured = []
     for key in sorted({*old, *new}):
@@ -134,7 +135,7 @@ def compare(old: Mapping[str, Version], new: Mapping[str, Version]) -> Report:
     return Report(tuple(dict.fromkeys(names)), tuple(ordered), unmeasured=tuple(unmeasured))
 
 
-def _missing(before: Version, after: Version) -> Iterator[str]:
+def _missing(before: CharacterState, after: CharacterState) -> Iterator[str]:
     """Files of computed offsets that are not there, where both states have any."""
     if before.rig.offsets is None or after.rig.offsets is None:
         return
@@ -152,7 +153,7 @@ def with_accepted(report: Report, reasons: Mapping[str, str]) -> Report:
     return report._replace(changes=left, accepted=accepted)
 
 
-def _alone(before: Version | None, after: Version | None) -> Change:
+def _alone(before: CharacterState | None, after: CharacterState | None) -> JudgedChange:
     """A whole character that came or went."""
     version = after or before
     assert version is not None
@@ -160,13 +161,13 @@ def _alone(before: Version | None, after: Version | None) -> Change:
     what, harm = ("added", Harm.SAFE) if before is None else ("removed", Harm.BREAKING)
     text = "a whole character, new" if before is None else "the whole character is gone"
     old, new = (None if one is None else one.rig.character for one in (before, after))
-    fact = Fact("added" if before is None else "removed", "character", "character", name, "none", name, old, new)
+    fact = Difference("added" if before is None else "removed", "character", "character", name, "none", name, old, new)
     verdict = Verdict(what, harm, (NAMES,), text)
     place = version.origins.get(("character", name))
     return _change(name, [Judged(fact, (verdict,))], (verdict,), place, ())
 
 
-def _compared(before: Version, after: Version) -> tuple[list[Change], str | None]:
+def _compared(before: CharacterState, after: CharacterState) -> tuple[list[JudgedChange], str | None]:
     """The changes of one character, and why nothing was measured on its mesh where something should have been."""
     old, new = before.rig, after.rig
     found, on_mesh = told(before, after)
@@ -206,7 +207,7 @@ def _change(
     place: Span | None,
     used_by: tuple[str, ...],
     beside: Span | None = None,
-) -> Change:
+) -> JudgedChange:
     first = alike[0]
     fact = first.fact
     reached = {reach for verdict in verdicts for reach in verdict.reaches}
@@ -214,7 +215,7 @@ def _change(
     if fact.like is not None:
         old, new = (fact.declared, fact.like) if fact.what == "removed" else (fact.like, fact.declared)
         hint = f"`{new}` says what `{old}` said; write `renamed from {old}` in it if it is the same"
-    return Change(
+    return JudgedChange(
         character=character,
         kind=fact.kind,
         declared=fact.declared,
@@ -240,13 +241,13 @@ def _change(
 
 def _said_once(*rigs: Rig) -> dict[str, str]:
     """Names as they are on no side in particular: declared names, and for right joints their left partner."""
-    found: dict[str, str] = {}
+    result: dict[str, str] = {}
     for rig in rigs:
-        found |= {joint.name: joint.partner for joint in rig.skeleton if joint.side == "right" and joint.partner}
+        result |= {joint.name: joint.partner for joint in rig.skeleton if joint.side == "right" and joint.partner}
     for rig in rigs:
         for table in (rig.controls, rig.fields, rig.strengths, rig.regions, rig.shapes, rig.folds, rig.poses):
-            found |= {entry.name: entry.declared for entry in table}
-    return found
+            result |= {entry.name: entry.declared for entry in table}
+    return result
 
 
 def _side_order(side: str) -> int:
@@ -275,7 +276,7 @@ def _alike(judged: Iterable[Judged], said_once: Mapping[str, str]) -> list[list[
 # ---- places, fingerprints -----------------------------------------------------------------------------
 
 
-def _place(fact: Fact, before: Version, after: Version) -> Span | None:
+def _place(fact: Difference, before: CharacterState, after: CharacterState) -> Span | None:
     origins = before.origins if fact.new is None else after.origins
     if fact.table == "files":
         users = (origins.get((kind, name)) for file, _, kind, name in files_of(after.rig) if file == fact.name)
@@ -298,7 +299,7 @@ def _stated(entry: Any) -> Any:
     return {name: plain(value) for name, value in items if name not in defaults or value != defaults[name]}
 
 
-def _fingerprint(character: str, alike: Sequence[Fact]) -> str:
+def _fingerprint(character: str, alike: Sequence[Difference]) -> str:
     """The start of a SHA-256 over what changed, from what to what."""
     told = [
         [

@@ -10,19 +10,20 @@ from lark import TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
-from plica.editor.files import UV_SETS, fitting, open_text
+from plica.editor.file_completion import UV_SETS, fitting, open_text
 from plica.editor.project import Analysis
 from plica.editor.variables import in_scope, parameters_of, use_before
-from plica.spec.model import BoundSkeleton
+from plica.kinds.combinations import COMBINATION_KINDS
+from plica.spec.entries import BoundSkeleton
 from plica.spec.symbols import NAMESPACES
 from plica.syntax import errors, recovery
 from plica.syntax.builder import encode_text
+from plica.syntax.keywords import terminal_words, words
 from plica.syntax.parser import check_version
-from plica.syntax.tables import parser
-from plica.syntax.words import terminal_words, words
+from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
-COMBINATIONS = ("product", "least", "greatest", "sum")
+COMBINATIONS = tuple(COMBINATION_KINDS)
 MOST_MISTAKES = 10  # lines of a declaration that are passed over because something in them is wrong
 
 _AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?(?:\d++(?:\.\d++)?|\.\d++)[ \t]*+([A-Za-z%]*+)$")
@@ -70,7 +71,7 @@ class Suggestion(NamedTuple):
     start: int | None = None
 
 
-class Place(NamedTuple):
+class CompletionPlace(NamedTuple):
     """Where the cursor is: where its word begins, the words before it in the declaration, what may follow them."""
 
     start: int
@@ -111,7 +112,7 @@ def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list
     return [Suggestion(name, "file", written.start) for name in fitting(written.word, folder)]
 
 
-def _arguments(place: Place, analysis: Analysis, around: Analysis) -> Iterator[Suggestion]:
+def _arguments(place: CompletionPlace, analysis: Analysis, around: Analysis) -> Iterator[Suggestion]:
     """The parameters of a library where one of them may be given; a value may be a variable."""
     types = [token.type for token in place.tokens]
     if types[:1] == ["USE"] and "LBRACE" in types and "NAME" in place.accepts:
@@ -124,22 +125,22 @@ def _arguments(place: Place, analysis: Analysis, around: Analysis) -> Iterator[S
             )
 
 
-def place_of(analysis: Analysis, offset: int) -> Place:
+def place_of(analysis: Analysis, offset: int) -> CompletionPlace:
     """What stands before an offset in its declaration; mistakes in earlier lines are passed over."""
     source = analysis.source
     start = offset - len(_WORD_BEFORE.search(source.text, max(0, offset - 200), offset)[0])  # type: ignore[index]
     after = check_version_end(analysis)
     if after is None:
-        return Place(start, (), frozenset({"PLICA"}))
+        return CompletionPlace(start, (), frozenset({"PLICA"}))
     bare = recovery.blanked(source.text[:start])
     piece = None
     for event in recovery.pieces(bare, min(after, start)):
-        if isinstance(event, recovery.Piece):
+        if isinstance(event, recovery.TextPiece):
             piece = event
         elif isinstance(event, recovery.CloseEach):
             piece = None
     if piece is None:
-        return Place(start, (), _beginnings())
+        return CompletionPlace(start, (), _beginnings())
     return _read(source.text[:start], piece)
 
 
@@ -155,7 +156,7 @@ def _beginnings() -> frozenset[str]:
     return frozenset(name for name, listed in terminal_words().items() if known.intersection(listed))
 
 
-def _read(text: str, piece: recovery.Piece) -> Place:
+def _read(text: str, piece: recovery.TextPiece) -> CompletionPlace:
     """The tokens from a declaration's start to the end of a text, and what could follow."""
     rule = "each_head" if piece.is_head else "declaration"
     for _ in range(MOST_MISTAKES):
@@ -168,15 +169,15 @@ def _read(text: str, piece: recovery.Piece) -> Place:
             at = errors.offset_of(error, len(text))
             first, last = text.rfind("\n", 0, at) + 1, text.find("\n", at)
             if last < 0 or first <= piece.start or "{" in text[first:last] or "}" in text[first:last]:
-                return Place(len(text), tuple(tokens), frozenset())
+                return CompletionPlace(len(text), tuple(tokens), frozenset())
             text = text[:first] + " " * (last - first) + text[last:]
             continue
         accepts = frozenset(reading.accepts())  # type: ignore[no-untyped-call]
-        return Place(len(text), tuple(tokens), _beginnings() if "$END" in accepts else accepts)
-    return Place(len(text), (), frozenset())
+        return CompletionPlace(len(text), tuple(tokens), _beginnings() if "$END" in accepts else accepts)
+    return CompletionPlace(len(text), (), frozenset())
 
 
-def _keywords(place: Place) -> Iterator[Suggestion]:
+def _keywords(place: CompletionPlace) -> Iterator[Suggestion]:
     known = terminal_words()
     for name in place.accepts:
         for word in known.get(name, ()):
@@ -187,7 +188,7 @@ def _keywords(place: Place) -> Iterator[Suggestion]:
         yield from (Suggestion(name, "rule") for name in rules())
 
 
-def _names(place: Place, around: Analysis, side: str | None) -> Iterator[Suggestion]:
+def _names(place: CompletionPlace, around: Analysis, side: str | None) -> Iterator[Suggestion]:
     """The names that could stand here, where a reference or a joint may."""
     if "NAME" not in place.accepts:
         return
@@ -215,7 +216,7 @@ def joints(bound: BoundSkeleton, side: str | None) -> list[str]:
     return [*bound.sides.pairs, *middle]
 
 
-def wanted_at(place: Place) -> str | None:
+def wanted_at(place: CompletionPlace) -> str | None:
     """What a name here would mean: `joint`, or the namespace of a declaration; None for a new name."""
     types = [token.type for token in place.tokens]
     index = len(types) - 1
@@ -251,7 +252,7 @@ def _of_what(before: list[str], last: str) -> str | None:
     return None
 
 
-def _side_around(place: Place) -> str | None:
+def _side_around(place: CompletionPlace) -> str | None:
     for token in place.tokens[:4]:
         if token.type == "SIDE":
             return str(token)

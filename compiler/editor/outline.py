@@ -32,7 +32,7 @@ def _item(node: nodes.Declaration) -> Item:
         case nodes.Override(target, start, end):
             item = _item(target)
             return item._replace(name=f"override {item.name}", start=start, end=end)
-        case nodes.Use(path, prefix, _, start, end):
+        case nodes.UseLibrary(path, prefix, _, start, end):
             name = f"{path.text} as {prefix.text}" if prefix else path.text
             return Item(name, "use", start, end, path.start, path.end)
         case nodes.Block():

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from plica.syntax.words import words
+from plica.syntax.keywords import words
 
 NAMELESS = ("use", "plica", "override", "expect")  # words that begin a declaration that has no name of its own
 

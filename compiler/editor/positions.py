@@ -72,7 +72,7 @@ def utf16_length(text: str) -> int:
     return len(text) if text.isascii() else len(text.encode("utf-16-le", "surrogatepass")) // 2
 
 
-class Change(NamedTuple):
+class TextChange(NamedTuple):
     """A stretch of the text and what replaces it; `start` None replaces the whole text."""
 
     start: Position | None
@@ -80,7 +80,7 @@ class Change(NamedTuple):
     text: str
 
 
-def changed(text: str, changes: list[Change]) -> str:
+def changed(text: str, changes: list[TextChange]) -> str:
     """The text after changes, each made to what the one before left."""
     for change in changes:
         if change.start is None or change.end is None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.editor.positions import Lines
 from plica.pipeline import Compiled, compile_document
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Source
 from plica.spec.bind import Bound, bind
 from plica.spec.symbols import Symbols
@@ -194,11 +194,11 @@ class Project:
             yield self._analysed(neighbour)
 
     def _analysed(self, item: _Open) -> Analysis:
-        found = Diagnostics()
+        diagnostics = Diagnostics()
         texts = {other.path: other.text for other in self._open.values() if other.path is not None}
         workspace = OpenTexts(item.path.parent, self.allowed, texts) if item.path is not None else None
-        document = item.parser.parse(Source(item.shown, item.text), found)
-        compiled = compile_document(document, workspace, found)
+        document = item.parser.parse(Source(item.shown, item.text), diagnostics)
+        compiled = compile_document(document, workspace, diagnostics)
         return Analysis(document, compiled, workspace, item.rig)
 
     def _uses(self, analysis: Analysis, key: str) -> bool:

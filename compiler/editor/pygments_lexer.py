@@ -8,7 +8,7 @@ from pygments.lexer import RegexLexer, bygroups
 from pygments.token import Comment, Keyword, Name, Number, Operator, Punctuation, String, Whitespace, _TokenType
 
 from plica.editor import patterns
-from plica.syntax.words import words
+from plica.syntax.keywords import words
 
 _Rules = list[tuple[object, ...]]
 

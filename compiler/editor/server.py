@@ -18,13 +18,12 @@ from pygls.lsp.server import LanguageServer
 from pygls.protocol import LanguageServerProtocol, lsp_method
 from pygls.uris import to_fs_path
 
+import plica
 from plica import __version__
-from plica.diagnostics import Diagnostics
-from plica.editor import complete, convert, describe, names, variables
+from plica.editor import complete, hovering, navigation, protocol, variables
 from plica.editor.outline import outline
-from plica.editor.positions import Change, Position, changed
+from plica.editor.positions import Position, TextChange, changed
 from plica.editor.project import Analysis, Project
-from plica.source import Source
 
 # Long enough that a burst of keystrokes is compiled once, too short to be noticed.
 DEBOUNCE_SECONDS = 0.02
@@ -112,7 +111,7 @@ class Server(LanguageServer):
             if analysis is None:
                 continue
             before = self._published.get(uri, {})
-            self._published[uri] = convert.diagnostics(analysis, uri, self._places())
+            self._published[uri] = protocol.diagnostics(analysis, uri, self._places())
             for other in dict.fromkeys([uri, *before, *self._published[uri]]):
                 self._send(other)
 
@@ -140,21 +139,21 @@ class Server(LanguageServer):
     def hover(self, params: types.HoverParams) -> types.Hover | None:
         """What the name or joint under the cursor stands for."""
         own, offset = self._at(params)
-        text = describe.hover(self.around(params.text_document.uri), own.document, offset)
+        text = hovering.hover(self.around(params.text_document.uri), own.document, offset)
         return types.Hover(types.MarkupContent(types.MarkupKind.Markdown, text)) if text else None
 
     def definition(self, params: types.DefinitionParams) -> list[types.Location]:
         """Where what is under the cursor is declared."""
         own, offset = self._at(params)
         around = self.around(params.text_document.uri)
-        return convert.locations(names.definitions(around, own.source.path, offset, own.document), self._places())
+        return protocol.locations(navigation.definitions(around, own.source.path, offset, own.document), self._places())
 
     def references(self, params: types.ReferenceParams) -> list[types.Location]:
         """Every place that means what is under the cursor."""
         own, offset = self._at(params)
         users = self.project.users(params.text_document.uri)
-        found = names.references(users, own.document, offset, params.context.include_declaration)
-        return convert.locations(found, self._places())
+        found = navigation.references(users, own.document, offset, params.context.include_declaration)
+        return protocol.locations(found, self._places())
 
     def prepare_rename(self, params: types.PrepareRenameParams) -> types.Range:
         """The name under the cursor, if it can be renamed."""
@@ -162,11 +161,13 @@ class Server(LanguageServer):
         variable = self._variable(params.text_document.uri, own, offset)
         if variable is not None:
             places = variables.places_of(variable, (), True)
-            return next(convert.text_range(own.lines, *span[1:]) for span in places if span.start <= offset <= span.end)
-        span = names.renameable(own, own.source.path, offset)
-        if isinstance(span, names.Refusal):
+            return next(
+                protocol.text_range(own.lines, *span[1:]) for span in places if span.start <= offset <= span.end
+            )
+        span = navigation.renameable(own, own.source.path, offset)
+        if isinstance(span, navigation.Refusal):
             raise JsonRpcInvalidParams(span.reason)
-        return convert.text_range(own.lines, span.start, span.end)
+        return protocol.text_range(own.lines, span.start, span.end)
 
     def rename(self, params: types.RenameParams) -> types.WorkspaceEdit:
         """The edits that give a name another one."""
@@ -174,17 +175,17 @@ class Server(LanguageServer):
         uri = params.text_document.uri
         variable = self._variable(uri, own, offset)
         if variable is not None:
-            edits = names.rename_variable(variable, self.project.users(uri), params.new_name)
+            edits = navigation.rename_variable(variable, self.project.users(uri), params.new_name)
         else:
-            edits = names.rename(own, own.source.path, offset, params.new_name)
-        if isinstance(edits, names.Refusal):
+            edits = navigation.rename(own, own.source.path, offset, params.new_name)
+        if isinstance(edits, navigation.Refusal):
             raise JsonRpcInvalidParams(edits.reason)
-        return convert.workspace_edit(edits, self._places())
+        return protocol.workspace_edit(edits, self._places())
 
-    def _variable(self, uri: str, own: Analysis, offset: int) -> variables.Variable | None:
+    def _variable(self, uri: str, own: Analysis, offset: int) -> variables.EditorVariable | None:
         """The variable at an offset. Raises JsonRpcInvalidParams where it cannot be renamed."""
-        variable = names.variable_to_rename(self.around(uri), own, offset)
-        if isinstance(variable, names.Refusal):
+        variable = navigation.variable_to_rename(self.around(uri), own, offset)
+        if isinstance(variable, navigation.Refusal):
             raise JsonRpcInvalidParams(variable.reason)
         return variable
 
@@ -192,40 +193,38 @@ class Server(LanguageServer):
         """What may be written at the cursor."""
         own, offset = self._at(params)
         found = complete.suggestions(own, self.around(params.text_document.uri), offset)
-        return [convert.completion(own.lines, item, offset) for item in found]
+        return [protocol.completion(own.lines, item, offset) for item in found]
 
     def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
         """The text in its one layout; nothing for a text with mistakes."""
-        from plica.format import formatted
-
         own = self.analysis(params.text_document.uri)
-        text = formatted(Source(own.source.path, own.source.text), Diagnostics())
+        text = plica.format_text(own.source.text, name=own.source.path).text
         if text is None:
             return None
         if text == own.source.text:
             return []
-        return [types.TextEdit(convert.text_range(own.lines, 0, len(own.source.text)), text)]
+        return [types.TextEdit(protocol.text_range(own.lines, 0, len(own.source.text)), text)]
 
     def code_actions(self, params: types.CodeActionParams) -> list[types.CodeAction]:
         """The fixes of the findings in a range."""
         own = self.analysis(params.text_document.uri)
         start, end = self._range(own, params.range)
-        return list(convert.fixes(own, self._places(), start, end))
+        return list(protocol.fixes(own, self._places(), start, end))
 
     def symbols(self, params: types.DocumentSymbolParams) -> list[types.DocumentSymbol]:
         """The declarations of a text."""
         own = self.analysis(params.text_document.uri)
-        return [convert.symbol(own.lines, item) for item in outline(own.document)]
+        return [protocol.symbol(own.lines, item) for item in outline(own.document)]
 
     def inlay_hints(self, params: types.InlayHintParams) -> list[types.InlayHint]:
         """The mirrored axes of the right side."""
         own = self.analysis(params.text_document.uri)
         start, end = self._range(own, params.range)
-        hints = describe.mirrored_axes(self.around(params.text_document.uri), own.document, start, end)
-        return [convert.inlay_hint(own.lines, hint) for hint in hints]
+        hints = hovering.mirrored_axes(self.around(params.text_document.uri), own.document, start, end)
+        return [protocol.inlay_hint(own.lines, hint) for hint in hints]
 
-    def _places(self) -> convert.Places:
-        return convert.Places(self.project.addresses)
+    def _places(self) -> protocol.PositionTable:
+        return protocol.PositionTable(self.project.addresses)
 
     def _at(self, params: Any) -> tuple[Analysis, int]:
         own = self.analysis(params.text_document.uri)
@@ -238,11 +237,11 @@ class Server(LanguageServer):
         )
 
 
-def _change(event: types.TextDocumentContentChangeEvent) -> Change:
+def _change(event: types.TextDocumentContentChangeEvent) -> TextChange:
     if isinstance(event, types.TextDocumentContentChangePartial):
         start, end = event.range.start, event.range.end
-        return Change(Position(start.line, start.character), Position(end.line, end.character), event.text)
-    return Change(None, None, event.text)
+        return TextChange(Position(start.line, start.character), Position(end.line, end.character), event.text)
+    return TextChange(None, None, event.text)
 
 
 def make_server(allowed: Iterable[Path] = ()) -> Server:

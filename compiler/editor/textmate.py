@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from plica.editor import patterns
-from plica.syntax.words import words
+from plica.syntax.keywords import words
 
 SCOPE = "source.plica"
 

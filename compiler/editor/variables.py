@@ -27,7 +27,7 @@ _EACH = re.compile(r"(?<!\w)each[ \t]+([^\W\d]\w*)[ \t]+in(?!\w)")
 Declaring = nodes.Parameter | nodes.Each
 
 
-class Variable(NamedTuple):
+class EditorVariable(NamedTuple):
     """A parameter or an `each` variable of a document."""
 
     document: nodes.Document
@@ -63,37 +63,39 @@ class _Use(NamedTuple):
     end: int
 
 
-def variable_at(document: nodes.Document, others: tuple[nodes.Document, ...], offset: int) -> Variable | None:
+def variable_at(document: nodes.Document, others: tuple[nodes.Document, ...], offset: int) -> EditorVariable | None:
     """The variable that is declared, written, or given a value at an offset; `others` are where libraries are found."""
     for use in _all(document):
         if use.start <= offset <= use.end:
-            return Variable(document, use.node)
+            return EditorVariable(document, use.node)
     for argument, library in _arguments(document, others):
         if argument.name.start <= offset <= argument.name.end:
             parameters = (node for node in library.declarations if isinstance(node, nodes.Parameter))
             found = next((node for node in parameters if node.name.text == argument.name.text), None)
-            return None if found is None else Variable(library, found)
+            return None if found is None else EditorVariable(library, found)
     return None
 
 
-def places_of(variable: Variable, others: tuple[nodes.Document, ...], with_declaration: bool = True) -> list[Span]:
+def places_of(
+    variable: EditorVariable, others: tuple[nodes.Document, ...], with_declaration: bool = True
+) -> list[Span]:
     """Every place of a variable: in its own document, and of a parameter where those who use the library name it."""
     own = variable.document
     declared = _name(variable.node)
-    found = [Span(own.source, use.start, use.end) for use in _all(own) if use.node is variable.node]
+    result = [Span(own.source, use.start, use.end) for use in _all(own) if use.node is variable.node]
     if not with_declaration:
-        found = [span for span in found if span.start != declared.start]
+        result = [span for span in result if span.start != declared.start]
     if variable.is_parameter:
-        found += [
+        result += [
             document.span(argument.name)
             for document in others
             for argument, library in _arguments(document, others)
             if library.source.path == own.source.path and argument.name.text == variable.name
         ]
-    return found
+    return result
 
 
-def given_to(variable: Variable, others: tuple[nodes.Document, ...]) -> list[tuple[Span, str]]:
+def given_to(variable: EditorVariable, others: tuple[nodes.Document, ...]) -> list[tuple[Span, str]]:
     """Where a parameter is given values, and these as they are written."""
     return [
         (document.span(argument), _written(document, argument.values))
@@ -120,7 +122,7 @@ def in_scope(text: str, offset: int) -> list[str]:
     return found + around[::-1]
 
 
-def use_before(tokens: Sequence[Token]) -> nodes.Use | None:
+def use_before(tokens: Sequence[Token]) -> nodes.UseLibrary | None:
     """The `use` that some tokens begin, although it may not be whole yet: its path, and what it gives so far."""
     texts = [token for token in tokens if token.type == "STRING"]
     if not texts:
@@ -128,10 +130,10 @@ def use_before(tokens: Sequence[Token]) -> nodes.Use | None:
     path = nodes.Text(decode_text(texts[0]), 0, 0)
     given = [tokens[index - 1] for index in range(1, len(tokens)) if tokens[index].type == "EQUAL"]
     arguments = tuple(nodes.Argument(nodes.Name(str(name), 0, 0), (), 0, 0) for name in given)
-    return nodes.Use(path, None, arguments, 0, 0)
+    return nodes.UseLibrary(path, None, arguments, 0, 0)
 
 
-def parameters_of(use: nodes.Use, document: nodes.Document, others: tuple[nodes.Document, ...]) -> list[str]:
+def parameters_of(use: nodes.UseLibrary, document: nodes.Document, others: tuple[nodes.Document, ...]) -> list[str]:
     """The parameters of the library that a `use` names, which it does not give yet."""
     library = library_of(use, document, others)
     given = {argument.name.text for argument in use.arguments}
@@ -141,7 +143,7 @@ def parameters_of(use: nodes.Use, document: nodes.Document, others: tuple[nodes.
     ]
 
 
-def refusal(variable: Variable, name: str) -> str | None:
+def refusal(variable: EditorVariable, name: str) -> str | None:
     """Why a variable cannot have another name, in the user's words; None where it can."""
     if not _NAME.fullmatch(name):
         return f"`{name}` is not a name: letters, digits and underscores, no digit first"
@@ -150,7 +152,7 @@ def refusal(variable: Variable, name: str) -> str | None:
     document = variable.document
     known = {_name(use.node).text: use.node for use in _all(document)}
     if name in known:
-        return f"there is already a variable `{name}`, at {Variable(document, known[name]).place.place}"
+        return f"there is already a variable `{name}`, at {EditorVariable(document, known[name]).place.place}"
     bare = (value for value in _bare_values(document.declarations) if value.text == name)
     if (value := next(bare, None)) is not None:
         return f"`{name}` at {document.span(value).place} means itself, and would mean the variable then"
@@ -194,7 +196,7 @@ def _walk(
         elif isinstance(node, nodes.Parameter):
             yield _Use(node, node.name.start, node.name.end)
             yield from _values(document, node.values or (), known)
-        elif isinstance(node, nodes.Use):
+        elif isinstance(node, nodes.UseLibrary):
             yield from _placeholders(document, node.start, node.end, known)
             for argument in node.arguments:
                 yield from _values(document, argument.values, known, only_bare=True)
@@ -231,7 +233,7 @@ def _bare_values(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.
         if isinstance(node, nodes.Each):
             yield from _bare_values(node.declarations)
             lists = (node.head.values,)
-        elif isinstance(node, nodes.Use):
+        elif isinstance(node, nodes.UseLibrary):
             lists = tuple(argument.values for argument in node.arguments)
         elif isinstance(node, nodes.Parameter):
             lists = (node.values or (),)
@@ -247,15 +249,17 @@ def _arguments(
             yield from ((argument, library) for argument in use.arguments)
 
 
-def _uses(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.Use]:
+def _uses(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.UseLibrary]:
     for node in declarations:
-        if isinstance(node, nodes.Use):
+        if isinstance(node, nodes.UseLibrary):
             yield node
         elif isinstance(node, nodes.Each):
             yield from _uses(node.declarations)
 
 
-def library_of(use: nodes.Use, document: nodes.Document, others: tuple[nodes.Document, ...]) -> nodes.Document | None:
+def library_of(
+    use: nodes.UseLibrary, document: nodes.Document, others: tuple[nodes.Document, ...]
+) -> nodes.Document | None:
     """The library that a `use` names; it is found from the file that the `use` stands in."""
     path = normpath(Path(document.source.path).parent / use.path.text.replace("\\", "/"))
     return next((other for other in others if normpath(other.source.path) == path), None)

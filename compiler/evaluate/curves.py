@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,17 +46,21 @@ class PreparedCurve:
 
 def prepare(curve: Curve) -> PreparedCurve:
     """The curve, ready to be evaluated many times."""
-    if isinstance(curve, Linear):
-        return PreparedCurve(lambda shares: shares, 1.0, 1.0, stays=True)
-    if isinstance(curve, Points):
-        return _points(curve)
-    if isinstance(curve, Hermite):
-        return _hermite(curve)
-    return _bezier(curve)
+    match curve:
+        case Linear():
+            return PreparedCurve(lambda shares: shares, 1.0, 1.0, stays=True)
+        case Points():
+            return _points(curve)
+        case Hermite():
+            return _hermite(curve)
+        case Bezier():
+            return _bezier(curve)
+        case _:
+            assert_never(curve)
 
 
 def curve_values(curve: Curve, shares: ArrayLike, clamped: bool = True) -> Array:
-    """One curve at any shares of the span, of any shape; as `plica.rig.model.Driver` says.
+    """One curve at any shares of the span, of any shape; as `plica.rig.strengths.Driver` says.
 
     Clamped, shares and values are clipped to 0..1. Else the curve goes on along its end tangents: the line
     itself, the end segments of points, the end slopes of cubics, and for easings the rule of CSS Easing
@@ -72,10 +77,10 @@ def _segments(knots: Array, shares: Array) -> NDArray[np.intp]:
     inner = knots[1:-1]
     if len(inner) > _KNOTS_WORTH_A_SEARCH:
         return np.searchsorted(inner, shares, side="right").astype(np.intp)
-    found = np.zeros(shares.shape, dtype=np.intp)
+    result = np.zeros(shares.shape, dtype=np.intp)
     for knot in inner:
-        found += shares >= knot
-    return found
+        result += shares >= knot
+    return result
 
 
 def _points(curve: Points) -> PreparedCurve:

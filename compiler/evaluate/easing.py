@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from plica.evaluate.poses import Array
-from plica.rig.model import Quaternion
+from plica.skeleton.algebra import Quaternion
 
 # Starting parameters are read off a table of this many steps.
 _TABLE_STEPS = 256

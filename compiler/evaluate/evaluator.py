@@ -8,41 +8,17 @@ from typing import TypeVar
 
 import numpy as np
 
+from plica.evaluate.combinations import combined_rows
 from plica.evaluate.curves import PreparedCurve, prepare
 from plica.evaluate.fields import PreparedField
-from plica.evaluate.gaps import Gaps
-from plica.evaluate.gather import Gatherer, Needs, needs_of, skeleton_of
+from plica.evaluate.pose_components import ComponentReader, NeededComponents, needs_of, skeleton_of
 from plica.evaluate.poses import Array, Poses
-from plica.evaluate.readings import (
-    Bends,
-    Chunk,
-    ControlValues,
-    Eulers,
-    Indexes,
-    Offsets,
-    ReadingGroup,
-    Rotations,
-    Swings,
-    indexes,
-)
-from plica.rig.model import (
-    Bend,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    Gap,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    Sample,
-    StrengthOf,
-    Swing,
-)
-from plica.skeleton.model import Skeleton
+from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
+from plica.evaluate.readings import GROUPS
+from plica.kinds.readings import Reading, kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
+from plica.skeleton.skeleton import Skeleton
 from plica.values import Curve
 
 # Numbers that one array of a chunk of frames may hold: few enough for several such arrays to stay in a
@@ -50,7 +26,6 @@ from plica.values import Curve
 _CHUNK_NUMBERS = 1 << 18
 _FEWEST_FRAMES = 64
 
-_OPERATIONS = {"product": np.multiply, "least": np.minimum, "greatest": np.maximum, "sum": np.add}
 _Kind = TypeVar("_Kind")
 
 
@@ -65,7 +40,7 @@ class Evaluator:
         readings = tuple(dict.fromkeys(driver.reading for driver in drivers))
         skeleton = skeleton_of(rig)
         needs = needs_of(rig, skeleton, readings)
-        self._gatherer = Gatherer(rig, skeleton, needs)
+        self._gatherer = ComponentReader(rig, skeleton, needs)
         rows = {name: row for row, name in enumerate(self.names)}
         try:
             self._groups, sorted_readings = _reading_groups(readings, skeleton, needs, self._gatherer)
@@ -160,12 +135,7 @@ class _CombineRow:
             table[self.rows[part.strength]] if isinstance(part, StrengthOf) else self._combined(part, table)
             for part in combination.parts
         ]
-        result = parts[0].copy()
-        for part in parts[1:]:
-            _OPERATIONS[combination.how](result, part, out=result)
-        if combination.how == "sum":
-            np.minimum(result, 1.0, out=result)
-        return result
+        return combined_rows(combination.how, parts)
 
 
 def _of_kind(entries: Iterable[object], kind: type[_Kind]) -> list[_Kind]:
@@ -177,41 +147,31 @@ def _whole(values: Iterable[int]) -> Indexes:
 
 
 def _reading_groups(
-    readings: Sequence[Reading], skeleton: Skeleton, needs: Needs, rest: Gatherer
+    readings: Sequence[Reading], skeleton: Skeleton, needs: NeededComponents, rest: ComponentReader
 ) -> tuple[list[ReadingGroup], list[Reading]]:
     """The readings by kind, and all of them in the order of the groups' rows."""
 
-    def groups() -> Iterator[tuple[ReadingGroup, Sequence[Reading]]]:
-        if rotations := _of_kind(readings, Rotation):
-            yield Rotations(rotations, needs.turned), rotations
-        if bends := _of_kind(readings, Bend):
-            yield Bends(bends, needs.turned), bends
-        if swings := _of_kind(readings, Swing):
-            yield Swings(swings, needs.turned), swings
-        if eulers := _of_kind(readings, Euler):
-            yield Eulers(eulers, needs.turned), eulers
-        if offsets := _of_kind(readings, Offset):
-            yield Offsets(offsets, needs.moved, rest.translation_rest), offsets
-        if gaps := _of_kind(readings, Gap):
-            yield Gaps(gaps, skeleton, needs.local), gaps
-        if controls := _of_kind(readings, ControlValue):
-            yield ControlValues(controls, needs.controls, rest.control_rest), controls
-
-    found = list(groups())
-    return [group for group, _ in found], [reading for _, members in found for reading in members]
+    sources = Sources(
+        skeleton, needs.turned, needs.local, needs.moved, needs.controls, rest.translation_rest, rest.control_rest
+    )
+    by_kind: dict[str, list[Reading]] = {name: [] for name in GROUPS}
+    for reading in readings:
+        by_kind[kind_of(reading).name].append(reading)
+    groups = [GROUPS[name](members, sources) for name, members in by_kind.items() if members]
+    return groups, [reading for members in by_kind.values() for reading in members]
 
 
 def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[Reading, int]) -> list[_CurveRows]:
     sharing: dict[tuple[Curve, bool], list[Driver]] = {}
     for driver in drivers:
         sharing.setdefault((driver.curve, driver.clamped), []).append(driver)
-    found = []
+    result = []
     for (curve, clamped), members in sharing.items():
         for driver in members:
             if driver.span[0] == driver.span[1]:
                 raise ValueError(f"the span of {driver.name} is empty")
         starts, ends = np.array([driver.span for driver in members], dtype=np.float64).T[:, :, np.newaxis]
-        found.append(
+        result.append(
             _CurveRows(
                 prepare(curve),
                 clamped,
@@ -221,17 +181,17 @@ def _curve_rows(drivers: Sequence[Driver], rows: dict[str, int], readings: dict[
                 ends - starts,
             )
         )
-    return found
+    return result
 
 
-def _field_rows(rig: Rig, rows: dict[str, int], needs: Needs) -> list[_FieldRows]:
+def _field_rows(rig: Rig, rows: dict[str, int], needs: NeededComponents) -> list[_FieldRows]:
     wanted: dict[str, list[Sample]] = {field.name: [] for field in rig.fields}
     for sample in _of_kind(rig.strengths, Sample):
         wanted[sample.field].append(sample)
     return [_field_row(field, wanted[field.name], rows, needs) for field in rig.fields if wanted[field.name]]
 
 
-def _field_row(field: Field, samples: Sequence[Sample], rows: dict[str, int], needs: Needs) -> _FieldRows:
+def _field_row(field: Field, samples: Sequence[Sample], rows: dict[str, int], needs: NeededComponents) -> _FieldRows:
     columns = {sample.name: column for column, sample in enumerate(field.samples[1:])}
     return _FieldRows(
         PreparedField(field),

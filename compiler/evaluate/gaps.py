@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from plica.evaluate.poses import Array
-from plica.evaluate.quaternions import turned
-from plica.evaluate.readings import Chunk, indexes
-from plica.rig.model import Gap
+from plica.evaluate.reading_groups import Chunk, Sources, indexes
+from plica.kinds.readings import Gap
 from plica.skeleton.algebra import length, transpose
-from plica.skeleton.model import Skeleton
+from plica.skeleton.quaternions import turned
+from plica.skeleton.skeleton import Skeleton
 
 
 class Gaps:
@@ -21,13 +21,13 @@ class Gaps:
     both alike. Its own scale at rest, in model space, is applied along its axes.
     """
 
-    def __init__(self, readings: Sequence[Gap], skeleton: Skeleton, joints: dict[str, int]) -> None:
-        """`joints` tells where a joint's rotation and translation stand in a chunk."""
+    def __init__(self, readings: Sequence[Gap], sources: Sources) -> None:
+        skeleton, joints = sources.skeleton, sources.local
         chains: dict[tuple[int, ...], int] = {}
         ends: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
         scales = []
         for reading in readings:
-            first, second, ancestor = _chains(skeleton, reading)
+            first, second, ancestor = _chains(skeleton, reading.joint, reading.other)
             ends.append((first, second))
             scales.append(_scale(skeleton, ancestor))
             for chain in (first, second):
@@ -60,17 +60,15 @@ class Gaps:
         return result
 
 
-def joints_of_gap(skeleton: Skeleton, reading: Gap) -> set[str]:
-    """The joints whose pose a gap depends on."""
-    first, second, _ = _chains(skeleton, reading)
+def joints_between(skeleton: Skeleton, joint: str, other: str) -> set[str]:
+    """The joints whose pose decides how two joints stand to each other: both, and up to their common ancestor."""
+    first, second, _ = _chains(skeleton, joint, other)
     return {skeleton.joints[index].name for index in (*first, *second)}
 
 
-def _chains(skeleton: Skeleton, reading: Gap) -> tuple[tuple[int, ...], tuple[int, ...], int | None]:
+def _chains(skeleton: Skeleton, joint: str, other: str) -> tuple[tuple[int, ...], tuple[int, ...], int | None]:
     """Each joint and its ancestors below their nearest common one, from the joint up, and that ancestor."""
-    first, second = (
-        [index, *skeleton.ancestors(index)] for index in (skeleton.index[reading.joint], skeleton.index[reading.other])
-    )
+    first, second = ([index, *skeleton.ancestors(index)] for index in (skeleton.index[joint], skeleton.index[other]))
     shared = next((index for index in first if index in second), None)
     if shared is None:
         return tuple(first), tuple(second), None

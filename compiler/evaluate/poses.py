@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import index
+from typing import SupportsIndex
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plica.rig.model import Quaternion, Rig, Vector
+from plica.diagnostics.place import counted
+from plica.errors import ArrayError
+from plica.rig.rig import Rig
+from plica.skeleton.algebra import Quaternion, Vector
 
 Array = NDArray[np.float64]
 
@@ -16,14 +21,15 @@ Array = NDArray[np.float64]
 LARGEST = 1e50
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Poses:
     """Local rotations and translations of joints, and values of controls, in each frame.
 
     rotations: (frames, joints, 4), x y z w, of any length (readings do not depend on it; a null quaternion
     reads as the rest pose); translations: (frames, joints, 3) metres, in the joint's parent; controls:
-    (frames, controls). Joints and controls that are not named are at rest. Raises ValueError where shapes
-    or numbers of frames do not match, where a name comes twice, and where a value is not finite or beyond 1e50.
+    (frames, controls). Joints and controls that are not named are at rest. Raises ArrayError (a
+    ValueError) where shapes or numbers of frames do not match, where a name comes twice, and where a value is not
+    finite or beyond 1e50.
     """
 
     joints: tuple[str, ...]
@@ -40,14 +46,14 @@ class Poses:
         ):
             values = np.asarray(getattr(self, name), dtype=np.float64)
             if values.shape[1:] != width or values.ndim != len(width) + 1:
-                raise ValueError(
+                raise ArrayError(
                     f"{name} must have the shape (frames, {', '.join(map(str, width))}), not {values.shape}"
                 )
             if not (np.abs(values) <= LARGEST).all():
-                raise ValueError(f"{name} must be finite numbers of at most {LARGEST:g}")
+                raise ArrayError(f"{name} must be finite numbers of at most {LARGEST:g}")
             object.__setattr__(self, name, values)
         if not len(self.rotations) == len(self.translations) == len(self.controls):
-            raise ValueError("rotations, translations and controls must have the same number of frames")
+            raise ArrayError("rotations, translations and controls must have the same number of frames")
         _refuse_repeated(self.joints)
         _refuse_repeated(self.control_names)
 
@@ -55,6 +61,21 @@ class Poses:
     def frames(self) -> int:
         """The number of frames."""
         return len(self.rotations)
+
+    def __repr__(self) -> str:
+        counts = ((self.frames, "frame"), (len(self.joints), "joint"), (len(self.control_names), "control"))
+        return f"<Poses: {', '.join(counted(number, noun) for number, noun in counts)}>"
+
+    def __getitem__(self, frames: SupportsIndex | slice) -> Poses:
+        """One frame, as poses of one frame, or a slice of them. Raises IndexError beyond the last frame."""
+        if isinstance(frames, slice):
+            part = frames
+        else:
+            number = range(self.frames)[index(frames)]
+            part = slice(number, number + 1)
+        return Poses(
+            self.joints, self.rotations[part], self.translations[part], self.control_names, self.controls[part]
+        )
 
 
 @dataclass(frozen=True)
@@ -99,7 +120,7 @@ def sparse_pose(
     for name, parts in joints.items():
         unknown = sorted(set(parts) - {"rotation", "translation"})
         if unknown:
-            raise ValueError(f"joint {name} has no {unknown[0]}; a pose gives its rotation and translation")
+            raise ArrayError(f"joint {name} has no {unknown[0]}; a pose gives its rotation and translation")
         rotation, translation = parts.get("rotation"), parts.get("translation")
         if rotation is not None:
             a, b, c, d = _components(name, "rotation", rotation, 4).tolist()
@@ -145,15 +166,15 @@ def _known(indexes: Mapping[str, int], name: str, what: str) -> int:
 
 
 def _components(name: str, part: str, values: ArrayLike, size: int) -> Array:
-    found = np.asarray(values, dtype=np.float64)
-    if found.shape != (size,) or not (np.abs(found) <= LARGEST).all():
-        raise ValueError(f"the {part} of {name} must be {size} finite number{'s' if size > 1 else ''}")
-    return found
+    result = np.asarray(values, dtype=np.float64)
+    if result.shape != (size,) or not (np.abs(result) <= LARGEST).all():
+        raise ArrayError(f"the {part} of {name} must be {size} finite number{'s' if size > 1 else ''}")
+    return result
 
 
 def _refuse_repeated(names: Sequence[str]) -> None:
     seen: set[str] = set()
     for name in names:
         if name in seen:
-            raise ValueError(f"{name} is named twice")
+            raise ArrayError(f"{name} is named twice")
         seen.add(name)

@@ -7,49 +7,23 @@ frames.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.evaluate.gaps import Gaps
 from plica.evaluate.poses import Array
-from plica.rig.model import Bend, ControlValue, Euler, Offset, Quaternion, Rotation, Swing, Vector
-from plica.skeleton.algebra import cross, matrix_of
-
-Indexes = NDArray[np.intp]
+from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
+from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Swing, complete
+from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
 # Nearer than this to a middle angle of 90 degrees (as its cosine), only the sum or difference of the
 # outer angles is known. It is the threshold of scipy's Rotation.as_euler.
 GIMBAL_LOCK = 1e-7
 _EVEN_ORDERS = ("xyz", "yzx", "zxy")
-
-
-@dataclass(frozen=True)
-class Chunk:
-    """A few frames of the poses, by component: what the readings of a rig need.
-
-    turns: (4, joints, frames), since rest, w >= 0; rotations: (4, joints, frames), local;
-    translations: (3, joints, frames), metres; controls: (controls, frames). Each has its own list of joints.
-    """
-
-    turns: Array
-    rotations: Array
-    translations: Array
-    controls: Array
-
-
-class ReadingGroup(Protocol):
-    """All readings of one kind."""
-
-    def read(self, chunk: Chunk) -> Array:
-        """The readings, (readings, frames)."""
-
-
-def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
-    """Where names stand in a list."""
-    return np.array([known[name] for name in names], dtype=np.intp)
 
 
 def _along(vectors: Sequence[Vector], part: Array) -> Array:
@@ -67,8 +41,8 @@ class Rotations:
     0 where the turn swings the axis by 180 degrees, where no twist is defined.
     """
 
-    def __init__(self, readings: Sequence[Rotation], joints: dict[str, int]) -> None:
-        self._joints = indexes([reading.joint for reading in readings], joints)
+    def __init__(self, readings: Sequence[Rotation], sources: Sources) -> None:
+        self._joints = indexes([reading.joint for reading in readings], sources.turned)
         self._axes = [reading.axis for reading in readings]
 
     def read(self, chunk: Chunk) -> Array:
@@ -83,8 +57,8 @@ class Rotations:
 class Bends:
     """The whole angle of the turn: 2 atan2(|v|, w)."""
 
-    def __init__(self, readings: Sequence[Bend], joints: dict[str, int]) -> None:
-        self._joints = indexes([reading.joint for reading in readings], joints)
+    def __init__(self, readings: Sequence[Bend], sources: Sources) -> None:
+        self._joints = indexes([reading.joint for reading in readings], sources.turned)
 
     def read(self, chunk: Chunk) -> Array:
         """Radians, (readings, frames)."""
@@ -101,8 +75,8 @@ class Swings:
     a)), of length 2 h k, so its share toward t is (s (v . t) + w (v . b)) / (h k). 0 where h k is 0.
     """
 
-    def __init__(self, readings: Sequence[Swing], joints: dict[str, int]) -> None:
-        self._joints = indexes([reading.joint for reading in readings], joints)
+    def __init__(self, readings: Sequence[Swing], sources: Sources) -> None:
+        self._joints = indexes([reading.joint for reading in readings], sources.turned)
         self._along = [reading.along for reading in readings]
         self._toward = [reading.toward for reading in readings]
         self._beside = [cross(reading.along, reading.toward) for reading in readings]
@@ -133,7 +107,7 @@ class Eulers:
     rest, as scipy has it.
     """
 
-    def __init__(self, readings: Sequence[Euler], joints: dict[str, int]) -> None:
+    def __init__(self, readings: Sequence[Euler], sources: Sources) -> None:
         self._groups: list[tuple[Callable[[Array, Array, Array, Array], Array], Array, _EulerRows]] = []
         places = [reading.order.index(reading.channel) for reading in readings]
         for place, angle in enumerate((_first, _middle, _last)):
@@ -146,7 +120,7 @@ class Eulers:
             axes = [
                 _euler_axes(reading.order, reading.frame, is_odd) for reading, is_odd in zip(chosen, odd, strict=True)
             ]
-            found_joints = indexes([reading.joint for reading in chosen], joints)
+            found_joints = indexes([reading.joint for reading in chosen], sources.turned)
             self._groups.append((angle, sign[:, np.newaxis], _EulerRows(rows, found_joints, axes)))
         self._size = len(readings)
 
@@ -205,14 +179,13 @@ def _last(p: Array, q: Array, r: Array, w: Array) -> Array:
     return angle
 
 
-class Offsets:
+class JointOffsets:
     """Translation since rest, dotted with weights: metres."""
 
-    def __init__(self, readings: Sequence[Offset], joints: dict[str, int], rest: Array) -> None:
-        """`rest` has the rest translations, (3, joints)."""
-        self._joints = indexes([reading.joint for reading in readings], joints)
+    def __init__(self, readings: Sequence[Offset], sources: Sources) -> None:
+        self._joints = indexes([reading.joint for reading in readings], sources.moved)
         self._weights = [reading.weights for reading in readings]
-        self._rest = rest[:, self._joints, np.newaxis]
+        self._rest = sources.translation_rest[:, self._joints, np.newaxis]
 
     def read(self, chunk: Chunk) -> Array:
         """Metres, (readings, frames)."""
@@ -222,10 +195,9 @@ class Offsets:
 class ControlValues:
     """A control's value less its rest value."""
 
-    def __init__(self, readings: Sequence[ControlValue], controls: dict[str, int], rest: Array) -> None:
-        """`rest` has the rest values, (controls,)."""
-        self._controls = indexes([reading.control for reading in readings], controls)
-        self._rest = rest[self._controls, np.newaxis]
+    def __init__(self, readings: Sequence[ControlValue], sources: Sources) -> None:
+        self._controls = indexes([reading.control for reading in readings], sources.controls)
+        self._rest = sources.control_rest[self._controls, np.newaxis]
 
     def read(self, chunk: Chunk) -> Array:
         """In the control's own unit, (readings, frames)."""
@@ -236,3 +208,19 @@ class ControlValues:
 def _twice(angle: Array) -> Array:
     angle *= 2.0
     return angle
+
+
+# Each takes the records of its kind.
+GROUPS: Final[Mapping[str, Callable[[Sequence[Any], Sources], ReadingGroup]]] = complete(
+    "evaluation",
+    {
+        "rotation": Rotations,
+        "bend": Bends,
+        "swing": Swings,
+        "euler": Eulers,
+        "offset": JointOffsets,
+        "gap": Gaps,
+        "control": ControlValues,
+    },
+)
+"""For each kind: what computes all readings of the kind."""

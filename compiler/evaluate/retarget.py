@@ -5,20 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
+from plica.kinds.readings import joints_of
 from plica.readers.clip import Clip
-from plica.readers.quaternions import Array, conjugate, multiply
-from plica.rig.model import ControlValue, Driver, Gap, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import Matrix, product, transpose
-from plica.skeleton.model import Skeleton
+from plica.skeleton.quaternions import Array, conjugate, multiply
+from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
 
 SAME_FRAME = 1e-6  # how far the elements of two rest orientations may differ to be taken for the same
 SHOWN = 8  # names in a message, the others are counted
 
 
-def poses_from_clip(rig: Rig, clip: Clip, found: Diagnostics, span: Span | None = None) -> Poses:
+def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span | None = None) -> Poses:
     """The rig's poses in the clip's frames; joints that the clip does not move are left at rest.
 
     Joints are matched by the rig's aliases, then by name. Each carries its rotation since rest through
@@ -28,7 +30,7 @@ def poses_from_clip(rig: Rig, clip: Clip, found: Diagnostics, span: Span | None 
     """
     skeleton = skeleton_of(rig)
     matches = matched_joints(rig, clip)
-    _report(rig, clip, matches, found, span)
+    _report(rig, clip, matches, diagnostics, span)
     frames = len(clip.times)
     rotations = np.empty((frames, len(matches), 4))
     translations = np.empty((frames, len(matches), 3))
@@ -93,27 +95,25 @@ def _is_identity(matrix: Matrix) -> bool:
     )
 
 
-def _report(rig: Rig, clip: Clip, matches: dict[str, int], found: Diagnostics, span: Span | None) -> None:
+def _report(rig: Rig, clip: Clip, matches: dict[str, int], diagnostics: Diagnostics, span: Span | None) -> None:
     if not matches:
-        found.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
+        diagnostics.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
         return
     used = set(matches.values())
     left_over = [name for position, name in enumerate(clip.joints) if position not in used]
     if left_over:
-        found.add("clip-joints-unused", span, clip=clip.name, joints=_listed(left_over))
+        diagnostics.add("clip-joints-unused", span, clip=clip.name, joints=_listed(left_over))
     unmoved = [name for name in joints_read(rig) if name not in matches]
     if unmoved:
-        found.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
+        diagnostics.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
 
 
 def joints_read(rig: Rig) -> tuple[str, ...]:
     """The joints that drivers and fields read, in the order of the skeleton."""
     read = {field.joint for field in rig.fields}
     for strength in rig.strengths:
-        if isinstance(strength, Driver) and not isinstance(strength.reading, ControlValue):
-            read.add(strength.reading.joint)
-            if isinstance(strength.reading, Gap):
-                read.add(strength.reading.other)
+        if isinstance(strength, Driver):
+            read.update(joints_of(strength.reading))
     return tuple(joint.name for joint in rig.skeleton if joint.name in read)
 
 

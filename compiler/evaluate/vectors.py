@@ -12,13 +12,16 @@ from random import Random
 import numpy as np
 
 from plica.evaluate.evaluator import Evaluator
-from plica.evaluate.gather import skeleton_of
-from plica.evaluate.mirroring import Mirror
-from plica.evaluate.placing import Placer, rounded
+from plica.evaluate.inverse_readings import ReadingInverter, rounded
+from plica.evaluate.pose_components import skeleton_of
+from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
-from plica.rig.model import ControlValue, Driver, Gap, Offset, Rig
+from plica.kinds.curves import curve_knots
+from plica.kinds.readings import kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import about, scaled, unit
-from plica.values import Curve, Hermite, Points
+from plica.units import Dimension
 
 FEWEST = 64
 _FEWEST_RANDOM = 16
@@ -63,10 +66,10 @@ def vectors(rig: Rig) -> list[Example]:
     """
     evaluator = Evaluator(rig)
     skeleton = skeleton_of(rig)
-    placer = Placer(rig, skeleton)
+    placer = ReadingInverter(rig, skeleton)
     packed = _steady_packs(rig, evaluator, placer)
     if rig.symmetry is not None:
-        mirror = Mirror(rig, skeleton, rig.symmetry)
+        mirror = PoseMirror(rig, skeleton, rig.symmetry)
         packed += [mirror.pose(pose) for pose in packed]
     chosen = _steady(rig, evaluator, packed)
     # A rig that hangs on the last bits everywhere must not keep us here for ever.
@@ -92,17 +95,17 @@ def _written(value: float) -> float:
 # ---- poses for single readings ----------------------------------------------------------------------------
 
 
-def _steady_packs(rig: Rig, evaluator: Evaluator, placer: Placer) -> list[SparsePose]:
+def _steady_packs(rig: Rig, evaluator: Evaluator, placer: ReadingInverter) -> list[SparsePose]:
     """The settings, packed. A pack that hangs on the last bits is halved until the culprit is alone."""
     settings = [_setting(placer, driver, share) for driver, share in dict.fromkeys(_wanted(rig))]
     packs = _packed([*(setting for setting in settings if setting is not None), *_other_settings(rig, placer)])
-    found: list[SparsePose] = []
+    result: list[SparsePose] = []
     while packs:
         poses = [_joined(pack) for pack in packs]
         steady = _are_steady(rig, evaluator, poses)
-        found += [pose for pose, good in zip(poses, steady, strict=True) if good]
+        result += [pose for pose, good in zip(poses, steady, strict=True) if good]
         packs = [half for pack, good in zip(packs, steady, strict=True) if not good for half in _halves(pack)]
-    return found
+    return result
 
 
 def _halves(pack: Sequence[_Setting]) -> list[list[_Setting]]:
@@ -124,17 +127,11 @@ def _joined(pack: Iterable[_Setting]) -> SparsePose:
 def _wanted(rig: Rig) -> Iterator[tuple[Driver, float]]:
     for driver in rig.strengths:
         if isinstance(driver, Driver):
-            for share in (-_BEYOND, 0.0, *_knots(driver.curve), 0.5, 1.0, 1.0 + _BEYOND):
+            for share in (-_BEYOND, 0.0, *curve_knots(driver.curve), 0.5, 1.0, 1.0 + _BEYOND):
                 yield driver, share
 
 
-def _knots(curve: Curve) -> list[float]:
-    if isinstance(curve, Points):
-        return [point[0] for point in curve.points]
-    return [knot[0] for knot in curve.knots] if isinstance(curve, Hermite) else []
-
-
-def _setting(placer: Placer, driver: Driver, share: float) -> _Setting | None:
+def _setting(placer: ReadingInverter, driver: Driver, share: float) -> _Setting | None:
     start, end = driver.span
     needs = placer.needed(driver.reading)
     # The second share is a little further inside the span.
@@ -146,7 +143,7 @@ def _setting(placer: Placer, driver: Driver, share: float) -> _Setting | None:
     return _Setting(pose, needs, None if instead is None else _Setting(instead, needs))
 
 
-def _other_settings(rig: Rig, placer: Placer) -> Iterator[_Setting]:
+def _other_settings(rig: Rig, placer: ReadingInverter) -> Iterator[_Setting]:
     for field in rig.fields:
         for sample in field.samples[1:]:
             yield _Setting(placer.turned(field.joint, sample.rotation), frozenset((field.joint,)))
@@ -195,7 +192,7 @@ def _packed(settings: Iterable[_Setting]) -> list[list[_Setting]]:
 # ---- random poses ------------------------------------------------------------------------------------------
 
 
-def _random_poses(rig: Rig, placer: Placer) -> Iterator[SparsePose]:
+def _random_poses(rig: Rig, placer: ReadingInverter) -> Iterator[SparsePose]:
     """Half of the joints that are read, turned and moved at random. Every eighth pose has rotations of
     other lengths and the other sign, which must not matter."""
     random = Random(_SEED)
@@ -211,18 +208,18 @@ def _random_poses(rig: Rig, placer: Placer) -> Iterator[SparsePose]:
         yield SparsePose(joints, controls)
 
 
-def _reach(rig: Rig, placer: Placer) -> dict[str, float]:
+def _reach(rig: Rig, placer: ReadingInverter) -> dict[str, float]:
     """How far (metres) each joint that is read may be moved; 0 where only its rotation matters."""
     reach = {field.joint: 0.0 for field in rig.fields}
     for driver in rig.strengths:
-        if isinstance(driver, Driver) and not isinstance(driver.reading, ControlValue):
-            far = max(map(abs, driver.span)) if isinstance(driver.reading, Offset | Gap) else 0.0
+        if isinstance(driver, Driver):
+            far = max(map(abs, driver.span)) if kind_of(driver.reading).dimension is Dimension.LENGTH else 0.0
             for name in placer.needed(driver.reading):
                 reach[name] = max(reach.get(name, 0.0), far)
     return reach
 
 
-def _random_placement(random: Random, placer: Placer, name: str, reach: float, odd: bool) -> JointPlacement:
+def _random_placement(random: Random, placer: ReadingInverter, name: str, reach: float, odd: bool) -> JointPlacement:
     axis = unit((random.gauss(0, 1), random.gauss(0, 1), random.gauss(0, 1)))
     rotation = placer.turned(name, about(axis, random.uniform(0.05, 1.8))).joints[name].rotation
     if rotation is not None and odd:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.format.layout import Done, laid_out
-from plica.format.words import Words
+from plica.format.layout import LayoutResult, laid_out
+from plica.format.token_text import TokenText
 from plica.source import Source
 from plica.syntax.structure import Structure, structure_of
 
@@ -15,25 +15,25 @@ class LaidOut(NamedTuple):
     """A text as it was read, and the same in the canonical layout; `done` are the pieces that it is made of."""
 
     structure: Structure
-    words: Words
-    done: Done
+    words: TokenText
+    done: LayoutResult
     text: str
 
 
-def lay_out(source: Source, found: Diagnostics) -> LaidOut | None:
+def lay_out(source: Source, diagnostics: Diagnostics) -> LaidOut | None:
     """A file in the canonical layout; None, with the diagnostics of parsing, where it has mistakes.
 
-    Words, comments and their order are kept as they are; only blanks, line ends and blank lines change.
+    TokenText, comments and their order are kept as they are; only blanks, line ends and blank lines change.
     """
-    structure = structure_of(source, found)
+    structure = structure_of(source, diagnostics)
     if structure is None:
         return None
-    words = Words(source.text, structure.tokens, structure.comments)
-    done = Done(words)
+    words = TokenText(source.text, structure.tokens, structure.comments)
+    done = LayoutResult(words)
     return LaidOut(structure, words, done, laid_out(structure.statements, words, done))
 
 
-def formatted(source: Source, found: Diagnostics) -> str | None:
+def formatted(source: Source, diagnostics: Diagnostics) -> str | None:
     """The text of `lay_out` alone."""
-    result = lay_out(source, found)
+    result = lay_out(source, diagnostics)
     return None if result is None else result.text

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from plica.format.table import WIDTH, Row, aligned, with_comments
-from plica.format.words import Remark, Words
+from plica.format.table import WIDTH, TableRow, aligned, with_comments
+from plica.format.token_text import Remark, TokenText
 from plica.syntax.structure import Statement
 
 MOST_ON_A_LINE = 3  # facts
@@ -24,29 +24,29 @@ _TABLES_OF_THEIR_OWN = frozenset({"use", "parameter", "curve", "expect", "overri
 _HEAD_COLUMNS = 4  # keyword, name, side, and where the block begins
 
 
-class Done:
+class LayoutResult:
     """Pieces of a layout, by the first words of what they are made of.
 
     They depend on the words and the remarks, but not on blank lines: where only these differ the pieces are the same.
     """
 
-    def __init__(self, words: Words) -> None:
+    def __init__(self, words: TokenText) -> None:
         self._remarks = words.remarks
-        self.rows: dict[int, Row | None] = {}
+        self.rows: dict[int, TableRow | None] = {}
         self.tables: dict[tuple[int, ...], list[str]] = {}
         self.broken: dict[tuple[int, int], list[str]] = {}
 
-    def fits(self, words: Words) -> bool:
+    def fits(self, words: TokenText) -> bool:
         """Whether the pieces serve for the same words where they stand in another text."""
         return words.remarks == self._remarks
 
 
-def laid_out(statements: tuple[Statement, ...], words: Words, done: Done) -> str:
+def laid_out(statements: tuple[Statement, ...], words: TokenText, done: LayoutResult) -> str:
     """The text of a document that has no mistakes, from its statements and words.
 
     Pieces that are `done` for these words are taken, others are added.
     """
-    layout = _Layout(words, done if done.fits(words) else Done(words))
+    layout = _Layout(words, done if done.fits(words) else LayoutResult(words))
     layout.remarks(words.standing(-1), "")
     if words.standing(-1) and words.follows_blank(0):
         layout.blank()
@@ -62,7 +62,7 @@ def laid_out(statements: tuple[Statement, ...], words: Words, done: Done) -> str
 class _Layout:
     """Collects the lines of one text."""
 
-    def __init__(self, words: Words, done: Done) -> None:
+    def __init__(self, words: TokenText, done: LayoutResult) -> None:
         self.lines: list[str] = []
         self._words = words
         self._done = done
@@ -98,7 +98,7 @@ class _Layout:
         """
         apart = width is None
         words = self._words
-        table: list[tuple[int, Row]] = []
+        table: list[tuple[int, TableRow]] = []
         opens = len(self.lines)
         was_long = False
         rows = self._done.rows
@@ -125,7 +125,7 @@ class _Layout:
             self._table(table, shared)
         self._closing(words.standing(before), indent, len(self.lines) > opens, apart and was_long)
 
-    def _table(self, table: list[tuple[int, Row]], shared: int) -> None:
+    def _table(self, table: list[tuple[int, TableRow]], shared: int) -> None:
         """The lines of rows under each other."""
         key = tuple([first for first, _ in table])
         lines = self._done.tables.get(key)
@@ -141,13 +141,13 @@ class _Layout:
 
     # ---- statements of one line
 
-    def _row(self, statement: Statement, indent: str, width: int | None) -> Row | None:
+    def _row(self, statement: Statement, indent: str, width: int | None) -> TableRow | None:
         """The line of a statement, which is done from now on; None where it needs several."""
         row = self._declaration_row(statement, indent) if width is None else self._fact_row(statement, indent, width)
         self._done.rows[statement.first] = row
         return row
 
-    def _declaration_row(self, statement: Statement, indent: str) -> Row | None:
+    def _declaration_row(self, statement: Statement, indent: str) -> TableRow | None:
         """A declaration on one line; None where it needs several."""
         words = self._words
         first, end, opening, parts = statement
@@ -169,7 +169,7 @@ class _Layout:
             cells[-1] = gap, last + (" }" if parts else "}")
         if sum([len(gap) + len(cell) for gap, cell in cells if cell]) > WIDTH:
             return None
-        return Row(words.texts[first], cells, words.trailing(end - 1))
+        return TableRow(words.texts[first], cells, words.trailing(end - 1))
 
     def _stands_on_a_line(self, statement: Statement) -> bool:
         words = self._words
@@ -212,7 +212,7 @@ class _Layout:
             cells.append((gap, pieces[0]))
         cells += [("  ", piece) for piece in pieces[1:]]
 
-    def _fact_row(self, statement: Statement, indent: str, width: int) -> Row | None:
+    def _fact_row(self, statement: Statement, indent: str, width: int) -> TableRow | None:
         """A fact on one line, its values from a column on; None where it needs several."""
         words = self._words
         first, end, opening, parts = statement
@@ -220,14 +220,14 @@ class _Layout:
             return None
         keyword = words.texts[first]
         if opening is not None:
-            return Row(keyword, [(indent, words.text(first, opening) + " {}")], words.trailing(end - 1))
+            return TableRow(keyword, [(indent, words.text(first, opening) + " {}")], words.trailing(end - 1))
         clauses = words.clauses(first, end)
         cells = [(indent, self._opens(first, clauses[0] if clauses else end, width))]
         if clauses:
             cells += [("  ", words.text(start, stop)) for start, stop in pairwise([*clauses, end])]
         if sum([len(gap) + len(cell) for gap, cell in cells]) > WIDTH and "COMMA" in words.kinds[first:end]:
             return None
-        return Row(keyword, cells, words.trailing(end - 1))
+        return TableRow(keyword, cells, words.trailing(end - 1))
 
     def _opens(self, first: int, end: int, width: int) -> str:
         """A fact's keyword and values, or an argument."""
@@ -294,7 +294,7 @@ class _Layout:
         return pieces
 
 
-def _family(row: Row) -> str:
+def _family(row: TableRow) -> str:
     """Rows of one family share their columns."""
     return row.kind if row.kind in _TABLES_OF_THEIR_OWN else ""
 

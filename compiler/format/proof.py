@@ -15,8 +15,8 @@ from plica.format.layout import laid_out as laid_out_again
 from plica.syntax.lexer import SKIPPED
 from plica.syntax.nodes import Comment
 from plica.syntax.parser import comments_of
+from plica.syntax.parser_tables import lexer
 from plica.syntax.structure import Tokens
-from plica.syntax.tables import lexer
 from plica.units import UNITS
 
 _BLANKS = " \t\f\r\n"

@@ -8,7 +8,7 @@ WIDTH = 100  # columns; alignment never makes a line longer
 BEFORE_COMMENT = "    "
 
 
-class Row(NamedTuple):
+class TableRow(NamedTuple):
     """A line in parts, each with the blanks before it; a column that is empty in all rows takes no room.
 
     `kind` is the word that it begins with: rows of one kind are a table. `comment` stands after it.
@@ -19,7 +19,7 @@ class Row(NamedTuple):
     comment: str
 
 
-def aligned(rows: list[Row], shared: int) -> list[str]:
+def aligned(rows: list[TableRow], shared: int) -> list[str]:
     """The lines of rows without anything between them.
 
     The first `shared` columns are aligned over all rows, which must have them; the others where rows are alike.
@@ -43,7 +43,7 @@ def with_comments(lines: list[str], comments: list[str]) -> list[str]:
     ]
 
 
-def _columns(rows: list[Row], shared: int) -> list[str]:
+def _columns(rows: list[TableRow], shared: int) -> list[str]:
     lines = ["".join(row.cells[0]) for row in rows]
     for column in range(1, max(len(row.cells) for row in rows)):
         for neighbours in _neighbours(rows, column, shared):
@@ -51,7 +51,7 @@ def _columns(rows: list[Row], shared: int) -> list[str]:
     return lines
 
 
-def _neighbours(rows: list[Row], column: int, shared: int) -> list[list[int]]:
+def _neighbours(rows: list[TableRow], column: int, shared: int) -> list[list[int]]:
     """The indexes of the rows that have a column, together where it is aligned.
 
     Beyond the shared columns those are rows of one kind under each other whose parts so far begin with the same words.
@@ -73,7 +73,7 @@ def _neighbours(rows: list[Row], column: int, shared: int) -> list[list[int]]:
     return groups
 
 
-def _append(rows: list[Row], lines: list[str], neighbours: list[int], column: int) -> None:
+def _append(rows: list[TableRow], lines: list[str], neighbours: list[int], column: int) -> None:
     """Add one column to the lines of some rows, aligned but where that makes a line too long."""
     if not any(rows[index].cells[column][1] for index in neighbours):
         return
@@ -88,5 +88,5 @@ def _append(rows: list[Row], lines: list[str], neighbours: list[int], column: in
         lines[index] += "".join(rows[index].cells[column])
 
 
-def _length(row: Row, column: int) -> int:
+def _length(row: TableRow, column: int) -> int:
     return sum([len(gap) + len(cell) for gap, cell in row.cells[column:]])

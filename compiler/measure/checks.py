@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.mesh.model import Integers
+from plica.mesh.arrays import Integers
 
 
 def are_indexes(values: Integers, below: int, shape: tuple[int, ...] | None = None) -> bool:

@@ -8,14 +8,14 @@ from functools import cached_property
 
 import numpy as np
 
-from plica.measure.apart import together
+from plica.measure.aabb_tree import AabbTree, tree_over
 from plica.measure.distance import distances, gaps
-from plica.measure.faces import Faces, faces_of, without
-from plica.measure.lanes import FRAMES, MANY, Singles, frame_pieces, singles, turned
-from plica.measure.model import Worsts, joined, runs_of, starts_in
-from plica.measure.search import Moving, Search, leading
-from plica.measure.tree import Tree, tree_over
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.nearest_search import Moving, NearestSearch, leading
+from plica.measure.region_faces import Faces, faces_of, without
+from plica.measure.rest_neighbours import together
+from plica.measure.structure_of_arrays import FRAMES, MANY, Singles, frame_pieces, singles, turned
+from plica.measure.worst_values import WorstValues, joined, runs_of, starts_in
+from plica.mesh.arrays import Floats, Integers, Mesh
 
 # What single precision may do to a distance, of the coordinates' size, and what it cannot hold at all, in metres.
 _ROUNDING = 16.0 * float(np.finfo(np.float32).eps)
@@ -34,17 +34,17 @@ _LONG = 32
 class Clearance:
     """The smallest distance, in metres, between the triangles of two regions; 0 where they touch or cross.
 
-    Triangles of both regions count for the first alone. Pairs that belong together (`plica.measure.apart`) are not held
-    against each other: those that share a welded point, and those whose ways to each other along the skin at rest are
-    short. Beyond that nothing is left out.
+    Triangles of both regions count for the first alone. Pairs that belong together
+    (`plica.measure.rest_neighbours`) are not held against each other: those that share a welded point, and those whose
+    ways to each other along the skin at rest are short. Beyond that nothing is left out.
 
     together (n,): the pairs left out, i t + j for triangle i of the first and j of the t of the second, rising.
     """
 
     one: Faces
     other: Faces
-    one_tree: Tree
-    other_tree: Tree
+    one_tree: AabbTree
+    other_tree: AabbTree
     together: Integers
 
     @classmethod
@@ -58,7 +58,7 @@ class Clearance:
         trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners, _LEAF) for part in (first, second)]
         return cls(first, second, trees[0], trees[1], together(faces_of(mesh), first, second, rest, short))
 
-    def worst(self, positions: Floats, starts: Integers) -> Worsts:
+    def worst(self, positions: Floats, starts: Integers) -> WorstValues:
         """The least clearance of each run of frames of positions (frames, v, 3), at a vertex of the first region: of
         several pairs as near in the first such frame, the first. starts (runs,): the runs' first frames.
 
@@ -66,7 +66,7 @@ class Clearance:
         """
         return joined(self._pieces(positions, starts), starts, -1.0)
 
-    def _pieces(self, positions: Floats, starts: Integers) -> Iterator[tuple[slice, Worsts]]:
+    def _pieces(self, positions: Floats, starts: Integers) -> Iterator[tuple[slice, WorstValues]]:
         """The least clearances of pieces of the frames, infinite at -1 where an earlier piece's is less."""
         least = np.full(len(starts), np.inf)
         long = len(positions) >= _LONG * len(starts)
@@ -76,12 +76,12 @@ class Clearance:
             least[runs] = np.fmin(least[runs], found.values)
             yield piece, found
 
-    def _piece(self, positions: Floats, starts: Integers, least: Floats) -> Worsts:
+    def _piece(self, positions: Floats, starts: Integers, least: Floats) -> WorstValues:
         origins = positions[:, self.one.vertices[0]]
         one, other = (singles(positions, part.vertices, origins) for part in (self.one, self.other))
         known = np.isfinite(one.extents) & np.isfinite(other.extents)
         run, frames = runs_of(len(known), starts), np.flatnonzero(known)
-        found = Worsts(np.full(len(starts), np.inf), np.array(starts), np.full(len(starts), -1))
+        result = WorstValues(np.full(len(starts), np.inf), np.array(starts), np.full(len(starts), -1))
         if len(frames):
             error = _ROUNDING * float(np.maximum(one.extents, other.extents)[known].max()) + _TINY
             places = [part.places if known.all() else part.places[:, :, known] for part in (one, other)]
@@ -90,12 +90,12 @@ class Clearance:
             long = len(frames) >= _LONG * len(starts)
             for columns in (leading(self, moving), None) if long else (None,):
                 with np.errstate(over="ignore"):
-                    search = Search(self, moving, columns, error, np.minimum(least, found.values))
-                    self._nearest(positions, *search.candidates(), search.frames, search.runs, found)
+                    search = NearestSearch(self, moving, columns, error, np.minimum(least, result.values))
+                    self._nearest(positions, *search.candidates(), search.frames, search.runs, result)
         unknown = np.flatnonzero(~known)[::-1]
-        found.values[run[unknown]], found.vertices[run[unknown]] = np.nan, -1
-        found.frames[run[unknown]] = unknown
-        return found
+        result.values[run[unknown]], result.vertices[run[unknown]] = np.nan, -1
+        result.frames[run[unknown]] = unknown
+        return result
 
     def _nearest(
         self,
@@ -105,7 +105,7 @@ class Clearance:
         lower: Singles,
         frames: Integers,
         runs: Integers,
-        found: Worsts,
+        found: WorstValues,
     ) -> None:
         """Writes the smallest distance of each run of frames, of triangles i and j (n,), not below `lower` (n, m) in
         `frames` (m,), which belong to `runs` (m,), where it is smaller than what is found, or as small and earlier."""
@@ -146,13 +146,13 @@ class Clearance:
     @cached_property
     def marks(self) -> list[list[Integers]]:
         """For each side and level of its tree a point of each box."""
-        found = []
+        result = []
         for tree in (self.one_tree, self.other_tree):
             marks = [tree.points[:, 0]]
             while len(marks[0]) > 1:
                 marks.insert(0, marks[0][0::2])
-            found.append(marks)
-        return found
+            result.append(marks)
+        return result
 
     @cached_property
     def kept_together(self) -> list[Integers]:
@@ -161,8 +161,8 @@ class Clearance:
         i, j = np.divmod(self.together, len(self.other.corners))
         first, second = self.one_tree.leaf_of[i], self.other_tree.leaf_of[j]
         deepest = (self.one_tree.depth, self.other_tree.depth)
-        found = []
+        result = []
         for step in range(max(deepest) + 1):
             up = [depth - min(step, depth) for depth in deepest]
-            found.append(np.unique((first >> up[0] << min(step, deepest[1])) + (second >> up[1])))
-        return found
+            result.append(np.unique((first >> up[0] << min(step, deepest[1])) + (second >> up[1])))
+        return result

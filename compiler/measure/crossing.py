@@ -6,22 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plica.measure.calm import Patches, patches_of
-from plica.measure.checks import are_indexes, are_rising, are_starts
-from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import Singles, cross, dot, frame_pieces, turned
-from plica.measure.model import Measured
-from plica.measure.paths import paths
-from plica.measure.separating import meeting
-from plica.measure.tree import (
-    Tree,
+from plica.measure.aabb_tree import (
+    AabbTree,
     boxes_of,
     levels,
     meeting_leaves,
     touching,
     tree_over,
 )
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.checks import are_indexes, are_rising, are_starts
+from plica.measure.culling import SkinPatches, patches_of
+from plica.measure.edge_paths import paths
+from plica.measure.region_faces import Faces, faces_of
+from plica.measure.separating_axis import meeting
+from plica.measure.structure_of_arrays import Singles, cross, dot, frame_pieces, turned
+from plica.measure.worst_values import FrameValues
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.sparse import SparseFloats
 from plica.mesh.weld import edges_of
 
@@ -39,23 +39,24 @@ class Crossed:
 
     frames: Integers
     triangles: Integers
-    measured: Measured
+    measured: FrameValues
 
 
 @dataclass(frozen=True, eq=False)
 class Crossing:
-    """Pairs of triangles of a mesh that meet (`plica.measure.separating.meeting`: touching counts), without those that
-    share a welded point and those that meet at rest.
+    """Pairs of triangles of a mesh that meet (`plica.measure.separating_axis.meeting`: touching counts).
+
+    Left out are those that share a welded point and those that meet at rest.
 
     leaf pairs that are near each other at rest, first and second (n,), sorted by `keys`; their pairs of
     triangles lie at
-    starts[n]:starts[n + 1] of one, other and reach (`plica.measure.calm`); pairs that cannot count are left out.
+    starts[n]:starts[n + 1] of one, other and reach (`plica.measure.culling`); pairs that cannot count are left out.
     Everything else is found through the tree's boxes, fitted anew to each block of frames.
     """
 
     faces: Faces
-    tree: Tree
-    patches: Patches
+    tree: AabbTree
+    patches: SkinPatches
     keys: Integers
     first: Integers
     second: Integers
@@ -129,7 +130,7 @@ class Crossing:
         which, first = np.unique(frame, return_index=True)
         row = np.searchsorted(self.faces.numbers, triangles[first, 0])
         where[which] = self.faces.corner_vertices[row, 0]
-        return Crossed(frame, triangles, Measured(counts.astype(np.float64), where))
+        return Crossed(frame, triangles, FrameValues(counts.astype(np.float64), where))
 
     def _pairs(self, positions: Floats) -> tuple[Integers, Integers, Integers]:
         """Frames and triangles that meet; positions (frames, p, 3) of welded points."""
@@ -179,7 +180,7 @@ class Crossing:
         return frame, pair
 
 
-def _near_leaves(tree: Tree, places: Floats) -> tuple[Integers, Integers]:
+def _near_leaves(tree: AabbTree, places: Floats) -> tuple[Integers, Integers]:
     """Pairs of leaves less than a part of their size apart, and each with itself, sorted."""
     boxes = boxes_of(np.ascontiguousarray(places.T[:, :, None], dtype=np.float32), tree.points)
     diameters = np.sqrt(((boxes[:3] + boxes[3:]) ** 2).sum(axis=0))
@@ -190,7 +191,7 @@ def _near_leaves(tree: Tree, places: Floats) -> tuple[Integers, Integers]:
     return first[order], second[order]
 
 
-def _ways(tree: Tree, patches: Patches, places: Floats, corners: Integers) -> SparseFloats:
+def _ways(tree: AabbTree, patches: SkinPatches, places: Floats, corners: Integers) -> SparseFloats:
     """The ways between points that are short enough for every patch that they belong to."""
     longest = np.full(len(places), np.inf)
     patch = np.repeat(patches.patch_of(np.arange(len(tree.leaves))), tree.points.shape[1])
@@ -198,7 +199,7 @@ def _ways(tree: Tree, patches: Patches, places: Floats, corners: Integers) -> Sp
     return paths(places, edges_of(corners), longest)
 
 
-def _listed(tree: Tree, first: Integers, second: Integers) -> tuple[Integers, Integers, Integers]:
+def _listed(tree: AabbTree, first: Integers, second: Integers) -> tuple[Integers, Integers, Integers]:
     """The pairs of triangles of pairs of leaves: the number of the leaf pair, rising, and the two triangles."""
     most = tree.leaves.shape[1]
     a, b = np.repeat(np.arange(most), most), np.tile(np.arange(most), most)
@@ -209,25 +210,25 @@ def _listed(tree: Tree, first: Integers, second: Integers) -> tuple[Integers, In
 
 
 def _sharing(corners: Integers, one: Integers, other: Integers) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    found = np.zeros(len(one), bool)
+    result = np.zeros(len(one), bool)
     for a in range(3):
         for b in range(3):
-            found |= corners[one, a] == corners[other, b]
-    return found
+            result |= corners[one, a] == corners[other, b]
+    return result
 
 
 def _meets(corners: Floats, one: Integers, other: Integers) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Which pairs of triangles (t, 3 corners, 3) meet."""
-    found = np.zeros(len(one), bool)
+    result = np.zeros(len(one), bool)
     low, high = corners.min(axis=1), corners.max(axis=1)
     near = np.flatnonzero(((low[one] <= high[other]) & (low[other] <= high[one])).all(axis=1))
-    found[near] = meeting(corners[one[near]], corners[other[near]])
-    return found
+    result[near] = meeting(corners[one[near]], corners[other[near]])
+    return result
 
 
 def _reach(corners: Floats, points: Integers, one: Integers, other: Integers, lengths: SparseFloats) -> Floats:
     """The longest way between corners of two triangles against their distance at rest; infinite if it is not known."""
-    found = np.empty(len(one))
+    result = np.empty(len(one))
     for start in range(0, len(one), _AT_ONCE):
         part = slice(start, start + _AT_ONCE)
         i, j = one[part], other[part]
@@ -240,8 +241,8 @@ def _reach(corners: Floats, points: Integers, one: Integers, other: Integers, le
                 np.maximum(longest, length, out=longest)
         gap = _gap(corners[i], corners[j])
         with np.errstate(divide="ignore"):
-            found[part] = np.where(known & (gap > 0.0), longest / gap, np.inf)
-    return found
+            result[part] = np.where(known & (gap > 0.0), longest / gap, np.inf)
+    return result
 
 
 def _gap(a: Floats, b: Floats) -> Floats:
@@ -252,11 +253,11 @@ def _gap(a: Floats, b: Floats) -> Floats:
         edges = corners[:, [1, 2, 0]] - corners
         normal = cross(edges[:, 0], edges[:, 1])
         directions += [normal, *(cross(normal, edges[:, edge]) for edge in range(3))]
-    found = np.zeros(len(a))
+    result = np.zeros(len(a))
     for direction in directions:
         with np.errstate(divide="ignore", invalid="ignore"):
             unit = (direction / np.sqrt(dot(direction, direction)))[:, None]
         mine, theirs = dot(unit, one), dot(unit, other)
         gap = np.maximum(mine.min(axis=0) - theirs.max(axis=0), theirs.min(axis=0) - mine.max(axis=0))
-        np.fmax(found, gap, out=found)
-    return found
+        np.fmax(result, gap, out=result)
+    return result

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.measure.lanes import dot
-from plica.measure.separating import meeting
-from plica.mesh.model import Floats
+from plica.measure.separating_axis import meeting
+from plica.measure.structure_of_arrays import dot
+from plica.mesh.arrays import Floats
 
 
 def distances(a: Floats, b: Floats) -> Floats:

@@ -10,10 +10,10 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import frame_pieces, lanes, total
-from plica.measure.model import Measured
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.region_faces import Faces, faces_of
+from plica.measure.structure_of_arrays import frame_pieces, lanes, total
+from plica.measure.worst_values import FrameValues
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.sparse import SparseFloats
 
 # Where along the limb, from 0 at its joint to 1 at the next one.
@@ -65,9 +65,9 @@ class Girth:
 
     def of(self, positions: Floats) -> Floats:
         """Metres (frames, stations) for positions (frames, v, 3)."""
-        found = np.zeros((len(positions), len(self.rest)))
+        result = np.zeros((len(positions), len(self.rest)))
         if not len(self.segments):
-            return found
+            return result
         for piece in frame_pieces(len(positions)):
             places = lanes(positions[piece], self.vertices)
             # Numbers near the limb keep their digits when it stands far from the origin.
@@ -76,8 +76,8 @@ class Girth:
             lengths = np.sqrt(sides[0] ** 2 + sides[1] ** 2 + sides[2] ** 2)
             bounds = np.searchsorted(self.stations, np.arange(len(self.rest) + 1))
             for station, (start, stop) in enumerate(itertools.pairwise(bounds)):
-                found[piece, station] = total(lengths[start:stop])
-        return found
+                result[piece, station] = total(lengths[start:stop])
+        return result
 
     @cached_property
     def _sides(self) -> SparseFloats:
@@ -89,7 +89,7 @@ class Girth:
         shape = (len(self.segments), len(self.vertices))
         return sparse.csr_array((values.reshape(-1), columns, starts), shape=shape)
 
-    def relative(self, positions: Floats) -> Measured:
+    def relative(self, positions: Floats) -> FrameValues:
         """The change against rest of the station that changes most, -0.1 for a tenth thinner; 0 where none is cut.
 
         The vertex lies on that station's curve.
@@ -97,11 +97,11 @@ class Girth:
         with np.errstate(divide="ignore", invalid="ignore"):
             changes = np.where(self.rest > 0.0, self.of(positions) / self.rest - 1.0, 0.0)
         if not len(self.segments):
-            return Measured(np.zeros(len(positions)), np.full(len(positions), -1))
+            return FrameValues(np.zeros(len(positions)), np.full(len(positions), -1))
         worst = np.abs(changes).argmax(axis=1)
         values = np.take_along_axis(changes, worst[:, None], 1)[:, 0]
         first = np.searchsorted(self.stations, worst).clip(max=len(self.stations) - 1)
-        return Measured(values, self.vertices[self.edges[self.segments[first, 0], 0]])
+        return FrameValues(values, self.vertices[self.edges[self.segments[first, 0], 0]])
 
 
 def _cut(faces: Faces, heights: Floats, level: float) -> tuple[Integers, Floats]:

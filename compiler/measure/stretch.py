@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plica.measure.faces import Faces, faces_of
-from plica.measure.lanes import MANY, cross, dot, frame_pieces, singles, turned
-from plica.measure.model import Worsts, joined, runs_of, starts_in
-from plica.measure.screen import GROUP, Screen
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.bounds import GROUP, DeformationBounds
+from plica.measure.region_faces import Faces, faces_of
+from plica.measure.structure_of_arrays import MANY, cross, dot, frame_pieces, singles, turned
+from plica.measure.worst_values import WorstValues, joined, runs_of, starts_in
+from plica.mesh.arrays import Floats, Integers, Mesh
 
 # Reference triangles below this share of the mean area have no directions to measure.
 SMALLEST_AREA = 1e-9
@@ -31,9 +31,9 @@ class Stretched(NamedTuple):
     """The worst figures of runs of frames, see `Stretch`: the largest and the smallest singular value, the largest
     shear."""
 
-    largest: Worsts
-    smallest: Worsts
-    shear: Worsts
+    largest: WorstValues
+    smallest: WorstValues
+    shear: WorstValues
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +103,8 @@ class Stretch:
         """
         if not len(self.corners):
             values, nowhere = np.ones(len(starts)), np.full(len(starts), -1)
-            same = Worsts(values, starts, nowhere)
-            return Stretched(same, same, Worsts(0.0 * values, starts, nowhere))
+            same = WorstValues(values, starts, nowhere)
+            return Stretched(same, same, WorstValues(0.0 * values, starts, nowhere))
         pieces = list(frame_pieces(len(positions), MANY))
         found = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
         kinds = zip(*found, strict=True)
@@ -119,8 +119,8 @@ class Stretch:
         return largest[:, 0], -smallest[:, 0], skew[:, 0]
 
     @cached_property
-    def _screen(self) -> Screen:
-        return Screen(len(self.vertices), self.corners, self.scales)
+    def _screen(self) -> DeformationBounds:
+        return DeformationBounds(len(self.vertices), self.corners, self.scales)
 
     def _piece(self, positions: Floats, starts: Integers) -> Stretched:
         near = singles(positions, self.vertices, positions[:, self.vertices[0]])
@@ -152,7 +152,7 @@ class Stretch:
             order = order[np.lexsort((rows[order], frame[order]))]
             which, head = np.unique(run[frame[order]], return_index=True)
             heads = order[head]
-            worsts = Worsts(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
+            worsts = WorstValues(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
             worsts.values[which], worsts.frames[which] = sign * values[heads], frame[heads]
             worsts.vertices[which] = self.vertices[self.corners[rows[heads], 0]]
             found.append(_without(worsts, unknown, run))
@@ -205,12 +205,12 @@ def _worst_of(figures: _Figures, rows: Integers) -> tuple[Floats, Integers]:
     return np.stack(worst), np.stack(triangle)
 
 
-def _without(worsts: Worsts, unknown: Integers, runs: Integers) -> Worsts:
+def _without(worsts: WorstValues, unknown: Integers, runs: Integers) -> WorstValues:
     """Without a figure for the runs of frames that have none, `unknown` (n,), rising; runs (frames,)."""
     values, frames, vertices = worsts.values.copy(), worsts.frames.copy(), worsts.vertices.copy()
     values[runs[unknown]], vertices[runs[unknown]] = np.nan, -1
     frames[runs[unknown[::-1]]] = unknown[::-1]
-    return Worsts(values, frames, vertices)
+    return WorstValues(values, frames, vertices)
 
 
 def _edges(corners: Floats) -> tuple[Floats, Floats]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from plica.measure.faces import faces_of, loops_of, open_edges
-from plica.measure.lanes import cross, dot, frame_pieces, lanes, total
-from plica.measure.model import Measured
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.region_faces import faces_of, loops_of, open_edges
+from plica.measure.structure_of_arrays import cross, dot, frame_pieces, lanes, total
+from plica.measure.worst_values import FrameValues
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.sparse import SparseFloats
 
 # Triangles that are worked on at once.
@@ -47,18 +47,18 @@ class Volume:
 
     def of(self, positions: Floats) -> Floats:
         """Cubic metres (frames,) for positions (frames, v, 3)."""
-        found = np.zeros(len(positions))
+        result = np.zeros(len(positions))
         if not len(self.corners):
-            return found
+            return result
         for piece in frame_pieces(len(positions)):
-            found[piece] = self._of_lanes(lanes(positions[piece], self.vertices))
-        return found
+            result[piece] = self._of_lanes(lanes(positions[piece], self.vertices))
+        return result
 
-    def relative(self, positions: Floats) -> Measured:
+    def relative(self, positions: Floats) -> FrameValues:
         """The change against rest, 0.04 for 4 % more; the sign is the change's. Not a number for a rest volume of 0."""
         with np.errstate(divide="ignore", invalid="ignore"):
             change = self.of(positions) / self.rest - 1.0 if self.rest else np.full(len(positions), np.nan)
-        return Measured(change, np.full(len(positions), -1))
+        return FrameValues(change, np.full(len(positions), -1))
 
     def _of_lanes(self, places: Floats) -> Floats:
         # Numbers near the region keep their digits when it stands far from the origin.

@@ -14,20 +14,21 @@ from graphlib import TopologicalSorter
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.findings import find_mesh, find_symmetry
+from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
+from plica.mesh.computed_cache import ComputedCache, Remembering, digest_of
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.memory import Memory, Remembering, digest_of
+from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.mesh.mirror import Handing, copy_partners, handing, side_of
-from plica.mesh.model import Floats, Integers, Mesh, Offsets
 from plica.mesh.normals import Normals
 from plica.mesh.offsets import Size, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.regions import region_weights
-from plica.mesh.sculpts import Locate, Sculpting, together
-from plica.mesh.split import SideWeights, halves_of, side_weights
+from plica.mesh.sculpt_offsets import Locate, Sculpting, together
+from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
-from plica.rig.model import Morph, Region, Rig, Sculpt, Shape
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Morph, Region, Sculpt, Shape
 from plica.skeleton.sides import AXES
 from plica.source import Span
 from plica.workspace import Refused, located_bytes
@@ -58,35 +59,35 @@ class Attached:
 def attach(
     rig: Rig,
     locate: Locate,
-    found: Diagnostics,
+    diagnostics: Diagnostics,
     span_of: SpanOf = lambda kind, name: None,
     step: Step = lambda text: None,
     normals: bool = False,
-    memory: Memory | None = None,
+    memory: ComputedCache | None = None,
 ) -> Attached | None:
     """Read the rig's mesh and compute its regions and shapes; None, after diagnostics, where there is no mesh.
 
     `locate` finds the files that the spec names; `normals` also computes how normals change. `memory` holds what
     earlier runs computed; what has not changed since is taken from it.
     """
-    memory = memory or Memory()
+    memory = memory or ComputedCache()
     memory.begin()
     geometry = rig.character.geometry
     if geometry is None:
         return None
     path = locate(geometry.file)
     if isinstance(path, Refused):
-        found.add_filled(path.name, None, path.values)
+        diagnostics.add_filled(path.name, None, path.values)
         return None
     step("reading the mesh")
     span = span_of("character", rig.character.name)
     tolerances = (rig.character.tolerance, rig.character.band)
     body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, tolerances)
-    mesh = memory.recall(("mesh", body), found, lambda: find_mesh(rig, path, geometry.file, span, found))
+    mesh = memory.recall(("mesh", body), diagnostics, lambda: find_mesh(rig, path, geometry.file, span, diagnostics))
     if mesh is None:
         return None
-    remembering = Remembering(rig, memory, body, locate, found)
-    return _Attaching(rig, mesh, locate, found, span_of, step, normals, remembering).attached()
+    remembering = Remembering(rig, memory, body, locate, diagnostics)
+    return _Attaching(rig, mesh, locate, diagnostics, span_of, step, normals, remembering).attached()
 
 
 class _Attaching:
@@ -97,18 +98,18 @@ class _Attaching:
         rig: Rig,
         mesh: Mesh,
         locate: Locate,
-        found: Diagnostics,
+        diagnostics: Diagnostics,
         span_of: SpanOf,
         step: Step,
         normals: bool,
         remembering: Remembering,
     ) -> None:
         self.remembering = remembering
-        self.rig, self.mesh, self.locate, self.found = rig, mesh, locate, found
+        self.rig, self.mesh, self.locate, self.diagnostics = rig, mesh, locate, diagnostics
         self.span_of, self.step, self.normals = span_of, step, normals
         self.joints = [joint.name for joint in rig.skeleton]
         self.symmetry, self.sides = self._halves()
-        self.sculpting = Sculpting(rig, mesh, self.sides, locate, found, body_size(mesh.positions))
+        self.sculpting = Sculpting(rig, mesh, self.sides, locate, diagnostics, body_size(mesh.positions))
 
     def attached(self) -> Attached:
         """Everything computed."""
@@ -118,7 +119,7 @@ class _Attaching:
             self.mesh,
             self.sides,
             self._bytes,
-            self.found,
+            self.diagnostics,
             self._region_span,
             self.remembering.region,
             None if self.symmetry is None else self.symmetry.partners,
@@ -149,7 +150,7 @@ class _Attaching:
             return None, None
         self.step("finding which vertex mirrors which")
         span = self.span_of("character", self.rig.character.name)
-        symmetry = self.remembering.symmetry(lambda: find_symmetry(self.rig, self.mesh, span, self.found))
+        symmetry = self.remembering.symmetry(lambda: find_symmetry(self.rig, self.mesh, span, self.diagnostics))
         halves = halves_of(self.rig, symmetry.plane if symmetry else None)
         if halves is None:
             return symmetry, None
@@ -239,7 +240,7 @@ class _Attaching:
         axis = AXES.index(self.symmetry.plane.axis)
         share = side_of(offsets, shape.side, decided, self.sides, self._partners, axis)
         report_unpaired(
-            self.found, self.span_of("shape", shape.name), shape.name, share.without_partner, share.largest_lost
+            self.diagnostics, self.span_of("shape", shape.name), shape.name, share.without_partner, share.largest_lost
         )
         return share.offsets
 
@@ -250,7 +251,7 @@ class _Attaching:
             if shape.within is not None and shape.within in regions:
                 offsets = weighted(offsets, regions[shape.within])
             kept, loss = trimmed(offsets, shape.threshold)
-            report_loss(self.found, self.span_of("shape", shape.name), shape.name, loss)
+            report_loss(self.diagnostics, self.span_of("shape", shape.name), shape.name, loss)
             columns.append(self._with_normals(kept) if self.normals else kept)
         return Inbetweens(columns[0], source.at, tuple(columns[1:]))
 

@@ -11,12 +11,12 @@ from scipy import sparse
 
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import Poses
-from plica.mesh.frames import Kinematics
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens, coefficients
-from plica.mesh.model import Floats, Mesh, Offsets
+from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.skinning import Blend, Method, Rows, Skinning, cut, rows_between
 from plica.mesh.sparse import SparseFloats
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 # Positions yielded at once.
 BLOCK_BYTES = 64 << 20
@@ -33,7 +33,7 @@ class Motion:
     skins: Floats
 
 
-class Block(NamedTuple):
+class PositionBlock(NamedTuple):
     """Some frames: the number of the first, and positions (frames, v, 3) in metres of model space.
 
     In memory the frames of one vertex lie side by side, so that measures go along them without turning anything round.
@@ -75,7 +75,7 @@ class Deformer:
 
     def positions(
         self, moving: Poses | Motion, method: Method = "linear", block_bytes: int = BLOCK_BYTES
-    ) -> Iterator[Block]:
+    ) -> Iterator[PositionBlock]:
         """The positions, as many frames at a time as `block_bytes` hold, at least one; each block is the caller's.
 
         Raises ValueError for joints and controls that the rig does not have and for arrays of the wrong shape.
@@ -89,7 +89,7 @@ class Deformer:
             for first, last in cut(stop - start, _FRAMES):
                 part = slice(start + first, start + last)
                 self._fill(self._part(moving, part), method, found[:, :, first:last])
-            yield Block(start, found.transpose(2, 1, 0))
+            yield PositionBlock(start, found.transpose(2, 1, 0))
 
     def offsets(self, strengths: Floats) -> Floats:
         """What the shapes add to the neutral mesh, (frames, v, 3) metres, at strengths (frames, shapes)."""
@@ -174,15 +174,15 @@ def _followed(rig: Rig, shapes: Sequence[str], strengths: Sequence[str]) -> list
     """For each shape the column of the strength that it follows."""
     columns = {name: column for column, name in enumerate(strengths)}
     followed = {shape.name: shape.follows for shape in rig.shapes}
-    found: list[int | None] = []
+    result: list[int | None] = []
     for name in shapes:
         if name not in followed:
             raise ValueError(f"the rig has no shape {name}")
         strength = followed[name]
         if strength is not None and strength not in columns:
             raise ValueError(f"the rig has no strength {strength}, which {name} follows")
-        found.append(None if strength is None else columns[strength])
-    return found
+        result.append(None if strength is None else columns[strength])
+    return result
 
 
 def _checked(motion: Motion, deformer: Deformer) -> Motion:

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.surface import distance_to_level
 
 EDGE: Final = 0.5

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.places import Place, place_of
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.vertex_places import VertexPlace, place_of
 from plica.mesh.weld import edge_keys, edges_of, first_vertices, point_triangles
 
 VERSION = "1"
@@ -59,7 +59,7 @@ class NeutralDifference:
     other_vertices: int
     layout: Layout = "vertices"
     count: int = 0
-    moved: tuple[Place, ...] = ()
+    moved: tuple[VertexPlace, ...] = ()
 
     @property
     def same(self) -> bool:
@@ -67,7 +67,7 @@ class NeutralDifference:
         return self.kind == "none"
 
     @property
-    def worst(self) -> Place | None:
+    def worst(self) -> VertexPlace | None:
         """The place with the vertex that moved furthest."""
         return max(self.moved, key=lambda place: place.worst, default=None)
 

@@ -14,13 +14,13 @@ from typing import NamedTuple
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from plica.mesh.assemble import Binding, Morphed, Piece, put_right, put_together
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.readers.fields import Fields, fields, index, indexes, items, numbers, objects, whole
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right, put_together
 from plica.readers.gltf_arrays import NUMBER_BYTES, Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_skeleton import NodeSkeleton, mesh_names, skeleton_of_document, target_names
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import Fields, fields, index, indexes, items, numbers, objects, whole
+from plica.readers.model_outline import UnreadableModel
 
 TRIANGLES, STRIP, FAN = 4, 5, 6  # section 3.7.2.1
 PRIMITIVE_BYTES = 16 * 1024  # what one primitive costs beside its arrays, each time that it is shown
@@ -36,7 +36,7 @@ class Shown(NamedTuple):
     skin: int | None
 
 
-class _File:
+class _GltfMeshes:
     """The document and what is looked up in it again and again."""
 
     def __init__(self, path: Path, chosen: Collection[str], joints: Mapping[str, int]) -> None:
@@ -63,13 +63,13 @@ def read_gltf_mesh(path: Path, joints: Sequence[str], chosen: Collection[str] = 
     `joints` are the names of the rig's skeleton in its order; they are the names that `skeleton_of_document` gives.
     Raises UnreadableModel.
     """
-    file = _File(path, chosen, {name: number for number, name in enumerate(joints)})
+    file = _GltfMeshes(path, chosen, {name: number for number, name in enumerate(joints)})
     pieces = [piece for number, shown in enumerate(_shown(file, chosen)) for piece in _pieces(file, shown, number)]
     _take_together(file.arrays, pieces)
     return put_together(pieces, file.problems)
 
 
-def _take_together(arrays: GltfArrays, pieces: Sequence[Piece]) -> None:
+def _take_together(arrays: GltfArrays, pieces: Sequence[MeshPiece]) -> None:
     """Counts what the pieces take as one mesh: what one of them has, all get a column for."""
     vertices = sum(len(piece.positions) for piece in pieces)
     uvs = {name for piece in pieces for name in piece.uvs}
@@ -78,7 +78,7 @@ def _take_together(arrays: GltfArrays, pieces: Sequence[Piece]) -> None:
     arrays.take(vertices * (16 * len(uvs) + 16 * influences + len(morphs)), "the meshes together")
 
 
-def _shown(file: _File, chosen: Collection[str]) -> list[Shown]:
+def _shown(file: _GltfMeshes, chosen: Collection[str]) -> list[Shown]:
     every = []
     for number, node in enumerate(file.nodes):
         mesh = index(node, "mesh", len(file.meshes), f"nodes[{number}]")
@@ -86,15 +86,15 @@ def _shown(file: _File, chosen: Collection[str]) -> list[Shown]:
             every.append(Shown(mesh, number, index(node, "skin", len(file.skins), f"nodes[{number}]")))
     every.sort(key=lambda shown: (shown.mesh, shown.node))
     if chosen:
-        found = [shown for shown in every if file.names[shown.mesh] in chosen]
-        seen = {file.names[shown.mesh] for shown in found}
+        result = [shown for shown in every if file.names[shown.mesh] in chosen]
+        seen = {file.names[shown.mesh] for shown in result}
         for name in sorted(set(chosen) - seen):
             raise UnreadableModel(f"no node of it shows a mesh `{name}`")
-        return found
+        return result
     return [shown for shown in every if shown.skin is not None] or every
 
 
-def _pieces(file: _File, shown: Shown, number: int) -> list[Piece]:
+def _pieces(file: _GltfMeshes, shown: Shown, number: int) -> list[MeshPiece]:
     """The primitives of a mesh; those that share all vertex data and differ in material become one."""
     mesh, name = file.meshes[shown.mesh], file.names[shown.mesh]
     place = f"meshes[{shown.mesh}]"
@@ -113,7 +113,7 @@ def _pieces(file: _File, shown: Shown, number: int) -> list[Piece]:
     return [_piece(file, shown, number, primitives, first, members, names) for first, members in shared.values()]
 
 
-def _vertex_data(file: _File, primitive: Fields, place: str) -> Hashable:
+def _vertex_data(file: _GltfMeshes, primitive: Fields, place: str) -> Hashable:
     """The accessors that a primitive's vertices and morph targets are made of."""
     attributes = fields(primitive.get("attributes"), f"{place}.attributes")
     return tuple(
@@ -123,14 +123,14 @@ def _vertex_data(file: _File, primitive: Fields, place: str) -> Hashable:
 
 
 def _piece(
-    file: _File,
+    file: _GltfMeshes,
     shown: Shown,
     number: int,
     primitives: Sequence[Fields],
     first: int,
     members: Sequence[int],
     targets: Sequence[str],
-) -> Piece:
+) -> MeshPiece:
     place = f"meshes[{shown.mesh}].primitives"
     here = f"{place}[{first}]"
     attributes = fields(primitives[first].get("attributes"), f"{here}.attributes")
@@ -149,7 +149,7 @@ def _piece(
         morphs[name] = _morph(file.arrays, target, count, f"{here} morph target `{name}`", normals is not None)
     triangles = [_triangles(file.arrays, primitives[member], count, f"{place}[{member}]") for member in members]
     name = file.names[shown.mesh]
-    piece = Piece(name, first, number, positions, np.concatenate(triangles), normals, uvs, _nothing(count), morphs)
+    piece = MeshPiece(name, first, number, positions, np.concatenate(triangles), normals, uvs, _nothing(count), morphs)
     if shown.skin is not None:
         return replace(piece, binding=_skinned(file, shown.skin, attributes, count, name, here))
     return _rigid(file, piece, shown.node)
@@ -167,12 +167,12 @@ def _nothing(count: int) -> Binding:
 def _elements(arrays: GltfArrays, number: object, count: int | None, width: int, place: str) -> Elements:
     if number is None:
         raise UnreadableModel(f"{place} is missing")
-    found = arrays.accessor(number)
-    if found.ndim != 2 or found.shape[1] != width:
+    result = arrays.accessor(number)
+    if result.ndim != 2 or result.shape[1] != width:
         raise UnreadableModel(f"{place} has not {width} numbers for each vertex")
-    if count is not None and len(found) != count:
-        raise UnreadableModel(f"{place} is for {len(found)} vertices, but there are {count}")
-    return found
+    if count is not None and len(result) != count:
+        raise UnreadableModel(f"{place} is for {len(result)} vertices, but there are {count}")
+    return result
 
 
 def _floats(arrays: GltfArrays, number: object, count: int | None, width: int, place: str) -> Floats:
@@ -227,7 +227,7 @@ def _triangles(arrays: GltfArrays, primitive: Fields, count: int, place: str) ->
 # ---- bindings ---------------------------------------------------------------------------------------
 
 
-def _skinned(file: _File, skin: int, attributes: Fields, count: int, name: str, place: str) -> Binding:
+def _skinned(file: _GltfMeshes, skin: int, attributes: Fields, count: int, name: str, place: str) -> Binding:
     file.arrays.take(len(items(file.skins[skin], "joints", f"skins[{skin}]")) * 16 * NUMBER_BYTES, f"skins[{skin}]")
     own = indexes(file.skins[skin], "joints", len(file.nodes), f"skins[{skin}]")
     if not own:
@@ -250,13 +250,13 @@ def _skinned(file: _File, skin: int, attributes: Fields, count: int, name: str, 
     return Binding(clean[0], clean[1], np.array(rows, np.int64), matrices)
 
 
-def _rig_joint(file: _File, node: int) -> int:
+def _rig_joint(file: _GltfMeshes, node: int) -> int:
     if node not in file.joint_of_node:
         raise UnreadableModel(f"its skin hangs on node {node}, which is no joint of the skeleton")
     return file.joint_of_node[node]
 
 
-def _root(file: _File, own: Sequence[int]) -> int:
+def _root(file: _GltfMeshes, own: Sequence[int]) -> int:
     """The place in the skin's list of its first joint that lies below no other of its joints."""
     inside = set(own)
     below: set[int] = set()  # nodes from which the way up is known to meet a joint of the skin
@@ -288,7 +288,7 @@ def _influences(arrays: GltfArrays, attributes: Fields, count: int, place: str) 
     return np.hstack(joints), np.hstack(weights)
 
 
-def _rigid(file: _File, piece: Piece, node: int) -> Piece:
+def _rigid(file: _GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
     """A mesh without a skin where it stands at rest, carried by the nearest joint above it."""
     way: list[int] = []
     above: int | None = node
@@ -330,15 +330,15 @@ def local_matrix(node: Fields, place: str) -> Floats:
     if stated is not None:
         return np.array(stated).reshape(4, 4).T
     rotation = np.array(numbers(node, "rotation", 4, place) or (0.0, 0.0, 0.0, 1.0))
-    found = np.eye(4)
+    result = np.eye(4)
     if np.any(rotation):
-        found[:3, :3] = Rotation.from_quat(rotation).as_matrix()
-    found[:3, :3] *= np.array(numbers(node, "scale", 3, place) or (1.0, 1.0, 1.0))
-    found[:3, 3] = numbers(node, "translation", 3, place) or (0.0, 0.0, 0.0)
-    return found
+        result[:3, :3] = Rotation.from_quat(rotation).as_matrix()
+    result[:3, :3] *= np.array(numbers(node, "scale", 3, place) or (1.0, 1.0, 1.0))
+    result[:3, 3] = numbers(node, "translation", 3, place) or (0.0, 0.0, 0.0)
+    return result
 
 
-def _moved(piece: Piece, matrix: Floats) -> Piece:
+def _moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
     """The piece carried into model space; normals go by the inverse transpose."""
     linear = matrix[:3, :3]
     if np.array_equal(matrix, np.eye(4)):

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from plica import limits
-from plica.mesh.model import Integers
+from plica.mesh.arrays import Integers
 from plica.readers.allowance import OverLimit
 
 FORMATS: Final = ("PNG", "TIFF", "JPEG", "TGA", "BMP", "WEBP")  # Pillow knows more, and runs programs for some
@@ -99,7 +99,7 @@ class Banded:
             return self.band(first, max(first, last))
         rows, columns = where if isinstance(where, tuple) else (where, None)
         sample = self.band(0, 1)
-        found = np.empty((len(rows), *(sample.shape[1:] if columns is None else sample.shape[2:])), sample.dtype)
+        result = np.empty((len(rows), *(sample.shape[1:] if columns is None else sample.shape[2:])), sample.dtype)
         numbers = rows // self._step
         order = np.argsort(numbers, kind="stable")
         starts = np.flatnonzero(np.diff(numbers[order], prepend=-1))
@@ -108,8 +108,8 @@ class Banded:
             first = int(numbers[which[0]]) * self._step
             band = self.band(first, min(first + self._step, self.shape[0]))
             inside = rows[which] - first
-            found[which] = band[inside] if columns is None else band[inside, columns[which]]
-        return found
+            result[which] = band[inside] if columns is None else band[inside, columns[which]]
+        return result
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         """All of it, which takes as much memory as an array of this shape does."""

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plica.mesh.model import Floats, Offsets
+from plica.mesh.arrays import Floats, Offsets
+from plica.quantities import number
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +46,7 @@ def coefficients(at: Sequence[float], strengths: Floats) -> Floats:
     Raises ValueError for an inbetween at 0 or 1 and for two at the same strength.
     """
     knots, columns = _knots(at)
-    found = np.zeros((len(strengths), 1 + len(at)))
+    result = np.zeros((len(strengths), 1 + len(at)))
     upper = np.clip(np.searchsorted(knots, strengths, side="right"), 1, len(knots) - 1)
     lower = upper - 1
     share = (strengths - knots[lower]) / (knots[upper] - knots[lower])
@@ -53,8 +54,8 @@ def coefficients(at: Sequence[float], strengths: Floats) -> Floats:
     for ends, amounts in ((lower, 1.0 - share), (upper, share)):
         column = columns[ends]
         something = column >= 0
-        found[frames[something], column[something]] = amounts[something]
-    return found
+        result[frames[something], column[something]] = amounts[something]
+    return result
 
 
 def _knots(at: Sequence[float]) -> tuple[Floats, np.ndarray[tuple[int], np.dtype[np.intp]]]:
@@ -66,6 +67,6 @@ def _knots(at: Sequence[float]) -> tuple[Floats, np.ndarray[tuple[int], np.dtype
     knots = strengths[order]
     repeated = knots[1:][np.diff(knots) == 0]
     if len(repeated):
-        raise ValueError(f"inbetweens must stand apart, and not at 0 or 1; two shapes stand at {repeated[0]:g}")
+        raise ValueError(f"inbetweens must stand apart, and not at 0 or 1; two shapes stand at {number(repeated[0])}")
     columns: np.ndarray[tuple[int], np.dtype[np.intp]] = order - 1
     return knots, columns

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.spatial import cKDTree
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.weld import edge_keys, edges_of
 
 Flags = NDArray[np.bool_]
@@ -260,6 +260,6 @@ def _best(group: Integers, votes: NDArray[np.float32], apart: Floats, count: int
     order = np.lexsort((apart, -votes, group))
     first = np.ones(len(order), bool)
     first[1:] = group[order[1:]] != group[order[:-1]]
-    found = np.full(count, -1)
-    found[group[order[first]]] = order[first]
-    return found
+    result = np.full(count, -1)
+    result[group[order[first]]] = order[first]
+    return result

@@ -2,7 +2,7 @@
 
 A sculpt of a shape of both sides is one-sided when it hardly moves the other side of the seam. Then it is
 that side's shape, and its mirror image the other's. Else it shows both sides at once, and each side gets its
-share by the side weights (`plica.mesh.split`), so that both added up give the sculpt back, bit for bit where
+share by the side weights (`plica.mesh.side_weights`), so that both added up give the sculpt back, bit for bit where
 the weights are 0, 0.5 and 1.
 
 A shape of one side runs out over the seam, so "hardly" is a share: of the 22 one-sided shapes of an open face
@@ -18,10 +18,11 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.offsets import largest_of, lengths, weighted
-from plica.mesh.split import SideWeights
-from plica.rig.model import Side
+from plica.mesh.side_weights import SideWeights
+from plica.quantities import length
+from plica.values import Side
 
 ONE_SIDED: Final = 0.5
 """A sculpt is one-sided where the other side moves at most this share of what its own side moves."""
@@ -45,7 +46,7 @@ class Handing:
     @property
     def sentence(self) -> str:
         """What was decided and why, for people."""
-        left, right = (f"{size * 1000.0:.3g} mm" for size in (self.largest_left, self.largest_right))
+        left, right = (length(size) for size in (self.largest_left, self.largest_right))
         moves = f"it moves the left by up to {left} and the right by up to {right}"
         if self.of == "both":
             return f"{moves}, so it is split between the sides"

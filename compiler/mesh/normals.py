@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import sparse
 
-from plica.mesh.model import Floats, Mesh
+from plica.mesh.arrays import Floats, Mesh
 
 
 class Normals:

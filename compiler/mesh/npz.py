@@ -17,7 +17,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Integers
+from plica.mesh.arrays import Integers
 from plica.readers.allowance import Allowance, OverLimit
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)  # the earliest date that a zip file can hold

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import numpy as np
 
-from plica.mesh.model import Offsets
+from plica.mesh.arrays import Offsets
 from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, rising_indices, stated_vertex_count
-from plica.readers.fields import LARGEST_NUMBER
 from plica.readers.gltf_document import content
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import LARGEST_NUMBER
+from plica.readers.model_outline import UnreadableModel
 
 LONGEST_FINGERPRINT = 200  # characters
 

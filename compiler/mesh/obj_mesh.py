@@ -16,10 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers
-from plica.readers.fields import LARGEST_NUMBER
+from plica.mesh.arrays import Floats, Integers
 from plica.readers.gltf_document import content
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import LARGEST_NUMBER
+from plica.readers.model_outline import UnreadableModel
 
 LONGEST_INDEX = 12  # characters; more digits than any vertex has
 
@@ -109,7 +109,7 @@ def _corner(word: bytes, known: int, line: int) -> int:
 
 
 def _checked(rows: array[int], width: int, count: int) -> Integers:
-    found: Integers = np.frombuffer(rows, dtype=np.int64).reshape(-1, width)
-    if len(found) and found.max() >= count:
-        raise UnreadableModel(f"a face refers to vertex {int(found.max()) + 1}, but there are {count}")
-    return found
+    result: Integers = np.frombuffer(rows, dtype=np.int64).reshape(-1, width)
+    if len(result) and result.max() >= count:
+        raise UnreadableModel(f"a face refers to vertex {int(result.max()) + 1}, but there are {count}")
+    return result

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats, Mesh, Offsets
-from plica.mesh.places import heaviest_joints
+from plica.mesh.arrays import Floats, Mesh, Offsets
+from plica.mesh.vertex_places import heaviest_joints
+from plica.quantities import length
 from plica.source import Span
 
 INDEX_BYTES = 4
@@ -82,22 +83,17 @@ def trimmed(offsets: Offsets, threshold: float) -> tuple[Offsets, Loss]:
     return chosen(offsets, keep), Loss(len(lost), float(lost.max(initial=0.0)), rms)
 
 
-def report_loss(found: Diagnostics, span: Span | None, shape: str, loss: Loss) -> None:
+def report_loss(diagnostics: Diagnostics, span: Span | None, shape: str, loss: Loss) -> None:
     """Says what dropping short offsets of a shape lost, if anything."""
     if loss.count:
-        largest, rms = millimetres(loss.largest), millimetres(loss.rms)
-        found.add("offsets-dropped", span, shape=shape, count=loss.count, largest=largest, rms=rms)
+        largest, rms = length(loss.largest), length(loss.rms)
+        diagnostics.add("offsets-dropped", span, shape=shape, count=loss.count, largest=largest, rms=rms)
 
 
-def report_unpaired(found: Diagnostics, span: Span | None, shape: str, count: int, largest: float) -> None:
+def report_unpaired(diagnostics: Diagnostics, span: Span | None, shape: str, count: int, largest: float) -> None:
     """Says how many moved vertices of a mirrored sculpt have no partner, if any."""
     if count:
-        found.add("mirrored-without-partner", span, shape=shape, count=count, largest=millimetres(largest))
-
-
-def millimetres(length: float) -> str:
-    """A length in metres for people: `0.25 mm`."""
-    return f"{length * 1000.0:.3g} mm"
+        diagnostics.add("mirrored-without-partner", span, shape=shape, count=count, largest=length(largest))
 
 
 def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints: Sequence[str]) -> Size:

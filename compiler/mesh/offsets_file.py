@@ -9,9 +9,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written
-from plica.readers.fields import LARGEST_NUMBER
+from plica.readers.json_fields import LARGEST_NUMBER
 
 FORMAT: Final = "plica-offsets"
 VERSION: Final = 1
@@ -20,7 +20,7 @@ PlainOffsets = dict[str, list[int] | list[list[float]]]
 
 
 @dataclass(frozen=True, eq=False)
-class ShapeOffsets:
+class StoredShape:
     """A shape's offsets at strength 1, and its inbetweens: (strength, offsets), strengths rising."""
 
     offsets: Offsets
@@ -35,7 +35,7 @@ class OffsetsFile:
     """
 
     vertex_count: int
-    shapes: Mapping[str, ShapeOffsets]
+    shapes: Mapping[str, StoredShape]
     build: str = ""
 
 
@@ -105,14 +105,14 @@ def _texts(values: NDArray[Any]) -> list[str]:
     return list(map(str, values.reshape(-1).tolist())) if values.dtype.kind == "U" else []
 
 
-def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> ShapeOffsets:
+def _shape(arrays: Mapping[str, NDArray[Any]], name: str, count: int) -> StoredShape:
     strengths = arrays.get(f"{name}/inbetweens", np.zeros(0))
     if strengths.ndim != 1 or strengths.dtype.kind != "f" or not np.isfinite(strengths).all():
         raise ArchiveError(f"`{name}/inbetweens` is not a list of numbers")
     if not (np.diff(strengths) > 0.0).all():
         raise ArchiveError(f"`{name}/inbetweens` does not rise")
     between = [(float(at), _offsets(arrays, f"{name}/{number}", count)) for number, at in enumerate(strengths)]
-    return ShapeOffsets(_offsets(arrays, name, count), tuple(between))
+    return StoredShape(_offsets(arrays, name, count), tuple(between))
 
 
 def _offsets(arrays: Mapping[str, NDArray[Any]], prefix: str, count: int) -> Offsets:
@@ -141,10 +141,10 @@ def plain(offsets: Offsets) -> PlainOffsets:
 
     Numbers are in single precision like the file's, written with the fewest digits that read back to them.
     """
-    found: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": decimals(offsets.offsets)}
+    result: PlainOffsets = {"indices": offsets.indices.tolist(), "offsets": decimals(offsets.offsets)}
     if offsets.normals is not None:
-        found["normals"] = decimals(offsets.normals)
-    return found
+        result["normals"] = decimals(offsets.normals)
+    return result
 
 
 def decimals(vectors: Floats) -> list[list[float]]:

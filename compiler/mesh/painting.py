@@ -19,8 +19,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.images import Banded, ImageError, Texels
-from plica.mesh.model import Floats, Integers
 
 LUMA: Final = (0.2126, 0.7152, 0.0722)
 KEPT_BYTES: Final = 256 * 1024**2
@@ -45,13 +45,13 @@ class Paintings:
 
     def of(self, file: str, read: Callable[[], bytes]) -> Painting:
         """The painting of a file with the bytes that `read` gives. Raises ImageError, and what `read` does."""
-        found = self._known.pop(file, None) or read_painting(read())
+        result = self._known.pop(file, None) or read_painting(read())
         others = sum(painting.values.nbytes for painting in self._known.values())
         for name in list(self._known):
-            if others + found.values.nbytes > KEPT_BYTES:
+            if others + result.values.nbytes > KEPT_BYTES:
                 others -= self._known.pop(name).values.nbytes
-        self._known[file] = found
-        return found
+        self._known[file] = result
+        return result
 
 
 def read_painting(data: bytes) -> Painting:

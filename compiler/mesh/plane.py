@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from plica.mesh.model import Floats
+from plica.mesh.arrays import Floats
 from plica.skeleton.sides import AXES, AxisName
 
 SEARCHED: tuple[AxisName, ...] = (
@@ -101,10 +101,10 @@ def find_offsets_between(
 
 
 def _mirrored(positions: Floats, axis: AxisName, constant: float) -> Floats:
-    found = positions.copy()
+    result = positions.copy()
     column = AXES.index(axis)
-    found[:, column] = constant - positions[:, column]
-    return found
+    result[:, column] = constant - positions[:, column]
+    return result
 
 
 def _middle(positions: Floats) -> Floats:

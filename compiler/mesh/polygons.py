@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.weld import labels_of_rows
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 
 @dataclass(frozen=True, eq=False)

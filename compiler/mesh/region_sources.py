@@ -9,12 +9,13 @@ from typing import Final
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.images import ImageError
-from plica.mesh.model import Floats, Integers, Mesh
 from plica.mesh.npz import ArchiveError, arrays_of, stated_vertex_count
 from plica.mesh.painting import Painting, Paintings, outside, sampled
-from plica.readers.model import tell
-from plica.rig.model import Painted, Region, RigJoint, SkinOf, Stored
+from plica.readers.model_reader import tell
+from plica.rig.rig import RigJoint
+from plica.rig.surfaces import Painted, Region, SkinOf, Stored
 from plica.source import Span
 from plica.workspace import Refused
 
@@ -40,7 +41,7 @@ class Sources:
     skeleton: tuple[RigJoint, ...]
     read: Read
     span_of: SpanOf
-    found: Diagnostics
+    diagnostics: Diagnostics
     paintings: Paintings = field(default_factory=Paintings)
 
     def skin(self, source: SkinOf, middle: bool | None = None) -> Floats:
@@ -61,7 +62,7 @@ class Sources:
         astray = outside(uv)
         if astray:
             share = f"{astray} of {len(uv)}"
-            self.found.add("painted-outside", span, region=name, file=source.file, vertices=share)
+            self.diagnostics.add("painted-outside", span, region=name, file=source.file, vertices=share)
         known = np.flatnonzero(np.isfinite(uv).all(axis=1))  # a part of the mesh may have no such set: outside
         values = sampled(painting, uv[known])
         places, points = np.unique(self.mesh.points[known], return_inverse=True)
@@ -71,7 +72,7 @@ class Sources:
         worst = np.abs(values - means[points]) > DISAGREEMENT / 2.0
         if worst.any():
             count = len(np.unique(points[worst]))
-            self.found.add("painted-apart", span, region=name, file=source.file, points=count)
+            self.diagnostics.add("painted-apart", span, region=name, file=source.file, points=count)
         return weights
 
     def _painting(self, region: Region, source: Painted) -> Painting:
@@ -79,25 +80,25 @@ class Sources:
         try:
             known = self.paintings.of(source.file, lambda: self._bytes(region, source.file))
         except ImageError as error:
-            tell(error, "unreadable-painting", source.file, span, self.found, region=name)
+            tell(error, "unreadable-painting", source.file, span, self.diagnostics, region=name)
             raise UnusableError from None
         if known.in_colour:
-            self.found.add("painted-in-colour", span, region=name, file=source.file)
+            self.diagnostics.add("painted-in-colour", span, region=name, file=source.file)
         if known.transparent:
-            self.found.add("painted-transparent", span, region=name, file=source.file)
+            self.diagnostics.add("painted-transparent", span, region=name, file=source.file)
         return known
 
     def _uv(self, region: Region, source: Painted) -> Floats:
         uvs = self.mesh.uvs
-        found = next(iter(uvs.values()), None) if source.uv is None else uvs.get(source.uv)
-        if found is None:
+        result = next(iter(uvs.values()), None) if source.uv is None else uvs.get(source.uv)
+        if result is None:
             wanted = "texture coordinates" if source.uv is None else f"the uv set `{source.uv}`"
             having = ", ".join(f"`{name}`" for name in uvs) or "none"
-            self.found.add(
+            self.diagnostics.add(
                 "painted-without-uv", self.span_of(region), region=region.declared, wanted=wanted, having=having
             )
             raise UnusableError
-        return found
+        return result
 
     def stored(self, region: Region, source: Stored) -> Floats:
         """The weights of a stored vertex set; a point has the greatest weight of its copies."""
@@ -105,16 +106,16 @@ class Sources:
             indices, weights = read_vertex_set(self._bytes(region, source.file), self.mesh.vertex_count)
         except ArchiveError as error:
             span = self.span_of(region)
-            tell(error, "unreadable-vertices", source.file, span, self.found, region=region.declared)
+            tell(error, "unreadable-vertices", source.file, span, self.diagnostics, region=region.declared)
             raise UnusableError from None
-        found = np.zeros(self.mesh.point_count)
-        np.maximum.at(found, self.mesh.points[indices], weights)
-        return found
+        result = np.zeros(self.mesh.point_count)
+        np.maximum.at(result, self.mesh.points[indices], weights)
+        return result
 
     def _bytes(self, region: Region, file: str) -> bytes:
         data = self.read(file)
         if isinstance(data, Refused):
-            self.found.add_filled(data.name, self.span_of(region), data.values)
+            self.diagnostics.add_filled(data.name, self.span_of(region), data.values)
             raise UnusableError
         return data
 

@@ -4,7 +4,7 @@ A region is worked out in three steps: what its source covers (of both sides, wh
 middle joint's skin); the feather; the split, which keeps the region's side. What only joints of a side cover,
 or sets of such regions, belongs to that side already and is not cut at the seam: the weights of the left arm
 that reach over the middle stay, and with those of the right arm they add up to what both cover. All else is
-multiplied by the side's weight (`plica.mesh.split`), so left and right add up to the whole.
+multiplied by the side's weight (`plica.mesh.side_weights`), so left and right add up to the whole.
 
 What is painted or stored for both sides and lies on one of them alone counts as its mirror image on the other too.
 
@@ -22,17 +22,20 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from graphlib import TopologicalSorter
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.feather import feathered, has_edge
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
-from plica.mesh.split import SideWeights
+from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
-from plica.rig.model import Painted, Region, RegionSet, Rig, SkinOf, Stored
+from plica.rig.region_sources import regions_of
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Painted, Region, RegionSet, SkinOf, Stored
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +69,7 @@ def region_weights(
     mesh: Mesh,
     sides: SideWeights | None,
     read: Read,
-    found: Diagnostics,
+    diagnostics: Diagnostics,
     span_of: SpanOf = lambda region: None,
     recall: Recall = lambda region, compute: compute(),
     partners: Integers | None = None,
@@ -78,7 +81,9 @@ def region_weights(
     what an earlier run computed for the same region. `partners` (p,): the point that mirrors each welded point, -1 for
     none; without them nothing is mirrored.
     """
-    return _Weigher(rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, found), recall, partners).weights()
+    return _Weigher(
+        rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, diagnostics), recall, partners
+    ).weights()
 
 
 class _Weigher:
@@ -96,7 +101,7 @@ class _Weigher:
         self._recall, self._partners = recall, partners
         self._regions = {region.name: region for region in rig.regions}
         self._mesh, self._sides, self._sources = mesh, sides, sources
-        self._found, self._span_of = sources.found, sources.span_of
+        self._diagnostics, self._span_of = sources.diagnostics, sources.span_of
         self._positions = per_point(mesh.points, mesh.positions)
         self._triangles = point_triangles(mesh)
         self._covers: dict[str, _Cover] = {}
@@ -105,11 +110,10 @@ class _Weigher:
     def weights(self) -> dict[str, Floats]:
         """All regions' weights, by vertex."""
         needs = {
-            name: [part for part in region.source.regions if part in self._regions]
+            name: [part for part in regions_of(region.source) if part in self._regions]
             for name, region in self._regions.items()
-            if isinstance(region.source, RegionSet)
         }
-        order = TopologicalSorter({name: needs.get(name, []) for name in self._regions})
+        order = TopologicalSorter(needs)
         for name in order.static_order():
             region = self._regions[name]
             settled = self._recall(region, partial(self._settled, region))
@@ -125,30 +129,35 @@ class _Weigher:
             cover, result = _Cover(nothing, nothing, nothing), nothing
         else:
             if not result.any():
-                self._found.add("empty-region", self._span_of(region), region=region.name)
+                self._diagnostics.add("empty-region", self._span_of(region), region=region.name)
         return Settled(cover, result)
 
     def _cover(self, region: Region) -> _Cover:
         bare, own = self._source(region)
         if region.feather > 0.0 and bare.any() and not has_edge(bare):
-            self._found.add("feather-without-edge", self._span_of(region), region=region.declared)
+            self._diagnostics.add("feather-without-edge", self._span_of(region), region=region.declared)
         return _Cover(feathered(bare, region.feather, self._positions, self._triangles), bare, own)
 
     def _source(self, region: Region) -> tuple[Floats, Floats]:
         """What the source covers, and what of it is the side's own."""
         source = region.source
-        if isinstance(source, SkinOf):
-            own = self._sources.skin(source, middle=False)
-            has_middle = any(joint.side == "none" and joint.name in source.joints for joint in self._sources.skeleton)
-            return (self._sources.skin(source), own) if has_middle else (own, own)
-        if isinstance(source, RegionSet):
-            return self._set(region, source)
-        if isinstance(source, Painted):
-            values = self._sources.painted(region, source)
-        else:
-            assert isinstance(source, Stored)
-            values = self._sources.stored(region, source)
+        match source:
+            case SkinOf():
+                return self._skin(source)
+            case RegionSet():
+                return self._set(region, source)
+            case Painted():
+                values = self._sources.painted(region, source)
+            case Stored():
+                values = self._sources.stored(region, source)
+            case _:
+                assert_never(source)
         return self._with_mirror_image(region, values), np.zeros_like(values)
+
+    def _skin(self, source: SkinOf) -> tuple[Floats, Floats]:
+        own = self._sources.skin(source, middle=False)
+        has_middle = any(joint.side == "none" and joint.name in source.joints for joint in self._sources.skeleton)
+        return (self._sources.skin(source), own) if has_middle else (own, own)
 
     def _with_mirror_image(self, region: Region, values: Floats) -> Floats:
         """What covers the other side alone, and its mirror image where both sides share it; else as it is."""
@@ -161,7 +170,7 @@ class _Weigher:
         image = np.where(partners >= 0, values[partners], 0.0)
         if not image[own].any():
             return values
-        self._found.add("region-mirrored", self._span_of(region), region=region.declared, side=region.side)
+        self._diagnostics.add("region-mirrored", self._span_of(region), region=region.declared, side=region.side)
         return np.maximum(values, image)
 
     def _set(self, region: Region, source: RegionSet) -> tuple[Floats, Floats]:
@@ -170,15 +179,15 @@ class _Weigher:
             whole = region.side != "none" and self._regions[name].side == region.side
             parts.append(self._covers[name].whole if whole else self._results[name])
             one_sided.append(whole and self._covers[name].is_one_sided)
-        values = combined(source, parts)
-        own = {"union": all(one_sided), "intersection": any(one_sided), "difference": one_sided[0]}[source.how]
-        return values, values if own else np.zeros_like(values)
+        operation = SET_OPERATIONS[source.how]
+        values = operation.weights(parts)
+        return values, values if operation.belongs(one_sided) else np.zeros_like(values)
 
     def _kept_side(self, region: Region, cover: _Cover) -> Floats:
         if region.side == "none" or cover.is_one_sided:
             return cover.whole
         if self._sides is None:
-            self._found.add("side-without-plane", self._span_of(region), region=region.declared, side=region.side)
+            self._diagnostics.add("side-without-plane", self._span_of(region), region=region.declared, side=region.side)
             raise UnusableError
         side = per_point(self._mesh.points, self._sides.of(region.side))
         if not cover.own.any():
@@ -198,14 +207,3 @@ def other_side(regions: Iterable[Region], region: Region) -> Region | None:
         ),
         None,
     )
-
-
-def combined(source: RegionSet, parts: list[Floats]) -> Floats:
-    """A set of weights (p,) each: greatest, least, or the first times 1 less the greatest of the others."""
-    if source.how == "union":
-        return np.asarray(np.max(parts, axis=0))
-    if source.how == "intersection":
-        return np.asarray(np.min(parts, axis=0))
-    if len(parts) == 1:
-        return parts[0]
-    return np.asarray(parts[0] * (1.0 - np.max(parts[1:], axis=0)))

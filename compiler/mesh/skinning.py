@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.rigid import motions
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.rigid_motions import motions
 from plica.mesh.sparse import SparseFloats
 
 Method = Literal["linear", "dual"]
@@ -97,12 +97,12 @@ class Skinning:
 
     def matrices(self, skins: Floats, method: Method = "linear") -> Floats:
         """Every vertex's affine matrix, (frames, vertices, 3, 4), from skin matrices (frames, binds, 3, 4)."""
-        found = np.empty((len(skins), self.vertex_count, 3, 4))
+        result = np.empty((len(skins), self.vertex_count, 3, 4))
         blended = self.blend(skins, method).blended(self.rows(method, 0, self.vertex_count))
         for index in range(3):
             for column, values in enumerate(blended.row(index)):
-                found[:, :, index, column] = values.T
-        return found
+                result[:, :, index, column] = values.T
+        return result
 
 
 class LinearBlend:
@@ -192,10 +192,10 @@ def _tables(values: Floats) -> Floats:
 def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> SparseFloats:
     kept = weights != 0
     starts = np.concatenate([[0], np.cumsum(kept.sum(axis=1))])
-    found = sparse.csr_array((weights[kept], columns[kept], starts), shape=(len(columns), count))
+    result = sparse.csr_array((weights[kept], columns[kept], starts), shape=(len(columns), count))
     # One order for each vertex's influences and one place for each bind, however the file lists them.
-    found.sum_duplicates()
-    return found
+    result.sum_duplicates()
+    return result
 
 
 def rows_between(matrix: SparseFloats, start: int, stop: int) -> SparseFloats:

@@ -21,7 +21,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.weld import edges_of
 
 STEPS: Final = 3

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.matching import Cloud, Flags, match
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.places import Place, place_of
 from plica.mesh.plane import SEARCHED, MirrorPlane, find_offsets_between, find_plane
+from plica.mesh.vertex_places import VertexPlace, place_of
 from plica.mesh.weld import first_vertices, point_triangles
 from plica.skeleton.sides import AxisName
 
@@ -76,8 +76,8 @@ class SymmetryReport:
     """
 
     vertices: int
-    unmatched: tuple[Place, ...]
-    uneven: tuple[Place, ...]
+    unmatched: tuple[VertexPlace, ...]
+    uneven: tuple[VertexPlace, ...]
 
     @property
     def unmatched_count(self) -> int:
@@ -90,7 +90,7 @@ class SymmetryReport:
         return sum(place.count for place in self.uneven)
 
     @property
-    def worst(self) -> Place | None:
+    def worst(self) -> VertexPlace | None:
         """The place that is furthest off."""
         return max((*self.unmatched, *self.uneven), key=lambda place: place.worst, default=None)
 

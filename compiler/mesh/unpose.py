@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers, Offsets
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.skinning import Blend, Blended, Method, Row, Rows, Skinning, cut
 
 # A vertex is ill-conditioned where an offset can become this many times longer in one direction than in another.

@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plica.mesh.assemble import Binding, Morphed, Piece, put_right, put_together
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right, put_together
 from plica.mesh.polygons import Corners, corners_of, per_corner, split_at_seams
-from plica.readers.outline import UnreadableModel, distinct
+from plica.readers.model_outline import UnreadableModel, distinct
 from plica.readers.usd_model import joint_names, outline_of_stage
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import (
@@ -32,7 +32,7 @@ from plica.readers.usd_stage import (
 )
 
 
-class _File(NamedTuple):
+class _UsdMeshes(NamedTuple):
     """The stage, the rows of the rig's joints by name, and by skeleton and path; what had to be put right."""
 
     chosen: tuple[str, ...]
@@ -62,12 +62,12 @@ def read_usd_mesh(path: Path, joints: Sequence[str], chosen: Collection[str] = (
         for skeleton, own in joint_names(stage, chosen).items()
     }
     skeletons = {skeleton.path: skeleton for skeleton in stage.skeletons}
-    file = _File(tuple(chosen), stage, skeletons, rows, called, list(stage.problems))
+    file = _UsdMeshes(tuple(chosen), stage, skeletons, rows, called, list(stage.problems))
     pieces = [_piece(file, mesh, name, number) for number, (mesh, name) in enumerate(shown)]
     return put_together(pieces, file.problems)
 
 
-def _piece(file: _File, mesh: UsdMesh, name: str, number: int) -> Piece:
+def _piece(file: _UsdMeshes, mesh: UsdMesh, name: str, number: int) -> MeshPiece:
     points = _vectors(mesh.points, 3, f"the points of `{name}`")
     corners = corners_of(
         _whole(mesh.counts, f"the face sizes of `{name}`"),
@@ -100,7 +100,7 @@ def _piece(file: _File, mesh: UsdMesh, name: str, number: int) -> Piece:
     }
     carried = replace(binding, joints=binding.joints[split.points], weights=binding.weights[split.points])
     positions = (points @ linear + to_model[3, :3])[split.points]
-    return Piece(name, 0, number, positions, triangles, normals, split.uvs, carried, morphs)
+    return MeshPiece(name, 0, number, positions, triangles, normals, split.uvs, carried, morphs)
 
 
 # ---- values -----------------------------------------------------------------------------------------
@@ -116,10 +116,10 @@ def _vectors(array: UsdArray, width: int, what: str) -> Floats:
     values = _array(array)
     if values.size and (values.shape[1:] != ((width,) if width > 1 else ()) or array.element not in FRACTIONS):
         raise UnreadableModel(f"{what} are not made of {width} floating-point numbers each")
-    found: Floats = values.astype(np.float64).reshape(-1, width)
-    if not np.all(np.isfinite(found)):
+    result: Floats = values.astype(np.float64).reshape(-1, width)
+    if not np.all(np.isfinite(result)):
         raise UnreadableModel(f"{what} hold values that are no numbers")
-    return found
+    return result
 
 
 def _whole(array: UsdArray, what: str) -> Integers:
@@ -132,10 +132,10 @@ def _whole(array: UsdArray, what: str) -> Integers:
 
 def _matrices(array: UsdArray) -> Floats:
     """Matrices (n, 4, 4). Raises UnreadableModel."""
-    found = _array(array).astype(np.float64)
-    if found.shape[1:] != (4, 4) or not np.all(np.isfinite(found)):
+    result = _array(array).astype(np.float64)
+    if result.shape[1:] != (4, 4) or not np.all(np.isfinite(result)):
         raise UnreadableModel("a transform holds values that are no numbers")
-    return found
+    return result
 
 
 def _inverse(matrix: Floats, what: str) -> Floats:
@@ -187,15 +187,15 @@ def _blend_shape(shape: UsdBlendShape | None, token: str, count: int, name: str)
 
 
 def _spread(values: Floats, where: Integers, count: int) -> Floats:
-    found = np.zeros((count, 3))
-    found[where] = values
-    return found
+    result = np.zeros((count, 3))
+    result[where] = values
+    return result
 
 
 # ---- bindings ---------------------------------------------------------------------------------------
 
 
-def _skinned(file: _File, mesh: UsdMesh, count: int, name: str) -> tuple[Floats, Binding]:
+def _skinned(file: _UsdMeshes, mesh: UsdMesh, count: int, name: str) -> tuple[Floats, Binding]:
     """From the mesh's space to the model's, and how the mesh hangs on its skeleton."""
     if mesh.skin is None or mesh.skeleton is None or mesh.skeleton not in file.skeletons:
         raise UnreadableModel(mesh.skin_fault or f"`{name}` is bound to a skeleton that is not there")
@@ -230,7 +230,7 @@ def _skinned(file: _File, mesh: UsdMesh, count: int, name: str) -> tuple[Floats,
     return _matrices(skin.bind)[0] @ above, Binding(clean[0], clean[1], rig_rows, np.array(inverse_binds))
 
 
-def _unskinned(file: _File, count: int, name: str) -> Binding:
+def _unskinned(file: _UsdMeshes, count: int, name: str) -> Binding:
     """A mesh without a skin goes with the first joint, if there is any, from where it stands at rest."""
     skeleton = outline_of_stage(file.stage, file.chosen).skeleton
     known = [(file.rows[joint.name], number) for number, joint in enumerate(skeleton.joints) if joint.name in file.rows]

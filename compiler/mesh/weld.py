@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from plica.mesh.model import Floats, Integers, Mesh, Offsets
+from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 
 # With a tolerance: weights and offsets that agree to as many digits are the same.
 LOOSE_WEIGHT = 1e-4
@@ -55,8 +55,8 @@ def in_order(labels: Integers) -> Integers:
     _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
     rank = np.empty(len(first), np.int64)
     rank[np.argsort(first)] = np.arange(len(first))
-    found: Integers = rank[inverse]
-    return found
+    result: Integers = rank[inverse]
+    return result
 
 
 def first_vertices(points: Integers) -> Integers:
@@ -67,8 +67,8 @@ def first_vertices(points: Integers) -> Integers:
 
 def per_point(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
     """Values of vertices (v, ...) as values of points (p, ...): those of each point's first vertex."""
-    found: NDArray[Any] = values[first_vertices(points)]
-    return found
+    result: NDArray[Any] = values[first_vertices(points)]
+    return result
 
 
 def mean_per_point(points: Integers, values: Floats) -> Floats:
@@ -82,8 +82,8 @@ def mean_per_point(points: Integers, values: Floats) -> Floats:
 
 def per_vertex(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
     """Values of points (p, ...) as values of vertices (v, ...): every copy gets its point's."""
-    found: NDArray[Any] = values[points]
-    return found
+    result: NDArray[Any] = values[points]
+    return result
 
 
 def point_triangles(mesh: Mesh) -> Integers:
@@ -116,9 +116,9 @@ def labels_of_rows(rows: NDArray[Any]) -> Integers:
     order = np.lexsort(rows.T)
     ordered = rows[order]
     changed = np.any(ordered[1:] != ordered[:-1], axis=1)
-    found = np.empty(len(rows), np.int64)
-    found[order] = np.concatenate([[0], np.cumsum(changed)])
-    return found
+    result = np.empty(len(rows), np.int64)
+    result[order] = np.concatenate([[0], np.cumsum(changed)])
+    return result
 
 
 def _both(one: Integers, other: Integers) -> Integers:

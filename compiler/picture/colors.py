@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 
 def shown(linear: Floats) -> Floats:

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats, Integers, across, unit
+from plica.picture.directions import Floats, Integers, across, unit
 
 _TOGETHER: Final = 1 << 20
 """Pixels of bounding boxes that are tested at once, to bound the memory."""

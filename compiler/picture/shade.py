@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.picture.directions import Floats, Integers, unit
 from plica.picture.raster import Camera, Seen, in_perspective, seen
-from plica.picture.vectors import Floats, Integers, unit
 
 PAPER: Final = np.array([0.93, 0.93, 0.93])
 """What is behind the mesh, in linear light."""
@@ -62,10 +62,10 @@ def faces_camera(solid: Solid, camera: Camera) -> NDArray[np.bool_]:
 
 def _worth_drawing(solid: Solid, camera: Camera, width: int, height: int) -> NDArray[np.bool_]:
     """Triangles seen from outside, and of the others those that a small picture shows: most are hidden."""
-    found = faces_camera(solid, camera)
+    result = faces_camera(solid, camera)
     small = seen_from(solid, camera, -(-width // _COARSE), -(-height // _COARSE))[0]
-    found[small.triangle[small.covered]] = True
-    return found
+    result[small.triangle[small.covered]] = True
+    return result
 
 
 def shaded(solid: Solid, camera: Camera, width: int, height: int) -> Floats:

@@ -7,15 +7,15 @@ from collections.abc import Callable, Sequence
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.retarget import poses_from_clip
-from plica.prove.sweeps import Track
+from plica.prove.sweeps import PoseTrack
 from plica.readers.clip import Clip
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.source import Span
 
 
 def tracks_of(
-    rig: Rig, clips: Sequence[Clip], shown: str, found: Diagnostics, span: Span | None = None
-) -> tuple[Track, ...]:
+    rig: Rig, clips: Sequence[Clip], shown: str, diagnostics: Diagnostics, span: Span | None = None
+) -> tuple[PoseTrack, ...]:
     """A track for each clip of a file, at its own rate; `shown` is what the user calls the file.
 
     A clip can be looked at between its frames where its format says what happens there: glTF 2.0 does (Appendix C), BVH
@@ -25,8 +25,8 @@ def tracks_of(
     for clip in clips:
         if len(clip.times):
             name = f"clip {shown}" if len(clips) == 1 else f"clip {shown}: {clip.name}"
-            poses = poses_from_clip(rig, clip, found, span)
-            made.append(Track(name, "clip", clip.times, poses, _between(rig, clip)))
+            poses = poses_from_clip(rig, clip, diagnostics, span)
+            made.append(PoseTrack(name, "clip", clip.times, poses, _between(rig, clip)))
     return tuple(made)
 
 

@@ -11,19 +11,19 @@ from plica.diagnostics import Diagnostics
 from plica.diagnostics.record import Severity
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
+from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer
-from plica.mesh.model import Floats
 from plica.mesh.region_sources import Read
-from plica.prove.sweeps import Sweeper, Track
-from plica.rig.model import Expectation, Rig
+from plica.prove.sweeps import PoseTrack, Sweeper
+from plica.rig.rig import Expectation, Rig
 
 if TYPE_CHECKING:
-    from plica.texture.model import MaskSet
+    from plica.texture.mask_set import MaskSet
 
 
 @dataclass(frozen=True, eq=False)
-class Subject:
+class ProofSubject:
     """What is proven: a rig, its mesh (None: only strengths are measured), and clips.
 
     clips: tracks by the file that `over clip` names; poses: tracks by the pose that `over pose` names; extra: tracks
@@ -32,9 +32,9 @@ class Subject:
 
     rig: Rig
     attached: Attached | None = None
-    clips: Mapping[str, Sequence[Track]] | None = None
-    extra: Sequence[Track] = ()
-    poses: Mapping[str, Track] | None = None
+    clips: Mapping[str, Sequence[PoseTrack]] | None = None
+    extra: Sequence[PoseTrack] = ()
+    poses: Mapping[str, PoseTrack] | None = None
     read: Read | None = None
 
 
@@ -42,7 +42,7 @@ class Subject:
 class Proof:
     """One subject under proof."""
 
-    subject: Subject
+    subject: ProofSubject
 
     @property
     def rig(self) -> Rig:
@@ -84,7 +84,7 @@ class Proof:
         positions: Floats = next(bare.positions(rest_poses(self.rig))).positions[0]
         return positions
 
-    def tracks(self, expectation: Expectation) -> list[Track]:
+    def tracks(self, expectation: Expectation) -> list[PoseTrack]:
         """The poses that an expectation goes over."""
         return self.sweeper.tracks(expectation)
 

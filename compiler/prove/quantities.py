@@ -1,4 +1,4 @@
-"""Numbers in the units that people write: what a limit or a reading is measured in."""
+"""The units that people write: what a limit or a reading is measured in."""
 
 from __future__ import annotations
 
@@ -6,25 +6,24 @@ import re
 from typing import Final
 
 from plica.kinds.expectations import expectation_kind
-from plica.rig.model import ControlValue, Driver, Expectation, Gap, Offset
+from plica.kinds.readings import kind_of
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Driver
 from plica.source import Span
 from plica.units import UNITS, Dimension
 
 _WRITTEN_SPAN = re.compile(r"\bspan\s+[-+]?[\d.]+\s*([a-z%]+)")
 _USUAL: Final = {Dimension.ANGLE: "deg", Dimension.LENGTH: "mm", Dimension.SHARE: "%"}
-_DECIMALS: Final = {"deg": 1, "rad": 4, "turn": 4, "mm": 2, "cm": 3, "m": 5, "in": 3, "%": 2}
 
 
 def unit_of_driver(driver: Driver, declared: Span | None) -> str:
     """The unit that a driver's span is written in (degrees or millimetres where that cannot be seen); "" for none."""
-    dimension = Dimension.ANGLE
-    if isinstance(driver.reading, ControlValue):
+    kind = kind_of(driver.reading)
+    if not kind.unit:
         return ""
-    if isinstance(driver.reading, Offset | Gap):
-        dimension = Dimension.LENGTH
     found = _WRITTEN_SPAN.search(_block(declared)) if declared else None
     unit = found.group(1) if found else ""
-    return unit if unit in UNITS and UNITS[unit].dimension is dimension else _USUAL[dimension]
+    return unit if unit in UNITS and UNITS[unit].dimension is kind.dimension else kind.unit
 
 
 def _block(declared: Span) -> str:
@@ -40,18 +39,3 @@ def _block(declared: Span) -> str:
 def unit_of_expectation(expectation: Expectation) -> str:
     """The unit in which an expectation's figures are told."""
     return expectation_kind(expectation.kind).limit.unit
-
-
-def in_unit(value: float, unit: str) -> float:
-    """A value in the inside unit (radians, metres, a share of 1, bytes), in a unit of the language."""
-    return value / UNITS[unit].size if unit else value
-
-
-def written(value: float, unit: str) -> str:
-    """A value in the inside unit as people write it: `12.5 deg`, `-3 mm`, `0.25`."""
-    number = in_unit(value, unit)
-    text = f"{number:.4g}" if unit not in _DECIMALS else f"{number:.{_DECIMALS[unit]}f}"
-    if "." in text and "e" not in text:
-        text = text.rstrip("0").rstrip(".")
-    text = "0" if text == "-0" else text
-    return f"{text} {unit}" if unit else text

@@ -9,17 +9,17 @@ from pkgutil import iter_modules
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.kinds.expectations import EXPECTATION_KINDS, ExpectationKind
-from plica.mesh.model import Floats
+from plica.mesh.arrays import Floats
 from plica.prove.results import Result
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 if TYPE_CHECKING:
     from plica.prove.proof import Proof
-    from plica.prove.skin import Gauge, Skin
+    from plica.prove.skin import Skin, SkinGauge
 
 PACKAGE = "plica.prove.measures"
 
-Prepare = Callable[["Skin", Expectation, list[Floats]], "Gauge"]
+Prepare = Callable[["Skin", Expectation, list[Floats]], "SkinGauge"]
 Heat = Callable[["Skin", Expectation, list[Floats]], Callable[[Floats], Floats]]
 
 

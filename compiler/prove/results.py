@@ -7,7 +7,7 @@ from typing import Final, Literal
 
 from plica.evaluate.poses import SparsePose
 from plica.rig.expectations import keeps_to, limit_of, title_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 NO_MESH: Final = "there is no mesh"
 Status = Literal["holds", "fails", "not measured"]

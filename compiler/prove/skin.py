@@ -8,39 +8,40 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plica.evaluate.gather import skeleton_of
-from plica.measure.model import Worsts
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.places import heaviest_joints
-from plica.prove.preparations import Recall, computed
+from plica.evaluate.pose_components import skeleton_of
+from plica.measure.worst_values import WorstValues
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.vertex_places import heaviest_joints
+from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import skin_measure
 from plica.prove.results import WorstPlace
-from plica.rig.model import Expectation, RegionSet, Rig, SkinOf
+from plica.rig.region_sources import joints_of, regions_of
+from plica.rig.rig import Expectation, Rig
 from plica.skeleton.algebra import length, subtract
 
 if TYPE_CHECKING:
     from plica.measure.stretch import Stretch, Stretched
 
-Gauge = Callable[[Floats, Integers], Worsts]
+SkinGauge = Callable[[Floats, Integers], WorstValues]
 """Positions (frames, v, 3), and the first frames (runs,) of runs of them, to the worst figure of each run, in the
 inside unit of the expectation."""
 
 
-def together(gauges: Sequence[Gauge]) -> Callable[[Floats, Integers], list[Worsts]]:
+def together(gauges: Sequence[SkinGauge]) -> Callable[[Floats, Integers], list[WorstValues]]:
     """All figures of some gauges at once; those about the deformation of the same triangles share the work."""
 
-    def measured(positions: Floats, starts: Integers) -> list[Worsts]:
+    def measured(positions: Floats, starts: Integers) -> list[WorstValues]:
         shared: dict[int, Stretched] = {}
-        found = []
+        result = []
         for gauge in gauges:
             if isinstance(gauge, DeformationGauge):
                 key = id(gauge.stretch)
                 if key not in shared:
                     shared[key] = gauge.stretch.worst(positions, starts)
-                found.append(gauge.figure(shared[key]))
+                result.append(gauge.figure(shared[key]))
             else:
-                found.append(gauge(positions, starts))
-        return found
+                result.append(gauge(positions, starts))
+        return result
 
     return measured
 
@@ -64,7 +65,7 @@ class Skin:
     recall: Recall = computed
     stretches: dict[tuple[str, str | None], Stretch] = field(default_factory=dict)
 
-    def gauge(self, expectation: Expectation) -> Gauge:
+    def gauge(self, expectation: Expectation) -> SkinGauge:
         """The measure of an expectation. Raises UnmeasurableError."""
         weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
         return skin_measure(expectation.kind).prepare(self, expectation, weights)
@@ -127,11 +128,12 @@ class Skin:
         """The first joint whose skin a region is made of."""
         regions = {region.name: region for region in self.rig.regions}
         source = regions[name].source
-        while isinstance(source, RegionSet):
-            source = regions[source.regions[0]].source
-        if not isinstance(source, SkinOf):
+        while parts := regions_of(source):
+            source = regions[parts[0]].source
+        joints = joints_of(source)
+        if not joints:
             raise UnmeasurableError(f"{name} is not the skin of a joint, so it has no length to go along")
-        return source.joints[0]
+        return joints[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +141,7 @@ class DeformationGauge:
     """A figure of how triangles are deformed; gauges of the same triangles share the work (`together`)."""
 
     stretch: Stretch
-    figure: Callable[[Stretched], Worsts]
+    figure: Callable[[Stretched], WorstValues]
 
-    def __call__(self, positions: Floats, starts: Integers) -> Worsts:
+    def __call__(self, positions: Floats, starts: Integers) -> WorstValues:
         return self.figure(self.stretch.worst(positions, starts))

@@ -12,10 +12,13 @@ from numpy.typing import NDArray
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
-from plica.prove.quantities import unit_of_driver, written
+from plica.prove.quantities import unit_of_driver
+from plica.quantities import measured, whole
 from plica.readers.clip import Clip
-from plica.rig.model import Driver, Rig, Side
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.source import Span
+from plica.values import Side
 
 Floats = NDArray[np.float64]
 
@@ -97,7 +100,7 @@ def cut_clip(clip: Clip, start: float | None, stop: float | None) -> Clip:
 
 
 def measure_travels(
-    rig: Rig, clips: Sequence[Clip], found: Diagnostics, span_of: dict[str, Span] | None = None
+    rig: Rig, clips: Sequence[Clip], diagnostics: Diagnostics, span_of: dict[str, Span] | None = None
 ) -> Travels:
     """The travel of every driver; `span_of` says where drivers were declared. Clips without frames are passed over.
 
@@ -106,7 +109,7 @@ def measure_travels(
     spans = span_of or {}
     used = [clip for clip in clips if len(clip.times)]
     evaluator = Evaluator(rig)
-    tables = [evaluator.readings(poses_from_clip(rig, clip, found)) for clip in used]
+    tables = [evaluator.readings(poses_from_clip(rig, clip, diagnostics)) for clip in used]
     lengths = tuple(ClipLength(clip.name, len(clip.times), float(clip.times[-1] - clip.times[0])) for clip in used)
     drivers = [strength for strength in rig.strengths if isinstance(strength, Driver)]
     if not used:
@@ -144,10 +147,10 @@ def _standing(times: Floats) -> Floats:
     if len(times) < 2:
         return np.ones(len(times))
     steps = np.diff(times)
-    found = np.zeros(len(times))
-    found[:-1] += steps / 2.0
-    found[1:] += steps / 2.0
-    return found
+    result = np.zeros(len(times))
+    result[:-1] += steps / 2.0
+    result[1:] += steps / 2.0
+    return result
 
 
 def _travel(driver: Driver, values: Floats, track: _Track, unit: str) -> Travel:
@@ -189,24 +192,24 @@ def suggested_span(span: tuple[float, float], least: float, greatest: float) -> 
 
 def joined_spans(travels: Sequence[Travel]) -> dict[str, tuple[float, float]]:
     """One suggested span for each declared driver: that of both sides together."""
-    found: dict[str, tuple[float, float]] = {}
+    result: dict[str, tuple[float, float]] = {}
     for travel in travels:
         if travel.suggested is None:
             continue
         start, end = travel.suggested
-        if travel.declared in found:
-            other = found[travel.declared]
+        if travel.declared in result:
+            other = result[travel.declared]
             pick = (min, max) if end > start else (max, min)
             start, end = pick[0](start, other[0]), pick[1](end, other[1])
-        found[travel.declared] = (start, end)
-    return found
+        result[travel.declared] = (start, end)
+    return result
 
 
-def report_travels(travels: Travels, found: Diagnostics, span_of: dict[str, Span]) -> None:
+def report_travels(travels: Travels, diagnostics: Diagnostics, span_of: dict[str, Span]) -> None:
     """Warn where motion does not reach a span's end, or goes beyond it; note what does not move."""
     still = [travel.driver for travel in travels.travels if not travel.moves]
     if still:
-        found.add("readings-still", None, drivers=", ".join(f"`{name}`" for name in still))
+        diagnostics.add("readings-still", None, drivers=", ".join(f"`{name}`" for name in still))
     for travel in travels.travels:
         if not travel.moves:
             continue
@@ -215,13 +218,13 @@ def report_travels(travels: Travels, found: Diagnostics, span_of: dict[str, Span
             continue
         start, end = travel.span
         furthest = travel.greatest if end > start else travel.least
-        found.add(
+        diagnostics.add(
             rule,
             span_of.get(travel.driver),
             driver=travel.driver,
-            reached=written(furthest.value, travel.unit),
-            end=written(end, travel.unit),
-            share=f"{100 * travel.reached:.0f} %",
+            reached=measured(furthest.value, travel.unit),
+            end=measured(end, travel.unit),
+            share=whole(travel.reached, "%"),
             clip=furthest.clip,
         )
 

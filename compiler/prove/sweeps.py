@@ -17,16 +17,19 @@ import numpy as np
 from scipy.stats import qmc
 
 from plica.evaluate.evaluator import strengths_of
-from plica.evaluate.gather import skeleton_of
-from plica.evaluate.mirroring import Mirror
-from plica.evaluate.placing import Placer
+from plica.evaluate.inverse_readings import ReadingInverter
+from plica.evaluate.pose_components import skeleton_of
+from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
 from plica.kinds.expectations import expectation_kind
-from plica.mesh.posing import composed
-from plica.prove.rows import frames_of, sparse_poses
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import controls_of, kind_of
+from plica.mesh.pose_solver import composed
+from plica.prove.pose_rows import frames_of, sparse_poses
 from plica.rig.expectations import goes_over_everything, swept_strengths
-from plica.rig.model import Combine, ControlValue, Driver, Expectation, Gap, Quaternion, Rig, Sample
-from plica.skeleton.algebra import about, unit
+from plica.rig.rig import Expectation, Rig
+from plica.rig.strengths import Combine, Driver, Sample
+from plica.skeleton.algebra import Quaternion, about, unit
 
 STEPS: Final = 33
 """Poses of a sweep."""
@@ -40,7 +43,7 @@ _AT_ONCE: Final = 256
 
 
 @dataclass(frozen=True, eq=False)
-class Track:
+class PoseTrack:
     """Poses with a name. `places` (frames,): how far along each pose stands, 0..1 of a sweep or seconds of a clip.
 
     `between` gives the poses at other places; None where there is nothing between two frames.
@@ -72,17 +75,17 @@ class Sweeper:
     def __init__(
         self,
         rig: Rig,
-        clips: Mapping[str, Sequence[Track]] | None = None,
-        extra: Sequence[Track] = (),
+        clips: Mapping[str, Sequence[PoseTrack]] | None = None,
+        extra: Sequence[PoseTrack] = (),
         steps: int = STEPS,
-        poses: Mapping[str, Track] | None = None,
+        poses: Mapping[str, PoseTrack] | None = None,
     ) -> None:
         """`extra` are tracks that every expectation goes over as well, `poses` those of declared poses.
 
         Raises ValueError where the rig refers to something that it does not have."""
         self._rig = rig
         self._skeleton = skeleton_of(rig)
-        self._placer = Placer(rig, self._skeleton)
+        self._placer = ReadingInverter(rig, self._skeleton)
         self._strengths = {strength.name: strength for strength in rig.strengths}
         self._turns = {
             (field.name, sample.name): (field.joint, sample.rotation)
@@ -93,16 +96,16 @@ class Sweeper:
         self._extra = tuple(extra)
         self._declared = dict(poses or {})
         self._steps = steps
-        self._sweeps: dict[str, Track] = {}
-        self._everything: dict[bool, list[Track]] = {}
-        self._mirror = Mirror(rig, self._skeleton, rig.symmetry) if rig.symmetry is not None else None
+        self._sweeps: dict[str, PoseTrack] = {}
+        self._everything: dict[bool, list[PoseTrack]] = {}
+        self._mirror = PoseMirror(rig, self._skeleton, rig.symmetry) if rig.symmetry is not None else None
 
-    def tracks(self, expectation: Expectation) -> list[Track]:
+    def tracks(self, expectation: Expectation) -> list[PoseTrack]:
         """The tracks of an expectation: what `over` lists; everything where it lists nothing.
 
         `reach` and `smooth` without `over` sweep their own strengths.
         """
-        found = [Track("rest", "rest", np.zeros(1), rest_poses(self._rig))]
+        found = [PoseTrack("rest", "rest", np.zeros(1), rest_poses(self._rig))]
         over = swept_strengths(expectation)
         found += [self.sweep(name) for name in over]
         found += self._pairs(over)
@@ -119,7 +122,7 @@ class Sweeper:
         """The strengths that are left out where everything is gone over for a measure of the skin."""
         return tuple(strength.name for strength in self._rig.strengths if self._reads_gap(strength.name))
 
-    def everything(self, skin: bool = False) -> list[Track]:
+    def everything(self, skin: bool = False) -> list[PoseTrack]:
         """Every strength alone, pairs of drivers that share a joint, all at once spread evenly, declared poses, and
         mirrored clips.
 
@@ -130,7 +133,7 @@ class Sweeper:
             self._everything[skin] = list(self._all_tracks(self.unswept if skin else ()))
         return self._everything[skin]
 
-    def _all_tracks(self, without: Sequence[str]) -> Iterator[Track]:
+    def _all_tracks(self, without: Sequence[str]) -> Iterator[PoseTrack]:
         names = [strength.name for strength in self._rig.strengths if strength.name not in without]
         yield from (self.sweep(name) for name in names)
         yield from self._pairs([name for name in names if isinstance(self._strengths[name], Driver)])
@@ -139,21 +142,21 @@ class Sweeper:
         yield from self._mirrored_clips
 
     @cached_property
-    def _mirrored_clips(self) -> list[Track]:
+    def _mirrored_clips(self) -> list[PoseTrack]:
         return [self._mirrored_track(track) for track in self._extra] if self._mirror is not None else []
 
-    def _mirrored_track(self, track: Track) -> Track:
+    def _mirrored_track(self, track: PoseTrack) -> PoseTrack:
         def between(places: Array) -> Poses:
             assert track.between is not None
             return self._mirrored(track.between(places))
 
         looked_between = None if track.between is None else between
         poses = self._mirrored(track.poses)
-        return Track(f"{track.name}, mirrored", track.kind, track.places, poses, looked_between)
+        return PoseTrack(f"{track.name}, mirrored", track.kind, track.places, poses, looked_between)
 
     # ---- sweeps
 
-    def sweep(self, name: str) -> Track:
+    def sweep(self, name: str) -> PoseTrack:
         """One strength from rest, or from where its span starts, to where its span ends.
 
         A combination is swept by everything that it is made of at once.
@@ -166,50 +169,50 @@ class Sweeper:
             return self._poses([[part.pose_at(place) for part in parts] for place in places.tolist()])
 
         places = np.linspace(0.0, 1.0, self._steps)
-        self._sweeps[name] = Track(name, "sweep", places, at(places), at)
+        self._sweeps[name] = PoseTrack(name, "sweep", places, at(places), at)
         return self._sweeps[name]
 
-    def _pairs(self, names: Sequence[str]) -> list[Track]:
+    def _pairs(self, names: Sequence[str]) -> list[PoseTrack]:
         """Grids over two drivers that move the same joints."""
         parts = {name: next(iter(self._parts(name))) for name in names if isinstance(self._strengths[name], Driver)}
-        found = []
+        result = []
         for first, second in combinations(parts, 2):
             if parts[first].touches & parts[second].touches:
-                found.append(self._pair(f"{first} and {second}", parts[first], parts[second]))
-        return found
+                result.append(self._pair(f"{first} and {second}", parts[first], parts[second]))
+        return result
 
-    def _pair(self, name: str, first: Travelled, second: Travelled) -> Track:
+    def _pair(self, name: str, first: Travelled, second: Travelled) -> PoseTrack:
         steps = np.linspace(0.0, 1.0, PAIR_STEPS).tolist()
         # There and back, so that each pose is next to one that is like it
         rows = [(one, steps if row % 2 == 0 else steps[::-1]) for row, one in enumerate(steps)]
         poses = [[first.pose_at(one), second.pose_at(other)] for one, others in rows for other in others]
-        return Track(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
+        return PoseTrack(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
 
-    def spread(self, names: Sequence[str], count: int = SPREAD) -> Track:
+    def spread(self, names: Sequence[str], count: int = SPREAD) -> PoseTrack:
         """Drivers and samples all at once, by a Halton sequence (Halton 1960, scrambled with a fixed seed)."""
         parts = [part for name in self._leaves(names) for part in self._parts(name)]
         amounts = qmc.Halton(len(parts), scramble=True, seed=SEED).random(count) if parts else np.zeros((count, 0))
         poses = [[part.pose_at(amount) for part, amount in zip(parts, row, strict=True)] for row in amounts.tolist()]
-        return Track("everything at once", "spread", np.arange(count, dtype=np.float64), self._poses(poses))
+        return PoseTrack("everything at once", "spread", np.arange(count, dtype=np.float64), self._poses(poses))
 
     def _reads_gap(self, name: str) -> bool:
         strength = self._strengths[name]
         if isinstance(strength, Combine):
             return any(self._reads_gap(part) for part in strengths_of(strength.combination))
-        return isinstance(strength, Driver) and isinstance(strength.reading, Gap)
+        return isinstance(strength, Driver) and kind_of(strength.reading).needs is Needs.CHAIN
 
     def _leaves(self, names: Sequence[str]) -> list[str]:
         """Drivers and samples; of several readings of one joint the first, so that they do not add up."""
         taken: set[str] = set()
-        found = []
+        result = []
         for name in names:
             if isinstance(self._strengths[name], Combine):
                 continue
             touches = next(iter(self._parts(name))).touches
             if not touches & taken:
                 taken |= touches
-                found.append(name)
-        return found
+                result.append(name)
+        return result
 
     def _poses(self, parts: Sequence[Sequence[SparsePose | None]]) -> Poses:
         poses = [composed(self._rig, self._skeleton, [pose for pose in row if pose is not None]) for row in parts]
@@ -244,8 +247,7 @@ class Sweeper:
 
         touched = at(0.5)
         names = set(touched.joints) if touched else set()
-        if isinstance(driver.reading, ControlValue):
-            names = {f"control {driver.reading.control}"}
+        names.update(f"control {control}" for control in controls_of(driver.reading))
         return Travelled(frozenset(names), at)
 
     def _turning(self, joint: str, rotation: Quaternion) -> Travelled:
@@ -268,11 +270,11 @@ class Sweeper:
     def _mirrored(self, poses: Poses) -> Poses:
         """A few frames at a time, as single poses take far more memory than rows of numbers."""
         assert self._mirror is not None
-        found = rest_poses(self._rig, poses.frames)
+        result = rest_poses(self._rig, poses.frames)
         for start in range(0, poses.frames, _AT_ONCE):
             part = frames_of(poses, start, start + _AT_ONCE)
             mirrored = poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(self._rig, part)])
-            found.rotations[start : start + _AT_ONCE] = mirrored.rotations
-            found.translations[start : start + _AT_ONCE] = mirrored.translations
-            found.controls[start : start + _AT_ONCE] = mirrored.controls
-        return found
+            result.rotations[start : start + _AT_ONCE] = mirrored.rotations
+            result.translations[start : start + _AT_ONCE] = mirrored.translations
+            result.controls[start : start + _AT_ONCE] = mirrored.controls
+        return result

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from plica import limits
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 
 class OverLimit(UnreadableModel):

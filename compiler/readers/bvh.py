@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from plica.readers.allowance import Allowance
 from plica.readers.clip import SAMPLE_BYTES, Clip
-from plica.readers.fields import LARGEST_NUMBER
 from plica.readers.gltf_document import content
-from plica.readers.outline import UnreadableModel, distinct
+from plica.readers.json_fields import LARGEST_NUMBER
+from plica.readers.model_outline import UnreadableModel, distinct
 from plica.readers.skeletons import check_joint_count
-from plica.skeleton.model import ORIGIN, Joint, Skeleton
+from plica.skeleton.skeleton import ORIGIN, Joint, Skeleton
 
 CHANNELS = tuple(f"{axis}{kind}" for kind in ("position", "rotation") for axis in "xyz")
 # Only these characters part words: Python's own notion of blanks takes in control characters, which no number may hold.
@@ -300,15 +300,15 @@ def _usable(word: str) -> bool:
 
 def _rotation(values: NDArray[np.float64], channels: tuple[str, ...]) -> NDArray[np.float64]:
     """The product of the rotation channels in their order, (frames, 4)."""
-    from plica.readers.quaternions import multiply
+    from plica.skeleton.quaternions import multiply
 
-    found = np.zeros((len(values), 4))
-    found[:, 3] = 1.0
+    result = np.zeros((len(values), 4))
+    result[:, 3] = 1.0
     for column, channel in enumerate(channels):
         if channel.endswith("rotation"):
             turn = np.zeros((len(values), 4))
             half = np.radians(values[:, column]) / 2
             turn[:, "xyz".index(channel[0])] = np.sin(half)
             turn[:, 3] = np.cos(half)
-            found = multiply(found, turn)
-    return found
+            result = multiply(result, turn)
+    return result

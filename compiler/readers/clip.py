@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 
 SAMPLE_BYTES: Final = 7 * 8
 """What one joint in one frame takes."""

@@ -6,8 +6,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from plica.readers.gltf_document import addresses, place_of_uri, read_document
-from plica.readers.model import GLTF_ENDINGS, USD_ENDINGS
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import GLTF_ENDINGS, USD_ENDINGS
 
 
 def companions(path: Path) -> tuple[Path, ...]:

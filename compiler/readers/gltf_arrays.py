@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.readers.allowance import Allowance
-from plica.readers.fields import LARGEST_NUMBER, Fields, fields, index, index_of, objects, text, whole
 from plica.readers.gltf_document import (
     BINARY_CHUNK,
     chunk_place,
@@ -27,7 +26,8 @@ from plica.readers.gltf_document import (
     place_of_uri,
     read_document,
 )
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import LARGEST_NUMBER, Fields, fields, index, index_of, objects, text, whole
+from plica.readers.model_outline import UnreadableModel
 
 # Section 3.6.2.2: component types and element types.
 COMPONENTS: dict[int, np.dtype[np.generic]] = {

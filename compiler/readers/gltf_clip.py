@@ -10,18 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.readers.clip import SAMPLE_BYTES, Clip
-from plica.readers.fields import Fields, fields, index, objects, text
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
-from plica.readers.outline import UnreadableModel
-from plica.readers.quaternions import normalised, slerp
+from plica.readers.json_fields import Fields, fields, index, objects, text
+from plica.readers.model_outline import UnreadableModel
+from plica.skeleton.quaternions import normalised_rows, slerp
 
 Array = NDArray[np.float64]
 WIDTHS = {"rotation": 4, "translation": 3}
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 
 
-class Track(NamedTuple):
+class AnimationTrack(NamedTuple):
     """One channel: key times (n,), values (n, w); CUBICSPLINE (n, 3, w): tangent in, value, tangent out."""
 
     joint: int
@@ -62,7 +62,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     )
 
 
-def sample(track: Track, times: Array) -> Array:
+def sample(track: AnimationTrack, times: Array) -> Array:
     """A track's values (frames, w) at `times` (frames,), held before the first key and after the last."""
     keys, values = track.times, track.values
     after = np.clip(np.searchsorted(keys, times, side="right"), 1, max(len(keys) - 1, 1))
@@ -79,7 +79,7 @@ def sample(track: Track, times: Array) -> Array:
         return slerp(values[before], values[after], share)
     else:
         found = values[before] + (values[after] - values[before]) * share[:, None]
-    numbers: Array = normalised(found) if track.path == "rotation" else found
+    numbers: Array = normalised_rows(found) if track.path == "rotation" else found
     return numbers
 
 
@@ -87,13 +87,13 @@ def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], len
     """The cubic of Appendix C.5, tangents scaled by the keys' distance."""
     t, duration = share[:, None], length[:, None]
     t2, t3 = t * t, t * t * t
-    found: Array = (
+    result: Array = (
         (2 * t3 - 3 * t2 + 1) * values[before, 1]
         + duration * (t3 - 2 * t2 + t) * values[before, 2]
         + (3 * t2 - 2 * t3) * values[after, 1]
         + duration * (t3 - t2) * values[after, 0]
     )
-    return found
+    return result
 
 
 def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float | None) -> Clip:
@@ -116,9 +116,9 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
     return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))
 
 
-def _tracks(source: _Source, animation: Fields, place: str) -> list[Track]:
+def _tracks(source: _Source, animation: Fields, place: str) -> list[AnimationTrack]:
     samplers = objects(animation, "samplers", place)
-    tracks: dict[tuple[int, str], Track] = {}
+    tracks: dict[tuple[int, str], AnimationTrack] = {}
     for number, channel in enumerate(objects(animation, "channels", place)):
         here = f"{place}.channels[{number}]"
         target = fields(channel.get("target"), f"{here}.target")
@@ -135,7 +135,7 @@ def _tracks(source: _Source, animation: Fields, place: str) -> list[Track]:
     return list(tracks.values())
 
 
-def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> Track:
+def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> AnimationTrack:
     interpolation = text(sampler, "interpolation", place) or "LINEAR"
     if interpolation not in INTERPOLATIONS:
         raise UnreadableModel(f"{place} has an interpolation that glTF 2.0 does not know")
@@ -151,5 +151,5 @@ def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: st
     if cubic:
         numbers = numbers.reshape(keys, 3, width)
     elif path == "rotation":
-        numbers = normalised(numbers)
-    return Track(joint, path, times.astype(np.float64), numbers, interpolation)
+        numbers = normalised_rows(numbers)
+    return AnimationTrack(joint, path, times.astype(np.float64), numbers, interpolation)

@@ -14,8 +14,8 @@ from typing import BinaryIO
 
 from plica import file_names, limits, regular_files
 from plica.readers.allowance import OverLimit
-from plica.readers.fields import Fields, fields, indexes, objects
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import Fields, fields, indexes, objects
+from plica.readers.model_outline import UnreadableModel
 
 MAGIC = b"glTF"  # section 4.4.2: 0x46546C67, little-endian
 JSON_CHUNK = 0x4E4F534A  # section 4.4.3
@@ -167,14 +167,14 @@ def parse(data: bytes, name: str) -> Fields:
 
 def _once_each(pairs: list[tuple[str, object]]) -> dict[str, object]:
     """An object whose names are different ones (glTF 2.0, section 2.7.1) and can be written."""
-    found = dict(pairs)
-    for name in found:
+    result = dict(pairs)
+    for name in result:
         if not name.isascii() and any("\ud800" <= character <= "\udfff" for character in name):
             raise UnreadableModel("its JSON has a name that is not valid Unicode")
-    if len(found) != len(pairs):
+    if len(result) != len(pairs):
         twice = next(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)
         raise UnreadableModel(f"its JSON gives `{twice[:40]}` twice in one object")
-    return found
+    return result
 
 
 def _refuse_constant(constant: str) -> float:

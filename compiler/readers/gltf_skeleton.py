@@ -6,12 +6,12 @@ from collections.abc import Collection
 from typing import NamedTuple
 
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
-from plica.readers.fields import Fields, fields, index, index_of, indexes, numbers, objects, text, whole
 from plica.readers.gltf_document import parents_of_nodes
-from plica.readers.outline import MeshOutline, ModelOutline, distinct
+from plica.readers.json_fields import Fields, fields, index, index_of, indexes, numbers, objects, text, whole
+from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
 from plica.readers.skeletons import check_joint_count, checked_skeleton
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Vector, normalised
-from plica.skeleton.model import ORIGIN, UNSCALED, Joint, Skeleton
+from plica.skeleton.skeleton import ORIGIN, UNSCALED, Joint, Skeleton
 
 UNIT_TOLERANCE = 1e-3  # how far the length of a rest rotation may be from 1 before it is worth a note
 
@@ -105,13 +105,13 @@ def _skins_of_meshes(document: Fields) -> list[list[int]]:
     nodes = objects(document, "nodes", "the file")
     meshes = len(objects(document, "meshes", "the file"))
     skins = len(objects(document, "skins", "the file"))
-    found: list[list[int]] = [[] for _ in range(meshes)]
+    result: list[list[int]] = [[] for _ in range(meshes)]
     for number, node in enumerate(nodes):
         mesh = index(node, "mesh", meshes, f"nodes[{number}]")
         skin = index(node, "skin", skins, f"nodes[{number}]")
         if mesh is not None and skin is not None:
-            found[mesh].append(skin)
-    return found
+            result[mesh].append(skin)
+    return result
 
 
 def _chosen_skins(document: Fields, chosen: Collection[str]) -> list[int]:
@@ -169,14 +169,14 @@ def _below(parents: list[int | None], roots: set[int]) -> set[int]:
 
 
 def _animated_nodes(document: Fields, count: int) -> set[int]:
-    found = set()
+    result = set()
     for number, animation in enumerate(objects(document, "animations", "the file")):
         for position, channel in enumerate(objects(animation, "channels", f"animations[{number}]")):
             place = f"animations[{number}].channels[{position}].target"
             node = fields(channel.get("target"), place).get("node")
             if node is not None:
-                found.add(index_of(node, count, f"{place}.node"))
-    return found
+                result.add(index_of(node, count, f"{place}.node"))
+    return result
 
 
 def _parents_first(parents: list[int | None], wanted: set[int]) -> list[int]:
@@ -199,7 +199,7 @@ def _parents_first(parents: list[int | None], wanted: set[int]) -> list[int]:
 def _placement(node: Fields, place: str, name: str, problems: list[str]) -> Placement:
     matrix = numbers(node, "matrix", 16, place)
     if matrix is not None:
-        found = _matrix_placement(matrix, name, problems)
+        result = _matrix_placement(matrix, name, problems)
     else:
         translation = _vector(node, "translation", ORIGIN, place)
         scale = _vector(node, "scale", UNSCALED, place)
@@ -208,22 +208,22 @@ def _placement(node: Fields, place: str, name: str, problems: list[str]) -> Plac
         size = (x * x + y * y + z * z + w * w) ** 0.5
         if abs(size - 1.0) > UNIT_TOLERANCE:
             problems.append(f"the rest rotation of joint `{name}` has length {size:.3g}, not 1; it is normalised")
-        found = Placement(translation, normalised((x, y, z, w)), scale, 0.0)
-    if 0.0 in found.scale:
+        result = Placement(translation, normalised((x, y, z, w)), scale, 0.0)
+    if 0.0 in result.scale:
         problems.append(f"joint `{name}` has a scale of 0 at rest, so the direction of an axis is lost")
-    return found
+    return result
 
 
 def _matrix_placement(matrix: tuple[float, ...], name: str, problems: list[str]) -> Placement:
     """A node's matrix, stored column by column (section 3.5.3)."""
     a, b, c, d = (matrix[start : start + 4] for start in (0, 4, 8, 12))
-    found = decompose(((a[0], b[0], c[0]), (a[1], b[1], c[1]), (a[2], b[2], c[2])), (d[0], d[1], d[2]))
-    if found.shear > SHEAR_LIMIT or (a[3], b[3], c[3], d[3]) != (0.0, 0.0, 0.0, 1.0):
+    result = decompose(((a[0], b[0], c[0]), (a[1], b[1], c[1]), (a[2], b[2], c[2])), (d[0], d[1], d[2]))
+    if result.shear > SHEAR_LIMIT or (a[3], b[3], c[3], d[3]) != (0.0, 0.0, 0.0, 1.0):
         problems.append(
             f"the matrix of joint `{name}` is not made of translation, rotation and scale alone; "
             "what is beyond them is dropped"
         )
-    return found
+    return result
 
 
 def _vector(node: Fields, key: str, default: Vector, place: str) -> Vector:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from plica import limits
 from plica.readers.allowance import OverLimit
-from plica.readers.outline import UnreadableModel
-from plica.skeleton.model import Joint, Skeleton
+from plica.readers.model_outline import UnreadableModel
+from plica.skeleton.skeleton import Joint, Skeleton
 
 
 def check_joint_count(count: int) -> None:

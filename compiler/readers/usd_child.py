@@ -118,11 +118,11 @@ class _Answer:
         """Write an array; what stands for it in the JSON. Raises MemoryError where there is no room."""
         if self._size + len(data) > self._room:
             raise MemoryError
-        found = {"element": element, "shape": list(shape), "at": self._size, "bytes": len(data)}
+        result = {"element": element, "shape": list(shape), "at": self._size, "bytes": len(data)}
         padded = data + bytes(-len(data) % 8)
         self._stream.write(padded)
         self._size += len(padded)
-        return found
+        return result
 
     def close(self, found: dict[str, Any]) -> None:
         """Write the JSON."""

@@ -27,16 +27,16 @@ class _Fault(Exception):  # noqa: N818 - it names the state of a part, not a fau
 
 def extract(stage: Usd.Stage, keep: Keep) -> Item:
     """The stage's meshes, skeletons and animations in its order, instances written out."""
-    found: Item = {"meshes": [], "skeletons": [], "animations": []}
+    result: Item = {"meshes": [], "skeletons": [], "animations": []}
     extractor = _Extractor(stage, keep)
     for prim in Usd.PrimRange.Stage(stage, Usd.TraverseInstanceProxies()):
         if prim.IsA(UsdGeom.Mesh):
-            found["meshes"].append(extractor.mesh(prim))
+            result["meshes"].append(extractor.mesh(prim))
         elif prim.IsA(UsdSkel.Skeleton):
-            found["skeletons"].append(extractor.skeleton(UsdSkel.Skeleton(prim)))
+            result["skeletons"].append(extractor.skeleton(UsdSkel.Skeleton(prim)))
         elif prim.IsA(UsdSkel.Animation):
-            found["animations"].append(prim.GetName())
-    return found
+            result["animations"].append(prim.GetName())
+    return result
 
 
 class _Extractor:

@@ -19,7 +19,7 @@ from pxr import Ar, Pcp, Sdf, Tf, Usd
 from plica import file_names
 from plica.limits import Limits
 from plica.readers.gltf_document import open_regular
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 USD_ENDINGS = (".usd", ".usda", ".usdc", ".usdz")
 CLIP_FIELDS = (
@@ -104,10 +104,10 @@ class _Layers:
         if identifier in self.opened or identifier in self.refused:
             return None
         reason = self._reason_against(identifier, layer)
-        found = self._open(identifier) if reason is None else None
-        if found is None:
+        result = self._open(identifier) if reason is None else None
+        if result is None:
             self.refused[identifier] = f"it draws in {shown(named)}, which {reason or DAMAGED}"
-        return found
+        return result
 
     def _reason_against(self, identifier: str, layer: Sdf.Layer) -> str | None:
         """Why a layer that another one names may not be opened; None where it may. Nothing of it is read."""

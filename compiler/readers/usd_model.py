@@ -10,11 +10,11 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from plica.readers.decompose import SHEAR_LIMIT, decompose
-from plica.readers.outline import MeshOutline, ModelOutline, UnreadableModel, distinct
+from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableModel, distinct
 from plica.readers.skeletons import checked_skeleton
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import UsdMesh, UsdSkeleton, UsdStage
-from plica.skeleton.model import Joint
+from plica.skeleton.skeleton import Joint
 
 
 def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:

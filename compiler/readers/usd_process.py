@@ -123,6 +123,6 @@ def _once(request: str, stream: IO[bytes], seconds: int) -> Ended:
 
 def _environment() -> dict[str, str]:
     """The environment without what tells the library where to look for layers and further code."""
-    found = {name: value for name, value in os.environ.items() if not name.startswith("PXR_")}
-    found["PXR_WORK_THREAD_LIMIT"] = "1"  # the same order of findings each time; threads reserve memory
-    return found
+    result = {name: value for name, value in os.environ.items() if not name.startswith("PXR_")}
+    result["PXR_WORK_THREAD_LIMIT"] = "1"  # the same order of findings each time; threads reserve memory
+    return result

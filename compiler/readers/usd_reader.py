@@ -18,7 +18,7 @@ from typing import NamedTuple
 from plica import limits
 from plica.limits import Limits
 from plica.readers.gltf_document import open_regular
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 from plica.readers.usd_child import NO_ROOM
 from plica.readers.usd_process import Ended, ask
 from plica.readers.usd_stage import Answer, UsdStage, decoded

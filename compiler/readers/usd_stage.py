@@ -12,8 +12,8 @@ import struct
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from plica.readers.fields import Fields, fields, index, items, objects, text, whole
-from plica.readers.outline import UnreadableModel
+from plica.readers.json_fields import Fields, fields, index, items, objects, text, whole
+from plica.readers.model_outline import UnreadableModel
 
 TRAILER = struct.Struct("<Q")
 LARGEST_JSON = 64 * 1024**2  # bytes; a stage of 50,000 meshes

@@ -4,19 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from itertools import chain
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, assert_never
 
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
-from plica.rig import model as rig
-from plica.rig.names import SIDES, Naming
-from plica.rig.readings import Frames, expand_field, expand_pose, expand_reading
+from plica.kinds.readings import Reading
+from plica.rig.combinations import parts_of
+from plica.rig.expand_readings import Frames, expand_field, expand_pose, expand_reading
+from plica.rig.output_names import SIDES, Naming
+from plica.rig.region_sources import regions_of
+from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
+from plica.rig.strengths import Combination, Combine, Control, Driver, Field, Sample, Strength, StrengthOf
+from plica.rig.surfaces import (
+    Detail,
+    Fold,
+    Inbetween,
+    Morph,
+    Painted,
+    Region,
+    RegionSet,
+    RegionSource,
+    Sculpt,
+    Shape,
+    SkinOf,
+    Stored,
+)
 from plica.source import Span
-from plica.spec import model as spec
+from plica.spec import entries as spec
 from plica.spec.budget import Budget
-from plica.spec.model import OneSide
+from plica.spec.entries import OneSide
 from plica.spec.ordering import rounds
-from plica.values import About
+from plica.values import About, Side
 
 Origins = Mapping[tuple[str, str], Span]
 Named = TypeVar("Named", bound=Any)
@@ -27,23 +45,23 @@ _SIDE_ORDER = {"left": 0, "right": 1, "none": 2}
 class Expanded(NamedTuple):
     """The rig, and where each of its entries was declared, by kind and output name."""
 
-    rig: rig.Rig
+    rig: Rig
     origins: Origins
 
 
-def expand(bound: spec.Spec, found: Diagnostics, budget: Budget) -> Expanded:
+def expand(bound: spec.Spec, diagnostics: Diagnostics, budget: Budget) -> Expanded:
     """Expand a spec; entries with mistakes are left out and reported. `budget`: what may still be written out."""
-    return _Expansion(bound, found, budget).result()
+    return _Expansion(bound, diagnostics, budget).result()
 
 
 class _Expansion:
-    def __init__(self, bound: spec.Spec, found: Diagnostics, budget: Budget) -> None:
+    def __init__(self, bound: spec.Spec, diagnostics: Diagnostics, budget: Budget) -> None:
         self.spec = bound
-        self.found = found
+        self.diagnostics = diagnostics
         self.budget = budget
         self.origins: dict[tuple[str, str], Span] = {}
         self.naming = Naming(bound.character.names_pattern, *bound.character.side_texts)
-        self.frames = Frames(bound.bound, self.naming, found)
+        self.frames = Frames(bound.bound, self.naming, diagnostics)
 
     def result(self) -> Expanded:
         bound = self.spec
@@ -51,14 +69,14 @@ class _Expansion:
         samples = [sample for item in fields for sample in self._samples(item)]
         drivers = self._entries("driver", bound.drivers, self._driver)
         combines = self._entries("combine", bound.combines, self._combine)
-        strengths: list[rig.Strength] = [*drivers, *samples, *self._in_order(combines)]
+        strengths: list[Strength] = [*drivers, *samples, *self._in_order(combines)]
         self._report_clashes(strengths)
         regions = self._entries("region", bound.regions, self._region)
-        self._settled("region", {item.name: _regions_in(item.source) for item in regions})
+        self._settled("region", {item.name: regions_of(item.source) for item in regions})
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
         return Expanded(
-            rig.Rig(
+            Rig(
                 character=self._character(),
                 skeleton=self._skeleton(),
                 symmetry=self._symmetry(),
@@ -88,7 +106,7 @@ class _Expansion:
             declared = entry.declared
             for side in SIDES[declared.side]:
                 name = self.naming.of(declared.name, side)
-                if self.found.stopped or not self.budget.spend(len(name), declared.span):
+                if self.diagnostics.stopped or not self.budget.spend(len(name), declared.span):
                     return made
                 self._declare(kind, name, declared.span)
                 item = make(entry, side, name)
@@ -99,23 +117,23 @@ class _Expansion:
     def _declare(self, kind: str, name: str, span: Span) -> None:
         other = self.origins.get((kind, name))
         if other is not None:
-            self.found.add("output-name-clash", span, name=name, labels=[Label(other, "the other declaration")])
+            self.diagnostics.add("output-name-clash", span, name=name, labels=[Label(other, "the other declaration")])
         self.origins[(kind, name)] = span
 
     # ---- the character
 
-    def _character(self) -> rig.Character:
+    def _character(self) -> Character:
         facts = self.spec.character
-        return rig.Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about, facts.band)
+        return Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about, facts.band)
 
-    def _skeleton(self) -> tuple[rig.RigJoint, ...]:
+    def _skeleton(self) -> tuple[RigJoint, ...]:
         skeleton, sides = self.spec.bound.skeleton, self.spec.bound.sides
         joints = []
         for index, joint in enumerate(skeleton.joints):
-            side: rig.Side = "left" if index in sides.left else "right" if index in sides.right else "none"
+            side: Side = "left" if index in sides.left else "right" if index in sides.right else "none"
             partner = sides.partner.get(index)
             joints.append(
-                rig.RigJoint(
+                RigJoint(
                     name=joint.name,
                     parent=None if joint.parent is None else skeleton.joints[joint.parent].name,
                     translation=joint.translation,
@@ -128,9 +146,9 @@ class _Expansion:
             )
         return tuple(joints)
 
-    def _symmetry(self) -> rig.Symmetry | None:
+    def _symmetry(self) -> Symmetry | None:
         plane = self.spec.bound.plane
-        return None if plane is None else rig.Symmetry(plane.axis, plane.offset, self.spec.bound.plane_found)
+        return None if plane is None else Symmetry(plane.axis, plane.offset, self.spec.bound.plane_found)
 
     def _about(self, about: About, side: OneSide) -> About:
         if about.renamed_from is None:
@@ -139,12 +157,12 @@ class _Expansion:
 
     # ---- strengths
 
-    def _control(self, entry: spec.Entry[spec.ControlFacts], side: OneSide, name: str) -> rig.Control:
+    def _control(self, entry: spec.Entry[spec.ControlFacts], side: OneSide, name: str) -> Control:
         declared, facts = entry.declared, entry.facts(side)
-        about = self._about(declared.about, side)
-        return rig.Control(name, side, declared.name, facts.range, facts.rest, about)
+        about = self._about(entry.about(side), side)
+        return Control(name, side, declared.name, facts.range, facts.rest, about)
 
-    def _driver(self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str) -> rig.Driver | None:
+    def _driver(self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str) -> Driver | None:
         declared, facts = entry.declared, entry.facts(side)
         mirrored = entry.mirrored(side, "reads")
         reading = expand_reading(facts.reading, side, mirrored, self.frames, declared.span)
@@ -152,102 +170,110 @@ class _Expansion:
             return None
         if side == "right" and declared.side == "both":
             self._report_same(entry, reading, name)
-        about = self._about(declared.about, side)
-        return rig.Driver(name, side, declared.name, reading, facts.span, facts.clamped, facts.curve, about)
+        about = self._about(entry.about(side), side)
+        return Driver(name, side, declared.name, reading, facts.span, facts.clamped, facts.curve, about)
 
-    def _report_same(self, entry: spec.Entry[spec.DriverFacts], right: rig.Reading, name: str) -> None:
+    def _report_same(self, entry: spec.Entry[spec.DriverFacts], right: Reading, name: str) -> None:
         """Both sides reading the same number is hardly meant: an axis that the mirror leaves alone."""
         span = entry.declared.span
         left = expand_reading(entry.left.reading, "left", False, self.frames, span)
         if left == right and entry.left.span == entry.right.span:
-            self.found.add("same-on-both-sides", span, name=entry.declared.name)
+            self.diagnostics.add("same-on-both-sides", span, name=entry.declared.name)
 
-    def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> rig.Combine:
+    def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> Combine:
         declared = entry.declared
         combination = self._combination(entry.facts(side).combination, side)
-        return rig.Combine(name, side, declared.name, combination, self._about(declared.about, side))
+        return Combine(name, side, declared.name, combination, self._about(entry.about(side), side))
 
-    def _combination(self, combination: spec.CombinationOf, side: OneSide) -> rig.Combination:
-        parts: list[rig.Combination | rig.StrengthOf] = []
+    def _combination(self, combination: spec.CombinationOf, side: OneSide) -> Combination:
+        parts: list[Combination | StrengthOf] = []
         for part in combination.parts:
             if isinstance(part, spec.CombinationOf):
                 parts.append(self._combination(part, side))
             else:
-                parts.append(rig.StrengthOf(self.naming.target(part, side)))
-        return rig.Combination(combination.how, tuple(parts))
+                parts.append(StrengthOf(self.naming.target(part, side)))
+        return Combination(combination.how, tuple(parts))
 
-    def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> rig.Field | None:
-        return expand_field(entry, side, self.frames)
+    def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> Field | None:
+        made = expand_field(entry, side, self.frames)
+        return None if made is None else made._replace(about=self._about(entry.about(side), side))
 
-    def _samples(self, item: rig.Field) -> list[rig.Sample]:
+    def _samples(self, item: Field) -> list[Sample]:
         samples = []
         for sample in item.samples[1:]:
             name = self.naming.of(item.declared, item.side, sample.name)
             self.origins[("sample", name)] = self.origins[("field", item.name)]
             declared = f"{item.declared}.{sample.name}"
-            samples.append(rig.Sample(name, item.side, declared, item.name, sample.name))
+            samples.append(Sample(name, item.side, declared, item.name, sample.name))
         return samples
 
-    def _in_order(self, combines: list[rig.Combine]) -> list[rig.Combine]:
+    def _in_order(self, combines: list[Combine]) -> list[Combine]:
         """Combines after those that they are made of; those in a cycle are reported and left out."""
         made = {combine.name: combine for combine in combines}
-        settled = self._settled("combine", {name: _strengths_of(item.combination) for name, item in made.items()})
+        settled = self._settled("combine", {name: parts_of(item.combination) for name, item in made.items()})
         return [made[name] for name in settled]
 
-    def _report_clashes(self, strengths: list[rig.Strength]) -> None:
-        seen: dict[str, rig.Strength] = {}
+    def _report_clashes(self, strengths: list[Strength]) -> None:
+        seen: dict[str, Strength] = {}
         for item in strengths:
             other = seen.setdefault(item.name, item)
             if other is not item and other.kind != item.kind:
                 label = Label(self.origins[(other.kind, other.name)], "the other declaration")
                 span = self.origins[(item.kind, item.name)]
-                self.found.add("output-name-clash", span, name=item.name, labels=[label])
+                self.diagnostics.add("output-name-clash", span, name=item.name, labels=[label])
 
     # ---- surfaces
 
-    def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> rig.Region:
+    def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> Region:
         declared, facts = entry.declared, entry.facts(side)
         source = self._region_source(facts.source, side, declared.span)
-        about = self._about(declared.about, side)
-        return rig.Region(name, side, declared.name, source, facts.feather, about)
+        about = self._about(entry.about(side), side)
+        return Region(name, side, declared.name, source, facts.feather, about)
 
-    def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> rig.RegionSource:
-        if isinstance(source, spec.PaintedImage):
-            return rig.Painted(source.file, source.uv)
-        if isinstance(source, spec.StoredVertices):
-            return rig.Stored(source.file)
-        if isinstance(source, spec.SetOfRegions):
-            return rig.RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
+    def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> RegionSource:
+        match source:
+            case spec.PaintedImage():
+                return Painted(source.file, source.uv)
+            case spec.StoredVertices():
+                return Stored(source.file)
+            case spec.SetOfRegions():
+                return RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
+            case spec.SkinOfJoints():
+                return self._skin_of(source, side, span)
+            case _:
+                assert_never(source)
+
+    def _skin_of(self, source: spec.SkinOfJoints, side: OneSide, span: Span) -> SkinOf:
         indexes = [joint.right if side == "right" else joint.left for joint in source.joints]
         if source.below:
             indexes = sorted({below for index in set(indexes) for below in self._below(index, span)})
-        return rig.SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
+        return SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
 
     def _settled(self, kind: str, parts: Mapping[str, Iterable[str]]) -> list[str]:
         """The names, each after its parts; those that are made of themselves are reported and left out."""
         settled = dict.fromkeys(chain.from_iterable(rounds(parts)))
         for name in parts:
             if name not in settled:
-                self.found.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
+                self.diagnostics.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
         return list(settled)
 
     def _below(self, index: int, span: Span) -> list[int]:
         below = self.spec.bound.skeleton.below(index)
         return below if self.budget.spend(len(below), span) else []
 
-    def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> rig.Sculpt:
+    def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> Sculpt:
         pose = expand_pose(sculpt.pose, side, mirrored, self.frames)
-        return rig.Sculpt(sculpt.file, pose, tuple(self.naming.target(shape, side) for shape in sculpt.after))
+        return Sculpt(sculpt.file, pose, tuple(self.naming.target(shape, side) for shape in sculpt.after))
 
-    def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> rig.Shape:
+    def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> Shape:
         declared, facts = entry.declared, entry.facts(side)
-        source: rig.Sculpt | rig.Morph | None = None
+        source: Sculpt | Morph | None = None
         if isinstance(facts.source, spec.SculptOf):
             source = self._sculpt(facts.source, side, entry.mirrored(side, "source"))
         elif facts.source is not None:
-            source = rig.Morph(facts.source.name)
+            source = Morph(facts.source.name)
         mirrored = entry.mirrored(side, "inbetween")
-        return rig.Shape(
+        return Shape(
             name=name,
             side=side,
             declared=declared.name,
@@ -255,24 +281,24 @@ class _Expansion:
             within=self._optional(facts.within, side),
             follows=self._optional(facts.follows, side),
             inbetweens=tuple(
-                rig.Inbetween(item.at, self._sculpt(item.sculpt, side, mirrored)) for item in facts.inbetweens
+                Inbetween(item.at, self._sculpt(item.sculpt, side, mirrored)) for item in facts.inbetweens
             ),
             threshold=facts.threshold,
             mirrored=entry.mirrored(side, "source"),
-            about=self._about(declared.about, side),
+            about=self._about(entry.about(side), side),
         )
 
-    def _optional(self, target: spec.Target | None, side: OneSide) -> str | None:
+    def _optional(self, target: spec.EntryReference | None, side: OneSide) -> str | None:
         return None if target is None else self.naming.target(target, side)
 
-    def _detail(self, entry: spec.Entry[spec.DetailFacts], side: OneSide, name: str) -> rig.Detail:
+    def _detail(self, entry: spec.Entry[spec.DetailFacts], side: OneSide, name: str) -> Detail:
         facts = entry.facts(side)
-        about = self._about(entry.declared.about, side)
-        return rig.Detail(name, facts.relaxed, facts.contracted, facts.uv, facts.budget, facts.mixing, about)
+        about = self._about(entry.about(side), side)
+        return Detail(name, facts.relaxed, facts.contracted, facts.uv, facts.budget, facts.mixing, about)
 
-    def _fold(self, entry: spec.Entry[spec.FoldFacts], side: OneSide, name: str) -> rig.Fold:
+    def _fold(self, entry: spec.Entry[spec.FoldFacts], side: OneSide, name: str) -> Fold:
         declared, facts = entry.declared, entry.facts(side)
-        return rig.Fold(
+        return Fold(
             name=name,
             side=side,
             declared=declared.name,
@@ -280,32 +306,32 @@ class _Expansion:
             area=self.naming.target(facts.area, side),
             follows=self._optional(facts.follows, side),
             tolerance=facts.tolerance,
-            about=self._about(declared.about, side),
+            about=self._about(entry.about(side), side),
         )
 
     # ---- poses and expectations
 
-    def _pose(self, entry: spec.Entry[spec.PoseFacts], side: OneSide, name: str) -> rig.Pose:
+    def _pose(self, entry: spec.Entry[spec.PoseFacts], side: OneSide, name: str) -> Pose:
         declared = entry.declared
         items = expand_pose(entry.facts(side).items, side, entry.mirrored(side, "pose_at"), self.frames)
-        return rig.Pose(name, side, declared.name, items, self._about(declared.about, side))
+        return Pose(name, side, declared.name, items, self._about(entry.about(side), side))
 
-    def _expectations(self) -> list[rig.Expectation]:
-        made: dict[rig.Expectation, Span] = {}
+    def _expectations(self) -> list[Expectation]:
+        made: dict[Expectation, Span] = {}
         for item in self.spec.expectations:
             for side in SIDES["none" if expectation_kind(item.kind).whole else item.side]:
                 expectation = self._expectation(item, side)
                 if expectation in made:
                     label = Label(made[expectation], "the first one")
-                    self.found.add("repeated-expectation", item.span, labels=[label])
+                    self.diagnostics.add("repeated-expectation", item.span, labels=[label])
                 made[expectation] = item.span
         ordered = sorted(made, key=repr)
         for index, expectation in enumerate(ordered):
             self.origins[("expect", str(index))] = made[expectation]
         return ordered
 
-    def _expectation(self, item: spec.ExpectationOf, side: OneSide) -> rig.Expectation:
-        return rig.Expectation(
+    def _expectation(self, item: spec.ExpectationOf, side: OneSide) -> Expectation:
+        return Expectation(
             kind=item.kind,
             side=side,
             of=tuple(self.naming.target(target, side) for target in item.of),
@@ -322,14 +348,3 @@ class _Expansion:
 
 def _order(item: Any) -> tuple[str, int]:
     return item.declared if hasattr(item, "declared") else item.name, _SIDE_ORDER[getattr(item, "side", "none")]
-
-
-def _regions_in(source: rig.RegionSource) -> tuple[str, ...]:
-    return source.regions if isinstance(source, rig.RegionSet) else ()
-
-
-def _strengths_of(combination: rig.Combination) -> list[str]:
-    names: list[str] = []
-    for part in combination.parts:
-        names.extend(_strengths_of(part) if isinstance(part, rig.Combination) else [part.strength])
-    return names

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from plica.kinds.expectations import Over, Worse, expectation_kind
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 
 def names_poses(expectation: Expectation) -> bool:

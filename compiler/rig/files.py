@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from plica.rig.model import Painted, Rig, Stored
+from plica.rig.region_sources import files_in
+from plica.rig.rig import Rig
 
 
 def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:
@@ -15,8 +16,8 @@ def files_of(rig: Rig) -> Iterator[tuple[str, tuple[str, ...], str, str]]:
     if rig.character.geometry is not None:
         yield rig.character.geometry.file, ("geometry", "textures"), "character", rig.character.name
     for region in rig.regions:
-        if isinstance(region.source, Painted | Stored):
-            yield region.source.file, ("geometry", "textures"), "region", region.name
+        for file in files_in(region.source):
+            yield file, ("geometry", "textures"), "region", region.name
     for shape in rig.shapes:
         for sculpt in shape.sculpts:
             yield sculpt.file, ("geometry",), "shape", shape.name

@@ -24,11 +24,11 @@ from plica.skeleton.algebra import (
     times,
     transpose,
 )
-from plica.skeleton.model import Skeleton
 from plica.skeleton.sides import Plane
+from plica.skeleton.skeleton import Skeleton
 
 
-class Mirror(NamedTuple):
+class FrameMirror(NamedTuple):
     """Takes facts about a left joint to the right one. `matrix` is K of this module; `sign` its determinant."""
 
     matrix: Matrix
@@ -57,10 +57,10 @@ class Mirror(NamedTuple):
         return (x, y, z, w) if first > 0.0 else (0.0 - x, 0.0 - y, 0.0 - z, 0.0 - w)
 
 
-NO_MIRROR = Mirror(IDENTITY_MATRIX, 1.0)  # its quaternion frame is exactly the identity
+NO_MIRROR = FrameMirror(IDENTITY_MATRIX, 1.0)  # its quaternion frame is exactly the identity
 
 
-def mirror_between(skeleton: Skeleton, plane: Plane, left: int, right: int) -> Mirror:
+def mirror_between(skeleton: Skeleton, plane: Plane, left: int, right: int) -> FrameMirror:
     """The mirror from a left joint to a right one (the same one for joints on the plane)."""
     seen = product(transpose(skeleton.orientation(left)), product(plane.reflection, skeleton.orientation(right)))
-    return Mirror(seen, 1.0 if determinant(seen) > 0 else -1.0)
+    return FrameMirror(seen, 1.0 if determinant(seen) > 0 else -1.0)

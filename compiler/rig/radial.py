@@ -16,13 +16,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from math import exp
 from typing import Literal, NamedTuple
 
-from plica.rig.model import FieldSample, Vector
+from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
+from plica.rig.strengths import FieldSample
 from plica.rounding import DIGITS, places_of, rounded_number
 from plica.skeleton.algebra import (
     Quaternion,
+    Vector,
     conjugate,
     length,
     matrix_of,
@@ -37,7 +38,7 @@ Row = list[float]
 
 # Closer samples are one pose, for any animator and for any hope of telling them apart.
 _COINCIDENT = 1e-6
-# How nearly strengths must come out at the samples, far nearer than `plica.rig.model.Field` rounds them to 0 and 1.
+# How nearly strengths must come out at the samples, far nearer than `plica.rig.strengths.Field` rounds them to 0 and 1.
 _RESIDUAL = 5e-13
 # The same of rounded coefficients; they keep more digits where they need them.
 _ROUNDED_RESIDUAL = 5e-10
@@ -45,7 +46,7 @@ _MOST_DIGITS = 15
 
 
 class Solution(NamedTuple):
-    """What `plica.rig.model.Field` holds: coefficients[i][k] of sample i for the strength of sample k + 1."""
+    """What `plica.rig.strengths.Field` holds: coefficients[i][k] of sample i for the strength of sample k + 1."""
 
     width: float | None
     coefficients: tuple[tuple[float, ...], ...]
@@ -61,23 +62,25 @@ def solve(
 ) -> Solution:
     """The coefficients with which each sample's strength is 1 at itself and 0 at all others.
 
-    samples: rest first, turns since rest; `axis`: the unit vector that metric "direction" turns; `width`:
-    of the Gaussian, None for the mean distance between samples. Kernel "gaussian" has no constant, "linear"
-    has one, and coefficients that add up to 0. Raises ValueError naming two samples where they coincide,
-    and the two closest where they are so close (for the width) that the strengths come out wrong; for an
-    unknown kernel; for a width that is not above 0.
+    samples: rest first, turns since rest; `axis`: the unit vector that metric "direction" turns; `width`: of a kernel
+    that has one, None for the mean distance between samples. Raises ValueError naming two samples where they coincide,
+    and the two closest where they are so close (for the width) that the strengths come out wrong; for an unknown
+    kernel; for a width that is not above 0.
     """
-    if kernel not in ("gaussian", "linear"):
+    kind = KERNEL_KINDS.get(kernel)
+    if kind is None:
         raise ValueError(f"the kernel {kernel} does not interpolate every set of samples")
     distances = _distances(samples, metric, axis)
     first, second = _closest(samples, distances)
     if distances[first][second] < _COINCIDENT:
         raise ValueError(f"samples {samples[first].name} and {samples[second].name} coincide")
-    if kernel == "linear":
-        solution = _with_constants(distances)
-    else:
-        solution = _gaussian(distances, _mean(distances) if width is None else width)
-    matrix = distances if solution.width is None else _kernel_matrix(distances, solution.width)
+    chosen = None
+    if kind.has_width:
+        chosen = _mean(distances) if width is None else width
+        if not chosen > 0:
+            raise ValueError(f"the width of a {kernel} must be above 0")
+    matrix = _kernel_matrix(kind, distances, chosen)
+    solution = (_with_constants if kind.has_constants else _without_constants)(matrix, chosen)
     if _worst(matrix, solution) > _RESIDUAL:
         raise ValueError(f"samples {samples[first].name} and {samples[second].name} are too close to tell apart")
     return solution
@@ -88,10 +91,11 @@ def rounded_solution(
 ) -> Solution:
     """What `solve` gives, with as few digits as `plica.rounding` asks for and the strengths at the samples bear."""
     distances = _distances(samples, metric, axis)
-    if kernel == "gaussian" and width is None and len(samples) > 1:
+    kind = KERNEL_KINDS.get(kernel)
+    if kind is not None and kind.has_width and width is None and len(samples) > 1:
         width = rounded_number(_mean(distances))
     solution = solve(samples, metric, axis, kernel, width)
-    matrix = distances if solution.width is None else _kernel_matrix(distances, solution.width)
+    matrix = _kernel_matrix(kernel_kind(kernel), distances, solution.width)
     candidates = (_rounded(solution, digits) for digits in range(DIGITS, _MOST_DIGITS + 1))
     return next((found for found in candidates if _worst(matrix, found) <= _ROUNDED_RESIDUAL), solution)
 
@@ -121,8 +125,8 @@ def _mean(distances: Sequence[Sequence[float]]) -> float:
     return sum(pairs) / len(pairs)
 
 
-def _kernel_matrix(distances: Sequence[Sequence[float]], width: float) -> list[Row]:
-    return [[exp(-((value / width) ** 2)) for value in row] for row in distances]
+def _kernel_matrix(kind: KernelKind, distances: Sequence[Sequence[float]], width: float | None) -> list[Row]:
+    return [[kind.value(distance, 1.0 if width is None else width) for distance in row] for row in distances]
 
 
 def _wanted(size: int) -> list[Row]:
@@ -130,19 +134,18 @@ def _wanted(size: int) -> list[Row]:
     return [[1.0 if row == column else 0.0 for column in range(1, size)] for row in range(size)]
 
 
-def _gaussian(distances: Sequence[Sequence[float]], width: float) -> Solution:
-    if not width > 0:
-        raise ValueError("the width of a gaussian must be above 0")
-    size = len(distances)
-    found = _eliminated(_kernel_matrix(distances, width), _wanted(size))
+def _without_constants(kernels: Sequence[Row], width: float | None) -> Solution:
+    size = len(kernels)
+    found = _eliminated(kernels, _wanted(size))
     return Solution(width, tuple(map(tuple, found)), (0.0,) * (size - 1))
 
 
-def _with_constants(distances: Sequence[Sequence[float]]) -> Solution:
-    size = len(distances)
-    matrix = [[*row, 1.0] for row in distances] + [[1.0] * size + [0.0]]
+def _with_constants(kernels: Sequence[Row], width: float | None) -> Solution:
+    """The solution whose coefficients add up to 0."""
+    size = len(kernels)
+    matrix = [[*row, 1.0] for row in kernels] + [[1.0] * size + [0.0]]
     found = _eliminated(matrix, [*_wanted(size), [0.0] * (size - 1)])
-    return Solution(None, tuple(map(tuple, found[:size])), tuple(found[size]))
+    return Solution(width, tuple(map(tuple, found[:size])), tuple(found[size]))
 
 
 def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[float]]) -> list[Row]:
@@ -157,13 +160,13 @@ def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[floa
             factor = rows[row][column] / top[column]
             if factor != 0.0:
                 rows[row] = [value - factor * above for value, above in zip(rows[row], top, strict=True)]
-    found: list[Row] = [[] for _ in range(size)]
+    result: list[Row] = [[] for _ in range(size)]
     for row in reversed(range(size)):
         values = rows[row][size:]
         for column in range(row + 1, size):
-            values = [value - rows[row][column] * known for value, known in zip(values, found[column], strict=True)]
-        found[row] = [value / rows[row][row] for value in values]
-    return found
+            values = [value - rows[row][column] * known for value, known in zip(values, result[column], strict=True)]
+        result[row] = [value / rows[row][row] for value in values]
+    return result
 
 
 def _rounded(solution: Solution, digits: int) -> Solution:

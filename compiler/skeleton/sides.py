@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from plica.rounding import rounded
 from plica.skeleton.algebra import Matrix, Vector, length, subtract
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 
 AxisName = Literal["x", "y", "z"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")

@@ -1,19 +1,25 @@
-"""Takes out the warnings and notes that declarations accept."""
+"""Takes out the warnings and notes that a spec accepts: `accept RULE because "REASON"`."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.source import Source, Span
-from plica.spec.facts import FactSet
-from plica.syntax import nodes
+
+
+class Acceptance(NamedTuple):
+    """A rule that is accepted, where that stands, and the declarations that it holds for; None for the whole spec."""
+
+    rule: str
+    at: Span
+    within: tuple[Span, ...] | None
 
 
 class _Stretch(NamedTuple):
-    """A declaration's place and where it accepts a rule; declarations of a text never overlap."""
+    """A declaration's place and where a rule is accepted for it; declarations of a text never overlap."""
 
     start: int
     end: int
@@ -21,19 +27,19 @@ class _Stretch(NamedTuple):
 
 
 class _Accepted:
-    """Where each rule is accepted: by the character for the whole spec, by a declaration for itself."""
+    """Where each rule is accepted: for the whole spec, or for some declarations."""
 
-    def __init__(self, everywhere: Mapping[str, Span], declarations: Iterable[tuple[nodes.Declaration, FactSet]]):
-        self._everywhere = everywhere
+    def __init__(self, acceptances: Iterable[Acceptance]):
+        self._everywhere: dict[str, Span] = {}
         self._stretches: dict[tuple[str, Source], dict[int, _Stretch]] = {}
-        self.places = dict.fromkeys((rule, at) for rule, at in everywhere.items())
-        for node, facts in declarations:
-            for fact in facts.many("accept"):
-                rule, at = fact.node.part("rule"), fact.scope.span(fact.node)
-                if (rule, at) not in self.places:  # written out several times, it is still one acceptance
-                    self.places[rule, at] = None
-                    known = self._stretches.setdefault((rule, at.source), {})
-                    known.setdefault(node.start, _Stretch(node.start, node.end, [])).places.append(at)
+        self.places: dict[tuple[str, Span], None] = {}
+        for rule, at, within in dict.fromkeys(acceptances):  # written out several times, it is still one acceptance
+            self.places[rule, at] = None
+            if within is None:
+                self._everywhere[rule] = at
+            for place in within or ():
+                known = self._stretches.setdefault((rule, place.source), {})
+                known.setdefault(place.start, _Stretch(place.start, place.end, [])).places.append(at)
         self._starts = {key: sorted(known) for key, known in self._stretches.items()}
 
     def by(self, diagnostic: Diagnostic) -> Iterator[Span]:
@@ -53,24 +59,21 @@ class _Accepted:
                 yield from stretch.places
 
 
-def drop_accepted(
-    everywhere: Mapping[str, Span], declarations: Iterable[tuple[nodes.Declaration, FactSet]], found: Diagnostics
-) -> None:
-    """Take out what is accepted; accepting nothing is itself a warning.
-
-    everywhere: the rules that the character accepts, and where it does; declarations: each with its own facts.
-    """
-    accepted = _Accepted(everywhere, declarations)
+def drop_accepted(acceptances: Iterable[Acceptance], diagnostics: Diagnostics) -> None:
+    """Take out what is accepted; accepting nothing is itself a warning, unless errors may have hidden something."""
+    accepted = _Accepted(acceptances)
     if not accepted.places:
         return
     used: set[Span] = set()
     kept: list[Diagnostic] = []
-    for diagnostic in found.whole:
+    for diagnostic in diagnostics.whole:
         by = list(accepted.by(diagnostic))
         used.update(by)
         if not by:
             kept.append(diagnostic)
-    found.keep(kept)
+    diagnostics.keep(kept)
+    if diagnostics.has_errors:
+        return
     for rule, at in accepted.places:
         if at not in used:
-            found.add("nothing-accepted", at, name=rule)
+            diagnostics.add("nothing-accepted", at, name=rule)

@@ -9,15 +9,16 @@ from pathlib import Path
 from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostics, Label
-from plica.readers.outline import ModelOutline
-from plica.spec import expectations, readings, surfaces
-from plica.spec.acceptances import drop_accepted
+from plica.readers.model_outline import ModelOutline
+from plica.source import Span
+from plica.spec import bind_drivers as readings
+from plica.spec import bind_expectations as expectations
+from plica.spec import bind_surfaces as surfaces
+from plica.spec.acceptances import Acceptance
+from plica.spec.bind_character import BoundCharacter, bind_character
 from plica.spec.budget import Budget
-from plica.spec.character import BoundCharacter, bind_character
 from plica.spec.context import Context
-from plica.spec.facts import FactSet, collect
-from plica.spec.instances import Flattener, Instance
-from plica.spec.model import (
+from plica.spec.entries import (
     CombineFacts,
     Declared,
     Entry,
@@ -25,7 +26,9 @@ from plica.spec.model import (
     ScopeSide,
     Spec,
 )
-from plica.spec.symbols import NAMESPACES, Symbol, Symbols, Use
+from plica.spec.fact_sets import FactSet, collect
+from plica.spec.instances import Flattener, Instance
+from plica.spec.symbols import NAMESPACES, Symbol, Symbols, SymbolUse
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import ADDED
 from plica.values import Curve
@@ -60,7 +63,8 @@ BINDERS: dict[str, Binder] = {
 class Bound(NamedTuple):
     """The spec (None where there is no character), every document it was made of, its names, what its model holds.
 
-    `budget`: what may still be written out of it.
+    `budget`: what may still be written out of it. `acceptances`: the warnings and notes that it accepts, of this
+    stage and the next.
     """
 
     spec: Spec | None
@@ -68,6 +72,7 @@ class Bound(NamedTuple):
     symbols: Symbols | None = None
     outline: ModelOutline | None = None
     budget: Budget | None = None
+    acceptances: tuple[Acceptance, ...] = ()
 
 
 class _Draft(NamedTuple):
@@ -81,30 +86,30 @@ class _Draft(NamedTuple):
     overrides: dict[str, FactSet]
 
 
-def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, found: Diagnostics) -> Bound:
+def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, diagnostics: Diagnostics) -> Bound:
     """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
-    budget = Budget(found)
-    flattener = Flattener(workspace, found, budget)
+    budget = Budget(diagnostics)
+    flattener = Flattener(workspace, diagnostics, budget)
     instances = flattener.flatten(document, folder)
     documents = tuple(flattener.documents)
-    if found.stopped:
+    if diagnostics.stopped:
         return Bound(None, documents)
     characters = [item for item in instances if _kind(item.node) == "character"]
     if not characters:
-        found.add("missing-character", None if not document.source.text else document.span(_start(document)))
+        diagnostics.add("missing-character", None if not document.source.text else document.span(_start(document)))
         return Bound(None, documents)
     for other in characters[1:]:
         label = Label(characters[0].span, "the first one")
-        found.add("second-character", other.span, labels=[label])
-    symbols = Symbols(found)
-    character = bind_character(characters[0], symbols, workspace, found)
-    binding = _Binding(instances, symbols, character, workspace, found)
+        diagnostics.add("second-character", other.span, labels=[label])
+    symbols = Symbols(diagnostics)
+    character = bind_character(characters[0], symbols, workspace, diagnostics)
+    binding = _Binding(instances, symbols, character, workspace, diagnostics)
     entries, expected = binding.bound_entries(), binding.bound_expectations()
-    if not found.has_errors:  # what a mistake keeps from being bound would look unused
+    if not diagnostics.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
         binding.report_unused()
-        drop_accepted(character.facts.accepted, binding.bases(), found)
-    return Bound(_spec(character, entries, expected), documents, symbols, character.outline, budget)
+    spec = _spec(character, entries, expected)
+    return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances())
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -153,18 +158,26 @@ class _Binding:
         symbols: Symbols,
         character: BoundCharacter,
         workspace: Workspace | None,
-        found: Diagnostics,
+        diagnostics: Diagnostics,
     ) -> None:
         self.symbols = symbols
         self.character = character
-        self.found = found
+        self.diagnostics = diagnostics
         self.curves: dict[str, Curve] = {}
         self.told_of_sides = False
         self.context = Context(
-            found, symbols, character.bound, character.outline, workspace, self.curves, "none", character.facts.span
+            diagnostics,
+            symbols,
+            character.bound,
+            character.outline,
+            workspace,
+            self.curves,
+            "none",
+            character.facts.span,
         )
         self.drafts: list[_Draft] = []
         self.expects: list[Instance] = []
+        self.overriding: list[tuple[_Draft, Instance]] = []
         self._declare(instances)
         self._bind_curves(instances)
         self._collect_overrides(instances)
@@ -185,21 +198,21 @@ class _Binding:
                 self._draft(kind, instance)
 
     def _until_stopped(self, items: Iterable[Item]) -> Iterator[Item]:
-        return takewhile(lambda _: not self.found.stopped, items)
+        return takewhile(lambda _: not self.diagnostics.stopped, items)
 
     def _draft(self, kind: str, instance: Instance) -> None:
         node, scope = instance
         assert isinstance(node, nodes.Block | nodes.CombineDeclaration) and node.name is not None
         name = scope.full_name(node.name)
         side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
-        facts = collect(_facts_of(node), scope, self.found)
+        facts = collect(_facts_of(node), scope, self.diagnostics)
         samples = tuple(fact.scope.name(fact.node.part("name")) for fact in facts.many("sample"))
         for sample in (name for name, times in Counter(samples).items() if times > 1):
-            self.found.add("duplicate-name", instance.span, kind="sample", name=sample)
+            self.diagnostics.add("duplicate-name", instance.span, kind="sample", name=sample)
         bound = self.character.bound
         if side == "both" and not (bound.sides.pairs or bound.unknown or self.told_of_sides):
             self.told_of_sides = True  # once is enough: what is missing stands in the character
-            self.found.add("no-sides", instance.span, name=name)
+            self.diagnostics.add("no-sides", instance.span, name=name)
         # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.
         if "{" not in name and self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
             self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
@@ -209,7 +222,7 @@ class _Binding:
             if not isinstance(node, nodes.CurveDeclaration):
                 continue
             if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
-                self.found.add("curve-of-curve", scope.span(node.curve))
+                self.diagnostics.add("curve-of-curve", scope.span(node.curve))
                 continue
             curve = readings.bind_curve(node.curve, scope, self.context)
             if curve is not None:
@@ -230,23 +243,24 @@ class _Binding:
             for side in ("both", "none", target.side or "left", target.side or "right"):
                 draft = drafts.get((kind, full_name, cast(ScopeSide, side)))
                 if draft is not None:
-                    self.symbols.uses.append(Use(NAMESPACES[kind], full_name, instance.span))
+                    self.symbols.uses.append(SymbolUse(NAMESPACES[kind], full_name, instance.span))
                     self._apply(draft, target, instance)
                     return
-        hint = self.found.near_hint(name, (draft.name for draft in self.drafts if draft.kind == kind))
-        self.found.add("nothing-to-override", instance.span, kind=kind, name=name, hint=hint)
+        hint = self.diagnostics.near_hint(name, (draft.name for draft in self.drafts if draft.kind == kind))
+        self.diagnostics.add("nothing-to-override", instance.span, kind=kind, name=name, hint=hint)
 
     def _apply(self, draft: _Draft, target: nodes.Block | nodes.CombineDeclaration, instance: Instance) -> None:
         side = target.side or "both"
         if draft.side != "both" and side not in ("both", draft.side):
-            self.found.add("no-such-side", instance.span, name=draft.name, side=side)
+            self.diagnostics.add("no-such-side", instance.span, name=draft.name, side=side)
             return
-        facts = collect(_facts_of(target), instance.scope, self.found)
+        facts = collect(_facts_of(target), instance.scope, self.diagnostics)
+        self.overriding.append((draft, instance))
         for one in ("left", "right") if side == "both" else (side,):
             before = draft.overrides.get(one)
             repeated = (before.groups & facts.groups) - ADDED if before else None
             if repeated:
-                self.found.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
+                self.diagnostics.add("overridden-twice", instance.span, name=draft.name, fact=sorted(repeated)[0])
             draft.overrides.setdefault(one, FactSet({})).put_over(facts)
 
     # ---- entries
@@ -275,10 +289,11 @@ class _Binding:
             other = binder(sets["right"], context)
         if facts is None or other is None:
             return None
-        about = context.about(sets[first])
-        declared = Declared(draft.name, draft.side, draft.instance.span, about)
+        declared = Declared(draft.name, draft.side, draft.instance.span)
+        left = context.about(sets[first])
+        right = context.about(sets["right"]) if draft.overrides else left
         overridden = draft.overrides["right"].groups if "right" in draft.overrides else frozenset[str]()
-        return Entry(declared, facts, other, overridden)
+        return Entry(declared, facts, other, overridden, (left, right))
 
     def bound_expectations(self) -> list[ExpectationOf]:
         """Every expectation bound."""
@@ -288,7 +303,7 @@ class _Binding:
             assert isinstance(node, nodes.Block)
             side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
             context = self.context._replace(side=side, span=instance.span)
-            bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.found), context))
+            bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.diagnostics), context))
         return bound
 
     # ---- what nothing refers to
@@ -297,12 +312,31 @@ class _Binding:
         """Report declarations that nothing refers to."""
         for kind in ("region", "control", "detail", "curve"):
             for symbol in self.symbols.unused(kind):
-                self.found.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
+                self.diagnostics.add("unused-name", symbol.span, kind=symbol.kind, name=symbol.name)
         has_outputs = any(draft.kind in ("shape", "fold") for draft in self.drafts)
         for symbol in self.symbols.unused("strength") if has_outputs else ():
             if symbol.kind != "field":
-                self.found.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
+                self.diagnostics.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
 
-    def bases(self) -> Iterator[tuple[nodes.Declaration, FactSet]]:
-        """Every declaration and its facts, without what is put over them."""
-        return ((draft.instance.node, draft.base) for draft in self.drafts)
+    def acceptances(self) -> tuple[Acceptance, ...]:
+        """What the character and each declaration accept; an override accepts for itself and what it overrides."""
+        accepted = self.character.facts.accepted
+        found = [Acceptance(rule, at, None) for rule, at in accepted.items()]
+        for instance in (*(draft.instance for draft in self.drafts), *self.expects):
+            found += _acceptances(instance, _extent(instance))
+        for draft, override in self.overriding:
+            found += _acceptances(override, _extent(override), _extent(draft.instance))
+        return tuple(found)
+
+
+def _extent(instance: Instance) -> Span:
+    """The whole text of a declaration."""
+    return Span(instance.scope.source, instance.node.start, instance.node.end)
+
+
+def _acceptances(instance: Instance, *within: Span) -> Iterator[Acceptance]:
+    node = instance.node.target if isinstance(instance.node, nodes.Override) else instance.node
+    assert isinstance(node, nodes.Block | nodes.CombineDeclaration)
+    for fact in node.facts:
+        if fact.key == "accept":
+            yield Acceptance(fact.part("rule"), instance.scope.span(fact), within)

@@ -13,8 +13,8 @@ class Budget:
     """What one run may still write out. Everything that a text can multiply is counted here, also where it yields
     nothing, so that time and memory stay in proportion to the limit `expansion` and to the text."""
 
-    def __init__(self, found: Diagnostics) -> None:
-        self._found = found
+    def __init__(self, diagnostics: Diagnostics) -> None:
+        self._diagnostics = diagnostics
         self._limit = limits.in_force().expansion
         self._left = self._limit
 
@@ -26,7 +26,7 @@ class Budget:
         self._left -= 1 + characters // CHARACTERS
         if self._left >= 0:
             return True
-        if not self._found.stopped:
-            self._found.add("too-many-declarations", span, limit=self._limit)
-            self._found.stop()
+        if not self._diagnostics.stopped:
+            self._diagnostics.add("too-many-declarations", span, limit=self._limit)
+            self._diagnostics.stop()
         return False

@@ -6,11 +6,11 @@ from itertools import chain
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Fix
-from plica.readers.outline import ModelOutline
+from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import length, unit
 from plica.source import Span
-from plica.spec.facts import Fact, FactSet
-from plica.spec.model import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
+from plica.spec.entries import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
+from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.scope import Scope
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
@@ -25,7 +25,7 @@ _AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 class Context(NamedTuple):
     """The spec around a declaration, and the declaration's own side and place."""
 
-    found: Diagnostics
+    diagnostics: Diagnostics
     symbols: Symbols
     bound: BoundSkeleton
     outline: ModelOutline | None
@@ -60,7 +60,7 @@ class Context(NamedTuple):
             self._report_unknown_joint(name, node, scope)
             return None
         if self.side == "none":
-            self.found.add("joint-side-needed", span, name=name)
+            self.diagnostics.add("joint-side-needed", span, name=name)
             return None
         index = pair.left if self.side == "left" else pair.right
         return JointRef(index, index, literal=True)
@@ -76,20 +76,22 @@ class Context(NamedTuple):
         sides = self.bound.sides
         base = next(pair.base for pair in sides.pairs.values() if exact in (pair.left, pair.right))
         span = scope.span(node)
-        self.found.add("joint-of-one-side", span, name=name, base=base, fix=Fix(span, _quoted(base)))
+        self.diagnostics.add("joint-of-one-side", span, name=name, base=base, fix=Fix(span, _quoted(base)))
         return None
 
     def _report_unknown_joint(
         self, name: str, node: nodes.JointName, scope: Scope, *, only_pairs: bool = False
     ) -> None:
-        if self.found.stopped:
+        if self.diagnostics.stopped:
             return
         span = scope.span(node)
         if not self.bound.skeleton.joints:
-            self.found.add("no-skeleton", span, name=name)
+            self.diagnostics.add("no-skeleton", span, name=name)
             return
-        near = self.found.near(name, chain(self.bound.sides.pairs, () if only_pairs else self.bound.skeleton.index))
-        self.found.add(
+        near = self.diagnostics.near(
+            name, chain(self.bound.sides.pairs, () if only_pairs else self.bound.skeleton.index)
+        )
+        self.diagnostics.add(
             "unknown-joint",
             span,
             name=name,
@@ -108,18 +110,18 @@ class Context(NamedTuple):
             vector = _AXES.get(text.lstrip("+-"))
             if vector is None or len(text) > 2:
                 if text:
-                    self.found.add("not-an-axis", scope.span(node), text=text)
+                    self.diagnostics.add("not-an-axis", scope.span(node), text=text)
                 return AxisValue(_AXES["x"], space)
             sign = -1.0 if text.startswith("-") else 1.0
             x, y, z = (sign * component if component else 0.0 for component in vector)
             return AxisValue((x, y, z), space)
         x, y, z = (scope.amount(component, Dimension.NUMBER, "a component of an axis") for component in node.components)
         if length((x, y, z)) < 1e-12:
-            self.found.add("null-axis", scope.span(node))
+            self.diagnostics.add("null-axis", scope.span(node))
             return AxisValue(_AXES["x"], space)
         return AxisValue(unit((x, y, z)), space)
 
-    def turns(self, written: tuple[nodes.Turn, ...], scope: Scope) -> tuple[TurnValue, ...]:
+    def turns(self, written: tuple[nodes.WrittenTurn, ...], scope: Scope) -> tuple[TurnValue, ...]:
         """A list of turns."""
         return tuple(
             TurnValue(self.axis(turn.axis, scope), scope.amount(turn.angle, Dimension.ANGLE, "a turn"))
@@ -134,7 +136,7 @@ class Context(NamedTuple):
         if self.workspace is not None:
             located = self.workspace.locate(text)
             if isinstance(located, Refused):
-                self.found.add_filled(located.name, scope.span(node), located.values)
+                self.diagnostics.add_filled(located.name, scope.span(node), located.values)
         return text.replace("\\", "/")
 
     def about(self, facts: FactSet) -> About:
@@ -143,7 +145,7 @@ class Context(NamedTuple):
 
     def report_missing(self, what: str, word: str) -> None:
         """A declaration lacks a fact that it cannot do without."""
-        self.found.add("missing-fact", self.span, what=what, fact=word)
+        self.diagnostics.add("missing-fact", self.span, what=what, fact=word)
 
 
 def read_about(facts: FactSet, context: Context) -> About:
@@ -159,7 +161,7 @@ def read_about(facts: FactSet, context: Context) -> About:
     return About(notes, photos, former)
 
 
-def _photo(fact: Fact, context: Context) -> Photo:
+def _photo(fact: ScopedFact, context: Context) -> Photo:
     image, caption = fact.node.part("image"), fact.node.part("caption")
     file = context.file(image, fact.scope)
     return Photo(file, fact.scope.fill(caption.text, fact.node, lenient=True) if caption else "")

@@ -11,7 +11,7 @@ from typing import NamedTuple, cast
 from plica.diagnostics import Diagnostics, Label
 from plica.source import Source, Span
 from plica.spec.budget import Budget
-from plica.spec.scope import Scope, Values, Variable, Variables, as_written
+from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written
 from plica.syntax import nodes
 from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
@@ -43,21 +43,21 @@ class Instance(NamedTuple):
 class Flattener:
     """Walks documents and collects their declarations; one per run."""
 
-    def __init__(self, workspace: Workspace | None, found: Diagnostics, budget: Budget) -> None:
+    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget) -> None:
         self.workspace = workspace
-        self.found = found
+        self.diagnostics = diagnostics
         self.budget = budget
         self.instances: list[Instance] = []
         self.documents: list[nodes.Document] = []
         self._located: dict[tuple[Path | None, str], Path | Refused] = {}
         self._parsed: dict[Path, nodes.Document] = {}
-        self._variables: list[tuple[str, str, Variable]] = []
+        self._variables: list[tuple[str, str, ScopeVariable]] = []
 
     def flatten(self, document: nodes.Document, folder: Path | None) -> list[Instance]:
         """All declarations of a document and of the libraries that it uses."""
         self.documents.append(document)
         variables = self._parameters(document, {}, None)
-        scope = Scope(document.source, variables, "", self.found, self.budget)
+        scope = Scope(document.source, variables, "", self.diagnostics, self.budget)
         self._walk(document.declarations, scope, folder, ())
         return self.instances
 
@@ -71,11 +71,11 @@ class Flattener:
         for node in declarations:
             # What is inside an `each` is counted for each of its rounds.
             written = node.head if isinstance(node, nodes.Each) else node
-            if self.found.stopped or not self.budget.spend(written.end - written.start, scope.span(written)):
+            if self.diagnostics.stopped or not self.budget.spend(written.end - written.start, scope.span(written)):
                 return
             if isinstance(node, nodes.Each):
                 self._each(node, scope, folder, trail)
-            elif isinstance(node, nodes.Use):
+            elif isinstance(node, nodes.UseLibrary):
                 self._use(node, scope, folder, trail)
             elif not isinstance(node, nodes.Parameter):
                 self.instances.append(Instance(node, scope))
@@ -83,18 +83,18 @@ class Flattener:
     def _each(self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.head)
         if len(trail) >= MAX_DEPTH:
-            self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
+            self.diagnostics.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
         name = node.head.name.text
         if name in scope.variables:
             shadowed = Label(scope.variables[name].span, "the outer one")
-            self.found.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
+            self.diagnostics.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
         values = self._distinct(node.head.values, self._values(node.head.values, scope), scope)
         for position, value in enumerate(values):
-            if self.found.stopped:
+            if self.diagnostics.stopped:
                 return
-            variable = Variable((value,), scope.span(node.head.name), scope.span(node.head), used)
+            variable = ScopeVariable((value,), scope.span(node.head.name), scope.span(node.head), used)
             inner = scope._replace(variables=_with(scope.variables, name, variable))
             if position == 0:
                 self._variables.append(("unused-variable", name, variable))
@@ -106,87 +106,87 @@ class Flattener:
         for value in values:
             text = as_written(value)
             if text in seen:
-                self.found.add("repeated-value", scope.span(written[0]), value=text)
+                self.diagnostics.add("repeated-value", scope.span(written[0]), value=text)
             seen.setdefault(text, value)
         return tuple(seen.values())
 
-    def _use(self, node: nodes.Use, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
+    def _use(self, node: nodes.UseLibrary, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.path)
         document, path = self._document(node, scope, folder)
         if document is None or path is None or not self.budget.spend(COST_OF_A_USE, span):
             return
         if path in trail:
-            self.found.add("use-cycle", span, file=node.path.text)
+            self.diagnostics.add("use-cycle", span, file=node.path.text)
             return
         if len(trail) >= MAX_DEPTH:
-            self.found.add("nested-too-deeply", span, most=MAX_DEPTH)
+            self.diagnostics.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
         arguments = {
-            argument.name.text: Variable(
+            argument.name.text: ScopeVariable(
                 self._values(argument.values, scope), scope.span(argument.name), scope.span(argument), [False]
             )
             for argument in node.arguments
         }
         for name, times in _repeated(argument.name.text for argument in node.arguments):
-            self.found.add("duplicate-fact", span, fact=name, count=times)
+            self.diagnostics.add("duplicate-fact", span, fact=name, count=times)
         variables = self._parameters(document, arguments, span)
         prefix = scope.prefix
         if node.prefix is not None:
             prefix = scope.fitting(f"{prefix}{scope.name(node.prefix)}_", node.prefix)
-        inner = Scope(document.source, variables, prefix, self.found, self.budget)
+        inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget)
         self._walk(document.declarations, inner, path.parent, (*trail, path))
 
     def _document(
-        self, node: nodes.Use, scope: Scope, folder: Path | None
+        self, node: nodes.UseLibrary, scope: Scope, folder: Path | None
     ) -> tuple[nodes.Document | None, Path | None]:
         """The library that a `use` names, parsed once however often it is used."""
         span = scope.span(node.path)
         text = scope.fill(node.path.text, node.path)
         if self.workspace is None:
-            self.found.add("missing-file", span, file=text, reason="this text is not in a folder")
+            self.diagnostics.add("missing-file", span, file=text, reason="this text is not in a folder")
             return None, None
         if (folder, text) not in self._located:
             self._located[folder, text] = self.workspace.locate(text, folder)
         path = self._located[folder, text]
         if isinstance(path, Refused):
-            self.found.add_filled(path.name, span, path.values)
+            self.diagnostics.add_filled(path.name, span, path.values)
             return None, None
         if path not in self._parsed:
             content = self.workspace.read_text(path, text)
             if isinstance(content, Refused):
-                self.found.add_filled(content.name, span, content.values)
+                self.diagnostics.add_filled(content.name, span, content.values)
                 return None, None
             shown = normpath(join(dirname(scope.source.path), text.replace("\\", "/")))
-            self._parsed[path] = parse(Source(shown, content), self.found)
+            self._parsed[path] = parse(Source(shown, content), self.diagnostics)
             self.documents.append(self._parsed[path])
         return self._parsed[path], path
 
     def _parameters(
-        self, document: nodes.Document, arguments: dict[str, Variable], use: Span | None
-    ) -> dict[str, Variable]:
+        self, document: nodes.Document, arguments: dict[str, ScopeVariable], use: Span | None
+    ) -> dict[str, ScopeVariable]:
         """The variables of a library: its parameters, as given or by default."""
-        declared: dict[str, Variable] = {}
-        scope = Scope(document.source, declared, "", self.found, self.budget)
+        declared: dict[str, ScopeVariable] = {}
+        scope = Scope(document.source, declared, "", self.diagnostics, self.budget)
         for node in document.declarations:
             if not isinstance(node, nodes.Parameter):
                 continue
-            if self.found.stopped:
+            if self.diagnostics.stopped:
                 return declared
             name, span = node.name.text, document.span(node.name)
             if name in declared:
                 label = Label(declared[name].span, "first declared here")
-                self.found.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
+                self.diagnostics.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
             given = arguments.get(name)
             if given is None and node.values is None:
-                self.found.add("missing-argument", use or span, name=name)
-                given = Variable((), span, span, [True])
+                self.diagnostics.add("missing-argument", use or span, name=name)
+                given = ScopeVariable((), span, span, [True])
             values = given.values if given else self._values(node.values or (), scope)
-            declared[name] = Variable(values, span, given.given if given else span, [False])
+            declared[name] = ScopeVariable(values, span, given.given if given else span, [False])
             self._variables.append(("unused-parameter", name, declared[name]))
         for name, argument in arguments.items():
             if name not in declared:
-                hint = self.found.near_hint(name, declared)
-                self.found.add("unknown-argument", argument.span, name=name, hint=hint)
+                hint = self.diagnostics.near_hint(name, declared)
+                self.diagnostics.add("unknown-argument", argument.span, name=name, hint=hint)
         return declared
 
     def _values(self, values: Values, scope: Scope) -> Values:
@@ -219,12 +219,12 @@ class Flattener:
         ends = []
         for end in (value.first, value.last):
             if not isinstance(end, nodes.Quantity) or end.unit or not end.number.is_integer():
-                self.found.add("not-a-count", scope.span(value))
+                self.diagnostics.add("not-a-count", scope.span(value))
                 return
             ends.append(int(end.number))
         first, last = ends
         if not 0 <= last - first < 1000:
-            self.found.add("not-a-count", scope.span(value))
+            self.diagnostics.add("not-a-count", scope.span(value))
             return
         for number in range(first, last + 1):
             yield nodes.Quantity(float(number), "", value.start, value.end)
@@ -233,14 +233,14 @@ class Flattener:
         """Report variables that nothing used; to be called when every name and value was bound."""
         for rule, name, variable in self._variables:
             if not variable.used[0]:
-                self.found.add(rule, variable.span, name=name)
+                self.diagnostics.add(rule, variable.span, name=name)
 
 
-def _with(variables: Variables, name: str, variable: Variable) -> Variables:
+def _with(variables: Variables, name: str, variable: ScopeVariable) -> Variables:
     """The variables and one more, without a copy of them for each round."""
     around = variables.maps if isinstance(variables, ChainMap) else [variables]
     own: list[Variables] = [{name: variable}, *around]
-    return ChainMap(*cast("list[MutableMapping[str, Variable]]", own))
+    return ChainMap(*cast("list[MutableMapping[str, ScopeVariable]]", own))
 
 
 def _length(value: nodes.Value) -> int:

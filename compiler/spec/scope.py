@@ -19,7 +19,7 @@ _NAME = re.compile(r"[^\W\d]\w*")
 Values = tuple[nodes.Value, ...]
 
 
-class Variable(NamedTuple):
+class ScopeVariable(NamedTuple):
     """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it."""
 
     values: Values
@@ -28,7 +28,7 @@ class Variable(NamedTuple):
     used: list[bool]
 
 
-Variables = Mapping[str, Variable]
+Variables = Mapping[str, ScopeVariable]
 
 
 class Scope(NamedTuple):
@@ -37,18 +37,20 @@ class Scope(NamedTuple):
     source: Source
     variables: Variables
     prefix: str
-    found: Diagnostics
+    diagnostics: Diagnostics
     budget: Budget
 
     def span(self, node: nodes.Placed) -> Span:
         """The place of a node written in this scope's file."""
         return Span(self.source, node.start, node.end)
 
-    def variable(self, name: str, span: Span) -> Variable | None:
+    def variable(self, name: str, span: Span) -> ScopeVariable | None:
         """The variable of a placeholder; a diagnostic where there is none."""
         variable = self.variables.get(name)
         if variable is None:
-            self.found.add("unknown-placeholder", span, name=name, hint=self.found.near_hint(name, self.variables))
+            self.diagnostics.add(
+                "unknown-placeholder", span, name=name, hint=self.diagnostics.near_hint(name, self.variables)
+            )
             return None
         variable.used[0] = True
         return variable
@@ -59,13 +61,13 @@ class Scope(NamedTuple):
             return text
 
         def value(match: re.Match[str]) -> str:
-            if (lenient and match[1] not in self.variables) or self.found.stopped:
+            if (lenient and match[1] not in self.variables) or self.diagnostics.stopped:
                 return match[0]
             variable = self.variable(match[1], self.span(node))
             if variable is None:
                 return match[0]
             if len(variable.values) != 1:
-                self.found.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
+                self.diagnostics.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
                 return ""
             written = as_written(variable.values[0])
             return written if self.budget.spend(len(written), self.span(node)) else ""
@@ -84,7 +86,7 @@ class Scope(NamedTuple):
         """A name with its placeholders filled; checked to be a name still."""
         filled = self.fill(node.text, node) if "{" in node.text else node.text
         if filled is not node.text and "{" not in filled and not _NAME.fullmatch(filled):
-            self.found.add("not-a-name", self.span(node), text=filled)
+            self.diagnostics.add("not-a-name", self.span(node), text=filled)
         return self.fitting(filled, node)
 
     def full_name(self, node: nodes.Name) -> str:
@@ -98,7 +100,7 @@ class Scope(NamedTuple):
         most = limits.in_force().name_characters
         if len(name) > most:
             values = {"count": f"{len(name)} characters", "limit": str(most), "name": limits.shown("name_characters")}
-            self.found.add_filled("over-limit", self.span(node), {"what": "this name", **values})
+            self.diagnostics.add_filled("over-limit", self.span(node), {"what": "this name", **values})
         return name[:most]
 
     def amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float:
@@ -113,7 +115,7 @@ class Scope(NamedTuple):
         unit = UNITS[quantity.unit] if quantity.unit else PLAIN
         value = quantity.number * unit.size
         if not -1e300 < value < 1e300:
-            self.found.add("number-too-large", self.span(node))
+            self.diagnostics.add("number-too-large", self.span(node))
             return 0.0, dimensions[0]
         if unit.dimension in dimensions:
             return value, unit.dimension
@@ -128,7 +130,7 @@ class Scope(NamedTuple):
         written = _plain_number(quantity.number)
         if unit is PLAIN:
             usual = units_of(wanted)[0]
-            self.found.add(
+            self.diagnostics.add(
                 "missing-unit",
                 span,
                 what=what,
@@ -138,9 +140,9 @@ class Scope(NamedTuple):
             )
         elif wanted is Dimension.NUMBER:
             fix = Fix(span, written)
-            self.found.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
+            self.diagnostics.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
         else:
-            self.found.add(
+            self.diagnostics.add(
                 "wrong-dimension", span, what=what, dimension=wanted.value, unit=quantity.unit,
                 given=unit.dimension.value, units=", ".join(units_of(wanted)),
             )  # fmt: skip
@@ -150,7 +152,7 @@ class Scope(NamedTuple):
             return node
         match = _PLACEHOLDER.fullmatch(node.text)
         if match is None:
-            self.found.add("not-a-quantity", self.span(node), text=node.text)
+            self.diagnostics.add("not-a-quantity", self.span(node), text=node.text)
             return None
         variable = self.variable(match[1], self.span(node))
         if variable is None:
@@ -158,7 +160,7 @@ class Scope(NamedTuple):
         value = variable.values[0] if len(variable.values) == 1 else None
         if isinstance(value, nodes.Quantity):
             return value
-        self.found.add("not-a-quantity", self.span(node), text=node.text)
+        self.diagnostics.add("not-a-quantity", self.span(node), text=node.text)
         return None
 
 

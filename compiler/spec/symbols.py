@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Fix, Label
 from plica.source import Span
-from plica.spec.model import ScopeSide, Target
+from plica.spec.entries import EntryReference, ScopeSide
 from plica.spec.scope import Scope
 from plica.syntax import nodes
 
@@ -36,7 +36,7 @@ class Symbol(NamedTuple):
     samples: tuple[str, ...] = ()
 
 
-class Use(NamedTuple):
+class SymbolUse(NamedTuple):
     """A place that refers to a name: the name's namespace, the whole name that was meant, and where it is written."""
 
     namespace: str
@@ -51,11 +51,11 @@ class Symbols:
     times is in it as often.
     """
 
-    def __init__(self, found: Diagnostics) -> None:
-        self._found = found
+    def __init__(self, diagnostics: Diagnostics) -> None:
+        self._diagnostics = diagnostics
         self._table: dict[str, dict[str, list[Symbol]]] = {}
         self._used: set[tuple[str, str]] = set()
-        self.uses: list[Use] = []
+        self.uses: list[SymbolUse] = []
 
     def declare(self, symbol: Symbol) -> bool:
         """Add a name; False, and a diagnostic, where it is taken."""
@@ -67,7 +67,7 @@ class Symbols:
                 symbol.side,
             ):  # fmt: skip
                 label = Label(other.span, "first declared here")
-                self._found.add("duplicate-name", symbol.span, kind=symbol.kind, name=symbol.name, labels=[label])
+                self._diagnostics.add("duplicate-name", symbol.span, kind=symbol.kind, name=symbol.name, labels=[label])
                 return False
         known.append(symbol)
         return True
@@ -101,23 +101,23 @@ class Symbols:
             symbols = self.lookup(namespace, candidate)
             if symbols:
                 self._used.add((namespace, candidate))
-                self.uses.append(Use(namespace, candidate, scope.span(node)))
+                self.uses.append(SymbolUse(namespace, candidate, scope.span(node)))
                 return symbols
-        if self._found.stopped:
+        if self._diagnostics.stopped:
             return []
         self._report_unknown(namespace, name, node, scope)
         return []
 
     def _report_unknown(self, namespace: str, name: str, node: nodes.Name, scope: Scope) -> None:
         span = scope.span(node)
-        near = self._found.near(name, self._table.get(namespace, {}))
+        near = self._diagnostics.near(name, self._table.get(namespace, {}))
         elsewhere = next((other for other in self._table if self.lookup(other, name)), None)
         hint = None
         if near:
             hint = f"did you mean `{near}`?"
         elif elsewhere:
             hint = f"there is a {_PLAIN.get(elsewhere, elsewhere)} of that name, but a {namespace} is wanted here"
-        self._found.add(
+        self._diagnostics.add(
             "unknown-name",
             span,
             kind=_PLAIN.get(namespace, namespace),
@@ -127,7 +127,9 @@ class Symbols:
             fix=Fix(span, near) if near and "{" not in node.text else None,
         )
 
-    def target(self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide) -> Target | None:
+    def target(
+        self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide
+    ) -> EntryReference | None:
         """What a reference made by a declaration of `side` means."""
         symbols = self.find(namespace, reference.name, scope)
         if not symbols:
@@ -143,13 +145,13 @@ class Symbols:
         if reference.side is not None:
             return self._stated_side(reference, name, sides, two_sided, member, scope)
         if sides == {"none"}:
-            return Target(name, "none", member)
+            return EntryReference(name, "none", member)
         if not two_sided:
-            return Target(name, symbols[0].side, member)  # type: ignore[arg-type]  # left or right by now
+            return EntryReference(name, symbols[0].side, member)  # type: ignore[arg-type]  # left or right by now
         if side == "none":
-            self._found.add("side-needed", scope.span(reference), name=name)
+            self._diagnostics.add("side-needed", scope.span(reference), name=name)
             return None
-        return Target(name, "same", member)
+        return EntryReference(name, "same", member)
 
     def _stated_side(
         self,
@@ -159,28 +161,28 @@ class Symbols:
         two_sided: bool,
         member: str | None,
         scope: Scope,
-    ) -> Target | None:
+    ) -> EntryReference | None:
         if sides == {"none"}:
-            self._found.add("no-such-side", scope.span(reference), name=name, side=reference.side)
+            self._diagnostics.add("no-such-side", scope.span(reference), name=name, side=reference.side)
             return None
         if not two_sided and reference.side not in sides:
-            self._found.add("no-such-side", scope.span(reference), name=name, side=reference.side)
+            self._diagnostics.add("no-such-side", scope.span(reference), name=name, side=reference.side)
             return None
-        return Target(name, "left" if reference.side == "left" else "right", member)
+        return EntryReference(name, "left" if reference.side == "left" else "right", member)
 
     def _member(self, reference: nodes.Reference, symbol: Symbol, scope: Scope) -> str | None:
         """The sample that is meant, or None after a diagnostic."""
         if reference.member is None:
             samples = ", ".join(f"{symbol.name}.{sample}" for sample in symbol.samples[:20])
-            self._found.add("sample-needed", scope.span(reference), name=symbol.name, samples=samples)
+            self._diagnostics.add("sample-needed", scope.span(reference), name=symbol.name, samples=samples)
             return None
         if symbol.kind != "field":
-            self._found.add("no-samples", scope.span(reference.member), name=symbol.name, kind=symbol.kind)
+            self._diagnostics.add("no-samples", scope.span(reference.member), name=symbol.name, kind=symbol.kind)
             return None
         member = scope.name(reference.member)
         if member not in symbol.samples:
-            near = self._found.near(member, symbol.samples)
-            self._found.add(
+            near = self._diagnostics.near(member, symbol.samples)
+            self._diagnostics.add(
                 "unknown-name",
                 scope.span(reference.member),
                 kind=f"sample of `{symbol.name}`",

@@ -8,15 +8,16 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.format import formatted
-from plica.readers.outline import ModelOutline
+from plica.quantities import quantity
+from plica.readers.model_outline import ModelOutline
 from plica.skeleton.sides import Plane
 from plica.source import Source
+from plica.start.anatomy import PARTS, SOURCES, BodyPart, parts_of
 from plica.start.body import Body, body_of
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
-from plica.start.names import PARTS, SOURCES, Part, parts_of
-from plica.start.sides_found import FoundSides, find_sides
-from plica.start.spec_text import Fact, block, joint_text
-from plica.start.words import plain_name, unique_name, words_of, writable
+from plica.start.name_words import plain_name, unique_name, words_of, writable
+from plica.start.side_patterns import FoundSides, find_sides
+from plica.start.spec_text import FactLine, block, joint_text
 from plica.syntax.builder import encode_text
 
 FLAT_NOTE = (
@@ -24,7 +25,7 @@ FLAT_NOTE = (
 )
 
 
-class Subject(NamedTuple):
+class StartModel(NamedTuple):
     """A joint, or a pair of joints, that gets a driver: its base name and the name of its declarations."""
 
     joint: int
@@ -38,26 +39,26 @@ class Subject(NamedTuple):
         return " both" if self.paired else ""
 
 
-def start_spec(path: Path, found: Diagnostics, geometry: str | None = None) -> str:
+def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None) -> str:
     """A first spec for a glTF or USD model; no text, and a diagnostic, where the model cannot be read.
 
     `geometry` is the model's path from where the spec will lie (default: the same folder). The spec passes
     `plica check`: sides by the patterns found, a driver for each joint that the skin follows, shapes to be
     sculpted, the model's morph targets, and what must hold at rest.
     """
-    from plica.readers.model import find_outline
+    from plica.readers.model_reader import find_outline
 
     shown = geometry or path.name
-    outline = find_outline(path, shown, None, found)
+    outline = find_outline(path, shown, None, diagnostics)
     return "" if outline is None else _laid_out(compose(outline, shown))
 
 
 def _laid_out(text: str) -> str:
     """A composed text in the canonical layout."""
-    found = Diagnostics()
-    result = formatted(Source("first spec", text), found)
+    diagnostics = Diagnostics()
+    result = formatted(Source("first spec", text), diagnostics)
     if result is None:
-        raise RuntimeError(f"the first spec does not parse: {found.all[0].message}")
+        raise RuntimeError(f"the first spec does not parse: {diagnostics.all[0].message}")
     return result
 
 
@@ -100,16 +101,16 @@ def _character(outline: ModelOutline, geometry: str, stem: str, sides: FoundSide
     shaped = [mesh.name for mesh in outline.meshes if mesh.morph_targets and writable(mesh.name)]
     if shaped and not outline.skinned_meshes:
         values += " mesh " + ", ".join(map(encode_text, shaped))
-    facts = [Fact("geometry", values, _meshes_comment(outline))]
+    facts = [FactLine("geometry", values, _meshes_comment(outline))]
     if sides.plane is not None:
-        facts.append(Fact("symmetry", _plane_text(sides.plane), "the mirror plane at rest"))
+        facts.append(FactLine("symmetry", _plane_text(sides.plane), "the mirror plane at rest"))
     if sides.left:
-        facts.append(Fact("left", _patterns(sides.left), "how joint names tell the sides"))
-        facts.append(Fact("right", _patterns(sides.right)))
+        facts.append(FactLine("left", _patterns(sides.left), "how joint names tell the sides"))
+        facts.append(FactLine("right", _patterns(sides.right)))
     for left, right in sides.stated:
         names = [outline.skeleton.joints[index].name for index in (left, right)]
         if all(map(writable, names)):
-            facts.append(Fact("pair", ", ".join(map(joint_text, names))))
+            facts.append(FactLine("pair", ", ".join(map(joint_text, names))))
     return block(f"character {plain_name(stem, 'character')}", facts)
 
 
@@ -119,7 +120,7 @@ def _meshes_comment(outline: ModelOutline) -> str:
 
 
 def _plane_text(plane: Plane) -> str:
-    return f"across {plane.axis}" + (f" at {plane.offset:.6g} m" if abs(plane.offset) > 1e-6 else "")
+    return f"across {plane.axis}" + (f" at {quantity(plane.offset, 'm')}" if abs(plane.offset) > 1e-6 else "")
 
 
 def _patterns(patterns: tuple[str, ...]) -> str:
@@ -136,18 +137,18 @@ def _only_side(stem: str, sides: FoundSides) -> float:
 # ---- what moves ----------------------------------------------------------------------------------------------
 
 
-def _subjects(body: Body, sides: FoundSides, bases: list[str]) -> list[Subject]:
+def _subjects(body: Body, sides: FoundSides, bases: list[str]) -> list[StartModel]:
     """The joints to read, pairs once, in the order of the skeleton."""
     taken: set[str] = set()
     readable = _readable(body)
-    found = []
+    result = []
     for index in range(len(bases)):
         partner = sides.sides.partner.get(index)
         if index in sides.sides.right or not writable(bases[index]) or not readable[index]:
             continue
         name = unique_name(plain_name(bases[index], "joint"), taken, paired=partner is not None)
-        found.append(Subject(index, bases[index], name, partner is not None))
-    return found
+        result.append(StartModel(index, bases[index], name, partner is not None))
+    return result
 
 
 def _readable(body: Body) -> list[bool]:
@@ -165,11 +166,11 @@ def _readable(body: Body) -> list[bool]:
     ]
 
 
-def _part(body: Body, subject: Subject) -> Part:
+def _part(body: Body, subject: StartModel) -> BodyPart:
     return PARTS[body.parts[subject.joint] or "unknown"]
 
 
-def _regions(body: Body, subjects: list[Subject], bases: list[str]) -> list[list[str]]:
+def _regions(body: Body, subjects: list[StartModel], bases: list[str]) -> list[list[str]]:
     lines = []
     for subject in subjects:
         if _part(body, subject).region:
@@ -180,7 +181,7 @@ def _regions(body: Body, subjects: list[Subject], bases: list[str]) -> list[list
     return [["// Regions: the skin of the bones on either side of a joint.", *lines]]
 
 
-def _two_bones(body: Body, subject: Subject, bases: list[str]) -> list[str]:
+def _two_bones(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
     """The names of the joint before, where the skin follows it, and of the joint itself."""
     before = body.before[subject.joint]
     if before is None or not body.skeleton.joints[before].skinned or not writable(bases[before]):
@@ -190,7 +191,7 @@ def _two_bones(body: Body, subject: Subject, bases: list[str]) -> list[str]:
     return [bases[before], subject.base]
 
 
-def _drivers(body: Body, subjects: list[Subject]) -> list[list[str]]:
+def _drivers(body: Body, subjects: list[StartModel]) -> list[list[str]]:
     if not subjects:
         return []
     head = [
@@ -203,32 +204,32 @@ def _drivers(body: Body, subjects: list[Subject]) -> list[list[str]]:
     return [head, *(_driver(body, subject) for subject in subjects)]
 
 
-def _driver(body: Body, subject: Subject) -> list[str]:
+def _driver(body: Body, subject: StartModel) -> list[str]:
     part = _part(body, subject)
     hinge = hinge_of(body, subject.joint)
     joint = joint_text(subject.base)
     if hinge is None:
-        reads = Fact("reads", f"bend of {joint}", _bend_comment(part))
+        reads = FactLine("reads", f"bend of {joint}", _bend_comment(part))
     else:
         told = f"axis from {hinge.told_by}"
-        reads = Fact("reads", f"rotation about {axis_text(hinge.axis)} of {joint}", told)
+        reads = FactLine("reads", f"rotation about {axis_text(hinge.axis)} of {joint}", told)
     travel = travel_left(part, hinge)
-    facts = [reads, Fact("span", f"0 deg .. {travel} deg", _source(part, hinge, travel))]
+    facts = [reads, FactLine("span", f"0 deg .. {travel} deg", _source(part, hinge, travel))]
     if part.source is None:
-        facts.append(Fact("note", encode_text(f"0 to {travel} degrees is a default, not a measured travel")))
+        facts.append(FactLine("note", encode_text(f"0 to {travel} degrees is a default, not a measured travel")))
     if subject.joint in body.flat:
-        facts.append(Fact("note", encode_text(FLAT_NOTE)))
+        facts.append(FactLine("note", encode_text(FLAT_NOTE)))
     title = part.title if body.parts[subject.joint] != "unknown" else ""
     return block(f"driver {subject.name}_bend{subject.side}", facts, title)
 
 
-def _bend_comment(part: Part) -> str:
+def _bend_comment(part: BodyPart) -> str:
     if part.flexion == "any":
         return "the whole angle, whichever way it turns"
     return "the whole angle; for one way only: rotation about an axis"
 
 
-def _source(part: Part, hinge: Hinge | None, travel: int) -> str:
+def _source(part: BodyPart, hinge: Hinge | None, travel: int) -> str:
     if part.source is None:
         return ""
     less = part.travel - travel
@@ -236,7 +237,7 @@ def _source(part: Part, hinge: Hinge | None, travel: int) -> str:
     return f"{said}, {less} of it at rest already" if less and hinge else said
 
 
-def _shapes(body: Body, subjects: list[Subject]) -> list[list[str]]:
+def _shapes(body: Body, subjects: list[StartModel]) -> list[list[str]]:
     if not subjects:
         return []
     lines = []
@@ -250,7 +251,7 @@ def _shapes(body: Body, subjects: list[Subject]) -> list[list[str]]:
     return [[*head, *lines]]
 
 
-def _morphs(outline: ModelOutline, subjects: list[Subject]) -> list[list[str]]:
+def _morphs(outline: ModelOutline, subjects: list[StartModel]) -> list[list[str]]:
     """A control, a driver and a shape for each morph target that the model brings."""
     names = [name for name in outline.morph_targets if writable(name)]
     if not names:
@@ -272,7 +273,7 @@ def _morphs(outline: ModelOutline, subjects: list[Subject]) -> list[list[str]]:
     return sections
 
 
-def _expectations(body: Body, subjects: list[Subject]) -> list[list[str]]:
+def _expectations(body: Body, subjects: list[StartModel]) -> list[list[str]]:
     lines = ["expect { rest }  // every strength is exactly 0 in the rest pose"]
     limb = next((subject for subject in subjects if body.parts[subject.joint] in ("elbow", "knee")), None)
     if limb is not None:

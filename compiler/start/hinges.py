@@ -18,10 +18,10 @@ from plica.skeleton.algebra import (
     transpose,
     unit,
 )
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
+from plica.start.anatomy import FINGERS, PARTS, BodyPart
 from plica.start.body import Body, direction
-from plica.start.names import FINGERS, PARTS, Part
-from plica.start.words import words_of
+from plica.start.name_words import words_of
 
 LEAST_BEND = radians(3.0)  # a limb that is straighter at rest does not tell its axis
 SURE_BEND = radians(15.0)  # up to here, a bend against anatomy is taken for carelessness in the rest pose
@@ -63,7 +63,7 @@ def hinge_of(body: Body, index: int) -> Hinge | None:
     return Hinge(_own_axis(body.skeleton, index, expected), flexed, "anatomy")
 
 
-def _trusted(part: Part, normal: Vector, bend: float, expected: Vector | None) -> bool:
+def _trusted(part: BodyPart, normal: Vector, bend: float, expected: Vector | None) -> bool:
     """Whether the rest pose's own bend tells the hinge.
 
     Fingers spread sideways, so where the palm is known a finger's bend counts only where it goes to the palm.
@@ -117,7 +117,7 @@ def _own_axis(skeleton: Skeleton, index: int, axis: Vector) -> Vector:
 # ---- anatomy -------------------------------------------------------------------------------------------------
 
 
-def _anatomical(body: Body, index: int, part: Part) -> Vector | None:
+def _anatomical(body: Body, index: int, part: BodyPart) -> Vector | None:
     """The axis about which the part beyond the joint moves as anatomy says, in model space."""
     bone = body.bone(index) or (body.front if part.flexion == "up" else body.bone_before(index))
     if bone is None:
@@ -190,7 +190,7 @@ def _neighbours_axis(body: Body, index: int) -> Vector | None:
     return unit(level) if length(level) > 0.3 * weight else None
 
 
-def travel_left(part: Part, hinge: Hinge | None) -> int:
+def travel_left(part: BodyPart, hinge: Hinge | None) -> int:
     """The published travel in whole degrees, less what the limb is bent at rest already."""
     if not part.straight or hinge is None:
         return part.travel

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from plica.start.words import is_plain_name
+from plica.start.name_words import is_plain_name
 from plica.syntax.builder import encode_text
 
 
-class Fact(NamedTuple):
+class FactLine(NamedTuple):
     """One line of a block: a keyword, its values, and a comment after it."""
 
     keyword: str
@@ -16,7 +16,7 @@ class Fact(NamedTuple):
     comment: str = ""
 
 
-def block(head: str, facts: list[Fact], comment: str = "") -> list[str]:
+def block(head: str, facts: list[FactLine], comment: str = "") -> list[str]:
     """The lines of a block, not yet laid out."""
     return [
         f"{head} {{{_after(comment)}",

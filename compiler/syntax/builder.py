@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, cast
 
 from lark import Token, Transformer
 
+from plica.kinds.readings import READING_KINDS
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import UNITS
@@ -76,6 +77,14 @@ def _fact(key: str, indexes: tuple[int, ...]) -> Callable[[Any, list[Any]], node
     return build
 
 
+def _reading(kind: str, indexes: tuple[int, ...]) -> Callable[[Any, list[Any]], nodes.Reading]:
+    def build(_: Any, children: list[Any]) -> nodes.Reading:
+        values = tuple([_plain(children[index]) for index in indexes])
+        return nodes.Reading(kind, values, children[0].start_pos, _end(children))
+
+    return build
+
+
 def _block(kind: str) -> Callable[[Any, list[Any]], nodes.Block]:
     def build(_: Any, children: list[Any]) -> nodes.Block:
         facts = tuple(children[4:-1])
@@ -134,8 +143,8 @@ class Builder(Transformer[Token, Any]):
         components = (children[1], children[3], children[5])
         return nodes.VectorAxis(components, _optional(children[8]), children[0].start_pos, _end(children))
 
-    def turn(self, children: list[Any]) -> nodes.Turn:
-        return nodes.Turn(children[1], children[2], children[0].start_pos, _end(children))
+    def turn(self, children: list[Any]) -> nodes.WrittenTurn:
+        return nodes.WrittenTurn(children[1], children[2], children[0].start_pos, _end(children))
 
     def value_range(self, children: list[Any]) -> nodes.ValueRange:
         first, last = self.amount([children[0]]), self.amount([children[2]])
@@ -162,9 +171,9 @@ class Builder(Transformer[Token, Any]):
     def argument(self, children: list[Any]) -> nodes.Argument:
         return nodes.Argument(children[0], children[2].items, children[0].start, _end(children))
 
-    def use(self, children: list[Any]) -> nodes.Use:
+    def use(self, children: list[Any]) -> nodes.UseLibrary:
         arguments = tuple(child for child in children[4:] if isinstance(child, nodes.Argument))
-        return nodes.Use(children[1], children[3], arguments, children[0].start_pos, _end(children))
+        return nodes.UseLibrary(children[1], children[3], arguments, children[0].start_pos, _end(children))
 
     def body(self, children: list[Any]) -> Run:
         return Run(tuple(children[1:-1]), children[0].start_pos, _end(children))
@@ -184,30 +193,7 @@ class Builder(Transformer[Token, Any]):
     def override(self, children: list[Any]) -> nodes.Override:
         return nodes.Override(children[1], children[0].start_pos, _end(children))
 
-    # ---- readings and curves
-
-    def rotation_reading(self, children: list[Any]) -> nodes.RotationReading:
-        return nodes.RotationReading(children[2], children[4], children[0].start_pos, _end(children))
-
-    def bend_reading(self, children: list[Any]) -> nodes.BendReading:
-        return nodes.BendReading(children[2], children[0].start_pos, _end(children))
-
-    def swing_reading(self, children: list[Any]) -> nodes.SwingReading:
-        start = children[0].start_pos
-        return nodes.SwingReading(children[2], children[4], children[6], start, _end(children))
-
-    def euler_reading(self, children: list[Any]) -> nodes.EulerReading:
-        start = children[0].start_pos
-        return nodes.EulerReading(str(children[1]), children[3], children[5], start, _end(children))
-
-    def offset_reading(self, children: list[Any]) -> nodes.OffsetReading:
-        return nodes.OffsetReading(children[1], children[3], children[0].start_pos, _end(children))
-
-    def gap_reading(self, children: list[Any]) -> nodes.GapReading:
-        return nodes.GapReading(children[2], children[4], children[0].start_pos, _end(children))
-
-    def control_reading(self, children: list[Any]) -> nodes.ControlReading:
-        return nodes.ControlReading(children[1], children[0].start_pos, _end(children))
+    # ---- curves
 
     def point(self, children: list[Any]) -> Run:
         return Run((children[0], children[1]), children[0].start, children[1].end)
@@ -233,8 +219,8 @@ class Builder(Transformer[Token, Any]):
     def curve_declaration(self, children: list[Any]) -> nodes.CurveDeclaration:
         return nodes.CurveDeclaration(children[1], children[3], children[0].start_pos, _end(children))
 
-    def combination(self, children: list[Any]) -> nodes.Combination:
-        return nodes.Combination(children[0], tuple(children[2:-1:2]), children[0].start, _end(children))
+    def combination(self, children: list[Any]) -> nodes.WrittenCombination:
+        return nodes.WrittenCombination(children[0], tuple(children[2:-1:2]), children[0].start, _end(children))
 
     def combine(self, children: list[Any]) -> nodes.CombineDeclaration:
         facts = children[5].items if children[5] is not None else ()
@@ -286,5 +272,7 @@ class Builder(Transformer[Token, Any]):
 for _known in FACT_KINDS.values():
     if not _known.listed:
         setattr(Builder, _known.key, _fact(_known.key, _known.children))
+for _reads in READING_KINDS.values():
+    setattr(Builder, _reads.key, _reading(_reads.name, _reads.children))
 for _kind in BLOCKS:
     setattr(Builder, _kind, _block(_kind))

@@ -10,7 +10,7 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import closest
 from plica.source import Source, Span
-from plica.syntax.tables import parser
+from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
 # Terminals that are not a fixed word, in plain English.
@@ -130,7 +130,7 @@ def _word_span(source: Source, offset: int, end: int) -> Span:
     return Span(source, start, stop)
 
 
-def report(error: UnexpectedInput, source: Source, end: int, found: Diagnostics) -> None:
+def report(error: UnexpectedInput, source: Source, end: int, diagnostics: Diagnostics) -> None:
     """Add the diagnostic for a failed parse of the text that ends at `end`."""
     offset = offset_of(error, end)
     words, others = _expected_words(expected_terminals(error))
@@ -139,12 +139,12 @@ def report(error: UnexpectedInput, source: Source, end: int, found: Diagnostics)
     if offset >= end:
         place = len(source.text[:end].rstrip())
         span = Span(source, max(0, place - 1), place)
-        found.add("unexpected-end", span, expected=_listed(words, others))
+        diagnostics.add("unexpected-end", span, expected=_listed(words, others))
     elif others == ["`{`"] and not words and _is_on_later_line(source, offset):
         place = len(source.text[:offset].rstrip())
-        found.add("unexpected-end", Span(source, place - 1, place), expected="`{` on this line")
+        diagnostics.add("unexpected-end", Span(source, place - 1, place), expected="`{` on this line")
     else:
-        _report_word(source, offset, end, words, others, found)
+        _report_word(source, offset, end, words, others, diagnostics)
 
 
 def _is_on_later_line(source: Source, offset: int) -> bool:
@@ -153,19 +153,19 @@ def _is_on_later_line(source: Source, offset: int) -> bool:
 
 
 def _report_word(
-    source: Source, offset: int, end: int, words: list[str], others: list[str], found: Diagnostics
+    source: Source, offset: int, end: int, words: list[str], others: list[str], diagnostics: Diagnostics
 ) -> None:
     span = _word_span(source, offset, end)
     text = source.text[span.start : span.end]
     if text == '"':
         line_end = source.text.find("\n", offset)
         stop = line_end if line_end > 0 else end
-        found.add("unclosed-text", Span(source, offset, len(source.text[:stop].rstrip())))
+        diagnostics.add("unclosed-text", Span(source, offset, len(source.text[:stop].rstrip())))
         return
     near = closest(text, words)
-    if near is None and _report_unit(source, span, text, found):
+    if near is None and _report_unit(source, span, text, diagnostics):
         return
-    found.add(
+    diagnostics.add(
         "unexpected-text",
         span,
         found=_shown(text),
@@ -180,7 +180,7 @@ def _shown(text: str) -> str:
     return "".join(c if c.isprintable() else f"U+{ord(c):04X}" for c in short)
 
 
-def _report_unit(source: Source, span: Span, text: str, found: Diagnostics) -> bool:
+def _report_unit(source: Source, span: Span, text: str, diagnostics: Diagnostics) -> bool:
     """Report a word right after a number as a unit that does not exist; False where it is no such word."""
     before = source.text[max(0, span.start - 40) : span.start]
     follows_number = re.search(r"(?:^|[^\w])[+-]?\d*\.?\d+[ \t]*$", before)
@@ -189,7 +189,7 @@ def _report_unit(source: Source, span: Span, text: str, found: Diagnostics) -> b
         return False
     near = _SPELLED_UNITS.get(text.casefold()) or closest(text, UNITS)
     hint = f"did you mean `{near}`?" if near else None
-    found.add("unknown-unit", span, unit=text, hint=hint, fix=Fix(span, near) if near else None)
+    diagnostics.add("unknown-unit", span, unit=text, hint=hint, fix=Fix(span, near) if near else None)
     return True
 
 

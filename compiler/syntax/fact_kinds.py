@@ -1,19 +1,15 @@
 """Every kind of fact that a declaration may hold: how it is written, what its parts are called, how often it may stand.
 
-A phrase lists the words of a fact in the order of the grammar's rule, each part in braces:
-`clearance of {region} from {other} at least {limit} [over {poses}]`. Words and parts count as one child each of what
-the parser reads, also where they are optional, so the phrase alone says which child a part is.
+How phrases are written: `plica.kinds.phrases`.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Final, NamedTuple
 
 from plica.kinds.expectations import EXPECTATION_KINDS
-
-_SYMBOLS = re.compile(r"\{\w+\}|[^\s\[\]{}]+")
+from plica.kinds.phrases import children, part_names, symbols
 
 
 class FactKind(NamedTuple):
@@ -34,17 +30,17 @@ class FactKind(NamedTuple):
     @property
     def symbols(self) -> tuple[str, ...]:
         """The words and parts, in order; parts with their braces."""
-        return tuple(_SYMBOLS.findall(self.phrase))
+        return symbols(self.phrase)
 
     @property
     def part_names(self) -> tuple[str, ...]:
         """The names of the parts, in order."""
-        return tuple(symbol[1:-1] for symbol in self.symbols if symbol.startswith("{"))
+        return part_names(self.phrase)
 
     @property
     def children(self) -> tuple[int, ...]:
         """Which child of the rule each part is."""
-        return tuple(index for index, symbol in enumerate(self.symbols) if symbol.startswith("{"))
+        return children(self.phrase)
 
     @property
     def keyword(self) -> str:

@@ -14,9 +14,9 @@ from lark.exceptions import UnexpectedInput
 from plica.diagnostics import Diagnostics
 from plica.source import Source
 from plica.syntax import errors, nodes, recovery
+from plica.syntax.keywords import words
 from plica.syntax.parser import DEEPEST, Recovery, check_version, comments_of, is_too_long, parse
-from plica.syntax.tables import parser
-from plica.syntax.words import words
+from plica.syntax.parser_tables import parser
 
 _WORD = re.compile(r"\w+")
 Node = TypeVar("Node")
@@ -43,20 +43,20 @@ class IncrementalParser:
     def __init__(self) -> None:
         self._known: _Known = {}
 
-    def parse(self, source: Source, found: Diagnostics) -> nodes.Document:
+    def parse(self, source: Source, diagnostics: Diagnostics) -> nodes.Document:
         """The document, as `plica.syntax.parser.parse` gives it, and the same diagnostics."""
-        if is_too_long(source, found):
+        if is_too_long(source, diagnostics):
             return nodes.Document(source, (), ())
         mistakes = Diagnostics()
         after = check_version(source, mistakes)
         bare = recovery.blanked(source.text)
         if after is None or recovery.deepest(bare)[0] > DEEPEST:
-            return parse(source, found)
+            return parse(source, diagnostics)
         run = _Pieces(source, bare, mistakes, self._known)
         declarations = run.parse(after)
         if mistakes.has_errors and not run.whole_fails and _parses(source.text):
-            return parse(source, found)  # two declarations on a line, say, which only the whole can tell apart
-        found.extend(mistakes.all)
+            return parse(source, diagnostics)  # two declarations on a line, say, which only the whole can tell apart
+        diagnostics.extend(mistakes.all)
         self._known = run.seen
         return nodes.Document(source, declarations, comments_of(source.text))
 
@@ -75,13 +75,13 @@ class _Pieces(Recovery):
     `seen` are the declarations of this version.
     """
 
-    def __init__(self, source: Source, bare: str, found: Diagnostics, known: _Known) -> None:
-        super().__init__(source, bare, found)
+    def __init__(self, source: Source, bare: str, diagnostics: Diagnostics, known: _Known) -> None:
+        super().__init__(source, bare, diagnostics)
         self._text = source.text
         self._known = known
         self.seen: _Known = {}
 
-    def parse_piece(self, piece: recovery.Piece) -> Piece | None:
+    def parse_piece(self, piece: recovery.TextPiece) -> Piece | None:
         key = (self._text[piece.start : piece.end], piece.is_head)
         node = self.seen.get(key) or self._known.get(key)
         if node is None:

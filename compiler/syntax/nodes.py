@@ -6,8 +6,10 @@ Names and texts may hold placeholders, `{finger}`, which binding fills.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 
+from plica.distinct import distinct
+from plica.kinds.readings import READING_KINDS
 from plica.source import Source, Span
 from plica.syntax.fact_kinds import PART_INDEXES
 
@@ -94,7 +96,7 @@ class VectorAxis(NamedTuple):
 Axis = NamedAxis | VectorAxis
 
 
-class Turn(NamedTuple):
+class WrittenTurn(NamedTuple):
     """`about x 40 deg`; a list of turns is carried out in the order written, about axes that stay put."""
 
     axis: Axis
@@ -106,56 +108,21 @@ class Turn(NamedTuple):
 # ---- readings and curves ------------------------------------------------------------------------
 
 
-class RotationReading(NamedTuple):
-    axis: Axis
-    joint: JointName
+class Reading(NamedTuple):
+    """What a driver reads: the name of its kind, and the parts of its phrase in order (`READING_KINDS[kind]`).
+
+    A channel is a text; an optional part that is not there is None.
+    """
+
+    kind: str
+    values: tuple[Axis | JointName | Reference | Name | str | None, ...]
     start: int
     end: int
 
-
-class BendReading(NamedTuple):
-    joint: JointName
-    start: int
-    end: int
-
-
-class SwingReading(NamedTuple):
-    toward: Axis
-    joint: JointName
-    along: Axis | None
-    start: int
-    end: int
-
-
-class EulerReading(NamedTuple):
-    channel: str
-    order: Name
-    joint: JointName
-    start: int
-    end: int
-
-
-class OffsetReading(NamedTuple):
-    axis: Axis
-    joint: JointName
-    start: int
-    end: int
-
-
-class GapReading(NamedTuple):
-    joint: JointName
-    other: JointName
-    start: int
-    end: int
-
-
-class ControlReading(NamedTuple):
-    control: Reference
-    start: int
-    end: int
-
-
-Reading = RotationReading | BendReading | SwingReading | EulerReading | OffsetReading | GapReading | ControlReading
+    @property
+    def parts(self) -> dict[str, Axis | JointName | Reference | Name | str | None]:
+        """The parts by name."""
+        return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 
 
 class PointCurve(NamedTuple):
@@ -185,7 +152,7 @@ class NamedCurve(NamedTuple):
 Curve = PointCurve | BezierCurve | NamedCurve
 
 
-class Combination(NamedTuple):
+class WrittenCombination(NamedTuple):
     """`product(a, least(b, c))`."""
 
     how: Name
@@ -194,7 +161,7 @@ class Combination(NamedTuple):
     end: int
 
 
-Strength = Reference | Combination
+Strength = Reference | WrittenCombination
 
 
 # ---- facts ---------------------------------------------------------------------------------------
@@ -223,7 +190,7 @@ class SkeletonJoint(NamedTuple):
     name: JointName
     parent: JointName | None
     position: tuple[Amount, Amount, Amount]
-    turns: tuple[Turn, ...]
+    turns: tuple[WrittenTurn, ...]
     start: int
     end: int
 
@@ -311,7 +278,7 @@ class Argument(NamedTuple):
     end: int
 
 
-class Use(NamedTuple):
+class UseLibrary(NamedTuple):
     path: Text
     prefix: Name | None
     arguments: tuple[Argument, ...]
@@ -349,7 +316,7 @@ class Each(NamedTuple):
     end: int
 
 
-Declaration = Block | CombineDeclaration | CurveDeclaration | Use | Parameter | Override | Each
+Declaration = Block | CombineDeclaration | CurveDeclaration | UseLibrary | Parameter | Override | Each
 
 
 class Comment(NamedTuple):
@@ -382,10 +349,10 @@ Placed = (
     | JointName
     | NamedAxis
     | VectorAxis
-    | Turn
+    | WrittenTurn
     | Reading
     | Curve
-    | Combination
+    | WrittenCombination
     | Fact
     | SkeletonJoint
     | PoseItem
@@ -395,3 +362,4 @@ Placed = (
     | EachHead
     | Comment
 )
+distinct(*get_args(Placed))

@@ -13,7 +13,7 @@ from plica.diagnostics import Diagnostics, Label
 from plica.source import Source, Span
 from plica.syntax import errors, nodes, recovery
 from plica.syntax.builder import Run
-from plica.syntax.tables import parser
+from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
 LANGUAGE_VERSION = 1
@@ -38,61 +38,61 @@ def comments_of(text: str) -> tuple[nodes.Comment, ...]:
     )
 
 
-def check_version(source: Source, found: Diagnostics) -> int | None:
+def check_version(source: Source, diagnostics: Diagnostics) -> int | None:
     """The offset after the version line, or None where the file cannot be read by this version."""
     match = _VERSION.match(source.text)
     if match is None:
         # Nothing of it is quoted: what is no Plica text may hold secrets, and reports are read by many.
-        found.add("missing-version", Span(source.withheld, 0, 0), version=LANGUAGE_VERSION)
+        diagnostics.add("missing-version", Span(source.withheld, 0, 0), version=LANGUAGE_VERSION)
         return None
     version = int(match[1]) if len(match[1]) < 9 else 10**9
     if not 1 <= version <= LANGUAGE_VERSION:
         name = "newer-version" if version > LANGUAGE_VERSION else "unknown-version"
         place = Span(source, match.start(1), match.end(1))
-        found.add(name, place, version=match[1][:20], known=LANGUAGE_VERSION)
+        diagnostics.add(name, place, version=match[1][:20], known=LANGUAGE_VERSION)
         return None
     return match.end()
 
 
-def is_too_long(source: Source, found: Diagnostics) -> bool:
+def is_too_long(source: Source, diagnostics: Diagnostics) -> bool:
     """Whether a text has more characters than a file may have bytes; then with a diagnostic."""
     most = limits.in_force().spec_bytes
     if len(source.text) <= most:
         return False
     values = {"file": source.path, "limit": limits.size(most), "name": limits.shown("spec_bytes")}
-    found.add_filled("file-too-large", None, values)
+    diagnostics.add_filled("file-too-large", None, values)
     return True
 
 
-def readable(source: Source, found: Diagnostics) -> tuple[int, str] | None:
+def readable(source: Source, diagnostics: Diagnostics) -> tuple[int, str] | None:
     """The offset after the version line and the blanked text; None, with a diagnostic, where parsing cannot begin."""
-    if is_too_long(source, found):
+    if is_too_long(source, diagnostics):
         return None
-    after = check_version(source, found)
+    after = check_version(source, diagnostics)
     if after is None:
         return None
     bare = recovery.blanked(source.text)
     depth, deepest = recovery.deepest(bare)
     if depth > DEEPEST:
-        found.add("nested-too-deeply", Span(source, deepest, deepest + 1), most=DEEPEST)
+        diagnostics.add("nested-too-deeply", Span(source, deepest, deepest + 1), most=DEEPEST)
         return None
     return after, bare
 
 
-def parse(source: Source, found: Diagnostics) -> nodes.Document:
+def parse(source: Source, diagnostics: Diagnostics) -> nodes.Document:
     """Parse one file. Mistakes become diagnostics; the declarations without one are kept all the same."""
-    beginning = readable(source, found)
+    beginning = readable(source, diagnostics)
     if beginning is None:
         return nodes.Document(source, (), ())
     after, bare = beginning
     try:
         declarations = cast(Run, parser().parse(source.text, start="file")).items
     except UnexpectedInput as error:
-        before = found.count_of_errors
-        declarations = Recovery(source, bare, found).parse(after)
-        if found.count_of_errors == before:
+        before = diagnostics.count_of_errors
+        declarations = Recovery(source, bare, diagnostics).parse(after)
+        if diagnostics.count_of_errors == before:
             # The pieces are right where the whole is not: say what was wrong with the whole.
-            errors.report(error, source, len(source.text), found)
+            errors.report(error, source, len(source.text), diagnostics)
     return nodes.Document(source, declarations, comments_of(source.text))
 
 
@@ -110,21 +110,21 @@ class Recovery:
     `first_failure`: the first declaration that did not parse alone, and why.
     """
 
-    def __init__(self, source: Source, bare: str, found: Diagnostics) -> None:
+    def __init__(self, source: Source, bare: str, diagnostics: Diagnostics) -> None:
         self._source = source
         self._bare = bare
-        self._found = found
+        self._diagnostics = diagnostics
         self._declarations: list[nodes.Declaration] = []
         self._open: list[_OpenEach] = []
-        self.first_failure: tuple[recovery.Piece, UnexpectedInput] | None = None
+        self.first_failure: tuple[recovery.TextPiece, UnexpectedInput] | None = None
 
     def parse(self, after: int) -> tuple[nodes.Declaration, ...]:
         """The declarations that parsed; all mistakes are reported, up to a number no one would read."""
-        most = self._found.count_of_errors + MOST_MISTAKES
+        most = self._diagnostics.count_of_errors + MOST_MISTAKES
         for event in recovery.pieces(self._bare, after):
-            if self._found.count_of_errors >= most:
-                offset = event.start if isinstance(event, recovery.Piece) else event.offset
-                self._found.add("more-mistakes", Span(self._source, offset, offset + 1), shown=MOST_MISTAKES)
+            if self._diagnostics.count_of_errors >= most:
+                offset = event.start if isinstance(event, recovery.TextPiece) else event.offset
+                self._diagnostics.add("more-mistakes", Span(self._source, offset, offset + 1), shown=MOST_MISTAKES)
                 break
             self._take(event)
         return tuple(self._declarations)
@@ -132,12 +132,12 @@ class Recovery:
     def _take(self, event: recovery.Event) -> None:
         match event:
             case recovery.StrayBrace(offset):
-                self._found.add("stray-brace", Span(self._source, offset, offset + 1))
+                self._diagnostics.add("stray-brace", Span(self._source, offset, offset + 1))
             case recovery.OpenEach(offset):
-                self._found.add("unclosed-block", Span(self._source, offset, offset + 4), block="each")
+                self._diagnostics.add("unclosed-block", Span(self._source, offset, offset + 4), block="each")
             case recovery.CloseEach(offset):
                 self._close(offset)
-            case recovery.Piece():
+            case recovery.TextPiece():
                 node = self.parse_piece(event)
                 if event.is_head:
                     self._open.append(_OpenEach(cast("nodes.EachHead | None", node)))
@@ -152,7 +152,7 @@ class Recovery:
     def _keep(self, declaration: nodes.Declaration) -> None:
         (self._open[-1].declarations if self._open else self._declarations).append(declaration)
 
-    def parse_piece(self, piece: recovery.Piece) -> nodes.Declaration | nodes.EachHead | None:
+    def parse_piece(self, piece: recovery.TextPiece) -> nodes.Declaration | nodes.EachHead | None:
         """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked."""
         text = self._source.text
         attempts = MOST_IN_A_DECLARATION if piece.end - piece.start <= LONGEST_READ_AGAIN else 1
@@ -167,7 +167,7 @@ class Recovery:
                 if self._starts_line_after(earlier, offset):
                     return None  # most likely the rest of the fact that the blanked line began
                 if not self._report_unclosed(error, piece, offset):
-                    errors.report(error, self._source, piece.end, self._found)
+                    errors.report(error, self._source, piece.end, self._diagnostics)
                 line = self._fact_line(piece, offset)
                 if line is None:
                     return None
@@ -177,12 +177,12 @@ class Recovery:
                 return cast("nodes.Declaration | nodes.EachHead", node) if earlier < 0 else None
         return None
 
-    def _report_unclosed(self, error: UnexpectedInput, piece: recovery.Piece, offset: int) -> bool:
+    def _report_unclosed(self, error: UnexpectedInput, piece: recovery.TextPiece, offset: int) -> bool:
         """Report a block that lacks nothing but its `}`; False where that is not what is wrong."""
         words = _KEYWORDS.match(self._bare, piece.start)
         if piece.is_head or offset < piece.end or not words or "RBRACE" not in errors.expected_terminals(error):
             return False
-        self._found.add(
+        self._diagnostics.add(
             "unclosed-block",
             Span(self._source, words.start(), words.end()),
             block=words[0],
@@ -193,7 +193,7 @@ class Recovery:
     def _starts_line_after(self, earlier: int, offset: int) -> bool:
         return earlier >= 0 and offset > earlier and not self._bare[earlier:offset].strip()
 
-    def _fact_line(self, piece: recovery.Piece, offset: int) -> tuple[int, int] | None:
+    def _fact_line(self, piece: recovery.TextPiece, offset: int) -> tuple[int, int] | None:
         """The line at an offset, where it holds facts and no part of the declaration's frame."""
         start = self._bare.rfind("\n", 0, offset) + 1
         end = self._bare.find("\n", offset)

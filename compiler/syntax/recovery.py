@@ -36,7 +36,7 @@ _BRACE = re.compile(r"[{}]")
 _WITH_BLOCK = re.compile(r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control|pose)\b")
 
 
-class Piece(NamedTuple):
+class TextPiece(NamedTuple):
     """A stretch of text to be parsed alone with a start rule; `is_head` for the head of an `each`."""
 
     start: int
@@ -62,7 +62,7 @@ class OpenEach(NamedTuple):
     offset: int
 
 
-Event = Piece | StrayBrace | CloseEach | OpenEach
+Event = TextPiece | StrayBrace | CloseEach | OpenEach
 
 
 def blanked(text: str) -> str:
@@ -137,10 +137,10 @@ def pieces(bare: str, after: int) -> Iterator[Event]:
             open_heads.append(start)
             brace = bare.find("{", start, end)
             piece_end = brace + 1 if brace >= 0 else end
-            yield Piece(start, _trimmed(bare, start, piece_end), True)
+            yield TextPiece(start, _trimmed(bare, start, piece_end), True)
         else:
             piece_end = _end_of(bare, start, end)
-            yield Piece(start, _trimmed(bare, start, piece_end), False)
+            yield TextPiece(start, _trimmed(bare, start, piece_end), False)
         yield from _between(bare, piece_end, end, open_heads)
     for offset in open_heads:
         yield OpenEach(offset)
@@ -151,7 +151,7 @@ def _between(bare: str, start: int, end: int, open_heads: list[int]) -> Iterator
     for match in re.compile(r"\S").finditer(bare, start, end):
         offset = match.start()
         if match[0] != "}":
-            yield Piece(offset, _trimmed(bare, offset, end), False)
+            yield TextPiece(offset, _trimmed(bare, offset, end), False)
             return
         if open_heads:
             open_heads.pop()

@@ -190,6 +190,6 @@ def written(data: Mapping[str, Any]) -> str:
 
 
 if __name__ == "__main__":
-    from plica.syntax.tables import computed, grammar_text
+    from plica.syntax.parser_tables import computed, grammar_text
 
     Path(sys.argv[1]).write_text(written(data_of(computed(), grammar_text())), "utf-8", newline="\n")

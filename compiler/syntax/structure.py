@@ -21,7 +21,7 @@ from plica.diagnostics import Diagnostics
 from plica.source import Source
 from plica.syntax import nodes
 from plica.syntax.parser import comments_of, parse, readable
-from plica.syntax.tables import parser
+from plica.syntax.parser_tables import parser
 
 _WITHOUT_KEYWORD = frozenset({"skeleton_joint", "argument"})  # statements that are no declarations and no facts
 
@@ -61,15 +61,15 @@ class Structure(NamedTuple):
     statements: tuple[Statement, ...]
 
 
-def structure_of(source: Source, found: Diagnostics) -> Structure | None:
+def structure_of(source: Source, diagnostics: Diagnostics) -> Structure | None:
     """The structure of one file; None, with the diagnostics of parsing, where it has mistakes."""
-    if readable(source, found) is None:
+    if readable(source, diagnostics) is None:
         return None
     tokens = Tokens([], [], [], [], [])
     try:
         statements = _run(source.text, tokens)
     except UnexpectedInput:
-        parse(source, found)
+        parse(source, diagnostics)
         return None
     return Structure(source, tokens, comments_of(source.text), tuple(statements))
 
@@ -89,8 +89,8 @@ def _run(text: str, tokens: Tokens) -> list[Statement]:
         add_text(token.value)
         add_start(token.start_pos)
         add_end(token.end_pos)
-    found: list[Statement] = reading.feed_eof()  # type: ignore[no-untyped-call]
-    return found
+    result: list[Statement] = reading.feed_eof()  # type: ignore[no-untyped-call]
+    return result
 
 
 def _callbacks(tokens: Tokens) -> dict[Rule, Callable[[list[Any]], Any]]:
@@ -112,9 +112,9 @@ def _callbacks(tokens: Tokens) -> dict[Rule, Callable[[list[Any]], Any]]:
 
 def _row(children: list[Any]) -> list[Statement]:
     """Statements in a row, and one more."""
-    found: list[Statement] = children[0] if type(children[0]) is list else [children[0]]
-    found += children[1:]
-    return found
+    result: list[Statement] = children[0] if type(children[0]) is list else [children[0]]
+    result += children[1:]
+    return result
 
 
 def _inside(children: list[Any]) -> list[Statement] | tuple[Statement, ...]:

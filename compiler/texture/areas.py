@@ -15,16 +15,17 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached, SpanOf
 from plica.mesh.images import ImageError
-from plica.mesh.model import Floats
 from plica.mesh.painting import Painting, Paintings, sampled
 from plica.mesh.region_sources import Read
 from plica.mesh.regions import other_side
-from plica.rig.model import Fold, Painted, Region, Rig
-from plica.texture.mirrored import MirrorPlaces, mirror_places
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Fold, Painted, Region
+from plica.texture.atlas import Atlas
+from plica.texture.layout_mirror import MirrorPlaces, mirror_places
 from plica.texture.raster import Singles
-from plica.texture.sheet import Sheet
 from plica.workspace import Refused
 
 OVERLAP_NOTICED = 1.0 / 255.0
@@ -50,9 +51,9 @@ class Areas:
     rig: Rig
     attached: Attached
     read: Read
-    found: Diagnostics
+    diagnostics: Diagnostics
     span_of: SpanOf
-    sheet: Sheet
+    sheet: Atlas
     uv: Floats
     paintings: Paintings = field(default_factory=Paintings)
     _images: dict[str, Singles] = field(default_factory=dict)
@@ -67,7 +68,9 @@ class Areas:
             weights = self.attached.regions[fold.area]
             count = self.sheet.disagreement(weights, OVERLAP_NOTICED)
             if count:
-                self.found.add("mask-on-shared-texels", self.span_of("fold", fold.name), fold=fold.name, texels=count)
+                self.diagnostics.add(
+                    "mask-on-shared-texels", self.span_of("fold", fold.name), fold=fold.name, texels=count
+                )
             painted = None
             if isinstance(region.source, Painted) and region.feather == 0.0:
                 painted = self._painted(region, region.source)

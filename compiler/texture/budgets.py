@@ -7,10 +7,10 @@ from typing import Final, NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import SpanOf
-from plica.rig.model import Rig
-from plica.texture.findings import percent
-from plica.texture.memory import bytes_in_memory, told
-from plica.texture.model import Mask, MaskSet
+from plica.quantities import memory, percent
+from plica.rig.rig import Rig
+from plica.texture.mask_set import Mask, MaskSet
+from plica.texture.texture_memory import bytes_in_memory
 
 MOST_NAMED: Final = 3
 """So many masks are named in a message."""
@@ -32,13 +32,13 @@ def detail_memory(rig: Rig, masks: MaskSet) -> tuple[DetailMemory, ...]:
     return tuple(DetailMemory(detail.name, used[detail.name], detail.budget) for detail in rig.details)
 
 
-def tell_budgets(rig: Rig, masks: MaskSet, found: Diagnostics, span_of: SpanOf) -> None:
+def tell_budgets(rig: Rig, masks: MaskSet, diagnostics: Diagnostics, span_of: SpanOf) -> None:
     """Details whose textures take more memory than they may, and what to shrink."""
     for detail, used, budget in detail_memory(rig, masks):
         if budget is not None and used > budget:
             span = span_of("detail", detail)
             advice = _advice(detail, masks)
-            found.add("over-budget", span, detail=detail, used=told(used), budget=told(budget), advice=advice)
+            diagnostics.add("over-budget", span, detail=detail, used=memory(used), budget=memory(budget), advice=advice)
 
 
 def _advice(detail: str, masks: MaskSet) -> str:
@@ -52,7 +52,7 @@ def _advice(detail: str, masks: MaskSet) -> str:
     named = [f"`{name}` with {percent(_halving(sides), up=True)}" for name, sides in decisive.items()]
     if largest <= min(ours[0].sized.images):
         return "all masks are as small as they can be; fewer folds, or a larger budget"
-    saved = told(bytes_in_memory(largest, 4) - bytes_in_memory(largest // 2, 4))
+    saved = memory(bytes_in_memory(largest, 4) - bytes_in_memory(largest // 2, 4))
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     return (
         f"the largest are {largest} texels across; {largest // 2} would do, and each texture save {saved}, "

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from scipy import ndimage
 
-from plica.mesh.model import Integers
+from plica.mesh.arrays import Integers
 from plica.texture.raster import Flags, Indices, taken
 
 BLOCK: Final = 4
@@ -76,13 +76,13 @@ def _chosen(covered: Flags, blocks: Integers) -> Integers:
     row, column = blocks // across * BLOCK, blocks % across * BLOCK
     inside = [(down, right) for down in range(BLOCK) for right in range(BLOCK)]
     inside.sort(key=lambda step: (step[0] - (BLOCK - 1) / 2) ** 2 + (step[1] - (BLOCK - 1) / 2) ** 2, reverse=True)
-    found = np.zeros(across * across, dtype=np.int64)
+    result = np.zeros(across * across, dtype=np.int64)
     flat = covered.reshape(-1)
     for down, right in inside:  # the one closest to the middle comes last
         texel = (row + down) * size + column + right
         hit = taken(flat, texel)
-        found[blocks[hit]] = texel[hit]
-    return found
+        result[blocks[hit]] = texel[hit]
+    return result
 
 
 def _offsets() -> list[tuple[int, int]]:

@@ -9,18 +9,19 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.attach import Attached, SpanOf, Step
 from plica.mesh.painting import Paintings
 from plica.mesh.region_sources import Read
-from plica.rig.model import Detail, Fold, Painted, Rig
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, Painted
 from plica.texture.areas import Areas
+from plica.texture.atlas import atlas_of
 from plica.texture.budgets import tell_budgets
-from plica.texture.findings import tell_precision, tell_uvs
-from plica.texture.memory import stored_channels
-from plica.texture.model import Mask, MaskOptions, MaskSet, Placed, Texture
+from plica.texture.mask_set import Mask, MaskOptions, MaskSet, Placed, Texture
+from plica.texture.mask_sizes import Sizer
 from plica.texture.overlap import tell_overlaps
-from plica.texture.packing import Bin, Wanted, packed
+from plica.texture.packing import Bin, PackingRequest, packed
 from plica.texture.png import png, with_build
-from plica.texture.points import measured_points
-from plica.texture.sheet import sheet_of
-from plica.texture.sizes import Sizer
+from plica.texture.skin_points import measured_points
+from plica.texture.texture_diagnostics import tell_precision, tell_uvs
+from plica.texture.texture_memory import stored_channels
 
 DEFAULT: Final = MaskOptions()
 
@@ -29,7 +30,7 @@ def masks_of(
     rig: Rig,
     attached: Attached,
     read: Read,
-    found: Diagnostics,
+    diagnostics: Diagnostics,
     span_of: SpanOf = lambda kind, name: None,
     options: MaskOptions = DEFAULT,
     stem: str = "character",
@@ -39,12 +40,12 @@ def masks_of(
 
     `read` gives the bytes of painted images; textures are named after `stem` and their number.
     """
-    made = _Making(rig, attached, read, found, span_of, options, step)
-    errors = found.count_of_errors
+    made = _Making(rig, attached, read, diagnostics, span_of, options, step)
+    errors = diagnostics.count_of_errors
     masks = made.masks()
-    if found.count_of_errors > errors:
+    if diagnostics.count_of_errors > errors:
         return None
-    wanted = [Wanted(mask.fold, (mask.fold.detail, mask.uv), mask.size) for mask in masks.values()]
+    wanted = [PackingRequest(mask.fold, (mask.fold.detail, mask.uv), mask.size) for mask in masks.values()]
     step("packing masks")
     bins = packed(rig, wanted, options.channels)
     textures = tuple(
@@ -55,8 +56,8 @@ def masks_of(
     }
     vertices = measured_points(attached.mesh.triangles).vertices(attached.mesh.triangles)
     whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures, vertices)
-    tell_budgets(rig, whole, found, span_of)
-    tell_overlaps(rig, attached, whole, found, span_of)
+    tell_budgets(rig, whole, diagnostics, span_of)
+    tell_overlaps(rig, attached, whole, diagnostics, span_of)
     return whole
 
 
@@ -71,7 +72,7 @@ class _Making:
     rig: Rig
     attached: Attached
     read: Read
-    found: Diagnostics
+    diagnostics: Diagnostics
     span_of: SpanOf
     options: MaskOptions
     step: Step
@@ -97,7 +98,9 @@ class _Making:
             return next(iter(uvs)) if wanted is None else wanted
         having = ", ".join(f"`{name}`" for name in uvs) or "none"
         asked = "texture coordinates" if wanted is None else f"the uv set `{wanted}`"
-        self.found.add("mask-without-uv", self.span_of("fold", fold.name), fold=fold.name, wanted=asked, having=having)
+        self.diagnostics.add(
+            "mask-without-uv", self.span_of("fold", fold.name), fold=fold.name, wanted=asked, having=having
+        )
         return None
 
     def _of_sheet(self, uv: str, folds: list[Fold]) -> dict[str, Mask]:
@@ -105,14 +108,14 @@ class _Making:
         mesh = self.attached.mesh
         places = mesh.uvs[uv]
         self.step(f"covering the texture layout {uv}")
-        sheet = sheet_of(places, mesh.triangles, self.options.size)
-        tell_uvs(uv, sheet.raster.report, self.found, self.span_of("character", self.rig.character.name))
+        sheet = atlas_of(places, mesh.triangles, self.options.size)
+        tell_uvs(uv, sheet.raster.report, self.diagnostics, self.span_of("character", self.rig.character.name))
         sizer = Sizer(sheet, places, mesh.triangles)
-        areas = Areas(self.rig, self.attached, self.read, self.found, self.span_of, sheet, places, self.paintings)
-        found = {}
+        areas = Areas(self.rig, self.attached, self.read, self.diagnostics, self.span_of, sheet, places, self.paintings)
+        result = {}
         for number, area in enumerate(areas.areas(folds)):
             self.step(f"mask {number + 1} of {len(folds)}: {area.fold.name}")
             mask = Mask(area.fold, uv, sizer.sized(area.values, area.fold.tolerance), area.mirrored)
-            tell_precision(mask, self.attached, self.found, self.span_of("fold", area.fold.name))
-            found[area.fold.name] = mask
-        return found
+            tell_precision(mask, self.attached, self.diagnostics, self.span_of("fold", area.fold.name))
+            result[area.fold.name] = mask
+        return result

@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.images import TEXELS_AT_ONCE, Banded, ImageError, Texels
-from plica.mesh.model import Floats, Integers
 from plica.texture.png import Bytes, in_bytes
 
 FLAT: Final = np.array((0.0, 0.0, 1.0))
@@ -101,8 +101,8 @@ def sampled(values: Stored, uv: Floats) -> Floats:
     across, down = _spread(across, values.ndim - 1), _spread(down, values.ndim - 1)
     above = values[upper, left] * (1.0 - across) + values[upper, right] * across
     below = values[lower, left] * (1.0 - across) + values[lower, right] * across
-    found: Floats = above * (1.0 - down) + below * down
-    return found
+    result: Floats = above * (1.0 - down) + below * down
+    return result
 
 
 def sampled_on_grid(values: Stored, u: Floats, v: Floats) -> Floats:
@@ -111,8 +111,8 @@ def sampled_on_grid(values: Stored, u: Floats, v: Floats) -> Floats:
     upper, lower, down = _neighbours(v, values.shape[0])
     down, across = _spread(down, values.ndim), _spread(across, values.ndim - 1)
     rows = values[upper] * (1.0 - down) + values[lower] * down
-    found: Floats = rows[:, left] * (1.0 - across) + rows[:, right] * across
-    return found
+    result: Floats = rows[:, left] * (1.0 - across) + rows[:, right] * across
+    return result
 
 
 def _neighbours(coordinates: Floats, size: int) -> tuple[Integers, Integers, Floats]:

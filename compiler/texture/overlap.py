@@ -1,8 +1,8 @@
 """Folds that are on together over each other: where their masks, each times its strength, sum over 1.
 
 The factor is clamped there, so that one fold's fading shows nothing while another is on. Sums are taken at the measured
-points of the skin (`plica.texture.points`), from masks of full size before rounding, so folds may be over different uv
-sets, and what a smaller mask is off by does not count as overlap.
+points of the skin (`plica.texture.skin_points`), from masks of full size before rounding, so folds may be over
+different uv sets, and what a smaller mask is off by does not count as overlap.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.kinds.expectations import MASK_ROUNDING
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.attach import Attached, SpanOf
-from plica.mesh.model import Floats, Integers
-from plica.mesh.places import heaviest_joints
-from plica.rig.model import Rig
-from plica.texture.firing import Alternatives, independent_alternatives
-from plica.texture.model import MaskSet
+from plica.mesh.vertex_places import heaviest_joints
+from plica.quantities import percent
+from plica.rig.rig import Rig
+from plica.texture.co_activation import Alternatives, independent_alternatives
+from plica.texture.mask_set import MaskSet
 from plica.texture.raster import Singles
 
 _SUMS_AT_ONCE: Final = 1 << 22
@@ -126,7 +127,7 @@ def possible_overlap(cover: FoldCover, groups: Iterable[Alternatives], limit: fl
     return Overlap(float(sums[worst]), int(cover.vertices[worst]), share, folds)
 
 
-def tell_overlaps(rig: Rig, attached: Attached, masks: MaskSet, found: Diagnostics, span_of: SpanOf) -> None:
+def tell_overlaps(rig: Rig, attached: Attached, masks: MaskSet, diagnostics: Diagnostics, span_of: SpanOf) -> None:
     """A warning for each detail whose folds can sum over 1."""
     groups = independent_alternatives(rig)
     for detail in rig.details:
@@ -134,12 +135,12 @@ def tell_overlaps(rig: Rig, attached: Attached, masks: MaskSet, found: Diagnosti
         if overlap is None:
             continue
         joint = int(heaviest_joints(attached.mesh)[overlap.vertex])
-        found.add(
+        diagnostics.add(
             "folds-overlap",
             span_of("detail", detail.name),
             detail=detail.name,
             folds=", ".join(f"`{name}`" for name in overlap.folds),
             sum=f"{overlap.worst:.2f}",
-            share=f"{100.0 * overlap.share:.2g} %",
+            share=percent(overlap.share),
             place=f"vertex {overlap.vertex}" + (f", near {rig.skeleton[joint].name}" if joint >= 0 else ""),
         )

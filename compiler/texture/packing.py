@@ -14,11 +14,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from plica.rig.model import Combination, Combine, Fold, Rig, StrengthOf
-from plica.texture.memory import bytes_in_memory, stored_channels
+from plica.rig.combinations import parts_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Fold
+from plica.texture.texture_memory import bytes_in_memory, stored_channels
 
 
-class Wanted(NamedTuple):
+class PackingRequest(NamedTuple):
     """A mask to be packed: textures hold masks of one `kind` (detail and uv set) only."""
 
     fold: Fold
@@ -47,7 +50,7 @@ class _Unit(NamedTuple):
     order: tuple[object, ...]
 
 
-def packed(rig: Rig, wanted: Iterable[Wanted], channels: int) -> tuple[Bin, ...]:
+def packed(rig: Rig, wanted: Iterable[PackingRequest], channels: int) -> tuple[Bin, ...]:
     """The textures, each of at most so many `channels` (1 to 4)."""
     bins: list[Bin] = []
     for unit in _units(rig, wanted, channels):
@@ -70,10 +73,10 @@ def _place(bins: list[Bin], unit: _Unit, channels: int) -> int | None:
     return None
 
 
-def _units(rig: Rig, wanted: Iterable[Wanted], channels: int) -> list[_Unit]:
+def _units(rig: Rig, wanted: Iterable[PackingRequest], channels: int) -> list[_Unit]:
     """The masks in the order in which they are packed: the largest first, pairs before single ones."""
     roots = drivers_of(rig)
-    groups: dict[tuple[str, tuple[str, str]], list[Wanted]] = {}
+    groups: dict[tuple[str, tuple[str, str]], list[PackingRequest]] = {}
     for one in wanted:
         groups.setdefault((one.fold.declared, one.kind), []).append(one)
     found = []
@@ -91,19 +94,11 @@ def _units(rig: Rig, wanted: Iterable[Wanted], channels: int) -> list[_Unit]:
 
 def drivers_of(rig: Rig) -> Mapping[str, tuple[str, ...]]:
     """The drivers and samples, by declared name and sorted, that each strength is made of."""
-    found: dict[str, tuple[str, ...]] = {}
+    result: dict[str, tuple[str, ...]] = {}
     for strength in rig.strengths:
         if isinstance(strength, Combine):
-            parts = {name for part in _parts(strength.combination) for name in found.get(part, ())}
-            found[strength.name] = tuple(sorted(parts))
+            parts = {name for part in parts_of(strength.combination) for name in result.get(part, ())}
+            result[strength.name] = tuple(sorted(parts))
         else:
-            found[strength.name] = (strength.declared,)
-    return found
-
-
-def _parts(combination: Combination) -> Iterable[str]:
-    for part in combination.parts:
-        if isinstance(part, StrengthOf):
-            yield part.strength
-        else:
-            yield from _parts(part)
+            result[strength.name] = (strength.declared,)
+    return result

@@ -16,17 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.sparse import SparseFloats
-from plica.texture.raster import Indices, Number, Raster, Singles
+from plica.texture.raster import Indices, Number, Singles, TexelRaster
 
 TILES: Final = 8
 """A texture is cut into so many tiles across and down: 64, as many as a whole number has bits."""
 
 
 @dataclass(frozen=True, eq=False)
-class Points:
-    """Patches apart from triangles: the triangle (n,) and the weights (n, 3) of its corners that each has at the
+class PatchPoints:
+    """TexelPatches apart from triangles: the triangle (n,) and the weights (n, 3) of its corners that each has at the
     middle of a texel (n,); `slopes` (n, 2, 2) as those of a raster, 0 where the patch is even.
     """
 
@@ -37,7 +37,7 @@ class Points:
 
 
 @dataclass(frozen=True, eq=False)
-class Patches:
+class TexelPatches:
     """The patches of a texture.
 
     texels (size, size): the patch of each; planes (3 p, v): from values of the vertices to each patch's value in the
@@ -55,19 +55,19 @@ class Patches:
         They can exceed these where they go on beyond edges. Tiles that only 0 reaches are not looked at.
         """
         touched = int(np.bitwise_or.reduce(self.reach[values != 0.0], initial=0))
-        found = np.zeros(self.texels.shape, np.float32)
+        result = np.zeros(self.texels.shape, np.float32)
         wanted = [number for number in range(len(self._tiles)) if touched >> number & 1]
-        parts = tiled(found)
+        parts = tiled(result)
         for number, tile in zip(wanted, self._mixed(values, wanted), strict=True):
             np.clip(tile, 0.0, 1.0, out=parts[number], casting="same_kind")
-        return found
+        return result
 
     def mixed(self, values: Floats) -> Floats:
         """Values (v,) of the vertices mixed in every texel (size, size)."""
-        found = np.empty(self.texels.shape)
-        for part, tile in zip(tiled(found), self._mixed(values, range(len(self._tiles))), strict=True):
+        result = np.empty(self.texels.shape)
+        for part, tile in zip(tiled(result), self._mixed(values, range(len(self._tiles))), strict=True):
             part[:] = tile
-        return found
+        return result
 
     def _mixed(self, values: Floats, wanted: Iterable[int]) -> Iterator[Floats]:
         """The tiles with these numbers, one after the other in the same memory."""
@@ -93,9 +93,10 @@ class Patches:
         return tiled(self.texels)
 
 
-def patches_of(raster: Raster, texels: Indices, points: Points, vertices: int) -> Patches:
-    """Patches of the triangles of a raster, in their order, and of points, which follow; `texels` (size, size) has the
-    patch of each texel.
+def patches_of(raster: TexelRaster, texels: Indices, points: PatchPoints, vertices: int) -> TexelPatches:
+    """The patches of the triangles of a raster, in their order, and of points, which follow.
+
+    `texels` (size, size) has the patch of each texel.
     """
     slopes = _of_corners(np.concatenate([raster.slopes, points.slopes]))
     origins = np.concatenate([raster.origins, np.stack([points.texels % raster.size, points.texels // raster.size], 1)])
@@ -107,7 +108,7 @@ def patches_of(raster: Raster, texels: Indices, points: Points, vertices: int) -
     planes = sparse.csr_array(
         (weights.reshape(-1), np.tile(corners.reshape(-1), 3), starts), shape=(len(weights), vertices)
     )
-    return Patches(texels, planes, _reach(texels, corners, vertices))
+    return TexelPatches(texels, planes, _reach(texels, corners, vertices))
 
 
 def tiled(image: NDArray[Number]) -> list[NDArray[Number]]:
@@ -119,10 +120,10 @@ def tiled(image: NDArray[Number]) -> list[NDArray[Number]]:
 
 def _of_corners(slopes: Floats) -> Floats:
     """How the weights of all three corners change to the right and downward (2, n, 3), from those of the last two."""
-    found = np.empty((2, len(slopes), 3))
-    found[:, :, 1:] = slopes.transpose(2, 0, 1)
-    found[:, :, 0] = -found[:, :, 1] - found[:, :, 2]
-    return found
+    result = np.empty((2, len(slopes), 3))
+    result[:, :, 1:] = slopes.transpose(2, 0, 1)
+    result[:, :, 0] = -result[:, :, 1] - result[:, :, 2]
+    return result
 
 
 def _reach(texels: Indices, corners: Indices, vertices: int) -> NDArray[np.uint64]:
@@ -132,7 +133,7 @@ def _reach(texels: Indices, corners: Indices, vertices: int) -> NDArray[np.uint6
         row[part.astype(np.int64)] = True
     bits = np.packbits(seen, axis=0, bitorder="little")
     of_patches = np.ascontiguousarray(bits.T).view("<u8").reshape(-1).astype(np.uint64)
-    found = np.zeros(vertices, dtype=np.uint64)
+    result = np.zeros(vertices, dtype=np.uint64)
     for corner in corners.T:
-        np.bitwise_or.at(found, corner, of_patches)
-    return found
+        np.bitwise_or.at(result, corner, of_patches)
+    return result

@@ -18,7 +18,7 @@ from typing import Final, NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 
 Singles = NDArray[np.float32]
 Flags = NDArray[np.bool_]
@@ -46,7 +46,7 @@ class UvReport(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Raster:
+class TexelRaster:
     """Covered texels of a square texture of `size` texels.
 
     texels (n,): number of each covered texel, row * size + column, row 0 on top, rising; triangles (n,): the first
@@ -65,7 +65,7 @@ class Raster:
     triangles: Indices
     rows: Indices
     columns: Indices
-    others: Raster | None
+    others: TexelRaster | None
     report: UvReport
 
     @cached_property
@@ -78,14 +78,14 @@ class Raster:
         owner = taken(self.triangles, which)
         x = taken(self.columns, which) - taken(self.origins[:, 0], owner)
         y = taken(self.rows, which) - taken(self.origins[:, 1], owner)
-        found = np.empty((len(owner), 3))
+        result = np.empty((len(owner), 3))
         for corner in (0, 1):
             right, down = taken(self.slopes[:, corner, 0], owner), taken(self.slopes[:, corner, 1], owner)
             right *= x
             down *= y
-            np.add(right, down, out=found[:, corner + 1])
-        np.subtract(1.0, found[:, 1] + found[:, 2], out=found[:, 0])
-        return found
+            np.add(right, down, out=result[:, corner + 1])
+        np.subtract(1.0, result[:, 1] + result[:, 2], out=result[:, 0])
+        return result
 
     @property
     def covered(self) -> Flags:
@@ -130,7 +130,7 @@ def taken(values: NDArray[Number], which: Indices | Integers) -> NDArray[Number]
     return np.take(values, which, axis=0, mode="clip")
 
 
-def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
+def rasterised(uv: Floats, triangles: Integers, size: int) -> TexelRaster:
     """The texels that triangles (t, 3) with texture coordinates (v, 2) cover in a square texture of `size` texels.
 
     `size` is a power of two, at most 2**15.
@@ -152,10 +152,10 @@ def rasterised(uv: Floats, triangles: Integers, size: int) -> Raster:
     origins[laid.numbers] = laid.places[:, 0]
     stretch_owners = taken(laid.numbers, pairs.owners).astype(np.int32)
 
-    def raster(which: Integers, at: Integers, others: Raster | None, report: UvReport) -> Raster:
+    def raster(which: Integers, at: Integers, others: TexelRaster | None, report: UvReport) -> TexelRaster:
         stretches, columns = taken(pairs.stretches, which), taken(pairs.columns, which)
         owners, rows = taken(stretch_owners, stretches), taken(pairs.rows, stretches)
-        return Raster(size, turned, origins, slopes, at, owners, rows, columns, others, report)
+        return TexelRaster(size, turned, origins, slopes, at, owners, rows, columns, others, report)
 
     others = None
     report = UvReport(len(triangles), outside, int((~usable).sum()), len(covered), 0)
@@ -209,8 +209,8 @@ def _laid_out(corners: _Corners, triangles: Integers, usable: Flags, size: int) 
 def _doubled_areas(places: Floats) -> Floats:
     """Twice the area (t,) of triangles (t, 3, 2), negative where they turn from y to x."""
     one, other = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
-    found: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
-    return found
+    result: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
+    return result
 
 
 def _filled(laid: _Triangles) -> _Pairs:

@@ -10,13 +10,15 @@ from math import isfinite
 import numpy as np
 
 from plica.diagnostics.suggest import did_you_mean
-from plica.mesh.model import Floats, Mesh
-from plica.rig.model import Combine, Detail, JointPose, Rig, StrengthPose
-from plica.texture.detail import DetailMaps, still
-from plica.texture.firing import combined
-from plica.texture.model import MaskSet
+from plica.mesh.arrays import Floats, Mesh
+from plica.rig.combinations import combined
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine
+from plica.rig.surfaces import Detail, JointPose, StrengthPose
+from plica.texture.atlas import atlas_of
+from plica.texture.detail_maps import DetailMaps, still
+from plica.texture.mask_set import MaskSet
 from plica.texture.normal_maps import NormalMap, sampled
-from plica.texture.sheet import sheet_of
 
 
 class StillError(ValueError):
@@ -25,18 +27,18 @@ class StillError(ValueError):
 
 def amounts_of(text: str) -> dict[str, float]:
     """What `nose=1, left_brow_lift=0.5` says; `rest` says nothing. Raises StillError."""
-    found: dict[str, float] = {}
+    result: dict[str, float] = {}
     if text.strip() == "rest":
-        return found
+        return result
     for part in text.split(","):
         name, equals, amount = (piece.strip() for piece in part.partition("="))
         try:
-            found[name] = float(amount)
+            result[name] = float(amount)
         except ValueError:
-            found[name] = np.nan
-        if not name or not equals or not isfinite(found[name]):
+            result[name] = np.nan
+        if not name or not equals or not isfinite(result[name]):
             raise StillError(f"`{part.strip()}` is not of the form name=amount, such as elbow=0.5; or say `rest`")
-    return found
+    return result
 
 
 def posed_items(rig: Rig, text: str) -> tuple[str, tuple[StrengthPose | JointPose, ...]] | None:
@@ -121,7 +123,7 @@ def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
     Through the surface: each texel of the new layout takes what the mask has at the same place of the skin.
     """
     across = 1 << (size - 1).bit_length()
-    sheet = sheet_of(mesh.uvs[target], mesh.triangles, across)
+    sheet = atlas_of(mesh.uvs[target], mesh.triangles, across)
     found = np.zeros(across * across)
     if sheet.patches is not None:
         places = sheet.mixed(mesh.uvs[uv])

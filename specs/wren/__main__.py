@@ -5,8 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from plica.build.writer import write
 from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.specs.wren.made import made_files
 
 DATA = Path(__file__).parent / "data"
@@ -17,9 +17,9 @@ def main(arguments: list[str]) -> int:
     if len(arguments) > 1 or (arguments and arguments[0].startswith("-")):
         sys.stderr.write("usage: python -m plica.specs.wren [FOLDER]\n")
         return 2
-    found = Diagnostics()
-    written = write(made_files(), Path(arguments[0]) if arguments else DATA, found)
-    for problem in found.all:
+    diagnostics = Diagnostics()
+    written = write(made_files(), Path(arguments[0]) if arguments else DATA, diagnostics)
+    for problem in diagnostics.all:
         sys.stderr.write(f"{problem.message}\n")
     if written is None:
         return 1

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.specs.wren import otter
 from plica.specs.wren.builder import CageBuilder, arcs_of, matched, shrinkage
 from plica.specs.wren.limbs import CrossSection, DigitPath

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.specs.wren.weights import CageBlend
 
 

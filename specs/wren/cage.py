@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plica.picture.vectors import Floats, Integers
+from plica.picture.directions import Floats, Integers
 from plica.specs.wren import limbs, otter
 from plica.specs.wren.branches import add_digits, add_limb, share_knuckles
 from plica.specs.wren.builder import CageBuilder

@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from PIL import ImageDraw, ImageFont
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 INK: Final = (58, 54, 62)
 FAINT: Final = (138, 132, 138)

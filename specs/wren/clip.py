@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.picture.vectors import Floats, smooth_step
+from plica.picture.directions import Floats, smooth_step
 from plica.specs.wren import otter, steps
 from plica.specs.wren.glb import ClipChannel, clip_file
 from plica.specs.wren.skeleton import WrenSkeleton, wren_skeleton

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats, smooth_step
+from plica.picture.directions import Floats, smooth_step
 from plica.specs.wren import otter
 
 # Linear light, as glTF's COLOR_0 is.

@@ -12,7 +12,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from plica.picture.vectors import Floats, Integers
+from plica.picture.directions import Floats, Integers
 from plica.specs.wren.model import DemoModel
 
 ROUNDS: Final = 40

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from plica.picture.vectors import Floats, unit
+from plica.picture.directions import Floats, unit
 from plica.specs.wren import otter
 from plica.specs.wren.builder import CageBuilder, matched, shrinkage
 from plica.specs.wren.limbs import CrossSection

@@ -15,7 +15,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.specs.wren import steps
 from plica.specs.wren.model import DemoModel
 from plica.specs.wren.skeleton import WrenSkeleton

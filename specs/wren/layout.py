@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 
 GUTTER: Final = 0.012
 """Free space round each island, in metres of arm skin."""

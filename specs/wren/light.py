@@ -10,8 +10,8 @@ from typing import Final
 
 import numpy as np
 
+from plica.picture.directions import Floats, Integers, across, smooth_step, unit
 from plica.picture.raster import seen
-from plica.picture.vectors import Floats, Integers, across, smooth_step, unit
 
 KEY: Final = unit((-0.55, 0.75, 0.75))
 """Where the sky is brightest."""

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from plica.picture.vectors import Floats, across, unit
+from plica.picture.directions import Floats, across, unit
 from plica.specs.wren import otter
 from plica.specs.wren.vectors import rotation_about
 

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats, Integers, unit
+from plica.picture.directions import Floats, Integers, unit
 from plica.specs.wren import coat, otter, steps
 from plica.specs.wren.cage import half_cage, whole_cage
 from plica.specs.wren.layout import is_turned, laid_out

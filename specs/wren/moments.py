@@ -12,15 +12,16 @@ from typing import Final
 
 import numpy as np
 
-from plica.build.writer import write
 from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.pipeline import compile_file
 from plica.readers.gltf_clip import read_gltf_clips
-from plica.rig.model import Rig, Sculpt, Shape
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Sculpt, Shape
 from plica.specs.wren import sculpts
 from plica.specs.wren.clip import pose_at
 from plica.specs.wren.model import DemoModel, wren

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from plica.picture.vectors import Floats, Integers, smooth_step
+from plica.picture.directions import Floats, Integers, smooth_step
 from plica.specs.wren import otter
 from plica.specs.wren.model import DemoModel
 

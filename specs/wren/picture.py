@@ -15,8 +15,8 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from plica.picture.colors import shown
+from plica.picture.directions import Floats
 from plica.picture.raster import Camera
-from plica.picture.vectors import Floats
 from plica.specs.wren.chart import FAINT, RULE, TEXT, Chart, Pen, Point
 from plica.specs.wren.light import sky
 from plica.specs.wren.moments import Story, moment, story

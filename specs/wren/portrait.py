@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from plica.picture.directions import Floats, Integers, smooth_step, unit
 from plica.picture.raster import Camera, in_perspective, seen
-from plica.picture.vectors import Floats, Integers, smooth_step, unit
 from plica.specs.wren.light import KEY, Lit, Sky, lit
 from plica.specs.wren.model import wren
 from plica.specs.wren.moments import Moment

@@ -14,7 +14,7 @@ import numpy as np
 
 from plica.mesh.fingerprint import fingerprint_of
 from plica.mesh.npz import written
-from plica.picture.vectors import Floats, smooth_step, unit
+from plica.picture.directions import Floats, smooth_step, unit
 from plica.specs.wren import otter, steps
 from plica.specs.wren.easing import eased
 from plica.specs.wren.limbs import arm_frames

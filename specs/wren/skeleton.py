@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.picture.vectors import Floats, Integers, across, unit
+from plica.picture.directions import Floats, Integers, across, unit
 from plica.specs.wren import otter
 from plica.specs.wren.limbs import arm_frames, fingers, toes
 from plica.specs.wren.vectors import MIRROR, rotation_about

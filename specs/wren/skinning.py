@@ -11,7 +11,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from plica.picture.vectors import Floats
+from plica.picture.directions import Floats
 from plica.specs.wren.model import DemoModel
 from plica.specs.wren.skeleton import WrenSkeleton, other_side
 from plica.specs.wren.vectors import MIRROR, rotation_about

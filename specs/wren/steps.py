@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.picture.vectors import Floats, Integers
+from plica.picture.directions import Floats, Integers
 
 SKIN: Final = 2.0**-20
 """Places of the skin and offsets of sculpts, in metres: about a micrometre."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.picture.vectors import Floats, Integers
+from plica.picture.directions import Floats, Integers
 
 
 def _gathered(targets: Integers, values: Floats, count: int) -> Floats:

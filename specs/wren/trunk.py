@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.picture.vectors import Floats, unit
+from plica.picture.directions import Floats, unit
 from plica.specs.wren import otter
 from plica.specs.wren.builder import CageBuilder, arcs_of, shrinkage
 from plica.specs.wren.weights import trunk_blends

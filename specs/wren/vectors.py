@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plica.picture.vectors import Floats, unit
+from plica.picture.directions import Floats, unit
 
 MIRROR: Floats = np.diag([-1.0, 1.0, 1.0])
 """Reflection across the character's mirror plane x = 0, shape (3, 3)."""

@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.vectors import Floats, Integers, smooth_step
+from plica.picture.directions import Floats, Integers, smooth_step
 from plica.specs.wren import otter, steps
 from plica.specs.wren.skeleton import WrenSkeleton, other_side, tail_places, wren_skeleton
 from plica.specs.wren.vectors import falloff

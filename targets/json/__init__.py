@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from plica.build.features import ALL_FEATURES
-from plica.build.model import Build
-from plica.build.names import safe_file_name
-from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.emit.output_file_names import safe_file_name
+from plica.emit.target import Target, option
 
 
 @dataclass(frozen=True)
@@ -21,20 +20,46 @@ class JsonTarget(Target):
 
     name: ClassVar[str] = "json"
     description: ClassVar[str] = "the whole rig as plain data, with test vectors"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     listed: int = option(0, "shapes of at most so many vertices also stand in the JSON, as lists")
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The rig, its test vectors and its offsets, named after the character."""
-        from plica.build.masks import with_places
-        from plica.build.vectors import vectors_bytes, vectors_file
-        from plica.rig.json import encoded, write_rig
+        from plica.emit.masks import with_places
+        from plica.emit.vectors_json import vectors_bytes, vectors_file
+        from plica.rig.rig_json import encoded, write_rig
 
         name = safe_file_name(build.rig.character.name)
         rig, files = with_places(build), {vectors_file(build.rig): vectors_bytes(build.rig)}
         if build.attached is not None:
-            from plica.build.offsets import offsets_bytes, with_offsets
+            from plica.emit.offsets_table import offsets_bytes, with_offsets
 
             offsets = f"{name}.offsets.npz"
             files[offsets] = offsets_bytes(build.attached, build.rig.build)

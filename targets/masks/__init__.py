@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from plica.build.features import ALL_FEATURES
-from plica.build.model import Build
-from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.emit.target import Target, option
 
 if TYPE_CHECKING:
-    from plica.texture.model import MaskOptions
+    from plica.texture.mask_set import MaskOptions
 
 
 @dataclass(frozen=True)
@@ -24,7 +23,33 @@ class MasksTarget(Target):
 
     name: ClassVar[str] = "masks"
     description: ClassVar[str] = "the masks of folds as small packed textures, with a manifest"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     size: int = option(1024, "texels across of the masks at full size, a power of two from 4 to 8192")
     channels: int = option(4, "how many masks a texture holds, 1 to 4")
@@ -36,31 +61,31 @@ class MasksTarget(Target):
 
     def masks(self) -> MaskOptions | None:
         """How the masks are made; None where an option cannot be, which `emit` tells."""
-        from plica.texture.model import SIZES, MaskOptions
+        from plica.texture.mask_set import SIZES, MaskOptions
 
         fitting = self.size in SIZES and 1 <= self.channels <= 4
         return MaskOptions(self.size, self.channels) if fitting else None
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The manifest and the textures; nothing where there are no folds."""
-        from plica.build.masks import masks
-        from plica.build.names import safe_file_name
+        from plica.emit.masks import masks
+        from plica.emit.output_file_names import safe_file_name
         from plica.targets.masks.manifest import manifest_bytes
         from plica.targets.masks.stills import stills
-        from plica.texture.model import SIZES
+        from plica.texture.mask_set import SIZES
 
         if self.size not in SIZES:
             problem = f"it must be a power of two from {SIZES[0]} to {SIZES[-1]}"
-            found.add("bad-target-option", None, target=self.name, option="size", problem=problem)
+            diagnostics.add("bad-target-option", None, target=self.name, option="size", problem=problem)
         if not 1 <= self.channels <= 4:
-            found.add("bad-target-option", None, target=self.name, option="channels", problem="it must be 1 to 4")
+            diagnostics.add("bad-target-option", None, target=self.name, option="channels", problem="it must be 1 to 4")
         options = self.masks()
-        made = None if options is None else masks(build, found, options)
+        made = None if options is None else masks(build, diagnostics, options)
         if options is None or made is None:
             return {}
         manifest = f"{safe_file_name(build.rig.character.name)}.masks.json"
         textures = {texture.file: texture.content for texture in made.textures}
-        more = stills(build, made, self.still, self.name, found)
+        more = stills(build, made, self.still, self.name, diagnostics)
         return {manifest: manifest_bytes(build.rig, made, options), **textures, **more}
 
 

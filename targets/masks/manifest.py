@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from plica.rig.json import SCHEMA_DIALECT, encoded, encoder, write_lines
-from plica.rig.model import Rig
-from plica.texture.memory import bytes_in_memory
-from plica.texture.model import SIZES, MaskOptions, MaskSet, Texture
-from plica.texture.places import CHANNELS
+from plica.rig.rig import Rig
+from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, write_lines
+from plica.texture.channels import CHANNELS
+from plica.texture.mask_set import SIZES, MaskOptions, MaskSet, Texture
+from plica.texture.texture_memory import bytes_in_memory
 
 MANIFEST_FORMAT = "plica-masks"
 MANIFEST_VERSION = 1

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from plica.build.features import ALL_FEATURES
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
 from plica.targets.masks import MasksTarget
 
 
@@ -21,23 +20,49 @@ class MaterialxTarget(MasksTarget):
 
     name: ClassVar[str] = "materialx"
     description: ClassVar[str] = "shading networks that fade each fold's detail in, for renderers with MaterialX"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The document, the maps, and the masks with their manifest; nothing where there are no details."""
-        from plica.build.masks import mask_places
-        from plica.build.names import safe_file_name
+        from plica.emit.masks import mask_places
+        from plica.emit.output_file_names import safe_file_name
         from plica.targets.materialx.emit import document, maps
 
         if not build.rig.details:
-            found.add("no-details", None, target=self.name)
+            diagnostics.add("no-details", None, target=self.name)
             return {}
-        errors = found.count_of_errors
-        files = super().emit(build, found) | maps(build, found)
-        if found.count_of_errors > errors:
+        errors = diagnostics.count_of_errors
+        files = super().emit(build, diagnostics) | maps(build, diagnostics)
+        if diagnostics.count_of_errors > errors:
             return {}
-        places = mask_places(build, found, self.masks())
-        return files | {f"{safe_file_name(build.rig.character.name)}.mtlx": document(build, places, found)}
+        places = mask_places(build, diagnostics, self.masks())
+        return files | {f"{safe_file_name(build.rig.character.name)}.mtlx": document(build, places, diagnostics)}
 
 
 TARGET = MaterialxTarget()

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from plica import foreign
-from plica.build.names import safe_file_name
+from plica.emit.output_file_names import safe_file_name
 
 VERSION: Final = "1.39"
 BUILD_WORDS: Final = "Plica build"

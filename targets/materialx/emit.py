@@ -6,20 +6,21 @@ import re
 from collections.abc import Mapping
 from pathlib import PurePosixPath
 
-from plica.build.model import Build
-from plica.build.names import safe_file_name
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Detail, MaskPlace, Rig
+from plica.emit.build import Build
+from plica.emit.output_file_names import safe_file_name
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, MaskPlace
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
-from plica.texture.normal_findings import find_maps
+from plica.texture.normal_diagnostics import find_maps
 from plica.workspace import Refused, Workspace, located_bytes
 
 _NUMBERED = re.compile(r"TEXCOORD_(\d{1,3})")
 _MAPS = "maps"
 
 
-def document(build: Build, places: Mapping[str, MaskPlace], found: Diagnostics) -> bytes:
+def document(build: Build, places: Mapping[str, MaskPlace], diagnostics: Diagnostics) -> bytes:
     """The document, without the files that it names; `places` says where the mask of every fold is."""
     names, character = Names(), build.rig.character.name
     elements: list[Element] = []
@@ -27,7 +28,7 @@ def document(build: Build, places: Mapping[str, MaskPlace], found: Diagnostics) 
         space = _space(build, detail.uv)
         if space.name is not None:
             span = build.span_of("detail", detail.name)
-            found.add("tangents-of-another-set", span, detail=detail.name, uv=detail.uv)
+            diagnostics.add("tangents-of-another-set", span, detail=detail.name, uv=detail.uv)
         plan = GraphPlan(
             names.new(f"{character}_{detail.name}"),
             *map_files(build.rig, detail),
@@ -65,7 +66,7 @@ def _material(name: str, names: Names) -> tuple[Element, Element]:
 # ---- the maps
 
 
-def maps(build: Build, found: Diagnostics) -> dict[str, bytes]:
+def maps(build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
     """Copies of all normal maps, checked, by where the document reads them."""
     files: dict[str, bytes] = {}
     for detail in build.rig.details:
@@ -77,7 +78,7 @@ def maps(build: Build, found: Diagnostics) -> dict[str, bytes]:
                 contents[file] = content
             return content
 
-        if find_maps(detail, read, build.span_of("detail", detail.name), found) is not None:
+        if find_maps(detail, read, build.span_of("detail", detail.name), diagnostics) is not None:
             relaxed, contracted = map_files(build.rig, detail)
             files[relaxed], files[contracted] = contents[detail.relaxed], contents[detail.contracted]
     return files

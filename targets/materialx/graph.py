@@ -1,6 +1,6 @@
 """The node graph of one detail: masks and strengths to a factor, two normal maps to one normal.
 
-Only nodes of the MaterialX standard library are used. The arithmetic is that of `plica.texture.detail`.
+Only nodes of the MaterialX standard library are used. The arithmetic is that of `plica.texture.detail_maps`.
 """
 
 from __future__ import annotations
@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from plica.rig.model import Fold, MaskPlace
+from plica.rig.surfaces import Fold, MaskPlace
 from plica.targets.materialx.document import Element, Names, element
-from plica.texture.detail import Mixing
-from plica.texture.places import CHANNELS, Channel
+from plica.texture.channels import CHANNELS, Channel
+from plica.texture.detail_maps import Mixing
 
 Link = str
 """The name of a node of the graph whose output is meant."""
@@ -139,13 +139,13 @@ class _Graph:
         files: dict[tuple[str, TextureSpace], list[PlacedFold]] = {}
         for item in self.plan.folds:
             files.setdefault((item.place.file, item.space), []).append(item)
-        found: dict[str, Link] = {}
+        result: dict[str, Link] = {}
         for number, ((file, space), items) in enumerate(files.items(), 1):
             single = all(item.place.channel == CHANNELS[0] for item in items)
             image = self._image(f"masks_{number}", "float" if single else "vector4", file, space)
             for fold, place, _ in items:
-                found[fold.name] = image if single else self._channel(f"{fold.name}_mask", image, place.channel)
-        return found
+                result[fold.name] = image if single else self._channel(f"{fold.name}_mask", image, place.channel)
+        return result
 
     def _channel(self, name: str, image: Link, channel: Channel) -> Link:
         return self._node(
@@ -173,7 +173,7 @@ class _Graph:
         return self._unit("mixed", between)
 
     def _reoriented(self, relaxed: Link, contracted: Link, factor: Link) -> Link:
-        """With t and u as in `plica.texture.detail`: the direction of t (t . u) - u t.z."""
+        """With t and u as in `plica.texture.detail_maps`: the direction of t (t . u) - u t.z."""
         flat = self._node("constant", "flat", "vector3", valued("value", "vector3", _FLAT))
         faded = self._mix("faded", contracted, flat, factor)
         base = self._unit("base", relaxed)

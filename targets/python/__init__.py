@@ -8,13 +8,13 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, ClassVar
 
-from plica.build.features import ALL_FEATURES
-from plica.build.model import Build
-from plica.build.names import safe_file_name
-from plica.build.output_set import manifest_file
-from plica.build.target import Target
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Rig
+from plica.emit.build import Build
+from plica.emit.output_file_names import safe_file_name
+from plica.emit.output_set import manifest_file
+from plica.emit.target import Target
+from plica.kinds.kernels import kernel_expression
+from plica.rig.rig import Rig
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -26,12 +26,38 @@ class PythonTarget(Target):
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The module and the test vectors, named after the character."""
-        from plica.build.masks import with_places
-        from plica.build.vectors import vectors_bytes, vectors_file
+        from plica.emit.masks import with_places
+        from plica.emit.vectors_json import vectors_bytes, vectors_file
 
         text = module_text(with_places(build)).encode("ascii")
         return {module_file(build.rig): text, vectors_file(build.rig): vectors_bytes(build.rig)}
@@ -52,7 +78,7 @@ def _template() -> Template:
 
 def module_text(rig: Rig) -> str:
     """The source of the module: ASCII; texts of the rig appear in it only as literals made by `ascii`."""
-    from plica.build.vectors import vectors_file
+    from plica.emit.vectors_json import vectors_file
     from plica.targets.python.source import write_source
 
     source = write_source(rig)
@@ -93,6 +119,7 @@ def module_text(rig: Rig) -> str:
         uses_placed="placed" in source.helpers,
         uses_easing="easing" in source.helpers,
         uses_field="field" in source.helpers,
+        kernel=kernel_expression("kernel"),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from plica.targets.python.arithmetic import less, number, total
 from plica.values import Bezier, Curve, Hermite, Linear, Points
@@ -16,9 +16,15 @@ _CLIPPED = "return 0.0 if s < 0.0 else 1.0 if s > 1.0 else s"
 
 def response(curve: Curve, clamped: bool, name: str) -> str:
     """The function `name` from a share of the span to a strength, as source text."""
-    if isinstance(curve, Linear):
-        raise ValueError("straight lines are written where they are used")
-    body = _bezier(curve, clamped) if isinstance(curve, Bezier) else _pieces(curve, clamped)
+    match curve:
+        case Linear():
+            raise ValueError("straight lines are written where they are used")
+        case Bezier():
+            body = _bezier(curve, clamped)
+        case Points() | Hermite():
+            body = _pieces(curve, clamped)
+        case _:
+            assert_never(curve)
     return "\n".join([f"def {name}(u):", *(f"    {line}" for line in body)])
 
 
@@ -58,11 +64,11 @@ class _Segment(NamedTuple):
 
 def _segments(curve: Points | Hermite) -> list[_Segment]:
     if isinstance(curve, Points):
-        found = []
+        result = []
         for (x0, y0), (x1, y1) in pairwise(curve.points):
             secant = (y1 - y0) / (x1 - x0)
-            found.append(_Segment(x0, (y0, secant), y1, secant, secant))
-        return found
+            result.append(_Segment(x0, (y0, secant), y1, secant, secant))
+        return result
     return [_cubic(*pair) for pair in pairwise(curve.knots)]
 
 

@@ -1,24 +1,23 @@
 """Readings as Python expressions over a joint's turn since rest and its translation.
 
-The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `Turn` gives.
-The turn may have any length: all expressions divide it out.
+The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `TurnSource`
+gives. The turn may have any length: all expressions divide it out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import pi
-from typing import NamedTuple
+from typing import Any, Final, NamedTuple
 
-from plica.rig.model import Bend, Euler, Offset, Quaternion, Rotation, Swing, Vector
-from plica.skeleton.algebra import cross, matrix_of
+from plica.kinds.readings import Bend, Euler, Offset, Reading, Rotation, Swing
+from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 from plica.targets.python.arithmetic import XYZ, called, dot, less, number, total, turn_component
 
-JointReading = Rotation | Bend | Swing | Euler | Offset
 EULER_FUNCTIONS = ("_euler_first", "_euler_middle", "_euler_last")
 
 
-class Turn(NamedTuple):
+class TurnSource(NamedTuple):
     """The variables that hold a joint's turn since rest, and the statements that set them."""
 
     x: str
@@ -33,7 +32,7 @@ class Turn(NamedTuple):
         return self.x, self.y, self.z
 
 
-def turn_since(rest: Quaternion, needed: frozenset[str]) -> Turn:
+def turn_since(rest: Quaternion, needed: frozenset[str]) -> TurnSource:
     """The turn since `rest` of the rotation in the variables x, y, z, w; only `needed` components are computed."""
     names: dict[str, str] = {}
     statements: list[str] = []
@@ -45,46 +44,54 @@ def turn_since(rest: Quaternion, needed: frozenset[str]) -> Turn:
             names[component] = f"d{component}"
             if component in needed:
                 statements.append(f"d{component} = {text}")
-    return Turn(names["x"], names["y"], names["z"], names["w"], tuple(statements))
+    return TurnSource(names["x"], names["y"], names["z"], names["w"], tuple(statements))
 
 
-def needed_components(reading: JointReading) -> frozenset[str]:
-    """Which components of the turn a reading looks at; none for an offset."""
-    if isinstance(reading, Offset):
-        return frozenset()
-    if isinstance(reading, Rotation):
-        return frozenset({"w", *(name for name, factor in zip(XYZ, reading.axis, strict=True) if factor != 0.0)})
+class Expression(NamedTuple):
+    """How a kind that reads one joint is written; both functions take the record of their kind.
+
+    `needed`: which components of the turn it looks at. `text`: the reading as an expression that can be divided or
+    subtracted from as it stands, given the turn and the joint's translation at rest. The reading is the expression
+    times `factor`, 1 or 2: halves and doubles are exact, so whoever uses it can take the factor into constants instead
+    of multiplying.
+    """
+
+    needed: Callable[[Any], frozenset[str]]
+    text: Callable[[Any, TurnSource, Sequence[float]], str]
+    factor: float
+
+
+def _whole(_: Reading) -> frozenset[str]:
     return frozenset("xyzw")
 
 
-def expression(reading: JointReading, turn: Turn, rest_translation: Sequence[float]) -> tuple[str, float]:
-    """The reading as an expression that can be divided or subtracted from as it stands, and a factor.
-
-    The reading is the expression times the factor, 1 or 2: halves and doubles are exact, so whoever uses it can take
-    the factor into constants instead of multiplying.
-    """
-    if isinstance(reading, Rotation):
-        return _rotation(reading, turn), 2.0
-    if isinstance(reading, Bend):
-        squares = " + ".join(f"{name} * {name}" for name in turn.vector)
-        return f"atan2(sqrt({squares}), abs({turn.w}))", 2.0
-    if isinstance(reading, Swing):
-        beside = cross(reading.along, reading.toward)
-        parts = (dot(axis, turn.vector) for axis in (reading.along, reading.toward, beside))
-        return called("_swing", *parts, turn.w), 2.0
-    if isinstance(reading, Euler):
-        return _euler(reading, turn), 1.0
-    return _offset(reading, rest_translation), 1.0
+def _none(_: Reading) -> frozenset[str]:
+    return frozenset()
 
 
-def _rotation(reading: Rotation, turn: Turn) -> str:
+def _about_axis(reading: Rotation) -> frozenset[str]:
+    return frozenset({"w", *(name for name, factor in zip(XYZ, reading.axis, strict=True) if factor != 0.0)})
+
+
+def _rotation(reading: Rotation, turn: TurnSource, _: Sequence[float]) -> str:
     """atan2(s, w) with the signs of both flipped where w is negative: the arc tangent of s / w. Half the reading."""
     s = dot(reading.axis, turn.vector)
     quotient = s if " " not in s else f"({s})"
     return f"(atan({quotient} / {turn.w}) if {turn.w} else {number(pi / 2)} if {s} else 0.0)"
 
 
-def _offset(reading: Offset, rest: Sequence[float]) -> str:
+def _bend(_: Bend, turn: TurnSource, __: Sequence[float]) -> str:
+    squares = " + ".join(f"{name} * {name}" for name in turn.vector)
+    return f"atan2(sqrt({squares}), abs({turn.w}))"
+
+
+def _swing(reading: Swing, turn: TurnSource, _: Sequence[float]) -> str:
+    beside = cross(reading.along, reading.toward)
+    parts = (dot(axis, turn.vector) for axis in (reading.along, reading.toward, beside))
+    return called("_swing", *parts, turn.w)
+
+
+def _offset(reading: Offset, _: TurnSource, rest: Sequence[float]) -> str:
     terms = []
     for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), rest, strict=True):
         moved = less(name, value)
@@ -92,7 +99,7 @@ def _offset(reading: Offset, rest: Sequence[float]) -> str:
     return f"({total(terms) or '0.0'})"
 
 
-def _euler(reading: Euler, turn: Turn) -> str:
+def _euler(reading: Euler, turn: TurnSource, _: Sequence[float]) -> str:
     """A call with the turn's parts along the order's three axes, which `frame` turns; see the module's functions.
 
     Odd orders are the even ones mirrored: the second axis runs the other way, and so does the middle angle.
@@ -105,6 +112,16 @@ def _euler(reading: Euler, turn: Turn) -> str:
     place = reading.order.index(reading.channel)
     call = called(EULER_FUNCTIONS[place], *(dot(axis, turn.vector) for axis in (p, q, r)), turn.w)
     return f"-{call}" if odd and place == 1 else call
+
+
+EXPRESSIONS: Final[Mapping[str, Expression]] = {
+    "rotation": Expression(_about_axis, _rotation, 2.0),
+    "bend": Expression(_whole, _bend, 2.0),
+    "swing": Expression(_whole, _swing, 2.0),
+    "euler": Expression(_whole, _euler, 1.0),
+    "offset": Expression(_none, _offset, 1.0),
+}
+"""For each kind that reads the turn or the translation of one joint: how it is written."""
 
 
 class Link(NamedTuple):

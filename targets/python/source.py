@@ -2,34 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
 
-from plica.rig.model import (
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Field,
-    Gap,
-    Quaternion,
-    Reading,
-    Rig,
-    Sample,
-    Vector,
-)
-from plica.skeleton.algebra import length, transpose
-from plica.skeleton.model import Joint, Skeleton
+from plica.kinds.combinations import combination_kind
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import ControlValue, Gap, Reading, complete, joints_of, kind_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
+from plica.skeleton.algebra import Quaternion, Vector, length, transpose
+from plica.skeleton.skeleton import Joint, Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response
-from plica.targets.python.readings import (
-    JointReading,
-    Link,
-    expression,
-    gap_function,
-    needed_components,
-    turn_since,
-)
+from plica.targets.python.readings import EXPRESSIONS, Link, gap_function, turn_since
 from plica.values import Curve, Linear
 
 # Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
@@ -40,7 +27,7 @@ _PARTS_PER_STATEMENT = 40
 
 
 @dataclass
-class Source:
+class ModuleSource:
     """What has been written so far. `pose` lists joints that are read, `controls` controls, in reading order."""
 
     rig: Rig
@@ -50,6 +37,12 @@ class Source:
     parts: list[str] = field(default_factory=list)
     curves: dict[tuple[Curve, bool], str] = field(default_factory=dict)
     helpers: set[str] = field(default_factory=set)
+    gaps: int = 0
+
+    @cached_property
+    def control_rests(self) -> dict[str, float]:
+        """The rest values of the controls."""
+        return {control.name: control.rest for control in self.rig.controls}
 
     def read_joint(self, name: str) -> int:
         """The place of a joint in the pose that the module reads."""
@@ -91,9 +84,9 @@ class Source:
         self.functions.append("\n    ".join([f"def {name}(pose, c, v):", *lines]))
 
 
-def write_source(rig: Rig) -> Source:
+def write_source(rig: Rig) -> ModuleSource:
     """All statements and functions of a rig."""
-    source = Source(rig)
+    source = ModuleSource(rig)
     places = {strength.name: index for index, strength in enumerate(rig.strengths)}
     source.finish_parts(_joint_blocks(source, places))
     source.finish_parts(_other_blocks(source, places))
@@ -116,15 +109,15 @@ def _share(reading: str, factor: float, span: tuple[float, float]) -> str:
 
 def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
     """Drivers by what they read: each reading is computed once."""
-    found: dict[Reading, list[Driver]] = {}
+    result: dict[Reading, list[Driver]] = {}
     for strength in rig.strengths:
         if isinstance(strength, Driver):
-            found.setdefault(strength.reading, []).append(strength)
-    return found
+            result.setdefault(strength.reading, []).append(strength)
+    return result
 
 
 def _uses(
-    source: Source, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
+    source: ModuleSource, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
 ) -> list[str]:
     """Statements for all drivers of one reading, given as an expression and a factor."""
     lines = []
@@ -137,51 +130,63 @@ def _uses(
     return lines
 
 
-def _joint_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read one joint each, joint by joint in the order of the skeleton."""
-    by_joint: dict[str, dict[JointReading, list[Driver]]] = {}
+    by_joint: dict[str, dict[Reading, list[Driver]]] = {}
     for reading, drivers in _grouped_drivers(source.rig).items():
-        if not isinstance(reading, Gap | ControlValue):
-            by_joint.setdefault(reading.joint, {})[reading] = drivers
+        if reading.kind in EXPRESSIONS:
+            (name,) = joints_of(reading)
+            by_joint.setdefault(name, {})[reading] = drivers
     for joint in source.rig.skeleton:
         readings = by_joint.get(joint.name)
         if readings is None:
             continue
         place = source.read_joint(joint.name)
-        needed = frozenset().union(*(needed_components(reading) for reading in readings))
+        needed = frozenset().union(*(EXPRESSIONS[reading.kind].needed(reading) for reading in readings))
         lines = [f"# {joint.name!a}"]
-        if any(not needed_components(reading) for reading in readings):
+        if any(kind_of(reading).needs is Needs.TRANSLATION for reading in readings):
             lines.append(f"tx, ty, tz = pose[{place}][0]")
         turn = turn_since(joint.rotation, needed)
         if needed:
             lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
         for reading, drivers in readings.items():
             source.helpers.add(reading.kind)
-            text, factor = expression(reading, turn, joint.translation)
-            lines += _uses(source, places, text, drivers, factor)
+            expression = EXPRESSIONS[reading.kind]
+            text = expression.text(reading, turn, joint.translation)
+            lines += _uses(source, places, text, drivers, expression.factor)
         yield sum(map(len, readings.values())), lines
 
 
-def _other_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Drivers that read a control or the gap between two joints."""
-    from plica.evaluate.gather import skeleton_of
+    from plica.evaluate.pose_components import skeleton_of
 
     skeleton = skeleton_of(source.rig)
-    rests = {control.name: control.rest for control in source.rig.controls}
-    gaps = 0
     for reading, drivers in _grouped_drivers(source.rig).items():
-        if isinstance(reading, ControlValue):
-            value = less(f"c[{source.read_control(reading.control)}]", rests[reading.control])
-            yield len(drivers), _uses(source, places, f"({value})" if " " in value else value, drivers)
-        elif isinstance(reading, Gap):
-            name = f"_gap_{gaps}"
-            gaps += 1
-            source.functions.append(_gap(source, skeleton, reading, name))
-            source.helpers.add("placed")
-            yield len(drivers), _uses(source, places, f"({name}(pose) - {name.upper()}_REST)", drivers)
+        if reading.kind in OTHERS:
+            yield len(drivers), _uses(source, places, OTHERS[reading.kind](source, skeleton, reading), drivers)
 
 
-def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
+def _control(source: ModuleSource, _: Skeleton, reading: ControlValue) -> str:
+    value = less(f"c[{source.read_control(reading.control)}]", source.control_rests[reading.control])
+    return f"({value})" if " " in value else value
+
+
+def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap) -> str:
+    name = f"_gap_{source.gaps}"
+    source.gaps += 1
+    source.functions.append(_gap_function(source, skeleton, reading, name))
+    source.helpers.add("placed")
+    return f"({name}(pose) - {name.upper()}_REST)"
+
+
+# Each takes the record of its kind.
+OTHERS: Final[Mapping[str, Callable[[ModuleSource, Skeleton, Any], str]]] = {"gap": _gap, "control": _control}
+"""For each kind that does not read one joint: the expression for it."""
+complete("Python expression", {**EXPRESSIONS, **OTHERS})
+
+
+def _gap_function(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
     """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
     first, second = (
         [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])] for joint in (reading.joint, reading.other)
@@ -197,11 +202,11 @@ def _gap(source: Source, skeleton: Skeleton, reading: Gap, name: str) -> str:
     return f"{body}\n\n\n{name.upper()}_REST = {name}([REST[joint] for joint in JOINTS])"
 
 
-def _link(source: Source, joint: Joint) -> Link:
+def _link(source: ModuleSource, joint: Joint) -> Link:
     return Link(source.read_joint(joint.name), joint.scale)
 
 
-def _field_blocks(source: Source, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
     """Each field that has strengths, as one call with its tables."""
     columns = {
         (field.name, sample.name): column
@@ -262,19 +267,13 @@ def _combination(combination: Combination, places: Mapping[str, int], lines: lis
 
 
 def _joined(how: str, parts: Sequence[str], result: str) -> list[str]:
-    """Statements that set `result` to the parts' product, least, greatest, or sum of at most 1."""
+    """Statements that set `result` to the combination of the parts, by the name of its kind."""
+    kind = combination_kind(how)
     lines: list[str] = []
     for start in range(0, len(parts), _PARTS_PER_STATEMENT):
         some = [*([result] if start else []), *parts[start : start + _PARTS_PER_STATEMENT]]
-        if how == "product":
-            text = " * ".join(some)
-        elif how == "sum":
-            text = " + ".join(some)
-        elif len(some) == 1:
-            text = some[0]
-        else:
-            text = called("min" if how == "least" else "max", *some)
-        lines.append(f"{result} = {text}")
-    if how == "sum":
-        lines.append(f"{result} = 1.0 if {result} > 1.0 else {result}")
+        lines.append(f"{result} = {kind.expression(some)}")
+    if kind.most is not None:
+        most = number(kind.most)
+        lines.append(f"{result} = {most} if {result} > {most} else {result}")
     return lines

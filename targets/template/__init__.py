@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
-from plica.build.features import ALL_FEATURES
-from plica.build.model import Build
-from plica.build.names import safe_file_name
-from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.emit.output_file_names import safe_file_name
+from plica.emit.target import Target, option
 
 _ENDING = ".jinja"
 _CHARACTER = "{character}"
@@ -22,29 +21,55 @@ class TemplateTarget(Target):
 
     name: ClassVar[str] = "template"
     description: ClassVar[str] = "a text of your own, from your own Jinja template"
-    supports: ClassVar[frozenset[str]] = ALL_FEATURES
+    supports: ClassVar[frozenset[str]] = frozenset(
+        {
+            "reading rotation",
+            "reading bend",
+            "reading swing",
+            "reading euler",
+            "reading offset",
+            "reading gap",
+            "reading control",
+            "curve linear",
+            "curve points",
+            "curve hermite",
+            "curve bezier",
+            "combine product",
+            "combine least",
+            "combine greatest",
+            "combine sum",
+            "field rotation",
+            "field direction",
+            "kernel gaussian",
+            "kernel linear",
+            "shape weight",
+            "shape inbetween",
+            "driver unclamped",
+            "fold strength",
+        }
+    )
 
     template: tuple[str, ...] = option((), "a template file, from the working folder; may be given several times")
     output: tuple[str, ...] = option(
         (), "the output's name, one for each template; {character} in it becomes the character's name"
     )
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The filled templates. Reads the template files and those beside them that they include; nothing else."""
         from plica.targets.template.filling import fill
 
         if not self.template:
-            found.add("template-not-given", None)
+            diagnostics.add("template-not-given", None)
         if self.output and len(self.output) != len(self.template):
-            found.add("template-outputs-differ", None, templates=len(self.template), outputs=len(self.output))
+            diagnostics.add("template-outputs-differ", None, templates=len(self.template), outputs=len(self.output))
             return {}
         names = self.output or tuple(Path(template).name.removesuffix(_ENDING) for template in self.template)
         files: dict[str, bytes] = {}
         for template, pattern in zip(self.template, names, strict=True):
             name = pattern.replace(_CHARACTER, safe_file_name(build.rig.character.name))
             if name in files:
-                found.add("paths-collide", None, first=name, second=name)
-            text = fill(Path(template), build.rig, found)
+                diagnostics.add("paths-collide", None, first=name, second=name)
+            text = fill(Path(template), build.rig, diagnostics)
             if text is not None:
                 files[name] = text.encode("utf-8", "backslashreplace")
         return files

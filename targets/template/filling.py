@@ -14,30 +14,30 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from plica import file_names, regular_files
 from plica.diagnostics import Diagnostics
-from plica.rig.json import encoder, plain
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
+from plica.rig.rig_json import encoder, plain
 from plica.source import Source, Span
 
-_ENTRY = re.compile(r"'plica\.rig\.model\.(\w+) object'")
+_ENTRY = re.compile(r"'plica\.rig\.\w+\.(\w+) object'")
 _LINE_ENDS = re.compile(r"\r\n?")  # Jinja counts lines by each of them, and fills templates with LF for all
 # What of Jinja gives other results from run to run.
 _RANDOM_FILTERS = ("random",)
 _RANDOM_GLOBALS = ("lipsum",)
 
 
-def fill(path: Path, rig: Rig, found: Diagnostics) -> str | None:
+def fill(path: Path, rig: Rig, diagnostics: Diagnostics) -> str | None:
     """The text of the template at `path`, filled; None, with a diagnostic, where that fails."""
     loader = FolderLoader(path.parent)
     try:
         return _environment(loader).get_template(path.name).render(rig=rig)
     except TemplateSyntaxError as error:
         span = loader.line_span(error.filename or path.as_posix(), error.lineno)
-        found.add("template-mistake", span, problem=_sentence(error))
+        diagnostics.add("template-mistake", span, problem=_sentence(error))
     except TemplateNotFound as error:
         problem = loader.problems.get(str(error.name), "there is no such file")
-        found.add("template-unreadable", _place(error, loader), template=error.name, problem=problem)
+        diagnostics.add("template-unreadable", _place(error, loader), template=error.name, problem=problem)
     except Exception as error:  # a template can make any operation of Python fail
-        found.add("template-failed", _place(error, loader), problem=_sentence(error))
+        diagnostics.add("template-failed", _place(error, loader), problem=_sentence(error))
     return None
 
 
@@ -95,12 +95,12 @@ def _sentence(error: Exception) -> str:
 
 def _place(error: Exception, loader: FolderLoader) -> Span | None:
     """The innermost line of a template on the way to an error; Jinja maps its tracebacks to template lines."""
-    found = None
+    result = None
     step: TracebackType | None = error.__traceback__
     while step is not None:
-        found = loader.line_span(step.tb_frame.f_code.co_filename, step.tb_lineno) or found
+        result = loader.line_span(step.tb_frame.f_code.co_filename, step.tb_lineno) or result
         step = step.tb_next
-    return found
+    return result
 
 
 def _environment(loader: FolderLoader) -> Environment:

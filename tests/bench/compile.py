@@ -17,8 +17,8 @@ import yaml
 from pydantic import TypeAdapter
 
 from plica.pipeline import compile_text
-from plica.rig.json import write_rig
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
+from plica.rig.rig_json import write_rig
 
 FINGERS = 250
 SIZES = (5_000, 10_000, 20_000, 40_000)

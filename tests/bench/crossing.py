@@ -21,9 +21,9 @@ from scipy.spatial.transform import Rotation
 
 from plica.evaluate.poses import Poses, rest_poses
 from plica.measure.crossing import Crossing
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.deform import Deformer
-from plica.mesh.model import Floats, Integers
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from tests.support.wren import skinned
 
 FRAMES, CHECKED, SLOW = 96, 12, 2

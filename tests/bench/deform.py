@@ -21,11 +21,11 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from scipy import sparse
 
+from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Deformer, Motion, stacked
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Mesh
 from plica.mesh.skinning import Method
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from tests.support.skins import random_character, random_poses
 
 VERTICES, SHAPES, MOVED, FRAMES = 50_000, 200, 2_000, 240

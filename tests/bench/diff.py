@@ -17,21 +17,21 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from compile import spec_text
 
+from plica.diff.character_state import CharacterState
 from plica.diff.report import Report, compare
-from plica.diff.text import render
-from plica.diff.version import Version
+from plica.diff.text_report import render
 from plica.pipeline import compile_text
 
 DECLARATIONS = 10_000
 ROUNDS = 3
 
 
-def version(text: str) -> Version:
+def version(text: str) -> CharacterState:
     """A compiled text."""
     compiled = compile_text(text)
     if compiled.rig is None:
         sys.exit("the benchmark's own spec does not compile: " + compiled.diagnostics[0].message)
-    return Version("spec.plica", compiled.rig, compiled.origins)
+    return CharacterState("spec.plica", compiled.rig, compiled.origins)
 
 
 def spent(work: Callable[[], object]) -> float:

@@ -98,7 +98,7 @@ def cases() -> list[Case]:
         return len(lines) - 1
 
     places = {"first declaration": first, "middle": middle, "last declaration": last}
-    found = [
+    result = [
         Case(f"{what}, {name}", text, line, 0, keys)
         for what, keys in (("text stays right", " "), ("text has a mistake", "q"))
         for name, line in places.items()
@@ -106,13 +106,13 @@ def cases() -> list[Case]:
     lines = text.splitlines(keepends=True)
     at = first(lines)
     commented = "".join([*lines[:at], "// about all of them\n", *lines[at:]])
-    found.append(Case("in a comment above all", commented, lambda listed: at, 5, "a"))
-    found.append(Case("a quote that is not closed, above all", text, first, 0, '"'))
-    found.append(Case("a brace that is not closed, above all", text, first, 0, "{"))
+    result.append(Case("in a comment above all", commented, lambda listed: at, 5, "a"))
+    result.append(Case("a quote that is not closed, above all", text, first, 0, '"'))
+    result.append(Case("a brace that is not closed, above all", text, first, 0, "{"))
     # All declarations in one family of one member: nothing that the text is cut into stays as it was.
     family = "".join([*lines[:at], "each number in 1 {\n", *lines[at:], "}\n"])
-    found.append(Case("inside an `each` of all", family, lambda listed: at + 1, 0, " "))
-    return found
+    result.append(Case("inside an `each` of all", family, lambda listed: at + 1, 0, " "))
+    return result
 
 
 def main() -> None:

@@ -16,9 +16,11 @@ import numpy as np
 
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Array
-from plica.rig.model import Bend, ControlValue, Driver, Euler, Gap, Offset, Reading, Rig, Rotation, Swing
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.skeleton.algebra import matrix_of
 from plica.values import Bezier, Curve, Hermite
 from tests.support.rigs import random_rig

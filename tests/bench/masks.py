@@ -33,16 +33,16 @@ from PIL import Image, ImageDraw
 from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay
 
-from plica.build.masks import masks
-from plica.build.model import Build
-from plica.build.prepare import prepare
-from plica.build.writer import write
 from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats, Integers
+from plica.emit.build import Build
+from plica.emit.masks import masks
+from plica.emit.prepare import prepare
+from plica.emit.writer import write
+from plica.mesh.arrays import Floats, Integers
 from plica.pipeline import compile_file
+from plica.texture.atlas import atlas_of
 from plica.texture.raster import Singles
-from plica.texture.sheet import sheet_of
 
 SIZE, COUNT, ACROSS = 1024, 30, 101
 ROUNDS = 7
@@ -116,7 +116,7 @@ def with_scipy(cutting: Delaunay, mask: Floats) -> Floats:
 
 def together(uv: Floats, triangles: Integers, weights: Floats) -> Iterator[Singles]:
     """All masks from one sheet, one after the other."""
-    sheet = sheet_of(uv, triangles, SIZE)
+    sheet = atlas_of(uv, triangles, SIZE)
     return (sheet.image(mask) for mask in weights)
 
 
@@ -172,9 +172,9 @@ def told(times: list[float]) -> str:
 def demo_build(folder: Path, tolerance: float | None = None) -> tuple[Build, float]:
     """The demo character, attached anew, and the seconds that took; its folds with another tolerance if wanted."""
     start = time.process_time()
-    found = Diagnostics()
-    prepared = prepare(compile_file(folder / SPEC), folder, (), found)
-    assert prepared is not None, [item.message for item in found.all]
+    diagnostics = Diagnostics()
+    prepared = prepare(compile_file(folder / SPEC), folder, (), diagnostics)
+    assert prepared is not None, [item.message for item in diagnostics.all]
     if tolerance is not None:
         folds = tuple(fold._replace(tolerance=tolerance) for fold in prepared.rig.folds)
         prepared = Build(prepared.rig._replace(folds=folds), prepared.origins, folder, prepared.attached)

@@ -37,14 +37,14 @@ from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import Poses, rest_poses
 from plica.measure.crossing import Crossing
-from plica.measure.faces import faces_of
+from plica.measure.region_faces import faces_of
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.attach import Attached, attach
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Integers, Offsets
 from plica.pipeline import compile_file
-from plica.prove.skin import Gauge, Skin, together
-from plica.rig.model import Expectation, Rig
+from plica.prove.skin import Skin, SkinGauge, together
+from plica.rig.rig import Expectation, Rig
 from plica.workspace import Workspace
 
 TRIANGLES, SMOOTH, SPREAD = 20_000, 750, 250
@@ -154,19 +154,19 @@ def thinned(offsets: Offsets, birth: Integers) -> Offsets:
 def poses(rig: Rig) -> Poses:
     """The smooth motion, then the spread."""
     random = np.random.default_rng(9)
-    found = rest_poses(rig, SMOOTH + SPREAD)
+    result = rest_poses(rig, SMOOTH + SPREAD)
     time_of = np.linspace(0.0, 2.0 * np.pi, SMOOTH)
-    for column, joint in enumerate(found.joints):
+    for column, joint in enumerate(result.joints):
         most = EXTREMES.get(joint.rsplit("_", 1)[0])
         axis = np.array([1.0, 0.0, 0.0]) if most else random.normal(size=3)
         share = 0.5 - 0.5 * np.cos(time_of * random.integers(2, 6)) if most else np.sin(time_of * random.uniform(1, 6))
         shares = np.concatenate([share, random.uniform(0.0 if most else -1.0, 1.0, SPREAD)])
         turn = Rotation.from_rotvec((most or 0.25) * shares[:, None] * axis / np.linalg.norm(axis))
-        found.rotations[:, column] = (Rotation.from_quat(found.rotations[:, column]) * turn).as_quat()
-    return found
+        result.rotations[:, column] = (Rotation.from_quat(result.rotations[:, column]) * turn).as_quat()
+    return result
 
 
-def gauges(skin: Skin) -> Mapping[str, Sequence[Gauge]]:
+def gauges(skin: Skin) -> Mapping[str, Sequence[SkinGauge]]:
     """Every kind of expectation about the moving skin but crossings."""
     sides = ("left", "right")
     asked = {

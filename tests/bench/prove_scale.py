@@ -16,11 +16,11 @@ import time
 from functools import partial
 from pathlib import Path
 
-from plica.prove.crew import LocalCrew, own_cores
-from plica.prove.engine import Prover
-from plica.prove.kept import recall_from
+from plica.prove.cache.disk import DiskCache
+from plica.prove.cache.figures import recall_from
+from plica.prove.execution.executor import LocalExecutor, own_cores
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.store import Store
 from tests.support import arms
 from tests.support.swinging import swinging
 
@@ -81,8 +81,8 @@ def proven(frames: int, count: int, folder: Path | None) -> tuple[list[Result], 
     assert subject.attached is not None
     with Peak() as peak:
         begun = time.perf_counter()
-        hire = partial(LocalCrew, count=count, recall=partial(recall_from, folder))
-        prover = Prover(subject, hire=hire, store=None if folder is None else Store(folder))
+        hire = partial(LocalExecutor, count=count, recall=partial(recall_from, folder))
+        prover = Prover(subject, hire=hire, store=None if folder is None else DiskCache(folder))
         found = sorted(prover.results(), key=lambda one: one.index)
         seconds = time.perf_counter() - begun
     assert all(one.status != "not measured" for one in found)

@@ -17,7 +17,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from plica.rig.model import Bend, Character, Offset, Rig, RigJoint, Rotation
+from plica.kinds.readings import Bend, Offset, Rotation
+from plica.rig.rig import Character, Rig, RigJoint
 from plica.targets.python import module_text
 from plica.values import Hermite, Linear
 from tests.targets.rigs import driver, joint, turn

@@ -14,7 +14,7 @@ import numpy as np
 
 from plica.readers.bvh import read_bvh
 from plica.readers.gltf_document import json_bytes
-from plica.readers.model import read_outline
+from plica.readers.model_reader import read_outline
 from tests.support.data import data_folder
 
 

@@ -12,8 +12,9 @@ from time import perf_counter
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from plica.rig.json import encoded, read_rig, write_rig
-from plica.rig.model import Character, Rig, Rotation
+from plica.kinds.readings import Rotation
+from plica.rig.rig import Character, Rig
+from plica.rig.rig_json import encoded, read_rig, write_rig
 from tests.targets.rigs import SOFT, driver, joint
 
 COUNT = 20_000

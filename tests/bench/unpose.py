@@ -13,7 +13,7 @@ from functools import partial
 
 import numpy as np
 
-from plica.mesh.frames import Kinematics
+from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.skinning import Method, Skinning
 from plica.mesh.unpose import Unposer
 from tests.support.rigs import random_rig

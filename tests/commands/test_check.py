@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from plica.commands.main import run
-from plica.rig.wording import vector_text
+from plica.rig.entry_text import vector_text
 from tests.support.examples import FILES
 
 DRIVER = "driver elbow both { reads rotation about z of lowerarm  span 0 deg .. 130 deg }\n"

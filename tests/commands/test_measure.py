@@ -57,10 +57,10 @@ def write(folder: Path, declarations: str) -> None:
 
 def measured(capsys: pytest.CaptureFixture[str], *more: str) -> dict[str, object]:
     assert run(["measure", "stroller.plica", "--clip", "kick.bvh", "--format", "json", *more]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert (found["format"], found["version"]) == ("plica-travels", 1)
-    assert isinstance(found, dict)
-    return found
+    result = json.loads(capsys.readouterr().out)
+    assert (result["format"], result["version"]) == ("plica-travels", 1)
+    assert isinstance(result, dict)
+    return result
 
 
 def test_a_span_to_paste_in_the_units_of_the_spec(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from plica.commands.main import run
-from plica.prove.engine import Prover
+from plica.prove.prover import Prover
 from plica.prove.results import Result
 from tests.commands.test_measure import CLIP, HEAD
 

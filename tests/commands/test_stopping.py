@@ -9,7 +9,7 @@ from contextlib import suppress
 import pytest
 
 from plica.commands.stopping import stopping
-from plica.prove import workers
+from plica.prove.execution import processes as workers
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

@@ -11,9 +11,9 @@ from plica.source import Source, Span
 
 def test_the_document_says_all_there_is() -> None:
     source = Source("ü/a.plica", "ab\ncde 手\n")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     span = Span(source, 3, 6)
-    found.add(
+    diagnostics.add(
         "unexpected-text",
         span,
         labels=[Label(Span(source, 7, 8), "hand")],
@@ -22,8 +22,8 @@ def test_the_document_says_all_there_is() -> None:
         found="cde",
         expected="`driver`",
     )
-    found.add("stray-brace", None)
-    text = render(found.all)
+    diagnostics.add("stray-brace", None)
+    text = render(diagnostics.all)
     assert text.isascii() and text.endswith("}\n")
     document = json.loads(text)
     assert (document["format"], document["version"]) == ("plica-diagnostics", 1)
@@ -63,6 +63,6 @@ def test_nothing_found_is_a_document_too() -> None:
 
 
 def test_a_lone_surrogate_does_not_stop_the_output() -> None:
-    found = Diagnostics()
-    found.add("unexpected-text", None, found="\ud800", expected="y")
-    render(found.all).encode("ascii")
+    diagnostics = Diagnostics()
+    diagnostics.add("unexpected-text", None, found="\ud800", expected="y")
+    render(diagnostics.all).encode("ascii")

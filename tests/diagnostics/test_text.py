@@ -29,10 +29,10 @@ def test_the_text_of_each_case_is_as_written_beside_it(case: Path) -> None:
 
 
 def one(text: str, start: int, end: int, *labels: Label, path: str = "a.plica") -> tuple[Diagnostic, ...]:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     span = Span(Source(path, text), start, end)
-    found.add("unexpected-text", span, labels=labels, found="x", expected="y")
-    return found.all
+    diagnostics.add("unexpected-text", span, labels=labels, found="x", expected="y")
+    return diagnostics.all
 
 
 def rows(rendered: str) -> list[str]:
@@ -101,11 +101,11 @@ def test_a_place_that_ends_with_its_line_stays_in_it() -> None:
 
 def test_labels_are_shown_with_their_lines_and_files() -> None:
     source = Source("a.plica", "driver a {\n  b\n")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     other = Label(Span(Source("lib.plica", "x\nregion z\n"), 9, 10), "declared here")
     same = Label(Span(source, 13, 14), "needed by this")
-    found.add("unexpected-text", Span(source, 0, 6), labels=[same, other], found="x", expected="y")
-    rendered = render(found.all)
+    diagnostics.add("unexpected-text", Span(source, 0, 6), labels=[same, other], found="x", expected="y")
+    rendered = render(diagnostics.all)
     assert rows(rendered) == [
         "  1 | driver a {",
         "    | ^^^^^^",
@@ -118,10 +118,10 @@ def test_labels_are_shown_with_their_lines_and_files() -> None:
 
 
 def test_nothing_that_steers_a_terminal_gets_through() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     source = Source("a\x1b[2J.plica", "joint \x1b]0;hello\x07 \u202e\n")
-    found.add("unexpected-text", Span(source, 6, 9), hint="\x1b[1m", found="\x1b[31m", expected="\x9b")
-    rendered = render(found.all)
+    diagnostics.add("unexpected-text", Span(source, 6, 9), hint="\x1b[1m", found="\x1b[31m", expected="\x9b")
+    rendered = render(diagnostics.all)
     assert all(character.isprintable() or character == "\n" for character in rendered)
 
 
@@ -136,18 +136,18 @@ def test_colour_only_when_asked() -> None:
 
 
 def test_the_last_line_counts() -> None:
-    found = Diagnostics()
-    assert render(found.all) == ""
-    found.add("unexpected-text", None, found="x", expected="y")
-    assert render(found.all).endswith("\n\n1 error\n")
-    found.add("stray-brace", None)
-    found.add("more-mistakes", None, shown=3)
-    assert summary(found.all) == "2 errors, 1 note"
+    diagnostics = Diagnostics()
+    assert render(diagnostics.all) == ""
+    diagnostics.add("unexpected-text", None, found="x", expected="y")
+    assert render(diagnostics.all).endswith("\n\n1 error\n")
+    diagnostics.add("stray-brace", None)
+    diagnostics.add("more-mistakes", None, shown=3)
+    assert summary(diagnostics.all) == "2 errors, 1 note"
 
 
 def test_a_finding_without_a_place_is_one_line_and_its_hint() -> None:
-    found = Diagnostics()
-    found.add("stray-brace", None)
-    first, hint, *_ = render(found.all).split("\n")
+    diagnostics = Diagnostics()
+    diagnostics.add("stray-brace", None)
+    first, hint, *_ = render(diagnostics.all).split("\n")
     assert first == "error PL105 stray-brace: this `}` closes nothing"
     assert hint.strip().startswith("hint: ")

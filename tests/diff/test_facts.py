@@ -11,12 +11,15 @@ import pytest
 from hypothesis import Phase, given, settings
 
 from plica import values
+from plica.diff.character_state import CharacterState
 from plica.diff.facts import facts
 from plica.diff.report import compare
-from plica.diff.version import Version
+from plica.kinds import readings
 from plica.pipeline import compile_file, compile_text
-from plica.rig import model
-from plica.rig.model import ListedInbetween, ListedOffsets, MaskPlace, OffsetsTable, Rig, ShapeOffsets
+from plica.rig import offsets_table, rig, strengths, surfaces
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.rig import Rig
+from plica.rig.surfaces import MaskPlace
 from plica.values import About, Photo
 from tests.support.data import ROOT
 from tests.support.mutations import mutations
@@ -24,6 +27,7 @@ from tests.support.wren import skinned
 from tests.targets.rigs import whole_rig
 from tests.targets.strategies import rigs
 
+MODULES = (values, readings, strengths, surfaces, offsets_table, rig)
 LISTED = ListedOffsets((1, 4), ((0.0, 0.001, 0.0), (0.0, 0.0, 0.002)), ((0.0, 1.0, 0.0), (1.0, 0.0, 0.0)))
 
 
@@ -60,7 +64,7 @@ def wren(tmp_path_factory: pytest.TempPathFactory) -> Rig:
 
 def told(old: Rig, new: Rig) -> list[str]:
     """Where the two differ: `added`, `removed` or `renamed`, and the paths of the fields."""
-    report = compare({"": Version("old", old)}, {"": Version("new", new)})
+    report = compare({"": CharacterState("old", old)}, {"": CharacterState("new", new)})
     assert all(change.verdicts and change.reaches for change in report.changes)
     found = [fact for change in report.changes for fact in change.facts]
     return [path for fact in found for path in (fact.what, *(field.path for field in fact.fields))]
@@ -93,8 +97,12 @@ def test_every_mutation_of_every_field_of_the_demo_is_reported(wren: Rig) -> Non
 
 def records() -> dict[str, Any]:
     """Every record that a rig is made of."""
-    found = {**vars(values), **vars(model)}
-    return {name: kind for name, kind in found.items() if inspect.isclass(kind) and hasattr(kind, "_fields")}
+    return {
+        name: kind
+        for module in MODULES
+        for name, kind in vars(module).items()
+        if inspect.isclass(kind) and hasattr(kind, "_fields") and kind.__module__ == module.__name__
+    }
 
 
 def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
@@ -114,7 +122,7 @@ def test_every_field_of_every_record_that_there_is_can_be_told() -> None:
 def test_a_rig_does_not_differ_from_itself(rig: Rig) -> None:
     assert facts(rig, rig) == ()
     again = pickle.loads(pickle.dumps(rig))
-    assert compare({"": Version("a", rig)}, {"": Version("b", again)}).changes == ()
+    assert compare({"": CharacterState("a", rig)}, {"": CharacterState("b", again)}).changes == ()
 
 
 @given(rigs(), rigs())

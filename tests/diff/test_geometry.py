@@ -8,20 +8,20 @@ from pathlib import Path
 import pytest
 
 from plica.diagnostics import Diagnostics
+from plica.diff.character_states import Options, read_both
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
-from plica.diff.judge import Harm
-from plica.diff.report import Change, Report, compare
-from plica.diff.text import render
-from plica.diff.versions import Options, read_both
+from plica.diff.report import JudgedChange, Report, compare
+from plica.diff.text_report import render
+from plica.diff.verdicts import Harm
 from tests.support.cloth import SPEC, bump, cloth
 
 
 def compared(old: Path, new: Path, measure: bool = True) -> Report:
     """The report on two specs."""
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with ExitStack() as mirrors:
-        report = compare(*read_both(str(old), str(new), Options(measure=measure), found, mirrors))
-    assert not found.has_errors, [one.message for one in found.all]
+        report = compare(*read_both(str(old), str(new), Options(measure=measure), diagnostics, mirrors))
+    assert not diagnostics.has_errors, [one.message for one in diagnostics.all]
     return report
 
 
@@ -31,7 +31,7 @@ def edited(folder: Path, old: str, new: str) -> tuple[Path, Path]:
     return cloth(folder / "old"), cloth(folder / "new", SPEC.replace(old, new))
 
 
-def effect_of(report: Report, kind: str) -> tuple[Change, GeometryEffect]:
+def effect_of(report: Report, kind: str) -> tuple[JudgedChange, GeometryEffect]:
     """The only change of a kind, and what it does on the mesh."""
     (change,) = [one for one in report.changes if one.kind == kind]
     (effect,) = change.geometry

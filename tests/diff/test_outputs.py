@@ -13,10 +13,10 @@ from xml.etree import ElementTree
 import numpy as np
 from jsonschema import Draft7Validator
 
+from plica.diff.diagnostics_report import render_github, render_sarif
 from plica.diff.effects import response_of, strengths_at
-from plica.diff.findings import render_github, render_sarif
-from plica.diff.json_form import document
-from plica.diff.markdown import render as as_markdown
+from plica.diff.json_report import document
+from plica.diff.markdown_report import render as as_markdown
 from plica.diff.plot import HEIGHT, WIDTH, bars
 from plica.diff.report import Report, with_accepted
 from tests.diff.test_triples import EDITS, report_of

@@ -10,11 +10,11 @@ import re
 
 import pytest
 
-from plica.diff.judge import REACHES, Harm
-from plica.diff.markdown import render as as_markdown
+from plica.diff.character_state import CharacterState
+from plica.diff.markdown_report import render as as_markdown
 from plica.diff.report import Report, compare
-from plica.diff.text import render
-from plica.diff.version import Version
+from plica.diff.text_report import render
+from plica.diff.verdicts import REACHES, Harm
 from tests.support.data import ROOT
 from tests.support.texts import compiled
 
@@ -127,7 +127,7 @@ def report_of(edits: list[tuple[str, str]], old: str = OLD) -> Report:
         result = compiled(text)
         assert result.rig is not None and result.spec is not None, [found.message for found in result.diagnostics]
         origins = {**result.origins, ("character", "otter"): result.spec.character.span}
-        states.append({"": Version("otter.plica", result.rig, origins)})
+        states.append({"": CharacterState("otter.plica", result.rig, origins)})
     return compare(*states)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plica.editor.positions import Change, Lines, Position, changed
+from plica.editor.positions import Lines, Position, TextChange, changed
 
 TEXTS = st.text(st.sampled_from("ab\n\r\u00e9\U0001f9a6 "), max_size=30)
 
@@ -37,8 +37,8 @@ def test_the_protocols_own_example() -> None:
 
 def test_changes_follow_one_another() -> None:
     changes = [
-        Change(Position(0, 1), Position(0, 3), ""),
-        Change(Position(0, 1), Position(0, 1), "\n"),
-        Change(Position(9, 0), Position(9, 0), "!"),
+        TextChange(Position(0, 1), Position(0, 3), ""),
+        TextChange(Position(0, 1), Position(0, 1), "\n"),
+        TextChange(Position(9, 0), Position(9, 0), "!"),
     ]
     assert changed("a\U0001f9a6b", changes) == "a\nb!"

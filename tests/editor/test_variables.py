@@ -230,7 +230,7 @@ def test_every_question_at_every_place_is_answered(client: Client, spec: Path) -
 
 
 def test_the_specs_of_these_tests_are_right() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     for name, text in TEXTS.items():
-        parse(Source(name, text), found)
-    assert found.all == ()
+        parse(Source(name, text), diagnostics)
+    assert diagnostics.all == ()

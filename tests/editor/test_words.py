@@ -8,8 +8,8 @@ import re
 import pytest
 
 from plica.editor.textmate import grammar, grammar_text
-from plica.syntax.tables import grammar_text as lark_text
-from plica.syntax.words import words
+from plica.syntax.keywords import words
+from plica.syntax.parser_tables import grammar_text as lark_text
 from tests.support.data import ROOT
 
 

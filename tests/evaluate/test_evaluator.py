@@ -7,7 +7,9 @@ import pytest
 
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
-from plica.rig.model import Bend, Character, Combination, Combine, Control, ControlValue, Driver, Rig, StrengthOf
+from plica.kinds.readings import Bend, ControlValue
+from plica.rig.rig import Character, Rig
+from plica.rig.strengths import Combination, Combine, Control, Driver, StrengthOf
 from plica.values import Linear
 from tests.support.rigs import random_rig
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plica.evaluate.curves import curve_values
-from plica.evaluate.inverse import share_of
+from plica.evaluate.inverse_curves import share_of
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 from tests.support.rigs import CURVES
 

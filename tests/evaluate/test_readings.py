@@ -12,21 +12,11 @@ from hypothesis import strategies as st
 
 from plica.evaluate import Evaluator, Poses, SparsePose, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
-from plica.evaluate.quaternions import with_positive_scalar
-from plica.rig.model import (
-    Bend,
-    Character,
-    Driver,
-    Euler,
-    Gap,
-    Offset,
-    Quaternion,
-    Reading,
-    Rig,
-    RigJoint,
-    Rotation,
-    Swing,
-)
+from plica.kinds.readings import Bend, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.strengths import Driver
+from plica.skeleton.algebra import Quaternion
+from plica.skeleton.quaternions import with_positive_scalar
 from plica.values import Linear
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 

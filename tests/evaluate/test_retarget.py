@@ -9,9 +9,11 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.retarget import poses_from_clip
+from plica.kinds.readings import Bend, Gap
 from plica.readers.clip import Clip
-from plica.rig.model import Bend, Character, Driver, Gap, Rig, RigJoint
-from plica.skeleton.model import Joint, Skeleton
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.strengths import Driver
+from plica.skeleton.skeleton import Joint, Skeleton
 from plica.values import Alias, Linear
 
 Array = NDArray[np.float64]
@@ -134,8 +136,8 @@ def test_aliases_come_before_names_and_left_over_joints_are_reported() -> None:
 
 
 def test_a_clip_that_fits_nothing_is_an_error() -> None:
-    found = Diagnostics()
-    poses = poses_from_clip(_rig(Skeleton((Joint("hips"),))), _clip(Skeleton((Joint("Root"),))), found)
+    diagnostics = Diagnostics()
+    poses = poses_from_clip(_rig(Skeleton((Joint("hips"),))), _clip(Skeleton((Joint("Root"),))), diagnostics)
     assert poses.joints == ()
     assert poses.frames == 5
-    assert [diagnostic.name for diagnostic in found.all] == ["clip-fits-nothing"]
+    assert [diagnostic.name for diagnostic in diagnostics.all] == ["clip-fits-nothing"]

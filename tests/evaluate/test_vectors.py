@@ -13,10 +13,12 @@ import numpy as np
 import pytest
 
 from plica.evaluate import Evaluator, SparsePose, poses_from
-from plica.evaluate.gather import skeleton_of
-from plica.evaluate.mirroring import Mirror
+from plica.evaluate.pose_components import skeleton_of
+from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.vectors import FEWEST, vectors
-from plica.rig.model import Driver, Euler, Rig, Rotation, Symmetry
+from plica.kinds.readings import Euler, Rotation
+from plica.rig.rig import Rig, Symmetry
+from plica.rig.strengths import Driver
 from plica.values import Hermite, Linear, Points
 from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses
@@ -127,7 +129,7 @@ def test_mirrored_poses_are_mirrored_through_model_space(rig: Rig) -> None:
     """The compiler's mirror against full forward kinematics on a skeleton whose partners share no axes."""
     assert rig.symmetry is not None
     sparse = [example.pose for example in vectors(rig)]
-    mirror = Mirror(rig, skeleton_of(rig), rig.symmetry)
+    mirror = PoseMirror(rig, skeleton_of(rig), rig.symmetry)
     found = poses_from(rig, [mirror.pose(pose) for pose in sparse])
     expected = mirrored_poses(rig, poses_from(rig, sparse))
     signs = np.sign((found.rotations * expected.rotations).sum(axis=-1, keepdims=True))

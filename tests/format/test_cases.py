@@ -13,8 +13,8 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.format import difference, formatted, lay_out
 from plica.source import Source
+from plica.syntax.parser_tables import parser
 from plica.syntax.structure import structure_of
-from plica.syntax.tables import parser
 
 CASES = sorted(path for path in (Path(__file__).parent / "cases").glob("*.plica") if ".formatted" not in path.name)
 IGNORED = {"COMMENT", "WHITESPACE"}
@@ -59,12 +59,12 @@ def test_line_ends_are_line_feeds(line_end: str) -> None:
 
 @pytest.mark.parametrize("text", ["", "plica 2\nregion a { skin of b }\n", "plica 1\nregion a { skn of b }\n", "plica"])
 def test_a_text_with_mistakes_has_no_layout(text: str) -> None:
-    found = Diagnostics()
-    assert formatted(Source("a.plica", text), found) is None
-    assert found.has_errors
+    diagnostics = Diagnostics()
+    assert formatted(Source("a.plica", text), diagnostics) is None
+    assert diagnostics.has_errors
 
 
 def test_earlier_findings_do_not_count() -> None:
-    found = Diagnostics()
-    assert formatted(Source("a.plica", ""), found) is None
-    assert formatted(Source("a.plica", "plica  1"), found) == "plica 1\n"
+    diagnostics = Diagnostics()
+    assert formatted(Source("a.plica", ""), diagnostics) is None
+    assert formatted(Source("a.plica", "plica  1"), diagnostics) == "plica 1\n"

@@ -66,9 +66,9 @@ def mutated(draw: st.DrawFn) -> str:
 
 def _keeps(text: str) -> str:
     """The layout of a good text, which keeps everything."""
-    found = Diagnostics()
-    laid_out = lay_out(Source("text.plica", text), found)
-    assert laid_out is not None, [one.message for one in found.all]
+    diagnostics = Diagnostics()
+    laid_out = lay_out(Source("text.plica", text), diagnostics)
+    assert laid_out is not None, [one.message for one in diagnostics.all]
     assert difference(laid_out) is None
     # What the proof concludes without parsing again, seen by parsing again.
     assert same_but_for_places(declarations(text), declarations(laid_out.text))
@@ -79,9 +79,9 @@ def _keeps(text: str) -> str:
 @settings(max_examples=100, deadline=None)
 @given(respaced())
 def test_a_layout_keeps_words_comments_and_meaning_and_is_its_own_layout(text: str) -> None:
-    found = Diagnostics()
-    parse(Source("text.plica", text), found)
-    assume(not found.has_errors)  # a blank can make a unit of a word: `1` and `in` on one line are an inch
+    diagnostics = Diagnostics()
+    parse(Source("text.plica", text), diagnostics)
+    assume(not diagnostics.has_errors)  # a blank can make a unit of a word: `1` and `in` on one line are an inch
     _keeps(text)
 
 

@@ -24,9 +24,9 @@ from time import monotonic, sleep
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from plica.build.lock import NAME as LOCK
-from plica.build.output_set import OutputSet
 from plica.commands.main import run
+from plica.emit.lock import NAME as LOCK
+from plica.emit.output_set import OutputSet
 from tests.support.cloth import SPEC
 from tests.support.output_sets import (
     NEW_SPEC,

@@ -127,15 +127,15 @@ def of_json(odd: Sequence[Any] = ODD, depths: Sequence[int] = (400,)) -> Mutate:
 
 def _places(value: Any) -> list[tuple[Any, Any]]:
     """Every place inside a JSON value: the list or object that holds it, and its key there."""
-    found: list[tuple[Any, Any]] = []
+    result: list[tuple[Any, Any]] = []
     pending = [value]
     while pending:
         holder = pending.pop()
         for key, item in holder.items() if isinstance(holder, dict) else enumerate(holder):
-            found.append((holder, key))
+            result.append((holder, key))
             if isinstance(item, dict | list):
                 pending.append(item)
-    return found
+    return result
 
 
 def of_glb(document: Mutate) -> Mutate:
@@ -157,12 +157,12 @@ def of_glb(document: Mutate) -> Mutate:
 
 
 def _chunks(data: bytes) -> list[tuple[int, bytes]]:
-    found, at = [], 12
+    result, at = [], 12
     while at + 8 <= len(data):
         length, kind = struct.unpack_from("<II", data, at)
-        found.append((kind, data[at + 8 : at + 8 + length]))
+        result.append((kind, data[at + 8 : at + 8 + length]))
         at += 8 + length
-    return found
+    return result
 
 
 def glb(chunks: Sequence[tuple[int, bytes]]) -> bytes:

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from plica.commands import main
-from plica.prove.store import KINDS
+from plica.prove.cache.disk import KINDS
 from tests.fuzz import character, stages
 from tests.fuzz.good import GOOD
 from tests.fuzz.mutate import png_chunk
@@ -138,7 +138,7 @@ def _conversation() -> list[dict[str, Any]]:
     """Everything that an editor can ask about a spec and its library."""
     spec, library = f"{FOLDER}wren.plica", f"{FOLDER}limb.plica"
     texts = ((spec, character.SPEC), (library, character.LIMB))
-    found: list[dict[str, Any]] = [
+    result: list[dict[str, Any]] = [
         {"method": "textDocument/didOpen",
          "params": {"textDocument": {"uri": uri, "languageId": "plica", "version": 1, "text": text}}}
         for uri, text in texts
@@ -154,18 +154,18 @@ def _conversation() -> list[dict[str, Any]]:
         ("codeAction", {"textDocument": {"uri": spec}, "range": whole, "context": {"diagnostics": []}}),
         ("inlayHint", {"textDocument": {"uri": spec}, "range": whole}),
     ]  # fmt: skip
-    found += [
+    result += [
         {"id": 10 + n, "method": f"textDocument/{name}", "params": params} for n, (name, params) in enumerate(asked)
     ]
     place = {"start": {"line": 2, "character": 4}, "end": {"line": 2, "character": 12}}
     changes = [{"range": place, "text": "geo"}]
-    found.append({"method": "textDocument/didChange",
+    result.append({"method": "textDocument/didChange",
                   "params": {"textDocument": {"uri": spec, "version": 2}, "contentChanges": changes}})  # fmt: skip
-    found += [
+    result += [
         {"method": "textDocument/didClose", "params": {"textDocument": {"uri": library}}},
         {"method": "textDocument/didSave", "params": {"textDocument": {"uri": spec}}},
     ]
-    return found
+    return result
 
 
 def write() -> int:

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from jsonschema import Draft7Validator
 
 from plica.commands.main import run
-from plica.editor.describe import entries
+from plica.editor.hovering import entries
 from plica.editor.project import Project
 from tests.commands.test_measure import CLIP
 from tests.diff.test_outputs import log_schema

@@ -18,13 +18,13 @@ SECONDS = 20.0  # generous: a machine may be busy, but a search that grows with 
 
 
 def parsed(text: str) -> tuple[Document, Diagnostics]:
-    found = Diagnostics()
-    document = parse(Source("fuzz.plica", text), found)
-    for diagnostic in found.all:
+    diagnostics = Diagnostics()
+    document = parse(Source("fuzz.plica", text), diagnostics)
+    for diagnostic in diagnostics.all:
         assert diagnostic.span is not None
         assert 0 <= diagnostic.span.start <= diagnostic.span.end <= len(text)
-    render(found.all)
-    return document, found
+    render(diagnostics.all)
+    return document, diagnostics
 
 
 def test_the_text_that_is_mutated_is_good() -> None:

@@ -10,7 +10,7 @@ from lark import Lark
 
 from plica.diagnostics import Severity
 from plica.pipeline import compile_file
-from plica.syntax.tables import grammar_text, parser
+from plica.syntax.parser_tables import grammar_text, parser
 from tests.support.data import ROOT
 
 REFERENCE = (ROOT / "grammar" / "reference.md").read_text("utf-8")

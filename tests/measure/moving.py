@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from hypothesis import strategies as st
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 
 FAULTS = ("none", "collapsed triangles", "a frame in a line", "a frame in a point", "far away", "tiny", "all alike")
 

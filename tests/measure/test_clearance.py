@@ -12,9 +12,9 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from plica.measure import clearance
-from plica.measure.apart import FOLD
 from plica.measure.clearance import Clearance
 from plica.measure.distance import distances
+from plica.measure.rest_neighbours import FOLD
 from plica.mesh.weld import edges_of
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh, bilateral

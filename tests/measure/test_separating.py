@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plica.measure.separating import meeting
-from plica.mesh.model import Floats
+from plica.measure.separating_axis import meeting
+from plica.mesh.arrays import Floats
 
 BASE = [[0.0, 0, 0], [2, 0, 0], [0, 2, 0]]
 CASES = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.measure.steadiness import jumps, uneven_skin, unevenness
+from plica.measure.strength_series import jumps, uneven_skin, unevenness
 
 
 def test_the_largest_jump_and_whose_it_is() -> None:

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plica.measure import screen, stretch
+from plica.measure import bounds as screen
+from plica.measure import stretch
 from plica.measure.stretch import Stretch
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh

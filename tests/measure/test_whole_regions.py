@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plica.measure.girth import Girth
-from plica.measure.lanes import total
-from plica.measure.model import Measured, joined, starts_in, worst_of
+from plica.measure.structure_of_arrays import total
 from plica.measure.volume import Volume
+from plica.measure.worst_values import FrameValues, joined, starts_in, worst_of
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh
 
@@ -44,13 +44,13 @@ def test_a_total_is_the_sum_in_any_company(rows: int, frames: int, seed: int) ->
 def test_the_worst_of_runs_is_that_of_their_pieces(figures: list[float], at: set[int], size: int, sign: float) -> None:
     values = np.array(figures)
     starts = np.array(sorted({0, *(number for number in at if number < len(values))}))
-    measured = Measured(values, np.arange(len(values)))
+    measured = FrameValues(values, np.arange(len(values)))
     whole = worst_of(measured, starts, sign)
     known = np.where(np.isnan(values), np.inf, sign * values)
     assert whole.frames.tolist() == first_worst(known, starts).tolist() == whole.vertices.tolist()
     pieces = [slice(start, min(start + size, len(values))) for start in range(0, len(values), size)]
     found = [
-        (piece, worst_of(Measured(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), sign))
+        (piece, worst_of(FrameValues(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), sign))
         for piece in pieces
     ]
     again = joined(found, starts, sign)

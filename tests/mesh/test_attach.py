@@ -9,13 +9,14 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate import Poses
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.attach import Attached, attach
 from plica.mesh.deform import Deformer
-from plica.mesh.model import Floats, Mesh, Offsets
 from plica.mesh.npz import written
-from plica.mesh.posing import PoseSolver
+from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.weld import first_vertices, point_triangles
-from plica.rig.model import JointPose, Rig, Sculpt
+from plica.rig.rig import Rig
+from plica.rig.surfaces import JointPose, Sculpt
 from plica.workspace import Workspace
 from tests.support.mirroring import mirrored_poses
 from tests.support.wren import Skinned, skinned
@@ -48,10 +49,10 @@ def bump(mesh: Mesh, joint: str, rig: Rig, height: float = 0.005) -> Offsets:
 
 def attached(made: Skinned, normals: bool = False) -> tuple[Attached, Diagnostics]:
     """The mesh attached, and what was found."""
-    found = Diagnostics()
-    result = attach(made.rig, Workspace(made.folder).locate, found, normals=normals)
-    assert result is not None, [item.message for item in found.all]
-    return result, found
+    diagnostics = Diagnostics()
+    result = attach(made.rig, Workspace(made.folder).locate, diagnostics, normals=normals)
+    assert result is not None, [item.message for item in diagnostics.all]
+    return result, diagnostics
 
 
 def prepared(folder: Path, declarations: str, sculpt: bytes, name: str = "swell.npz") -> Skinned:
@@ -167,10 +168,10 @@ def test_sculpts_of_another_mesh_are_refused(plain: Skinned, tmp_path: Path, cha
         "damaged": b"PK\x03\x04 not really",
     }[change]
     made = prepared(tmp_path, SHAPE, content)
-    found = Diagnostics()
-    attach(made.rig, Workspace(made.folder).locate, found)
-    assert rule in [item.name for item in found.all]
-    assert found.has_errors
+    diagnostics = Diagnostics()
+    attach(made.rig, Workspace(made.folder).locate, diagnostics)
+    assert rule in [item.name for item in diagnostics.all]
+    assert diagnostics.has_errors
 
 
 def test_a_sculpt_in_another_order_is_refused(plain: Skinned, tmp_path: Path) -> None:
@@ -178,9 +179,9 @@ def test_a_sculpt_in_another_order_is_refused(plain: Skinned, tmp_path: Path) ->
     places = np.argsort(order)
     content = obj_of(plain.mesh, plain.mesh.positions[order], places[plain.mesh.triangles])
     made = prepared(tmp_path, ELBOW + 'shape swell both { sculpt "swell.obj" follows elbow }', content, "swell.obj")
-    found = Diagnostics()
-    attach(made.rig, Workspace(made.folder).locate, found)
-    assert "sculpt-in-other-order" in [item.name for item in found.all]
+    diagnostics = Diagnostics()
+    attach(made.rig, Workspace(made.folder).locate, diagnostics)
+    assert "sculpt-in-other-order" in [item.name for item in diagnostics.all]
 
 
 def test_within_and_threshold(plain: Skinned, tmp_path: Path) -> None:

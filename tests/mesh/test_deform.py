@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from plica.evaluate import Evaluator, rest_poses
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Mesh, Offsets
 from plica.mesh.normals import Normals
 from plica.mesh.skinning import Method, Skinning
 from tests.support.meshes import bare_mesh, bilateral
@@ -21,7 +21,7 @@ METHODS: tuple[Method, ...] = ("linear", "dual")
 
 def straight(mesh: Mesh, shapes: dict[str, Inbetweens], motion: Motion, method: Method) -> Floats:
     """The definition: shapes, one frame and shape after the other, then every vertex's matrix."""
-    found = np.empty((len(motion.strengths), mesh.vertex_count, 3))
+    result = np.empty((len(motion.strengths), mesh.vertex_count, 3))
     matrices = Skinning(mesh).matrices(motion.skins, method)
     for frame, strengths in enumerate(motion.strengths):
         places = mesh.positions.copy()
@@ -33,8 +33,8 @@ def straight(mesh: Mesh, shapes: dict[str, Inbetweens], motion: Motion, method: 
             (low, first), (high, second) = ends[upper - 1], ends[upper]
             share = (w - low) / (high - low)
             places += first * (1 - share) + second * share
-        found[frame] = np.einsum("vij,vj->vi", matrices[frame, :, :, :3], places) + matrices[frame, :, :, 3]
-    return found
+        result[frame] = np.einsum("vij,vj->vi", matrices[frame, :, :, :3], places) + matrices[frame, :, :, 3]
+    return result
 
 
 @pytest.mark.parametrize("method", METHODS)

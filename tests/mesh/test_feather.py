@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.feather import feathered, has_edge, ramp
-from plica.mesh.model import Floats, Integers
 from tests.support.meshes import bilateral
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.findings import find_mesh, find_symmetry, length
-from plica.rig.model import Character, Rig, RigJoint, Symmetry
+from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
+from plica.quantities import length
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.values import Geometry
 from tests.mesh.test_gltf_mesh import HALF, skinned, two_joints
 from tests.support.meshes import Buffers, bare_mesh, bilateral
@@ -48,25 +49,25 @@ def test_a_mesh_bound_to_joints_of_another_skeleton_is_refused(tmp_path: Path) -
 
 
 def test_a_stated_plane_is_kept_and_another_is_found() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     moved = bare_mesh(POSITIONS + np.array((0.25, 0, 0)), TRIANGLES)
     joints_say = rig_with(symmetry=Symmetry("x", 0.2503, True))
-    symmetry = find_symmetry(joints_say, moved, None, found)
+    symmetry = find_symmetry(joints_say, moved, None, diagnostics)
     assert symmetry is not None and abs(symmetry.plane.offset - 0.25) < 1e-9, "the points know better than the joints"
-    assert find_symmetry(RIG, moved, None, found) is not None
-    assert found.all == ()
+    assert find_symmetry(RIG, moved, None, diagnostics) is not None
+    assert diagnostics.all == ()
     stated = rig_with(symmetry=Symmetry("x", 0.0, False))
-    symmetry = find_symmetry(stated, moved, None, found)
+    symmetry = find_symmetry(stated, moved, None, diagnostics)
     assert symmetry is not None and symmetry.plane.offset == 0.0
-    assert "vertices-without-partner" in [told.name for told in found.all]
+    assert "vertices-without-partner" in [told.name for told in diagnostics.all]
 
 
 def test_what_has_no_partner_is_told_once_with_all_that_matters() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     positions = np.concatenate([POSITIONS, [(0.3, 3.0, 0.0), (0.4, 3.0, 0.0), (0.3, 3.2, 0.0)]])
     mesh = bare_mesh(positions, np.concatenate([TRIANGLES, np.array([[0, 1, 2]]) + len(POSITIONS)]))
-    find_symmetry(RIG, mesh, None, found)
-    (told,) = found.all
+    find_symmetry(RIG, mesh, None, diagnostics)
+    (told,) = diagnostics.all
     assert told.name == "vertices-without-partner"
     assert told.message == (
         f"3 of {len(positions)} vertices have no partner on the other side: 3 near `hip`; "
@@ -75,20 +76,20 @@ def test_what_has_no_partner_is_told_once_with_all_that_matters() -> None:
 
 
 def test_what_is_off_is_a_note() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     positions = POSITIONS.copy()
     positions[positions[:, 0].argmax()] += (0.0, 0.002, 0.0)
-    find_symmetry(RIG, bare_mesh(positions, TRIANGLES), None, found)
-    (told,) = found.all
+    find_symmetry(RIG, bare_mesh(positions, TRIANGLES), None, diagnostics)
+    (told,) = diagnostics.all
     assert (told.name, told.severity) == ("vertices-off-the-mirror", "note")
     assert told.message.startswith("2 of ") and told.message.endswith("by 2 mm")
 
 
 def test_no_plane_at_all() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     mesh = bare_mesh(np.random.default_rng(1).uniform(size=(300, 3)), np.zeros((0, 3), np.int64))
-    assert find_symmetry(RIG, mesh, None, found) is None
-    assert [told.name for told in found.all] == ["no-mirror-plane"]
+    assert find_symmetry(RIG, mesh, None, diagnostics) is None
+    assert [told.name for told in diagnostics.all] == ["no-mirror-plane"]
 
 
 def test_lengths_are_short() -> None:

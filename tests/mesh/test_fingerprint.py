@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.findings import check_sculpt, find_sculpt
+from plica.mesh.arrays import Mesh, Offsets
 from plica.mesh.fingerprint import compare_fingerprints, compare_neutral, fingerprint, read_fingerprint
-from plica.mesh.model import Mesh, Offsets
+from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
 from plica.mesh.npz import written
-from plica.mesh.sculpt import Sculpted, read_sculpt, sculpted_positions
+from plica.mesh.sculpt_reader import Sculpted, read_sculpt, sculpted_positions
 from plica.mesh.weld import edges_of, per_vertex
 from tests.support.meshes import bare_mesh, bilateral
 
@@ -135,10 +135,10 @@ def test_sculpts_over_a_pose_are_compared_with_the_pose() -> None:
     ],
 )
 def test_sculpts_that_do_not_fit_are_refused(sculpt: Sculpted, name: str | None) -> None:
-    found = Diagnostics()
-    fits = check_sculpt(sculpt, MESH, "swell.obj", None, found, ["root"], TOLERANCE)
+    diagnostics = Diagnostics()
+    fits = check_sculpt(sculpt, MESH, "swell.obj", None, diagnostics, ["root"], TOLERANCE)
     assert fits is (name is None)
-    assert [told.name for told in found.all] == ([name] if name else [])
+    assert [told.name for told in diagnostics.all] == ([name] if name else [])
 
 
 def test_sculpts_of_every_kind(tmp_path: Path) -> None:
@@ -160,9 +160,9 @@ def test_sculpts_of_every_kind(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["none.npz", "none.obj", "none.glb", "none"])
 def test_sculpts_that_cannot_be_read_are_told(name: str, tmp_path: Path) -> None:
-    found = Diagnostics()
-    assert find_sculpt(tmp_path / name, name, (), None, found) is None
+    diagnostics = Diagnostics()
+    assert find_sculpt(tmp_path / name, name, (), None, diagnostics) is None
     (tmp_path / name).write_bytes(b"what?")
-    assert find_sculpt(tmp_path / name, name, (), None, found) is None
-    assert {told.name for told in found.all} == {"unreadable-sculpt"}
-    assert len(found.all) == 2
+    assert find_sculpt(tmp_path / name, name, (), None, diagnostics) is None
+    assert {told.name for told in diagnostics.all} == {"unreadable-sculpt"}
+    assert len(diagnostics.all) == 2

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation as Turn
 
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses, rest_poses
-from plica.mesh.frames import Kinematics, composed, rotation_matrices
-from plica.rig.model import Rig
+from plica.mesh.joint_matrices import Kinematics, composed, rotation_matrices
+from plica.rig.rig import Rig
 from tests.support.rigs import random_rig
 from tests.support.skins import random_poses, random_skin
 

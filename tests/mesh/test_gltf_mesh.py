@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from plica.mesh.model import Mesh
-from plica.mesh.read import read_mesh
-from plica.readers.outline import UnreadableModel
+from plica.mesh.arrays import Mesh
+from plica.mesh.mesh_reader import read_mesh
+from plica.readers.model_outline import UnreadableModel
 from tests.support.meshes import Buffers
 
 SQUARE = [(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (1.0, 1.0, 0.0)]

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plica.mesh.arrays import Offsets
 from plica.mesh.inbetweens import Inbetweens, coefficients
-from plica.mesh.model import Offsets
 
 NOTHING = Offsets(np.zeros(0, np.int64), np.zeros((0, 3)))
 PLACES = st.lists(st.integers(-30, 30).filter(lambda at: at not in (0, 10)), unique=True, max_size=5)

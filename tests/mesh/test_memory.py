@@ -9,7 +9,7 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import Attached, attach
-from plica.mesh.memory import Memory
+from plica.mesh.computed_cache import ComputedCache
 from plica.workspace import Workspace
 from tests.support.wren import skinned
 
@@ -24,7 +24,7 @@ detail fur { relaxed "masks/brow.png" contracted "masks/brow.png" }
 """
 
 
-def attached(text: str, folder: Path, memory: Memory | None) -> Attached:
+def attached(text: str, folder: Path, memory: ComputedCache | None) -> Attached:
     done = attach(skinned(text, folder).rig, Workspace(folder).locate, Diagnostics(), memory=memory)
     assert done is not None
     return done
@@ -39,7 +39,7 @@ def attached(text: str, folder: Path, memory: Memory | None) -> Attached:
     ],
 )
 def test_only_what_changed_is_computed(tmp_path: Path, old: str, new: str, kept: set[str], changed: set[str]) -> None:
-    memory = Memory()
+    memory = ComputedCache()
     before = attached(TEXT, tmp_path, memory)
     after = attached(TEXT.replace(old, new), tmp_path, memory)
     anew = attached(TEXT.replace(old, new), tmp_path, None)

@@ -13,13 +13,13 @@ import pytest
 
 from plica import limits
 from plica.diagnostics import Diagnostics
-from plica.mesh.findings import find_sculpt
-from plica.mesh.memory import Memory
+from plica.mesh.computed_cache import ComputedCache
+from plica.mesh.mesh_diagnostics import find_sculpt
+from plica.mesh.mesh_reader import read_mesh
 from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of
 from plica.mesh.obj_mesh import parse_obj
-from plica.mesh.read import read_mesh
 from plica.readers.allowance import OverLimit
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 from tests.readers.test_bombs import model
 from tests.support.bounded import MIB, in_bounds, peak
 
@@ -105,10 +105,10 @@ def test_a_deep_value_where_a_number_belongs_is_told(tmp_path: Path) -> None:
 def test_a_deep_model_named_as_a_sculpt_is_told(tmp_path: Path) -> None:
     path = tmp_path / "deep.gltf"
     path.write_text("[" * 200_000, "utf-8")
-    assert Memory().digest(path)
-    found = Diagnostics()
-    assert find_sculpt(path, "deep.gltf", (), None, found) is None
-    assert [one.name for one in found.all] == ["unreadable-sculpt"]
+    assert ComputedCache().digest(path)
+    diagnostics = Diagnostics()
+    assert find_sculpt(path, "deep.gltf", (), None, diagnostics) is None
+    assert [one.name for one in diagnostics.all] == ["unreadable-sculpt"]
 
 
 # ---- OBJ --------------------------------------------------------------------------------------------

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plica.mesh.arrays import Integers, Offsets
 from plica.mesh.mirror import ONE_SIDED, added, copy_partners, handing, mirrored, side_of
-from plica.mesh.model import Integers, Offsets
 from plica.mesh.offsets import weighted
 from plica.mesh.plane import MirrorPlane
-from plica.mesh.split import Halves, SideWeights, side_weights
+from plica.mesh.side_weights import Halves, SideWeights, side_weights
 from plica.mesh.symmetry import symmetry_map
 from tests.support.meshes import bare_mesh, bilateral
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from plica.mesh.npz_offsets import parse_npz_offsets
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 GOOD: dict[str, Any] = {
     "indices": np.array([1, 4], np.int32),

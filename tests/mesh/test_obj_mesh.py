@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plica.mesh.obj_mesh import parse_obj
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 TEXT = b"""\xef\xbb\xbf# a square and a triangle
 o sculpt

@@ -15,10 +15,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Offsets
+from plica.mesh.arrays import Offsets
 from plica.mesh.npz import ArchiveError, arrays_of, written
 from plica.mesh.offsets import Loss, Size, report_loss, report_unpaired, size_of, trimmed, weighted
-from plica.mesh.offsets_file import OffsetsFile, ShapeOffsets, offsets_file, plain, read_offsets_file
+from plica.mesh.offsets_file import OffsetsFile, StoredShape, offsets_file, plain, read_offsets_file
 from tests.support.meshes import bare_mesh
 
 ROWS = np.array([[0.003, 0.004, 0.0], [0.0, 1e-5, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, -2e-5]])
@@ -41,13 +41,13 @@ def test_short_offsets_are_dropped_and_the_loss_is_told() -> None:
     # The root of the mean of (1e-5)^2 and (2e-5)^2, by hand.
     assert (loss.count, loss.largest) == (2, 2e-5)
     assert loss.rms == pytest.approx(np.sqrt(2.5e-10))
-    found = Diagnostics()
-    report_loss(found, None, "brow", loss)
-    report_loss(found, None, "brow", Loss(0, 0.0, 0.0))
-    report_unpaired(found, None, "brow", 3, 0.0012)
-    report_unpaired(found, None, "brow", 0, 0.0)
-    assert [one.name for one in found.all] == ["mirrored-without-partner", "offsets-dropped"]
-    assert "2 offsets" in found.all[1].message and "0.02 mm" in found.all[1].message
+    diagnostics = Diagnostics()
+    report_loss(diagnostics, None, "brow", loss)
+    report_loss(diagnostics, None, "brow", Loss(0, 0.0, 0.0))
+    report_unpaired(diagnostics, None, "brow", 3, 0.0012)
+    report_unpaired(diagnostics, None, "brow", 0, 0.0)
+    assert [one.name for one in diagnostics.all] == ["mirrored-without-partner", "offsets-dropped"]
+    assert "2 offsets" in diagnostics.all[1].message and "0.02 mm" in diagnostics.all[1].message
 
 
 def test_without_a_threshold_only_what_does_not_move_is_dropped() -> None:
@@ -86,9 +86,9 @@ HALF = Offsets(np.array([1, 2]), np.array([[0.1, 0.2, 0.3], [1.0, 2.0, 3.0]]))
 CONTENT = OffsetsFile(
     12,
     {
-        "right_brow": ShapeOffsets(SCULPT, ((-0.5, HALF), (0.25, SCULPT))),
-        "left_brow": ShapeOffsets(Offsets(np.zeros(0, np.int64), np.zeros((0, 3)))),
-        "Öhr": ShapeOffsets(HALF),
+        "right_brow": StoredShape(SCULPT, ((-0.5, HALF), (0.25, SCULPT))),
+        "left_brow": StoredShape(Offsets(np.zeros(0, np.int64), np.zeros((0, 3)))),
+        "Öhr": StoredShape(HALF),
     },
 )
 
@@ -137,9 +137,9 @@ def test_the_bytes_are_the_same_in_any_order_and_under_any_hash_seed() -> None:
     assert offsets_file(turned) == offsets_file(CONTENT)
     program = (
         "import hashlib, numpy as np\n"
-        "from plica.mesh.model import Offsets\n"
-        "from plica.mesh.offsets_file import OffsetsFile, ShapeOffsets, offsets_file\n"
-        "shape = ShapeOffsets(Offsets(np.arange(5), np.ones((5, 3))))\n"
+        "from plica.mesh.arrays import Offsets\n"
+        "from plica.mesh.offsets_file import OffsetsFile, StoredShape, offsets_file\n"
+        "shape = StoredShape(Offsets(np.arange(5), np.ones((5, 3))))\n"
         "data = offsets_file(OffsetsFile(9, {name: shape for name in {'a', 'b', 'c', 'd'}}))\n"
         "print(hashlib.sha256(data).hexdigest())\n"
     )
@@ -165,9 +165,9 @@ def test_a_file_of_another_build_is_refused_where_one_is_asked_for() -> None:
 
 def test_mistakes_of_ours_are_refused() -> None:
     with pytest.raises(ValueError, match="slash"):
-        offsets_file(OffsetsFile(12, {"a/b": ShapeOffsets(HALF)}))
+        offsets_file(OffsetsFile(12, {"a/b": StoredShape(HALF)}))
     with pytest.raises(ValueError, match="rise"):
-        offsets_file(OffsetsFile(12, {"a": ShapeOffsets(HALF, ((0.5, HALF), (0.5, HALF)))}))
+        offsets_file(OffsetsFile(12, {"a": StoredShape(HALF, ((0.5, HALF), (0.5, HALF)))}))
 
 
 WHOLE = arrays_of(offsets_file(CONTENT))

@@ -13,24 +13,11 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.diagnostics.catalogue import rule
 from plica.evaluate import Evaluator, rest_poses
-from plica.mesh.posing import PoseProblem, PoseSolver, SculptPose
-from plica.rig.model import (
-    Bend,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Gap,
-    JointPose,
-    Offset,
-    Reading,
-    Rig,
-    Rotation,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-)
+from plica.kinds.readings import Bend, ControlValue, Gap, Offset, Reading, Rotation, Swing
+from plica.mesh.pose_solver import PoseProblem, PoseSolver, SculptPose
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Control, Driver, StrengthOf
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.values import LINEAR, Curve, Points
 from tests.support.rigs import CURVES, random_rig
 

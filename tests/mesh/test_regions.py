@@ -14,13 +14,15 @@ from PIL import Image
 
 from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats, Mesh
+from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.npz import written
 from plica.mesh.painting import read_painting
+from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import agreed
-from plica.mesh.regions import combined, region_weights
-from plica.mesh.split import SideWeights, halves_of, side_weights
-from plica.rig.model import Painted, Region, RegionSet, RegionSource, Rig, SkinOf, Stored
+from plica.mesh.regions import region_weights
+from plica.mesh.side_weights import SideWeights, halves_of, side_weights
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Painted, Region, RegionSource, SkinOf, Stored
 from plica.specs.wren.model import wren
 from plica.workspace import Refused
 from tests.support.wren import Skinned, skinned
@@ -56,11 +58,11 @@ def sides_of(rig: Rig, mesh: Mesh) -> SideWeights:
 
 @pytest.fixture(scope="module")
 def weights(character: Skinned) -> Mapping[str, Floats]:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     result = region_weights(
-        character.rig, character.mesh, sides_of(character.rig, character.mesh), character.read, found
+        character.rig, character.mesh, sides_of(character.rig, character.mesh), character.read, diagnostics
     )
-    assert found.all == ()
+    assert diagnostics.all == ()
     return result
 
 
@@ -174,15 +176,15 @@ exact = st.lists(st.integers(0, 64).map(lambda value: value / 64), min_size=5, m
 
 
 def union(*parts: Floats) -> Floats:
-    return combined(RegionSet("union", ()), list(parts))
+    return SET_OPERATIONS["union"].weights(parts)
 
 
 def intersection(*parts: Floats) -> Floats:
-    return combined(RegionSet("intersection", ()), list(parts))
+    return SET_OPERATIONS["intersection"].weights(parts)
 
 
 def difference(*parts: Floats) -> Floats:
-    return combined(RegionSet("difference", ()), list(parts))
+    return SET_OPERATIONS["difference"].weights(parts)
 
 
 @given(exact, exact, exact)
@@ -223,10 +225,10 @@ def found_by(
     character: Skinned, rig: Rig, read: Callable[[str], bytes | Refused], mesh: Mesh | None = None, halved: bool = True
 ) -> tuple[list[str], Floats]:
     mesh = mesh or character.mesh
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     sides = sides_of(rig, mesh) if halved else None
-    result = region_weights(rig, mesh, sides, read, found)
-    return [one.name for one in found.all], result["area"]
+    result = region_weights(rig, mesh, sides, read, diagnostics)
+    return [one.name for one in diagnostics.all], result["area"]
 
 
 def test_an_image_in_colour_or_with_alpha_is_said(character: Skinned) -> None:
@@ -323,7 +325,7 @@ def test_what_covers_one_side_alone_is_mirrored_and_said(character: Skinned, pai
     source = Painted("area.png", None)
     regions = tuple(Region(f"{side}_area", side, "area", source, 0.0) for side in ("left", "right"))
     assert np.array_equal(mesh.positions, model.positions)
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     first, copies = np.unique(mesh.points, return_index=True)
     partners = mesh.points[model.partner[copies]]
     assert np.array_equal(first, np.arange(len(first)))
@@ -332,12 +334,12 @@ def test_what_covers_one_side_alone_is_mirrored_and_said(character: Skinned, pai
         mesh,
         sides_of(character.rig, mesh),
         lambda file: content.getvalue(),
-        found,
+        diagnostics,
         partners=partners,
     )
-    assert [one.name for one in found.all] == ["region-mirrored"]
+    assert [one.name for one in diagnostics.all] == ["region-mirrored"]
     other = "right" if painted == "left" else "left"
-    assert f"its {other} half" in found.all[0].message
+    assert f"its {other} half" in diagnostics.all[0].message
     ours, theirs = result[f"{painted}_area"], result[f"{other}_area"]
     assert ours.max() > 0.9
     assert np.abs(theirs - ours[model.partner]).max() < 1e-12

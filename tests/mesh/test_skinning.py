@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation as Turn
 
-from plica.mesh.frames import Kinematics
-from plica.mesh.model import Floats, Mesh
-from plica.mesh.rigid import motions
+from plica.mesh.arrays import Floats, Mesh
+from plica.mesh.joint_matrices import Kinematics
+from plica.mesh.rigid_motions import motions
 from plica.mesh.skinning import Method, Skinning
 from tests.support.rigs import random_rig
 from tests.support.skins import placed, random_poses, random_skin

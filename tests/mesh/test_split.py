@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plica.mesh.plane import MirrorPlane
-from plica.mesh.split import Halves, halves_of, side_weights
-from plica.rig.model import Character, Rig, RigJoint, Symmetry
+from plica.mesh.side_weights import Halves, halves_of, side_weights
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from tests.support.meshes import bare_mesh
 
 NO_TRIANGLES = np.zeros((0, 3), np.int64)

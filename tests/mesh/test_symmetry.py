@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plica.mesh.model import Mesh
+from plica.mesh.arrays import Mesh
+from plica.mesh.mesh_reader import read_mesh
 from plica.mesh.plane import MirrorPlane, find_plane
-from plica.mesh.read import read_mesh
 from plica.mesh.symmetry import plane_of, report_of, symmetry_between, symmetry_map
-from plica.readers.model import read_outline
+from plica.readers.model_reader import read_outline
 from tests.support.data import SMALL_DATA, shared_data
 from tests.support.meshes import bare_mesh, bilateral
 

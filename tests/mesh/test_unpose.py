@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.diagnostics.catalogue import rule
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Mesh, Offsets
 from plica.mesh.skinning import Method, Skinning
 from plica.mesh.unpose import FOLDED, Unposer
-from plica.skeleton.model import Skeleton
+from plica.skeleton.skeleton import Skeleton
 from tests.support.rigs import random_rig
 from tests.support.skins import dense, random_character, random_poses, random_skin, rig_of
 

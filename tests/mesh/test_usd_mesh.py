@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plica.mesh.model import Mesh
-from plica.mesh.read import read_mesh
-from plica.readers.model import read_outline
-from plica.readers.outline import UnreadableModel
+from plica.mesh.arrays import Mesh
+from plica.mesh.mesh_reader import read_mesh
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_outline
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
 

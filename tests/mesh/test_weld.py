@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plica.mesh.model import Integers, Offsets
+from plica.mesh.arrays import Integers, Offsets
 from plica.mesh.weld import edges_of, first_vertices, in_order, mean_per_point, per_point, per_vertex, weld
 
 PLACES = np.array([(0.0, 0, 0), (1, 0, 0), (0.0, 0, 0), (-0.0, 0, 0), (1, 0, 0)])

@@ -103,11 +103,11 @@ def _options() -> argparse.Namespace:
 
 
 def _modules() -> list[Path]:
-    found: list[Path] = []
+    result: list[Path] = []
     for name in MODULES:
         path = ROOT / name
-        found += [path] if path.suffix == ".py" else sorted(path.rglob("*.py"))
-    return found
+        result += [path] if path.suffix == ".py" else sorted(path.rglob("*.py"))
+    return result
 
 
 def _record(folder: Path, workers: int) -> None:

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from plica.mesh.arrays import Mesh, Offsets
 from plica.mesh.mirror import added, copy_partners, handing, mirrored, side_of
-from plica.mesh.model import Mesh, Offsets
 from plica.mesh.plane import MirrorPlane
-from plica.mesh.split import Halves, SideWeights, side_weights
+from plica.mesh.side_weights import Halves, SideWeights, side_weights
 from plica.mesh.symmetry import SymmetryMap, symmetry_map
-from plica.rig.model import Side
+from plica.values import Side
 from tests.support.data import shared_data
 from tests.support.meshes import bare_mesh
 

@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate.fields import PreparedField
 from plica.evaluate.poses import Array
-from plica.rig.model import Field, FieldSample
 from plica.rig.radial import distance
+from plica.rig.strengths import Field, FieldSample
 from tests.support.rigs import Kernel, Metric, quaternion, random_field
 
 

@@ -13,14 +13,14 @@ from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import Delaunay
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats, Integers, Mesh
-from plica.mesh.read import read_mesh
-from plica.readers.model import read_outline
-from plica.texture.findings import tell_uvs
-from plica.texture.memory import bytes_in_memory, texels_with_levels
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.mesh_reader import read_mesh
+from plica.readers.model_reader import read_outline
+from plica.texture.atlas import atlas_of
 from plica.texture.png import in_bytes, png
 from plica.texture.raster import UvReport, rasterised
-from plica.texture.sheet import sheet_of
+from plica.texture.texture_diagnostics import tell_uvs
+from plica.texture.texture_memory import bytes_in_memory, texels_with_levels
 from tests.support.data import shared_data
 from tests.support.masks import steepness
 
@@ -62,7 +62,7 @@ def test_values_are_those_of_linear_interpolation(seed: int) -> None:
     uv, cutting = cut(seed)
     weights = np.random.default_rng(seed + 50).random(len(uv))
     size = 128
-    sheet = sheet_of(uv, cutting.simplices.astype(np.int64), size)
+    sheet = atlas_of(uv, cutting.simplices.astype(np.int64), size)
     image = sheet.image(weights)
     middles = (np.arange(size) + 0.5) / size
     x, y = np.meshgrid(middles, middles)
@@ -182,9 +182,9 @@ def model(*parts: str) -> Mesh:
 def told(uv: Floats, triangles: Integers) -> tuple[set[str], UvReport]:
     """What is said about a layout, and its counts."""
     report = rasterised(uv, triangles, 512).report
-    found = Diagnostics()
-    tell_uvs("skin", report, found, None)
-    return {each.name for each in found.all}, report
+    diagnostics = Diagnostics()
+    tell_uvs("skin", report, diagnostics, None)
+    return {each.name for each in diagnostics.all}, report
 
 
 def of_part(mesh: Mesh, name: str) -> Integers:

@@ -18,7 +18,7 @@ from plica.measure.distance import distances
 from plica.measure.girth import Girth
 from plica.measure.stretch import Stretch
 from plica.measure.volume import Volume
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from tests.support.meshes import bare_mesh, bilateral
 from tests.support.solids import sphere, torus, tube
 

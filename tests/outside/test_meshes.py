@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from plica.mesh.assemble import put_right
-from plica.mesh.model import Floats, Mesh
-from plica.mesh.read import read_mesh
+from plica.mesh.arrays import Floats, Mesh
+from plica.mesh.assembly import put_right
+from plica.mesh.mesh_reader import read_mesh
 from plica.mesh.symmetry import plane_of, symmetry_map
-from plica.readers.model import read_outline
-from plica.skeleton.model import Skeleton
+from plica.readers.model_reader import read_outline
+from plica.skeleton.skeleton import Skeleton
 from tests.support.data import shared_data
 from tests.support.meshes import bare_mesh
 
@@ -38,13 +38,13 @@ def at_rest(mesh: Mesh, skeleton: Skeleton) -> Floats:
 
 
 def weights_by_name(mesh: Mesh, skeleton: Skeleton, names: list[str]) -> Floats:
-    found = np.zeros((mesh.vertex_count, len(names)))
+    result = np.zeros((mesh.vertex_count, len(names)))
     for column in range(mesh.joints.shape[1]):
         rows = [names.index(skeleton.joints[joint].name) for joint in mesh.bind_joints]
         np.add.at(
-            found, (np.arange(mesh.vertex_count), np.array(rows)[mesh.joints[:, column]]), mesh.weights[:, column]
+            result, (np.arange(mesh.vertex_count), np.array(rows)[mesh.joints[:, column]]), mesh.weights[:, column]
         )
-    return found
+    return result
 
 
 def test_one_character_in_two_formats() -> None:

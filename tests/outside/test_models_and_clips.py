@@ -17,16 +17,16 @@ from plica.evaluate.retarget import poses_from_clip
 from plica.pipeline import compile_file
 from plica.readers.bvh import read_bvh
 from plica.readers.clip import Clip
-from plica.readers.clips import read_clips
+from plica.readers.clip_reader import read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import skeleton_of_document
-from plica.readers.model import read_outline
-from plica.skeleton.model import Skeleton
+from plica.readers.model_reader import read_outline
+from plica.skeleton.skeleton import Skeleton
 from plica.start import start_spec
+from plica.start.anatomy import parts_of
 from plica.start.body import body_of
 from plica.start.hinges import hinge_of
-from plica.start.names import parts_of
-from plica.start.sides_found import find_sides
+from plica.start.side_patterns import find_sides
 from tests.support.data import SMALL_DATA, shared_data
 
 Array = NDArray[np.float64]

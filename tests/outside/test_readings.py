@@ -14,7 +14,10 @@ from scipy.spatial.transform import Rotation as Turn
 from plica.curves import EASINGS, SMOOTH, harmonic_slopes
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from
 from plica.evaluate.poses import Array, sparse_pose
-from plica.rig.model import Bend, Character, Driver, Euler, Gap, Quaternion, Reading, Rig, RigJoint, Rotation, Swing
+from plica.kinds.readings import Bend, Euler, Gap, Reading, Rotation, Swing
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.strengths import Driver
+from plica.skeleton.algebra import Quaternion
 from plica.values import Bezier, Hermite, Linear
 from tests.support.mirroring import model_matrices
 from tests.support.rigs import CHANNELS, ORDERS, random_rig

@@ -148,14 +148,16 @@ LOG = {  # 3.13
 
 def log() -> dict[str, Any]:
     source = Source("mein spec/手.plica", "plica 1\ndrivr 手 {\n}\n")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     span = Span(source, 8, 13)
     label = Label(Span(source, 16, 19), "the end of it")
-    found.add("unexpected-text", span, labels=[label], fix=Fix(span, "driver"), found="drivr", expected="`driver`")
-    found.add("stray-brace", Span(source, 8, 18))
-    found.add("stray-brace", None)
-    found.add("more-mistakes", Span(source, 19, 19), shown=3)
-    return json.loads(render(found.all))  # type: ignore[no-any-return]
+    diagnostics.add(
+        "unexpected-text", span, labels=[label], fix=Fix(span, "driver"), found="drivr", expected="`driver`"
+    )
+    diagnostics.add("stray-brace", Span(source, 8, 18))
+    diagnostics.add("stray-brace", None)
+    diagnostics.add("more-mistakes", Span(source, 19, 19), shown=3)
+    return json.loads(render(diagnostics.all))  # type: ignore[no-any-return]
 
 
 @pytest.mark.parametrize("document", [log(), json.loads(render(()))], ids=["findings", "nothing found"])

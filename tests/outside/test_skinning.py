@@ -10,16 +10,16 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import Poses, rest_poses
 from plica.evaluate.retarget import poses_from_clip
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer, Motion
-from plica.mesh.frames import Kinematics
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Mesh, Offsets
-from plica.mesh.read import mesh_of_rig, read_mesh
+from plica.mesh.joint_matrices import Kinematics
+from plica.mesh.mesh_reader import mesh_of_rig, read_mesh
 from plica.mesh.skinning import Method
 from plica.mesh.unpose import Unposer
-from plica.readers.clips import read_clips
-from plica.readers.model import read_outline
-from plica.skeleton.model import Joint, Skeleton
+from plica.readers.clip_reader import read_clips
+from plica.readers.model_reader import read_outline
+from plica.skeleton.skeleton import Joint, Skeleton
 from tests.support.data import SMALL_DATA, shared_data
 from tests.support.meshes import bare_mesh
 from tests.support.skins import placed, random_character, random_poses, rig_of

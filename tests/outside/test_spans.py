@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from plica.commands.main import run
-from plica.rig.model import Driver
+from plica.rig.strengths import Driver
 from plica.specs.wren.moments import story
 from tests.support.data import shared_data
 

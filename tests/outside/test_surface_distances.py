@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.surface import OVERESTIMATE, distance_to_level
 
 Grid = tuple[Floats, Integers]

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from plica.measure.separating import meeting
-from plica.mesh.model import Floats
+from plica.measure.separating_axis import meeting
+from plica.mesh.arrays import Floats
 from tests.measure.test_separating import BASE, CASES
 
 MADE_BY_HAND = [(np.array(BASE), np.array(other, np.float64)) for other, _ in CASES.values()]

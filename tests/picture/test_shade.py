@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from plica.picture.camera_placement import FIELD, ViewRequest, camera_for, closer, directions, is_hidden
 from plica.picture.colors import linear, shown
 from plica.picture.raster import Camera, seen
 from plica.picture.shade import PAPER, Solid, shaded
-from plica.picture.standpoint import FIELD, Wanted, camera_for, closer, directions, is_hidden
 from tests.support.solids import sphere
 
 POSITIONS, TRIANGLES = sphere(60, 60)
@@ -19,10 +19,12 @@ def ball(colour: tuple[float, float, float] = (0.5, 0.5, 0.5)) -> Solid:
     return Solid(POSITIONS, POSITIONS.copy(), TRIANGLES, np.tile(np.array(colour), (len(TRIANGLES), 3, 1)))
 
 
-def wanted(spot: tuple[float, float, float] | None = None, along: tuple[float, float, float] = (0, 0, 0)) -> Wanted:
+def wanted(
+    spot: tuple[float, float, float] | None = None, along: tuple[float, float, float] = (0, 0, 0)
+) -> ViewRequest:
     place = None if spot is None else np.array(spot)
     parts = np.zeros(len(TRIANGLES), dtype=bool)
-    return Wanted(NOTHING, 1.2, place, parts, np.array(along, np.float64), NOTHING)
+    return ViewRequest(NOTHING, 1.2, place, parts, np.array(along, np.float64), NOTHING)
 
 
 def test_a_ball_covers_a_disc() -> None:
@@ -84,7 +86,7 @@ def test_the_camera_goes_round_what_stands_in_the_way() -> None:
     triangles = np.concatenate([TRIANGLES, count + np.array([[0, 1, 2], [0, 2, 3]])])
     positions = np.concatenate([POSITIONS, shield])
     solid = Solid(positions, positions, triangles, np.full((len(triangles), 3, 3), 0.5))
-    goal = Wanted(NOTHING, 1.6, spot, np.zeros(len(triangles), dtype=bool), spot, NOTHING)
+    goal = ViewRequest(NOTHING, 1.6, spot, np.zeros(len(triangles), dtype=bool), spot, NOTHING)
     camera = camera_for(solid, goal)
     way = camera.eye - spot
     at_shield = spot + way * 0.4 / way[2] if way[2] > 0 else np.full(3, np.inf)
@@ -109,7 +111,7 @@ def test_the_camera_does_not_stand_inside_the_body() -> None:
     solid = Solid(positions, positions, triangles, np.full((len(triangles), 3, 3), 0.5))
     target, spot = np.array([0.0, 0.0, -4.0]), np.array([0.0, 0.0, -3.7])
     parts = np.arange(len(triangles)) >= len(TRIANGLES)
-    camera = camera_for(solid, Wanted(target, 0.5, spot, parts, np.array([0.0, 0.0, 1.0]), NOTHING))
+    camera = camera_for(solid, ViewRequest(target, 0.5, spot, parts, np.array([0.0, 0.0, 1.0]), NOTHING))
     assert np.linalg.norm(camera.eye) > 5.0
 
 

@@ -13,12 +13,12 @@ from scipy.interpolate import CubicHermiteSpline
 from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import rest_poses
 from plica.prove.clip_tracks import tracks_of
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.sweeps import Track
+from plica.prove.sweeps import PoseTrack
 from plica.readers.bvh import read_bvh
-from plica.readers.clips import read_clips
+from plica.readers.clip_reader import read_clips
 from tests.commands.test_measure import CLIP, HEAD
 from tests.support.arms import ELBOW, Arms, arms
 from tests.support.texts import rig_of
@@ -66,14 +66,14 @@ def clip_file(folder: Path, interpolation: str) -> Path:
     return path
 
 
-def clip_track(made: Arms, folder: Path, interpolation: str) -> Track:
+def clip_track(made: Arms, folder: Path, interpolation: str) -> PoseTrack:
     (track,) = tracks_of(made.rig, read_clips(clip_file(folder, interpolation)), "swing.gltf", Diagnostics())
     return track
 
 
-def proven(made: Arms, track: Track) -> Result:
-    (found,) = Prover(Subject(made.rig, made.attached, {"swing.gltf": (track,)})).results()
-    return found
+def proven(made: Arms, track: PoseTrack) -> Result:
+    (result,) = Prover(ProofSubject(made.rig, made.attached, {"swing.gltf": (track,)})).results()
+    return result
 
 
 def test_between_two_keys_a_clip_does_what_its_format_says(tmp_path: Path) -> None:

@@ -19,13 +19,14 @@ from typing import Any
 
 import pytest
 
-from plica.prove import cluster, units
-from plica.prove.cluster import ClusterCrew
-from plica.prove.crew import LostWorkersError
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.execution import cluster
+from plica.prove.execution import work as units
+from plica.prove.execution.cluster import ClusterExecutor
+from plica.prove.execution.executor import LostWorkersError
+from plica.prove.execution.work import WorkAnswer
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.units import Answer
 from tests.support.swinging import swinging
 
 distributed = pytest.importorskip("distributed", reason="dask.distributed, the extra `cluster`, is not installed")
@@ -42,12 +43,12 @@ def running() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def subject() -> Subject:
+def subject() -> ProofSubject:
     return swinging(500)
 
 
 @pytest.fixture(scope="module")
-def expected(subject: Subject) -> list[Result]:
+def expected(subject: ProofSubject) -> list[Result]:
     """What this process alone measures."""
     return sorted(Prover(subject).results(), key=lambda one: one.index)
 
@@ -57,15 +58,15 @@ def processes_of(address: str) -> set[int]:
         return set(client.run(os.getpid).values())
 
 
-def test_a_killed_worker_changes_no_bit(running: Any, subject: Subject, expected: list[Result]) -> None:
+def test_a_killed_worker_changes_no_bit(running: Any, subject: ProofSubject, expected: list[Result]) -> None:
     address = running.scheduler_address
     before = processes_of(address)
     assert len(before) == WORKERS
 
-    class Killing(ClusterCrew):
+    class Killing(ClusterExecutor):
         answers = 0
 
-        def answer(self) -> Answer:
+        def answer(self) -> WorkAnswer:
             self.answers += 1
             if self.answers == 3:
                 # The one that holds the material and has answered: work and what it prepared are lost with it
@@ -86,48 +87,50 @@ def test_a_killed_worker_changes_no_bit(running: Any, subject: Subject, expected
     assert processes_of(address) != before
 
 
-def test_nobody_at_the_address(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nobody_at_the_address(subject: ProofSubject, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "CONNECTING", 0.5)
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
         with pytest.raises(LostWorkersError, match="no scheduler answers at"):
-            list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
+            list(Prover(subject, hire=partial(ClusterExecutor, address=address)).results())
 
 
 @pytest.mark.parametrize("address", ["nonsense://here", "tcp://", "127.0.0.1:notaport"])
-def test_what_is_no_address(subject: Subject, address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_no_address(subject: ProofSubject, address: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "CONNECTING", 0.5)
     with pytest.raises(LostWorkersError, match="no scheduler answers at"):
-        list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
+        list(Prover(subject, hire=partial(ClusterExecutor, address=address)).results())
 
 
-def test_a_scheduler_without_workers(subject: Subject) -> None:
+def test_a_scheduler_without_workers(subject: ProofSubject) -> None:
     with distributed.LocalCluster(n_workers=0, dashboard_address=":0", silence_logs=50) as empty:
-        hire = partial(ClusterCrew, address=empty.scheduler_address, without_workers=0.1)
+        hire = partial(ClusterExecutor, address=empty.scheduler_address, without_workers=0.1)
         with pytest.raises(LostWorkersError, match="no workers"):
             list(Prover(subject, hire=hire).results())
 
 
-def test_workers_of_another_version(running: Any, subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("plica.prove.units.code_digest", lambda: "of another version")
+def test_workers_of_another_version(running: Any, subject: ProofSubject, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plica.prove.execution.work.code_digest", lambda: "of another version")
     with pytest.raises(LostWorkersError, match="another version of Plica"):
-        list(Prover(subject, hire=partial(ClusterCrew, address=running.scheduler_address)).results())
+        list(Prover(subject, hire=partial(ClusterExecutor, address=running.scheduler_address)).results())
 
 
-def test_not_installed(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_not_installed(subject: ProofSubject, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(LostWorkersError, match="the extra `cluster` is not installed"):
-        list(Prover(subject, hire=partial(ClusterCrew, address="tcp://127.0.0.1:8786")).results())
+        list(Prover(subject, hire=partial(ClusterExecutor, address="tcp://127.0.0.1:8786")).results())
 
 
-def after_two_answers(act: Callable[[ClusterCrew], None], address: str) -> Callable[[units.Material], ClusterCrew]:
+def after_two_answers(
+    act: Callable[[ClusterExecutor], None], address: str
+) -> Callable[[units.Material], ClusterExecutor]:
     """Crews that let something happen before their third answer."""
 
-    class Acting(ClusterCrew):
+    class Acting(ClusterExecutor):
         answers = 0
 
-        def answer(self) -> Answer:
+        def answer(self) -> WorkAnswer:
             self.answers += 1
             if self.answers == 3:
                 act(self)
@@ -136,14 +139,14 @@ def after_two_answers(act: Callable[[ClusterCrew], None], address: str) -> Calla
     return lambda material: Acting(material, address, without_workers=2.0)
 
 
-def test_a_scheduler_that_goes_away_midway(subject: Subject) -> None:
+def test_a_scheduler_that_goes_away_midway(subject: ProofSubject) -> None:
     with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=":0", silence_logs=50) as made:
         hire = after_two_answers(lambda crew: made.close(), made.scheduler_address)
         with pytest.raises(LostWorkersError, match=r"the scheduler at .* (went away|is gone)"):
             list(Prover(subject, hire=hire).results())
 
 
-def test_work_that_ends_every_worker(subject: Subject) -> None:
+def test_work_that_ends_every_worker(subject: ProofSubject) -> None:
     """A scheduler that allows no failures gives work up the first time that a worker ends over it."""
     dask = pytest.importorskip("dask", reason="dask is not installed")
     with (
@@ -153,7 +156,7 @@ def test_work_that_ends_every_worker(subject: Subject) -> None:
         ) as made,
     ):
 
-        def kill(crew: ClusterCrew) -> None:
+        def kill(crew: ClusterExecutor) -> None:
             (process,) = processes_of(made.scheduler_address)
             os.kill(process, signal.SIGKILL)
 
@@ -187,7 +190,7 @@ def apart(tmp_path: Path) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stop a process and leave it there")
-def test_a_scheduler_that_is_stopped_midway(subject: Subject, apart: tuple[str, subprocess.Popen[bytes]]) -> None:
+def test_a_scheduler_that_is_stopped_midway(subject: ProofSubject, apart: tuple[str, subprocess.Popen[bytes]]) -> None:
     """It keeps its connections and never answers: the work ends with what it is, and the process is free."""
     address, scheduler = apart
     hire = after_two_answers(lambda crew: os.kill(scheduler.pid, signal.SIGSTOP), address)
@@ -199,10 +202,10 @@ def test_a_scheduler_that_is_stopped_midway(subject: Subject, apart: tuple[str, 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stop a process and leave it there")
 def test_a_scheduler_that_was_stopped_before(
-    subject: Subject, apart: tuple[str, subprocess.Popen[bytes]], monkeypatch: pytest.MonkeyPatch
+    subject: ProofSubject, apart: tuple[str, subprocess.Popen[bytes]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(cluster, "CONNECTING", 1.0)
     address, scheduler = apart
     os.kill(scheduler.pid, signal.SIGSTOP)
     with pytest.raises(LostWorkersError, match="no scheduler answers at"):
-        list(Prover(subject, hire=partial(ClusterCrew, address=address)).results())
+        list(Prover(subject, hire=partial(ClusterExecutor, address=address)).results())

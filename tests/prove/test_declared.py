@@ -8,12 +8,12 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
-from plica.prove import report
-from plica.prove.declared import declared_poses
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.declared_poses import declared_poses
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
+from plica.prove.report import summary as report
 from plica.prove.sweeps import Sweeper
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import ELBOW, arms
 from tests.support.mirroring import mirrored_poses
 from tests.support.texts import compiled as compiled_of
@@ -32,9 +32,9 @@ shape swell both { follows elbow }
 
 def test_a_pose_gives_the_strengths_that_it_states() -> None:
     rig = rig_of(TEXT)
-    found = Diagnostics()
-    tracks = declared_poses(rig, found, {})
-    assert not found.all
+    diagnostics = Diagnostics()
+    tracks = declared_poses(rig, diagnostics, {})
+    assert not diagnostics.all
     assert list(tracks) == ["curl", "left_salute", "right_salute"]
     evaluator = Evaluator(rig)
     for name, expected in (("curl", (1.0, 0.25)), ("left_salute", (0.5, 0.0)), ("right_salute", (0.0, 0.5))):
@@ -79,9 +79,9 @@ pose many_ways { at left either 0.5 }
 """
     compiled = compiled_of(TEXT + more)
     assert compiled.rig is not None
-    found = Diagnostics()
-    declared_poses(compiled.rig, found, compiled.origins)
-    told = {one.name: one.span.source.text[one.span.start : one.span.end] for one in found.all if one.span}
+    diagnostics = Diagnostics()
+    declared_poses(compiled.rig, diagnostics, compiled.origins)
+    told = {one.name: one.span.source.text[one.span.start : one.span.end] for one in diagnostics.all if one.span}
     assert told == {"pose-contradicts-itself": "both_ways", "strength-not-posable": "many_ways"}
 
 
@@ -90,7 +90,7 @@ def test_skin_is_measured_in_a_pose() -> None:
         ELBOW + "pose bent both { at elbow 1 }\nexpect left { squeeze of forearm at most 1 %   over pose bent }\n"
     )
     poses = declared_poses(made.rig, Diagnostics(), {})
-    (result,) = Prover(Subject(made.rig, made.attached, poses=poses)).results()
+    (result,) = Prover(ProofSubject(made.rig, made.attached, poses=poses)).results()
     assert result.status == "fails"
     assert result.frame is not None
     assert result.frame.track == "pose left_bent"

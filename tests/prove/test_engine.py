@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.execution.work import Measurer, WorkAnswer, WorkUnit
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.units import Answer, Measurer, Unit
 from tests.support.arms import ELBOW, SHAPE, arms, rig_from
 
 EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of forearm at most 80 % }\n"
@@ -18,7 +18,7 @@ EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of 
 
 def results(text: str, block_bytes: int) -> list[Result]:
     made = arms(text)
-    return sorted(Prover(Subject(made.rig, made.attached), block_bytes).results(), key=lambda one: one.index)
+    return sorted(Prover(ProofSubject(made.rig, made.attached), block_bytes).results(), key=lambda one: one.index)
 
 
 def test_small_blocks_and_large_ones_give_the_same_figures() -> None:
@@ -35,7 +35,7 @@ def test_without_a_mesh_strengths_are_measured_and_the_skin_is_not() -> None:
     text = (
         ELBOW + SHAPE + "expect both { volume of forearm within 2 %   reach elbow }\nexpect { rest partition even }\n"
     )
-    found = {one.expectation.kind: one for one in Prover(Subject(rig_from(text))).results()}
+    found = {one.expectation.kind: one for one in Prover(ProofSubject(rig_from(text))).results()}
     assert {kind: one.status for kind, one in found.items()} == {
         "volume": "not measured",
         "partition": "not measured",
@@ -50,7 +50,7 @@ def test_a_region_that_covers_nothing_is_not_measured() -> None:
     made = arms(EVERY)
     regions = dict.fromkeys(made.attached.regions, np.zeros(made.attached.mesh.vertex_count))
     empty = replace(made.attached, regions=regions)
-    found = list(Prover(Subject(made.rig, empty)).results())
+    found = list(Prover(ProofSubject(made.rig, empty)).results())
     assert {one.status for one in found} == {"not measured"}
     assert found[0].about == "left_forearm covers nothing of the mesh"
 
@@ -68,13 +68,13 @@ def test_poses_over_which_several_things_are_measured_are_deformed_once(monkeypa
     seen: list[tuple[int, ...]] = []
     answer = Measurer.answer
 
-    def counting(self: Measurer, unit: Unit) -> Answer:
+    def counting(self: Measurer, unit: WorkUnit) -> WorkAnswer:
         seen.append(unit.asked)
         return answer(self, unit)
 
     monkeypatch.setattr(Measurer, "answer", counting)
     made = arms(EVERY + "expect left { shear of forearm at most 80 deg over elbow }\n")
-    prover = Prover(Subject(made.rig, made.attached))
+    prover = Prover(ProofSubject(made.rig, made.attached))
     found = {one.index: one for one in prover.results()}
     shear = next(index for index, one in enumerate(made.rig.expectations) if one.kind == "shear")
     others = {0, 1, 2, 3, 4} - {shear}
@@ -94,7 +94,7 @@ def test_strengths_that_no_sweep_shows_are_told() -> None:
         + "expect left { volume of forearm within 2 %   stretch of forearm at most 80 % over elbow }\n"
     )
     made = arms(text)
-    prover = Prover(Subject(made.rig, made.attached))
+    prover = Prover(ProofSubject(made.rig, made.attached))
     kinds = {made.rig.expectations[index].kind: names for index, names in prover.unswept.items()}
     assert kinds == {"volume": ("left_near", "right_near")}
-    assert Prover(Subject(arms(EVERY).rig, arms(EVERY).attached)).unswept == {}
+    assert Prover(ProofSubject(arms(EVERY).rig, arms(EVERY).attached)).unswept == {}

@@ -13,17 +13,17 @@ import pytest
 from plica.measure.crossing import Crossing
 from plica.mesh.deform import Deformer
 from plica.mesh.inbetweens import Inbetweens
-from plica.prove import content
-from plica.prove.content import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
-from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover
-from plica.prove.kept import read_figure, recall_from, written_figure
-from plica.prove.proof import Subject
+from plica.prove.cache import keys as content
+from plica.prove.cache.disk import DiskCache
+from plica.prove.cache.figures import read_figure, recall_from, written_figure
+from plica.prove.cache.keys import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
+from plica.prove.execution.executor import LocalExecutor
+from plica.prove.execution.skin_runs import Tally
+from plica.prove.execution.work import MeasuredFigure, Worst
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.skin_runs import Tally
-from plica.prove.store import Store
-from plica.prove.units import Figure, Worst
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import ELBOW, SHAPE, arms
 from tests.support.skins import random_poses
 from tests.support.swinging import TEXT, swinging
@@ -32,9 +32,9 @@ TWIST = "driver twist both { reads rotation about x of paw   span 0 deg .. 80 de
 VOLUMES = "expect both { volume of forearm within 2 % over elbow, twist }\n"
 
 
-def proven(subject: Subject, folder: Path | None) -> tuple[list[Result], Tally]:
-    hire = partial(LocalCrew, recall=partial(recall_from, folder))
-    prover = Prover(subject, hire=hire, store=None if folder is None else Store(folder))
+def proven(subject: ProofSubject, folder: Path | None) -> tuple[list[Result], Tally]:
+    hire = partial(LocalExecutor, recall=partial(recall_from, folder))
+    prover = Prover(subject, hire=hire, store=None if folder is None else DiskCache(folder))
     return sorted(prover.results(), key=lambda one: one.index), prover.tally
 
 
@@ -64,9 +64,9 @@ def test_a_damaged_entry_is_measured_anew(tmp_path: Path) -> None:
 def test_a_new_curve_measures_only_where_it_shows_again(tmp_path: Path) -> None:
     text = ELBOW + TWIST + SHAPE + VOLUMES
 
-    def subject(text: str) -> Subject:
+    def subject(text: str) -> ProofSubject:
         made = arms(text)
-        return Subject(made.rig, made.attached)
+        return ProofSubject(made.rig, made.attached)
 
     _, first = proven(subject(text), tmp_path)
     changed = text.replace("curve smooth", "curve linear")
@@ -146,12 +146,12 @@ def test_the_code_counts(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     "figure",
     [
-        Figure(Worst(0.1 + 0.2, 3, -1), Worst(float("inf"), 0, 7)),
-        Figure(Worst(-0.0, 0, 0), Worst(5e-324, 0, 0)),
-        Figure(None, None, "the region covers nothing"),
+        MeasuredFigure(Worst(0.1 + 0.2, 3, -1), Worst(float("inf"), 0, 7)),
+        MeasuredFigure(Worst(-0.0, 0, 0), Worst(5e-324, 0, 0)),
+        MeasuredFigure(None, None, "the region covers nothing"),
     ],
 )
-def test_figures_read_back_exactly(figure: Figure) -> None:
+def test_figures_read_back_exactly(figure: MeasuredFigure) -> None:
     read = read_figure(written_figure(figure), 4, 8)
     assert read is not None and repr(read) == repr(figure)
 
@@ -178,7 +178,7 @@ def test_a_sealed_entry_with_another_content_changes_no_result(tmp_path: Path) -
     """The seal says that an entry is whole, not that it is one of ours."""
     subject = swinging(70)
     first, measured = proven(subject, tmp_path)
-    store = Store(tmp_path)
+    store = DiskCache(tmp_path)
     far = [text.replace(b"0.5, 4, 7", b"0.5, 9999, 7").replace(b"0.5, 3, 8", b"0.5, 3, 999999") for text in HOSTILE]
     for number, path in enumerate(sorted(tmp_path.glob("figures/??/*"))):
         store.put("figures", path.name, far[number % len(far)])

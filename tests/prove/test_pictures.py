@@ -12,15 +12,15 @@ import pytest
 from PIL import Image
 
 from plica.commands.main import run
-from plica.mesh.model import Floats
-from plica.picture.standpoint import camera_for
-from plica.prove import pictures
-from plica.prove.engine import Prover
-from plica.prove.nearest import nearest_on, nearest_places
-from plica.prove.pictures import BEYOND, REGION, picture_of, pictures_of, solid_of, wanted_of
-from plica.prove.proof import Subject
+from plica.mesh.arrays import Floats
+from plica.picture.camera_placement import camera_for
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
+from plica.prove.report import pictures
+from plica.prove.report.nearest import nearest_on, nearest_places
+from plica.prove.report.pictures import BEYOND, REGION, picture_of, pictures_of, solid_of, wanted_of
+from plica.prove.report.scenes import Stage, WorstScene
 from plica.prove.results import Result
-from plica.prove.scenes import Scene, Stage
 from tests.support.arms import ELBOW, SHAPE, Arms, arms
 from tests.support.cloth import SPEC, cloth
 from tests.support.meshes import bare_mesh
@@ -40,15 +40,15 @@ expect { rest }
 @lru_cache(maxsize=2)
 def shown(strength: float) -> tuple[Arms, dict[str, Result]]:
     made = arms(ELBOW + SHAPE + EXPECTED, strength)
-    found = Prover(Subject(made.rig, made.attached)).results()
+    found = Prover(ProofSubject(made.rig, made.attached)).results()
     return made, {result.expectation.kind: result for result in found}
 
 
-def scene(kind: str, strength: float = 1.0) -> Scene:
+def scene(kind: str, strength: float = 1.0) -> WorstScene:
     made, results = shown(strength)
-    found = Stage(made.rig, made.attached).scene(results[kind])
-    assert found is not None
-    return found
+    result = Stage(made.rig, made.attached).scene(results[kind])
+    assert result is not None
+    return result
 
 
 def has(picture: Image.Image, colour: tuple[int, int, int], hue: float = 12.0) -> int:
@@ -85,12 +85,12 @@ def test_a_hidden_place_is_shown_with_the_region_alone(monkeypatch: pytest.Monke
 def test_only_the_skin_has_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pictures, "picture_of", lambda scene, result: b"")
     made, results = shown(1.0)
-    found = list(pictures_of(Subject(made.rig, made.attached), list(results.values())))
+    found = list(pictures_of(ProofSubject(made.rig, made.attached), list(results.values())))
     assert {result.expectation.kind for result, _ in found} == {"volume", "stretch", "shear", "crossing", "clearance"}
     names = [result.picture for result, _ in found]
     assert len(set(names)) == len(names)
     assert all(name.isascii() and name.endswith(".png") and "/" not in name for name in names)
-    assert list(pictures_of(Subject(made.rig), list(results.values()))) == []
+    assert list(pictures_of(ProofSubject(made.rig), list(results.values()))) == []
 
 
 @pytest.mark.parametrize("kind", ["stretch", "shear"])

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from plica.measure.crossing import Crossing
-from plica.mesh.model import Floats
+from plica.mesh.arrays import Floats
 from plica.mesh.npz import arrays_of, written
 from plica.mesh.sparse import SparseFloats
-from plica.prove.preparations import from_bytes, to_bytes
+from plica.prove.cache.preparations import from_bytes, to_bytes
 from tests.support.arms import arms
 
 Array = NDArray[Any]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from plica.kinds.expectations import EXPECTATION_KINDS, ExpectationKind, LimitKind, Over, Worse
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.registry import DirectMeasure, MissingMeasureError, SkinMeasure, matched, measures, skin_measure
-from plica.rig.json import RigFormatError, read_rig, write_rig
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
+from plica.rig.rig_json import RigFormatError, read_rig, write_rig
 from tests.support.arms import arms
 
 UNMEASURED = ExpectationKind(
@@ -58,7 +58,7 @@ def test_nothing_unmeasured_holds() -> None:
     made = arms("")
     rig = made.rig._replace(expectations=(Expectation(UNMEASURED.name, "none", ("skin",)),))
     with pytest.raises((MissingMeasureError, KeyError), match="shine"):
-        list(Prover(Subject(rig, made.attached)).results())
+        list(Prover(ProofSubject(rig, made.attached)).results())
 
 
 def test_a_rig_that_is_read_holds_known_kinds_alone() -> None:

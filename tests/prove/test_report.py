@@ -14,14 +14,14 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.poses import rest_poses
 from plica.kinds.expectations import EXPECTATION_KINDS, Worse
 from plica.prove.baseline import UnreadableBaselineError, is_better, is_worse, read
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report import add_findings, change, json_text, junit, text
+from plica.prove.report.summary import add_findings, change, json_text, junit, text
 from plica.prove.results import Result, WorstFrame, WorstPlace
-from plica.prove.sweeps import Sweeper, Track
+from plica.prove.sweeps import PoseTrack, Sweeper
 from plica.rig.expectations import keeps_to, limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 from tests.support.arms import rig_from
 
 SWEEP = WorstFrame("left_elbow_bend", "sweep", 25, 0.78125, (("lowerarm_lf", 1.75), ("paw_lf", 0.5)))
@@ -124,9 +124,9 @@ def test_junit_tells_the_figures_the_pose_the_place_and_the_picture() -> None:
 def test_what_got_worse_and_what_got_better_is_told(
     accepted: Mapping[str, float], expected: str, codes: set[str]
 ) -> None:
-    found = Diagnostics()
-    add_findings(RESULTS, accepted, found, {})
-    assert {one.name for one in found.all} == codes
+    diagnostics = Diagnostics()
+    add_findings(RESULTS, accepted, diagnostics, {})
+    assert {one.name for one in diagnostics.all} == codes
     assert change(RESULTS[0], accepted) == expected
     total = text(RESULTS, accepted).splitlines()[-1]
     assert ("got " + expected in total) == (expected in ("worse", "better"))
@@ -148,8 +148,8 @@ def test_reach_names_every_strength_that_never_gets_from_0_to_1() -> None:
         for part, places in zip(parts, (0.5 * share, (1.0 + 2.0 * share) / 3.0, share), strict=True)
     )
     poses = replace(rest_poses(rig, 31), rotations=rest_poses(rig, 31).rotations + rotations)
-    clips = {"stroll.bvh": [Track("clip stroll.bvh", "clip", share, poses)]}
-    over_clip, alone = sorted(Prover(Subject(rig, None, clips)).results(), key=lambda one: one.index)
+    clips = {"stroll.bvh": [PoseTrack("clip stroll.bvh", "clip", share, poses)]}
+    over_clip, alone = sorted(Prover(ProofSubject(rig, None, clips)).results(), key=lambda one: one.index)
     assert (over_clip.status, over_clip.worst) == ("fails", pytest.approx(0.5))
     assert over_clip.about == "never from 0 to 1: bend (to 0.5), turn (from 0.3333 to 1)"
     assert (alone.status, alone.worst, alone.about) == ("holds", pytest.approx(1.0), "")

@@ -16,13 +16,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plica.mesh.arrays import Offsets
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Offsets
-from plica.prove.engine import Prover
 from plica.prove.measures.strengths import FINE
-from plica.prove.proof import Subject
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.sweeps import Sweeper, Track
+from plica.prove.sweeps import PoseTrack, Sweeper
 from tests.support.arms import ELBOW, RADIUS, SHAPE, Arms, arms
 
 SHAPE_SHARE, SPARE = 0.5, 1.25
@@ -47,7 +47,7 @@ expect {{ rest   partition   even within 0.001 }}
 
 def proven(made: Arms) -> dict[str, Result]:
     """Every result by its title."""
-    return {result.title: result for result in Prover(Subject(made.rig, made.attached)).results()}
+    return {result.title: result for result in Prover(ProofSubject(made.rig, made.attached)).results()}
 
 
 @lru_cache(maxsize=1)
@@ -220,8 +220,8 @@ def test_a_span_that_a_clip_does_not_reach() -> None:
     made = arms(good().replace("reach elbow, turn", 'reach elbow over clip "stroll.bvh"'))
     half = Sweeper(made.rig).sweep("left_elbow")
     poses = half.between(np.linspace(0.0, 0.5, 20)) if half.between else half.poses
-    clips = {"stroll.bvh": [Track("clip stroll.bvh", "clip", np.arange(20) / 30.0, poses)]}
-    results = {one.title: one for one in Prover(Subject(made.rig, made.attached, clips)).results()}
+    clips = {"stroll.bvh": [PoseTrack("clip stroll.bvh", "clip", np.arange(20) / 30.0, poses)]}
+    results = {one.title: one for one in Prover(ProofSubject(made.rig, made.attached, clips)).results()}
     left = results['reach left_elbow over clip "stroll.bvh"']
     assert (left.status, left.worst) == ("fails", pytest.approx(0.5))  # half way along a smooth curve
     right = results['reach right_elbow over clip "stroll.bvh"']

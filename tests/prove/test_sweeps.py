@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from plica.evaluate.evaluator import Evaluator
-from plica.prove.frames import angles_since_rest
-from plica.prove.rows import finer, frames_of
-from plica.prove.sweeps import SPREAD, STEPS, Sweeper, Track
-from plica.rig.model import Driver, Expectation
+from plica.prove.pose_rows import finer, frames_of
+from plica.prove.sweeps import SPREAD, STEPS, PoseTrack, Sweeper
+from plica.prove.worst_frames import angles_since_rest
+from plica.rig.rig import Expectation
+from plica.rig.strengths import Driver
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
 from tests.support.texts import rig_of
@@ -144,8 +145,8 @@ def test_pairs_go_to_and_fro() -> None:
 def test_mirrored_clips_are_looked_at_between_their_frames_as_the_clip_is() -> None:
     rig = rig_of(TEXT)
     made = Sweeper(rig).sweep("left_elbow")
-    clip = Track("clip lift", "clip", made.places, made.poses, made.between)
-    still = Track("clip still", "clip", made.places, made.poses)
+    clip = PoseTrack("clip lift", "clip", made.places, made.poses, made.between)
+    still = PoseTrack("clip still", "clip", made.places, made.poses)
     tracks = {track.name: track for track in Sweeper(rig, extra=(clip, still)).everything(skin=True)}
     mirrored = tracks["clip lift, mirrored"]
     assert mirrored.between is not None and tracks["clip still, mirrored"].between is None

@@ -16,13 +16,21 @@ import pytest
 
 from plica.evaluate.poses import rest_poses
 from plica.mesh.deform import Deformer
-from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover
-from plica.prove.proof import Subject
+from plica.prove.execution.executor import LocalExecutor
+from plica.prove.execution.processes import WorkerError, Workers
+from plica.prove.execution.skin_runs import frames_of_a_stretch
+from plica.prove.execution.work import (
+    Material,
+    Measurer,
+    OtherCodeError,
+    WorkAnswer,
+    WorkUnit,
+    material_of,
+    nothing_kept,
+)
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.prove.results import Result
-from plica.prove.skin_runs import frames_of_a_stretch
-from plica.prove.units import Answer, Material, Measurer, OtherCodeError, Unit, material_of, nothing_kept
-from plica.prove.workers import WorkerError, Workers
 from tests.support.arms import Arms, arms
 from tests.support.data import ROOT
 from tests.support.skins import random_poses
@@ -32,7 +40,7 @@ FRAMES = 100
 
 
 @pytest.fixture(scope="module")
-def subject() -> Subject:
+def subject() -> ProofSubject:
     return swinging(FRAMES)
 
 
@@ -42,8 +50,8 @@ def nothing_left_running() -> Iterator[None]:
     assert multiprocessing.active_children() == []
 
 
-def results(subject: Subject, count: int, patience: float = 0.0) -> list[Result]:
-    prover = Prover(subject, hire=partial(LocalCrew, count=count, patience=patience))
+def results(subject: ProofSubject, count: int, patience: float = 0.0) -> list[Result]:
+    prover = Prover(subject, hire=partial(LocalExecutor, count=count, patience=patience))
     return sorted(prover.results(), key=lambda one: one.index)
 
 
@@ -52,24 +60,24 @@ def material(made: Arms) -> Material:
     return material_of(made.rig, made.attached, rest)
 
 
-def units(made: Arms, count: int) -> list[Unit]:
+def units(made: Arms, count: int) -> list[WorkUnit]:
     deformer = Deformer(made.attached.mesh, made.rig, made.attached.shapes)
     asked = tuple(range(len(made.rig.expectations)))
     return [
-        Unit(seed, asked, tuple(deformer.motion(random_poses(made.rig, 8, 2 * seed + one)) for one in (0, 1)))
+        WorkUnit(seed, asked, tuple(deformer.motion(random_poses(made.rig, 8, 2 * seed + one)) for one in (0, 1)))
         for seed in range(count)
     ]
 
 
-def test_figures_are_the_same_with_any_number_of_processes(subject: Subject) -> None:
+def test_figures_are_the_same_with_any_number_of_processes(subject: ProofSubject) -> None:
     alone = results(subject, 1)
     assert {one.expectation.kind for one in alone} == {"volume", "stretch", "girth", "clearance", "crossing"}
     assert "not measured" not in {one.status for one in alone}
     assert results(subject, 3) == alone
 
 
-def test_work_that_is_short_stays_in_this_process(subject: Subject, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("plica.prove.crew.Workers", None)
+def test_work_that_is_short_stays_in_this_process(subject: ProofSubject, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plica.prove.execution.executor.Workers", None)
     assert results(subject, 2, patience=1e9) == results(subject, 1)
 
 
@@ -77,14 +85,14 @@ def test_others_are_started_where_it_is_long_and_do_the_work(monkeypatch: pytest
     given: list[int] = []
     give = Workers.give
 
-    def counting(self: Workers, unit: Unit) -> None:
+    def counting(self: Workers, unit: WorkUnit) -> None:
         given.append(unit.number)
         give(self, unit)
 
-    class Waiting(LocalCrew):
+    class Waiting(LocalExecutor):
         """Does nothing more of its own once others are started."""
 
-        def answer(self) -> Answer:
+        def answer(self) -> WorkAnswer:
             answer = super().answer()
             while self._workers is not None and not self._workers.ready:
                 time.sleep(0.01)
@@ -102,7 +110,7 @@ def test_a_worker_that_is_killed_costs_nothing_but_time() -> None:
     known, work = Measurer(material(made)), units(made, 6)
     workers = Workers(material(made), 2, nothing_kept)
     try:
-        answers: dict[int, Answer] = {}
+        answers: dict[int, WorkAnswer] = {}
         waiting = list(work)
         killed = False
         while len(answers) < len(work):
@@ -125,7 +133,7 @@ def test_a_worker_that_is_killed_costs_nothing_but_time() -> None:
 def test_where_all_workers_are_killed_this_process_goes_on() -> None:
     made = arms(TEXT)
     known, work = Measurer(material(made)), units(made, 3)
-    crew = LocalCrew(material(made), 1)
+    crew = LocalExecutor(material(made), 1)
     crew._workers = Workers(material(made), 1, nothing_kept)
     while not crew._workers.ready:
         time.sleep(0.01)
@@ -153,17 +161,17 @@ def test_a_mistake_in_a_worker_is_told_here() -> None:
 
 
 def test_the_worst_does_not_depend_on_the_order_of_the_answers(
-    subject: Subject, monkeypatch: pytest.MonkeyPatch
+    subject: ProofSubject, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Answers handed back the last one first."""
     expected = results(subject, 1)
 
-    class Backwards(LocalCrew):
+    class Backwards(LocalExecutor):
         @property
         def has_room(self) -> bool:
             return True
 
-        def answer(self) -> Answer:
+        def answer(self) -> WorkAnswer:
             self._queue.rotate(1)
             return super().answer()
 
@@ -185,8 +193,8 @@ def test_material_holds_nothing_that_is_not_measured() -> None:
 
 ORPHANS = """
 import multiprocessing, sys, time
-from plica.prove.units import nothing_kept
-from plica.prove.workers import Workers
+from plica.prove.execution.work import nothing_kept
+from plica.prove.execution.processes import Workers
 from tests.prove.test_workers import TEXT, arms, material, units
 
 if __name__ == "__main__":
@@ -236,5 +244,5 @@ def test_a_stretch_gives_the_same_whatever_it_is_packed_with() -> None:
     made = arms(TEXT)
     measurer = Measurer(material(made))
     one, other = units(made, 2)
-    together = measurer.answer(Unit(7, one.asked, (*one.stretches, *other.stretches)))
+    together = measurer.answer(WorkUnit(7, one.asked, (*one.stretches, *other.stretches)))
     assert together.figures == (*measurer.answer(one).figures, *measurer.answer(other).figures)

@@ -14,11 +14,11 @@ from plica import limits
 from plica.diagnostics import Diagnostics
 from plica.readers.allowance import OverLimit
 from plica.readers.bvh import parse_bvh
-from plica.readers.clips import find_clips, read_clips
+from plica.readers.clip_reader import find_clips, read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_document import read_document
-from plica.readers.model import read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_outline
 from tests.support.bounded import MIB, in_bounds, peak
 
 MOST = limits.Limits().unpacked_bytes
@@ -247,9 +247,9 @@ def test_numbers_that_cannot_be_meant_are_refused(tmp_path: Path, value: float) 
 
 
 def test_a_limit_is_told_with_the_name_that_raises_it(tmp_path: Path) -> None:
-    found = Diagnostics()
-    assert find_clips(animated(tmp_path, joints=2_000, keys=3_000), "walk.gltf", None, found) == ()
-    (told,) = found.all
+    diagnostics = Diagnostics()
+    assert find_clips(animated(tmp_path, joints=2_000, keys=3_000), "walk.gltf", None, diagnostics) == ()
+    (told,) = diagnostics.all
     assert told.name == "over-limit"
     assert "`walk.gltf`: animations[0], 3000 frames of 2000 joints, has 321 MiB" in told.message
     assert told.hint is not None and "--limit unpacked-bytes=VALUE" in told.hint

@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.readers.bvh import parse_bvh
 from plica.readers.clip import Clip
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 
 TEXT = """HIERARCHY
 ROOT Hips

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from plica.mesh.memory import Memory
+from plica.mesh.computed_cache import ComputedCache
 from plica.readers.companions import companions
-from plica.readers.model import read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_outline
 from tests.support.repositories import no_file
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="links and pipes as POSIX has them")
@@ -54,18 +54,18 @@ def test_buffers_inside_the_models_folder(folder: Path, ending: str) -> None:
     model = folder / f"wren.{ending}"
     model.write_bytes(gltf(*addresses) if ending == "gltf" else glb(gltf(*addresses)))
     assert companions(model) == (folder / "here.bin", folder / "a b.bin")
-    digest = Memory().digest(model)
+    digest = ComputedCache().digest(model)
     (folder.parent / "secret.bin").write_bytes(b"5678")
-    assert Memory().digest(model) == digest
+    assert ComputedCache().digest(model) == digest
     (folder / "a b.bin").write_bytes(b"5678")
-    assert Memory().digest(model) != digest
+    assert ComputedCache().digest(model) != digest
 
 
 def test_a_buffer_that_is_no_file_is_not_opened(folder: Path) -> None:
     no_file("pipe", folder / "pipe.bin")
     (folder / "wren.gltf").write_bytes(gltf("pipe.bin"))
-    assert Memory().digest(folder / "wren.gltf")
-    assert Memory().digest(no_file("pipe", folder / "pipe.gltf")) == ""
+    assert ComputedCache().digest(folder / "wren.gltf")
+    assert ComputedCache().digest(no_file("pipe", folder / "pipe.gltf")) == ""
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ class TestLayers:
         (folder / "fur.usda").write_text(usda(), "utf-8")
         (folder / "wren.usda").write_text(usda("skin.usda", "./later.usda"), "utf-8")
         assert sorted(file.name for file in companions(folder / "wren.usda")) == ["fur.usda", "later.usda", "skin.usda"]
-        memory = Memory()
+        memory = ComputedCache()
         digests = [memory.digest(folder / "wren.usda")]
         (folder / "later.usda").write_text(usda("last.usda"), "utf-8")
         digests.append(memory.digest(folder / "wren.usda"))

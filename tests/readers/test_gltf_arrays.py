@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from plica.readers.gltf_arrays import GltfArrays
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 from tests.support.models import container
 
 

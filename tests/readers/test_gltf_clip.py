@@ -14,9 +14,9 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial.transform import Rotation, Slerp
 
 from plica.diagnostics import Diagnostics
-from plica.readers.clips import find_clips, read_clips
-from plica.readers.gltf_clip import Track, read_gltf_clips, sample
-from plica.readers.outline import UnreadableModel
+from plica.readers.clip_reader import find_clips, read_clips
+from plica.readers.gltf_clip import AnimationTrack, read_gltf_clips, sample
+from plica.readers.model_outline import UnreadableModel
 
 KEYS = np.array([0.0, 0.5, 2.0])
 BETWEEN = np.linspace(-0.5, 2.5, 61)
@@ -26,14 +26,14 @@ INSIDE = np.clip(BETWEEN, 0.0, 2.0)
 def test_linear_rotations_are_scipys_slerp() -> None:
     rotations = Rotation.random(3, rng=np.random.default_rng(1))
     keys = rotations.as_quat() * np.array([[1], [-1], [1]])  # the same rotation, the longer way round in numbers
-    found = sample(Track(0, "rotation", KEYS, keys, "LINEAR"), BETWEEN)
+    found = sample(AnimationTrack(0, "rotation", KEYS, keys, "LINEAR"), BETWEEN)
     expected = Slerp(KEYS, rotations)(INSIDE)
     assert np.max((Rotation.from_quat(found) * expected.inv()).magnitude()) < 1e-12
 
 
 def test_linear_translations_are_numpys_interpolation() -> None:
     values = np.random.default_rng(2).normal(size=(3, 3))
-    found = sample(Track(0, "translation", KEYS, values, "LINEAR"), BETWEEN)
+    found = sample(AnimationTrack(0, "translation", KEYS, values, "LINEAR"), BETWEEN)
     for axis in range(3):
         np.testing.assert_allclose(found[:, axis], np.interp(INSIDE, KEYS, values[:, axis]), atol=1e-15)
 
@@ -41,7 +41,7 @@ def test_linear_translations_are_numpys_interpolation() -> None:
 def test_cubic_splines_are_scipys_hermite_splines() -> None:
     # glTF 2.0 Appendix C.5: tangents are per second, in-tangent first, and may differ on the two sides of a key
     values = np.random.default_rng(3).normal(size=(3, 3, 3))
-    found = sample(Track(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    found = sample(AnimationTrack(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
     for start in (0, 1):
         inside = (KEYS[start] <= BETWEEN) & (KEYS[start + 1] >= BETWEEN)
         tangents = np.array([values[start, 2], values[start + 1, 0]])
@@ -52,13 +52,15 @@ def test_cubic_splines_are_scipys_hermite_splines() -> None:
 
 def test_cubic_rotations_are_normalised() -> None:
     values = np.random.default_rng(4).normal(size=(3, 3, 4))
-    found = sample(Track(0, "rotation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    found = sample(AnimationTrack(0, "rotation", KEYS, values, "CUBICSPLINE"), BETWEEN)
     np.testing.assert_allclose(np.linalg.norm(found, axis=1), 1.0, atol=1e-15)
 
 
 def test_steps_hold_until_the_next_key() -> None:
     values = np.arange(9.0).reshape(3, 3)
-    found = sample(Track(0, "translation", KEYS, values, "STEP"), np.array([-1.0, 0.0, 0.499, 0.5, 1.999, 2.0, 3.0]))
+    found = sample(
+        AnimationTrack(0, "translation", KEYS, values, "STEP"), np.array([-1.0, 0.0, 0.499, 0.5, 1.999, 2.0, 3.0])
+    )
     assert found[:, 0].tolist() == [0, 0, 0, 3, 3, 6, 6]
 
 
@@ -135,8 +137,8 @@ def test_wrong_channels_are_said(
 
 
 def test_what_is_no_clip_becomes_one_diagnostic(tmp_path: Path) -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     (tmp_path / "walk.mp4").write_bytes(b"")
-    assert find_clips(tmp_path / "walk.mp4", "walk.mp4", None, found) == ()
-    assert find_clips(tmp_path / "none.bvh", "none.bvh", None, found) == ()
-    assert [diagnostic.name for diagnostic in found.all] == ["unreadable-clip", "unreadable-clip"]
+    assert find_clips(tmp_path / "walk.mp4", "walk.mp4", None, diagnostics) == ()
+    assert find_clips(tmp_path / "none.bvh", "none.bvh", None, diagnostics) == ()
+    assert [diagnostic.name for diagnostic in diagnostics.all] == ["unreadable-clip", "unreadable-clip"]

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from plica.readers.gltf_document import read_document
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 from tests.support.models import container
 
 DOCUMENT = json.dumps({"asset": {"version": "2.0"}, "nodes": []}).encode()

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from plica.readers.gltf_skeleton import outline_of_document
-from plica.readers.outline import UnreadableModel
-from plica.skeleton.model import local_frame
+from plica.readers.model_outline import UnreadableModel
+from plica.skeleton.skeleton import local_frame
 
 
 def _document(nodes: Sequence[Any], **others: Any) -> dict[str, Any]:
@@ -177,7 +177,7 @@ def test_a_deep_hierarchy_is_no_recursion() -> None:
 
 def test_reading_an_outline_loads_neither_numpy_nor_other_large_libraries() -> None:
     code = (
-        "import sys; from pathlib import Path; from plica.readers.model import read_outline; "
+        "import sys; from pathlib import Path; from plica.readers.model_reader import read_outline; "
         "read_outline(Path('tests/data/hand_left.glb')); "
         "print([name for name in ('numpy', 'pygltflib', 'pxr', 'lark', 'pydantic') if name in sys.modules])"
     )

@@ -11,10 +11,10 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.limits import raised, using
-from plica.mesh.read import read_mesh
+from plica.mesh.mesh_reader import read_mesh
 from plica.readers import usd_process
-from plica.readers.model import find_outline, read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import find_outline, read_outline
 from tests.mesh.test_usd_mesh import STAGE
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
@@ -96,9 +96,9 @@ def test_a_process_that_breaks_down_is_told_and_the_next_model_is_read(
         usd_process._stop()
         with monkeypatch.context() as patch:
             patch.setenv("PYTHONPATH", str(tmp_path))
-            found = Diagnostics()
-            assert find_outline(path, "model.usda", None, found) is None
-            (diagnostic,) = found.all
+            diagnostics = Diagnostics()
+            assert find_outline(path, "model.usda", None, diagnostics) is None
+            (diagnostic,) = diagnostics.all
             assert "SIGSEGV" in diagnostic.message and "usd-memory-bytes" in diagnostic.message
         usd_process._stop()
         path.touch()

@@ -12,8 +12,8 @@ import pytest
 from plica.limits import raised, using
 from plica.readers import usd_process
 from plica.readers.companions import companions
-from plica.readers.model import read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_outline
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from plica.diagnostics import Diagnostics
-from plica.readers.model import find_outline, is_usd, read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import find_outline, is_usd, read_outline
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
 
@@ -130,9 +130,9 @@ def test_layers_outside_the_models_folder_are_refused(tmp_path: Path) -> None:
 
 def test_without_usd_core_the_way_to_get_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "pxr", None)
-    found = Diagnostics()
-    assert find_outline(_stage(tmp_path), "model.usda", None, found) is None
-    (diagnostic,) = found.all
+    diagnostics = Diagnostics()
+    assert find_outline(_stage(tmp_path), "model.usda", None, diagnostics) is None
+    (diagnostic,) = diagnostics.all
     assert diagnostic.name == "unreadable-model"
     assert "pip install 'plica[usd]'" in diagnostic.message
 

@@ -7,7 +7,10 @@ import math
 import pytest
 
 from plica.curves import SMOOTH
-from plica.rig.model import Combine, Driver, JointPose, Rig, Rotation, Sculpt, SkinOf, StrengthPose
+from plica.kinds.readings import Rotation
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combine, Driver
+from plica.rig.surfaces import JointPose, Sculpt, SkinOf, StrengthPose
 from tests.support.texts import names_of, rig_of
 
 ELBOW = "driver elbow both { reads rotation about z of lowerarm span 0 deg .. 130 deg }\n"

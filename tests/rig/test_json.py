@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plica.rig.json import RigFormatError, encoded, read_rig, rig_schema, schema_text, write_rig
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
+from plica.rig.rig_json import RigFormatError, encoded, read_rig, rig_schema, schema_text, write_rig
 from tests.targets.rigs import SKELETON, whole_rig
 from tests.targets.strategies import rigs
 

@@ -13,7 +13,8 @@ from scipy.spatial.transform import Rotation
 
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.pipeline import compile_text
-from plica.rig.model import Driver, Rig
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
 from plica.rounding import DIGITS
 from plica.skeleton.sides import pair_joints
 from plica.workspace import Workspace

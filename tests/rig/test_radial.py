@@ -9,8 +9,9 @@ from random import Random
 
 import pytest
 
-from plica.rig.model import FieldSample, Quaternion
 from plica.rig.radial import solve
+from plica.rig.strengths import FieldSample
+from plica.skeleton.algebra import Quaternion
 from tests.support.rigs import unit_quaternion
 
 REST = FieldSample("rest", (0.0, 0.0, 0.0, 1.0))

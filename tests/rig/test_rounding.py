@@ -16,9 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plica import curves, rounding
+from plica.kinds import kernels
 from plica.pipeline import compile_text
-from plica.rig import mirror, radial, readings
-from plica.rig.json import write_rig
+from plica.rig import expand_readings, mirror, radial
+from plica.rig.rig_json import write_rig
 from plica.rounding import DIGITS, places_of, rounded, rounded_number
 from plica.skeleton import algebra
 from plica.workspace import Workspace
@@ -29,10 +30,10 @@ from tests.support.cloth import SPEC, cloth
 # arithmetic on them. Square roots, sums and products are the same everywhere, so rest poses need no noise.
 NOISY = (
     (algebra, ("sin", "cos")),
-    (radial, ("exp",)),
+    (kernels, ("exp",)),
     (curves, ("hypot",)),
     (mirror, ("times",)),
-    (readings, ("times",)),
+    (expand_readings, ("times",)),
 )
 TEXT = """plica 1
 character stick {

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plica.skeleton.model import Joint, Skeleton
 from plica.skeleton.sides import AXES, AxisName, Pair, StatedPair, find_plane, pair_joints, valid_pattern
+from plica.skeleton.skeleton import Joint, Skeleton
 
 
 @pytest.mark.parametrize(

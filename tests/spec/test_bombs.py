@@ -152,23 +152,23 @@ def test_what_is_accepted_does_not_count_as_shown() -> None:
 
 
 def test_the_same_error_found_for_ever_ends_the_search() -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     with limits.using(limits.Limits(findings=10)):
-        while not found.stopped:
-            assert found.count_of_errors < 1000
-            found.add("unknown-joint", None, name="a")
-        assert {item.name for item in found.all} == {"unknown-joint", "too-many-findings"}
+        while not diagnostics.stopped:
+            assert diagnostics.count_of_errors < 1000
+            diagnostics.add("unknown-joint", None, name="a")
+        assert {item.name for item in diagnostics.all} == {"unknown-joint", "too-many-findings"}
 
 
 def test_bounding_what_is_bounded_changes_nothing() -> None:
     """A command's own list takes in what compiling found."""
     compiled = compile_text(HEAD + "each a in 1 .. 2000 { driver d{a} { reads bend of j{a} span 0 deg .. 1 deg } }\n")
-    found = Diagnostics()
-    found.extend(compiled.diagnostics)
-    assert found.all == compiled.diagnostics
+    diagnostics = Diagnostics()
+    diagnostics.extend(compiled.diagnostics)
+    assert diagnostics.all == compiled.diagnostics
 
 
 def test_what_fills_a_message_is_cut() -> None:
-    found = Diagnostics()
-    found.add("unknown-joint", None, name="x" * 10_000_000, hint="y" * 10_000_000)
-    assert all(len(text or "") < 2_000 for item in found.all for text in (item.message, item.hint))
+    diagnostics = Diagnostics()
+    diagnostics.add("unknown-joint", None, name="x" * 10_000_000, hint="y" * 10_000_000)
+    assert all(len(text or "") < 2_000 for item in diagnostics.all for text in (item.message, item.hint))

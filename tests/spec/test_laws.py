@@ -9,7 +9,7 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.pipeline import compile_file
-from plica.rig.json import write_rig
+from plica.rig.rig_json import write_rig
 from plica.source import Source
 from plica.syntax.parser import parse
 from tests.grammar.test_reference import EXAMPLES, make_folder

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from plica.skeleton.model import Joint, Skeleton
-from plica.start.names import parts_of
-from plica.start.words import is_plain_name, plain_name, unique_name, words_of, writable
+from plica.skeleton.skeleton import Joint, Skeleton
+from plica.start.anatomy import parts_of
+from plica.start.name_words import is_plain_name, plain_name, unique_name, words_of, writable
 
 
 def _chain(*names: str) -> Skeleton:

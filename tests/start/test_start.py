@@ -10,8 +10,8 @@ import pytest
 
 from plica.diagnostics import Diagnostics, Severity
 from plica.pipeline import Compiled, compile_file
-from plica.rig.model import Driver
-from plica.skeleton.model import Joint, Skeleton
+from plica.rig.strengths import Driver
+from plica.skeleton.skeleton import Joint, Skeleton
 from plica.start import path_from, start_spec
 from tests.support.data import SMALL_DATA, data_folder, shared_data
 from tests.support.models import document_of, figure, write_model
@@ -20,9 +20,9 @@ GOLDEN = Path(__file__).parent / "golden"
 
 
 def _started(model: Path, folder: Path) -> tuple[str, Compiled]:
-    found = Diagnostics()
-    text = start_spec(model, found)
-    assert not found.has_errors
+    diagnostics = Diagnostics()
+    text = start_spec(model, diagnostics)
+    assert not diagnostics.has_errors
     spec = folder / "started.plica"
     spec.write_text(text, "utf-8")
     return text, compile_file(spec, [model.parent])
@@ -99,10 +99,10 @@ def test_names_that_would_meet_are_told_apart(tmp_path: Path) -> None:
 
 
 def test_a_model_that_cannot_be_read_is_one_diagnostic_and_no_text(tmp_path: Path) -> None:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     (tmp_path / "broken.glb").write_bytes(b"glTF")
-    assert start_spec(tmp_path / "broken.glb", found) == ""
-    assert [diagnostic.name for diagnostic in found.all] == ["unreadable-model"]
+    assert start_spec(tmp_path / "broken.glb", diagnostics) == ""
+    assert [diagnostic.name for diagnostic in diagnostics.all] == ["unreadable-model"]
 
 
 def test_the_models_place_can_be_another_folder(tmp_path: Path) -> None:
@@ -151,8 +151,8 @@ def test_pairs_found_in_the_shared_characters() -> None:
         (("characters", "rigged_figure", "RiggedFigure.glb"), 7),
         (("characters", "hands", "left.glb"), 0),
     ):
-        from plica.readers.model import read_outline
-        from plica.start.sides_found import find_sides
+        from plica.readers.model_reader import read_outline
+        from plica.start.side_patterns import find_sides
 
         assert len(find_sides(read_outline(shared_data(*parts)).skeleton).sides.pairs) == pairs
 
@@ -170,12 +170,12 @@ def test_pairs_found_in_the_shared_characters() -> None:
 def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[str, str], tmp_path: Path) -> None:
     # The spec states the left hinge; binding reflects it through model space. The right limb's own bend must agree, in
     # frames that relate to the left ones by axis flips or, in rigged_figure, by none.
-    from plica.readers.model import read_outline
-    from plica.rig.model import Rotation
+    from plica.kinds.readings import Rotation
+    from plica.readers.model_reader import read_outline
+    from plica.start.anatomy import parts_of
     from plica.start.body import body_of
     from plica.start.hinges import hinge_of
-    from plica.start.names import parts_of
-    from plica.start.sides_found import find_sides
+    from plica.start.side_patterns import find_sides
 
     model = shared_data("characters", *parts)
     copied = Path(shutil.copy(model, tmp_path))

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from plica.diagnostics import Diagnostics, Severity
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
+from plica.mesh.arrays import Floats, Mesh, MeshPart, Offsets
 from plica.mesh.attach import Attached
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import copy_partners, mirrored
-from plica.mesh.model import Floats, Mesh, Offsets, Part
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.regions import region_weights
-from plica.mesh.split import halves_of, side_weights
+from plica.mesh.side_weights import halves_of, side_weights
 from plica.mesh.symmetry import symmetry_map
 from plica.pipeline import compile_text
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 CHARACTER = """plica 1
 character otter {
@@ -114,7 +114,7 @@ def arms_mesh(rig: Rig) -> Mesh:
         bind_joints=np.arange(len(rig.skeleton)),
         inverse_binds=np.linalg.inv(binds).astype(np.float64),
         morphs={},
-        parts=(Part("skin", 0, 0, len(positions)),),
+        parts=(MeshPart("skin", 0, 0, len(positions)),),
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from plica.pipeline import Compiled, compile_text
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 from plica.workspace import Workspace
 from tests.support.data import SMALL_DATA, shared_data
 

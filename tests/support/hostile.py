@@ -93,13 +93,13 @@ class Page(HTMLParser):
 def pages(markdown: str) -> list[Page]:
     """The text as HTML, made by markdown-it-py and, where it is installed, by cmark-gfm with all its extensions."""
     reader = MarkdownIt("commonmark").enable(["table", "strikethrough"])
-    found = [Page(reader.render(markdown))]
+    result = [Page(reader.render(markdown))]
     if shutil.which("cmark-gfm"):
         names = ("footnotes", "table", "strikethrough", "autolink", "tasklist")
         command = ["cmark-gfm", "--unsafe", *(word for name in names for word in ("-e", name))]
         done = subprocess.run(command, input=markdown.encode(), capture_output=True, check=True)
-        found.append(Page(done.stdout.decode()))
-    return found
+        result.append(Page(done.stdout.decode()))
+    return result
 
 
 # What sites make of texts that are not code: mentions, numbers of issues, emoji, revisions. From memory.

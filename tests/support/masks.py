@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from plica.build.model import Build
-from plica.build.prepare import prepare
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats, Integers
+from plica.emit.build import Build
+from plica.emit.prepare import prepare
+from plica.mesh.arrays import Floats, Integers
 from plica.pipeline import compile_file
 from tests.support.wren import skinned
 
@@ -28,9 +28,9 @@ FOLDS = (
 def folded(folder: Path, declarations: str = DETAIL + FOLDS, **files: bytes) -> Build:
     """A build of Wren with these declarations; the maps that a detail names are only there."""
     skinned(declarations, folder, **{"relaxed.png": b"", "contracted.png": b"", **files})
-    found = Diagnostics()
-    made = prepare(compile_file(folder / "wren.plica"), folder, (), found)
-    assert made is not None, [item.message for item in found.all]
+    diagnostics = Diagnostics()
+    made = prepare(compile_file(folder / "wren.plica"), folder, (), diagnostics)
+    assert made is not None, [item.message for item in diagnostics.all]
     return made
 
 
@@ -43,7 +43,7 @@ def steepness(uv: Floats, triangles: Integers, weights: Floats, size: int) -> Fl
     edges = corners[:, 1:] - corners[:, :1]
     usable = np.abs(np.linalg.det(edges)) > 1e-9
     change = np.linalg.solve(edges[usable], (values[:, 1:] - values[:, :1])[usable][..., None])[..., 0]
-    found = np.zeros(len(uv))
+    result = np.zeros(len(uv))
     for corner in range(3):
-        np.maximum.at(found, triangles[usable][:, corner], np.abs(change).sum(axis=1))
-    return found
+        np.maximum.at(result, triangles[usable][:, corner], np.abs(change).sum(axis=1))
+    return result

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.model import Floats, Integers, Mesh, Part
+from plica.mesh.arrays import Floats, Integers, Mesh, MeshPart
 from tests.support.models import write_model
 
 
@@ -27,7 +27,7 @@ def bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = 
         bind_joints=np.zeros(1, np.int64),
         inverse_binds=np.eye(4)[None],
         morphs={},
-        parts=(Part("skin", 0, 0, count),),
+        parts=(MeshPart("skin", 0, 0, count),),
     )
 
 

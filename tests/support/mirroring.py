@@ -12,7 +12,8 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate import Poses, rest_poses
 from plica.evaluate.poses import Array
-from plica.rig.model import Rig, Side
+from plica.rig.rig import Rig
+from plica.values import Side
 
 
 def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
@@ -45,14 +46,14 @@ def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
 def model_matrices(rig: Rig, poses: Poses) -> Array:
     """Every joint's matrix in model space, (frames, joints, 4, 4)."""
     index = {joint.name: row for row, joint in enumerate(rig.skeleton)}
-    found = np.zeros((poses.frames, len(rig.skeleton), 4, 4))
+    result = np.zeros((poses.frames, len(rig.skeleton), 4, 4))
     for row, joint in enumerate(rig.skeleton):
         local = np.zeros((poses.frames, 4, 4))
         local[:, :3, :3] = Turn.from_quat(poses.rotations[:, row]).as_matrix() * np.array(joint.scale)
         local[:, :3, 3] = poses.translations[:, row]
         local[:, 3, 3] = 1.0
-        found[:, row] = local if joint.parent is None else found[:, index[joint.parent]] @ local
-    return found
+        result[:, row] = local if joint.parent is None else result[:, index[joint.parent]] @ local
+    return result
 
 
 def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array) -> Poses:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from plica.skeleton.model import Joint, Skeleton
+from plica.skeleton.skeleton import Joint, Skeleton
 
 Vector = tuple[float, float, float]
 Namer = Callable[[str, str], str]  # base name, "left" or "right" or "" -> joint name

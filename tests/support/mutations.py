@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal, NamedTuple, get_args, get_origin, get_type_hints
 
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 
 class Mutation(NamedTuple):

@@ -8,15 +8,15 @@ from pathlib import Path
 from types import ModuleType
 from typing import NamedTuple
 
-from plica.build.emit import Request, build_targets
-from plica.build.output_set import OutputSet, read_manifest
-from plica.build.prepare import prepare
-from plica.build.publish import tell_outdated
 from plica.diagnostics import Diagnostics
-from plica.diff.built import with_stored_offsets
+from plica.diff.built_offsets import with_stored_offsets
+from plica.emit.artifacts import Request, build_targets
+from plica.emit.output_set import OutputSet, read_manifest
+from plica.emit.prepare import prepare
+from plica.emit.publish import tell_outdated
 from plica.mesh.npz import ArchiveError
 from plica.pipeline import compile_file
-from plica.rig.json import RigFormatError, read_rig
+from plica.rig.rig_json import RigFormatError, read_rig
 from plica.workspace import Workspace
 from tests.support.cloth import SPEC, cloth
 
@@ -42,11 +42,13 @@ def spec_of(folder: Path, text: str) -> Path:
     return spec
 
 
-def built(folder: Path, text: str, targets: Iterable[str] = TARGETS, found: Diagnostics | None = None) -> OutputSet:
+def built(
+    folder: Path, text: str, targets: Iterable[str] = TARGETS, diagnostics: Diagnostics | None = None
+) -> OutputSet:
     """What a spec is built to."""
     spec = spec_of(folder, text)
     options = {**OPTIONS, "template": {"template": [str(folder / "spans.txt.jinja")], "output": ["more/spans.txt"]}}
-    told = Diagnostics() if found is None else found
+    told = Diagnostics() if diagnostics is None else diagnostics
     made = prepare(compile_file(spec), folder, (), told)
     assert made is not None, [item.message for item in told.all]
     return build_targets(made, [Request(name, options.get(name, {})) for name in targets], told)
@@ -74,20 +76,20 @@ def leftovers(folder: Path) -> list[str]:
 
 def accepted(folder: Path, sets: Iterable[OutputSet]) -> dict[str, tuple[str, ...]]:
     """For each reader that accepts what it finds in a folder, the files that it says go together."""
-    found: dict[str, tuple[str, ...]] = {}
+    result: dict[str, tuple[str, ...]] = {}
     build = build_of_module(folder / "cloth_rig.py")
     if build is not None:
-        found["self-test"] = _vouched_for(folder, build)
+        result["self-test"] = _vouched_for(folder, build)
     with suppress(OSError, RigFormatError, ArchiveError):
         rig = read_rig((folder / "cloth.rig.json").read_text("utf-8"))
         if with_stored_offsets(rig, Workspace(folder)).rig.offsets != rig.offsets:
-            found["diff"] = ("cloth.rig.json", "cloth.offsets.npz")
+            result["diff"] = ("cloth.rig.json", "cloth.offsets.npz")
     for one in sets:
         problems = Diagnostics()
         tell_outdated(one, folder, "cloth.plica", problems)
         if not problems.all:
-            found["current"] = (*one.files,)
-    return found
+            result["current"] = (*one.files,)
+    return result
 
 
 def build_of_module(path: Path) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from random import Random
 from typing import Literal
 
@@ -10,33 +10,13 @@ import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate.poses import Array
-from plica.rig.model import (
-    Bend,
-    Character,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
-    Driver,
-    Euler,
-    Field,
-    FieldSample,
-    Gap,
-    Offset,
-    Quaternion,
-    Reading,
-    Rig,
-    RigJoint,
-    Rotation,
-    Sample,
-    Side,
-    StrengthOf,
-    Swing,
-    Symmetry,
-    Vector,
-)
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing, complete, kind_of
 from plica.rig.radial import solve
-from plica.values import Bezier, Curve, Hermite, Linear, Points
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
+from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
+from plica.skeleton.algebra import Quaternion, Vector
+from plica.units import Dimension
+from plica.values import Bezier, Curve, Hermite, Linear, Points, Side
 
 Metric = Literal["rotation", "direction"]
 Kernel = Literal["gaussian", "linear"]
@@ -129,24 +109,26 @@ def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: 
     toward = np.cross(along, unit_vector(random))
     toward /= np.linalg.norm(toward)
     order = random.choice(ORDERS)
-    makers: tuple[Callable[[], Reading], ...] = (
-        lambda: Rotation(joint, along),
-        lambda: Bend(joint),
-        lambda: Swing(joint, along, vector(toward)),
-        lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random)),
-        lambda: Offset(joint, along),
-        lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
-        lambda: ControlValue(random.choice(controls).name),
-    )
-    return makers[kind % len(makers)]()
+    makers: Mapping[str, Callable[[], Reading]] = {
+        "rotation": lambda: Rotation(joint, along),
+        "bend": lambda: Bend(joint),
+        "swing": lambda: Swing(joint, along, vector(toward)),
+        "euler": lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random)),
+        "offset": lambda: Offset(joint, along),
+        "gap": lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
+        "control": lambda: ControlValue(random.choice(controls).name),
+    }
+    names = list(complete("random reading", makers))
+    return makers[names[kind % len(names)]]()
 
 
 def _span(reading: Reading, random: Random) -> tuple[float, float]:
-    if isinstance(reading, Offset | Gap):
+    kind = kind_of(reading)
+    if kind.dimension is Dimension.LENGTH:
         return (0.0, random.choice((-1, 1)) * random.uniform(0.005, 0.05))
-    if isinstance(reading, ControlValue):
+    if kind.dimension is Dimension.NUMBER:
         return (0.0, 0.5)
-    sign = 1 if isinstance(reading, Bend) else random.choice((-1, 1))
+    sign = 1 if kind.reach is not None and kind.reach.least == 0.0 else random.choice((-1, 1))
     return (sign * random.uniform(0.0, 0.2), sign * random.uniform(0.8, 2.0))
 
 

@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from plica.evaluate.gather import skeleton_of
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses, rest_poses
+from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.model import Floats, Mesh, Offsets
-from plica.rig.model import Character, Rig, RigJoint, Shape
-from plica.skeleton.model import Skeleton
+from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.surfaces import Shape
+from plica.skeleton.skeleton import Skeleton
 from tests.support.rigs import random_rig
 
 
@@ -88,9 +89,9 @@ def random_poses(rig: Rig, frames: int, seed: int = 0, bend: float = 0.4) -> Pos
 
 def dense(offsets: Offsets, vertices: int) -> Floats:
     """Offsets as (v, 3)."""
-    found = np.zeros((vertices, 3))
-    found[offsets.indices] = offsets.offsets
-    return found
+    result = np.zeros((vertices, 3))
+    result[offsets.indices] = offsets.offsets
+    return result
 
 
 def rig_of(skeleton: Skeleton, shapes: Sequence[str] = ()) -> Rig:

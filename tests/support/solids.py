@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 
 
 def wrapped(rows: int, around: int, *, closed: bool = False) -> Integers:

@@ -6,8 +6,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from plica.evaluate.poses import rest_poses
-from plica.prove.engine import Subject
-from plica.prove.sweeps import Track
+from plica.prove.proof import ProofSubject
+from plica.prove.sweeps import PoseTrack
 from tests.support.arms import ELBOW, SHAPE, arms
 
 EXPECTED = """
@@ -18,7 +18,7 @@ expect left { crossing of forearm none over elbow }
 TEXT = ELBOW + SHAPE + EXPECTED
 
 
-def swinging(frames: int, text: str = TEXT) -> Subject:
+def swinging(frames: int, text: str = TEXT) -> ProofSubject:
     """Both arms over a clip in which elbows and shoulders bend to and fro, 30 frames a second."""
     made = arms(text)
     poses = rest_poses(made.rig, frames)
@@ -28,4 +28,4 @@ def swinging(frames: int, text: str = TEXT) -> Subject:
             column = poses.joints.index(f"{name}_{side}")
             turns = Rotation.from_euler(axis, 1.2 * (1.0 - np.cos(speed * times))[:, None] / 2.0)
             poses.rotations[:, column] = (Rotation.from_quat(poses.rotations[:, column]) * turns).as_quat()
-    return Subject(made.rig, made.attached, extra=(Track("clip swinging", "clip", times, poses),))
+    return ProofSubject(made.rig, made.attached, extra=(PoseTrack("clip swinging", "clip", times, poses),))

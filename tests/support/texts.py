@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from plica.diagnostics import Severity
 from plica.pipeline import Compiled, compile_text
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 CHARACTER = """plica 1
 character otter {

@@ -21,7 +21,7 @@ def same_but_for_places(one: Any, other: Any) -> bool:
 
 def declarations(text: str) -> Any:
     """The declarations of a text without mistakes."""
-    found = Diagnostics()
-    document = parse(Source("text.plica", text), found)
-    assert not found.has_errors, [one.message for one in found.all]
+    diagnostics = Diagnostics()
+    document = parse(Source("text.plica", text), diagnostics)
+    assert not diagnostics.has_errors, [one.message for one in diagnostics.all]
     return document.declarations

@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from plica.demo import demo_files
 from plica.diagnostics import Severity
-from plica.mesh.model import Mesh
-from plica.mesh.read import mesh_of_rig
+from plica.mesh.arrays import Mesh
+from plica.mesh.mesh_reader import mesh_of_rig
 from plica.pipeline import compile_file
-from plica.rig.model import Rig
+from plica.rig.rig import Rig
 
 CHARACTER = """plica 1
 character wren "Wren" {

@@ -20,9 +20,9 @@ class Case(NamedTuple):
 
 
 def reports_of(text: str) -> tuple[nodes.Document, tuple[Diagnostic, ...]]:
-    found = Diagnostics()
-    document = parse(Source("spec.plica", "plica 1\n" + text), found)
-    return document, found.all
+    diagnostics = Diagnostics()
+    document = parse(Source("spec.plica", "plica 1\n" + text), diagnostics)
+    return document, diagnostics.all
 
 
 def marked(diagnostic: Diagnostic) -> str:
@@ -183,17 +183,17 @@ def test_a_fix_replaces_exactly_the_mistake() -> None:
     ],
 )
 def test_the_version_line(text: str, name: str) -> None:
-    found = Diagnostics()
-    document = parse(Source("spec.plica", text), found)
-    assert [one.name for one in found.all] == [name]
+    diagnostics = Diagnostics()
+    document = parse(Source("spec.plica", text), diagnostics)
+    assert [one.name for one in diagnostics.all] == [name]
     assert document.declarations == ()
 
 
 @pytest.mark.parametrize("text", ["plica 1", "// hello\n\nplica 1 // one\n", "\r\nplica\t1\r\n"])
 def test_a_version_line_alone_is_a_file(text: str) -> None:
-    found = Diagnostics()
-    parse(Source("spec.plica", text), found)
-    assert found.all == ()
+    diagnostics = Diagnostics()
+    parse(Source("spec.plica", text), diagnostics)
+    assert diagnostics.all == ()
 
 
 def test_a_file_full_of_mistakes_is_cut_short() -> None:

@@ -8,7 +8,7 @@ import pytest
 from lark.grammar import Rule
 
 from plica.syntax.fact_kinds import FACT_KINDS, FactKind
-from plica.syntax.tables import parser
+from plica.syntax.parser_tables import parser
 
 # What a phrase writes as one part and the grammar as several symbols.
 LISTS = {kind.key for kind in FACT_KINDS.values() if kind.listed}

@@ -11,7 +11,7 @@ from lark.exceptions import UnexpectedInput
 
 from plica.syntax.builder import Builder
 from plica.syntax.lexer import SpecLexer
-from plica.syntax.tables import STARTS, grammar_text, parser
+from plica.syntax.parser_tables import STARTS, grammar_text, parser
 from tests.support.data import ROOT
 from tests.support.examples import FILES
 

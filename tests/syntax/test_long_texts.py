@@ -59,7 +59,7 @@ def test_a_text_that_is_too_long_is_refused_wherever_it_comes_from() -> None:
 def test_a_long_declaration_is_not_read_again_for_each_of_its_mistakes() -> None:
     wrong = 'bent of arm\nnote "x"\n' * 3
     for lines, mistakes in ((10, 3), (20_000, 1)):
-        found = Diagnostics()
+        diagnostics = Diagnostics()
         filling = 'note "x"\n' * lines
-        parse(Source("spec.plica", f"plica 1\ndriver a both {{\n{filling}{wrong}}}\n"), found)
-        assert found.count_of_errors == mistakes
+        parse(Source("spec.plica", f"plica 1\ndriver a both {{\n{filling}{wrong}}}\n"), diagnostics)
+        assert diagnostics.count_of_errors == mistakes

@@ -27,7 +27,7 @@ def _parts(node: nodes.Placed) -> Sequence[nodes.Placed]:
             return _parts(node.target)
         case nodes.Each():
             return node.declarations
-        case nodes.Use():
+        case nodes.UseLibrary():
             return node.arguments
         case nodes.Fact(key="skeleton"):
             return node.part("joints")

@@ -11,7 +11,8 @@ import pytest
 from lark import __version__ as lark_version
 from lark.exceptions import UnexpectedInput
 
-from plica.syntax import shipped, tables
+from plica.syntax import parser_tables as tables
+from plica.syntax import shipped
 from tests.support.data import ROOT
 from tests.support.examples import FILES
 

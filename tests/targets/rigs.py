@@ -4,45 +4,25 @@ from __future__ import annotations
 
 from math import cos, pi, sin, sqrt
 
-from plica.rig.model import (
-    Bend,
-    Character,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
+from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
+from plica.rig.surfaces import (
     Detail,
-    Driver,
-    Euler,
-    Expectation,
-    Field,
-    FieldSample,
     Fold,
-    Gap,
     Inbetween,
     JointPose,
     Morph,
-    Offset,
     Painted,
-    Pose,
-    Quaternion,
-    Reading,
     Region,
     RegionSet,
-    Rig,
-    RigJoint,
-    Rotation,
-    Sample,
     Sculpt,
     Shape,
     SkinOf,
     Stored,
-    StrengthOf,
     StrengthPose,
-    Swing,
-    Symmetry,
-    Vector,
 )
+from plica.skeleton.algebra import Quaternion, Vector
 from plica.values import LINEAR, About, Alias, Bezier, Curve, Geometry, Hermite, Linear, Photo, Points
 
 HALF = sqrt(0.5)

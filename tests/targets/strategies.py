@@ -6,38 +6,11 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from plica.rig.model import (
-    Bend,
-    Character,
-    Combination,
-    Combine,
-    Control,
-    ControlValue,
-    Detail,
-    Driver,
-    Euler,
-    Field,
-    FieldSample,
-    Fold,
-    Gap,
-    Inbetween,
-    Offset,
-    Pose,
-    Quaternion,
-    Reading,
-    Region,
-    Rig,
-    RigJoint,
-    Rotation,
-    Sample,
-    Sculpt,
-    Shape,
-    SkinOf,
-    StrengthOf,
-    StrengthPose,
-    Swing,
-)
-from plica.skeleton.algebra import normalised
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.rig.rig import Character, Pose, Rig, RigJoint
+from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
+from plica.rig.surfaces import Detail, Fold, Inbetween, Region, Sculpt, Shape, SkinOf, StrengthPose
+from plica.skeleton.algebra import Quaternion, normalised
 from plica.values import About, Bezier, Curve, Hermite, Linear, Photo, Points
 
 HOSTILE = (

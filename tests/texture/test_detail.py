@@ -12,8 +12,8 @@ from hypothesis import strategies as some
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
-from plica.mesh.model import Floats
-from plica.texture.detail import (
+from plica.mesh.arrays import Floats
+from plica.texture.detail_maps import (
     DetailMaps,
     Mixing,
     blended_map,
@@ -37,9 +37,9 @@ def tilted(angle: float) -> Floats:
 
 def outward(count: int) -> Floats:
     """Unit normals that point out of the skin."""
-    found = unit(RANDOM.normal(size=(count, 3)))
-    found[:, 2] = np.abs(found[:, 2])
-    return found
+    result = unit(RANDOM.normal(size=(count, 3)))
+    result[:, 2] = np.abs(result[:, 2])
+    return result
 
 
 # ---- mixing
@@ -165,7 +165,7 @@ def test_the_blended_map_is_the_normals_at_its_texels(mixing: Mixing) -> None:
 
 def test_bands_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = still(MAPS, {"brow": 0.8})
-    monkeypatch.setattr("plica.texture.detail.TEXELS_AT_ONCE", 48)
+    monkeypatch.setattr("plica.texture.detail_maps.TEXELS_AT_ONCE", 48)
     assert still(MAPS, {"brow": 0.8}) == whole
 
 

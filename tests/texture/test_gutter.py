@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from plica.mesh.model import Floats
+from plica.mesh.arrays import Floats
 from plica.texture.gutter import BLOCK, EXACT, WHOLE, gutter_of
 from plica.texture.raster import Flags
 
@@ -15,9 +15,9 @@ def patchy(size: int, seed: int, share: float) -> Flags:
     """Islands of all sizes, some of one texel."""
     random = np.random.default_rng(seed)
     smooth = ndimage.gaussian_filter(random.random((size, size)), 12.0)
-    found: Flags = smooth > np.quantile(smooth, 1.0 - share)
-    found[random.integers(0, size, 20), random.integers(0, size, 20)] = True
-    return found
+    result: Flags = smooth > np.quantile(smooth, 1.0 - share)
+    result[random.integers(0, size, 20), random.integers(0, size, 20)] = True
+    return result
 
 
 def distances(covered: Flags) -> tuple[Floats, Floats]:

@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from plica.build.masks import mask_places, masks
-from plica.build.model import Build
 from plica.demo import demo_files
 from plica.diagnostics import Diagnostic, Diagnostics
-from plica.mesh.model import Floats
+from plica.emit.build import Build
+from plica.emit.masks import mask_places, masks
+from plica.mesh.arrays import Floats
 from plica.mesh.painting import Painting, read_painting, sampled
 from plica.specs.wren.model import wren
-from plica.texture.mirrored import layout_mirror, mirror_places, mirrored_corners
-from plica.texture.model import MaskOptions, MaskSet
-from plica.texture.sheet import sheet_of
+from plica.texture.atlas import atlas_of
+from plica.texture.layout_mirror import layout_mirror, mirror_places, mirrored_corners
+from plica.texture.mask_set import MaskOptions, MaskSet
 from tests.support.masks import DETAIL, FOLDS, folded, steepness
 
 SMALL = MaskOptions(256)
@@ -31,10 +31,10 @@ def build(tmp_path_factory: pytest.TempPathFactory) -> Build:
 
 
 def made(build: Build, options: MaskOptions = SMALL) -> tuple[MaskSet, tuple[Diagnostic, ...]]:
-    found = Diagnostics()
-    result = masks(build, found, options)
-    assert result is not None, [item.message for item in found.all]
-    return result, found.all
+    diagnostics = Diagnostics()
+    result = masks(build, diagnostics, options)
+    assert result is not None, [item.message for item in diagnostics.all]
+    return result, diagnostics.all
 
 
 def channel(whole: MaskSet, fold: str) -> Floats:
@@ -96,7 +96,7 @@ def test_sides_add_up_to_the_painting_and_keep_apart(build: Build) -> None:
     left, right = full(whole, "left_muzzle_lines"), full(whole, "right_muzzle_lines")
     painting = read_painting(demo_files()["masks/muzzle.png"])
     assert build.attached is not None
-    sheet = sheet_of(uv_of(build), build.attached.mesh.triangles, 256)
+    sheet = atlas_of(uv_of(build), build.attached.mesh.triangles, 256)
     texels = sheet.raster.texels
     both = (left + right).reshape(-1)[texels]
     assert np.abs(both - sampled(painting, sheet.places)).max() <= 1.0 / 255.0 + 1e-6
@@ -114,7 +114,7 @@ def test_a_painting_keeps_what_is_finer_than_the_mesh(tmp_path: Path) -> None:
     build = folded(tmp_path, spec, **{"lines.png": content.getvalue()})
     whole, _ = made(build, MaskOptions(512))
     assert build.attached is not None
-    sheet = sheet_of(uv_of(build), build.attached.mesh.triangles, 512)
+    sheet = atlas_of(uv_of(build), build.attached.mesh.triangles, 512)
     covered = sheet.covered
     assert (full(whole, "lines")[covered] == (stripes / 255.0)[covered]).all()
 
@@ -157,7 +157,7 @@ def test_what_is_painted_on_one_side_alone_is_mirrored(tmp_path: Path) -> None:
     left, right = full(whole, "left_muzzle_lines"), full(whole, "right_muzzle_lines")
     assert left.max() > 0.9
     assert build.attached is not None
-    covered = sheet_of(uv_of(build), build.attached.mesh.triangles, 256).covered
+    covered = atlas_of(uv_of(build), build.attached.mesh.triangles, 256).covered
     covered &= covered[:, ::-1]  # middles on an edge fall to the left one on either side
     assert np.abs(left - right[:, ::-1])[covered].max() < 0.02
     assert whole.masks["right_muzzle_lines"].mirrored
@@ -172,7 +172,7 @@ def test_mirroring_in_the_layout_and_through_the_surface_agree(build: Build) -> 
     layout = layout_mirror(uv, attached.symmetry, 256)
     assert layout is not None
     assert (layout.axis, round(layout.total, 6)) == (0, 1.0)
-    sheet = sheet_of(uv, attached.mesh.triangles, 256)
+    sheet = atlas_of(uv, attached.mesh.triangles, 256)
     in_layout = mirror_places(sheet, attached.mesh, uv, attached.symmetry)
     assert in_layout.known.all()
     corners = mirrored_corners(attached.mesh, sheet.raster.corners, attached.symmetry)[sheet.raster.triangles]
@@ -197,7 +197,7 @@ def test_a_layout_without_a_mirror_is_mirrored_through_the_surface(build: Build)
     assert layout_mirror(moved, attached.symmetry, 256) is None
     keep = mesh.triangles[(np.isin(mesh.triangles, only).all(axis=1)) | (~np.isin(mesh.triangles, only).any(axis=1))]
     cut = replace(mesh, triangles=keep)
-    sheet = sheet_of(moved, keep, 256)
+    sheet = atlas_of(moved, keep, 256)
     places, known = mirror_places(sheet, cut, moved, attached.symmetry)
     assert known.mean() > 0.9
     # Where the skin of each texel is, and where the skin is at its mirror image's place of the texture: worked out from
@@ -219,9 +219,9 @@ def test_a_layout_without_a_mirror_is_mirrored_through_the_surface(build: Build)
 
 
 def names(build: Build, options: MaskOptions = SMALL) -> list[str]:
-    found = Diagnostics()
-    masks(build, found, options)
-    return [item.name for item in found.all]
+    diagnostics = Diagnostics()
+    masks(build, diagnostics, options)
+    return [item.name for item in diagnostics.all]
 
 
 def with_uv(build: Build, uv: Floats) -> Build:
@@ -255,10 +255,10 @@ def test_over_budget_says_what_to_shrink_and_that_helps(build: Build) -> None:
         details=tuple(detail._replace(budget=1e4) for detail in build.rig.details),
         folds=tuple(fold._replace(tolerance=0.004) for fold in build.rig.folds),
     )
-    found = Diagnostics()
-    whole = masks(replace(build, rig=tight), found, SMALL)
+    diagnostics = Diagnostics()
+    whole = masks(replace(build, rig=tight), diagnostics, SMALL)
     assert whole is not None
-    told = [item for item in found.all if item.name == "over-budget"]
+    told = [item for item in diagnostics.all if item.name == "over-budget"]
     assert len(told) == 1 and told[0].hint is not None
     advised = dict(part.strip().removeprefix("`").split("` with ") for part in told[0].hint.split(": ")[-1].split(","))
     assert advised

@@ -9,9 +9,9 @@ import pytest
 from PIL import Image
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats
-from plica.rig.model import Detail
-from plica.texture.normal_findings import check_normal_map, find_maps, measured, with_curve, without_curve
+from plica.mesh.arrays import Floats
+from plica.rig.surfaces import Detail
+from plica.texture.normal_diagnostics import check_normal_map, find_maps, measured, with_curve, without_curve
 from plica.texture.normal_maps import NormalMap, unit
 from plica.workspace import Refused
 
@@ -42,9 +42,9 @@ def stored(vectors: Floats, bits: int = 8) -> NormalMap:
 
 
 def told(image: NormalMap) -> list[str]:
-    found = Diagnostics()
-    check_normal_map(image, "maps/relaxed.png", None, found)
-    return [each.name for each in found.all]
+    diagnostics = Diagnostics()
+    check_normal_map(image, "maps/relaxed.png", None, diagnostics)
+    return [each.name for each in diagnostics.all]
 
 
 GOOD = normals(heights())
@@ -132,10 +132,10 @@ def test_pairs_of_maps() -> None:
         def read(file: str) -> bytes | Refused:
             return files.get(file, Refused("missing-file", {"file": file, "reason": "not there"}))
 
-        found = Diagnostics()
+        diagnostics = Diagnostics()
         detail = Detail("fur", relaxed, contracted, None, None, "plain")
-        maps = find_maps(detail, read, None, found)
-        return maps is not None, [each.name for each in found.all]
+        maps = find_maps(detail, read, None, diagnostics)
+        return maps is not None, [each.name for each in diagnostics.all]
 
     assert pair("a.png", "b.png") == (True, [])
     assert pair("a.png", "a.png") == (True, ["normal-maps-alike"])

@@ -7,26 +7,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plica.build.masks import masks
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.emit.masks import masks
 from plica.kinds.expectations import MASK_ROUNDING
-from plica.rig.model import (
-    Character,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Reading,
-    Rig,
-    Rotation,
-    Sample,
-    Strength,
-    StrengthOf,
-)
+from plica.kinds.readings import ControlValue, Reading, Rotation
+from plica.rig.rig import Character, Rig
+from plica.rig.strengths import Combination, Combine, Driver, Sample, Strength, StrengthOf
 from plica.texture.budgets import detail_memory
-from plica.texture.firing import independent_alternatives
-from plica.texture.model import MaskOptions
+from plica.texture.co_activation import independent_alternatives
+from plica.texture.mask_set import MaskOptions
 from plica.texture.overlap import FoldCover, fold_cover, greatest_sums, possible_overlap
 from plica.values import Linear, Points
 from tests.support.masks import DETAIL, folded
@@ -153,9 +143,9 @@ NODS = "driver nod { reads rotation about x of head span 5 deg .. 60 deg }\n"
 def built(folder: Path, *folds: str) -> tuple[Build, list[str], list[str]]:
     """A character with these folds, and the names and messages of what is told."""
     build = folded(folder, DETAIL + SKULL + NODS + "\n".join(folds) + "\n")
-    found = Diagnostics()
-    assert masks(build, found, SMALL) is not None
-    return build, [each.name for each in found.all], [each.message for each in found.all]
+    diagnostics = Diagnostics()
+    assert masks(build, diagnostics, SMALL) is not None
+    return build, [each.name for each in diagnostics.all], [each.message for each in diagnostics.all]
 
 
 def test_the_build_tells_folds_that_can_be_on_together(tmp_path: Path) -> None:

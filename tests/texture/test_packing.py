@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 import pytest
 
-from plica.rig.model import Character, Combination, Combine, ControlValue, Driver, Fold, Rig, Side, StrengthOf
-from plica.texture.packing import Bin, Wanted, drivers_of, packed
-from plica.values import LINEAR
+from plica.kinds.readings import ControlValue
+from plica.rig.rig import Character, Rig
+from plica.rig.strengths import Combination, Combine, Driver, StrengthOf
+from plica.rig.surfaces import Fold
+from plica.texture.packing import Bin, PackingRequest, drivers_of, packed
+from plica.values import LINEAR, Side
 
 KIND = ("fur", "TEXCOORD_0")
 
@@ -23,12 +26,12 @@ def driver(name: str) -> Driver:
 
 def one(
     declared: str, size: int, side: Side = "none", follows: str | None = None, kind: tuple[str, str] = KIND
-) -> Wanted:
+) -> PackingRequest:
     name = declared if side == "none" else f"{side}_{declared}"
-    return Wanted(Fold(name, side, declared, kind[0], "area", follows, 0.01), kind, size)
+    return PackingRequest(Fold(name, side, declared, kind[0], "area", follows, 0.01), kind, size)
 
 
-def both(declared: str, left: int, right: int, follows: str | None = None) -> list[Wanted]:
+def both(declared: str, left: int, right: int, follows: str | None = None) -> list[PackingRequest]:
     return [one(declared, right, "right", follows), one(declared, left, "left", follows)]
 
 

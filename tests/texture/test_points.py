@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plica.texture.points import MEASURED_IN_TRIANGLE, fitted_points, measured_points
+from plica.texture.skin_points import MEASURED_IN_TRIANGLE, fitted_points, measured_points
 from tests.texture.test_raster import fan
 
 

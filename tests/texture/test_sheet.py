@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.painting import Painting, sampled
+from plica.texture.atlas import atlas_of
 from plica.texture.raster import Singles
-from plica.texture.sheet import sheet_of
 
 SQUARE = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
 TWO = np.array([[0, 1, 2], [0, 2, 3]])
@@ -19,7 +19,7 @@ def islands() -> tuple[Floats, Integers]:
 
 
 def mask(uv: Floats, triangles: Integers, weights: Floats, size: int = 64) -> Singles:
-    return sheet_of(uv, triangles, size).image(weights)
+    return atlas_of(uv, triangles, size).image(weights)
 
 
 def test_lookups_at_borders_of_islands_bring_nothing_in_from_outside() -> None:
@@ -58,7 +58,7 @@ def test_values_stay_within_0_and_1_where_they_go_on_beyond_edges() -> None:
 def test_overlapping_skin_gets_the_greatest_weight_and_is_counted() -> None:
     uv, triangles = np.vstack([SQUARE, SQUARE * 0.5]), np.vstack([TWO, TWO + 4])
     weights = np.stack([np.repeat([0.25, 0.75], 4), np.repeat([0.5, 0.5], 4), np.repeat([0.75, 0.25], 4)])
-    sheet = sheet_of(uv, triangles, 8)
+    sheet = atlas_of(uv, triangles, 8)
     images = [sheet.image(row) for row in weights]
     assert images[0][0, 0] == np.float32(0.75)
     assert images[0][7, 7] == np.float32(0.25)
@@ -81,8 +81,8 @@ def test_skin_that_goes_on_at_the_other_side_has_the_values_that_it_has_elsewher
     size, rng = 32, np.random.default_rng(6)
     uv, weights = np.vstack([SQUARE, [[0.4, 0.6]]]) * 0.4 + 0.2, rng.random(5)
     triangles = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
-    inside = sheet_of(uv, triangles, size)
-    over = sheet_of(moved(uv, size, 19, 21), triangles, size)
+    inside = atlas_of(uv, triangles, size)
+    over = atlas_of(moved(uv, size, 19, 21), triangles, size)
     back = np.roll(over.image(weights), (-21, -19), axis=(0, 1))
     assert (np.roll(over.covered, (-21, -19), axis=(0, 1)) == inside.covered).all()
     assert np.abs(back - inside.image(weights))[inside.covered].max() < 1e-6
@@ -102,7 +102,7 @@ def test_in_a_large_texture_the_gutter_has_its_islands_values_far_out_too() -> N
 def test_a_vertex_alone_changes_its_triangles_and_their_gutter_and_nothing_else() -> None:
     """Every vertex by itself; tiles that it has no say in are skipped, so all together must make the whole."""
     uv, triangles = islands()
-    sheet = sheet_of(uv, triangles, 64)
+    sheet = atlas_of(uv, triangles, 64)
     alone = np.array([sheet.image(row) for row in np.eye(8)])
     assert (alone[:, sheet.held].sum(axis=0) >= 1.0 - 1e-6).all()  # cut off at 0 and 1 beyond edges
     assert np.abs(alone[:, sheet.covered].sum(axis=0) - 1.0).max() < 1e-6

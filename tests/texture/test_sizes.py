@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plica.mesh.model import Floats, Integers
+from plica.mesh.arrays import Floats, Integers
 from plica.mesh.painting import Painting, sampled
-from plica.texture.points import SkinPoints, measured_points
+from plica.texture.atlas import atlas_of
+from plica.texture.mask_sizes import SLACK, Sized, Sizer, lookups
 from plica.texture.raster import Singles
-from plica.texture.sheet import sheet_of
-from plica.texture.sizes import SLACK, Sized, Sizer, lookups
+from plica.texture.skin_points import SkinPoints, measured_points
 
 SIZE = 256
 
@@ -27,7 +27,7 @@ def grid(count: int) -> tuple[Floats, Integers]:
 def sized(weights: Floats, tolerance: float, count: int = 33) -> tuple[Sized, Singles]:
     """The sizes of a mask, and its full size."""
     uv, triangles = grid(count)
-    sheet = sheet_of(uv, triangles, SIZE)
+    sheet = atlas_of(uv, triangles, SIZE)
     full = sheet.image(weights)
     return Sizer(sheet, uv, triangles).sized(full, tolerance), full
 

@@ -10,29 +10,20 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from plica.build.masks import masks
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats
-from plica.rig.model import (
-    Character,
-    Combination,
-    Combine,
-    ControlValue,
-    Driver,
-    Fold,
-    Pose,
-    Rig,
-    Side,
-    StrengthOf,
-    StrengthPose,
-)
+from plica.emit.build import Build
+from plica.emit.masks import masks
+from plica.kinds.readings import ControlValue
+from plica.mesh.arrays import Floats
+from plica.rig.rig import Character, Pose, Rig
+from plica.rig.strengths import Combination, Combine, Driver, StrengthOf
+from plica.rig.surfaces import Fold, StrengthPose
 from plica.targets.masks import MasksTarget
-from plica.texture.detail import DetailMaps, normals_at
-from plica.texture.model import MaskOptions
+from plica.texture.detail_maps import DetailMaps, normals_at
+from plica.texture.mask_set import MaskOptions
 from plica.texture.normal_maps import NormalMap, encoded, read_normal_map, unit
 from plica.texture.stills import StillError, amounts_of, fold_amounts, folds_at, posed_items, relaid
-from plica.values import LINEAR
+from plica.values import LINEAR, Side
 from tests.support.masks import folded
 from tests.support.meshes import bare_mesh
 
@@ -168,9 +159,9 @@ def build(tmp_path_factory: pytest.TempPathFactory, maps: tuple[NormalMap, Norma
 
 
 def emitted(build: Build, *asked: str) -> tuple[dict[str, bytes], list[str]]:
-    found = Diagnostics()
-    files = MasksTarget(size=128, still=asked).emit(build, found)
-    return files, [item.message for item in found.all if item.severity == "error"]
+    diagnostics = Diagnostics()
+    files = MasksTarget(size=128, still=asked).emit(build, diagnostics)
+    return files, [item.message for item in diagnostics.all if item.severity == "error"]
 
 
 def test_a_still_is_what_the_evaluator_gives_for_the_textures(build: Build, maps: tuple[NormalMap, NormalMap]) -> None:

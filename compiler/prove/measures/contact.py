@@ -8,18 +8,18 @@ from typing import Final
 import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS
-from plica.measure.apart import FOLD
 from plica.measure.clearance import Clearance
 from plica.measure.crossing import Crossing
-from plica.measure.model import worst_of
-from plica.mesh.model import Floats
+from plica.measure.rest_neighbours import FOLD
+from plica.measure.worst_values import worst_of
+from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
-from plica.prove.skin import Gauge, Skin, UnmeasurableError
+from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
 from plica.rig.expectations import limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 
-def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     """Places nearer each other along the skin than `FOLD` times the limit do not count."""
     limit = limit_of(expectation) or 0.0
     try:
@@ -28,7 +28,7 @@ def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> G
         raise UnmeasurableError(str(error)) from error
 
 
-def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     try:
         prepared = skin.recall(Crossing, (weights[0],), lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0]))
     except ValueError as error:
@@ -40,9 +40,9 @@ def _crossing_heat(skin: Skin, expectation: Expectation, weights: list[Floats]) 
     crossing = Crossing.prepared(skin.mesh, skin.rest, weights[0])
 
     def hot(positions: Floats) -> Floats:
-        found = np.zeros(len(skin.mesh.triangles))
-        found[crossing.of(positions[None]).triangles.reshape(-1)] = 1.0
-        return found
+        result = np.zeros(len(skin.mesh.triangles))
+        result[crossing.of(positions[None]).triangles.reshape(-1)] = 1.0
+        return result
 
     return hot
 

@@ -8,46 +8,46 @@ from typing import Final
 import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS
-from plica.measure.model import Worsts
 from plica.measure.stretch import Stretched
-from plica.mesh.model import Floats, Integers, Mesh
+from plica.measure.worst_values import WorstValues
+from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.prove.registry import Measure, Prepare, SkinMeasure
-from plica.prove.skin import DeformationGauge, Gauge, Skin
+from plica.prove.skin import DeformationGauge, Skin, SkinGauge
 from plica.rig.expectations import limit_of
-from plica.rig.model import Expectation
+from plica.rig.rig import Expectation
 
 Each = tuple[Floats, Floats, Floats]
 """Of every triangle (t,): the largest and the smallest singular value, and the sine of the shear."""
 LEGEND: Final = "at {limit} or beyond"
 
 
-def _longer(found: Stretched) -> Worsts:
+def _longer(found: Stretched) -> WorstValues:
     """How much longer than in the reference in any direction."""
     return found.largest._replace(values=found.largest.values - 1.0)
 
 
-def _shorter(found: Stretched) -> Worsts:
+def _shorter(found: Stretched) -> WorstValues:
     """How much shorter than in the reference in any direction."""
     return found.smallest._replace(values=1.0 - found.smallest.values)
 
 
-def _prepared(figure: Callable[[Stretched], Worsts]) -> Prepare:
-    def prepare(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+def _prepared(figure: Callable[[Stretched], WorstValues]) -> Prepare:
+    def prepare(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
         return DeformationGauge(skin.stretching(expectation, weights[0]), figure)
 
     return prepare
 
 
-def _measure(kind: str, worst: Callable[[Stretched], Worsts], each: Callable[[Each], Floats]) -> SkinMeasure:
+def _measure(kind: str, worst: Callable[[Stretched], WorstValues], each: Callable[[Each], Floats]) -> SkinMeasure:
     def heat(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Callable[[Floats], Floats]:
         stretch = skin.stretching(expectation, weights[0])
         limit = limit_of(expectation) or 1.0
         numbers = numbers_of(skin.mesh, stretch.vertices[stretch.corners])
 
         def hot(positions: Floats) -> Floats:
-            found = np.zeros(len(skin.mesh.triangles))
-            found[numbers] = each(stretch.each(positions)) / limit
-            return found
+            result = np.zeros(len(skin.mesh.triangles))
+            result[numbers] = each(stretch.each(positions)) / limit
+            return result
 
         return hot
 

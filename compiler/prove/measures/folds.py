@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS
-from plica.mesh.places import heaviest_joints
-from plica.prove.frames import worst_frame
+from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.proof import Proof
 from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
-from plica.prove.sweeps import Track
-from plica.rig.model import Expectation
+from plica.prove.sweeps import PoseTrack
+from plica.prove.worst_frames import worst_frame
+from plica.rig.rig import Expectation
 
 if TYPE_CHECKING:
-    from plica.mesh.model import Floats
+    from plica.mesh.arrays import Floats
     from plica.texture.overlap import FoldCover
 
 NO_FOLDS: Final = "there are no folds"
@@ -58,7 +58,7 @@ def _largest_sum(proof: Proof, index: int, expectation: Expectation, cover: Fold
     from plica.texture.overlap import greatest_sums
 
     worst, vertex, strengths = 0.0, -1, np.zeros(len(cover.folds))
-    place: tuple[Track, int] | None = None
+    place: tuple[PoseTrack, int] | None = None
     tracks = proof.tracks(expectation)
     for track in tracks:
         table = _strengths_of(proof, track, cover)
@@ -81,14 +81,14 @@ def _largest_sum(proof: Proof, index: int, expectation: Expectation, cover: Fold
     )
 
 
-def _strengths_of(proof: Proof, track: Track, cover: FoldCover) -> Floats:
+def _strengths_of(proof: Proof, track: PoseTrack, cover: FoldCover) -> Floats:
     """The strength of each fold in each pose of a track, (frames, folds)."""
     table = proof.evaluator.strengths(track.poses)
-    found = np.zeros((len(table), len(cover.folds)))
+    result = np.zeros((len(table), len(cover.folds)))
     for number, strength in enumerate(cover.follows):
         if strength is not None:
-            found[:, number] = table[:, proof.columns[strength]]
-    return found
+            result[:, number] = table[:, proof.columns[strength]]
+    return result
 
 
 def _parts(cover: FoldCover, strengths: Floats, vertex: int) -> str:

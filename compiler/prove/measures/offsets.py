@@ -7,16 +7,17 @@ from typing import Final
 import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import copy_partners
 from plica.mesh.mirror import mirrored as mirrored_offsets
-from plica.mesh.model import Floats
-from plica.mesh.places import heaviest_joints
+from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.proof import Proof
 from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
-from plica.rig.model import Expectation, Region, Rig, Shape
+from plica.rig.rig import Expectation, Rig
+from plica.rig.surfaces import Region, Shape
 from plica.skeleton.sides import AXES
 
 NO_PARTNER: Final = 1.0

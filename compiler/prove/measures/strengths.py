@@ -11,14 +11,15 @@ import numpy as np
 from plica.evaluate.poses import rest_poses
 from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON
 from plica.mesh.deform import Motion
-from plica.prove.frames import worst_frame
 from plica.prove.measures.offsets import uneven_shapes
 from plica.prove.proof import Proof
-from plica.prove.quantities import written
 from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import Result, WorstPlace, judged, not_measured
-from plica.prove.sweeps import Track
-from plica.rig.model import Expectation, Fold, Rig, Shape
+from plica.prove.sweeps import PoseTrack
+from plica.prove.worst_frames import worst_frame
+from plica.quantities import measured
+from plica.rig.rig import Expectation, Rig
+from plica.rig.surfaces import Fold, Shape
 
 FINE: Final = 129
 """Poses of a sweep in which jumps are looked for."""
@@ -43,7 +44,7 @@ def _reach(proof: Proof, index: int, expectation: Expectation) -> Result:
     columns = [proof.columns[name] for name in expectation.of]
     most = np.full(len(columns), -np.inf)
     least = np.full(len(columns), np.inf)
-    best: list[tuple[Track, int] | None] = [None] * len(columns)
+    best: list[tuple[PoseTrack, int] | None] = [None] * len(columns)
     moving = [track for track in proof.tracks(expectation) if track.kind != "rest"]
     for track in moving:
         values = proof.evaluator.strengths(track.poses)[:, columns]
@@ -71,7 +72,7 @@ def _smooth(proof: Proof, index: int, expectation: Expectation) -> Result:
             continue
         if track.kind == "sweep" and track.between is not None:
             places = np.linspace(0.0, 1.0, FINE)
-            track = Track(track.name, track.kind, places, track.between(places), track.between)
+            track = PoseTrack(track.name, track.kind, places, track.between(places), track.between)
         frames += track.poses.frames
         jumps = np.abs(np.diff(proof.evaluator.strengths(track.poses)[:, columns], axis=0))
         if jumps.size and jumps.max() > worst:
@@ -130,7 +131,7 @@ def _even(proof: Proof, index: int, expectation: Expectation) -> Result:
     return judged(index, expectation, worst, frames=result.frames, about=about)
 
 
-class Pair(NamedTuple):
+class StrengthPair(NamedTuple):
     """A strength of one side and its like on the other; `other` is None where there is none."""
 
     name: str
@@ -144,7 +145,7 @@ class _Sided:
     side: str
 
 
-def pairs_of(rig: Rig) -> Iterator[Pair]:
+def pairs_of(rig: Rig) -> Iterator[StrengthPair]:
     """Strengths and those of the other side, and what shapes and folds of both sides follow."""
     known = {_Sided(item.declared, item.side): item.name for item in rig.strengths}
     seen = set()
@@ -154,18 +155,20 @@ def pairs_of(rig: Rig) -> Iterator[Pair]:
         other = known.get(_Sided(item.declared, _opposite(item.side)))
         seen.add((item.name, other))
         told = f"{item.name} and {other}" if other else f"{item.name}, which the other side lacks"
-        yield Pair(item.name, other, told)
+        yield StrengthPair(item.name, other, told)
     for pair in (*_followed(rig.shapes), *_followed(rig.folds)):
         if (pair.name, pair.other) not in seen:
             yield pair
 
 
-def _followed(items: Sequence[Shape] | Sequence[Fold]) -> Iterator[Pair]:
+def _followed(items: Sequence[Shape] | Sequence[Fold]) -> Iterator[StrengthPair]:
     follows = {_Sided(item.declared, item.side): item.follows for item in items}
     for item in items:
         other = follows.get(_Sided(item.declared, _opposite(item.side)))
         if item.side != "none" and item.follows is not None and other is not None:
-            yield Pair(item.follows, other, f"{item.name} follows {item.follows}, the other side's follows {other}")
+            yield StrengthPair(
+                item.follows, other, f"{item.name} follows {item.follows}, the other side's follows {other}"
+            )
 
 
 def _opposite(side: str) -> str:
@@ -175,14 +178,14 @@ def _opposite(side: str) -> str:
 def _never_reached(ranges: Sequence[tuple[str, float, float, float]]) -> str:
     """Which strengths never get from 0 to 1, and how far each gets: names, least and most strengths, and travels."""
     told = [
-        f"{name} ({'from ' + written(least, '') + ' ' if least > FULLY_ON else ''}to {written(most, '')})"
+        f"{name} ({'from ' + measured(least, '') + ' ' if least > FULLY_ON else ''}to {measured(most, '')})"
         for name, least, most, travelled in ranges
         if travelled < 1.0 - FULLY_ON
     ]
     return f"never from 0 to 1: {', '.join(told)}" if told else ""
 
 
-def _count(tracks: Sequence[Track]) -> int:
+def _count(tracks: Sequence[PoseTrack]) -> int:
     return sum(track.poses.frames for track in tracks)
 
 

@@ -8,28 +8,28 @@ import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.measure.girth import Girth
-from plica.measure.model import Measured, worst_of
 from plica.measure.volume import Volume
-from plica.mesh.model import Floats
+from plica.measure.worst_values import FrameValues, worst_of
+from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
-from plica.prove.skin import Gauge, Skin, UnmeasurableError
-from plica.rig.model import Expectation
+from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
+from plica.rig.rig import Expectation
 
 
-def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     prepared = Volume.prepared(skin.mesh, weights[0], skin.rest)
     if not prepared.rest:
         raise UnmeasurableError(f"{expectation.of[0]} encloses nothing")
     return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
 
 
-def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Gauge:
+def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, *skin.limb(expectation.of[0]))
     return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
 
 
-def _either_way(measured: Measured) -> Measured:
-    return Measured(np.abs(measured.values), measured.vertices)
+def _either_way(measured: FrameValues) -> FrameValues:
+    return FrameValues(np.abs(measured.values), measured.vertices)
 
 
 MEASURES: Final[tuple[Measure, ...]] = (

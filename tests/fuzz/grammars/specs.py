@@ -7,8 +7,8 @@ from functools import cache
 from hypothesis import strategies as st
 from lark.grammar import NonTerminal, Symbol
 
-from plica.syntax.tables import parser
-from plica.syntax.words import terminal_words
+from plica.syntax.keywords import terminal_words
+from plica.syntax.parser_tables import parser
 
 DEEPEST = 12  # rules within rules before the shortest way out is taken
 
@@ -36,18 +36,18 @@ _CHARACTER = (
 @cache
 def _rules() -> dict[str, list[list[Symbol]]]:
     """What each rule of the grammar can be made of, the shortest first."""
-    found: dict[str, list[list[Symbol]]] = {}
+    result: dict[str, list[list[Symbol]]] = {}
     for rule in parser().rules:
-        found.setdefault(rule.origin.name, []).append(list(rule.expansion))
+        result.setdefault(rule.origin.name, []).append(list(rule.expansion))
     depth: dict[str, int] = {}
-    while len(depth) < len(found):
-        for name, ways in found.items():
+    while len(depth) < len(result):
+        for name, ways in result.items():
             known = [_depth(way, depth) for way in ways if _depth(way, depth) is not None]
             if known and name not in depth:
                 depth[name] = 1 + min(one for one in known if one is not None)
-    for ways in found.values():
+    for ways in result.values():
         ways.sort(key=lambda way: (_depth(way, depth) or 0, len(way)))
-    return found
+    return result
 
 
 def _depth(way: list[Symbol], known: dict[str, int]) -> int | None:

@@ -12,7 +12,7 @@ from plica.mesh.npz_offsets import parse_npz_offsets
 from plica.mesh.obj_mesh import parse_obj
 from plica.mesh.offsets_file import read_offsets_file
 from plica.mesh.painting import read_painting, sampled
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
 from plica.texture.normal_maps import read_normal_map
 from tests.fuzz.grammars import archives, lines
 from tests.fuzz.mutate import of_bytes, of_png, of_words, of_zip, one_of

@@ -67,13 +67,13 @@ CASES = {
 
 def files() -> dict[str, bytes]:
     """The character's files, and those that earlier runs would have left."""
-    found = dict(character.files())
-    found["old.plica"] = found["wren.plica"].replace(b"100 deg", b"90 deg").replace(b"ease-in", b"smooth")
+    result = dict(character.files())
+    result["old.plica"] = result["wren.plica"].replace(b"100 deg", b"90 deg").replace(b"ease-in", b"smooth")
     for name in ("old.rig.json", "wren.rig.json"):
-        found[name] = (CORPUS / "json" / name).read_bytes()
-    found["accepted.toml"] = (CORPUS / "toml" / "accepted.toml").read_bytes()
-    found["baseline.json"] = (CORPUS / "json" / "baseline.json").read_bytes()
-    return found
+        result[name] = (CORPUS / "json" / name).read_bytes()
+    result["accepted.toml"] = (CORPUS / "toml" / "accepted.toml").read_bytes()
+    result["baseline.json"] = (CORPUS / "json" / "baseline.json").read_bytes()
+    return result
 
 
 def _command(data: bytes) -> None:

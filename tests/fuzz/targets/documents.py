@@ -6,16 +6,18 @@ from contextlib import suppress
 
 import numpy as np
 
-from plica.build.output_set import ManifestError, manifest_bytes, read_manifest
 from plica.diagnostics import Diagnostics
-from plica.diff import json_form, markdown, text
+from plica.diff import json_report as json_form
+from plica.diff import markdown_report as markdown
+from plica.diff import text_report as text
 from plica.diff.acceptances import read_acceptances
+from plica.diff.character_state import CharacterState
 from plica.diff.report import compare
-from plica.diff.version import Version
+from plica.emit.output_set import ManifestError, manifest_bytes, read_manifest
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.prove.baseline import UnreadableBaselineError, read
-from plica.rig.json import RigFormatError, read_rig, write_rig
+from plica.rig.rig_json import RigFormatError, read_rig, write_rig
 from plica.workspace import Refused, text_of
 from tests.fuzz.grammars import documents, lines
 from tests.fuzz.mutate import of_json, of_words
@@ -39,7 +41,7 @@ def _json(data: bytes) -> None:
         assert np.isfinite(strengths).all()
         before = read_rig((CORPUS / "json" / "wren.rig.json").read_text("utf-8"))
         for old, new in ((before, rig), (rig, before)):
-            report = compare({"": Version("old", old)}, {"": Version("new", new)})
+            report = compare({"": CharacterState("old", old)}, {"": CharacterState("new", new)})
             for form in (text, markdown, json_form):
                 form.render(report)
 
@@ -48,10 +50,10 @@ def _toml(data: bytes) -> None:
     content = text_of(data, "accepted.toml")
     if isinstance(content, Refused):
         return
-    found = Diagnostics()
-    reasons = read_acceptances(content, "accepted.toml", found)
+    diagnostics = Diagnostics()
+    reasons = read_acceptances(content, "accepted.toml", diagnostics)
     assert all(isinstance(reason, str) and reason for reason in reasons.values())
-    check_places(found.all)
+    check_places(diagnostics.all)
 
 
 _TOML = (

@@ -11,10 +11,11 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.attach import attach
 from plica.pipeline import compile_file
-from plica.prove.crew import LocalCrew
-from plica.prove.engine import Prover, Subject
-from plica.prove.kept import recall_from
-from plica.prove.store import KINDS, Store
+from plica.prove.cache.disk import KINDS, DiskCache
+from plica.prove.cache.figures import recall_from
+from plica.prove.execution.executor import LocalExecutor
+from plica.prove.proof import ProofSubject
+from plica.prove.prover import Prover
 from plica.workspace import Workspace
 from tests.fuzz import character
 from tests.fuzz.grammars import documents
@@ -26,7 +27,7 @@ from tests.fuzz.targets.scratch import scratch
 class _Known(NamedTuple):
     """What is proven, and the entries that proving it left, by kind."""
 
-    subject: Subject
+    subject: ProofSubject
     keys: dict[str, tuple[str, ...]]
 
 
@@ -36,15 +37,15 @@ def _known() -> _Known:
     assert compiled.rig is not None
     rig = compiled.rig._replace(expectations=tuple(one for one in compiled.rig.expectations if one.kind == "crossing"))
     attached = attach(rig, Workspace(scratch("kept")).locate, Diagnostics())
-    subject = Subject(rig, attached)
+    subject = ProofSubject(rig, attached)
     shutil.rmtree(scratch("store"))
     _prove(subject)
     return _Known(subject, {kind: tuple(p.name for p in (scratch("store") / kind).glob("??/*")) for kind in KINDS})
 
 
-def _prove(subject: Subject) -> None:
-    store = Store(scratch("store"))
-    crew = partial(LocalCrew, count=1, recall=partial(recall_from, store.folder))
+def _prove(subject: ProofSubject) -> None:
+    store = DiskCache(scratch("store"))
+    crew = partial(LocalExecutor, count=1, recall=partial(recall_from, store.folder))
     for result in Prover(subject, hire=crew, store=store).results():
         assert result.worst is None or np.isfinite(result.worst)
 
@@ -56,7 +57,7 @@ def _entry(data: bytes) -> None:
     kind = head.decode("ascii", "replace")
     for other in KINDS:  # what an earlier input left
         shutil.rmtree(scratch("store") / other, ignore_errors=True)
-    store = Store(scratch("store"))
+    store = DiskCache(scratch("store"))
     for key in known.keys.get(kind, ()):
         store.put(kind, key, content)
     _prove(known.subject)

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.mesh.read import read_mesh
+from plica.mesh.mesh_reader import read_mesh
 from plica.pipeline import compile_file
-from plica.readers.clips import read_clips
+from plica.readers.clip_reader import read_clips
 from plica.readers.gltf_arrays import GltfArrays
-from plica.readers.model import read_outline
-from plica.readers.outline import UnreadableModel
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_outline
 from plica.start import start_spec
 from tests.fuzz.grammars import documents, lines
 from tests.fuzz.mutate import of_bytes, of_glb, of_json, of_words, of_zip, one_of
@@ -39,9 +39,9 @@ def _read(path: Path) -> None:
 
 def _start(path: Path) -> None:
     """What is written for a model that can be read has no errors."""
-    found = Diagnostics()
-    text = start_spec(path, found)
-    assert bool(text) is not found.has_errors
+    diagnostics = Diagnostics()
+    text = start_spec(path, diagnostics)
+    assert bool(text) is not diagnostics.has_errors
     if text:
         spec = path.with_suffix(".plica")
         spec.write_text(text, "utf-8")

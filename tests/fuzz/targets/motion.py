@@ -8,8 +8,8 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.retarget import poses_from_clip
-from plica.readers.clips import read_clips
-from plica.readers.outline import UnreadableModel
+from plica.readers.clip_reader import read_clips
+from plica.readers.model_outline import UnreadableModel
 from tests.fuzz.grammars import lines
 from tests.fuzz.mutate import of_words
 from tests.fuzz.target import Target

@@ -10,10 +10,10 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity, github, json_fo
 from plica.diagnostics.text import render
 from plica.format import difference, lay_out
 from plica.pipeline import compile_text
-from plica.rig.json import read_rig, write_rig
+from plica.rig.rig_json import read_rig, write_rig
 from plica.source import Source
+from plica.syntax.keywords import words
 from plica.syntax.parser import parse
-from plica.syntax.words import words
 from plica.targets.template.filling import FILTERS, fill
 from plica.workspace import Refused, Workspace, text_of
 from tests.fuzz import character
@@ -88,11 +88,11 @@ def _layout(data: bytes) -> None:
     text = text_of(data, "text.plica")
     if isinstance(text, Refused):
         return
-    found = Diagnostics()
-    document = parse(Source("text.plica", text), found)
+    diagnostics = Diagnostics()
+    document = parse(Source("text.plica", text), diagnostics)
     assert document.source.text == text
     result = lay_out(Source("text.plica", text), Diagnostics())
-    assert (result is None) == found.has_errors
+    assert (result is None) == diagnostics.has_errors
     if result is None:
         return
     assert difference(result) is None
@@ -108,10 +108,10 @@ _RIG = rig_of("driver elbow both { reads rotation about z of lowerarm   span 0 d
 def _template(data: bytes) -> None:
     path = written("template.jinja", data)
     (path.parent / "other.jinja").write_bytes(b"{% macro m(x) %}{{ x }}{% endmacro %}{% block b %}{% endblock %}")
-    found = Diagnostics()
-    text = fill(path, _RIG, found)
-    assert (text is None) == found.has_errors
-    check_places(found.all)
+    diagnostics = Diagnostics()
+    text = fill(path, _RIG, diagnostics)
+    assert (text is None) == diagnostics.has_errors
+    check_places(diagnostics.all)
 
 
 _JINJA = (

@@ -14,20 +14,20 @@ def strengths(rig: Mapping[str, Any], pose: Mapping[str, Any]) -> dict[str, floa
     if rig["format"] != "plica-rig" or rig["version"] != 1:
         raise ValueError("not a rig of version 1")
     scene = Scene(rig, pose)
-    found: dict[str, float] = {}
+    result: dict[str, float] = {}
     for entry in rig["strengths"]:
         if entry["kind"] == "driver":
             value = driven(entry, scene)
         elif entry["kind"] == "combine":
-            value = combined(entry["combination"], found)
+            value = combined(entry["combination"], result)
         elif entry["kind"] == "sample":
             field = next(field for field in rig["fields"] if field["name"] == entry["field"])
             place = [sample["name"] for sample in field["samples"]].index(entry["sample"])
             value = field_value(field, place, scene)
         else:
             raise ValueError(entry["kind"])
-        found[entry["name"]] = value
-    return found
+        result[entry["name"]] = value
+    return result
 
 
 # ---- arithmetic ---------------------------------------------------------------------------------------
@@ -90,8 +90,8 @@ class Scene:
         return [part / size for part in given] if size else rest
 
     def translation(self, name: str) -> Numbers:
-        found: Numbers = self.pose.get(name, {}).get("translation", self.joints[name]["translation"])
-        return found
+        result: Numbers = self.pose.get(name, {}).get("translation", self.joints[name]["translation"])
+        return result
 
     def delta(self, name: str) -> list[float]:
         return product(conj(self.joints[name]["rotation"]), self.rotation(name))
@@ -174,10 +174,10 @@ def distance(reading: Mapping[str, Any], scene: Scene) -> float:
 
 
 def ancestry(scene: Scene, name: str) -> list[str]:
-    found = [name]
-    while (parent := scene.joints[found[-1]]["parent"]) is not None:
-        found.append(parent)
-    return found
+    result = [name]
+    while (parent := scene.joints[result[-1]]["parent"]) is not None:
+        result.append(parent)
+    return result
 
 
 def origin(scene: Scene, chain: list[str]) -> Numbers:

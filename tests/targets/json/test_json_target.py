@@ -8,11 +8,11 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from plica.build.model import Build
-from plica.build.vectors import vectors_schema
 from plica.diagnostics import Diagnostics
-from plica.rig.json import read_rig, schema_text
-from plica.rig.model import Rig
+from plica.emit.build import Build
+from plica.emit.vectors_json import vectors_schema
+from plica.rig.rig import Rig
+from plica.rig.rig_json import read_rig, schema_text
 from plica.targets.json import TARGET
 from tests.support.rigs import random_rig
 from tests.targets.golden_files import check_golden
@@ -24,9 +24,9 @@ PAGE = HERE.parents[2] / "targets" / "json"
 
 
 def emitted(rig: Rig) -> dict[str, bytes]:
-    found = Diagnostics()
-    files = TARGET.emit(Build(rig), found)
-    assert found.all == ()
+    diagnostics = Diagnostics()
+    files = TARGET.emit(Build(rig), diagnostics)
+    assert diagnostics.all == ()
     return files
 
 

@@ -17,19 +17,19 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from plica.build.emit import Request, build_targets
-from plica.build.model import Build
-from plica.build.prepare import prepare
-from plica.build.writer import write
 from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
+from plica.emit.artifacts import Request, build_targets
+from plica.emit.build import Build
+from plica.emit.prepare import prepare
+from plica.emit.writer import write
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.pipeline import compile_file
-from plica.rig.json import read_rig, rig_schema, schema_text, write_rig
+from plica.rig.rig_json import read_rig, rig_schema, schema_text, write_rig
 from plica.targets.masks import MasksTarget
 from plica.targets.masks.manifest import manifest_schema
-from plica.texture.firing import independent_alternatives
+from plica.texture.co_activation import independent_alternatives
 from plica.texture.normal_maps import sampled
 from tests.support.data import ROOT
 from tests.support.masks import folded
@@ -55,9 +55,9 @@ def test_every_key_is_documented() -> None:
 @pytest.mark.parametrize("channels", [1, 4])
 def test_the_manifest_says_what_the_files_hold(build: Build, channels: int) -> None:
     """Validated by the library jsonschema, an implementation of JSON Schema draft 2020-12."""
-    found = Diagnostics()
-    files = MasksTarget(size=256, channels=channels).emit(build, found)
-    assert found.all == ()
+    diagnostics = Diagnostics()
+    files = MasksTarget(size=256, channels=channels).emit(build, diagnostics)
+    assert diagnostics.all == ()
     manifest = json.loads(files.pop("wren.masks.json"))
     jsonschema.Draft202012Validator(manifest_schema()).validate(manifest)
     assert sorted(files) == sorted(texture["file"] for texture in manifest["textures"])
@@ -119,9 +119,9 @@ def test_without_masks_none_are_named_and_none_are_made(
 
 
 def test_a_rig_without_a_mesh_names_none(build: Build) -> None:
-    found = Diagnostics()
-    files = build_targets(replace(build, attached=None), [Request("json"), Request("python")], found).files
-    assert found.all == ()
+    diagnostics = Diagnostics()
+    files = build_targets(replace(build, attached=None), [Request("json"), Request("python")], diagnostics).files
+    assert diagnostics.all == ()
     assert [fold["mask"] for fold in json.loads(files["wren.rig.json"])["folds"]] == [None] * 5
 
 
@@ -138,9 +138,9 @@ def test_masks_tell_how_far_they_are(build: Build) -> None:
 
 @pytest.mark.parametrize("options", [{"size": 100}, {"size": 2}, {"channels": 0}, {"channels": 5}])
 def test_options_that_cannot_be_are_told(build: Build, options: dict[str, int]) -> None:
-    found = Diagnostics()
-    assert MasksTarget(**options).emit(build, found) == {}
-    assert [item.name for item in found.all] == ["bad-target-option"]
+    diagnostics = Diagnostics()
+    assert MasksTarget(**options).emit(build, diagnostics) == {}
+    assert [item.name for item in diagnostics.all] == ["bad-target-option"]
 
 
 # ---- the demo character, as users build her
@@ -168,8 +168,8 @@ def pixels(content: bytes) -> NDArray[np.uint8]:
 
 def test_a_driver_at_its_extreme_gives_pure_white_and_at_rest_pure_black(demo_build: Build) -> None:
     """Common practice, no source. From the emitted files: where an area is whole, mask times strength is exactly 1."""
-    found = Diagnostics()
-    files = MasksTarget().emit(demo_build, found)
+    diagnostics = Diagnostics()
+    files = MasksTarget().emit(demo_build, diagnostics)
     manifest = json.loads(files["wren.masks.json"])
     evaluator = Evaluator(demo_build.rig)
     names = [strength.name for strength in demo_build.rig.strengths]
@@ -199,9 +199,9 @@ def test_a_driver_at_its_extreme_gives_pure_white_and_at_rest_pure_black(demo_bu
 
 def test_the_demos_masks_take_little(demo_build: Build) -> None:
     """What was asked for: all folds together under 256 KiB on disk, and within the demo's budget of memory."""
-    found = Diagnostics()
-    files = MasksTarget().emit(demo_build, found)
-    assert [item.name for item in found.all if item.severity != "note"] == []
+    diagnostics = Diagnostics()
+    files = MasksTarget().emit(demo_build, diagnostics)
+    assert [item.name for item in diagnostics.all if item.severity != "note"] == []
     manifest = json.loads(files["wren.masks.json"])
     assert manifest["total"]["bytes_on_disk"] < 256 * 1024
     (detail,) = manifest["details"]

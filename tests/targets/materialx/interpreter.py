@@ -13,7 +13,7 @@ import MaterialX as mx  # type: ignore[import-not-found]  # noqa: N813
 import numpy as np
 from scipy import ndimage
 
-from plica.mesh.model import Floats
+from plica.mesh.arrays import Floats
 
 
 class Interpreter:
@@ -136,9 +136,9 @@ class Interpreter:
 
 def library() -> Any:
     """The standard library's definitions."""
-    found = mx.createDocument()
-    mx.loadLibraries(mx.getDefaultDataLibraryFolders(), mx.getDefaultDataSearchPath(), found)
-    return found
+    result = mx.createDocument()
+    mx.loadLibraries(mx.getDefaultDataLibraryFolders(), mx.getDefaultDataSearchPath(), result)
+    return result
 
 
 def read_document(content: bytes, definitions: Any) -> Any:

@@ -9,9 +9,10 @@ from xml.etree import ElementTree
 
 import pytest
 
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Detail, Fold, MaskPlace, Rig
+from plica.emit.build import Build
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, MaskPlace
 from plica.targets.materialx.emit import document
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
@@ -37,16 +38,16 @@ def rig_of(folds: tuple[str, ...] = (), uv: str | None = None, mixing: str = "pl
 
 
 def written(rig: Rig, places: dict[str, MaskPlace]) -> tuple[ElementTree.Element, list[str]]:
-    found = Diagnostics()
-    root = ElementTree.fromstring(document(Build(rig), places, found))
-    return root, [each.name for each in found.all]
+    diagnostics = Diagnostics()
+    root = ElementTree.fromstring(document(Build(rig), places, diagnostics))
+    return root, [each.name for each in diagnostics.all]
 
 
 def test_golden_file() -> None:
     """Reoriented mixing, two masks of one texture, texture coordinates by name."""
-    found = Diagnostics()
-    content = document(Build(whole_rig()), PLACES, found)
-    assert [each.name for each in found.all] == ["tangents-of-another-set"]
+    diagnostics = Diagnostics()
+    content = document(Build(whole_rig()), PLACES, diagnostics)
+    assert [each.name for each in diagnostics.all] == ["tangents-of-another-set"]
     check_golden({"wren.mtlx": content}, HERE / "golden")
 
 

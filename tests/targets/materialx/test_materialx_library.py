@@ -9,14 +9,15 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
-from plica.mesh.model import Floats
-from plica.rig.model import Detail, Fold, MaskPlace, Rig
+from plica.emit.build import Build
+from plica.mesh.arrays import Floats
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail, Fold, MaskPlace
 from plica.targets.materialx.emit import document
-from plica.texture.detail import DetailMaps, Mixing, factor_at, normals_at
+from plica.texture.channels import CHANNELS
+from plica.texture.detail_maps import DetailMaps, Mixing, factor_at, normals_at
 from plica.texture.normal_maps import NormalMap, unit
-from plica.texture.places import CHANNELS
 from tests.targets.rigs import whole_rig
 
 mx = pytest.importorskip("MaterialX", reason="the MaterialX library is not here: pip install plica[materialx]")

@@ -12,10 +12,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from plica.build.emit import Request, build_targets
-from plica.build.prepare import prepare
-from plica.build.target import Options
 from plica.diagnostics import Diagnostics
+from plica.emit.artifacts import Request, build_targets
+from plica.emit.prepare import prepare
+from plica.emit.target import Options
 from plica.pipeline import compile_file
 from plica.targets.masks import TARGET as MASKS
 from plica.targets.materialx import TARGET
@@ -91,15 +91,15 @@ def built(
         (folder / name).parent.mkdir(exist_ok=True)
         (folder / name).write_bytes(content)
     write_skin(folder / "skin.gltf")
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     compiled = compile_file(folder / "wren.plica")
-    found.extend(compiled.diagnostics)
-    build = prepare(compiled, folder, (), found)
+    diagnostics.extend(compiled.diagnostics)
+    build = prepare(compiled, folder, (), diagnostics)
     emitted: dict[str, bytes] = {}
     if build is not None:
-        target = TARGET.configured(options or {}, found)
-        emitted = {} if target is None else target.emit(build, found)
-    return emitted, [each.name for each in found.all]
+        target = TARGET.configured(options or {}, diagnostics)
+        emitted = {} if target is None else target.emit(build, diagnostics)
+    return emitted, [each.name for each in diagnostics.all]
 
 
 def test_the_document_and_all_that_it_reads(tmp_path: Path) -> None:
@@ -118,10 +118,10 @@ def test_the_document_and_all_that_it_reads(tmp_path: Path) -> None:
 def test_masks_are_those_of_the_target_masks(tmp_path: Path) -> None:
     """Both can be built together, with the same options."""
     built(tmp_path)
-    found = Diagnostics()
-    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), found)
+    diagnostics = Diagnostics()
+    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), diagnostics)
     assert build is not None
-    alone, with_graph = MASKS.emit(build, found), TARGET.emit(build, found)
+    alone, with_graph = MASKS.emit(build, diagnostics), TARGET.emit(build, diagnostics)
     assert alone.items() < with_graph.items()
     assert set(with_graph) - set(alone) == {
         "wren.mtlx",
@@ -165,22 +165,22 @@ def test_a_spec_without_a_mesh(tmp_path: Path) -> None:
     spec = CHARACTER.replace('geometry "skin.gltf"', "skeleton { joint hips at 0 m, 0 m, 0 m }") + FOLDS
     built(tmp_path)
     (tmp_path / "wren.plica").write_text(spec, "utf-8")
-    found = Diagnostics()
-    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), found)
+    diagnostics = Diagnostics()
+    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), diagnostics)
     assert build is not None
-    assert TARGET.emit(build, found) == {}
-    assert [each.name for each in found.all] == ["masks-without-mesh"]
+    assert TARGET.emit(build, diagnostics) == {}
+    assert [each.name for each in diagnostics.all] == ["masks-without-mesh"]
 
 
 def test_through_the_build_stage(tmp_path: Path) -> None:
     """Features of every kind are no hindrance, since strengths come in as inputs."""
     built(tmp_path)
-    found = Diagnostics()
-    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), found)
+    diagnostics = Diagnostics()
+    build = prepare(compile_file(tmp_path / "wren.plica"), tmp_path, (), diagnostics)
     assert build is not None
     entry = EntryPoint("materialx", "plica.targets.materialx:TARGET", "plica.targets")
-    files = build_targets(build, (Request("materialx"),), found, registered={"materialx": entry}).files
-    assert "wren.mtlx" in files and not found.has_errors
+    files = build_targets(build, (Request("materialx"),), diagnostics, registered={"materialx": entry}).files
+    assert "wren.mtlx" in files and not diagnostics.has_errors
 
 
 def test_the_page_names_what_is_written() -> None:

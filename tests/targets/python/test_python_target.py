@@ -17,11 +17,12 @@ from hypothesis import HealthCheck, given, settings
 from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial.transform import Rotation as Turn
 
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
 from plica.evaluate import Evaluator, poses_from, rest_poses
 from plica.evaluate.vectors import vectors
-from plica.rig.model import Bend, Character, ControlValue, Euler, Rig, Rotation
+from plica.kinds.readings import Bend, ControlValue, Euler, Rotation
+from plica.rig.rig import Character, Rig
 from plica.targets.python import TARGET, module_text
 from plica.targets.python.source import STRENGTHS_PER_FUNCTION
 from tests.support.rigs import random_rig
@@ -42,8 +43,8 @@ def loaded(rig: Rig) -> ModuleType:
 
 def strengths_in(module: ModuleType, joints: dict[str, Any], **controls: float) -> dict[str, float]:
     """The module's strengths in a pose given as in vectors.json."""
-    found: dict[str, float] = module.strengths(module._PoseOf({"joints": joints, "controls": controls}))
-    return found
+    result: dict[str, float] = module.strengths(module._PoseOf({"joints": joints, "controls": controls}))
+    return result
 
 
 def small_rig(*drivers: Any) -> Rig:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from plica.build.emit import Request, build_targets
-from plica.build.model import Build
 from plica.diagnostics import Diagnostics
+from plica.emit.artifacts import Request, build_targets
+from plica.emit.build import Build
 from tests.support.repositories import no_file
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
@@ -19,10 +19,10 @@ EXAMPLE = PAGE / "example" / "strengths.csv.jinja"
 
 
 def filled(*templates: Path, output: tuple[str, ...] = ()) -> tuple[dict[str, bytes], Diagnostics]:
-    found = Diagnostics()
+    diagnostics = Diagnostics()
     options = {"template": [str(template) for template in templates], "output": list(output)}
     request = Request("template", {name: values for name, values in options.items() if values})
-    return dict(build_targets(Build(whole_rig()), (request,), found).files), found
+    return dict(build_targets(Build(whole_rig()), (request,), diagnostics).files), diagnostics
 
 
 def text_of(folder: Path, template: str) -> tuple[str | None, Diagnostics]:

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from plica.build.emit import Request, build_targets
-from plica.build.model import Build
-from plica.build.registry import entries
 from plica.diagnostics import Diagnostics
-from plica.rig.model import Rig
+from plica.emit.artifacts import Request, build_targets
+from plica.emit.build import Build
+from plica.emit.registry import entries
+from plica.rig.rig import Rig
 from tests.targets.rigs import whole_rig
 
 PACKAGE = Path(__file__).resolve().parent / "package"
@@ -41,9 +41,9 @@ def twists() -> Rig:
 
 
 def build(rig: Rig, installed: Path, request: Request) -> tuple[dict[str, bytes], Diagnostics]:
-    found = Diagnostics()
-    made = build_targets(Build(rig), (request,), found, registered=entries([str(installed), *sys.path]))
-    return dict(made.files), found
+    diagnostics = Diagnostics()
+    made = build_targets(Build(rig), (request,), diagnostics, registered=entries([str(installed), *sys.path]))
+    return dict(made.files), diagnostics
 
 
 def test_it_is_found_through_its_entry_point(installed: Path, monkeypatch: pytest.MonkeyPatch) -> None:

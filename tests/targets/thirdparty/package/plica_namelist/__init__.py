@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from plica.build.model import Build
-from plica.build.target import Target, option
 from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.emit.target import Target, option
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class NameList(Target):
 
     ending: str = option(".txt", "what the file's name ends in")
 
-    def emit(self, build: Build, found: Diagnostics) -> dict[str, bytes]:
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """One file."""
         text = "".join(f"{strength.name}\n" for strength in build.rig.strengths)
         return {f"names{self.ending}": text.encode("utf-8")}

@@ -1,0 +1,121 @@
+"""What a change does: two states of characters compared."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from plica.api.character import FilePath, counted_errors, folders
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.diagnostics.place import counted
+from plica.diff.acceptances import read_acceptances, report_unused
+from plica.diff.character_states import Options, read_both
+from plica.diff.report import JudgedChange, Report, compare, with_accepted
+from plica.workspace import Refused, read_text
+
+Form = Literal["text", "markdown", "json", "sarif", "github"]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison:
+    """What differs, judged. report: None where a side could not be read, as the diagnostics say."""
+
+    report: Report | None
+    diagnostics: tuple[Diagnostic, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether both sides could be read and were compared; it does not mean that they are alike."""
+        return self.report is not None
+
+    @property
+    def changes(self) -> tuple[JudgedChange, ...]:
+        """Every change that was not accepted, the worst first."""
+        return () if self.report is None else self.report.changes
+
+    @property
+    def alike(self) -> bool:
+        """Whether all could be compared and nothing differs, or only what was accepted."""
+        return self.report is not None and not self.report.changes and not self.report.unmeasured
+
+    @property
+    def step(self) -> str:
+        """The version step that the changes ask for: `major`, `minor`, `patch`, `none`; `unknown` without a report,
+        and where no change was found but not all could be compared.
+        """
+        return "unknown" if self.report is None else self.report.step
+
+    def rendered(self, form: Form = "text", colour: bool = False) -> str:
+        """The report for people (`text`, `markdown`) or tools (`json`, `sarif`, `github`); "" without a report."""
+        if self.report is None:
+            return ""
+        if form == "json":
+            from plica.diff import json_report
+
+            return json_report.render(self.report)
+        if form == "markdown":
+            from plica.diff import markdown_report
+
+            return markdown_report.render(self.report)
+        if form in ("sarif", "github"):
+            from plica.diff import diagnostics_report
+
+            findings = diagnostics_report
+            return findings.render_sarif(self.report) if form == "sarif" else findings.render_github(self.report)
+        from plica.diff import text_report
+
+        return text_report.render(self.report, colour=colour)
+
+    def __repr__(self) -> str:
+        if self.report is None:
+            return f"<Comparison: {counted_errors(self.diagnostics)}>"
+        return f"<Comparison: {counted(len(self.changes), 'change')}, version step {self.step}>"
+
+    def _repr_html_(self) -> str:
+        from plica.api.notebook import diagnostics_html, table_html
+
+        rows = [
+            (change.harm.name.lower(), change.title, change.what, "; ".join(one.text for one in change.verdicts))
+            for change in self.changes
+        ]
+        heads = ("", "declaration", "", "what it does") if rows else (repr(self)[1:-1],)
+        return table_html(heads, rows) + diagnostics_html(self.diagnostics)
+
+
+def compare_characters(
+    old: FilePath,
+    new: FilePath,
+    *,
+    allow: Iterable[FilePath] = (),
+    measure: bool = True,
+    accept: FilePath | None = None,
+) -> Comparison:
+    """Compare two specs, folders of specs, built rigs, or git revisions of them (`git:HEAD`, `git:main:wren.plica`).
+
+    allow: folders besides the specs' own that files may lie in. measure: also measure changes on the mesh. accept: a
+    TOML file of changes that were agreed to, `fingerprint = "reason"`. What cannot be read is a diagnostic of the
+    result; nothing is raised.
+    """
+    diagnostics = Diagnostics()
+    reasons = {} if accept is None else _reasons(os.fspath(accept), diagnostics)
+    with ExitStack() as mirrors:
+        options = Options(folders(allow), measure)
+        sides = read_both(os.fspath(old), os.fspath(new), options, diagnostics, mirrors)
+        if any(one.severity is Severity.ERROR for one in diagnostics.all):
+            return Comparison(None, diagnostics.all)
+        report = with_accepted(compare(*sides), reasons)
+    if accept is not None:
+        report_unused(report, reasons, os.fspath(accept), diagnostics)
+    return Comparison(report, diagnostics.all)
+
+
+def _reasons(file: str, diagnostics: Diagnostics) -> dict[str, str]:
+    text = read_text(Path(file), file)
+    if isinstance(text, Refused):
+        diagnostics.add_filled(text.name, None, text.values)
+        return {}
+    return read_acceptances(text, file, diagnostics)

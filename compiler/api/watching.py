@@ -1,0 +1,112 @@
+"""Building one spec again whenever something that it depends on is saved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from time import perf_counter, sleep
+from typing import Final
+
+from plica.api.character import Character, FilePath, character_of, counted_errors, folders
+from plica.diagnostics import Diagnostic, Diagnostics
+from plica.emit.artifacts import DEFAULT_TARGETS, Request
+from plica.emit.incremental import Rebuilder, Rebuilt
+from plica.emit.publish import publish
+from plica.mesh.computed_cache import stamp
+
+LOOK_SECONDS: Final = 0.05
+"""How often the files are looked at."""
+SETTLE_SECONDS: Final = 0.02
+"""How long they must stay as they are: some editors write in several steps."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Rebuild:
+    """One build of a spec that is watched.
+
+    changed: the files whose change led to it, none for the first; watched: the files that it depends on; written: the
+    outputs that were written, by path relative to the folder, None where nothing is to be written; ok: whether there
+    was no error; seconds: how long it took.
+    """
+
+    character: Character
+    changed: tuple[Path, ...]
+    watched: tuple[Path, ...]
+    written: tuple[str, ...] | None
+    ok: bool
+    diagnostics: tuple[Diagnostic, ...]
+    seconds: float
+
+    def __repr__(self) -> str:
+        what = f"{len(self.written or ())} written" if self.ok else counted_errors(self.diagnostics)
+        return f"<Rebuild of {self.character.file!r}: {what}, {self.seconds:.2f} s>"
+
+
+class Watcher:
+    """A spec that is watched. Iterating builds now, and again after every change, without end."""
+
+    def __init__(self, path: Path, requests: Sequence[Request], out: Path | None, allowed: tuple[Path, ...]) -> None:
+        self._path, self._out, self._allowed = path, out, allowed
+        self._rebuilder = Rebuilder(path, requests, allowed)
+
+    def __iter__(self) -> Iterator[Rebuild]:
+        changed: tuple[Path, ...] = ()
+        while True:
+            yield self.rebuild(changed)
+            changed = self.wait()
+
+    def rebuild(self, changed: tuple[Path, ...] = (), progress: Callable[[str], None] = lambda step: None) -> Rebuild:
+        """Build from the files as they are now, and write. `changed`: what led to it; `progress`: called with steps."""
+        start = perf_counter()
+        rebuilt = self._rebuilder.rebuild(progress)
+        diagnostics = Diagnostics()
+        diagnostics.extend(rebuilt.diagnostics)
+        files, out = rebuilt.files, self._out
+        done = publish(files, out, diagnostics) if files is not None and out is not None else None
+        return Rebuild(
+            self._character(rebuilt),
+            changed,
+            tuple(self._rebuilder.files),
+            None if done is None else done.written,
+            rebuilt.files is not None and not diagnostics.has_errors,
+            diagnostics.all,
+            perf_counter() - start,
+        )
+
+    def wait(self) -> tuple[Path, ...]:
+        """Return once something has changed and nothing is being written any more; gives what has changed."""
+        while not (changed := self._rebuilder.changes()):
+            sleep(LOOK_SECONDS)
+        before = None
+        while (now := [stamp(path) for path in changed]) != before:
+            before = now
+            sleep(SETTLE_SECONDS)
+        return tuple(self._rebuilder.changes())
+
+    def _character(self, rebuilt: Rebuilt) -> Character:
+        compiled = rebuilt.compiled
+        if compiled is None:
+            return Character(None, rebuilt.diagnostics, self._path.as_posix(), self._path.parent, self._allowed)
+        return character_of(compiled, self._path.as_posix(), self._path.parent, self._allowed)
+
+    def __repr__(self) -> str:
+        return f"<Watcher of {self._path.as_posix()!r}: {len(self._rebuilder.files)} files>"
+
+
+def watch_spec(
+    spec: FilePath,
+    *,
+    targets: Iterable[str] = DEFAULT_TARGETS,
+    folder: FilePath | None = None,
+    allow: Iterable[FilePath] = (),
+) -> Watcher:
+    """Build a spec now, and again after every change; what has not changed is not computed again.
+
+    `for rebuild in plica.watch_spec("wren.plica", folder="build")` goes on until it is left. folder: where the targets
+    are written; without one the spec is only checked. allow: folders besides the spec's own that files may lie in.
+    Mistakes are diagnostics of each build; nothing is raised.
+    """
+    names = (targets,) if isinstance(targets, str) else tuple(dict.fromkeys(targets))
+    out = None if folder is None else Path(folder)
+    return Watcher(Path(spec), [] if out is None else [Request(name) for name in names], out, folders(allow))

@@ -1,0 +1,229 @@
+"""The characters of what was given: a spec, a folder of specs, a built JSON file, or a revision of one of them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from os.path import normpath
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import NamedTuple
+
+from plica.diagnostics import Diagnostics
+from plica.diff.built_offsets import with_stored_offsets, without_offsets_of
+from plica.diff.character_state import CharacterState
+from plica.diff.git_commands import NoRevision
+from plica.diff.revision import Revision, RevisionWorkspace, split_revision
+from plica.mesh.computed_cache import ComputedCache
+from plica.pipeline import compile_text
+from plica.rig.files import files_of
+from plica.rig.rig import Rig
+from plica.workspace import Refused, Workspace
+
+SPEC = ".plica"
+ONE = ""  # the key of a single file
+
+Versions = Mapping[str, CharacterState]
+
+
+class Options(NamedTuple):
+    """How to read: folders that specs may use too, and whether to measure on the mesh."""
+
+    allowed: Sequence[Path] = ()
+    measure: bool = True
+
+
+def read_both(
+    old: str, new: str, options: Options, diagnostics: Diagnostics, mirrors: ExitStack
+) -> tuple[Versions, Versions]:
+    """The characters of both sides by relative path; a single file stands under the key `ONE`.
+
+    A revision without a path takes that of the other side, and without one there the current folder. Mistakes are
+    added to `found`. Files of revisions lie in folders that are there until `mirrors` is closed.
+    """
+    paths = [None if _is_revision(given) else Path(given) for given in (old, new)]
+    sides = []
+    for given, other in ((old, paths[1]), (new, paths[0])):
+        if _is_revision(given):
+            mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
+            sides.append(_of_revision(given, other, mirror, options, diagnostics))
+        else:
+            sides.append(_of_path(Path(given), given, options, diagnostics))
+    for given, versions in zip((old, new), sides, strict=True):
+        if not versions and not diagnostics.has_errors:
+            diagnostics.add("nothing-to-compare", None, given=given)
+    return _with_equal_tables(*sides)
+
+
+def _is_revision(given: str) -> bool:
+    return given.startswith("git:")
+
+
+def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions]:
+    """Where only one side has computed offsets or masks (a spec against what was built from it), neither counts; where
+    one side has only the sums of a shape's offsets, the sums are compared.
+    """
+    both = []
+    for versions, others in ((old, new), (new, old)):
+        kept = {}
+        for key, version in versions.items():
+            other = others.get(key)
+            rig = version.rig
+            if other is not None and other.rig.offsets is None:
+                rig = rig._replace(offsets=None)
+            elif other is not None:
+                rig = without_offsets_of(rig, other.rig)
+            if other is not None and not any(fold.mask for fold in other.rig.folds):
+                rig = rig._replace(folds=tuple(fold._replace(mask=None) for fold in rig.folds))
+            kept[key] = version._replace(rig=rig)
+        both.append(kept)
+    return both[0], both[1]
+
+
+# ---- files ------------------------------------------------------------------------------------------------
+
+
+def _of_path(path: Path, given: str, options: Options, diagnostics: Diagnostics) -> Versions:
+    if _is_folder(path):
+        versions = {}
+        for spec in _specs_below(path):
+            version = _of_spec(spec, spec.as_posix(), Workspace(spec.parent, options.allowed), options, diagnostics)
+            if version is not None:
+                versions[spec.relative_to(path).as_posix()] = version
+        return versions
+    workspace = Workspace(path.parent, options.allowed)
+    if path.suffix.lower() == ".json":
+        version = _of_json(path, given, workspace, diagnostics)
+    else:
+        version = _of_spec(path, path.as_posix(), workspace, options, diagnostics)
+    return {} if version is None else {ONE: version}
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except ValueError:
+        return False
+
+
+def _specs_below(folder: Path) -> list[Path]:
+    """Every spec below a folder, sorted; hidden folders are left out."""
+    specs: list[Path] = []
+    for place, folders, files in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        specs += [Path(place) / name for name in sorted(files) if name.endswith(SPEC)]
+    return specs
+
+
+def _of_json(path: Path, shown: str, workspace: Workspace, diagnostics: Diagnostics) -> CharacterState | None:
+    from plica.mesh.npz import ArchiveError
+    from plica.rig.rig_json import RigFormatError, read_rig
+
+    text = workspace.read_text(path, shown, "text_bytes")
+    if isinstance(text, Refused):
+        diagnostics.add_filled(text.name, None, text.values)
+        return None
+    try:
+        rig = read_rig(text)
+    except RigFormatError as error:
+        diagnostics.add("unreadable-rig", None, file=shown, problem=str(error))
+        return None
+    try:
+        filled = with_stored_offsets(rig, workspace)
+    except ArchiveError as error:
+        file = "" if rig.offsets is None else rig.offsets.file
+        diagnostics.add("unreadable-offsets", None, file=file, rig=shown, problem=str(error))
+        return None
+    return CharacterState(shown, filled.rig, missing=filled.missing)
+
+
+def _of_spec(
+    path: Path, shown: str, workspace: Workspace, options: Options, diagnostics: Diagnostics
+) -> CharacterState | None:
+    """A compiled spec; None for a library, and for one that has errors."""
+    text = workspace.read_text(path, shown)
+    if isinstance(text, Refused):
+        diagnostics.add_filled(text.name, None, text.values)
+        return None
+    return version_of_text(text, shown, workspace, options, diagnostics)
+
+
+def version_of_text(
+    text: str, shown: str, workspace: Workspace, options: Options, diagnostics: Diagnostics
+) -> CharacterState | None:
+    """A compiled text, its files read through the workspace; None for a library, and for one that has errors.
+
+    Warnings are `plica check`'s to tell; here they would stand twice, for the old and the new text.
+    """
+    compiled = compile_text(text, shown, workspace)
+    if compiled.rig is None:
+        diagnostics.extend(one for one in compiled.diagnostics if one.severity == "error")
+        return None
+    origins = dict(compiled.origins)
+    if compiled.spec is not None:
+        origins[("character", compiled.rig.character.name)] = compiled.spec.character.span
+    locate = workspace.locate if options.measure else None
+    return CharacterState(shown, compiled.rig, origins, _contents(compiled.rig, workspace), locate)
+
+
+def _contents(rig: Rig, workspace: Workspace) -> dict[str, str]:
+    """A digest of every file that a rig names and that is there, and of the files that a model is made of."""
+    memory = ComputedCache()
+    digests: dict[str, str] = {}
+    for file in dict.fromkeys(file for file, *_ in files_of(rig)):
+        located = workspace.locate(file)
+        if not isinstance(located, Refused) and (digest := memory.digest(located)):
+            digests[file] = digest
+    return digests
+
+
+# ---- revisions -----------------------------------------------------------------------------------------------
+
+
+def _of_revision(given: str, other: Path | None, mirror: Path, options: Options, diagnostics: Diagnostics) -> Versions:
+    name, inside = split_revision(given)
+    try:
+        beside = Path() if inside is not None or other is None else other
+        revision = Revision(beside if _is_folder(beside) else beside.parent, name, mirror)
+        return _of_tree(revision, _path_in(revision, inside, beside), f"git:{name}", options, diagnostics)
+    except NoRevision as problem:
+        diagnostics.add("unreadable-revision", None, given=given, problem=problem)
+        return {}
+
+
+def _path_in(revision: Revision, inside: str | None, beside: Path) -> str:
+    """The path from the top of the repository; as with git, one that begins with `./` is from the current folder."""
+    if inside is not None and not inside.startswith(("./", "../")) and inside not in (".", ".."):
+        return normpath(inside).replace(os.sep, "/")
+    place = Path(normpath(Path.cwd() / inside)) if inside is not None else beside.resolve()
+    try:
+        return place.resolve().relative_to(revision.top).as_posix()
+    except ValueError:
+        raise NoRevision(f"`{place.as_posix()}` is not in the repository") from None
+
+
+def _of_tree(revision: Revision, path: str, label: str, options: Options, diagnostics: Diagnostics) -> Versions:
+    for name, problem in revision.unusable_below(path).items():
+        if name.lower().endswith(SPEC):
+            raise NoRevision(f"its `{name}` cannot be put down as a file: {problem}")
+    single = revision.holds(path)
+    specs = [path] if single else [one for one in revision.files_below(path) if one.endswith(SPEC)]
+    if not single and not revision.files_below(path):
+        raise NoRevision(f"it has no `{path}`")
+    versions = {}
+    for spec in specs:
+        place = revision.fetch(spec)
+        if place is None:
+            raise NoRevision(f"its `{spec}` cannot be read")
+        folder = Path(spec).parent.as_posix()
+        workspace = RevisionWorkspace(revision, folder, options.allowed)
+        shown = f"{label}:{spec}"
+        if spec.lower().endswith(".json"):
+            version = _of_json(place, shown, workspace, diagnostics)
+        else:
+            version = _of_spec(place, shown, workspace, options, diagnostics)
+        if version is not None:
+            key = ONE if single else spec if path == "." else spec.removeprefix(f"{path}/")
+            versions[key] = version
+    return versions

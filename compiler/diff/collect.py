@@ -1,0 +1,45 @@
+"""All facts of two states: those of the rigs, those of files' contents, and what only shows on the mesh."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from plica.diff.character_state import CharacterState
+from plica.diff.facts import Difference, FieldChange, facts
+from plica.diff.geometry import Key, MeasuredEffects, Surface, measured
+from plica.diff.geometry_text import geometry_text
+from plica.rig.files import files_of
+from plica.rig.rig import Rig
+
+MEASURED = "measured"  # the path of what no field of a rig says
+_KINDS = {"regions": "region", "shapes": "shape", "folds": "fold"}
+
+
+def told(before: CharacterState, after: CharacterState) -> tuple[tuple[Difference, ...], MeasuredEffects]:
+    """Everything that differs between two states, and what was measured of it."""
+    found = (*facts(before.rig, after.rig), *_files(before, after))
+    if not found or before.locate is None or after.locate is None:
+        return found, MeasuredEffects()
+    on_mesh = measured(Surface(before.rig, before.locate), Surface(after.rig, after.locate), found)
+    return (*found, *_only_on_mesh(found, on_mesh, before.rig, after.rig)), on_mesh
+
+
+def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference]:
+    """Files that both name and whose contents differ."""
+    for file in dict.fromkeys(file for file, *_ in files_of(after.rig)):
+        old, new = before.contents.get(file), after.contents.get(file)
+        if old != new and None not in (old, new):
+            field = FieldChange("contents", old, new)
+            yield Difference("changed", "files", "file", file, "none", file, old, new, (field,))
+
+
+def _only_on_mesh(found: Iterable[Difference], on_mesh: MeasuredEffects, old: Rig, new: Rig) -> Iterator[Difference]:
+    """Facts of entries that say the same as before, but amount to something else: their mesh or a file differs."""
+    known: set[Key] = {(fact.table, fact.name) for fact in found}
+    for (table, name), effect in on_mesh.effects.items():
+        if (table, name) in known:
+            continue
+        # No fact says that the entry came, went or has another name now, so both rigs have it.
+        before, after = (next(one for one in getattr(rig, table) if one.name == name) for rig in (old, new))
+        field = FieldChange(MEASURED, None, geometry_text(effect, "changed"))
+        yield Difference("changed", table, _KINDS[table], after.declared, after.side, name, before, after, (field,))

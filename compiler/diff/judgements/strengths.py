@@ -1,0 +1,112 @@
+"""Judgements of controls, fields and strengths: what a change does to a strength is computed, where it can be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from plica.diff.effects import Effect, combine_effect, same_sources
+from plica.diff.judgement import Judgement, Situation, TableJudgement, always
+from plica.diff.value_text import ARROW, amount, text_of, unit_of_reading
+from plica.diff.verdicts import STRENGTHS, Harm, Verdict
+from plica.quantities import changed
+from plica.rig.entry_text import quantity_text, reading_text, span_text
+from plica.rig.strengths import Driver
+
+RESPONSE: Final = ("reading", "span", "clamped", "curve")
+"""The fields of a driver that make its strength."""
+_SMALL: Final = 0.02  # of a strength: what is hardly seen; a figure of our own
+
+
+def _response(situation: Situation) -> Iterator[Verdict]:
+    old, new, effect = situation.fact.old, situation.fact.new, situation.effect
+    firsts = list(dict.fromkeys(field.first for field in situation.fields))
+    rule, text = "-and-".join(firsts), ", ".join(_part_text(first, old, new) for first in firsts)
+    exact = f"{reading_text(old.reading)} {ARROW} {reading_text(new.reading)}" if "reading" in firsts else ""
+    if effect is None:
+        yield Verdict(rule, Harm.RISKY, (STRENGTHS,), f"{text}: cannot be compared", exact)
+        return
+    harm, motion = _harm_of(effect), ""
+    if not effect.same_reading:
+        # The two agree or differ on the motion that the old one reads; on others they may differ more.
+        alike = same_sources(old.reading, new.reading)
+        harm = min(harm, Harm.SAFE if alike else Harm.RISKY)
+        motion = "on the motion read before, "
+    said = effect_text(effect, unit_of_reading(old.reading))
+    yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {motion}{said}", exact)
+
+
+def _part_text(field: str, old: Driver, new: Driver) -> str:
+    if field == "reading":
+        before, after = quantity_text(old.reading), quantity_text(new.reading)
+        return f"reads {before} {ARROW} {after}" if before != after else "reads about another axis"
+    if field == "span":
+        before, after = (span_text(driver.reading, driver.span) for driver in (old, new))
+    else:
+        before, after = (text_of(getattr(driver, field)) for driver in (old, new))
+    return f"{field} {before} {ARROW} {after}"
+
+
+def _harm_of(effect: Effect) -> Harm:
+    if effect.flipped or effect.rest_moved:
+        return Harm.BREAKING
+    if effect.is_nothing:
+        return Harm.COSMETIC
+    return Harm.SAFE if effect.largest <= _SMALL else Harm.RISKY
+
+
+def effect_text(effect: Effect, unit: str) -> str:
+    """What a change of a response does, in a sentence."""
+    if effect.is_nothing:
+        return "the strengths stay the same"
+    parts = [f"strength changes by at most {changed(effect.largest)}, at {amount(effect.at, unit)}"]
+    if effect.flipped:
+        parts.append("DIRECTION FLIPPED")
+    if effect.rest_moved:
+        parts.append(f"AT REST {changed(effect.rest[0])} {ARROW} {changed(effect.rest[1])}")
+    if effect.extreme_moved:
+        before, after = (amount(value, unit) for value in effect.reaches)
+        if before != after:
+            parts.append(f"the extreme moved from {before} to {after}")
+        else:
+            ends = [changed(value) for value in effect.at_extreme]
+            parts.append(f"at the extreme {ends[0]} {ARROW} {ends[1]}")
+    if not effect.rest_moved and not effect.extreme_moved:
+        parts.append("rest and extreme stay")
+    return "; ".join(parts)
+
+
+def _combination(situation: Situation) -> Iterator[Verdict]:
+    old, new = situation.fact.old, situation.fact.new
+    text = f"{text_of(old.combination)} {ARROW} {text_of(new.combination)}"
+    mixture = combine_effect(old, new)
+    if mixture is None:
+        yield Verdict("combination", Harm.RISKY, (STRENGTHS,), text)
+    elif mixture.largest <= 1e-9:
+        yield Verdict("combination", Harm.COSMETIC, (STRENGTHS,), f"{text}: the same strengths")
+    else:
+        at = ", ".join(f"{name} {changed(value)}" for name, value in mixture.parts)
+        where = f"{changed(mixture.before)} {ARROW} {changed(mixture.after)} where {at}"
+        harm = Harm.SAFE if mixture.largest <= _SMALL else Harm.RISKY
+        yield Verdict("combination", harm, (STRENGTHS,), f"{text}: {where}")
+
+
+def _range(situation: Situation) -> Iterator[Verdict]:
+    (low, high), (new_low, new_high) = situation.fact.old.range, situation.fact.new.range
+    narrower = new_low > low or new_high < high
+    rule, harm = ("range-narrowed", Harm.RISKY) if narrower else ("range-widened", Harm.SAFE)
+    text = f"range {changed(low)} .. {changed(high)} {ARROW} {changed(new_low)} .. {changed(new_high)}"
+    yield Verdict(rule, harm, (STRENGTHS,), text)
+
+
+JUDGEMENTS: Final = (
+    Judgement("strengths", RESPONSE, _response),
+    Judgement("strengths", ("combination",), _combination),
+    Judgement("controls", ("range",), _range),
+    always("controls", "rest", "control-rest", Harm.RISKY, STRENGTHS),
+)
+TABLES: Final = (
+    TableJudgement("controls", (STRENGTHS,)),
+    TableJudgement("fields", (STRENGTHS,)),
+    TableJudgement("strengths", (STRENGTHS,)),
+)

@@ -1,0 +1,78 @@
+"""A Build's computed shapes as the offsets file and its table."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from plica.quantities import length, memory
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.rig import Rig
+from plica.rounding import rounded_number
+
+if TYPE_CHECKING:
+    from plica.mesh.arrays import Offsets
+    from plica.mesh.attach import Attached
+
+
+def offsets_bytes(attached: Attached, build: str | None) -> bytes:
+    """The binary offsets file of a build; `targets/json/offsets.md` describes it."""
+    from plica.mesh.offsets_file import OffsetsFile, offsets_file
+    from plica.mesh.offsets_file import StoredShape as Stored
+
+    shapes = {
+        name: Stored(shape.primary, tuple(zip(shape.at, shape.offsets, strict=True)))
+        for name, shape in attached.shapes.items()
+    }
+    return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes, build or ""))
+
+
+def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> Rig:
+    """The rig with its table of offsets; shapes of at most `most_listed` vertices are listed in it as well."""
+    shapes = []
+    for name, shape in attached.shapes.items():
+        size = attached.sizes[name]
+        small = size.vertices <= most_listed
+        shapes.append(
+            ShapeOffsets(
+                shape=name,
+                vertices=size.vertices,
+                bytes=size.bytes,
+                largest=rounded_number(size.largest),
+                joint=size.joint,
+                listed=_listed(shape.primary) if small else None,
+                inbetweens=tuple(
+                    ListedInbetween(at, _listed(offsets)) for at, offsets in zip(shape.at, shape.offsets, strict=True)
+                )
+                if small
+                else (),
+            )
+        )
+    table = OffsetsTable(file, attached.mesh.vertex_count, attached.fingerprint, tuple(shapes))
+    return rig._replace(offsets=table)
+
+
+def _listed(offsets: Offsets) -> ListedOffsets:
+    from plica.mesh.offsets_file import plain
+
+    lists: dict[str, Any] = plain(offsets)
+    normals = lists.get("normals")
+    return ListedOffsets(
+        tuple(lists["indices"]),
+        tuple((x, y, z) for x, y, z in lists["offsets"]),
+        None if normals is None else tuple((x, y, z) for x, y, z in normals),
+    )
+
+
+def weights_of_shapes(attached: Attached) -> list[str]:
+    """A line for each shape: how many vertices move, how large that is, and the largest move and where."""
+    rows = [
+        (
+            name,
+            f"{size.vertices} vertices",
+            memory(size.bytes),
+            length(size.largest) + (f" near {size.joint}" if size.joint else ""),
+        )
+        for name, size in attached.sizes.items()
+    ]
+    widths = [max(len(row[column]) for row in rows) for column in range(3)] if rows else []
+    return [f"{row[0]:<{widths[0]}}  {row[1]:>{widths[1]}}  {row[2]:>{widths[2]}}  at most {row[3]}" for row in rows]

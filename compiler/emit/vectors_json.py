@@ -1,0 +1,103 @@
+"""Test vectors as JSON: poses and the strengths that they must give, which every export carries as its proof."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from plica.emit.output_file_names import safe_file_name
+from plica.rig.rig import Rig
+from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
+
+if TYPE_CHECKING:
+    from plica.evaluate.poses import SparsePose
+    from plica.evaluate.vectors import Example
+
+VECTORS_FORMAT = "plica-vectors"
+VECTORS_VERSION = 1
+# Strengths are at most some units; two correct implementations in double precision agree far better than this.
+TOLERANCE = 1e-9
+
+
+def vectors_file(rig: Rig) -> str:
+    """The name of the file with a character's test vectors."""
+    return f"{safe_file_name(rig.character.name)}.vectors.json"
+
+
+def vectors_bytes(rig: Rig) -> bytes:
+    """The test vectors of a rig: the same bytes from every target that emits them."""
+    return encoded(vectors_text(rig.character.name, _vectors(rig._replace(build=None)), rig.build))
+
+
+@lru_cache(maxsize=2)
+def _vectors(rig: Rig) -> tuple[Example, ...]:
+    """Computed once for all targets, and for all builds of one rig."""
+    from plica.evaluate.vectors import vectors
+
+    return tuple(vectors(rig))
+
+
+def vectors_text(character: str, vectors: Iterable[Example], build: str | None = None) -> str:
+    """Vectors as canonical JSON text, one pose on each line."""
+    members: dict[str, Any] = {
+        "format": VECTORS_FORMAT,
+        "version": VECTORS_VERSION,
+        "build": build,
+        "character": character,
+        "tolerance": TOLERANCE,
+        "vectors": [
+            {
+                "pose": _pose(example.pose),
+                "strengths": {name: plain(value) for name, value in example.strengths.items()},
+            }
+            for example in vectors
+        ],
+    }
+    return write_lines(members, encoder())
+
+
+def _pose(pose: SparsePose) -> dict[str, Any]:
+    """Joints away from rest with what moved of them, and controls away from rest."""
+    joints = {}
+    for name, placement in pose.joints.items():
+        parts = {"translation": placement.translation, "rotation": placement.rotation}
+        joints[name] = {part: plain(tuple(value)) for part, value in parts.items() if value is not None}
+    return {"joints": joints, "controls": {name: plain(value) for name, value in pose.controls.items()}}
+
+
+def vectors_schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of `<character>.vectors.json`."""
+
+    def numbers(count: int) -> dict[str, Any]:
+        return {"type": "array", "items": {"type": "number"}, "minItems": count, "maxItems": count}
+
+    def record(properties: dict[str, Any], required: list[str]) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "properties": properties,
+            "required": required,
+            "additionalProperties": False,
+        }
+
+    by_name = {"type": "object", "additionalProperties": {"type": "number"}}
+    joint = record({"translation": numbers(3), "rotation": numbers(4)}, [])
+    pose = record(
+        {"joints": {"type": "object", "additionalProperties": joint}, "controls": by_name},
+        ["joints", "controls"],
+    )
+    vector = record({"pose": pose, "strengths": by_name}, ["pose", "strengths"])
+    top = {
+        "format": {"const": VECTORS_FORMAT},
+        "version": {"const": VECTORS_VERSION},
+        "build": {"type": ["string", "null"]},
+        "character": {"type": "string"},
+        "tolerance": {"type": "number", "exclusiveMinimum": 0},
+        "vectors": {"type": "array", "items": vector},
+    }
+    described = {
+        "$schema": SCHEMA_DIALECT,
+        "title": "Plica test vectors",
+        "description": "Poses of a character and the strengths that they must give.",
+    }
+    return described | record(top, list(top))

@@ -1,0 +1,159 @@
+"""Readings turned round: poses in which a driver's reading has a given value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from math import isfinite
+from typing import Any, Final
+
+from plica.evaluate.gaps import joints_between
+from plica.evaluate.poses import JointPlacement, SparsePose
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import (
+    AXES,
+    Bend,
+    ControlValue,
+    Euler,
+    Gap,
+    Offset,
+    Reading,
+    Rotation,
+    Swing,
+    complete,
+    joints_of,
+    kind_of,
+)
+from plica.rig.rig import Rig
+from plica.rig.strengths import Control
+from plica.skeleton.algebra import (
+    Quaternion,
+    Vector,
+    about,
+    add,
+    conjugate,
+    cross,
+    determinant,
+    dot,
+    length,
+    multiply,
+    normalised,
+    scaled,
+    subtract,
+    unit,
+)
+from plica.skeleton.skeleton import Skeleton
+
+X_AXIS = AXES["x"]
+
+
+class ReadingInverter:
+    """Makes poses of one rig. Numbers have 15 significant digits, so that their text says exactly the same."""
+
+    def __init__(self, rig: Rig, skeleton: Skeleton) -> None:
+        self._skeleton = skeleton
+        self._controls: dict[str, Control] = {control.name: control for control in rig.controls}
+
+    def pose(self, reading: Reading, value: float) -> SparsePose | None:
+        """A pose, otherwise at rest, with this reading (radians, metres, a control's unit); None where none has it."""
+        return INVERSES[kind_of(reading).name](self, reading, value)
+
+    def set_control(self, name: str, value: float) -> SparsePose:
+        """A pose with a control this far from its rest value."""
+        return SparsePose({}, {name: rounded(self._controls[name].rest + value)})
+
+    def turned(self, joint: str, turn: Quaternion) -> SparsePose:
+        """A pose with one joint turned since rest."""
+        rest = self._skeleton.joints[self._skeleton.index[joint]].rotation
+        x, y, z, w = normalised(multiply(rest, turn))
+        return SparsePose({joint: JointPlacement(rotation=(rounded(x), rounded(y), rounded(z), rounded(w)))})
+
+    def moved(self, joint: str, step: Vector) -> SparsePose:
+        """A pose with one joint moved since rest, in its parent's frame."""
+        x, y, z = add(self._skeleton.joints[self._skeleton.index[joint]].translation, step)
+        return SparsePose({joint: JointPlacement(translation=(rounded(x), rounded(y), rounded(z)))})
+
+    def needed(self, reading: Reading) -> frozenset[str]:
+        """The joints whose pose a reading depends on."""
+        joints = joints_of(reading)
+        if kind_of(reading).needs is Needs.CHAIN:
+            return frozenset(joints_between(self._skeleton, *joints))
+        return frozenset(joints)
+
+    def apart(self, reading: Gap, value: float) -> SparsePose | None:
+        """Moves one joint along the line between the two: the one that does not carry the other along."""
+        index = self._skeleton.index
+        mover, fixed = reading.joint, reading.other
+        if index[mover] in self._skeleton.ancestors(index[fixed]):
+            mover, fixed = fixed, mover
+        apart = subtract(self._skeleton.frames[index[mover]].origin, self._skeleton.frames[index[fixed]].origin)
+        if value < -length(apart):
+            return None
+        step = scaled(unit(apart) if length(apart) > 0 else X_AXIS, value)
+        columns = self._skeleton.parent_frame(index[mover]).linear
+        local = solved(columns, step)
+        return None if local is None else self.moved(mover, local)
+
+
+# ---- each kind ---------------------------------------------------------------------------------------------
+
+
+def _rotation(placer: ReadingInverter, reading: Rotation, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(reading.axis, value))
+
+
+def _bend(placer: ReadingInverter, reading: Bend, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(X_AXIS, value))
+
+
+def _swing(placer: ReadingInverter, reading: Swing, value: float) -> SparsePose:
+    return placer.turned(reading.joint, about(cross(reading.along, reading.toward), value))
+
+
+def _euler(placer: ReadingInverter, reading: Euler, value: float) -> SparsePose:
+    turn = about(AXES[reading.channel], value)
+    return placer.turned(reading.joint, multiply(multiply(conjugate(reading.frame), turn), reading.frame))
+
+
+def _offset(placer: ReadingInverter, reading: Offset, value: float) -> SparsePose | None:
+    size = dot(reading.weights, reading.weights)
+    return placer.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
+
+
+def _control(placer: ReadingInverter, reading: ControlValue, value: float) -> SparsePose:
+    return placer.set_control(reading.control, value)
+
+
+# Each takes the record of its kind.
+INVERSES: Final[Mapping[str, Callable[[ReadingInverter, Any, float], SparsePose | None]]] = complete(
+    "inverse",
+    {
+        "rotation": _rotation,
+        "bend": _bend,
+        "swing": _swing,
+        "euler": _euler,
+        "offset": _offset,
+        "gap": ReadingInverter.apart,
+        "control": _control,
+    },
+)
+"""For each kind: a pose, otherwise at rest, in which a reading has a value; None where none has it."""
+
+
+def solved(matrix: tuple[Vector, Vector, Vector], right: Vector) -> Vector | None:
+    """The solution of matrix x = right by Cramer's rule; None where the matrix is singular."""
+    whole = determinant(matrix)
+    if whole == 0:
+        return None
+    parts = [determinant(_with_column(matrix, right, column)) / whole for column in range(3)]
+    return (parts[0], parts[1], parts[2]) if all(map(isfinite, parts)) else None
+
+
+def _with_column(matrix: tuple[Vector, Vector, Vector], values: Vector, column: int) -> tuple[Vector, Vector, Vector]:
+    rows = [tuple(values[row] if at == column else matrix[row][at] for at in range(3)) for row in range(3)]
+    (a, b, c), (d, e, f), (g, h, i) = rows
+    return ((a, b, c), (d, e, f), (g, h, i))
+
+
+def rounded(value: float) -> float:
+    """The value with 15 significant digits: what survives being written as text and read again anywhere."""
+    return float(f"{value:.15g}") + 0.0

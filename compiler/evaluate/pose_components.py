@@ -1,0 +1,155 @@
+"""What a rig needs of the poses, by component and contiguous frames, a cacheful at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import assert_never
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.evaluate.gaps import joints_between
+from plica.evaluate.poses import Array, Poses
+from plica.evaluate.reading_groups import Chunk, indexes
+from plica.kinds.reading_kind import Needs
+from plica.kinds.readings import Reading, joints_of, kind_of
+from plica.rig.rig import Rig
+from plica.skeleton.quaternions import turn_since, with_positive_scalar
+from plica.skeleton.skeleton import Joint, Skeleton
+
+
+def skeleton_of(rig: Rig) -> Skeleton:
+    """The rig's joints at rest. Raises ValueError where a parent does not come before its child."""
+    rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
+    for joint in rig.skeleton:
+        if joint.parent is not None and joint.parent not in rows:
+            raise ValueError(f"the rig has no joint {joint.parent}")
+    return Skeleton(
+        tuple(
+            Joint(
+                joint.name,
+                None if joint.parent is None else rows[joint.parent],
+                joint.translation,
+                joint.rotation,
+                joint.scale,
+                joint.skinned,
+            )
+            for joint in rig.skeleton
+        )
+    )
+
+
+@dataclass(frozen=True)
+class NeededComponents:
+    """Where joints and controls stand in a chunk: those whose turn since rest, whose local rotation and whose
+    translation is read. Every joint of `local` stands at the same place in `moved`."""
+
+    turned: dict[str, int]
+    local: dict[str, int]
+    moved: dict[str, int]
+    controls: dict[str, int]
+
+
+def needs_of(rig: Rig, skeleton: Skeleton, readings: Iterable[Reading]) -> NeededComponents:
+    """What these readings and the rig's fields need. Raises ValueError for unknown joints."""
+    turned = dict.fromkeys(field.joint for field in rig.fields)
+    local: dict[str, None] = {}
+    moved: dict[str, None] = {}
+    for reading in readings:
+        match needs := kind_of(reading).needs:
+            case Needs.TURN:
+                turned.update(dict.fromkeys(joints_of(reading)))
+            case Needs.TRANSLATION:
+                moved.update(dict.fromkeys(joints_of(reading)))
+            case Needs.CHAIN:
+                _refuse_unknown(joints_of(reading), skeleton)
+                local.update(dict.fromkeys(sorted(joints_between(skeleton, *joints_of(reading)))))
+            case Needs.CONTROL:
+                pass  # all controls are read
+            case _:
+                assert_never(needs)
+    _refuse_unknown((*turned, *moved), skeleton)
+    controls = (control.name for control in rig.controls)
+    return NeededComponents(_numbered(turned), _numbered(local), _numbered({**local, **moved}), _numbered(controls))
+
+
+class ComponentReader:
+    """Cuts poses into chunks for one rig."""
+
+    def __init__(self, rig: Rig, skeleton: Skeleton, needs: NeededComponents) -> None:
+        self._needs = needs
+        self._known = (frozenset(skeleton.index), frozenset(needs.controls))
+        self._control_rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
+        joints = skeleton.joints
+        self._turned_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.turned], 4)
+        self._local_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.local], 4)
+        self._moved_rest = _rows([joints[skeleton.index[name]].translation for name in needs.moved], 3)
+
+    @property
+    def translation_rest(self) -> Array:
+        """The rest translations of the moved joints, (3, joints)."""
+        return self._moved_rest.T
+
+    @property
+    def control_rest(self) -> Array:
+        """The rest values of the controls, (controls,)."""
+        return self._control_rest
+
+    def chunks(self, poses: Poses, size: int) -> Iterator[tuple[slice, Chunk]]:
+        """The poses by at most `size` frames. Raises ValueError for unknown joints and controls."""
+        for names, known, what in zip(
+            (poses.joints, poses.control_names), self._known, ("joint", "control"), strict=True
+        ):
+            unknown = [name for name in names if name not in known]
+            if unknown:
+                raise ValueError(f"the rig has no {what} {unknown[0]}")
+        turned, local, moved = (
+            _columns(names, poses.joints) for names in (self._needs.turned, self._needs.local, self._needs.moved)
+        )
+        controls = _columns(self._needs.controls, poses.control_names)
+        rest_turned = self._turned_rest.T[:, :, np.newaxis]
+        for start in range(0, poses.frames, size):
+            frames = slice(start, min(start + size, poses.frames))
+            rotations, translations = poses.rotations[frames], poses.translations[frames]
+            turns = turn_since(rest_turned, _taken(rotations, turned, self._turned_rest))
+            yield (
+                frames,
+                Chunk(
+                    with_positive_scalar(turns),
+                    _taken(rotations, local, self._local_rest),
+                    _taken(translations, moved, self._moved_rest),
+                    _taken(poses.controls[frames], controls, self._control_rest),
+                ),
+            )
+
+
+def _numbered(names: Iterable[str]) -> dict[str, int]:
+    return {name: row for row, name in enumerate(names)}
+
+
+def _refuse_unknown(names: Iterable[str], skeleton: Skeleton) -> None:
+    for name in names:
+        if name not in skeleton.index:
+            raise ValueError(f"the rig has no joint {name}")
+
+
+def _rows(values: Sequence[Sequence[float]], width: int) -> Array:
+    return np.array(values, dtype=np.float64).reshape(-1, width)
+
+
+def _columns(names: Iterable[str], given: Sequence[str]) -> NDArray[np.intp]:
+    """Where the names stand among the given ones; -1 where they do not."""
+    where = _numbered(given)
+    return indexes(tuple(names), {name: where.get(name, -1) for name in names})
+
+
+def _taken(values: Array, columns: NDArray[np.intp], rest: Array) -> Array:
+    """Columns of (frames, columns, ...) as contiguous (..., columns, frames); at rest where -1."""
+    missing = columns < 0
+    if missing.all():
+        found = np.repeat(rest[np.newaxis], len(values), axis=0)
+    else:
+        found = values[:, columns]
+        found[:, missing] = rest[missing]
+    return np.ascontiguousarray(found.transpose())

@@ -1,0 +1,81 @@
+"""Mirrored poses: what the left side does, done by the right side, and the other way round."""
+
+from __future__ import annotations
+
+from plica.evaluate.inverse_readings import ReadingInverter, solved
+from plica.evaluate.poses import JointPlacement, SparsePose
+from plica.rig.rig import Rig, RigJoint, Symmetry
+from plica.skeleton.algebra import (
+    Matrix,
+    Quaternion,
+    Vector,
+    conjugate,
+    determinant,
+    multiply,
+    product,
+    scaled,
+    subtract,
+    times,
+    transpose,
+)
+from plica.skeleton.skeleton import Skeleton
+from plica.values import Side
+
+
+class PoseMirror:
+    """Mirrors poses of a rig that has a symmetry.
+
+    With F the orientations of two partners at rest in model space (columns) and S the reflection, K =
+    F_partner^T S F_joint takes one frame to the other; a turn (v, w) since rest becomes (det(K) K v, w),
+    because a rotation axis is a pseudovector. Translations since rest go through model space in their
+    parents' rest frames.
+    """
+
+    def __init__(self, rig: Rig, skeleton: Skeleton, symmetry: Symmetry) -> None:
+        self._skeleton = skeleton
+        self._placer = ReadingInverter(rig, skeleton)
+        self._joints = {joint.name: joint for joint in rig.skeleton}
+        sign = {"x": (-1.0, 1.0, 1.0), "y": (1.0, -1.0, 1.0), "z": (1.0, 1.0, -1.0)}[symmetry.axis]
+        self._reflection: Matrix = ((sign[0], 0.0, 0.0), (0.0, sign[1], 0.0), (0.0, 0.0, sign[2]))
+        by_declaration = {(control.declared, control.side): control.name for control in rig.controls}
+        opposite: dict[Side, Side] = {"left": "right", "right": "left", "none": "none"}
+        self._controls = {
+            control.name: by_declaration.get((control.declared, opposite[control.side])) for control in rig.controls
+        }
+
+    def pose(self, pose: SparsePose) -> SparsePose:
+        """The mirrored pose; what has no partner stays at rest."""
+        joints = {}
+        for name, placement in pose.joints.items():
+            partner = self._partner(self._joints[name])
+            if partner is not None:
+                joints[partner] = self._placement(name, partner, placement)
+        controls = {
+            partner: value for name, value in pose.controls.items() if (partner := self._controls[name]) is not None
+        }
+        return SparsePose(joints, controls)
+
+    def _partner(self, joint: RigJoint) -> str | None:
+        return joint.name if joint.side == "none" else joint.partner
+
+    def _placement(self, name: str, partner: str, placement: JointPlacement) -> JointPlacement:
+        rotation, translation = placement.rotation, placement.translation
+        return JointPlacement(
+            None if rotation is None else self._rotation(name, partner, rotation),
+            None if translation is None else self._translation(name, partner, translation),
+        )
+
+    def _rotation(self, name: str, partner: str, rotation: Quaternion) -> Quaternion | None:
+        index = self._skeleton.index
+        turn = multiply(conjugate(self._joints[name].rotation), rotation)
+        orientations = (self._skeleton.orientation(index[partner]), self._skeleton.orientation(index[name]))
+        across = product(product(transpose(orientations[0]), self._reflection), orientations[1])
+        x, y, z = scaled(times(across, (turn[0], turn[1], turn[2])), determinant(across))
+        return self._placer.turned(partner, (x, y, z, turn[3])).joints[partner].rotation
+
+    def _translation(self, name: str, partner: str, translation: Vector) -> Vector | None:
+        index = self._skeleton.index
+        step = subtract(translation, self._joints[name].translation)
+        mirrored = times(self._reflection, times(self._skeleton.parent_frame(index[name]).linear, step))
+        local = solved(self._skeleton.parent_frame(index[partner]).linear, mirrored)
+        return None if local is None else self._placer.moved(partner, local).joints[partner].translation

@@ -1,0 +1,57 @@
+"""What the readings of a rig are computed from, a few frames at a time, and what computes all of one kind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.evaluate.poses import Array
+from plica.skeleton.skeleton import Skeleton
+
+Indexes = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """A few frames of the poses, by component: what the readings of a rig need.
+
+    turns: (4, joints, frames), since rest, w >= 0; rotations: (4, joints, frames), local;
+    translations: (3, joints, frames), metres; controls: (controls, frames). Each has its own list of joints.
+    """
+
+    turns: Array
+    rotations: Array
+    translations: Array
+    controls: Array
+
+
+class ReadingGroup(Protocol):
+    """All readings of one kind."""
+
+    def read(self, chunk: Chunk) -> Array:
+        """The readings, (readings, frames)."""
+
+
+def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
+    """Where names stand in a list."""
+    return np.array([known[name] for name in names], dtype=np.intp)
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The skeleton, and where joints and controls stand in a chunk, as `pose_components.NeededComponents` says.
+
+    `translation_rest`: the rest translations of the moved joints, (3, joints); `control_rest`: (controls,).
+    """
+
+    skeleton: Skeleton
+    turned: dict[str, int]
+    local: dict[str, int]
+    moved: dict[str, int]
+    controls: dict[str, int]
+    translation_rest: Array
+    control_rest: Array

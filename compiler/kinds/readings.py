@@ -1,0 +1,224 @@
+"""The kinds of readings: numbers read off a pose, all 0 in the rest pose.
+
+Of each kind, this module holds the record that stands in a Rig, and a `ReadingKind` with what is known of the kind.
+What cannot be said in such a record is registered where it is done, and each of these registers is refused at loading
+where a kind is missing (`complete`): `plica.rig.expand_readings` (what mirroring cannot derive),
+`plica.evaluate.readings` (many frames at a time), `plica.evaluate.inverse_readings` (a pose with a given value),
+`plica.targets.python.readings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from math import pi
+from typing import Any, Final, Literal, NamedTuple, TypeVar, get_args
+
+from plica.distinct import distinct
+from plica.kinds.reading_kind import AxisShown, Needs, Part, Reach, ReadingKind, checked, of_all
+from plica.skeleton.algebra import Quaternion, Vector, matrix_of, times
+from plica.units import Dimension
+
+Entry = TypeVar("Entry")
+
+AXES: Final[Mapping[str, Vector]] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+
+
+class Rotation(NamedTuple):
+    """The signed angle about `axis` (a unit vector in the joint's rest frame) of the twist since rest."""
+
+    joint: str
+    axis: Vector
+    kind: Literal["rotation"] = "rotation"
+
+
+class Bend(NamedTuple):
+    """The whole angle, 0 to pi, that the joint has turned since rest."""
+
+    joint: str
+    kind: Literal["bend"] = "bend"
+
+
+class Swing(NamedTuple):
+    """How far the axis `along` has swung toward `toward`: two unit vectors at right angles, in the rest frame."""
+
+    joint: str
+    along: Vector
+    toward: Vector
+    kind: Literal["swing"] = "swing"
+
+
+class Euler(NamedTuple):
+    """One Euler angle of the turn since rest, taken in the frame that `frame` turns the joint's rest frame into.
+
+    `order` lists the axes in the order in which the turns are made about axes that stay put; `channel` is one of them.
+    """
+
+    joint: str
+    order: str
+    channel: Literal["x", "y", "z"]
+    frame: Quaternion
+    kind: Literal["euler"] = "euler"
+
+
+class Offset(NamedTuple):
+    """The joint's translation since rest (in its parent's frame) dotted with `weights`: metres of model space."""
+
+    joint: str
+    weights: Vector
+    kind: Literal["offset"] = "offset"
+
+
+class Gap(NamedTuple):
+    """The distance between two joints' origins less their distance at rest, in metres."""
+
+    joint: str
+    other: str
+    rest: float
+    kind: Literal["gap"] = "gap"
+
+
+class ControlValue(NamedTuple):
+    """A control's value less its rest value."""
+
+    control: str
+    kind: Literal["control"] = "control"
+
+
+Reading = Rotation | Bend | Swing | Euler | Offset | Gap | ControlValue
+
+distinct(*get_args(Reading))
+
+
+# ---- the kinds
+
+_ANGLE: Final = Reach(-pi, pi, "an angle", "-180 deg", "180 deg")
+
+_KINDS: Final[tuple[ReadingKind[Any], ...]] = (
+    ReadingKind(
+        name="rotation",
+        record=Rotation,
+        phrase="rotation about {axis} of {joint}",
+        parts={"axis": Part.ROTATION_AXIS, "joint": Part.JOINT},
+        dimension=Dimension.ANGLE,
+        unit="deg",
+        needs=Needs.TURN,
+        reach=_ANGLE,
+        axis=AxisShown(lambda reading: reading.axis, "axis", "axis", "rotation about", "{axis}"),
+        text="rotation about {axis} of {joint}",
+        short="rotation of {joint}",
+    ),
+    ReadingKind(
+        name="bend",
+        record=Bend,
+        phrase="bend of {joint}",
+        parts={"joint": Part.JOINT},
+        dimension=Dimension.ANGLE,
+        unit="deg",
+        needs=Needs.TURN,
+        reach=Reach(0.0, pi, "bend", "0", "180 deg"),
+        axis=None,
+        text="bend of {joint}",
+        short="bend of {joint}",
+    ),
+    ReadingKind(
+        name="swing",
+        record=Swing,
+        phrase="swing toward {toward} of {joint} [along {along}]",
+        parts={"toward": Part.DIRECTION, "joint": Part.JOINT, "along": Part.DIRECTION},
+        dimension=Dimension.ANGLE,
+        unit="deg",
+        needs=Needs.TURN,
+        reach=_ANGLE,
+        axis=AxisShown(lambda reading: reading.toward, "toward", "toward", "swing toward", "{toward} along {along}"),
+        text="swing toward {toward} of {joint} along {along}",
+        short="swing of {joint}",
+    ),
+    ReadingKind(
+        name="euler",
+        record=Euler,
+        phrase="euler {channel} order {order} of {joint}",
+        parts={"channel": Part.CHANNEL, "order": Part.ORDER, "joint": Part.JOINT},
+        dimension=Dimension.ANGLE,
+        unit="deg",
+        needs=Needs.TURN,
+        reach=_ANGLE,
+        axis=AxisShown(
+            lambda reading: times(matrix_of(reading.frame), AXES[reading.channel]),
+            "",
+            "",
+            "euler {channel} of {order}",
+            "{axis}",
+        ),
+        text="euler {axis} order {order} of {joint}",
+        short="euler {channel} in order {order} of {joint}",
+    ),
+    ReadingKind(
+        name="offset",
+        record=Offset,
+        phrase="offset {axis} of {joint}",
+        parts={"axis": Part.DIRECTION, "joint": Part.JOINT},
+        dimension=Dimension.LENGTH,
+        unit="mm",
+        needs=Needs.TRANSLATION,
+        reach=None,
+        axis=AxisShown(lambda reading: reading.weights, "weights", "axis", "offset", "{weights} of the parent"),
+        text="offset {weights} in parent of {joint}",
+        short="offset of {joint}",
+    ),
+    ReadingKind(
+        name="gap",
+        record=Gap,
+        phrase="gap of {joint} from {other}",
+        parts={"joint": Part.JOINT, "other": Part.JOINT},
+        dimension=Dimension.LENGTH,
+        unit="mm",
+        needs=Needs.CHAIN,
+        reach=None,
+        axis=None,
+        text="gap of {joint} from {other}",
+        short="gap of {joint} from {other}",
+    ),
+    ReadingKind(
+        name="control",
+        record=ControlValue,
+        phrase="control {control}",
+        parts={"control": Part.CONTROL},
+        dimension=Dimension.NUMBER,
+        unit="",
+        needs=Needs.CONTROL,
+        reach=None,
+        axis=None,
+        text="control {control}",
+        short="control {control}",
+    ),
+)
+
+
+READING_KINDS: Final = checked(_KINDS, get_args(Reading))
+_BY_RECORD: Final = {kind.record: kind for kind in _KINDS}
+
+
+def kind_of(reading: Reading) -> ReadingKind[Any]:
+    """The kind of a reading."""
+    return _BY_RECORD[type(reading)]
+
+
+def joints_of(reading: Reading) -> tuple[str, ...]:
+    """The joints that a reading names."""
+    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.JOINT))
+
+
+def controls_of(reading: Reading) -> tuple[str, ...]:
+    """The controls that a reading names."""
+    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.CONTROL))
+
+
+def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
+    """A register that has an entry for each kind of reading and no others. Raises IncompleteKindError."""
+    return of_all(what, register, READING_KINDS)
+
+
+@cache
+def _named(kind: str, part: Part) -> tuple[str, ...]:
+    return READING_KINDS[kind].named(part)

@@ -1,0 +1,159 @@
+"""A tree of boxes over triangles that keeps its shape while the triangles move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.measure.checks import are_indexes
+from plica.measure.structure_of_arrays import Singles
+from plica.mesh.arrays import Floats, Integers
+
+LEAF = 8
+"""Triangles in a leaf, at the most, unless others are asked for."""
+# Pairs of boxes tested at once.
+_AT_ONCE = 1 << 10
+
+
+@dataclass(frozen=True, eq=False)
+class AabbTree:
+    """A balanced binary tree: leaves (k, m), the triangles of each leaf (the last repeated), k a power of two.
+
+    points (k, n): the points of each leaf's triangles, repeated likewise. counts (k,): how many triangles are
+    not repeats."""
+
+    leaves: Integers
+    counts: Integers
+    points: Integers
+
+    @property
+    def depth(self) -> int:
+        """Halvings from the root to the leaves."""
+        return len(self.leaves).bit_length() - 1
+
+    def suits(self, triangles: int, points: int) -> bool:
+        """Whether this can be a tree over so many triangles with so many points: each triangle in one leaf."""
+        if self.leaves.ndim != 2 or self.points.ndim != 2 or len(self.leaves) != 1 << self.depth:
+            return False
+        leaves, most = self.leaves.shape
+        if not are_indexes(self.counts, most + 1, (leaves,)) or not self.counts.all():
+            return False
+        held = self.leaves[np.arange(most) < self.counts[:, None]]
+        return (
+            are_indexes(self.leaves, triangles, (leaves, most))
+            and np.array_equal(np.sort(held), np.arange(triangles))
+            and self.points.shape[1] > 0
+            and are_indexes(self.points, points, (leaves, self.points.shape[1]))
+        )
+
+    @cached_property
+    def leaf_of(self) -> Integers:
+        """The leaf of each triangle (t,)."""
+        result = np.empty(int(self.counts.sum()), np.int64)
+        held = np.arange(self.leaves.shape[1]) < self.counts[:, None]
+        result[self.leaves[held]] = np.nonzero(held)[0]
+        return result
+
+
+def tree_over(middles: Floats, corners: Integers, most: int = LEAF) -> AabbTree:
+    """A tree by halving the triangles' middles (t, 3) along the longest side of their box; corners (t, 3), t > 0;
+    `most` triangles to a leaf."""
+    count = len(middles)
+    depth = max(0, int(np.ceil(np.log2(count / most))))
+    order = np.arange(count)
+    bounds = np.array([0, count])
+    for _ in range(depth):
+        group = np.repeat(np.arange(len(bounds) - 1), np.diff(bounds))
+        placed = middles[order]
+        sides = np.maximum.reduceat(placed, bounds[:-1]) - np.minimum.reduceat(placed, bounds[:-1])
+        along = placed[np.arange(count), sides.argmax(axis=1)[group]]
+        order = order[np.lexsort((along, group))]
+        halves = (bounds[:-1] + bounds[1:] + 1) // 2
+        bounds = np.append(np.stack([bounds[:-1], halves], axis=1).reshape(-1), count)
+    counts = np.diff(bounds)
+    slots = np.minimum(np.arange(counts.max()), counts[:, None] - 1)
+    leaves = order[bounds[:-1, None] + slots]
+    points = np.sort(corners[leaves].reshape(len(leaves), -1), axis=1)
+    repeats = np.zeros(points.shape, bool)
+    repeats[:, 1:] = points[:, 1:] == points[:, :-1]
+    points = np.where(repeats, points[:, :1], points)
+    points = np.sort(points, axis=1)[:, ::-1]
+    width = int((~repeats).sum(axis=1).max())
+    return AabbTree(leaves, counts, np.ascontiguousarray(points[:, :width]))
+
+
+def boxes_of(places: Singles, members: Integers) -> Singles:
+    """Boxes round members (n, m) of places (3, p, frames): the largest of x, y, z, -x, -y, -z, (6, n, frames)."""
+    result = np.empty((6, len(members), places.shape[2]), np.float32)
+    for axis in range(3):
+        high, low = places[axis][members[:, 0]], places[axis][members[:, 0]]
+        for column in members.T[1:]:
+            values = places[axis][column]
+            np.maximum(high, values, out=high)
+            np.minimum(low, values, out=low)
+        result[axis] = high
+        np.negative(low, out=result[axis + 3])
+    return result
+
+
+def touching(one: Singles, other: Singles, first: Integers, second: Integers) -> NDArray[np.bool_]:
+    """In which frames boxes meet, (n, frames): first and second (n,) are numbers of boxes in one and other."""
+    result = np.empty((len(first), one.shape[2]), bool)
+    for start in range(0, len(first), _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        i, j = first[part], second[part]
+        least = one[0][i] + other[3][j]
+        for axis in range(1, 6):
+            np.minimum(least, one[axis][i] + other[(axis + 3) % 6][j], out=least)
+        np.greater_equal(least, 0.0, out=result[part])
+    return result
+
+
+def levels(leaf_boxes: Singles) -> list[Singles]:
+    """The boxes of every level, root first."""
+    found = [leaf_boxes]
+    while found[-1].shape[1] > 1:
+        found.append(np.maximum(found[-1][:, 0::2], found[-1][:, 1::2]))
+    return found[::-1]
+
+
+def meeting_leaves(boxes: list[Singles]) -> tuple[Integers, Integers]:
+    """Pairs of different leaves, the smaller number first, whose boxes meet in any frame."""
+    i = j = np.zeros(1, np.int64)
+    for level in boxes[1:]:
+        same = i == j
+        one, other = i[~same], j[~same]
+        i = np.concatenate([2 * i[same], 2 * i[same], 2 * i[same] + 1, *(2 * one + step for step in (0, 0, 1, 1))])
+        j = np.concatenate(
+            [2 * j[same], 2 * j[same] + 1, 2 * j[same] + 1, *(2 * other + step for step in (0, 1, 0, 1))]
+        )
+        kept = i == j
+        different = np.flatnonzero(~kept)
+        kept[different] = touching(level, level, i[different], j[different]).any(axis=1)
+        i, j = i[kept], j[kept]
+    return i[i != j], j[i != j]
+
+
+def members_between(one: AabbTree, other: AabbTree, i: Integers, j: Integers) -> tuple[Integers, Integers]:
+    """All pairs of a triangle of leaf i of one tree and a triangle of leaf j of the other."""
+    a, b = np.divmod(np.arange(one.leaves.shape[1] * other.leaves.shape[1]), other.leaves.shape[1])
+    pair, slot = np.nonzero((a < one.counts[i][:, None]) & (b < other.counts[j][:, None]))
+    return one.leaves[i[pair], a[slot]], other.leaves[j[pair], b[slot]]
+
+
+def box_distances(one: Singles, other: Singles, first: Integers, second: Integers) -> Singles:
+    """The distances of boxes, (n, frames): first and second (n,) are numbers of boxes in one and other."""
+    total = np.zeros((len(first), one.shape[2]), np.float32)
+    for axis in range(3):
+        # Of the two ways to be beside each other along an axis one at most is a gap.
+        gap = np.minimum(
+            one[axis][first] + other[axis + 3][second],
+            one[axis + 3][first] + other[axis][second],
+        )
+        np.minimum(gap, np.float32(0.0), out=gap)
+        gap *= gap
+        total += gap
+    return np.sqrt(total, out=total)

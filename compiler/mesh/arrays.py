@@ -1,0 +1,81 @@
+"""Arrays of a skinned mesh and of offsets on it.
+
+Rest pose and bind pose are different things: `positions` is the neutral mesh as the file stores it, in the space of the
+bind pose; where it stands at rest follows from skinning it with the rest frames (`plica.mesh.skinning`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class MeshPart:
+    """A stretch of vertices that came from one primitive of one mesh of the file."""
+
+    mesh: str
+    primitive: int
+    start: int
+    count: int
+
+
+@dataclass(frozen=True, eq=False)
+class Offsets:
+    """What moves: `indices` (n,) strictly rising, `offsets` (n, 3) metres in the neutral mesh's space.
+
+    `normals` (n, 3), if there: how much the normals change there.
+    """
+
+    indices: Integers
+    offsets: Floats
+    normals: Floats | None = None
+
+    @property
+    def count(self) -> int:
+        """How many vertices move."""
+        return len(self.indices)
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """A neutral mesh; all primitives of all chosen meshes one after the other.
+
+    positions (v, 3) metres; triangles (t, 3); normals (v, 3) or None; uvs: by name of the set (v, 2), v down as in
+    glTF, not a number where a part has no such set;
+    points (v,): the index of the welded point that a vertex is a copy of (importers split vertices at uv and normal
+    seams), 0..p-1 in the order of their first vertices; joints (v, k) indexes into the binds, weights (v, k), not
+    negative, adding up to 1 (k is 0 where the model has no joints); bind_joints (b,): the index in the rig's skeleton
+    of the joint of each bind, inverse_binds (b, 4, 4); morphs: by name, what the file's morph targets move.
+
+    `problems` are sentences about what had to be put right (weights that did not add up, say).
+    """
+
+    positions: Floats
+    triangles: Integers
+    normals: Floats | None
+    uvs: Mapping[str, Floats]
+    points: Integers
+    joints: Integers
+    weights: Floats
+    bind_joints: Integers
+    inverse_binds: Floats
+    morphs: Mapping[str, Offsets]
+    parts: tuple[MeshPart, ...]
+    problems: tuple[str, ...] = field(default=())
+
+    @property
+    def vertex_count(self) -> int:
+        """The number of vertices as the file stores them."""
+        return len(self.positions)
+
+    @property
+    def point_count(self) -> int:
+        """The number of welded points."""
+        return int(self.points.max()) + 1 if len(self.points) else 0

@@ -1,0 +1,168 @@
+"""Sculpts as a rig names them: read, taken off their pose, dealt out to the sides."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats, Mesh, Offsets
+from plica.mesh.deform import Deformer
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
+from plica.mesh.mirror import handing
+from plica.mesh.pose_solver import PoseSolver
+from plica.mesh.sculpt_reader import Sculpted, sculpted_positions
+from plica.mesh.side_weights import SideWeights
+from plica.mesh.skinning import Skinning
+from plica.mesh.unpose import FOLDED, Unposer
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Sculpt
+from plica.source import Span
+from plica.workspace import Refused
+
+Locate = Callable[[str], Path | Refused]
+"""The file that a spec names, or why it cannot be used."""
+
+STILL = 2e-6  # a skin matrix that differs less from the identity differs by rounding
+MOVED = 1e-6  # of the body's size: what moves less was not meant, it is what file formats round off
+
+
+class UnposedSculpt(NamedTuple):
+    """A sculpt on the neutral mesh, and the sculpt of the sides in whose pose it was found to be."""
+
+    offsets: Offsets
+    pose: Sculpt
+
+
+class SculptInPose(NamedTuple):
+    """A mesh in a sculpt's pose: where it stands (v, 3) with the shapes that were on, the skin matrices, and what
+    those shapes add to the neutral mesh (None: there are none)."""
+
+    positions: Floats
+    skins: Floats
+    earlier: Floats | None
+
+
+class Sculpting:
+    """Takes sculpts off their poses; `shapes` grows as shapes are computed, for later `after` facts."""
+
+    def __init__(
+        self, rig: Rig, mesh: Mesh, sides: SideWeights | None, locate: Locate, diagnostics: Diagnostics, size: float
+    ) -> None:
+        """`size`: the body's, in metres."""
+        self.rig, self.mesh, self.sides = rig, mesh, sides
+        self.locate, self.diagnostics, self.size = locate, diagnostics, size
+        self.shapes: dict[str, Inbetweens] = {}
+        self._poses: dict[tuple[object, ...], SculptInPose] = {}
+
+    @cached_property
+    def _pose_solver(self) -> PoseSolver:
+        return PoseSolver(self.rig)
+
+    @cached_property
+    def _skinning(self) -> Skinning:
+        return Skinning(self.mesh)
+
+    @property
+    def joints(self) -> list[str]:
+        """The names of the rig's joints, in its order."""
+        return [joint.name for joint in self.rig.skeleton]
+
+    def taken(self, shape: str, poses: Sequence[Sculpt], span: Span | None) -> UnposedSculpt | None:
+        """The offsets on the neutral mesh of a sculpt that may have been made in one of several poses.
+
+        `poses` are the left side's, the right side's and both together for a shape of both sides, else just one. Of
+        whole meshes the pose that leaves fewest vertices moved is the one; offsets alone tell by their side.
+        """
+        self._poses.clear()  # the next sculpt's poses are others, and large meshes take much memory
+        file = poses[0].file
+        path = self.locate(file)
+        if isinstance(path, Refused):
+            self.diagnostics.add_filled(path.name, span, path.values)
+            return None
+        geometry = self.rig.character.geometry
+        sculpt = find_sculpt(path, file, geometry.meshes if geometry else (), span, self.diagnostics)
+        if sculpt is None:
+            return None
+        pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
+        return self._unposed(shape, sculpt, pose, span)
+
+    def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
+        fits = sculpt.offsets is not None and sculpt.vertex_count == self.mesh.vertex_count
+        if len(poses) == 1 or self.sides is None or not fits:
+            return poses[0]
+        assert sculpt.offsets is not None
+        place: dict[Literal["left", "right", "both"], int] = {"left": 0, "right": 1, "both": 2}
+        return poses[place[handing(sculpt.offsets, self.sides).of]]
+
+    def _pose_of_mesh(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
+        if len(poses) == 1 or sculpt.vertex_count not in (self.mesh.vertex_count, self.mesh.point_count):
+            return poses[0]
+
+        def moved(pose: Sculpt) -> int:
+            expected = self._posed(pose).positions
+            there = sculpted_positions(sculpt, self.mesh, expected)
+            return int((np.linalg.norm(there - expected, axis=1) > MOVED * self.size).sum())
+
+        return min(poses, key=moved)
+
+    def _unposed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> UnposedSculpt | None:
+        expected, skins, earlier = self._posed(pose, span)
+        tolerance = self.rig.character.tolerance
+        if not check_sculpt(sculpt, self.mesh, pose.file, span, self.diagnostics, self.joints, tolerance, expected):
+            return None
+        if not sculpt_posed(skins):
+            return UnposedSculpt(self._meant(self._difference(sculpt, earlier)), pose)
+        unposer = Unposer(self._skinning, self.mesh.positions, skins, earlier)
+        if sculpt.offsets is not None:
+            unposed = unposer.sparse(sculpt.offsets)
+        else:
+            unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, expected))
+        if unposed.ill.count:
+            self.diagnostics.add_filled(FOLDED, span, unposed.ill.texts(shape))
+        return UnposedSculpt(self._meant(unposed.offsets), pose)
+
+    def _difference(self, sculpt: Sculpted, earlier: Floats | None) -> Offsets:
+        """The offsets of a sculpt made over the neutral mesh as it is, to the last bit."""
+        if sculpt.offsets is not None:
+            return sculpt.offsets
+        neutral = self.mesh.positions if earlier is None else self.mesh.positions + earlier
+        moved = sculpted_positions(sculpt, self.mesh, neutral) - neutral
+        return Offsets(np.arange(len(moved)), moved)
+
+    def _meant(self, offsets: Offsets) -> Offsets:
+        """Without what a whole mesh brings along as residue of single precision."""
+        keep = np.linalg.norm(offsets.offsets, axis=1) > MOVED * self.size
+        return Offsets(offsets.indices[keep], offsets.offsets[keep])
+
+    def _posed(self, sculpt: Sculpt, span: Span | None = None) -> SculptInPose:
+        """The mesh in a sculpt's pose; with a span, what stands in the way of the pose is reported there."""
+        posing = self._pose_solver.pose(sculpt.pose)
+        for problem in posing.problems if span is not None else ():
+            self.diagnostics.add_filled(problem.rule, span, problem.values)
+        key = (sculpt.pose, sculpt.after)
+        if key not in self._poses:
+            deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
+            motion = deformer.motion(posing.poses)
+            positions = next(iter(deformer.positions(motion))).positions[0]
+            earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
+            self._poses[key] = SculptInPose(positions, motion.skins[0], earlier)
+        return self._poses[key]
+
+    def _before(self, sculpt: Sculpt) -> Mapping[str, Inbetweens]:
+        return {name: self.shapes[name] for name in dict.fromkeys(sculpt.after) if name in self.shapes}
+
+
+def sculpt_posed(skins: Floats) -> bool:
+    """Whether skin matrices (binds, 3, 4) move anything: files hold inverse binds in single precision."""
+    return bool(np.abs(skins - np.eye(3, 4)).max(initial=0.0) > STILL)
+
+
+def together(left: Sculpt, right: Sculpt) -> Sculpt:
+    """A sculpt made with both sides in their pose."""
+    return Sculpt(left.file, (*left.pose, *right.pose), (*left.after, *right.after))

@@ -1,0 +1,83 @@
+"""What an artist sculpted: a whole mesh (glTF, OpenUSD, OBJ) or the offsets alone (NPZ)."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
+from plica.mesh.weld import edges_of, per_vertex
+from plica.readers.model_outline import UnreadableModel
+
+
+@dataclass(frozen=True, eq=False)
+class Sculpted:
+    """A sculpt as its file says it.
+
+    Either positions (vertex_count, 3) in metres or `offsets` is there. edges (e, 2): of its faces, where the file has
+    them. `fingerprint`: of the neutral that it was made over, where the file tells.
+    """
+
+    vertex_count: int
+    positions: Floats | None = None
+    offsets: Offsets | None = None
+    edges: Integers | None = None
+    fingerprint: str | None = None
+    problems: tuple[str, ...] = ()
+
+
+def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
+    """A sculpt of any format, told by the file's ending, else by its content.
+
+    `meshes` are the names of the character's meshes: where a model holds all of them, only they are taken. Raises
+    UnreadableModel.
+    """
+    ending = path.suffix.lower()
+    if ending == ".npz":
+        from plica.mesh.npz_offsets import read_npz_offsets
+
+        stored = read_npz_offsets(path)
+        return Sculpted(stored.vertex_count, None, stored.offsets, None, stored.fingerprint)
+    if ending == ".obj":
+        from plica.mesh.obj_mesh import read_obj
+
+        found = read_obj(path)
+        return Sculpted(len(found.positions), found.positions, None, found.edges)
+    return _of_model(path, meshes)
+
+
+def sculpted_positions(sculpt: Sculpted, mesh: Mesh, neutral: Floats) -> Floats:
+    """Where the sculpt puts the mesh's vertices (v, 3).
+
+    `neutral` (v, 3): where they stood before, in the pose it was made in. The sculpt's vertices are the mesh's vertices
+    or its welded points. Raises ValueError where they are neither; `check_sculpt` finds that out before.
+    """
+    if sculpt.offsets is not None and sculpt.vertex_count == mesh.vertex_count:
+        result = neutral.copy()
+        result[sculpt.offsets.indices] += sculpt.offsets.offsets
+        return result
+    if sculpt.positions is None or sculpt.vertex_count not in (mesh.vertex_count, mesh.point_count):
+        raise ValueError("the sculpt was made over another mesh")
+    if sculpt.vertex_count == mesh.vertex_count:
+        return sculpt.positions
+    return np.asarray(per_vertex(mesh.points, sculpt.positions))
+
+
+def _of_model(path: Path, meshes: Collection[str]) -> Sculpted:
+    from plica.mesh.mesh_reader import read_mesh
+    from plica.readers.model_reader import read_outline
+
+    try:
+        outline = read_outline(path)
+    except UnreadableModel as error:
+        if path.suffix:
+            raise
+        raise UnreadableModel(f"{error}; sculpts are NPZ, OBJ, glTF or OpenUSD files") from error
+    names = {mesh.name for mesh in outline.meshes}
+    chosen = tuple(meshes) if meshes and set(meshes) <= names else ()
+    joints = [joint.name for joint in read_outline(path, chosen).skeleton.joints] if chosen else None
+    mesh = read_mesh(path, joints or [joint.name for joint in outline.skeleton.joints], chosen)
+    return Sculpted(mesh.vertex_count, mesh.positions, None, edges_of(mesh.triangles), None, mesh.problems)

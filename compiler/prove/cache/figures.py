@@ -1,0 +1,116 @@
+"""Figures and preparations of one material, in the cache."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from contextlib import suppress
+from functools import cached_property
+from math import isnan
+from pathlib import Path
+from typing import Final
+
+from plica.mesh.arrays import Floats
+from plica.mesh.deform import Motion
+from plica.prove.cache.disk import DiskCache
+from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, shape_digest
+from plica.prove.cache.preparations import Prepared, Recall, computed, from_bytes, to_bytes
+from plica.prove.execution.work import Material, MeasuredFigure, Worst
+
+_LONGEST_REASON: Final = 1000  # characters
+
+
+class CachedFigures:
+    """The figures that were measured before. Without a store there are none."""
+
+    def __init__(self, store: DiskCache | None, material: Material) -> None:
+        self._store, self._material = store, material
+        self._prepared: dict[int, str] = {}
+
+    def motion(self, motion: Motion) -> str:
+        """What some frames are known by."""
+        return motion_digest(motion, self._shapes) if self._store is not None else ""
+
+    def get(self, index: int, motion: str, frames: int) -> MeasuredFigure | None:
+        """The figure of an expectation, by its number, in these frames; None where it has to be measured."""
+        if self._store is None:
+            return None
+        content = self._store.get("figures", self._key(index, motion))
+        return None if content is None else read_figure(content, frames, self._material.mesh.vertex_count)
+
+    def put(self, index: int, motion: str, figure: MeasuredFigure) -> None:
+        """Keeps a figure."""
+        if self._store is not None:
+            self._store.put("figures", self._key(index, motion), written_figure(figure))
+
+    def _key(self, index: int, motion: str) -> str:
+        if index not in self._prepared:
+            rig, regions = self._material.rig, self._material.regions
+            expectation = rig.expectations[index]
+            named = (*expectation.of, *([expectation.against] if expectation.against is not None else []))
+            weights = [regions[name] for name in named if name in regions]
+            self._prepared[index] = expectation_digest(rig, expectation, self._body, weights)
+        return digest(self._prepared[index], motion)
+
+    @cached_property
+    def _body(self) -> str:
+        return body_digest(self._material)
+
+    @cached_property
+    def _shapes(self) -> tuple[str, ...]:
+        return tuple(shape_digest(shape) for shape in self._material.shapes.values())
+
+
+def body_digest(material: Material) -> str:
+    """What every figure of a material depends on."""
+    return digest(material.code, mesh_digest(material.mesh), material.rest)
+
+
+def written_figure(figure: MeasuredFigure) -> bytes:
+    """A figure as JSON; numbers read back exactly."""
+    return json.dumps(figure).encode("ascii")
+
+
+def read_figure(content: bytes, frames: int, vertices: int) -> MeasuredFigure | None:
+    """A figure of so many frames of a mesh with so many vertices, None where the content is none."""
+    try:
+        held = json.loads(content)
+    except (ValueError, RecursionError):
+        return None
+    match held:
+        case [None, None, str(why)] if why and why.isprintable() and len(why) <= _LONGEST_REASON:
+            return MeasuredFigure(None, None, why)
+        case [shaped, bare, ""] if all(_is_worst(one, frames, vertices) for one in (shaped, bare)):
+            return MeasuredFigure(Worst(*shaped), Worst(*bare))
+    return None
+
+
+def _is_worst(held: object, frames: int, vertices: int) -> bool:
+    """Whether this is a number, infinite or not, at one of the frames and at a vertex or none."""
+    match held:
+        case [float(value), int(frame), int(vertex)]:
+            whole = type(frame) is int and type(vertex) is int
+            return whole and not isnan(value) and 0 <= frame < frames and -1 <= vertex < vertices
+    return False
+
+
+def recall_from(folder: Path | None, material: Material) -> Recall:
+    """Access to the preparations in a cache folder, None for no cache."""
+    return computed if folder is None else _Preparations(DiskCache(folder), material).recall
+
+
+class _Preparations:
+    def __init__(self, store: DiskCache, material: Material) -> None:
+        self._store, self._body, self._mesh = store, body_digest(material), material.mesh
+
+    def recall(self, kind: type[Prepared], regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /) -> Prepared:
+        key = digest(self._body, kind.__module__, kind.__qualname__, *regions)
+        content = self._store.get("preparations", key)
+        if content is not None:
+            with suppress(ValueError):
+                held = from_bytes(kind, content)
+                if held.suits(self._mesh.vertex_count, len(self._mesh.triangles)):
+                    return held
+        made = prepare()
+        self._store.put("preparations", key, to_bytes(made))
+        return made

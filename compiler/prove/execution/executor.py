@@ -1,0 +1,118 @@
+"""Who does units of work: this process, or others that it starts once the work turns out to be long."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections import deque
+from collections.abc import Callable
+from typing import Final, Protocol
+
+from plica.prove.execution.processes import Workers
+from plica.prove.execution.work import Material, Measurer, Recalling, WorkAnswer, WorkUnit, nothing_kept
+
+PATIENCE: Final = 1.0
+"""Seconds of work after which other processes are started: work that is shorter is done before they are up."""
+
+MOST_WORKERS: Final = 6
+"""Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for
+20,000 triangles; so all together stay below 1.5 GiB."""
+
+
+class LostWorkersError(Exception):
+    """Why those who do the work are not there: they could not be found, or went away. Never leaves this package and
+    the command."""
+
+
+class Executor(Protocol):
+    """Takes units and gives answers, in any order."""
+
+    @property
+    def has_room(self) -> bool:
+        """Whether another unit would be of use now."""
+
+    def add(self, unit: WorkUnit) -> None:
+        """Takes a unit on."""
+
+    def answer(self) -> WorkAnswer:
+        """The next answer; there must be a unit without one. Raises LostWorkersError."""
+
+    def close(self) -> None:
+        """Stops all work that is under way, and ends what was started for it."""
+
+
+MakeExecutor = Callable[[Material], Executor]
+"""Makes a crew for a material."""
+
+
+def usual_workers() -> int:
+    """As many as this process may use processor cores, but no more than `MOST_WORKERS`."""
+    return min(own_cores(), MOST_WORKERS)
+
+
+def own_cores() -> int:
+    """The processor cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+class LocalExecutor:
+    """This process, and after a while `count` others beside it, which then do the work."""
+
+    def __init__(
+        self,
+        material: Material,
+        count: int = 1,
+        recall: Recalling = nothing_kept,
+        patience: float = PATIENCE,
+    ) -> None:
+        """count: 1 for this process alone; recall: access to kept preparations; patience: seconds of work
+        after which the others are started."""
+        self._material, self._count, self._recall = material, count, recall
+        self._patience, self._worked = patience, 0.0
+        self._measurer: Measurer | None = None
+        self._workers: Workers | None = None
+        self._queue: deque[WorkUnit] = deque()
+
+    @property
+    def has_room(self) -> bool:
+        under_way = self._workers.under_way if self._workers is not None else 0
+        return len(self._queue) + under_way < 2 * self._count
+
+    def add(self, unit: WorkUnit) -> None:
+        self._queue.append(unit)
+        self._hand_out()
+
+    def answer(self) -> WorkAnswer:
+        if self._workers is None and self._count > 1 and self._worked >= self._patience:
+            self._workers = Workers(self._material, self._count, self._recall)
+        self._hand_out()
+        if self._workers is None or not self._workers.ready:
+            return self._own_answer()
+        self._measurer = None
+        while True:
+            answer, returned = self._workers.answer()
+            self._queue.extendleft(returned)
+            if answer is not None:
+                self._hand_out()
+                return answer
+            if not self._workers.ready:
+                return self._own_answer()
+            self._hand_out()
+
+    def close(self) -> None:
+        if self._workers is not None:
+            self._workers.close()
+
+    def _hand_out(self) -> None:
+        while self._workers is not None and self._queue and self._workers.idle:
+            self._workers.give(self._queue.popleft())
+
+    def _own_answer(self) -> WorkAnswer:
+        begun = time.monotonic()
+        if self._measurer is None:
+            self._measurer = Measurer(self._material, self._recall)
+        answer = self._measurer.answer(self._queue.popleft())
+        self._worked += time.monotonic() - begun
+        return answer

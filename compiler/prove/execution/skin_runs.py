@@ -1,0 +1,304 @@
+"""Geometric expectations: the mesh is deformed once for all that are measured over the same poses.
+
+Tracks are cut into stretches of frames and those packed into units of work
+(`plica.prove.execution.work`). An executor does them, in any order; the worst of the answers does not depend on it.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from plica.evaluate.poses import Poses
+from plica.kinds.expectations import Worse, expectation_kind
+from plica.mesh.deform import Deformer, Motion
+from plica.prove.cache.figures import CachedFigures
+from plica.prove.execution.executor import Executor
+from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, sign_of
+from plica.prove.pose_rows import finer, frames_of
+from plica.prove.results import Result, judged, not_measured
+from plica.prove.skin import Skin
+from plica.prove.sweeps import PoseTrack
+from plica.prove.worst_frames import worst_frame
+from plica.rig.expectations import keeps_to, limit_of
+from plica.rig.rig import Expectation
+
+MOST_FRAMES: Final = 64
+"""Frames of a stretch, at the most: so few that a small change leaves most of a clip kept."""
+STRETCHES: Final = 2
+"""Full stretches of a unit: so few that work spreads evenly, so many that measures are quick."""
+NEAR: Final = 0.7
+"""A sweep whose worst figure comes to this share of the limit is looked at more closely there."""
+CLOSER_LOOKS: Final = 4
+"""Sweeps that are looked at more closely for each expectation: the worst ones."""
+
+
+class Progress(NamedTuple):
+    """How far the work has come: kinds of expectations, frames done, of how many, and how many came from the cache."""
+
+    kinds: str
+    frames: int
+    whole: int
+    recalled: int
+
+
+Tell = Callable[[Progress], None]
+
+
+class Tally(NamedTuple):
+    """Figures (an expectation in a stretch of frames) that came from the cache, and that were measured."""
+
+    recalled: int
+    measured: int
+
+
+@dataclass
+class _Found:
+    """The worst so far: `signed` is the greatest, and of equal ones that which comes first."""
+
+    signed: float = -np.inf
+    track: int = -1
+    frame: int = -1
+    vertex: int = -1
+
+    def take(self, signed: float, track: int, frame: int, vertex: int) -> None:
+        if (signed, -track, -frame) > (self.signed, -self.track, -self.frame) or self.track < 0:
+            self.signed, self.track, self.frame, self.vertex = signed, track, frame, vertex
+
+
+@dataclass
+class _Run:
+    """One expectation being measured, over tracks to which closer looks are added; `left` stretches still to come."""
+
+    index: int
+    expectation: Expectation
+    tracks: list[PoseTrack]
+    shaped: _Found = field(default_factory=_Found)
+    bare: _Found = field(default_factory=_Found)
+    of_track: dict[int, _Found] = field(default_factory=dict)
+    left: int = 0
+    looked_closer: bool = False
+    why: str = ""
+
+    def take(self, figure: MeasuredFigure, track: int, start: int) -> None:
+        if figure.shaped is None or figure.bare is None:
+            # Every stretch says the same, or whichever comes first in the alphabet is told
+            self.why = min(filter(None, (self.why, figure.why)))
+            return
+        sign = sign_of(self.expectation)
+        for found, worst in (
+            (self.shaped, figure.shaped),
+            (self.of_track.setdefault(track, _Found()), figure.shaped),
+            (self.bare, figure.bare),
+        ):
+            found.take(sign * worst.value, track, start + worst.frame, worst.vertex)
+
+
+class _Stretch(NamedTuple):
+    """Frames from `start` on of a track, and the runs that they are for with the number that each gives the track."""
+
+    runs: tuple[tuple[_Run, int], ...]
+    poses: Poses
+    start: int
+
+
+class _Unknown(NamedTuple):
+    """A stretch with its motion and what that is known by; of its runs only those whose figures were not kept."""
+
+    stretch: _Stretch
+    runs: tuple[tuple[_Run, int], ...]
+    motion: Motion
+    key: str
+
+    @property
+    def asked(self) -> tuple[int, ...]:
+        return tuple(run.index for run, _ in self.runs)
+
+
+class SkinRuns:
+    """Measures geometric expectations over tracks."""
+
+    def __init__(self, skin: Skin, deformer: Deformer, kept: CachedFigures, block_bytes: int = BLOCK_BYTES) -> None:
+        self.skin, self.deformer, self.kept = skin, deformer, kept
+        self.frames = frames_of_a_stretch(skin.mesh.vertex_count, block_bytes)
+        self.tally = Tally(0, 0)
+
+    def measured(
+        self,
+        asked: Sequence[tuple[int, Expectation]],
+        tracks: Mapping[int, Sequence[PoseTrack]],
+        crew: Executor,
+        tell: Tell = lambda done: None,
+    ) -> Iterator[Result]:
+        """The results of expectations, as they come; tracks: of each expectation by its number."""
+        return _Measuring(self, asked, tracks, crew, tell).results()
+
+    def count(self, recalled: int, measured: int) -> None:
+        """Adds to the tally."""
+        self.tally = Tally(self.tally.recalled + recalled, self.tally.measured + measured)
+
+
+class _Measuring:
+    """One go through all tracks."""
+
+    def __init__(
+        self,
+        skin_runs: SkinRuns,
+        asked: Sequence[tuple[int, Expectation]],
+        tracks: Mapping[int, Sequence[PoseTrack]],
+        crew: Executor,
+        tell: Tell,
+    ) -> None:
+        self._all, self._crew, self._tell = skin_runs, crew, tell
+        self._runs = [_Run(index, expectation, list(tracks[index])) for index, expectation in asked]
+        self._stretches: deque[_Stretch] = deque()
+        self._pack: list[_Unknown] = []
+        self._pending: dict[int, list[_Unknown]] = {}
+        self._finished: deque[_Run] = deque()
+        self._number = self._done = self._whole = self._recalled = 0
+        self._add_tracks()
+
+    def results(self) -> Iterator[Result]:
+        """Keeps the crew busy until nothing is left."""
+        while self._stretches or self._pack or self._pending:
+            while self._stretches and self._crew.has_room:
+                self._begin(self._stretches.popleft())
+            if not self._stretches and self._crew.has_room:
+                self._hand_out()
+            if self._pending:
+                self._end(self._crew.answer())
+            yield from self._due()
+
+    # ---- stretches
+
+    def _add_tracks(self) -> None:
+        """Each track once, for all that go over it."""
+        over: dict[str, list[tuple[_Run, int]]] = {}
+        tracks: dict[str, PoseTrack] = {}
+        for run in self._runs:
+            for number, track in enumerate(run.tracks):
+                over.setdefault(track.name, []).append((run, number))
+                tracks.setdefault(track.name, track)
+        # Those that the same expectations go over after each other, as they make up units together
+        for name, runs in sorted(over.items(), key=lambda item: [run.index for run, _ in item[1]]):
+            self._cut(runs, tracks[name].poses)
+
+    def _cut(self, runs: Sequence[tuple[_Run, int]], poses: Poses) -> None:
+        size = self._all.frames
+        starts = range(0, poses.frames, size)
+        for run, _ in runs:
+            run.left += len(starts)
+        self._whole += poses.frames
+        self._stretches += [_Stretch(tuple(runs), frames_of(poses, start, start + size), start) for start in starts]
+
+    def _begin(self, stretch: _Stretch) -> None:
+        """Takes what is known, and packs the rest into units."""
+        motion = self._all.deformer.motion(stretch.poses)
+        key = self._all.kept.motion(motion)
+        unknown = []
+        for run, track in stretch.runs:
+            figure = self._all.kept.get(run.index, key, stretch.poses.frames)
+            if figure is None:
+                unknown.append((run, track))
+            else:
+                self._take(run, track, stretch.start, figure)
+        self._all.count(len(stretch.runs) - len(unknown), 0)
+        if not unknown:
+            self._recalled += stretch.poses.frames
+            self._count(stretch)
+            return
+        found = _Unknown(stretch, tuple(unknown), motion, key)
+        if self._pack and self._pack[0].asked != found.asked:
+            self._hand_out()
+        self._pack.append(found)
+        if sum(len(one.motion.strengths) for one in self._pack) >= STRETCHES * self._all.frames:
+            self._hand_out()
+
+    def _hand_out(self) -> None:
+        if self._pack:
+            self._pending[self._number] = self._pack
+            motions = tuple(one.motion for one in self._pack)
+            self._crew.add(WorkUnit(self._number, self._pack[0].asked, motions))
+            self._number += 1
+            self._pack = []
+
+    def _end(self, answer: WorkAnswer) -> None:
+        for unknown, figures in zip(self._pending.pop(answer.number), answer.figures, strict=True):
+            for (run, track), figure in zip(unknown.runs, figures, strict=True):
+                self._all.kept.put(run.index, unknown.key, figure)
+                self._take(run, track, unknown.stretch.start, figure)
+            self._all.count(0, len(unknown.runs))
+            self._count(unknown.stretch)
+
+    def _take(self, run: _Run, track: int, start: int, figure: MeasuredFigure) -> None:
+        run.take(figure, track, start)
+        run.left -= 1
+        if not run.left:
+            self._finished.append(run)
+
+    def _count(self, stretch: _Stretch) -> None:
+        self._done += stretch.poses.frames
+        kinds = ", ".join(dict.fromkeys(run.expectation.kind for run, _ in stretch.runs))
+        self._tell(Progress(kinds, self._done, self._whole, self._recalled))
+
+    # ---- results
+
+    def _due(self) -> Iterator[Result]:
+        """Runs whose figures have all come: a closer look where it is wanted, else their results."""
+        while self._finished:
+            run = self._finished.popleft()
+            closer = [] if run.looked_closer or run.why else _closer(run)
+            run.looked_closer = True
+            for track in closer:
+                run.tracks.append(track)
+                self._cut([(run, len(run.tracks) - 1)], track.poses)
+            if not closer:
+                yield self._result(run)
+
+    def _result(self, run: _Run) -> Result:
+        if run.why or run.shaped.track < 0:
+            return not_measured(run.index, run.expectation, run.why or "there are no poses to measure it in")
+        found, sign, skin = run.shaped, sign_of(run.expectation), self._all.skin
+        return judged(
+            run.index,
+            run.expectation,
+            sign * found.signed,
+            bare=sign * run.bare.signed,
+            frames=sum(track.poses.frames for track in run.tracks),
+            frame=worst_frame(skin.rig, run.tracks[found.track], found.frame),
+            place=skin.place(run.expectation, found.vertex),
+        )
+
+
+def frames_of_a_stretch(vertices: int, block_bytes: int = BLOCK_BYTES) -> int:
+    """How many frames make a stretch: a power of two, by the size of the mesh alone."""
+    fitting = max(1, min(MOST_FRAMES, block_bytes // max(1, 24 * vertices)))
+    return 1 << (fitting.bit_length() - 1)
+
+
+def _closer(run: _Run) -> list[PoseTrack]:
+    """Poses between the neighbours of the worst frames, of tracks that come near the limit."""
+    limit = limit_of(run.expectation)
+    if limit is None:
+        return []
+    sign = sign_of(run.expectation)
+    near = [
+        (run.tracks[number], worst)
+        for number, worst in sorted(run.of_track.items(), key=lambda item: (-item[1].signed, item[0]))
+        if _is_near(run, sign * worst.signed, limit)
+    ]
+    found = []
+    for track, worst in near:
+        if track.between is not None and len(places := finer(track.places, worst.frame)):
+            found.append(PoseTrack(track.name, track.kind, places, track.between(places)))
+    return found[:CLOSER_LOOKS]
+
+
+def _is_near(run: _Run, value: float, limit: float) -> bool:
+    if expectation_kind(run.expectation.kind).worse is Worse.LESS:
+        return value <= limit / NEAR or not keeps_to(run.expectation, value, limit)
+    return value >= NEAR * limit

@@ -1,0 +1,190 @@
+"""The work of measuring the skin, cut into units that can be done anywhere, in any order.
+
+Tracks are cut into stretches of frames; a unit is some stretches, measured for all expectations that go over them, and
+gives the worst figure of each expectation in each stretch. The figure of a frame does not depend on the frames beside
+it, the cut does not depend on who does the work, and the worst of figures does not depend on the order in which they
+come: so results are the same to the last bit with any number of processes, and of machines of one kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from plica.kinds.expectations import expectation_kind
+from plica.measure.worst_values import WorstValues, joined, starts_in
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.attach import Attached
+from plica.mesh.deform import Deformer, Motion
+from plica.mesh.inbetweens import Inbetweens
+from plica.prove.cache.keys import code_digest
+from plica.prove.cache.preparations import Recall, computed
+from plica.prove.skin import Skin, SkinGauge, UnmeasurableError, together
+from plica.rig.rig import Expectation, Rig
+
+NO_NUMBER: Final = "the measure is not a number in some pose: the region encloses nothing, or is squeezed to nothing"
+
+
+BLOCK_BYTES: Final = 64 << 20
+"""Positions that are held at once: enough frames for measures to be quick, of all but the largest meshes."""
+
+
+@dataclass(frozen=True, eq=False)
+class Material:
+    """Everything that figures of the skin are computed from, beside the poses.
+
+    rest (v, 3): the skin at rest; regions: those that expectations name; code: `code_digest` of whoever made this;
+    block_bytes: positions that are held at once.
+    """
+
+    rig: Rig
+    mesh: Mesh
+    regions: Mapping[str, Floats]
+    shapes: Mapping[str, Inbetweens]
+    rest: Floats
+    code: str
+    block_bytes: int = BLOCK_BYTES
+
+
+class WorkUnit(NamedTuple):
+    """Stretches of frames, and the expectations, by their numbers in the rig, that are to be measured in them."""
+
+    number: int
+    asked: tuple[int, ...]
+    stretches: tuple[Motion, ...]
+
+
+class Worst(NamedTuple):
+    """A figure, the frame of its stretch, and the vertex (-1 for none)."""
+
+    value: float
+    frame: int
+    vertex: int
+
+
+class MeasuredFigure(NamedTuple):
+    """The worst of some frames with the shapes and without them, or `why` there is none."""
+
+    shaped: Worst | None
+    bare: Worst | None
+    why: str = ""
+
+
+class WorkAnswer(NamedTuple):
+    """What a unit gave: for each stretch a figure for each of `asked`."""
+
+    number: int
+    figures: tuple[tuple[MeasuredFigure, ...], ...]
+
+
+Recalling = Callable[[Material], Recall]
+"""Gives a material's measures access to preparations that are kept; can be pickled."""
+
+
+def nothing_kept(material: Material) -> Recall:
+    """A `Recalling` where nothing is kept."""
+    return computed
+
+
+class OtherCodeError(Exception):
+    """Material that was made by another version of Plica, or on another kind of machine, than it is measured with."""
+
+
+def material_of(rig: Rig, attached: Attached, rest: Floats, block_bytes: int = BLOCK_BYTES) -> Material:
+    """What has to be sent along, and nothing that no measure looks at."""
+    named = {name for one in rig.expectations for name in (*one.of, one.against)}
+    regions = {name: weights for name, weights in attached.regions.items() if name in named}
+    mesh = replace(attached.mesh, normals=None, morphs={}, problems=())
+    return Material(rig, mesh, regions, dict(attached.shapes), rest, code_digest(), block_bytes)
+
+
+class Measurer:
+    """Does units of one material. What it prepares it keeps; where it is sent, only its material goes along."""
+
+    def __init__(self, material: Material, recall: Recalling = nothing_kept) -> None:
+        """Raises OtherCodeError."""
+        if material.code != code_digest():
+            raise OtherCodeError
+        self._material = material
+        self._skin = Skin(material.rig, material.mesh, material.regions, material.rest, recall(material))
+        self._deformer = Deformer(material.mesh, material.rig, material.shapes)
+        self._gauges: dict[int, SkinGauge | UnmeasurableError] = {}
+
+    def __reduce__(self) -> tuple[type[Measurer], tuple[Material]]:
+        return Measurer, (self._material,)
+
+    def answer(self, unit: WorkUnit) -> WorkAnswer:
+        """The figures of a unit."""
+        shaped = self._stretches(unit.asked, unit.stretches)
+        moved = [number for number, motion in enumerate(unit.stretches) if motion.strengths.any()]
+        bare = list(shaped)
+        off = [_without_shapes(unit.stretches[number]) for number in moved]
+        for number, found in zip(moved, self._stretches(unit.asked, off), strict=True):
+            bare[number] = found
+        pairs = (zip(one, other, strict=True) for one, other in zip(shaped, bare, strict=True))
+        return WorkAnswer(unit.number, tuple(tuple(_figure(one, other) for one, other in pair) for pair in pairs))
+
+    def _stretches(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[list[Worst | str]]:
+        """The worst of each expectation in each stretch, or why there is none."""
+        gauges = {index: self._gauge(index) for index in asked}
+        able = {index: gauge for index, gauge in gauges.items() if not isinstance(gauge, UnmeasurableError)}
+        starts = np.cumsum([0, *(len(motion.strengths) for motion in stretches[:-1])])
+        measured = self._measured(able, stretches, starts) if able and stretches else {}
+        return [
+            [_worst(measured[index], number, starts) if index in measured else str(gauges[index]) for index in asked]
+            for number in range(len(stretches))
+        ]
+
+    def _measured(
+        self, gauges: Mapping[int, SkinGauge], stretches: Sequence[Motion], starts: Integers
+    ) -> dict[int, WorstValues]:
+        """The worst of each stretch: all frames of all stretches, one after the other, a block at a time."""
+        motion = Motion(
+            np.concatenate([motion.strengths for motion in stretches]),
+            np.concatenate([motion.skins for motion in stretches]),
+        )
+        measure = together(list(gauges.values()))
+        blocks = []
+        for block in self._deformer.positions(motion, block_bytes=self._material.block_bytes):
+            piece = slice(block.start, block.start + len(block.positions))
+            blocks.append((piece, measure(block.positions, starts_in(piece, starts))))
+        signs = [sign_of(self._material.rig.expectations[index]) for index in gauges]
+        return {
+            index: joined(((piece, found[number]) for piece, found in blocks), starts, sign)
+            for number, (index, sign) in enumerate(zip(gauges, signs, strict=True))
+        }
+
+    def _gauge(self, index: int) -> SkinGauge | UnmeasurableError:
+        if index not in self._gauges:
+            try:
+                self._gauges[index] = self._skin.gauge(self._material.rig.expectations[index])
+            except UnmeasurableError as why:
+                self._gauges[index] = why
+        return self._gauges[index]
+
+
+def _worst(measured: WorstValues, stretch: int, starts: Integers) -> Worst | str:
+    value = float(measured.values[stretch])
+    if np.isnan(value):
+        return NO_NUMBER
+    return Worst(value, int(measured.frames[stretch] - starts[stretch]), int(measured.vertices[stretch]))
+
+
+def _without_shapes(motion: Motion) -> Motion:
+    return Motion(np.zeros_like(motion.strengths), motion.skins)
+
+
+def sign_of(expectation: Expectation) -> float:
+    """Turns the figures of an expectation so that the greatest is the worst."""
+    return float(expectation_kind(expectation.kind).worse.value)
+
+
+def _figure(shaped: Worst | str, bare: Worst | str) -> MeasuredFigure:
+    for found in (shaped, bare):
+        if isinstance(found, str):
+            return MeasuredFigure(None, None, found)
+    assert not isinstance(shaped, str) and not isinstance(bare, str)
+    return MeasuredFigure(shaped, bare)

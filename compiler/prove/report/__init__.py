@@ -1,0 +1,1 @@
+"""What `plica prove` and `plica measure` show: tables, forms for other programs, and pictures."""

@@ -1,0 +1,232 @@
+"""What `plica prove` tells: a table for people, JSON and JUnit XML for programs, and findings for review tools."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import degrees
+from typing import Final
+from xml.etree import ElementTree
+
+from plica import foreign
+from plica.diagnostics import Diagnostics
+from plica.prove.baseline import is_better, is_worse
+from plica.prove.quantities import unit_of_expectation
+from plica.prove.report.tables import table
+from plica.prove.results import Result, WorstFrame, WorstPlace
+from plica.quantities import in_unit, measured, whole
+from plica.rig.rig import Rig
+from plica.source import Span
+
+FORMAT: Final = "plica-proof"
+VERSION: Final = 1
+_SHOWN_ANGLES: Final = 3
+_COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
+
+Accepted = Mapping[str, float]
+
+
+def figure(result: Result, value: float | None) -> str:
+    """A figure in the unit of the expectation; a dash for none."""
+    return "-" if value is None else measured(value, unit_of_expectation(result.expectation))
+
+
+def fails(result: Result, accepted: Accepted) -> bool:
+    """Whether a result counts as a failure: beyond its limit, and not accepted as it is."""
+    if result.status != "fails":
+        return False
+    known = accepted.get(result.title)
+    return known is None or is_worse(result, known)
+
+
+def change(result: Result, accepted: Accepted) -> str:
+    """`worse`, `better` or `same` as the accepted figure; "" where none was accepted, or nothing was measured."""
+    known = accepted.get(result.title)
+    if known is None or result.worst is None:
+        return ""
+    return "worse" if is_worse(result, known) else "better" if is_better(result, known) else "same"
+
+
+def text(results: Sequence[Result], accepted: Accepted, width: int | None = None, colour: bool = False) -> str:
+    """A row for each expectation, and a line that adds them up.
+
+    width: columns that the lines may take, longer cells being wrapped; None for as many as they need. colour: verdicts
+    are coloured by the terminal's own codes.
+    """
+    rows = [
+        (
+            _verdict(result, accepted),
+            result.title,
+            figure(result, result.worst),
+            figure(result, result.limit),
+            figure(result, result.bare),
+            _in_short(result),
+        )
+        for result in results
+    ]
+    heads = ("", "expectation", "worst", "limit", "without shapes", "worst at")
+    verdicts = [row[0] for row in rows]
+    counts = {verdict: verdicts.count(verdict) for verdict in ("holds", "accepted", "FAILS", "not measured")}
+    told = {"holds": "hold", "accepted": "accepted as they are", "FAILS": "fail", "not measured": "not measured"}
+    parts = [f"{number} {told[verdict]}" for verdict, number in counts.items() if number]
+    changes = [change(result, accepted) for result in results]
+    parts += [f"{changes.count(word)} got {word}" for word in ("worse", "better") if word in changes]
+    line = ", ".join(parts)
+    made = table(heads, rows, left=(0, 1, 5), width=width, colours=_COLOURS if colour else None)
+    return f"{made}\n\n{len(rows)} expectations: {line or 'none'}"
+
+
+def _verdict(result: Result, accepted: Accepted) -> str:
+    if result.status != "fails":
+        return result.status
+    return "FAILS" if fails(result, accepted) else "accepted"
+
+
+def _in_short(result: Result) -> str:
+    if result.frame is not None:
+        return pose(result.frame, angles=False)
+    return result.about
+
+
+def where(result: Result) -> str:
+    """The pose, the place and what it is about, in a few words."""
+    parts = [result.about] if result.about else []
+    if result.place is not None:
+        parts.append(place(result.place))
+    if result.frame is not None:
+        parts.append(pose(result.frame))
+    if result.picture:
+        parts.append(f"picture {result.picture}")
+    return "; ".join(parts)
+
+
+def place(found: WorstPlace) -> str:
+    """`left_forearm near lowerarm_lf, vertex 412`."""
+    region = f"{found.region} " if found.region else ""
+    vertex = f", vertex {found.vertex}" if found.vertex >= 0 else ""
+    return f"{region}near {found.joint or 'no joint'}{vertex}"
+
+
+def pose(frame: WorstFrame, angles: bool = True) -> str:
+    """`left_elbow_bend at 0.97 (lowerarm_lf 126 deg)`; without `angles` only up to the bracket."""
+    if frame.kind == "rest":
+        return "at rest"
+    places = {"sweep": f" at {frame.place:.3g}", "clip": f" at {frame.place:.3f} s", "pose": ""}
+    turned = _turned(frame) if angles else ""
+    return f"{frame.track}{places.get(frame.kind, f' at pose {frame.number}')}{turned}"
+
+
+def _turned(frame: WorstFrame) -> str:
+    shown = ", ".join(f"{joint} {whole(angle, 'deg')}" for joint, angle in frame.angles[:_SHOWN_ANGLES])
+    more = len(frame.angles) - _SHOWN_ANGLES
+    return f" ({shown}{f' and {more} more' if more > 0 else ''})" if shown else ""
+
+
+def add_findings(
+    results: Sequence[Result], accepted: Accepted, diagnostics: Diagnostics, origins: Mapping[tuple[str, str], Span]
+) -> None:
+    """A finding at its `expect` line for each expectation that fails, got worse or better, or was not measured."""
+    for result in results:
+        span = origins.get(("expect", str(result.index)))
+        known = accepted.get(result.title)
+        title, worst = f"`{result.title}`", figure(result, result.worst)
+        if known is not None and is_worse(result, known):
+            diagnostics.add("worse-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known))
+        elif known is not None and is_better(result, known):
+            diagnostics.add(
+                "better-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known)
+            )
+        if result.status == "not measured":
+            diagnostics.add("expectation-not-measured", span, expectation=title, reason=result.about)
+        elif fails(result, accepted):
+            at = where(result)
+            diagnostics.add(
+                "expectation-fails", span, expectation=title, figures=figures(result), where=f"; {at}" if at else ""
+            )
+        elif result.status == "fails":
+            diagnostics.add("accepted-figure", span, expectation=title, worst=worst, accepted=figure(result, known))
+
+
+def figures(result: Result) -> str:
+    """`6.1 %, where the limit is 4 % (12 % without shapes)`."""
+    bare = f" ({figure(result, result.bare)} without shapes)" if result.bare is not None else ""
+    return f"{figure(result, result.worst)}, where the limit is {figure(result, result.limit)}{bare}"
+
+
+# ---- for programs
+
+
+def json_text(rig: Rig, results: Sequence[Result], accepted: Accepted, complete: bool) -> str:
+    """The proof as JSON. Figures are in each entry's `unit` ("" for plain numbers), angles in degrees."""
+    document = {
+        "format": FORMAT,
+        "version": VERSION,
+        "character": rig.character.name,
+        "complete": complete,
+        "results": [_entry(result, accepted) for result in results],
+    }
+    return foreign.json_document(document)
+
+
+def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
+    unit = unit_of_expectation(result.expectation)
+
+    def shown(value: float | None) -> float | None:
+        return None if value is None else in_unit(value, unit)
+
+    frame, place = result.frame, result.place
+    return {
+        "expectation": result.title,
+        "kind": result.expectation.kind,
+        "side": result.expectation.side,
+        "status": result.status,
+        "accepted": shown(accepted.get(result.title)),
+        "change": change(result, accepted) or None,
+        "unit": unit,
+        "worst": shown(result.worst),
+        "limit": shown(result.limit),
+        "withoutShapes": shown(result.bare),
+        "poses": result.frames,
+        "about": result.about,
+        "picture": result.picture or None,
+        "pose": None
+        if frame is None
+        else {
+            "track": frame.track,
+            "kind": frame.kind,
+            "number": frame.number,
+            "place": frame.place,
+            "angles": {joint: degrees(angle) for joint, angle in frame.angles},
+        },
+        "place": None
+        if place is None
+        else {
+            "region": place.region,
+            "vertex": place.vertex if place.vertex >= 0 else None,
+            "joint": place.joint,
+            "position": list(place.position),
+        },
+    }
+
+
+def junit(rig: Rig, results: Sequence[Result], accepted: Accepted, origins: Mapping[tuple[str, str], Span]) -> str:
+    """JUnit's XML: a test case for each expectation (common practice, no source: the form has no standard).
+
+    A failure is an expectation that fails; what was not measured is skipped.
+    """
+    failed = sum(fails(result, accepted) for result in results)
+    skipped = sum(result.status == "not measured" for result in results)
+    suites = ElementTree.Element("testsuites")
+    numbers = {"tests": str(len(results)), "failures": str(failed), "errors": "0", "skipped": str(skipped)}
+    suite = ElementTree.SubElement(suites, "testsuite", {"name": f"plica prove {rig.character.name}", **numbers})
+    for result in results:
+        case = {"classname": f"{rig.character.name}.{result.expectation.kind}", "name": result.title, "time": "0"}
+        span = origins.get(("expect", str(result.index)))
+        if span is not None:
+            case |= {"file": span.source.path, "line": str(span.source.line_and_column(span.start)[0])}
+        element = ElementTree.SubElement(suite, "testcase", case)
+        if fails(result, accepted):
+            failure = ElementTree.SubElement(element, "failure", {"message": figures(result)})
+            failure.text = where(result)
+        elif result.status == "not measured":
+            ElementTree.SubElement(element, "skipped", {"message": result.about})
+    return foreign.xml_document(suites)

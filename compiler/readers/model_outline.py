@@ -1,0 +1,69 @@
+"""What a check needs to know about a model: its skeleton and what its meshes are called and hold."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plica.skeleton.skeleton import Skeleton
+
+
+class UnreadableModel(Exception):  # noqa: N818 - it names the state of a file, not a fault of ours
+    """A model or clip file that cannot be used; the message says why, in the user's words."""
+
+
+class MeshOutline(NamedTuple):
+    """One mesh. `uv_sets` and `morph_targets` by name in the file's order; `vertices` of all primitives."""
+
+    name: str
+    vertices: int
+    uv_sets: tuple[str, ...]
+    morph_targets: tuple[str, ...]
+    skinned: bool
+
+
+class ModelOutline(NamedTuple):
+    """A model without its arrays.
+
+    `skeleton`: rest pose in metres, y up. `inverse_binds`: whether the file states the bind pose (else
+    every inverse bind matrix is the identity). `problems`: sentences about what the file leaves unclear and
+    how it was taken.
+    """
+
+    skeleton: Skeleton
+    meshes: tuple[MeshOutline, ...]
+    animations: tuple[str, ...]
+    inverse_binds: bool
+    problems: tuple[str, ...]
+
+    @property
+    def skinned_meshes(self) -> tuple[MeshOutline, ...]:
+        """The meshes that a skin moves."""
+        return tuple(mesh for mesh in self.meshes if mesh.skinned)
+
+    @property
+    def morph_targets(self) -> tuple[str, ...]:
+        """The names of all morph targets, once each, in the order met."""
+        return tuple(dict.fromkeys(name for mesh in self.meshes for name in mesh.morph_targets))
+
+
+def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...]:
+    """The names with `_2`, `_3`, ... after repeated ones; each repetition is noted in `problems`."""
+    taken = set(names)
+    if len(taken) == len(names):
+        return tuple(names)
+    met: set[str] = set()
+    numbers: dict[str, int] = {}
+    found = []
+    for name in names:
+        chosen = name
+        if name in met:
+            number = numbers.get(name, 1) + 1
+            while f"{name}_{number}" in taken:
+                number += 1
+            numbers[name] = number
+            chosen = f"{name}_{number}"
+            taken.add(chosen)
+            problems.append(f"two {what} are called `{name}`; the later one is taken as `{chosen}`")
+        met.add(chosen)
+        found.append(chosen)
+    return tuple(found)

@@ -1,0 +1,188 @@
+"""What a Rig must hold beyond the types of its fields: names that exist, orders, shapes of tables.
+
+Specs that were compiled hold it by construction; a Rig read from text may not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from plica.kinds.curves import curve_problem
+from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
+from plica.kinds.reading_kind import Part
+from plica.kinds.readings import Reading, kind_of
+from plica.rig.region_sources import joints_of, regions_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
+from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
+from plica.values import Curve
+
+
+class Problem(NamedTuple):
+    """One finding: the place in the Rig, written as in `strengths[3].reading.joint`, and what is wrong there."""
+
+    path: str
+    text: str
+
+
+def first_problem(rig: Rig) -> Problem | None:
+    """The first thing, in the order of the file, that does not hold together; None where all does."""
+    return next(problems(rig), None)
+
+
+def problems(rig: Rig) -> Iterator[Problem]:
+    """Everything that does not hold together."""
+    lists = {
+        "skeleton": [joint.name for joint in rig.skeleton],
+        "controls": [control.name for control in rig.controls],
+        "fields": [field.name for field in rig.fields],
+        "strengths": [strength.name for strength in rig.strengths],
+        "regions": [region.name for region in rig.regions],
+        "shapes": [shape.name for shape in rig.shapes],
+        "details": [detail.name for detail in rig.details],
+        "folds": [fold.name for fold in rig.folds],
+        "poses": [pose.name for pose in rig.poses],
+    }
+    for place, names in lists.items():
+        yield from _repeated(place, names)
+    known = {place: frozenset(names) for place, names in lists.items()}
+    yield from _skeleton_problems(rig, known["skeleton"])
+    for index, field in enumerate(rig.fields):
+        yield from _field_problems(f"fields[{index}]", field, known["skeleton"])
+    yield from _strength_problems(rig, known)
+    yield from _region_problems(rig, known)
+    yield from _shape_and_fold_problems(rig, known)
+
+
+def _repeated(place: str, names: Sequence[str]) -> Iterator[Problem]:
+    seen: set[str] = set()
+    for index, name in enumerate(names):
+        if name in seen:
+            yield Problem(f"{place}[{index}].name", f"{name!r} stands twice")
+        seen.add(name)
+
+
+def _unknown(place: str, name: str | None, known: Iterable[str], what: str) -> Iterator[Problem]:
+    if name is not None and name not in known:
+        yield Problem(place, f"there is no {what} {name!r}")
+
+
+def _skeleton_problems(rig: Rig, joints: frozenset[str]) -> Iterator[Problem]:
+    before: set[str] = set()
+    for index, joint in enumerate(rig.skeleton):
+        if joint.parent is not None and joint.parent not in before:
+            yield Problem(f"skeleton[{index}].parent", f"no joint {joint.parent!r} stands before this one")
+        yield from _unknown(f"skeleton[{index}].partner", joint.partner, joints, "joint")
+        before.add(joint.name)
+
+
+def _field_problems(place: str, field: Field, joints: frozenset[str]) -> Iterator[Problem]:
+    yield from _unknown(f"{place}.joint", field.joint, joints, "joint")
+    yield from _repeated(f"{place}.samples", [sample.name for sample in field.samples])
+    columns = len(field.samples) - 1
+    if columns < 1:
+        yield Problem(f"{place}.samples", "must hold the rest pose and at least one more")
+        return
+    if len(field.constants) != columns:
+        yield Problem(f"{place}.constants", f"must hold {columns} numbers, one for each sample after the first")
+    if len(field.coefficients) != columns + 1 or any(len(row) != columns for row in field.coefficients):
+        yield Problem(f"{place}.coefficients", f"must hold {columns + 1} rows of {columns} numbers")
+    if (field.metric == "direction") != (field.axis is not None):
+        yield Problem(f"{place}.axis", 'must stand exactly where the metric is "direction"')
+    if kernel_kind(field.kernel).has_width != (field.width is not None and field.width > 0):
+        wide = " or ".join(f'"{kind.name}"' for kind in KERNEL_KINDS.values() if kind.has_width)
+        yield Problem(f"{place}.width", f"must be above 0 where the kernel is {wide}, and null elsewhere")
+
+
+def _strength_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
+    fields = {field.name: frozenset(sample.name for sample in field.samples[1:]) for field in rig.fields}
+    before: set[str] = set()
+    for index, strength in enumerate(rig.strengths):
+        place = f"strengths[{index}]"
+        match strength:
+            case Driver():
+                yield from _reading_problems(f"{place}.reading", strength.reading, known)
+                if strength.span[0] == strength.span[1]:
+                    yield Problem(f"{place}.span", "its two ends are the same")
+                yield from _curve_problems(f"{place}.curve", strength.curve)
+            case Sample():
+                yield from _unknown(f"{place}.field", strength.field, fields, "field")
+                samples = fields.get(strength.field, frozenset())
+                yield from _unknown(f"{place}.sample", strength.sample, samples, "sample with a strength")
+            case Combine():
+                yield from _combination_problems(f"{place}.combination", strength.combination, before)
+        before.add(strength.name)
+
+
+def _reading_problems(place: str, reading: Reading, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
+    kind = kind_of(reading)
+    for name in kind.named(Part.CONTROL):
+        yield from _unknown(f"{place}.{name}", getattr(reading, name), known["controls"], "control")
+    for name in kind.named(Part.JOINT):
+        yield from _unknown(f"{place}.{name}", getattr(reading, name), known["skeleton"], "joint")
+    for name in kind.named(Part.ORDER):
+        if sorted(getattr(reading, name)) != ["x", "y", "z"]:
+            yield Problem(f"{place}.{name}", "must hold each of x, y and z once")
+
+
+def _curve_problems(place: str, curve: Curve) -> Iterator[Problem]:
+    problem = curve_problem(curve)
+    if problem is not None:
+        yield Problem(f"{place}.{problem.field}", problem.text)
+
+
+def _combination_problems(place: str, combination: Combination, before: set[str]) -> Iterator[Problem]:
+    if not combination.parts:
+        yield Problem(f"{place}.parts", "must not be empty")
+    for index, part in enumerate(combination.parts):
+        there = f"{place}.parts[{index}]"
+        if isinstance(part, StrengthOf):
+            if part.strength not in before:
+                yield Problem(f"{there}.strength", f"no strength {part.strength!r} stands before this one")
+        else:
+            yield from _combination_problems(there, part, before)
+
+
+def _region_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
+    for index, region in enumerate(rig.regions):
+        source = region.source
+        for part, joint in enumerate(joints_of(source)):
+            yield from _unknown(f"regions[{index}].source.joints[{part}]", joint, known["skeleton"], "joint")
+        for part, other in enumerate(regions_of(source)):
+            yield from _unknown(f"regions[{index}].source.regions[{part}]", other, known["regions"], "region")
+
+
+def _shape_and_fold_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:
+    for index, shape in enumerate(rig.shapes):
+        place = f"shapes[{index}]"
+        yield from _unknown(f"{place}.within", shape.within, known["regions"], "region")
+        yield from _unknown(f"{place}.follows", shape.follows, known["strengths"], "strength")
+        for there, sculpt in _sculpts(place, shape):
+            yield from _pose_problems(f"{there}.pose", sculpt.pose, known)
+    for index, fold in enumerate(rig.folds):
+        place = f"folds[{index}]"
+        yield from _unknown(f"{place}.detail", fold.detail, known["details"], "detail")
+        yield from _unknown(f"{place}.area", fold.area, known["regions"], "region")
+        yield from _unknown(f"{place}.follows", fold.follows, known["strengths"], "strength")
+
+    for index, pose in enumerate(rig.poses):
+        yield from _pose_problems(f"poses[{index}].items", pose.items, known)
+
+
+def _sculpts(place: str, shape: Shape) -> Iterator[tuple[str, Sculpt]]:
+    if shape.source is not None and not isinstance(shape.source, Morph):
+        yield f"{place}.source", shape.source
+    for index, inbetween in enumerate(shape.inbetweens):
+        yield f"{place}.inbetweens[{index}].sculpt", inbetween.sculpt
+
+
+def _pose_problems(
+    place: str, items: Sequence[StrengthPose | JointPose], known: dict[str, frozenset[str]]
+) -> Iterator[Problem]:
+    for index, pose in enumerate(items):
+        there = f"{place}[{index}]"
+        if isinstance(pose, JointPose):
+            yield from _unknown(f"{there}.joint", pose.joint, known["skeleton"], "joint")
+        else:
+            yield from _unknown(f"{there}.strength", pose.strength, known["strengths"], "strength")

@@ -1,0 +1,46 @@
+"""The offsets of shapes as computed on a mesh: what each shape weighs, and the offsets of small ones."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plica.skeleton.algebra import Vector
+
+
+class ListedOffsets(NamedTuple):
+    """A small shape's offsets as lists: the vertices that move, and by how much each (metres, neutral space)."""
+
+    indices: tuple[int, ...]
+    offsets: tuple[Vector, ...]
+    normals: tuple[Vector, ...] | None = None
+
+
+class ListedInbetween(NamedTuple):
+    """The offsets of an inbetween at strength `at`."""
+
+    at: float
+    listed: ListedOffsets
+
+
+class ShapeOffsets(NamedTuple):
+    """What a shape weighs: the vertices that move, bytes, the largest move (metres) and the joint it is nearest to.
+
+    `listed` and `inbetweens` hold the offsets themselves where the shape is small enough to stand in the text.
+    """
+
+    shape: str
+    vertices: int
+    bytes: int
+    largest: float
+    joint: str | None
+    listed: ListedOffsets | None = None
+    inbetweens: tuple[ListedInbetween, ...] = ()
+
+
+class OffsetsTable(NamedTuple):
+    """The computed offsets: the binary file beside the text, the mesh they are about, and what each shape weighs."""
+
+    file: str
+    vertex_count: int
+    fingerprint: str
+    shapes: tuple[ShapeOffsets, ...]

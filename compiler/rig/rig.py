@@ -1,0 +1,122 @@
+"""The Rig: a spec with both sides written out, as plain frozen data that can be written as JSON and read back.
+
+Names are output names (`left_elbow`). Lengths are metres, angles radians, quaternions (x, y, z, w),
+vectors in the frame that the field's description names. Everything is sorted, so that two specs that say the
+same thing in another order give the same Rig.
+
+These are named tuples and not pydantic models or dataclasses because `plica check` builds a Rig on every save, and
+defining so many classes of those kinds takes longer than the check itself; `plica.rig.rig_json` gives pydantic
+classes like them where text comes in or schemas go out.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.rig.offsets_table import OffsetsTable
+from plica.rig.strengths import Control, Field, Strength
+from plica.rig.surfaces import Detail, Fold, JointPose, Region, Shape, StrengthPose
+from plica.skeleton.algebra import Quaternion, Vector
+from plica.values import NOTHING_SAID, About, Alias, Geometry, Side
+
+if TYPE_CHECKING:
+    ExpectationName = str
+else:
+    ExpectationName = Literal[tuple(EXPECTATION_KINDS)]  # so that what is read, and the schema, know the names
+
+FORMAT = "plica-rig"
+FORMAT_VERSION = 1
+
+
+class RigJoint(NamedTuple):
+    """A joint at rest, in its parent; `partner` is the joint on the other side."""
+
+    name: str
+    parent: str | None
+    translation: Vector
+    rotation: Quaternion
+    scale: Vector
+    side: Side
+    partner: str | None
+    skinned: bool
+
+
+class Symmetry(NamedTuple):
+    """The mirror plane: the points whose coordinate `axis` equals `offset`; `found` if it was not stated."""
+
+    axis: Literal["x", "y", "z"]
+    offset: float
+    found: bool
+
+
+class Character(NamedTuple):
+    """Whose rig it is.
+
+    `tolerance` (metres) is how far two vertices may be from mirroring exactly; over `band` metres around the mirror
+    plane the sides pass into each other, 0 for a clean cut with 0.5 on the seam.
+    """
+
+    name: str
+    title: str
+    geometry: Geometry | None
+    tolerance: float
+    about: About = NOTHING_SAID
+    band: float = 0.0
+
+
+class Pose(NamedTuple):
+    """A pose with a name, for expectations: what strengths have, and by how much joints are turned since rest."""
+
+    name: str
+    side: Side
+    declared: str
+    items: tuple[StrengthPose | JointPose, ...]
+    about: About = NOTHING_SAID
+
+
+class Expectation(NamedTuple):
+    """Something that must hold over poses.
+
+    `kind` names the measure, `of` what is measured, `against` the other region of a clearance, `limit` the bound in
+    the measure's unit (share, radians, metres, a count or a strength), `over` the strengths or clips to sweep, `uv` the
+    texture layout that a stretch, squeeze or shear is measured against (None: the surface at rest).
+    """
+
+    kind: ExpectationName
+    side: Side
+    of: tuple[str, ...] = ()
+    against: str | None = None
+    uv: str | None = None
+    limit: float | None = None
+    over: tuple[str, ...] = ()
+    over_clips: tuple[str, ...] = ()
+    over_poses: tuple[str, ...] = ()
+    over_everything: bool = False
+    about: About = NOTHING_SAID
+
+
+class Rig(NamedTuple):
+    """Everything, both sides written out. Strengths stand after those that they are made of.
+
+    `offsets` is None until shapes are computed on a mesh, which happens when the rig is built; `build` is the id that
+    all files of one build carry, None before there is one.
+    """
+
+    character: Character
+    skeleton: tuple[RigJoint, ...]
+    symmetry: Symmetry | None = None
+    controls: tuple[Control, ...] = ()
+    fields: tuple[Field, ...] = ()
+    strengths: tuple[Strength, ...] = ()
+    regions: tuple[Region, ...] = ()
+    shapes: tuple[Shape, ...] = ()
+    details: tuple[Detail, ...] = ()
+    folds: tuple[Fold, ...] = ()
+    poses: tuple[Pose, ...] = ()
+    expectations: tuple[Expectation, ...] = ()
+    aliases: tuple[Alias, ...] = ()
+    offsets: OffsetsTable | None = None
+    build: str | None = None
+    format: Literal["plica-rig"] = "plica-rig"
+    version: int = FORMAT_VERSION

@@ -1,0 +1,112 @@
+"""What a Rig computes from a pose: controls, drivers, fields and combinations, and how they are named."""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple, get_args
+
+from plica.distinct import distinct
+from plica.kinds.combinations import CombinationName
+from plica.kinds.kernels import KernelName
+from plica.kinds.readings import Reading
+from plica.skeleton.algebra import Quaternion, Vector
+from plica.values import NOTHING_SAID, About, Curve, Side
+
+
+class Control(NamedTuple):
+    """A number that the animator sets, in `range`; `rest` is its value in the rest pose."""
+
+    name: str
+    side: Side
+    declared: str
+    range: tuple[float, float]
+    rest: float
+    about: About = NOTHING_SAID
+
+
+class Driver(NamedTuple):
+    """curve((reading - span[0]) / (span[1] - span[0])), the share and the result clamped to 0..1 if `clamped`."""
+
+    name: str
+    side: Side
+    declared: str
+    reading: Reading
+    span: tuple[float, float]
+    clamped: bool
+    curve: Curve
+    about: About = NOTHING_SAID
+    kind: Literal["driver"] = "driver"
+
+
+class StrengthOf(NamedTuple):
+    """The strength of another entry, as part of a combination."""
+
+    strength: str
+
+
+class Combination(NamedTuple):
+    """A strength made of others: their product, least, greatest, or sum (at most 1)."""
+
+    how: CombinationName
+    parts: tuple[Combination | StrengthOf, ...]
+
+
+class Combine(NamedTuple):
+    """A combination with a name."""
+
+    name: str
+    side: Side
+    declared: str
+    combination: Combination
+    about: About = NOTHING_SAID
+    kind: Literal["combine"] = "combine"
+
+
+class Sample(NamedTuple):
+    """The strength of one sample of a field."""
+
+    name: str
+    side: Side
+    declared: str
+    field: str
+    sample: str
+    about: About = NOTHING_SAID
+    kind: Literal["sample"] = "sample"
+
+
+Strength = Driver | Combine | Sample
+
+
+class FieldSample(NamedTuple):
+    """A sample pose: the turn since rest (a unit quaternion in the joint's rest frame)."""
+
+    name: str
+    rotation: Quaternion
+
+
+class Field(NamedTuple):
+    """Strengths of several sample poses of one joint, interpolated between them.
+
+    With d_i the distance from the pose to sample i, the strength of sample k is
+    constants[k] + sum over i of coefficients[i][k] * kernel(d_i), clamped to 0..1, and exactly 0 or 1 where it is
+    within 1e-9 of that. The rest pose is sample 0 and has no strength of its own (no column).
+
+    Distance, `metric` "rotation": 2 sin(a / 2), where a is the angle between the two rotations;
+    "direction": the distance between the two directions into which `axis` (a unit vector) is turned.
+    Kernel: "gaussian" exp(-(d / width)^2), "linear" d.
+    """
+
+    name: str
+    side: Side
+    declared: str
+    joint: str
+    metric: Literal["rotation", "direction"]
+    axis: Vector | None
+    kernel: KernelName
+    width: float | None
+    samples: tuple[FieldSample, ...]
+    coefficients: tuple[tuple[float, ...], ...]
+    constants: tuple[float, ...]
+    about: About = NOTHING_SAID
+
+
+distinct(*get_args(Strength), Combination, StrengthOf)

@@ -1,0 +1,134 @@
+"""The skeleton that a spec is bound to."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from math import copysign
+from typing import NamedTuple
+
+from plica.skeleton.algebra import (
+    IDENTITY_MATRIX,
+    IDENTITY_QUATERNION,
+    Matrix,
+    Quaternion,
+    Vector,
+    add,
+    matrix_of,
+    product,
+    times,
+)
+
+ORIGIN: Vector = (0.0, 0.0, 0.0)
+UNSCALED: Vector = (1.0, 1.0, 1.0)
+
+
+class Joint(NamedTuple):
+    """One joint at rest: local translation (metres), rotation (unit quaternion) and scale, in its parent.
+
+    `parent` is the index of the parent, None for a root. `skinned` tells whether the skin refers to it; nodes
+    between and above the skin's joints belong to the skeleton too, because they carry them.
+    """
+
+    name: str
+    parent: int | None = None
+    translation: Vector = ORIGIN
+    rotation: Quaternion = IDENTITY_QUATERNION
+    scale: Vector = UNSCALED
+    skinned: bool = True
+
+
+class Frame(NamedTuple):
+    """A joint's frame in model space: `linear` (columns are the axes, scale included) and origin in metres."""
+
+    linear: Matrix
+    origin: Vector
+
+
+MODEL_FRAME = Frame(IDENTITY_MATRIX, ORIGIN)
+
+
+def local_frame(translation: Vector, rotation: Quaternion, scale: Vector) -> Frame:
+    """The matrix T R S of glTF 2.0 section 3.5.3 as a frame."""
+    rows = matrix_of(rotation)
+    linear = (
+        (rows[0][0] * scale[0], rows[0][1] * scale[1], rows[0][2] * scale[2]),
+        (rows[1][0] * scale[0], rows[1][1] * scale[1], rows[1][2] * scale[2]),
+        (rows[2][0] * scale[0], rows[2][1] * scale[1], rows[2][2] * scale[2]),
+    )
+    return Frame(linear, translation)
+
+
+class Skeleton:
+    """Joints, parents before children, with their frames in model space at rest."""
+
+    def __init__(self, joints: tuple[Joint, ...]) -> None:
+        """Raises ValueError where a parent does not come before its child or two joints share a name."""
+        self.joints = joints
+        self.index = {joint.name: index for index, joint in enumerate(joints)}
+        if len(self.index) != len(joints):
+            raise ValueError("two joints share a name")
+        for index, joint in enumerate(joints):
+            if joint.parent is not None and not 0 <= joint.parent < index:
+                raise ValueError(f"the parent of {joint.name} does not come before it")
+
+    @cached_property
+    def frames(self) -> tuple[Frame, ...]:
+        """The joints' rest frames in model space."""
+        found: list[Frame] = []
+        for joint in self.joints:
+            parent = MODEL_FRAME if joint.parent is None else found[joint.parent]
+            local = local_frame(joint.translation, joint.rotation, joint.scale)
+            origin = add(times(parent.linear, local.origin), parent.origin)
+            found.append(Frame(product(parent.linear, local.linear), origin))
+        return tuple(found)
+
+    def parent_frame(self, index: int) -> Frame:
+        """The rest frame that a joint's translation is given in."""
+        parent = self.joints[index].parent
+        return MODEL_FRAME if parent is None else self.frames[parent]
+
+    @cached_property
+    def orientations(self) -> tuple[Matrix, ...]:
+        """The joints' rest axes in model space, as the columns of orthogonal matrices.
+
+        They are the joints' rotations one after the other. Scales have no part in them but for their signs: a joint
+        mirrored by a negative scale has an orientation with determinant -1.
+        """
+        found: list[Matrix] = []
+        for joint in self.joints:
+            parent = IDENTITY_MATRIX if joint.parent is None else found[joint.parent]
+            signs = (copysign(1.0, joint.scale[0]), copysign(1.0, joint.scale[1]), copysign(1.0, joint.scale[2]))
+            found.append(product(parent, local_frame(ORIGIN, joint.rotation, signs).linear))
+        return tuple(found)
+
+    def orientation(self, index: int) -> Matrix:
+        """One joint's rest axes in model space."""
+        return self.orientations[index]
+
+    def children(self, index: int) -> list[int]:
+        """Indexes of the joints right below one."""
+        return self._children.get(index, [])
+
+    @cached_property
+    def _children(self) -> dict[int, list[int]]:
+        result: dict[int, list[int]] = {}
+        for child, joint in enumerate(self.joints):
+            if joint.parent is not None:
+                result.setdefault(joint.parent, []).append(child)
+        return result
+
+    def below(self, index: int) -> list[int]:
+        """Indexes of a joint and all joints below it."""
+        found = [index]
+        for joint in found:  # which grows while it is walked
+            found.extend(self.children(joint))
+        return sorted(found)
+
+    def ancestors(self, index: int) -> list[int]:
+        """Indexes from the joint's parent up to its root."""
+        result: list[int] = []
+        parent = self.joints[index].parent
+        while parent is not None:
+            result.append(parent)
+            parent = self.joints[parent].parent
+        return result

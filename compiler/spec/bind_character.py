@@ -1,0 +1,316 @@
+"""Binds the character block: geometry, skeleton, sides, mirror plane, output names, aliases."""
+
+from __future__ import annotations
+
+from itertools import chain
+from typing import NamedTuple, cast
+
+from plica.diagnostics import Diagnostics, Label
+from plica.readers.model_outline import ModelOutline
+from plica.rounding import REST_DIGITS, rounded
+from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply
+from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
+from plica.skeleton.skeleton import Joint, Skeleton
+from plica.spec.context import Context, read_about
+from plica.spec.entries import BoundSkeleton, CharacterFacts
+from plica.spec.fact_sets import FactSet, ScopedFact, collect
+from plica.spec.instances import Instance
+from plica.spec.ordering import rounds
+from plica.spec.scope import Scope
+from plica.spec.symbols import Symbols
+from plica.syntax import nodes
+from plica.units import Dimension
+from plica.values import Alias, Geometry
+from plica.workspace import Refused, Workspace
+
+DEFAULT_NAMES = "{side}_{name}"
+DEFAULT_TOLERANCE = 0.0001
+# Pairs that miss each other by more than this share of the body's size are not a mirror image.
+_PLANE_TOLERANCE = 0.02
+_NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
+
+
+class BoundCharacter(NamedTuple):
+    """The character block's facts, the skeleton that the rest is bound to, and the model's outline."""
+
+    facts: CharacterFacts
+    bound: BoundSkeleton
+    outline: ModelOutline | None
+
+
+def bind_character(
+    instance: Instance, symbols: Symbols, workspace: Workspace | None, diagnostics: Diagnostics
+) -> BoundCharacter:
+    """Bind a character block; what is missing or wrong becomes diagnostics and is left out."""
+    node, scope = instance
+    assert isinstance(node, nodes.Block) and node.name is not None
+    facts = collect(node.facts, scope, diagnostics)
+    empty = BoundSkeleton(Skeleton(()), _NO_SIDES, None, True)
+    context = Context(diagnostics, symbols, empty, None, workspace, {}, "none", instance.span)
+    geometry, outline = _geometry(facts, context)
+    skeleton = _skeleton(facts, outline, context)
+    sides = _sides(facts, skeleton, diagnostics)
+    plane, plane_found = _plane(facts, skeleton, sides, context)
+    unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
+    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, unknown))
+    names, side_texts = _names(facts, diagnostics)
+    tolerance = facts.one("tolerance")
+    accepted = {fact.node.part("rule"): fact.scope.span(fact.node) for fact in facts.many("accept")}
+    character = CharacterFacts(
+        name=scope.name(node.name),
+        title=scope.fill(node.title.text, node.title, lenient=True) if node.title else "",
+        geometry=geometry,
+        tolerance=tolerance.scope.amount(tolerance.node.part("amount"), Dimension.LENGTH, "a tolerance")
+        if tolerance
+        else DEFAULT_TOLERANCE,
+        band=_band(facts),
+        about=read_about(facts, context),
+        names_pattern=names,
+        side_texts=side_texts,
+        aliases=_aliases(facts, context),
+        span=instance.span,
+        accepted=accepted,
+    )
+    return BoundCharacter(character, context.bound, outline)
+
+
+def _band(facts: FactSet) -> float:
+    """How wide the sides pass into each other, metres; 0 where it is not stated."""
+    fact = facts.one("band")
+    if fact is None:
+        return 0.0
+    width = fact.scope.amount(fact.node.part("width"), Dimension.LENGTH, "a band")
+    if width < 0:
+        fact.scope.diagnostics.add("not-positive", fact.scope.span(fact.node), what="a band")
+    return max(width, 0.0)
+
+
+# ---- geometry and skeleton --------------------------------------------------------------------------
+
+
+def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelOutline | None]:
+    fact = facts.one("geometry")
+    if fact is None:
+        return None, None
+    path, mesh_names = fact.node.part("file"), fact.node.part("meshes")
+    errors = context.diagnostics.count_of_errors
+    shown = context.file(path, fact.scope)
+    meshes = tuple(fact.scope.fill(name.text, name) for name in mesh_names or ())
+    outline = None
+    if context.workspace is not None and context.diagnostics.count_of_errors == errors:
+        from plica.readers.model_reader import find_outline
+
+        located = context.workspace.locate(shown)
+        assert not isinstance(located, Refused)
+        outline = find_outline(located, shown, fact.scope.span(path), context.diagnostics, meshes)
+        if outline is not None:
+            _check_meshes(fact, meshes, outline, context.diagnostics)
+    return Geometry(shown, meshes), outline
+
+
+def _check_meshes(fact: ScopedFact, meshes: tuple[str, ...], outline: ModelOutline, diagnostics: Diagnostics) -> None:
+    known = [mesh.name for mesh in outline.meshes]
+    for name, node in zip(meshes, fact.node.part("meshes") or (), strict=True):
+        if name not in known:
+            hint = diagnostics.near_hint(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
+            diagnostics.add("unknown-mesh", fact.scope.span(node), name=name, hint=hint)
+
+
+def _skeleton(facts: FactSet, outline: ModelOutline | None, context: Context) -> Skeleton:
+    fact = facts.one("skeleton")
+    if fact is None:
+        return outline.skeleton if outline is not None else Skeleton(())
+    geometry = facts.one("geometry")
+    if geometry is not None and (outline is None or outline.skeleton.joints):
+        label = Label(geometry.scope.span(geometry.node), "the model that brings a skeleton")
+        context.diagnostics.add("two-skeletons", fact.scope.span(fact.node), labels=[label])
+        return outline.skeleton if outline is not None else Skeleton(())
+    return Skeleton(tuple(_ordered_joints(fact, context)))
+
+
+def _ordered_joints(fact: ScopedFact, context: Context) -> list[Joint]:
+    """The declared joints, parents first; unknown parents, repeated names and cycles become diagnostics."""
+    found, scope = context.diagnostics, fact.scope
+    written: dict[str, nodes.SkeletonJoint] = {}
+    for node in fact.node.part("joints"):
+        name = scope.fill(node.name.text, node.name)
+        if name in written:
+            label = Label(scope.span(written[name].name), "first declared here")
+            found.add("duplicate-name", scope.span(node.name), kind="joint", name=name, labels=[label])
+        else:
+            written[name] = node
+    index: dict[str, int] = {}
+    joints: list[Joint] = []
+    parents = {
+        name: [scope.fill(node.parent.text, node.parent)] if node.parent is not None else []
+        for name, node in written.items()
+    }
+    for name in chain.from_iterable(rounds(parents)):
+        joints.append(_joint(name, written[name], index, written, context, scope))
+        index[name] = len(joints) - 1
+    for name, node in written.items():
+        if name not in index:
+            found.add("joint-cycle", scope.span(node.name), name=name)
+    return joints
+
+
+def _joint(
+    name: str,
+    node: nodes.SkeletonJoint,
+    index: dict[str, int],
+    written: dict[str, nodes.SkeletonJoint],
+    context: Context,
+    scope: Scope,
+) -> Joint:
+    x, y, z = (scope.amount(value, Dimension.LENGTH, "a joint's position") for value in node.position)
+    parent = None
+    if node.parent is not None:
+        parent_name = scope.fill(node.parent.text, node.parent)
+        parent = index.get(parent_name)
+        if parent is None:
+            hint = context.diagnostics.near_hint(parent_name, written)
+            context.diagnostics.add("unknown-joint", scope.span(node.parent), name=parent_name, hint=hint)
+    return Joint(name, parent, (x, y, z), _rotation(node.turns, context, scope))
+
+
+def _rotation(turns: tuple[nodes.WrittenTurn, ...], context: Context, scope: Scope) -> Quaternion:
+    rotation = IDENTITY_QUATERNION
+    for node, turn in zip(turns, context.turns(turns, scope), strict=True):
+        if node.axis.space in ("joint", "model"):
+            context.diagnostics.add("axis-of-a-rest-frame", scope.span(node.axis), space=node.axis.space)
+        rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
+    return rounded(rotation, REST_DIGITS)
+
+
+# ---- sides and plane --------------------------------------------------------------------------------
+
+
+def _sides(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> Sides:
+    left, right = facts.one("left_pattern"), facts.one("right_pattern")
+    patterns: dict[str, list[str]] = {"left": [], "right": []}
+    for side, fact in (("left", left), ("right", right)):
+        for text in fact.node.part("patterns") if fact else ():
+            if not valid_pattern(text.text):
+                assert fact is not None
+                diagnostics.add("not-a-pattern", fact.scope.span(text), pattern=text.text)
+                return _NO_SIDES
+            patterns[side].append(text.text)
+    either = left or right
+    if not _patterns_match(either, patterns, diagnostics):
+        return _NO_SIDES
+    names = [joint.name for joint in skeleton.joints]
+    if either is not None:  # every pattern is tried on every name
+        either.scope.budget.spend(len(patterns["left"]) * len(names), either.scope.span(either.node))
+        if diagnostics.stopped:
+            return _NO_SIDES
+    stated = _stated_pairs(facts, skeleton, diagnostics)
+    sides = pair_joints(names, patterns["left"], patterns["right"], stated)
+    _report_sides(sides, skeleton, either, diagnostics)
+    return sides
+
+
+def _patterns_match(fact: ScopedFact | None, patterns: dict[str, list[str]], diagnostics: Diagnostics) -> bool:
+    if fact is None:
+        return True
+    lefts, rights = patterns["left"], patterns["right"]
+    stars = [pattern.count("*") for pattern in lefts] == [pattern.count("*") for pattern in rights]
+    if len(lefts) != len(rights) or not stars:
+        diagnostics.add("patterns-differ", fact.scope.span(fact.node), left=len(lefts), right=len(rights))
+        return False
+    return True
+
+
+def _stated_pairs(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> list[StatedPair]:
+    stated = []
+    for node, scope in facts.many("pair"):
+        indexes = []
+        joints, shared = (node.part("left"), node.part("right")), node.part("shared")
+        for joint in joints:
+            name = scope.fill(joint.text, joint)
+            if name in skeleton.index:
+                indexes.append(skeleton.index[name])
+            else:
+                hint = diagnostics.near_hint(name, skeleton.index)
+                diagnostics.add("unknown-joint", scope.span(joint), name=name, hint=hint)
+        if len(indexes) == 2:
+            stated.append(StatedPair(indexes[0], indexes[1], shared.text if shared else None))
+    return stated
+
+
+def _report_sides(sides: Sides, skeleton: Skeleton, fact: ScopedFact | None, diagnostics: Diagnostics) -> None:
+    if fact is None or not skeleton.joints:
+        return
+    span = fact.scope.span(fact.node)
+    if not sides.pairs:
+        diagnostics.add("no-pairs", span)
+        return
+    if sides.unpaired:
+        names = [skeleton.joints[index].name for index in sides.unpaired]
+        diagnostics.add("unpaired-joints", span, count=len(names), names=_shortened(names))
+    if sides.clashing:
+        diagnostics.add("clashing-pairs", span, names=_shortened(list(sides.clashing)))
+
+
+def _shortened(names: list[str]) -> str:
+    shown = ", ".join(f"`{name}`" for name in names[:6])
+    return shown if len(names) <= 6 else f"{shown} and {len(names) - 6} more"
+
+
+def _plane(facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context) -> tuple[Plane | None, bool]:
+    fact = facts.one("symmetry")
+    pairs = list(sides.pairs.values())
+    if fact is None:
+        plane = find_plane(skeleton, pairs)
+    else:
+        axis_text, offset_node = fact.node.part("axis"), fact.node.part("offset")
+        offset = fact.scope.amount(offset_node, Dimension.LENGTH, "the plane's place") if offset_node else 0.0
+        plane = find_plane(skeleton, pairs, cast(AxisName, axis_text.lstrip("+-")), offset)
+    if plane is not None and pairs:
+        size = max(max(map(abs, frame.origin)) for frame in skeleton.frames) or 1.0
+        if plane.residual > _PLANE_TOLERANCE * size:
+            span = fact.scope.span(fact.node) if fact else context.span
+            context.diagnostics.add(
+                "uneven-rest-pose",
+                span,
+                axis=plane.axis,
+                offset=f"{plane.offset:.4g}",
+                distance=f"{plane.residual:.3g}",
+                joint=plane.worst,
+            )
+    return plane, fact is None
+
+
+# ---- names and aliases ------------------------------------------------------------------------------
+
+
+def _names(facts: FactSet, diagnostics: Diagnostics) -> tuple[str, tuple[str, str]]:
+    fact = facts.one("names")
+    pattern = DEFAULT_NAMES
+    if fact is not None:
+        pattern = fact.node.part("pattern").text
+        rest = pattern.replace("{side}", "").replace("{name}", "")
+        if pattern.count("{name}") != 1 or pattern.count("{side}") != 1 or "{" in rest or "}" in rest:
+            diagnostics.add("not-a-names-pattern", fact.scope.span(fact.node), pattern=pattern)
+            pattern = DEFAULT_NAMES
+    sides = facts.one("sides")
+    if sides is None:
+        return pattern, ("left", "right")
+    left, right = (text.text for text in (sides.node.part("left"), sides.node.part("right")))
+    if left == right:
+        diagnostics.add("same-side-texts", sides.scope.span(sides.node), text=left)
+        return pattern, ("left", "right")
+    return pattern, (left, right)
+
+
+def _aliases(facts: FactSet, context: Context) -> tuple[Alias, ...]:
+    """What clips call joints; an alias of a pair's base name is not possible, because a clip's joint has a side."""
+    found: dict[str, Alias] = {}
+    for node, scope in facts.many("alias"):
+        clip_name, joint = node.part("clip_name"), node.part("joint")
+        bound = context.joint(joint, scope)
+        if clip_name.text in found:
+            context.diagnostics.add("duplicate-name", scope.span(clip_name), kind="alias", name=clip_name.text)
+        elif bound is not None:
+            name = context.bound.skeleton.joints[bound.left].name
+            found[clip_name.text] = Alias(clip_name.text, name)
+    return tuple(found[name] for name in sorted(found))

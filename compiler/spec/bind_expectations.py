@@ -1,0 +1,106 @@
+"""Binds poses, and what is expected over poses."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.source import Span
+from plica.spec import entries as model
+from plica.spec.bind_surfaces import pose_item, uv_set
+from plica.spec.context import Context, read_about
+from plica.spec.fact_sets import FactSet, ScopedFact
+from plica.spec.scope import Scope
+from plica.syntax import nodes
+from plica.syntax.fact_kinds import FACT_KINDS
+from plica.units import Dimension
+
+_KEYS = {kind.key: kind for kind in EXPECTATION_KINDS.values()}
+
+
+def bind_pose(facts: FactSet, context: Context) -> model.PoseFacts | None:
+    """What a pose turns, in the order of its lines; nothing is the rest pose."""
+    items = [pose_item(item, scope, context) for node, scope in facts.many("pose_at") for item in node.part("items")]
+    if not items:
+        context.report_missing("pose", "at")
+    if any(item is None for item in items):
+        return None
+    return model.PoseFacts(tuple(item for item in items if item is not None))
+
+
+def bind_expectations(facts: FactSet, context: Context) -> list[model.ExpectationOf]:
+    """Every expectation of an `expect` block, or those that bound."""
+    about = read_about(facts, context)
+    bound: list[model.ExpectationOf] = []
+    for group in facts.groups & _KEYS.keys():
+        for fact in facts.many(group):
+            expectation = _expectation(fact, context)
+            if expectation is not None:
+                bound.append(expectation._replace(about=about))
+    if not facts.groups & _KEYS.keys():
+        context.diagnostics.add("empty-expect", context.span)
+    return bound
+
+
+def _expectation(fact: ScopedFact, context: Context) -> model.ExpectationOf | None:
+    node, scope = fact
+    kind = _KEYS[node.key]
+    parts = dict(zip(FACT_KINDS[node.key].part_names, node.values, strict=True))
+    targets: list[model.EntryReference | None] = []
+    against: model.EntryReference | None = None
+    if kind.about != "character":
+        references = parts["strengths"] if kind.about == "strength" else (parts[kind.about],)
+        targets = [context.symbols.target(name, kind.about, scope, context.side) for name in references]
+    if "other" in parts:
+        against = context.symbols.target(parts["other"], kind.about, scope, context.side)
+    uv, limit = parts.get("uv"), None
+    if parts.get("limit") is not None:
+        limit = _limit(parts["limit"], kind.limit.dimensions, scope, context, scope.span(node))
+    poses = _over(parts.get("over") or (), scope, context)
+    if any(target is None for target in targets) or ("other" in parts and against is None):
+        return None
+    return model.ExpectationOf(
+        kind=kind.name,
+        of=tuple(target for target in targets if target is not None),
+        of_namespace=kind.about,
+        against=against,
+        uv=uv_set(uv, scope, context) if uv is not None else None,
+        limit=limit,
+        over=tuple(poses.strengths),
+        over_clips=tuple(poses.clips),
+        over_poses=tuple(poses.poses),
+        over_everything=poses.everything,
+        about=read_about(FactSet({}), context),
+        span=scope.span(node),
+        side=context.side,
+    )
+
+
+def _limit(node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, context: Context, span: Span) -> float:
+    value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
+    if value < 0:
+        context.diagnostics.add("not-positive", span, what="the limit of an expectation")
+    return value
+
+
+class _Over(NamedTuple):
+    """What an expectation goes over."""
+
+    strengths: list[model.EntryReference]
+    clips: list[str]
+    poses: list[model.EntryReference]
+    everything: bool
+
+
+def _over(items: tuple[nodes.OverItem, ...], scope: Scope, context: Context) -> _Over:
+    result = _Over([], [], [], any(isinstance(item, nodes.OverEverything) for item in items))
+    for item in items:
+        if isinstance(item, nodes.OverClip):
+            result.clips.append(context.file(item.path, scope))
+        elif isinstance(item, nodes.OverPose):
+            pose = context.symbols.target(item.pose, "pose", scope, context.side)
+            result.poses.extend([pose] if pose is not None else [])
+        elif isinstance(item, nodes.Reference):
+            strength = context.symbols.target(item, "strength", scope, context.side)
+            result.strengths.extend([strength] if strength is not None else [])
+    return result

@@ -1,0 +1,287 @@
+"""The Spec: typed, in metres and radians, every name bound; still one entry for what both sides share.
+
+Joints are indexes into the skeleton. References to other declarations keep the declared name and the rule that
+says which side they mean; output names come with expansion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Generic, Literal, NamedTuple, TypeVar, get_args
+
+from plica.distinct import distinct
+from plica.kinds.combinations import CombinationName
+from plica.kinds.kernels import KernelName
+from plica.kinds.readings import READING_KINDS
+from plica.kinds.region_sets import RegionSetName
+from plica.skeleton.algebra import Vector
+from plica.skeleton.sides import Plane, Sides
+from plica.skeleton.skeleton import Skeleton
+from plica.source import Span
+from plica.values import About, Alias, Curve, Geometry
+
+ScopeSide = Literal["both", "left", "right", "none"]
+OneSide = Literal["left", "right", "none"]
+ReferenceSide = Literal["same", "left", "right", "none"]
+Space = Literal["joint", "parent", "model"]
+
+Facts = TypeVar("Facts")
+
+
+class JointRef(NamedTuple):
+    """The joint to read on the left (or for no side), and the one on the right.
+
+    `literal`: the side was written, so both sides read that very joint and nothing is mirrored.
+    """
+
+    left: int
+    right: int
+    literal: bool
+
+
+class AxisValue(NamedTuple):
+    """A unit vector and the rest frame that it is given in."""
+
+    vector: Vector
+    space: Space
+
+
+class EntryReference(NamedTuple):
+    """Another declaration: its name and which of its sides is meant; `member` is a field's sample."""
+
+    name: str
+    side: ReferenceSide
+    member: str | None = None
+
+
+class ReadingOf(NamedTuple):
+    """A reading with its names bound: the name of its kind, and the parts of its phrase in order.
+
+    An optional part that is not there is None; channels and orders are texts.
+    """
+
+    kind: str
+    values: tuple[JointRef | AxisValue | EntryReference | str | None, ...]
+
+    @property
+    def parts(self) -> dict[str, JointRef | AxisValue | EntryReference | str | None]:
+        """The parts by name."""
+        return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
+
+
+class Declared(NamedTuple):
+    """What every declaration has."""
+
+    name: str
+    side: ScopeSide
+    span: Span
+
+
+class Entry(NamedTuple, Generic[Facts]):
+    """A declaration for one side, for both, or for none.
+
+    `left` holds the facts of the left side and of one-sided and sideless declarations, `right` those of the right
+    side of a `both`; `abouts` likewise what is said about each. `overridden` lists the fact keys of `right` that were
+    written for the right, and so are not mirrored.
+    """
+
+    declared: Declared
+    left: Facts
+    right: Facts
+    overridden: frozenset[str]
+    abouts: tuple[About, About]
+
+    def about(self, side: OneSide) -> About:
+        """What is said about the declaration, with what overrides add for this side."""
+        return self.abouts[side == "right"]
+
+    def facts(self, side: OneSide) -> Facts:
+        """The facts of a side."""
+        return self.right if side == "right" else self.left
+
+    def mirrored(self, side: OneSide, key: str) -> bool:
+        """Whether this side's fact was written for the left side and has to be mirrored."""
+        return side == "right" and self.declared.side == "both" and key not in self.overridden
+
+
+class ControlFacts(NamedTuple):
+    range: tuple[float, float]
+    rest: float
+
+
+class DriverFacts(NamedTuple):
+    reading: ReadingOf
+    span: tuple[float, float]
+    clamped: bool
+    curve: Curve
+
+
+class CombinationOf(NamedTuple):
+    how: CombinationName
+    parts: tuple[CombinationOf | EntryReference, ...]
+
+
+class CombineFacts(NamedTuple):
+    combination: CombinationOf
+
+
+class TurnValue(NamedTuple):
+    axis: AxisValue
+    angle: float
+
+
+class SampleValue(NamedTuple):
+    name: str
+    turns: tuple[TurnValue, ...]
+
+
+class FieldFacts(NamedTuple):
+    joint: JointRef
+    direction: AxisValue | None
+    kernel: KernelName
+    width: float | None
+    samples: tuple[SampleValue, ...]
+
+
+class SkinOfJoints(NamedTuple):
+    joints: tuple[JointRef, ...]
+    below: bool
+
+
+class PaintedImage(NamedTuple):
+    file: str
+    uv: str | None
+
+
+class StoredVertices(NamedTuple):
+    file: str
+
+
+class SetOfRegions(NamedTuple):
+    how: RegionSetName
+    regions: tuple[EntryReference, ...]
+
+
+RegionSourceOf = SkinOfJoints | PaintedImage | StoredVertices | SetOfRegions
+
+
+class RegionFacts(NamedTuple):
+    source: RegionSourceOf
+    feather: float
+
+
+class StrengthPoseOf(NamedTuple):
+    strength: EntryReference
+    amount: float
+
+
+class JointPoseOf(NamedTuple):
+    joint: JointRef
+    axis: AxisValue
+    angle: float
+
+
+class SculptOf(NamedTuple):
+    file: str
+    pose: tuple[StrengthPoseOf | JointPoseOf, ...]
+    after: tuple[EntryReference, ...]
+
+
+class MorphOf(NamedTuple):
+    name: str
+
+
+class InbetweenOf(NamedTuple):
+    at: float
+    sculpt: SculptOf
+
+
+class ShapeFacts(NamedTuple):
+    source: SculptOf | MorphOf | None
+    within: EntryReference | None
+    follows: EntryReference | None
+    inbetweens: tuple[InbetweenOf, ...]
+    threshold: float
+
+
+class DetailFacts(NamedTuple):
+    relaxed: str
+    contracted: str
+    uv: str | None
+    budget: float | None
+    mixing: Literal["plain", "reoriented"]
+
+
+class FoldFacts(NamedTuple):
+    detail: EntryReference
+    area: EntryReference
+    follows: EntryReference | None
+    tolerance: float
+
+
+class PoseFacts(NamedTuple):
+    items: tuple[StrengthPoseOf | JointPoseOf, ...]
+
+
+class ExpectationOf(NamedTuple):
+    kind: str
+    of: tuple[EntryReference, ...]
+    of_namespace: str
+    against: EntryReference | None
+    uv: str | None
+    limit: float | None
+    over: tuple[EntryReference, ...]
+    over_clips: tuple[str, ...]
+    over_poses: tuple[EntryReference, ...]
+    over_everything: bool
+    about: About
+    span: Span
+    side: ScopeSide
+
+
+class CharacterFacts(NamedTuple):
+    name: str
+    title: str
+    geometry: Geometry | None
+    tolerance: float
+    band: float
+    about: About
+    names_pattern: str
+    side_texts: tuple[str, str]
+    aliases: tuple[Alias, ...]
+    span: Span
+    accepted: Mapping[str, Span]
+
+
+class BoundSkeleton(NamedTuple):
+    """The skeleton, its pairs, and the mirror plane (None where nothing tells it); `plane_found` if not stated.
+
+    `unknown`: the model that would tell of joints cannot be read. That is said once; nothing is said of joints then.
+    """
+
+    skeleton: Skeleton
+    sides: Sides
+    plane: Plane | None
+    plane_found: bool
+    unknown: bool = False
+
+
+class Spec(NamedTuple):
+    """A whole character, bound."""
+
+    character: CharacterFacts
+    bound: BoundSkeleton
+    controls: tuple[Entry[ControlFacts], ...]
+    drivers: tuple[Entry[DriverFacts], ...]
+    combines: tuple[Entry[CombineFacts], ...]
+    fields: tuple[Entry[FieldFacts], ...]
+    regions: tuple[Entry[RegionFacts], ...]
+    shapes: tuple[Entry[ShapeFacts], ...]
+    details: tuple[Entry[DetailFacts], ...]
+    folds: tuple[Entry[FoldFacts], ...]
+    poses: tuple[Entry[PoseFacts], ...]
+    expectations: tuple[ExpectationOf, ...]
+
+
+distinct(JointRef, AxisValue, EntryReference, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)
+distinct(*get_args(RegionSourceOf))

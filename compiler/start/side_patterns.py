@@ -1,0 +1,262 @@
+"""Which name patterns tell left from right, proposed from the names and judged by the rest positions."""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import NamedTuple
+
+from plica.skeleton.algebra import Vector, length, subtract
+from plica.skeleton.sides import AXES, AxisName, Plane, Sides, StatedPair, find_plane, pair_joints
+from plica.skeleton.skeleton import Skeleton
+
+# What the sides are called: whole words or letters, in any case.
+SIDE_WORDS = (
+    ("left", "right"),
+    ("lft", "rgt"),
+    ("lt", "rt"),
+    ("lf", "rt"),
+    ("lf", "rf"),
+    ("le", "ri"),
+    ("l", "r"),
+    ("links", "rechts"),
+    ("gauche", "droite"),
+    ("izquierda", "derecha"),
+    ("izq", "der"),
+)
+SEPARATORS = "_.-: |"
+FIT = 0.05  # how far a joint's mirror image may be from its partner, as a share of the body's size
+MOST_SINGLE = 0.5  # a pattern that leaves more of the joints it marks without partner is a coincidence
+
+
+class FoundSides(NamedTuple):
+    """Patterns, pairs that no pattern covers, what they make of the skeleton, and the mirror plane."""
+
+    left: tuple[str, ...]
+    right: tuple[str, ...]
+    stated: tuple[tuple[int, int], ...]
+    sides: Sides
+    plane: Plane | None
+
+
+class Candidate(NamedTuple):
+    """A pattern for each side, and the pairs that they make."""
+
+    left: str
+    right: str
+    pairs: tuple[tuple[int, int], ...]
+    single: int
+
+
+def find_sides(skeleton: Skeleton) -> FoundSides:
+    """The patterns that explain most joints.
+
+    Candidates come from every word in a name that could mean a side and whose counterpart exists. The best
+    goes first, then every other one that pairs further joints. A candidate counts where at least half of
+    its pairs mirror each other at rest across one common plane of any axis and offset, or, for skeletons
+    posed unevenly at rest, where all of at least three pairs hang from the same or from paired joints.
+    Patterns that mark many joints without partners are not used: their pairs are stated one by one.
+    """
+    names = [joint.name for joint in skeleton.joints]
+    candidates = [candidate for pattern in _patterns(names) if (candidate := _tried(names, *pattern))]
+    plane = _common_plane(skeleton, candidates)
+    good = [candidate for candidate in candidates if _believable(skeleton, candidate, plane)]
+    left: list[str] = []
+    right: list[str] = []
+    stated: list[StatedPair] = []
+    sides = pair_joints(names, (), ())
+    while good:
+        best = max(good, key=lambda candidate: _worth(candidate, sides.partner))
+        gained = _gained(best, sides.partner)
+        if not gained:
+            break
+        good.remove(best)
+        trial = pair_joints(names, (*left, best.left), (*right, best.right), stated)
+        spoiled = len(trial.unpaired) - len(sides.unpaired)
+        if not trial.clashing and spoiled <= len(gained) * 2 * MOST_SINGLE and (spoiled == 0 or not left):
+            left.append(best.left)
+            right.append(best.right)
+        else:
+            stated += [StatedPair(*pair, None) for pair in gained]
+        sides = pair_joints(names, left, right, stated)
+    return FoundSides(
+        tuple(left),
+        tuple(right),
+        tuple((pair.left, pair.right) for pair in stated),
+        sides,
+        _stated_plane(skeleton, sides),
+    )
+
+
+# ---- candidates -----------------------------------------------------------------------------------------
+
+
+def _patterns(names: list[str]) -> list[tuple[str, str]]:
+    """Pattern pairs that pair at least two of the names, each once, in the order of the names."""
+    known = set(names)
+    found: dict[tuple[str, str], None] = {}
+    for name in names:
+        for start, left, right in _side_words(name):
+            before, after = name[:start], name[start + len(left) :]
+            if before + right + after in known:
+                for pattern in _generalised(before, left, right, after, names):
+                    found[pattern] = None
+    return list(found)
+
+
+def _side_words(name: str) -> list[tuple[int, str, str]]:
+    """Places in a name where a word for the left stands, with that word and its counterpart in the same case."""
+    result = []
+    folded = name.lower()
+    if len(folded) != len(name):
+        return []
+    for left, right in SIDE_WORDS:
+        start = folded.find(left)
+        while start >= 0:
+            written = name[start : start + len(left)]
+            if _stands_alone(name, start, start + len(left)):
+                result.append((start, written, _cased(right, written)))
+            start = folded.find(left, start + 1)
+    return result
+
+
+def _stands_alone(name: str, start: int, end: int) -> bool:
+    """Whether a stretch of a name is a word of its own: between separators, digits, ends or changes of case."""
+    word = name[start:end]
+    before, after = name[start - 1 : start], name[end : end + 1]
+    opens = not before.isalpha() or (word[0].isupper() and before.islower())
+    closes = not after.isalpha() or (after.isupper() and (word[-1].islower() or len(word) == 1))
+    # `LThumb` begins with a letter for the side, `LOD` does not: the capital must begin a word.
+    if closes and len(word) == 1 and word.isupper() and after.isupper():
+        closes = name[end + 1 : end + 2].islower()
+    return opens and closes
+
+
+def _cased(word: str, like: str) -> str:
+    if like.isupper() and (len(like) > 1 or len(word) == 1):
+        return word.upper()
+    return word.capitalize() if like[0].isupper() else word
+
+
+def _generalised(before: str, left: str, right: str, after: str, names: list[str]) -> list[tuple[str, str]]:
+    """The patterns that a name with a side word could be an instance of."""
+    opening = before[len(before.rstrip(SEPARATORS)) :]
+    closing = after[: len(after) - len(after.lstrip(SEPARATORS))]
+    head, tail = before[: len(before) - len(opening)], after[len(closing) :]
+    found = []
+    if head and tail:
+        shared = sum(name.startswith(head + opening) for name in names)
+        if opening and shared > 0.7 * len(names):  # a namespace or the character's name before every joint
+            found.append((f"{head}{opening}{left}{closing}*", f"{head}{opening}{right}{closing}*"))
+        found.append((f"*{opening}{left}{closing}*", f"*{opening}{right}{closing}*"))
+    elif head:
+        found.append((f"*{opening}{left}{closing}", f"*{opening}{right}{closing}"))
+    elif tail:
+        found.append((f"{opening}{left}{closing}*", f"{opening}{right}{closing}*"))
+    return [pattern for pattern in found if "**" not in pattern[0] and pattern[0].isprintable()]
+
+
+def _tried(names: list[str], left: str, right: str) -> Candidate | None:
+    if any("*" in name for name in names) or "{" in left:
+        return None
+    sides = pair_joints(names, (left,), (right,))
+    pairs = tuple((pair.left, pair.right) for pair in sides.pairs.values())
+    return Candidate(left, right, pairs, len(sides.unpaired)) if pairs else None
+
+
+# ---- judging --------------------------------------------------------------------------------------------
+
+
+def _gained(candidate: Candidate, partner: dict[int, int]) -> list[tuple[int, int]]:
+    return [pair for pair in candidate.pairs if pair[0] not in partner and pair[1] not in partner]
+
+
+def _worth(candidate: Candidate, partner: dict[int, int]) -> tuple[int, int, int]:
+    """More new pairs first, then fewer joints left single, then fewer wildcards."""
+    return len(_gained(candidate, partner)), -candidate.single, -candidate.left.count("*")
+
+
+def _size(skeleton: Skeleton) -> float:
+    origins = [frame.origin for frame in skeleton.frames]
+    return max(max(values) - min(values) for values in zip(*origins, strict=True)) if origins else 0.0
+
+
+def _common_plane(skeleton: Skeleton, candidates: list[Candidate]) -> Plane | None:
+    """The plane that most of the candidates' pairs mirror each other across.
+
+    The offset is the median of the pairs' middles, which a few joints placed unevenly do not shift.
+    """
+    pairs = sorted({pair for candidate in candidates for pair in candidate.pairs})
+    return best_plane(skeleton, pairs)
+
+
+def best_plane(skeleton: Skeleton, pairs: list[tuple[int, int]]) -> Plane | None:
+    """The axis and offset across which most pairs mirror each other; None without pairs."""
+    best: tuple[tuple[int, float], Plane] | None = None
+    for coordinate, axis in enumerate(AXES):
+        places = [(skeleton.frames[left].origin, skeleton.frames[right].origin) for left, right in pairs]
+        if not places:
+            return None
+        offset = median((left[coordinate] + right[coordinate]) / 2 for left, right in places)
+        plane = Plane(axis, offset, 0.0, "")
+        distances = [length(subtract(plane.reflect(left), right)) for left, right in places]
+        limit = FIT * _size(skeleton)
+        rank = (sum(distance <= limit for distance in distances), -sum(distances))
+        if best is None or rank > best[0]:
+            best = rank, plane._replace(residual=max(distances))
+    return best[1] if best else None
+
+
+def _believable(skeleton: Skeleton, candidate: Candidate, plane: Plane | None) -> bool:
+    pairs = candidate.pairs
+    if plane is not None:
+        limit = FIT * _size(skeleton)
+        fitting = sum(_fits(skeleton, pair, plane, limit) for pair in pairs)
+        if fitting * 2 >= len(pairs):
+            return True
+    partner = dict(pairs)
+    return len(pairs) >= 3 and all(_same_stem(skeleton, pair, partner) for pair in pairs)
+
+
+def _fits(skeleton: Skeleton, pair: tuple[int, int], plane: Plane, limit: float) -> bool:
+    left, right = (skeleton.frames[index].origin for index in pair)
+    return length(subtract(plane.reflect(left), right)) <= limit
+
+
+def _same_stem(skeleton: Skeleton, pair: tuple[int, int], partner: dict[int, int]) -> bool:
+    """Whether two joints hang from one joint, or from two that are a pair themselves."""
+    left, right = (skeleton.joints[index].parent for index in pair)
+    return left == right or (left is not None and partner.get(left) == right)
+
+
+def _stated_plane(skeleton: Skeleton, sides: Sides) -> Plane | None:
+    """The plane that has to be written down: None where the one that binding finds by itself is as good."""
+    pairs = [(pair.left, pair.right) for pair in sides.pairs.values()]
+    own = best_plane(skeleton, pairs)
+    found = find_plane(skeleton, list(sides.pairs.values()))
+    if own is None or found is None:
+        return None
+    same = own.axis == found.axis and abs(own.offset - found.offset) <= 0.005 * _size(skeleton)
+    return None if same else own
+
+
+def mirror_axis(skeleton: Skeleton, sides: Sides) -> AxisName | None:
+    """The axis that the mirror plane stands on; None without pairs."""
+    plane = best_plane(skeleton, [(pair.left, pair.right) for pair in sides.pairs.values()])
+    return plane.axis if plane else None
+
+
+def direction_to_left(skeleton: Skeleton, sides: Sides) -> Vector | None:
+    """The unit axis of the model that points to the character's left; None without pairs apart from each other."""
+    axis = mirror_axis(skeleton, sides)
+    if axis is None:
+        return None
+    coordinate = AXES.index(axis)
+    total = sum(
+        skeleton.frames[pair.left].origin[coordinate] - skeleton.frames[pair.right].origin[coordinate]
+        for pair in sides.pairs.values()
+    )
+    if abs(total) < 1e-9:
+        return None
+    vector = [0.0, 0.0, 0.0]
+    vector[coordinate] = 1.0 if total > 0 else -1.0
+    return vector[0], vector[1], vector[2]

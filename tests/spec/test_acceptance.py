@@ -1,0 +1,68 @@
+"""What overrides add, and what is accepted where."""
+
+from __future__ import annotations
+
+from plica.rig.rig_json import write_rig
+from tests.support.texts import compiled, names_of, rig_of
+
+ELBOW = 'driver elbow both { reads rotation about z of lowerarm span 0 deg .. 130 deg note "said for both" }\n'
+SCAR = 'override driver elbow right { note "an old scar" }\n'
+EXPECTED = "expect both { reach elbow over elbow }\n"
+BECAUSE = 'because "the second studio reads both"'
+
+
+def notes_of(text: str) -> dict[str, tuple[str, ...]]:
+    """The notes of each strength by its output name."""
+    return {strength.name: strength.about.notes for strength in rig_of(text).strengths}
+
+
+def test_the_note_of_an_override_is_added_on_its_side() -> None:
+    assert notes_of(ELBOW + SCAR) == {
+        "left_elbow": ("said for both",),
+        "right_elbow": ("said for both", "an old scar"),
+    }
+    left = SCAR.replace("right", "left")
+    assert notes_of(ELBOW + left) == {"left_elbow": ("said for both", "an old scar"), "right_elbow": ("said for both",)}
+    both = SCAR.replace("right ", "")
+    assert set(notes_of(ELBOW + both).values()) == {("said for both", "an old scar")}
+
+
+def test_the_note_of_an_override_is_written() -> None:
+    assert write_rig(rig_of(ELBOW + SCAR)).count("an old scar") == 1
+
+
+def test_a_warning_inside_expect_is_accepted_there() -> None:
+    assert "repeated-expectation" in names_of(ELBOW + EXPECTED + EXPECTED)
+    accepting = EXPECTED.replace("}", f"accept repeated-expectation {BECAUSE} }}")
+    assert not {"repeated-expectation", "nothing-accepted"} & set(names_of(ELBOW + EXPECTED + accepting))
+
+
+def test_an_unused_acceptance_inside_expect_is_reported() -> None:
+    accepting = EXPECTED.replace("}", f"accept repeated-expectation {BECAUSE} }}")
+    assert "nothing-accepted" in names_of(ELBOW + accepting)
+
+
+def test_an_acceptance_holds_only_in_its_own_declaration() -> None:
+    accepting = f"expect both {{ reach elbow over everything accept repeated-expectation {BECAUSE} }}\n"
+    found = names_of(ELBOW + accepting + EXPECTED + EXPECTED)
+    assert {"repeated-expectation", "nothing-accepted"} <= set(found)
+
+
+def test_what_expanding_finds_can_be_accepted() -> None:
+    same = "driver lean both { reads bend of spine span 0 deg .. 30 deg %s }\n"
+    assert "same-on-both-sides" in names_of(same % "")
+    accepted = names_of(same % f"accept same-on-both-sides {BECAUSE}")
+    assert not {"same-on-both-sides", "nothing-accepted"} & set(accepted)
+
+
+def test_an_override_accepts_for_what_it_overrides() -> None:
+    same = "driver lean both { reads bend of spine span 0 deg .. 30 deg }\n"
+    override = f"override driver lean {{ accept same-on-both-sides {BECAUSE} }}\n"
+    assert not {"same-on-both-sides", "nothing-accepted"} & set(names_of(same + override))
+    unused = names_of(ELBOW + override.replace("lean", "elbow"))
+    assert unused.count("nothing-accepted") == 1
+
+
+def test_an_error_is_not_accepted() -> None:
+    text = f"expect both {{ reach wing accept unknown-name {BECAUSE} }}"
+    assert compiled(ELBOW + text).rig is None
