@@ -20,17 +20,27 @@ ROOT = Path(__file__).parents[2]
 class _Faulty(SourceFileLoader):
     """Loads one module with its fault."""
 
+    source = Path()
     number = 0
 
     def get_code(self, fullname: str) -> object:  # type: ignore[override]
-        return compile(mutated(Path(self.path), self.number), self.path, "exec", dont_inherit=True)
+        if Path(self.path).read_bytes() != self.source.read_bytes():
+            raise SystemExit(f"{self.path} is another version than {self.source}: install the package again")
+        return compile(mutated(self.source, self.number), self.path, "exec", dont_inherit=True)
+
+
+def _full_name(module: Path) -> str:
+    """The importable name of a module of the package, wherever the package is installed."""
+    parts = module.with_suffix("").parts
+    parts = parts[1:] if parts[0] == "compiler" else parts
+    return ".".join(("plica", *(part for part in parts if part != "__init__")))
 
 
 class _Finder:
     """Stands before all other finders, for one module."""
 
     def __init__(self, module: Path, number: int) -> None:
-        self._place, self._number = (ROOT / module).resolve(), number
+        self._name, self._source, self._number = _full_name(module), ROOT / module, number
 
     def find_spec(self, fullname: str, path: object = None, target: ModuleType | None = None) -> ModuleSpec | None:
         for finder in sys.meta_path:
@@ -39,9 +49,9 @@ class _Finder:
             spec = finder.find_spec(fullname, path, target)  # type: ignore[arg-type]
             if spec is None:
                 continue
-            if spec.origin and Path(spec.origin).resolve() == self._place:
+            if spec.origin and fullname == self._name:
                 loader = _Faulty(fullname, spec.origin)
-                loader.number = self._number
+                loader.source, loader.number = self._source, self._number
                 spec.loader = loader
             return spec
         return None
