@@ -63,7 +63,7 @@ def source_line(text: str) -> str:
 
 def cells(text: str) -> list[str]:
     """What is shown for each character of a text: itself, or its escape."""
-    commands = {found.start() + (found[0] == "##") for found in _COMMAND.finditer(text)}
+    commands = {result.start() + (result[0] == "##") for result in _COMMAND.finditer(text)}
     shown: list[str] = []
     marks = 0
     for place, character in enumerate(text):
@@ -147,9 +147,9 @@ def markdown(text: str) -> str:
     return shown or "<!-- -->"  # else signs around it would come together
 
 
-def _plain(found: re.Match[str]) -> str:
-    text = found[0]
-    match found.lastgroup:
+def _plain(result: re.Match[str]) -> str:
+    text = result[0]
+    match result.lastgroup:
         case "money":
             return "&#36;"
         case "apart":

@@ -82,11 +82,11 @@ def measure_clips(
     if rig is None:
         return MotionReport(None, diagnostics.all)
     files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
-    found = [cut_clip(clip, start, stop) for file in files for clip in find_clips(Path(file), file, None, diagnostics)]
+    result = [cut_clip(clip, start, stop) for file in files for clip in find_clips(Path(file), file, None, diagnostics)]
     if diagnostics.has_errors:
         return MotionReport(None, diagnostics.all)
     spans_of = {name: span for (kind, name), span in character.origins.items() if kind == "driver"}
-    travels = measure_travels(rig, found, diagnostics, spans_of)
+    travels = measure_travels(rig, result, diagnostics, spans_of)
     if not travels.clips:
         diagnostics.add("no-frames", None, clips=", ".join(files))
         return MotionReport(None, diagnostics.all)

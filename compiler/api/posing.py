@@ -156,8 +156,8 @@ def read_clips(character: Character, path: FilePath) -> ClipFile:
 
     rig, diagnostics = rig_of(character), Diagnostics()
     shown = Path(path).as_posix()
-    found = find_clips(Path(path), shown, None, diagnostics)
-    clips = tuple(ClipPoses(clip.name, clip.times, poses_from_clip(rig, clip, diagnostics)) for clip in found)
+    result = find_clips(Path(path), shown, None, diagnostics)
+    clips = tuple(ClipPoses(clip.name, clip.times, poses_from_clip(rig, clip, diagnostics)) for clip in result)
     return ClipFile(shown, clips, diagnostics.all)
 
 

@@ -17,13 +17,13 @@ def explain(options: argparse.Namespace) -> int:
         return 0
     if options.rule is None:
         return usage_error("explain", "give a code or a name, as in `plica explain PL101`, or --all")
-    found = find_rule(options.rule)
-    if found is None:
+    result = find_rule(options.rule)
+    if result is None:
         known = [word for rule in rules().values() for word in (rule.code, rule.name)]
         near = closest(options.rule, known)
         hint = f"did you mean `{near}`?" if near else "`plica explain --all` lists them"
         return usage_error("explain", f"there is no finding `{options.rule}`; {hint}")
-    put(page(found, bold=wants_colour(sys.stdout)))
+    put(page(result, bold=wants_colour(sys.stdout)))
     return 0
 
 

@@ -14,21 +14,21 @@ from plica import foreign
 from plica.diagnostics import Diagnostic, Severity
 
 
-def in_order(found: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
+def in_order(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
     """Once each, by place; two specs that use one library find its mistakes twice."""
     seen: dict[tuple[object, ...], Diagnostic] = {}
-    for diagnostic in sorted(found, key=lambda one: one.sort_key):
+    for diagnostic in sorted(diagnostics, key=lambda one: one.sort_key):
         end = diagnostic.span.end if diagnostic.span else -1
         seen.setdefault((*diagnostic.sort_key, end), diagnostic)
     return tuple(seen.values())
 
 
-def has_errors(found: Iterable[Diagnostic]) -> bool:
+def has_errors(diagnostics: Iterable[Diagnostic]) -> bool:
     """Whether any finding is an error."""
-    return any(diagnostic.severity is Severity.ERROR for diagnostic in found)
+    return any(diagnostic.severity is Severity.ERROR for diagnostic in diagnostics)
 
 
-def show(found: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None) -> None:
+def show(diagnostics: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None) -> None:
     """Write findings to a stream (default: the standard output) in the form asked for.
 
     Text and GitHub's commands are nothing for no findings; JSON and SARIF are whole documents all the same.
@@ -37,19 +37,19 @@ def show(found: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None)
     if form == "json":
         from plica.diagnostics import json_form
 
-        stream.write(json_form.render(found))
+        stream.write(json_form.render(diagnostics))
     elif form == "sarif":
         from plica.diagnostics import sarif
 
-        stream.write(sarif.render(found))
+        stream.write(sarif.render(diagnostics))
     elif form == "github":
         from plica.diagnostics import github
 
-        stream.write(github.render(found))
-    elif found:
+        stream.write(github.render(diagnostics))
+    elif diagnostics:
         from plica.diagnostics import text
 
-        stream.write(text.render(found, colour=wants_colour(stream)))
+        stream.write(text.render(diagnostics, colour=wants_colour(stream)))
 
 
 def say(*lines: str, form: str = "text") -> None:

@@ -15,9 +15,9 @@ from plica.diagnostics.record import Diagnostic, Severity
 _COMMANDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: "notice"}
 
 
-def render(found: Sequence[Diagnostic]) -> str:
+def render(diagnostics: Sequence[Diagnostic]) -> str:
     """One workflow command per line."""
-    return "".join(_command(diagnostic) + "\n" for diagnostic in found)
+    return "".join(_command(diagnostic) + "\n" for diagnostic in diagnostics)
 
 
 def _command(diagnostic: Diagnostic) -> str:

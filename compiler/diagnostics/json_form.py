@@ -21,18 +21,18 @@ FORMAT = "plica-diagnostics"
 VERSION = 1
 
 
-def render(found: Sequence[Diagnostic]) -> str:
+def render(diagnostics: Sequence[Diagnostic]) -> str:
     """The JSON document."""
-    return foreign.json_document(document(found))
+    return foreign.json_document(document(diagnostics))
 
 
-def document(found: Sequence[Diagnostic]) -> dict[str, object]:
+def document(diagnostics: Sequence[Diagnostic]) -> dict[str, object]:
     """The document as plain values."""
-    severities = [diagnostic.severity for diagnostic in found]
+    severities = [diagnostic.severity for diagnostic in diagnostics]
     return {
         "format": FORMAT,
         "version": VERSION,
-        "diagnostics": [_entry(diagnostic) for diagnostic in found],
+        "diagnostics": [_entry(diagnostic) for diagnostic in diagnostics],
         "counts": {severity.value: severities.count(severity) for severity in Severity},
     }
 

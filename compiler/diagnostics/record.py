@@ -141,16 +141,16 @@ class Diagnostics:
             self._distinct_errors += item not in self._found
         self._found.setdefault(item)
 
-    def extend(self, found: Iterable[Diagnostic]) -> None:
+    def extend(self, diagnostics: Iterable[Diagnostic]) -> None:
         """Add diagnostics found elsewhere."""
-        for item in found:
+        for item in diagnostics:
             self._take(item)
 
-    def keep(self, found: Iterable[Diagnostic]) -> None:
+    def keep(self, diagnostics: Iterable[Diagnostic]) -> None:
         """Replace what was found, as when accepted warnings are taken out."""
         self._found = {}
         self._added = self._errors = self._distinct_errors = 0
-        self.extend(found)
+        self.extend(diagnostics)
 
     def near(self, word: str, known: Iterable[str]) -> str | None:
         """The known word nearest to `word`, or None; a run that has looked at very many words looks no further."""
@@ -181,7 +181,7 @@ class Diagnostics:
     @property
     def whole(self) -> tuple[Diagnostic, ...]:
         """Everything found, once each, ordered by place, however much it is."""
-        return tuple(sorted(self._found, key=lambda found: found.sort_key))
+        return tuple(sorted(self._found, key=lambda result: result.sort_key))
 
     @property
     def all(self) -> tuple[Diagnostic, ...]:
@@ -206,14 +206,14 @@ class Diagnostics:
 
     def count(self, severity: Severity) -> int:
         """How many of this severity were found."""
-        return sum(found.severity is severity for found in self.all)
+        return sum(result.severity is severity for result in self.all)
 
 
 # Findings about findings, which are never left out.
 _ABOUT_FINDINGS = {"more-of-the-same", "too-many-findings"}
 
 
-def bounded(found: Iterable[Diagnostic], most: limits.Limits, *, stopped: bool) -> tuple[Diagnostic, ...]:
+def bounded(diagnostics: Iterable[Diagnostic], most: limits.Limits, *, stopped: bool) -> tuple[Diagnostic, ...]:
     """The first findings at each place and of each severity, and what is left out said in their place.
 
     stopped: whether more errors were found than are shown, the same one perhaps many times.
@@ -221,7 +221,7 @@ def bounded(found: Iterable[Diagnostic], most: limits.Limits, *, stopped: bool) 
     kept: list[Diagnostic] = []
     at_places: Counter[tuple[str, Span]] = Counter()
     of_severities: Counter[Severity] = Counter()
-    for item in found:
+    for item in diagnostics:
         if item.name not in _ABOUT_FINDINGS:
             of_severities[item.severity] += 1
             if item.span is not None:

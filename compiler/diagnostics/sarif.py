@@ -20,14 +20,14 @@ from plica.source import Source, Span
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
 
-def render(found: Sequence[Diagnostic]) -> str:
+def render(diagnostics: Sequence[Diagnostic]) -> str:
     """The SARIF log."""
-    return foreign.json_document(document(found))
+    return foreign.json_document(document(diagnostics))
 
 
-def document(found: Sequence[Diagnostic]) -> dict[str, object]:
+def document(diagnostics: Sequence[Diagnostic]) -> dict[str, object]:
     """The SARIF log as plain values."""
-    met = sorted({diagnostic.name for diagnostic in found}, key=lambda name: rule(name).code)
+    met = sorted({diagnostic.name for diagnostic in diagnostics}, key=lambda name: rule(name).code)
     driver = {
         "name": "plica",
         "semanticVersion": __version__,
@@ -36,7 +36,7 @@ def document(found: Sequence[Diagnostic]) -> dict[str, object]:
     run = {
         "tool": {"driver": driver},
         "columnKind": "unicodeCodePoints",
-        "results": [_result(diagnostic, met.index(diagnostic.name)) for diagnostic in found],
+        "results": [_result(diagnostic, met.index(diagnostic.name)) for diagnostic in diagnostics],
     }
     return {"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}
 

@@ -23,11 +23,11 @@ def closest(word: str, known: Iterable[str]) -> str | None:
     near = [key for key in folded if abs(len(key) - len(word)) <= limit]
     from difflib import get_close_matches
 
-    found = get_close_matches(word.casefold(), near[:5000], n=1, cutoff=0.6)
-    return folded[found[0]] if found else None
+    result = get_close_matches(word.casefold(), near[:5000], n=1, cutoff=0.6)
+    return folded[result[0]] if result else None
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str | None:
     """A hint sentence for a near miss, or None."""
-    found = closest(word, known)
-    return f"did you mean `{found}`?" if found else None
+    result = closest(word, known)
+    return f"did you mean `{result}`?" if result else None

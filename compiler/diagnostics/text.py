@@ -30,18 +30,18 @@ _FAINT = "\x1b[2m"
 _COLOURS = {Severity.ERROR: "\x1b[31m", Severity.WARNING: "\x1b[33m", Severity.NOTE: "\x1b[36m"}
 
 
-def render(found: Sequence[Diagnostic], *, colour: bool = False) -> str:
+def render(diagnostics: Sequence[Diagnostic], *, colour: bool = False) -> str:
     """All diagnostics and a closing line that counts them; an empty text for none."""
-    if not found:
+    if not diagnostics:
         return ""
     paint = _Paint(colour)
-    blocks = ["\n".join(_lines(diagnostic, paint)) for diagnostic in found]
-    return "\n\n".join([*blocks, summary(found)]) + "\n"
+    blocks = ["\n".join(_lines(diagnostic, paint)) for diagnostic in diagnostics]
+    return "\n\n".join([*blocks, summary(diagnostics)]) + "\n"
 
 
-def summary(found: Iterable[Diagnostic]) -> str:
+def summary(diagnostics: Iterable[Diagnostic]) -> str:
     """How many of each severity: `2 errors, 1 warning`."""
-    severities = [diagnostic.severity for diagnostic in found]
+    severities = [diagnostic.severity for diagnostic in diagnostics]
     counts = [(severities.count(severity), severity.value) for severity in Severity]
     return ", ".join(counted(number, noun) for number, noun in counts if number) or "nothing found"
 

@@ -17,11 +17,11 @@ _KINDS = {"regions": "region", "shapes": "shape", "folds": "fold"}
 
 def told(before: CharacterState, after: CharacterState) -> tuple[tuple[Difference, ...], MeasuredEffects]:
     """Everything that differs between two states, and what was measured of it."""
-    found = (*facts(before.rig, after.rig), *_files(before, after))
-    if not found or before.locate is None or after.locate is None:
-        return found, MeasuredEffects()
-    on_mesh = measured(Surface(before.rig, before.locate), Surface(after.rig, after.locate), found)
-    return (*found, *_only_on_mesh(found, on_mesh, before.rig, after.rig)), on_mesh
+    result = (*facts(before.rig, after.rig), *_files(before, after))
+    if not result or before.locate is None or after.locate is None:
+        return result, MeasuredEffects()
+    on_mesh = measured(Surface(before.rig, before.locate), Surface(after.rig, after.locate), result)
+    return (*result, *_only_on_mesh(result, on_mesh, before.rig, after.rig)), on_mesh
 
 
 def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference]:
@@ -33,9 +33,9 @@ def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference
             yield Difference("changed", "files", "file", file, "none", file, old, new, (field,))
 
 
-def _only_on_mesh(found: Iterable[Difference], on_mesh: MeasuredEffects, old: Rig, new: Rig) -> Iterator[Difference]:
+def _only_on_mesh(result: Iterable[Difference], on_mesh: MeasuredEffects, old: Rig, new: Rig) -> Iterator[Difference]:
     """Facts of entries that say the same as before, but amount to something else: their mesh or a file differs."""
-    known: set[Key] = {(fact.table, fact.name) for fact in found}
+    known: set[Key] = {(fact.table, fact.name) for fact in result}
     for (table, name), effect in on_mesh.effects.items():
         if (table, name) in known:
             continue

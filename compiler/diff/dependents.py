@@ -67,15 +67,15 @@ class Dependents:
 
     def of_strength(self, name: str) -> tuple[str, ...]:
         """The combinations, shapes, folds and poses of the later rig that a strength reaches, at any distance."""
-        found: dict[tuple[str, str], None] = {}
+        result: dict[tuple[str, str], None] = {}
         waiting = [name]
         while waiting:
             for user in self._of_strengths.get(waiting.pop(0), ()):
-                if user not in found:
-                    found[user] = None
+                if user not in result:
+                    result[user] = None
                     if user[0] == "combine":
                         waiting.append(user[1])
-        return tuple(f"{kind} {user}" for kind, user in found)
+        return tuple(f"{kind} {user}" for kind, user in result)
 
     def of_pose(self, name: str) -> tuple[str, ...]:
         """The expectations of the later rig that name a pose."""

@@ -83,8 +83,8 @@ def facts(old: Rig, new: Rig) -> tuple[Difference, ...]:
     pairs += [_EntryPair("expectations", *pair) for pair in _expectations(_rewritten(old.expectations, renamed), new)]
     pairs += [_EntryPair("offsets", *pair) for pair in _offsets(old.offsets, new.offsets, renamed)]
     naming = _Naming(old, new)
-    found = [fact for pair in pairs if (fact := _fact(pair, renamed, naming)) is not None]
-    return tuple(_with_likenesses(found))
+    result = [fact for pair in pairs if (fact := _fact(pair, renamed, naming)) is not None]
+    return tuple(_with_likenesses(result))
 
 
 def _rewritten(entries: Iterable[Record], renamed: Renamed) -> tuple[Record, ...]:
@@ -204,8 +204,8 @@ def _expectations(old: tuple[Expectation, ...], rig: Rig) -> list[tuple[Expectat
     pairs: list[tuple[Expectation | None, Expectation | None]] = []
     before, after = list(old), list(rig.expectations)
     for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True), (_all_but_uv, True)):
-        found, before, after = _matched(before, after, parts, alone)
-        pairs += found
+        result, before, after = _matched(before, after, parts, alone)
+        pairs += result
     return [*pairs, *((None, item) for item in after), *((item, None) for item in before)]
 
 
@@ -290,21 +290,21 @@ def _fact(pair: _EntryPair, renamed: Renamed, naming: _Naming) -> Difference | N
     if old is None or new is None:
         return Difference("added" if old is None else "removed", *called, old, new)
     before = rewritten(old, renamed) if renamed else old
-    found = tuple(_differences_of(before, new, table))
+    result = tuple(_differences_of(before, new, table))
     if _identity_changed(old, new, table):
         return Difference(
-            "renamed", *called, old, new, tuple(one for one in found if one.path not in ("name", "declared"))
+            "renamed", *called, old, new, tuple(one for one in result if one.path not in ("name", "declared"))
         )
-    return Difference("changed", *called, old, new, found) if found else None
+    return Difference("changed", *called, old, new, result) if result else None
 
 
 def _differences_of(before: Record, new: Record, table: str) -> Iterator[FieldChange]:
     """The fields that differ; the parts of a pose are one value, because none of them has an identity of its own."""
-    found = differences(before, new, "" if hasattr(new, "_fields") else table)
+    result = differences(before, new, "" if hasattr(new, "_fields") else table)
     if not isinstance(new, Pose):
-        yield from found
+        yield from result
         return
-    yield from (one for one in found if one.first != "items")
+    yield from (one for one in result if one.first != "items")
     if before.items != new.items:
         yield FieldChange("items", before.items, new.items)
 
@@ -334,19 +334,19 @@ def _called(pair: _EntryPair, naming: _Naming) -> tuple[str, str, str, str, str]
 # ---- hints ------------------------------------------------------------------------------------------------
 
 
-def _with_likenesses(found: list[Difference]) -> Iterator[Difference]:
+def _with_likenesses(result: list[Difference]) -> Iterator[Difference]:
     """Facts, with a hint where something was removed and the same was added under another name."""
     removed: dict[Hashable, list[Difference]] = {}
-    for fact in found:
+    for fact in result:
         if fact.what == "removed" and fact.table != "expectations":
             removed.setdefault(_contents(fact), []).append(fact)
     likenesses: dict[tuple[str, str], str] = {}
-    for fact in found:
+    for fact in result:
         if fact.what == "added" and (same := removed.get(_contents(fact))):
             partner = same.pop(0)
             likenesses[(partner.table, partner.name)] = fact.declared
             likenesses[(fact.table, fact.name)] = partner.declared
-    for fact in found:
+    for fact in result:
         like = likenesses.get((fact.table, fact.name)) if fact.what in ("added", "removed") else None
         yield fact if like is None else fact._replace(like=like)
 

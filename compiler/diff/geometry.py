@@ -218,10 +218,10 @@ class _Comparing:
         areas = regions | {one.name for one in new.rig.regions if _image(one.source) in files}
         meshes = [item.mesh for item in self._attached]
         everything = not (self._alike and _same_places(*meshes))
-        found = set(self._now("folds", {fold.name: fold for fold in old.rig.folds}))
+        result = set(self._now("folds", {fold.name: fold for fold in old.rig.folds}))
         return {
             name
-            for name in found | {fold.name for fold in new.rig.folds}
+            for name in result | {fold.name for fold in new.rig.folds}
             if everything or ("folds", name) in told or self._touched(name, areas, told)
         }
 
@@ -243,12 +243,12 @@ class _Comparing:
             sets.append(made)
         old, new = sets
         before = self._now("folds", old)
-        found: dict[Key, GeometryEffect] = {}
+        result: dict[Key, GeometryEffect] = {}
         for name in sorted(names):
             effect = _mask_effect(old.get(before.get(name, "")), new.get(name))
             if effect is not None:
-                found[("folds", name)] = effect
-        return found, None
+                result[("folds", name)] = effect
+        return result, None
 
 
 def _image(source: object) -> str | None:

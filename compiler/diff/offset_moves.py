@@ -31,11 +31,11 @@ def moves(old: ListedOffsets, new: ListedOffsets) -> Moves:
 def moved_text(old: ShapeOffsets, new: ShapeOffsets) -> str:
     """What became of a shape's offsets: measured where both are listed, else what the tables say in sum."""
     if old.listed is not None and new.listed is not None:
-        found = [moves(old.listed, new.listed)]
+        result = [moves(old.listed, new.listed)]
         if [item.at for item in old.inbetweens] == [item.at for item in new.inbetweens]:
             pairs = zip(old.inbetweens, new.inbetweens, strict=True)
-            found += [moves(before.listed, after.listed) for before, after in pairs]
-        vertices, largest = max(one.vertices for one in found), max(one.largest for one in found)
+            result += [moves(before.listed, after.listed) for before, after in pairs]
+        vertices, largest = max(one.vertices for one in result), max(one.largest for one in result)
         if vertices:
             plural = "vertex moves" if vertices == 1 else "vertices move"
             return f"{vertices} {plural}, by at most {amount(largest, 'mm')}"

@@ -122,8 +122,8 @@ def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]
     for key in sorted({*old, *new}):
         before, after = old.get(key), new.get(key)
         if before is not None and after is not None:
-            found, problem = _compared(before, after)
-            changes += found
+            result, problem = _compared(before, after)
+            changes += result
             unknown = [problem, *_missing(before, after)]
             unmeasured += [f"{after.rig.character.name}: {one}" for one in unknown if one is not None]
         else:
@@ -170,9 +170,9 @@ def _alone(before: CharacterState | None, after: CharacterState | None) -> Judge
 def _compared(before: CharacterState, after: CharacterState) -> tuple[list[JudgedChange], str | None]:
     """The changes of one character, and why nothing was measured on its mesh where something should have been."""
     old, new = before.rig, after.rig
-    found, on_mesh = told(before, after)
+    result, on_mesh = told(before, after)
     judge = Judge(old, new, on_mesh)
-    judged = [judge.judged(fact) for fact in found]
+    judged = [judge.judged(fact) for fact in result]
     changes = []
     beside = after.origins.get(("character", new.character.name))
     said_once = _said_once(old, new) if judged else {}

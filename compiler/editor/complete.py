@@ -91,8 +91,8 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
     if _IN_BRACES.search(line) and (variables := in_scope(analysis.source.text, offset)):
         return [Suggestion(name, "variable") for name in variables]
     place = place_of(analysis, offset)
-    found = [*_keywords(place), *_names(place, around, _side_around(place)), *_arguments(place, analysis, around)]
-    return sorted(set(found))
+    result = [*_keywords(place), *_names(place, around, _side_around(place)), *_arguments(place, analysis, around)]
+    return sorted(set(result))
 
 
 def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list[Suggestion]:

@@ -55,13 +55,13 @@ def open_text(line: str, line_start: int) -> OpenText | None:
 def fitting(word: str, folder: Path) -> list[str]:
     """Files in and below a folder that a word may name, from that folder on, sorted; hidden ones are left out."""
     endings = ENDINGS[word]
-    found = []
+    result = []
     for path in _walk(folder, DEEPEST):
         if path.lower().endswith(endings):
-            found.append(path)
-            if len(found) == MOST_FILES:
+            result.append(path)
+            if len(result) == MOST_FILES:
                 break
-    return sorted(found)
+    return sorted(result)
 
 
 def _walk(folder: Path, depth: int, before: str = "") -> Iterator[str]:

@@ -100,10 +100,10 @@ def entries(analysis: Analysis, key: Key) -> list[str]:
     if analysis.rig is None:
         return []
     namespace, name = key
-    found = [item for item in _of(analysis.rig, namespace) if item.declared == name]
+    result = [item for item in _of(analysis.rig, namespace) if item.declared == name]
     if namespace == "detail":
         return [_detail(item) for item in analysis.rig.details if item.name == name]
-    return [_entry(item) for item in sorted(found, key=lambda item: (item.side, item.name))]
+    return [_entry(item) for item in sorted(result, key=lambda item: (item.side, item.name))]
 
 
 _Sided = Control | Driver | Combine | Sample | Field | Region | Shape | Fold | Pose

@@ -56,20 +56,20 @@ def definitions(analysis: Analysis, path: str, offset: int, own: nodes.Document)
     if variable is not None:
         return [variable.place]
     wanted = set(keys_at(analysis, path, offset))
-    found = [item.span for item in analysis.symbols.declared if (NAMESPACES[item.kind], item.name) in wanted]
-    return _distinct(found) or _other_definitions(analysis, offset, own)
+    result = [item.span for item in analysis.symbols.declared if (NAMESPACES[item.kind], item.name) in wanted]
+    return _distinct(result) or _other_definitions(analysis, offset, own)
 
 
 def references(analyses: list[Analysis], own: nodes.Document, offset: int, with_declarations: bool) -> list[Span]:
     """Every place that refers to what is at an offset, in all of the analyses that know it."""
-    found: list[Span] = []
+    result: list[Span] = []
     for analysis in analyses:
         variable = variable_at(own, analysis.documents, offset)
         if variable is not None:
-            found += places_of(variable, analysis.documents, with_declarations)
+            result += places_of(variable, analysis.documents, with_declarations)
         else:
-            found += _references(analysis, own.source.path, offset, with_declarations)
-    return _distinct(found)
+            result += _references(analysis, own.source.path, offset, with_declarations)
+    return _distinct(result)
 
 
 def _references(analysis: Analysis, path: str, offset: int, with_declarations: bool) -> list[Span]:

@@ -184,8 +184,8 @@ class Project:
         if item.path is None:
             return
         known = {other.path for other in self._open.values()}
-        found = [path for folder in item.path.parents[:2] for path in sorted(folder.glob("*.plica"))[:MOST_NEIGHBOURS]]
-        for path in found:
+        result = [path for folder in item.path.parents[:2] for path in sorted(folder.glob("*.plica"))[:MOST_NEIGHBOURS]]
+        for path in result:
             text = Workspace(path.parent).read_text(path, path.name)
             if path in known or isinstance(text, Refused) or item.path.name not in text:
                 continue

@@ -117,8 +117,8 @@ class Server(LanguageServer):
 
     def _send(self, uri: str) -> None:
         """Send everything that is known about one file, once each."""
-        found = [item for owner in self._published.values() for item in owner.get(uri, [])]
-        distinct = list({repr(item): item for item in found}.values()) if len(self._published) > 1 else found
+        result = [item for owner in self._published.values() for item in owner.get(uri, [])]
+        distinct = list({repr(item): item for item in result}.values()) if len(self._published) > 1 else result
         self.text_document_publish_diagnostics(
             types.PublishDiagnosticsParams(uri=uri, diagnostics=distinct, version=self._versions.get(uri))
         )
@@ -152,8 +152,8 @@ class Server(LanguageServer):
         """Every place that means what is under the cursor."""
         own, offset = self._at(params)
         users = self.project.users(params.text_document.uri)
-        found = navigation.references(users, own.document, offset, params.context.include_declaration)
-        return protocol.locations(found, self._places())
+        result = navigation.references(users, own.document, offset, params.context.include_declaration)
+        return protocol.locations(result, self._places())
 
     def prepare_rename(self, params: types.PrepareRenameParams) -> types.Range:
         """The name under the cursor, if it can be renamed."""
@@ -192,8 +192,8 @@ class Server(LanguageServer):
     def completion(self, params: types.CompletionParams) -> list[types.CompletionItem]:
         """What may be written at the cursor."""
         own, offset = self._at(params)
-        found = complete.suggestions(own, self.around(params.text_document.uri), offset)
-        return [protocol.completion(own.lines, item, offset) for item in found]
+        result = complete.suggestions(own, self.around(params.text_document.uri), offset)
+        return [protocol.completion(own.lines, item, offset) for item in result]
 
     def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
         """The text in its one layout; nothing for a text with mistakes."""

@@ -71,8 +71,8 @@ def variable_at(document: nodes.Document, others: tuple[nodes.Document, ...], of
     for argument, library in _arguments(document, others):
         if argument.name.start <= offset <= argument.name.end:
             parameters = (node for node in library.declarations if isinstance(node, nodes.Parameter))
-            found = next((node for node in parameters if node.name.text == argument.name.text), None)
-            return None if found is None else EditorVariable(library, found)
+            result = next((node for node in parameters if node.name.text == argument.name.text), None)
+            return None if result is None else EditorVariable(library, result)
     return None
 
 
@@ -110,7 +110,7 @@ def given_to(variable: EditorVariable, others: tuple[nodes.Document, ...]) -> li
 def in_scope(text: str, offset: int) -> list[str]:
     """The variables whose values can be written at an offset, in a text that need not be right."""
     bare = blanked(text)
-    found = [match[1] for match in _PARAMETER.finditer(bare)]
+    result = [match[1] for match in _PARAMETER.finditer(bare)]
     opened = closed = 0
     around: list[str] = []
     until = offset
@@ -119,7 +119,7 @@ def in_scope(text: str, offset: int) -> list[str]:
         opened, closed, until = opened + inside.count("{"), closed + inside.count("}"), match.end()
         if opened > closed:
             around.append(match[1])
-    return found + around[::-1]
+    return result + around[::-1]
 
 
 def use_before(tokens: Sequence[Token]) -> nodes.UseLibrary | None:

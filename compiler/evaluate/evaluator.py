@@ -44,9 +44,9 @@ class Evaluator:
         rows = {name: row for row, name in enumerate(self.names)}
         try:
             self._groups, sorted_readings = _reading_groups(readings, skeleton, needs, self._gatherer)
-            found = {reading: row for row, reading in enumerate(sorted_readings)}
-            self._driver_readings = _whole(found[driver.reading] for driver in drivers)
-            self._curves = _curve_rows(drivers, rows, found)
+            result = {reading: row for row, reading in enumerate(sorted_readings)}
+            self._driver_readings = _whole(result[driver.reading] for driver in drivers)
+            self._curves = _curve_rows(drivers, rows, result)
             self._fields = _field_rows(rig, rows, needs)
             self._combines = [_combine_row(combine, rows) for combine in _of_kind(rig.strengths, Combine)]
         except KeyError as missing:

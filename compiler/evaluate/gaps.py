@@ -41,9 +41,9 @@ class Gaps:
         self._points = len(ordered)
         self._steps = []
         for depth in range(max(map(len, ordered), default=0)):
-            found = [skeleton.joints[chain[depth]] for chain in ordered if len(chain) > depth]
-            scale = np.array([joint.scale for joint in found]).T[:, :, np.newaxis]
-            self._steps.append((indexes([joint.name for joint in found], joints), scale))
+            result = [skeleton.joints[chain[depth]] for chain in ordered if len(chain) > depth]
+            scale = np.array([joint.scale for joint in result]).T[:, :, np.newaxis]
+            self._steps.append((indexes([joint.name for joint in result], joints), scale))
         self._rest: Array | float = 0.0
         self._rest = self.read(_rest_chunk(skeleton, joints))
 
@@ -82,7 +82,7 @@ def _scale(skeleton: Skeleton, ancestor: int | None) -> tuple[float, ...]:
 
 
 def _rest_chunk(skeleton: Skeleton, joints: dict[str, int]) -> Chunk:
-    found = [skeleton.joints[skeleton.index[name]] for name in joints]
-    rotations = np.array([joint.rotation for joint in found], dtype=np.float64).reshape(-1, 4, 1)
-    translations = np.array([joint.translation for joint in found], dtype=np.float64).reshape(-1, 3, 1)
+    result = [skeleton.joints[skeleton.index[name]] for name in joints]
+    rotations = np.array([joint.rotation for joint in result], dtype=np.float64).reshape(-1, 4, 1)
+    translations = np.array([joint.translation for joint in result], dtype=np.float64).reshape(-1, 3, 1)
     return Chunk(np.empty((4, 0, 1)), rotations.transpose(1, 0, 2), translations.transpose(1, 0, 2), np.empty((0, 1)))

@@ -148,8 +148,8 @@ def _taken(values: Array, columns: NDArray[np.intp], rest: Array) -> Array:
     """Columns of (frames, columns, ...) as contiguous (..., columns, frames); at rest where -1."""
     missing = columns < 0
     if missing.all():
-        found = np.repeat(rest[np.newaxis], len(values), axis=0)
+        result = np.repeat(rest[np.newaxis], len(values), axis=0)
     else:
-        found = values[:, columns]
-        found[:, missing] = rest[missing]
-    return np.ascontiguousarray(found.transpose())
+        result = values[:, columns]
+        result[:, missing] = rest[missing]
+    return np.ascontiguousarray(result.transpose())

@@ -111,7 +111,7 @@ class Eulers:
         self._groups: list[tuple[Callable[[Array, Array, Array, Array], Array], Array, _EulerRows]] = []
         places = [reading.order.index(reading.channel) for reading in readings]
         for place, angle in enumerate((_first, _middle, _last)):
-            rows = np.array([row for row, found in enumerate(places) if found == place], dtype=np.intp)
+            rows = np.array([row for row, result in enumerate(places) if result == place], dtype=np.intp)
             chosen = [readings[row] for row in rows]
             if not chosen:
                 continue

@@ -75,12 +75,12 @@ def vectors(rig: Rig) -> list[Example]:
     # A rig that hangs on the last bits everywhere must not keep us here for ever.
     source = _random_poses(rig, placer)
     wanted = max(_FEWEST_RANDOM, FEWEST - 1 - len(chosen))
-    found: list[SparsePose] = []
+    result: list[SparsePose] = []
     for _ in range(8):
-        if len(found) >= wanted:
+        if len(result) >= wanted:
             break
-        found += _steady(rig, evaluator, [next(source) for _ in range(wanted)])
-    poses = [SparsePose(), *chosen, *found[:wanted]]
+        result += _steady(rig, evaluator, [next(source) for _ in range(wanted)])
+    poses = [SparsePose(), *chosen, *result[:wanted]]
     strengths = evaluator.strengths(poses_from(rig, poses))
     return [
         Example(pose, {name: _written(value) for name, value in zip(evaluator.names, row, strict=True)})

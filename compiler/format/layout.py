@@ -72,26 +72,28 @@ class _Layout:
         if self.lines and self.lines[-1]:
             self.lines.append("")
 
-    def remarks(self, found: list[Remark], indent: str) -> None:
+    def remarks(self, result: list[Remark], indent: str) -> None:
         """Comments on lines of their own; the blank line before the first is the caller's."""
-        for number, remark in enumerate(found):
+        for number, remark in enumerate(result):
             if number and remark.after_blank:
                 self.blank()
             self.lines.append(indent + remark.text)
 
     # ---- what stands in a row
 
-    def declarations(self, found: tuple[Statement, ...], before: int, indent: str) -> None:
+    def declarations(self, result: tuple[Statement, ...], before: int, indent: str) -> None:
         """Declarations and the comments between them; `before` is the index of the token before them."""
-        self._in_a_row(found, before, indent, _HEAD_COLUMNS, None)
+        self._in_a_row(result, before, indent, _HEAD_COLUMNS, None)
 
-    def _facts(self, found: tuple[Statement, ...], before: int, indent: str) -> None:
+    def _facts(self, result: tuple[Statement, ...], before: int, indent: str) -> None:
         words = self._words
-        with_values = [part for part in found if part.opening is None and part.end > part.first + 1]
+        with_values = [part for part in result if part.opening is None and part.end > part.first + 1]
         width = max((len(words.texts[part.first]) for part in with_values), default=0)
-        self._in_a_row(found, before, indent, 1, width)
+        self._in_a_row(result, before, indent, 1, width)
 
-    def _in_a_row(self, found: tuple[Statement, ...], before: int, indent: str, shared: int, width: int | None) -> None:
+    def _in_a_row(
+        self, result: tuple[Statement, ...], before: int, indent: str, shared: int, width: int | None
+    ) -> None:
         """Statements and the comments between them.
 
         `width` is that of the column of keywords, and None for declarations: those of several lines are set apart.
@@ -102,7 +104,7 @@ class _Layout:
         opens = len(self.lines)
         was_long = False
         rows = self._done.rows
-        for statement in found:
+        for statement in result:
             remarks = words.standing(before) if before in words.after else []
             row = rows[statement.first] if statement.first in rows else self._row(statement, indent, width)
             follows_blank = words.follows_blank(statement.first)

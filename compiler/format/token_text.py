@@ -63,7 +63,7 @@ class TokenText:
     @property
     def remarks(self) -> dict[int, list[tuple[str, bool]]]:
         """The remarks by the token before, without what is said of blank lines."""
-        return {index: [(remark.text, remark.own_line) for remark in found] for index, found in self.after.items()}
+        return {index: [(remark.text, remark.own_line) for remark in result] for index, result in self.after.items()}
 
     def __len__(self) -> int:
         return len(self.kinds)
@@ -111,8 +111,8 @@ class TokenText:
         place = bisect_left(self._marks, first + 1)
         if place == len(self._marks) or self._marks[place] >= end:
             return []
-        found = self._marks[place : bisect_left(self._marks, end, place)]
-        return found if kinds[first] in _PLACED else [index for index in found if kinds[index] in _CLAUSES]
+        result = self._marks[place : bisect_left(self._marks, end, place)]
+        return result if kinds[first] in _PLACED else [index for index in result if kinds[index] in _CLAUSES]
 
     def breaks(self, first: int, end: int) -> list[int]:
         """The commas among some tokens after which a line may end: all but those between a vector's components."""

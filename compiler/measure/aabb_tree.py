@@ -114,10 +114,10 @@ def touching(one: Singles, other: Singles, first: Integers, second: Integers) ->
 
 def levels(leaf_boxes: Singles) -> list[Singles]:
     """The boxes of every level, root first."""
-    found = [leaf_boxes]
-    while found[-1].shape[1] > 1:
-        found.append(np.maximum(found[-1][:, 0::2], found[-1][:, 1::2]))
-    return found[::-1]
+    result = [leaf_boxes]
+    while result[-1].shape[1] > 1:
+        result.append(np.maximum(result[-1][:, 0::2], result[-1][:, 1::2]))
+    return result[::-1]
 
 
 def meeting_leaves(boxes: list[Singles]) -> tuple[Integers, Integers]:

@@ -48,8 +48,8 @@ class DeformationBounds:
             size += error
             slack = 2.0 * size * error + error**2 + 20.0 * _UNIT * size**2 + _TINY
             skewed = 4.0 * slack / np.maximum(mean - slack, 0.0)
-            found = _may_be_largest(first, slack, starts) | _may_be_largest(-second, slack, starts)
-            return found | _may_be_largest(skew, skewed, starts)
+            result = _may_be_largest(first, slack, starts) | _may_be_largest(-second, slack, starts)
+            return result | _may_be_largest(skew, skewed, starts)
 
     @cached_property
     def _kept(self) -> dict[int, list[SparseSingles]]:
@@ -103,15 +103,15 @@ class DeformationBounds:
         groups, frames = -(-len(self.corners) // GROUP), places.shape[2]
         size = min(max(_CACHED // frames, _LEAST), _MOST) // GROUP * GROUP
         maps = self._maps(size)
-        found = np.empty((4, len(maps), size // GROUP, frames), np.float32)
+        result = np.empty((4, len(maps), size // GROUP, frames), np.float32)
         room = np.empty((size, frames), np.float32)
         for number, columns in enumerate(maps):
             whole, difference = _doubled(columns, places, room)
-            found[0, number] = _by_group(np.add(whole, difference, out=room)).max(axis=0)
-            found[1, number] = _by_group(np.subtract(whole, difference, out=room)).min(axis=0)
-            found[2, number] = _by_group(np.divide(difference, whole, out=room)).max(axis=0)
-            found[3, number] = _by_group(whole).min(axis=0)
-        first, second, skew, mean = found.reshape(4, -1, frames)[:, :groups].astype(np.float64)
+            result[0, number] = _by_group(np.add(whole, difference, out=room)).max(axis=0)
+            result[1, number] = _by_group(np.subtract(whole, difference, out=room)).min(axis=0)
+            result[2, number] = _by_group(np.divide(difference, whole, out=room)).max(axis=0)
+            result[3, number] = _by_group(whole).min(axis=0)
+        first, second, skew, mean = result.reshape(4, -1, frames)[:, :groups].astype(np.float64)
         return 0.5 * first, 0.5 * second, skew, 0.5 * mean
 
 

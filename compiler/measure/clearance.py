@@ -72,9 +72,9 @@ class Clearance:
         long = len(positions) >= _LONG * len(starts)
         for piece in frame_pieces(len(positions), MANY if long else FRAMES):
             runs = np.unique(runs_of(piece.stop, starts)[piece.start :])
-            found = self._piece(positions[piece], starts_in(piece, starts), least[runs])
-            least[runs] = np.fmin(least[runs], found.values)
-            yield piece, found
+            result = self._piece(positions[piece], starts_in(piece, starts), least[runs])
+            least[runs] = np.fmin(least[runs], result.values)
+            yield piece, result
 
     def _piece(self, positions: Floats, starts: Integers, least: Floats) -> WorstValues:
         origins = positions[:, self.one.vertices[0]]
@@ -105,7 +105,7 @@ class Clearance:
         lower: Singles,
         frames: Integers,
         runs: Integers,
-        found: WorstValues,
+        result: WorstValues,
     ) -> None:
         """Writes the smallest distance of each run of frames, of triangles i and j (n,), not below `lower` (n, m) in
         `frames` (m,), which belong to `runs` (m,), where it is smaller than what is found, or as small and earlier."""
@@ -116,7 +116,7 @@ class Clearance:
         which, head = np.unique(runs[order], return_index=True)
         columns = order[head]
         promising = lower[:, columns].argmin(axis=0)
-        bounds = found.values.copy()
+        bounds = result.values.copy()
         nearest = distances(*self._corners(positions, frames[columns], i[promising], j[promising]))
         bounds[which] = np.minimum(bounds[which], nearest)
         bounds *= _SLACK
@@ -131,10 +131,10 @@ class Clearance:
         which, head = np.unique(runs[column[order]], return_index=True)
         best = order[head]
         value, frame = values[best], frames[column[best]]
-        nearer = (value < found.values[which]) | ((value == found.values[which]) & (frame < found.frames[which]))
+        nearer = (value < result.values[which]) | ((value == result.values[which]) & (frame < result.frames[which]))
         which, best = which[nearer], best[nearer]
-        found.values[which], found.frames[which] = value[nearer], frame[nearer]
-        found.vertices[which] = self.one.corner_vertices[i[pair[best]], 0]
+        result.values[which], result.frames[which] = value[nearer], frame[nearer]
+        result.vertices[which] = self.one.corner_vertices[i[pair[best]], 0]
 
     def _corners(self, positions: Floats, frame: Integers, i: Integers, j: Integers) -> tuple[Floats, Floats]:
         """The corners (n, 3 corners, 3) of triangles i and j in frames (n,), the numbers of one coordinate side by

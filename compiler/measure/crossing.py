@@ -142,7 +142,7 @@ class Crossing:
         one, other = np.concatenate([one, far_one]), np.concatenate([other, far_other])
         frame, pair = self._boxed(places, one, other)
         one, other = one[pair], other[pair]
-        found = np.zeros(len(frame), bool)
+        result = np.zeros(len(frame), bool)
         for start in range(0, len(frame), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
             # One coordinate's numbers side by side, as `meeting` wants them.
@@ -150,8 +150,8 @@ class Crossing:
                 turned(positions)[:, self.faces.corners[which[part]].T, frame[part]].transpose(2, 1, 0)
                 for which in (one, other)
             )
-            found[part] = meeting(first, second)
-        return frame[found], one[found], other[found]
+            result[part] = meeting(first, second)
+        return frame[result], one[result], other[result]
 
     def _near_pairs(self, places: Singles) -> tuple[Integers, Integers]:
         """Pairs of triangles near each other at rest, of those the ones that may have come to meet."""

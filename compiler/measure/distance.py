@@ -18,8 +18,8 @@ def distances(a: Floats, b: Floats) -> Floats:
     one, other = ((corners - a[:, :1]).transpose(2, 1, 0) for corners in (a, b))
     first, second = np.repeat(np.arange(3), 3), np.tile(np.arange(3), 3)
     ends = (one[:, first], one[:, (first + 1) % 3], other[:, second], other[:, (second + 1) % 3])
-    found = [_between_segments(*ends), _above(one, other), _above(other, one)]
-    square = np.concatenate(found).min(axis=0, initial=np.inf)
+    result = [_between_segments(*ends), _above(one, other), _above(other, one)]
+    square = np.concatenate(result).min(axis=0, initial=np.inf)
     return np.where(meeting(a, b), 0.0, np.sqrt(square))
 
 

@@ -27,11 +27,11 @@ def paths(rest: Floats, edges: Integers, longest: Floats) -> SparseFloats:
         limit = float(longest[sources].max())  # a way to a point with a longer one is found from there
         low, high = rest[sources].min(axis=0) - limit, rest[sources].max(axis=0) + limit
         local = np.flatnonzero(((rest >= low) & (rest <= high)).all(axis=1))
-        found = dijkstra(graph[local][:, local], directed=False, indices=np.searchsorted(local, sources), limit=limit)
-        row, column = np.nonzero(found <= 0.5 * (longest[sources, None] + longest[local]))
+        result = dijkstra(graph[local][:, local], directed=False, indices=np.searchsorted(local, sources), limit=limit)
+        row, column = np.nonzero(result <= 0.5 * (longest[sources, None] + longest[local]))
         rows.append(sources[row])
         columns.append(local[column])
-        values.append(found[row, column])
+        values.append(result[row, column])
     at = (np.concatenate(rows), np.concatenate(columns))
     ways = sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
     return sparse.csr_array(ways.maximum(ways.T))

@@ -60,8 +60,8 @@ class Girth:
         segments = np.arange(len(edges)).reshape(-1, 2)
         stations = np.repeat(np.arange(len(cuts)), counts)
         used, edges = np.unique(edges, return_inverse=True)
-        found = cls(faces.vertices[used], edges.reshape(-1, 2), shares, segments, stations, np.zeros(len(cuts)))
-        return replace(found, rest=found.of(rest[None])[0])
+        result = cls(faces.vertices[used], edges.reshape(-1, 2), shares, segments, stations, np.zeros(len(cuts)))
+        return replace(result, rest=result.of(rest[None])[0])
 
     def of(self, positions: Floats) -> Floats:
         """Metres (frames, stations) for positions (frames, v, 3)."""

@@ -106,8 +106,8 @@ class Stretch:
             same = WorstValues(values, starts, nowhere)
             return Stretched(same, same, WorstValues(0.0 * values, starts, nowhere))
         pieces = list(frame_pieces(len(positions), MANY))
-        found = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
-        kinds = zip(*found, strict=True)
+        result = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
+        kinds = zip(*result, strict=True)
         return Stretched(
             *(joined(zip(pieces, kind, strict=True), starts, sign) for kind, sign in zip(kinds, _SIGNS, strict=True))
         )
@@ -144,7 +144,7 @@ class Stretch:
             worst[:, each], triangle[:, each] = _worst_of(self._figures(positions, rows, frame[each, None]), rows)
         unknown = np.flatnonzero(~known)
         run = runs_of(len(known), starts)
-        found = []
+        result = []
         for values, rows, sign in zip(worst, triangle, _SIGNS, strict=True):
             best = np.full(len(starts), -np.inf)
             np.fmax.at(best, run[frame], values)
@@ -155,8 +155,8 @@ class Stretch:
             worsts = WorstValues(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
             worsts.values[which], worsts.frames[which] = sign * values[heads], frame[heads]
             worsts.vertices[which] = self.vertices[self.corners[rows[heads], 0]]
-            found.append(_without(worsts, unknown, run))
-        return Stretched(*found)
+            result.append(_without(worsts, unknown, run))
+        return Stretched(*result)
 
     def _members(self, groups: Integers) -> Integers:
         """The triangles (n, GROUP) of groups (n,), the last one repeated."""

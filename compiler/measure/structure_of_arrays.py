@@ -47,18 +47,18 @@ def singles(positions: Floats, vertices: Integers, origins: Floats) -> Near:
     Rounding keeps the order of numbers.
     """
     frames = len(positions)
-    found = np.empty((3, len(vertices), frames), np.float32)
+    result = np.empty((3, len(vertices), frames), np.float32)
     everything = len(vertices) == positions.shape[1]
     extent = np.float32(0.0)
     for rows in row_pieces(len(vertices), frames):
         for axis, values in enumerate(turned(positions)):
-            part = found[axis, rows]
+            part = result[axis, rows]
             chosen = values[rows if everything else vertices[rows]]
             np.subtract(chosen, origins[:, axis], out=part, casting="same_kind")
             extent = np.maximum(extent, np.maximum(part.max(), -part.min()))
     if np.isfinite(extent):
-        return Near(found, np.full(frames, float(extent)))
-    return Near(found, np.abs(found).max(axis=(0, 1)).astype(np.float64))
+        return Near(result, np.full(frames, float(extent)))
+    return Near(result, np.abs(result).max(axis=(0, 1)).astype(np.float64))
 
 
 def frame_pieces(frames: int, size: int = FRAMES) -> Iterator[slice]:
@@ -81,10 +81,10 @@ def cross(a: Floats, b: Floats) -> Floats:
 
 def dot(a: Floats, b: Floats) -> Floats:
     """Scalar products of vectors (3, ...)."""
-    found = a[0] * b[0]
-    found += a[1] * b[1]
-    found += a[2] * b[2]
-    return np.asarray(found)
+    result = a[0] * b[0]
+    result += a[1] * b[1]
+    result += a[2] * b[2]
+    return np.asarray(result)
 
 
 def total(rows: Floats) -> Floats:

@@ -42,8 +42,8 @@ class Volume:
         fans = np.stack([edges[:, 1], edges[:, 0], len(faces.vertices) + loop], axis=1)
         shares: Floats = 1.0 / np.bincount(loop, minlength=count)[loop]
         means = sparse.csr_array((shares, (loop, edges[:, 0])), shape=(count, len(faces.vertices)))
-        found = cls(faces.vertices, np.concatenate([faces.corners, fans]), means, 0.0)
-        return cls(found.vertices, found.corners, found.loops, float(found.of(rest[None])[0]))
+        result = cls(faces.vertices, np.concatenate([faces.corners, fans]), means, 0.0)
+        return cls(result.vertices, result.corners, result.loops, float(result.of(rest[None])[0]))
 
     def of(self, positions: Floats) -> Floats:
         """Cubic metres (frames,) for positions (frames, v, 3)."""

@@ -53,13 +53,13 @@ def joined(pieces: Iterable[tuple[slice, WorstValues]], starts: Integers, sign: 
     """The worst of each run of frames, from those of pieces one after the other, whose runs are those in them."""
     values, frames = np.full(len(starts), -sign * np.inf), np.array(starts)
     vertices = np.full(len(starts), -1)
-    for piece, found in pieces:
+    for piece, result in pieces:
         runs = np.unique(runs_of(piece.stop, starts)[piece.start :])
-        worse = (sign * found.values > sign * values[runs]) | np.isnan(found.values)
+        worse = (sign * result.values > sign * values[runs]) | np.isnan(result.values)
         worse &= ~np.isnan(values[runs])
-        values[runs[worse]] = found.values[worse]
-        frames[runs[worse]] = found.frames[worse] + piece.start
-        vertices[runs[worse]] = found.vertices[worse]
+        values[runs[worse]] = result.values[worse]
+        frames[runs[worse]] = result.frames[worse] + piece.start
+        vertices[runs[worse]] = result.vertices[worse]
     return WorstValues(values, frames, vertices)
 
 

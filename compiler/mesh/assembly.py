@@ -58,7 +58,7 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
         raise UnreadableModel("its meshes hold no vertices")
     counts = [len(piece.positions) for piece in pieces]
     starts = [0, *np.cumsum(counts)[:-1].tolist()]
-    found = list(problems)
+    result = list(problems)
     joints, weights, bind_joints, inverse_binds = _bindings([piece.binding for piece in pieces])
     positions = _checked(np.concatenate([piece.positions for piece in pieces]))
     morphs = _morphs(pieces, starts)
@@ -66,7 +66,7 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
     return Mesh(
         positions=positions,
         triangles=np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=True)]),
-        normals=_normals(pieces, found),
+        normals=_normals(pieces, result),
         uvs=_uvs(pieces),
         points=weld(positions, shown, joints, weights, morphs),
         joints=joints,
@@ -78,7 +78,7 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
             MeshPart(piece.mesh, piece.primitive, start, count)
             for piece, start, count in zip(pieces, starts, counts, strict=True)
         ),
-        problems=tuple(dict.fromkeys(found)),
+        problems=tuple(dict.fromkeys(result)),
     )
 
 

@@ -131,14 +131,14 @@ class Dependencies:
 
     def with_earlier(self, shapes: tuple[Shape, ...]) -> list[Shape]:
         """The shapes, and those that were on while they were sculpted, however far back."""
-        found = dict.fromkeys(shapes)
+        result = dict.fromkeys(shapes)
         pending = list(shapes)
         while pending:
             for sculpt in pending.pop().sculpts:
-                earlier = [self._shapes[name] for name in sculpt.after if self._shapes[name] not in found]
-                found.update(dict.fromkeys(earlier))
+                earlier = [self._shapes[name] for name in sculpt.after if self._shapes[name] not in result]
+                result.update(dict.fromkeys(earlier))
                 pending += earlier
-        return list(found)
+        return list(result)
 
     def _made_of(self, name: str) -> Iterator[Hashable]:
         from plica.evaluate.evaluator import strengths_of

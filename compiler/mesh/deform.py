@@ -85,16 +85,16 @@ class Deformer:
         if size > _FRAMES:
             size -= size % _FRAMES  # a few frames left over would take nearly as long as many
         for start, stop in cut(frames, size):
-            found = np.empty((3, self.mesh.vertex_count, stop - start))
+            result = np.empty((3, self.mesh.vertex_count, stop - start))
             for first, last in cut(stop - start, _FRAMES):
                 part = slice(start + first, start + last)
-                self._fill(self._part(moving, part), method, found[:, :, first:last])
-            yield PositionBlock(start, found.transpose(2, 1, 0))
+                self._fill(self._part(moving, part), method, result[:, :, first:last])
+            yield PositionBlock(start, result.transpose(2, 1, 0))
 
     def offsets(self, strengths: Floats) -> Floats:
         """What the shapes add to the neutral mesh, (frames, v, 3) metres, at strengths (frames, shapes)."""
-        found = np.asarray(self._offsets @ self._amounts(strengths))
-        return np.ascontiguousarray(found.reshape(-1, 3, len(strengths)).transpose(2, 0, 1))
+        result = np.asarray(self._offsets @ self._amounts(strengths))
+        return np.ascontiguousarray(result.reshape(-1, 3, len(strengths)).transpose(2, 0, 1))
 
     def _part(self, moving: Poses | Motion, part: slice) -> Motion:
         if isinstance(moving, Motion):
@@ -109,12 +109,12 @@ class Deformer:
             )
         )
 
-    def _fill(self, motion: Motion, method: Method, found: Floats) -> None:
+    def _fill(self, motion: Motion, method: Method, result: Floats) -> None:
         amounts = self._amounts(motion.strengths)
         blend = self.skinning.blend(motion.skins, method)
-        for piece in self._pieces(method, found.shape[2]):
+        for piece in self._pieces(method, result.shape[2]):
             places = self.mesh.positions[piece.start : piece.stop]
-            _deform(places, piece, amounts, blend, found[:, piece.start : piece.stop])
+            _deform(places, piece, amounts, blend, result[:, piece.start : piece.stop])
 
     def _amounts(self, strengths: Floats) -> Floats:
         """How much of each column of the stacked offsets, (columns, frames)."""
@@ -146,12 +146,12 @@ def stacked(columns: Sequence[Offsets], vertices: int) -> SparseFloats:
     """Offsets as the columns of one matrix, (3 x vertices, columns); a vertex's x, y and z are rows of their own."""
     indices = [column.indices for column in columns]
     rows = np.concatenate([np.zeros(0, dtype=np.int64), *indices])[:, np.newaxis] * 3 + np.arange(3)
-    numbers = np.repeat(np.arange(len(columns)), [3 * len(found) for found in indices])
+    numbers = np.repeat(np.arange(len(columns)), [3 * len(result) for result in indices])
     values = np.concatenate([np.zeros((0, 3)), *(column.offsets for column in columns)])
     return sparse.csr_array((values.reshape(-1), (rows.reshape(-1), numbers)), shape=(3 * vertices, len(columns)))
 
 
-def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, found: Floats) -> None:
+def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, result: Floats) -> None:
     """Writes some vertices' positions, (3, vertices, frames)."""
     if piece.offsets is None:
         x, y, z = places.T[:, :, np.newaxis]
@@ -167,7 +167,7 @@ def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, found:
         c *= z
         moved += a
         moved += b
-        np.add(moved, c, out=found[axis])
+        np.add(moved, c, out=result[axis])
 
 
 def _followed(rig: Rig, shapes: Sequence[str], strengths: Sequence[str]) -> list[int | None]:

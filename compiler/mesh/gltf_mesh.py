@@ -200,10 +200,10 @@ def _triangles(arrays: GltfArrays, primitive: Fields, count: int, place: str) ->
         raise UnreadableModel(f"{place} has mode {mode}, which glTF 2.0 does not know")
     corners: Integers = np.arange(count)
     if primitive.get("indices") is not None:
-        found = arrays.accessor(primitive["indices"])
-        if found.ndim != 1 or found.dtype.kind != "u":
+        result = arrays.accessor(primitive["indices"])
+        if result.ndim != 1 or result.dtype.kind != "u":
             raise UnreadableModel(f"{place}.indices are not whole numbers, one for each corner")
-        corners = found.astype(np.int64)
+        corners = result.astype(np.int64)
         if len(corners) and corners.max() >= count:
             raise UnreadableModel(f"{place}.indices refer to vertex {corners.max()}, but there are {count}")
     if mode == TRIANGLES:
@@ -278,10 +278,10 @@ def _influences(arrays: GltfArrays, attributes: Fields, count: int, place: str) 
     weights: list[Floats] = [np.zeros((count, 0))]
     number = 0
     while attributes.get(f"JOINTS_{number}") is not None:
-        found = _elements(arrays, attributes[f"JOINTS_{number}"], count, 4, f"{place} JOINTS_{number}")
-        if found.dtype.kind != "u":
+        result = _elements(arrays, attributes[f"JOINTS_{number}"], count, 4, f"{place} JOINTS_{number}")
+        if result.dtype.kind != "u":
             raise UnreadableModel(f"{place} JOINTS_{number} are not whole numbers")
-        joints.append(found.astype(np.int64))
+        joints.append(result.astype(np.int64))
         key = f"WEIGHTS_{number}"
         weights.append(_floats(arrays, attributes.get(key), count, 4, f"{place} {key}"))
         number += 1

@@ -71,9 +71,9 @@ def skin_matrices(mesh: Mesh, joints: Floats) -> Floats:
 
 def composed(first: Floats, second: Floats) -> Floats:
     """The affine product first x second (second acts first), (..., 3, 4), broadcast."""
-    found = np.matmul(first[..., :3], second)
-    found[..., 3] += first[..., 3]
-    return np.asarray(found)
+    result = np.matmul(first[..., :3], second)
+    result[..., 3] += first[..., 3]
+    return np.asarray(result)
 
 
 def rotation_matrices(quaternions: Floats) -> Floats:
@@ -99,6 +99,6 @@ def _levels(parents: list[int | None]) -> Iterator[tuple[NDArray[np.intp], NDArr
     for parent in parents:
         depths.append(0 if parent is None else depths[parent] + 1)
     for depth in range(1, max(depths, default=0) + 1):
-        members = [(joint, parents[joint] or 0) for joint, found in enumerate(depths) if found == depth]
+        members = [(joint, parents[joint] or 0) for joint, result in enumerate(depths) if result == depth]
         joints, above = np.array(members, dtype=np.intp).T
         yield joints, above

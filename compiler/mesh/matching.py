@@ -76,8 +76,8 @@ def match(source: Cloud, target: Cloud, tolerance: float, reach: float, *, same:
         touched = np.flatnonzero(changed[edges[:, 0]] | changed[edges[:, 1]])
         leads[touched] = _leads(edges[touched], other_edges, partners)
     distances = np.full(len(partners), np.nan)
-    found = np.flatnonzero(partners >= 0)
-    distances[found] = _lengths(source.positions[found] - target.positions[partners[found]])
+    result = np.flatnonzero(partners >= 0)
+    distances[result] = _lengths(source.positions[result] - target.positions[partners[result]])
     return Matching(partners, distances, by_edges, int(len(leads) - leads.sum()))
 
 
@@ -145,13 +145,13 @@ def _closest(places: Floats, among: Floats, tolerance: float) -> tuple[Integers,
     """The nearest of `among` for each place, and whether it is within the tolerance with no rival."""
     # In the order of a coarse grid, points that are near each other are near in memory: several times faster.
     order, asked = _grid_order(among), _grid_order(places)
-    found = np.empty((len(places), 2), np.int64)
+    result = np.empty((len(places), 2), np.int64)
     distances = np.empty((len(places), 2))
     reach = tolerance * (1.0 + 1e-9)
-    distances[asked], found[asked] = cKDTree(among[order]).query(places[asked], k=2, distance_upper_bound=reach)
+    distances[asked], result[asked] = cKDTree(among[order]).query(places[asked], k=2, distance_upper_bound=reach)
     some = np.isfinite(distances[:, 0])
     clear = some & ~(distances[:, 1] <= CLEARLY * distances[:, 0])
-    return order[np.where(some, found[:, 0], 0)], clear
+    return order[np.where(some, result[:, 0], 0)], clear
 
 
 def _box(positions: Floats) -> tuple[Floats, Floats]:
@@ -251,8 +251,8 @@ def _votes(
     two = coo_array(
         (np.ones(len(column), np.float32), (between[len(row) :], column)), shape=(len(middle), len(columns))
     )
-    found = (one.tocsr() @ two.tocsr()).tocoo()
-    return rows[found.row], columns[found.col], found.data
+    result = (one.tocsr() @ two.tocsr()).tocoo()
+    return rows[result.row], columns[result.col], result.data
 
 
 def _best(group: Integers, votes: NDArray[np.float32], apart: Floats, count: int) -> Integers:

@@ -98,8 +98,8 @@ def copy_partners(points: Integers, partners: Integers) -> Integers:
     rank = np.empty(len(points), np.int64)
     rank[order] = np.arange(len(points)) - starts[points[order]]
     there = partners[points]
-    found: Integers = order[starts[there] + np.minimum(rank, counts[there] - 1)]
-    return np.where(there < 0, -1, found)
+    result: Integers = order[starts[there] + np.minimum(rank, counts[there] - 1)]
+    return np.where(there < 0, -1, result)
 
 
 def mirrored(offsets: Offsets, partners: Integers, axis: int) -> Mirrored:

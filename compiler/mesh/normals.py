@@ -26,10 +26,10 @@ class Normals:
     def of(self, positions: Floats) -> Floats:
         """Unit normals (..., v, 3) at positions (..., v, 3); null vectors where no triangle has an area."""
         flat = positions.reshape(-1, *positions.shape[-2:])
-        found = np.empty_like(flat)
+        result = np.empty_like(flat)
         for frame, places in enumerate(flat):
-            found[frame] = self._one(places)
-        return found.reshape(positions.shape)
+            result[frame] = self._one(places)
+        return result.reshape(positions.shape)
 
     def _one(self, positions: Floats) -> Floats:
         first, second, third = (positions[self._triangles[:, corner]] for corner in range(3))

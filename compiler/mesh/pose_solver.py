@@ -152,10 +152,10 @@ class PoseSolver:
                 break
             lacking = goals - self._readings(pose)[columns]
             misses = self._evaluator.strengths(poses_from(self._rig, [pose]))[0, rows] - amounts
-            found = (bool((np.abs(misses) > TOLERANCE).any()), float(np.abs(lacking).max()))
-            if found < nearest:
-                best, nearest = pose, found
-            if found[1] <= _SETTLED:
+            result = (bool((np.abs(misses) > TOLERANCE).any()), float(np.abs(lacking).max()))
+            if result < nearest:
+                best, nearest = pose, result
+            if result[1] <= _SETTLED:
                 break
         return best
 
@@ -183,15 +183,15 @@ class PoseSolver:
 
     def _missed(self, poses: Poses, items: Sequence[StrengthPose], failed: set[str]) -> Iterator[PoseProblem]:
         """Strengths that the finished pose does not give."""
-        found = dict(zip(self._evaluator.names, self._evaluator.strengths(poses)[0].tolist(), strict=True))
+        result = dict(zip(self._evaluator.names, self._evaluator.strengths(poses)[0].tolist(), strict=True))
         for item in items:
             strength = self._strengths[item.strength]
             parts = set(self._names(item.strength))
-            if parts.isdisjoint(failed) and not abs(found[item.strength] - item.amount) <= TOLERANCE:
+            if parts.isdisjoint(failed) and not abs(result[item.strength] - item.amount) <= TOLERANCE:
                 if len(items) == 1 and isinstance(strength, Driver):
                     yield _not_reached(item.strength, item.amount)
                 else:
-                    reached = number(found[item.strength], 3)
+                    reached = number(result[item.strength], 3)
                     yield PoseProblem(
                         "pose-contradicts-itself",
                         {"strength": item.strength, "amount": number(item.amount), "reached": reached},

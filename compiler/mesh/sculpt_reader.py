@@ -44,8 +44,8 @@ def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
     if ending == ".obj":
         from plica.mesh.obj_mesh import read_obj
 
-        found = read_obj(path)
-        return Sculpted(len(found.positions), found.positions, None, found.edges)
+        result = read_obj(path)
+        return Sculpted(len(result.positions), result.positions, None, result.edges)
     return _of_model(path, meshes)
 
 

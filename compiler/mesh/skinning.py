@@ -136,13 +136,13 @@ class DualBlend:
 
     def __init__(self, skins: Floats, pivots: Integers, members: Integers) -> None:
         """`pivots`, `members` (pairs,): the binds whose hemispheres are compared."""
-        found = motions(skins)
-        agree = (found.real[:, pivots] * found.real[:, members]).sum(axis=-1)
+        result = motions(skins)
+        agree = (result.real[:, pivots] * result.real[:, members]).sum(axis=-1)
         sign = np.where(agree < 0, -1.0, 1.0)[..., np.newaxis]
-        self._real = _tables(found.real[:, members] * sign)
-        self._dual = _tables(found.dual[:, members] * sign)
-        stretched = np.abs(found.stretch - np.eye(3)).max(initial=0.0) > _UNSTRETCHED
-        self._stretch = _tables(found.stretch.reshape(*found.stretch.shape[:2], 9)) if stretched else None
+        self._real = _tables(result.real[:, members] * sign)
+        self._dual = _tables(result.dual[:, members] * sign)
+        stretched = np.abs(result.stretch - np.eye(3)).max(initial=0.0) > _UNSTRETCHED
+        self._stretch = _tables(result.stretch.reshape(*result.stretch.shape[:2], 9)) if stretched else None
 
     def blended(self, rows: Rows) -> Blended:
         """The affine matrices of some vertices. Raises ValueError for rows without pairs."""

@@ -157,5 +157,5 @@ def _spread(net: _Net, starts: Floats, limit: float) -> Floats:
     rows = np.concatenate([pairs[:, 0], np.full(len(seeds), root)])
     columns = np.concatenate([pairs[:, 1], seeds])
     graph = csr_array((np.concatenate([lengths, starts[seeds]]), (rows, columns)), shape=(root + 1, root + 1))
-    found = dijkstra(graph, directed=False, indices=[root], limit=limit)[0]
-    return np.asarray(found[:root])
+    result = dijkstra(graph, directed=False, indices=[root], limit=limit)[0]
+    return np.asarray(result[:root])

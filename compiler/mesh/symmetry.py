@@ -48,8 +48,8 @@ class SymmetryMap:
     @property
     def vertex_partners(self) -> Integers:
         """For each vertex (v,) the first vertex of its point's partner, -1 for none."""
-        found = np.where(self.partners < 0, -1, first_vertices(self.points)[self.partners])
-        return np.asarray(found[self.points])
+        result = np.where(self.partners < 0, -1, first_vertices(self.points)[self.partners])
+        return np.asarray(result[self.points])
 
     @property
     def vertex_seam(self) -> Flags:
@@ -122,16 +122,16 @@ def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMa
     triangles = point_triangles(mesh)
     mirrored = plane.mirrored(positions)
     reach = max(tolerance, REACH * size_of(positions))
-    found = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach, same=True)
+    result = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach, same=True)
     # A pair is one both ways; the passes treat both ways alike, but for ties that only order decides.
-    both = (found.partners >= 0) & (found.partners[found.partners] == np.arange(len(positions)))
+    both = (result.partners >= 0) & (result.partners[result.partners] == np.arange(len(positions)))
     return SymmetryMap(
         plane,
         mesh.points,
-        np.where(both, found.partners, -1),
-        np.where(both, found.distances, np.nan),
-        found.by_edges & both,
-        found.uneven_edges,
+        np.where(both, result.partners, -1),
+        np.where(both, result.distances, np.nan),
+        result.by_edges & both,
+        result.uneven_edges,
         tolerance,
     )
 
@@ -152,21 +152,21 @@ def symmetry_between(first: Mesh, second: Mesh, tolerance: float, axis: AxisName
         return None
     moved = placed.moved(ours)
     reach = max(tolerance, REACH * size_of(ours))
-    found = match(Cloud(moved, point_triangles(first)), Cloud(theirs, point_triangles(second)), tolerance, reach)
+    result = match(Cloud(moved, point_triangles(first)), Cloud(theirs, point_triangles(second)), tolerance, reach)
     back = np.full(len(theirs), -1)
-    known = np.flatnonzero(found.partners >= 0)
-    back[found.partners[known]] = known
-    return PairMap(placed.axis, placed.offset, found.partners, found.distances, back, found.uneven_edges)
+    known = np.flatnonzero(result.partners >= 0)
+    back[result.partners[known]] = known
+    return PairMap(placed.axis, placed.offset, result.partners, result.distances, back, result.uneven_edges)
 
 
-def report_of(mesh: Mesh, found: SymmetryMap, joints: Sequence[str]) -> SymmetryReport:
+def report_of(mesh: Mesh, result: SymmetryMap, joints: Sequence[str]) -> SymmetryReport:
     """How much has no partner, or one beyond the tolerance, and where; `joints` names the rig's skeleton."""
-    missing = found.unmatched
-    uneven = np.flatnonzero((found.distances > found.tolerance)[found.points])
+    missing = result.unmatched
+    uneven = np.flatnonzero((result.distances > result.tolerance)[result.points])
     return SymmetryReport(
         mesh.vertex_count,
-        place_of(mesh, missing, _distance_to_nearest(mesh, missing, found.plane), joints),
-        place_of(mesh, uneven, found.distances[found.points[uneven]], joints),
+        place_of(mesh, missing, _distance_to_nearest(mesh, missing, result.plane), joints),
+        place_of(mesh, uneven, result.distances[result.points[uneven]], joints),
     )
 
 

@@ -88,25 +88,25 @@ class Unposer:
         """
         if positions.shape != self._places.shape:
             raise ValueError(f"the sculpt has {len(positions)} vertices, the mesh {len(self._places)}")
-        found = np.empty_like(self._places)
+        result = np.empty_like(self._places)
         doubts = []
         for start, stop in cut(len(positions), _CACHED):
             rows = self._matrix(self._skinning.rows(self._method, start, stop))
             moved = positions[start:stop].T - _posed(rows, self._places[start:stop].T)
-            doubts.append(_invert(rows, moved, self._limit, start, found[start:stop]))
-        return _settled(np.arange(len(positions)), found, doubts, self._limit)
+            doubts.append(_invert(rows, moved, self._limit, start, result[start:stop]))
+        return _settled(np.arange(len(positions)), result, doubts, self._limit)
 
     def sparse(self, offsets: Offsets) -> Unposed:
         """The offsets of a sculpt given as what it moves in posed model space, metres.
 
         Raises IndexError for a vertex that the mesh does not have.
         """
-        found = np.empty_like(offsets.offsets)
+        result = np.empty_like(offsets.offsets)
         doubts = []
         for start, stop in cut(offsets.count, _CACHED):
             rows = self._matrix(self._skinning.chosen(self._method, offsets.indices[start:stop]))
-            doubts.append(_invert(rows, offsets.offsets[start:stop].T, self._limit, start, found[start:stop]))
-        return _settled(offsets.indices, found, doubts, self._limit)
+            doubts.append(_invert(rows, offsets.offsets[start:stop].T, self._limit, start, result[start:stop]))
+        return _settled(offsets.indices, result, doubts, self._limit)
 
     def _matrix(self, rows: Rows) -> _Matrix:
         blended: Blended = self._blend.blended(rows)
@@ -135,7 +135,7 @@ def _posed(rows: _Matrix, places: Floats) -> Floats:
     return np.stack([(a * x + b * y) + (c * z + moved) for a, b, c, moved in rows])
 
 
-def _invert(rows: _Matrix, moved: Floats, limit: float, start: int, found: Floats) -> _Doubts:
+def _invert(rows: _Matrix, moved: Floats, limit: float, start: int, result: Floats) -> _Doubts:
     """Writes M^-1 d by the adjugate into `found` (n, 3), and returns where that cannot be trusted.
 
     The Frobenius norms of a matrix and its inverse multiply to at least the condition number and at most three times
@@ -153,7 +153,7 @@ def _invert(rows: _Matrix, moved: Floats, limit: float, start: int, found: Float
     determinant[doubtful] = 1.0
     x, y, z = moved / determinant
     for axis, (p, q, r) in enumerate(adjugate):
-        found[:, axis] = (p * x + q * y) + r * z
+        result[:, axis] = (p * x + q * y) + r * z
     matrices = np.array([[row[column][doubtful] for column in range(3)] for row in rows]).transpose(2, 0, 1)
     return _Doubts(doubtful + start, matrices, moved[:, doubtful].T)
 
@@ -175,8 +175,8 @@ def _settled(vertices: Integers, offsets: Floats, doubts: Sequence[_Doubts], lim
     ill = (condition > limit) & wanted.any(axis=1)
     x, y, z = offsets.T != 0
     kept = x | y | z
-    found = Offsets(vertices, offsets) if kept.all() else Offsets(vertices[kept], offsets[kept])
-    return Unposed(found, IllConditioned(vertices[places[ill]], condition[ill], lost[ill]))
+    result = Offsets(vertices, offsets) if kept.all() else Offsets(vertices[kept], offsets[kept])
+    return Unposed(result, IllConditioned(vertices[places[ill]], condition[ill], lost[ill]))
 
 
 def _least(matrices: Floats, wanted: Floats, limit: float) -> tuple[Floats, Floats, Floats]:
@@ -190,8 +190,8 @@ def _least(matrices: Floats, wanted: Floats, limit: float) -> tuple[Floats, Floa
     share = np.zeros_like(sizes)
     np.divide(1.0, sizes, out=share, where=used)
     along = np.matmul(left.swapaxes(1, 2), wanted[:, :, np.newaxis])[..., 0]
-    found = np.matmul(right.swapaxes(1, 2), (along * share)[:, :, np.newaxis])[..., 0]
+    result = np.matmul(right.swapaxes(1, 2), (along * share)[:, :, np.newaxis])[..., 0]
     lost = np.sqrt(np.where(used, 0.0, along * along).sum(axis=1))
     condition = np.full(len(sizes), np.inf)
     np.divide(greatest[:, 0], sizes[:, 2], out=condition, where=sizes[:, 2] > 0)
-    return found, condition, lost
+    return result, condition, lost

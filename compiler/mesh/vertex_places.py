@@ -35,11 +35,11 @@ def heaviest_joints(mesh: Mesh) -> Integers:
 def place_of(mesh: Mesh, vertices: Integers, distances: Floats, joints: Sequence[str]) -> tuple[VertexPlace, ...]:
     """Some vertices (n,) with a distance each (n,), by joint: the joint with most of them first."""
     carried = heaviest_joints(mesh)[vertices]
-    found = []
+    result = []
     for joint in np.unique(carried):
         own = np.flatnonzero(carried == joint)
         worst = own[np.argmax(distances[own])]
         x, y, z = mesh.positions[vertices[worst]].tolist()
         name = joints[joint] if 0 <= joint < len(joints) else ""
-        found.append(VertexPlace(name, len(own), float(distances[worst]), int(vertices[worst]), (x, y, z)))
-    return tuple(sorted(found, key=lambda place: (-place.count, place.joint)))
+        result.append(VertexPlace(name, len(own), float(distances[worst]), int(vertices[worst]), (x, y, z)))
+    return tuple(sorted(result, key=lambda place: (-place.count, place.joint)))

@@ -45,9 +45,9 @@ def weld(
     kinds = _both(kinds, labels_of_rows(_rounded(_dense(joints[shared], weights[shared]), LOOSE_WEIGHT, loose)))
     for morph in morphs.values():
         kinds = _both(kinds, labels_of_rows(_rounded(_moves(morph, shared, len(positions)), tolerance, loose)))
-    found = np.arange(len(positions)) + len(shared)  # everybody alone, but for ...
-    found[shared] = kinds
-    return in_order(found)
+    result = np.arange(len(positions)) + len(shared)  # everybody alone, but for ...
+    result[shared] = kinds
+    return in_order(result)
 
 
 def in_order(labels: Integers) -> Integers:
@@ -88,9 +88,9 @@ def per_vertex(points: Integers, values: NDArray[Any]) -> NDArray[Any]:
 
 def point_triangles(mesh: Mesh) -> Integers:
     """The triangles between points (t, 3), without those that welding closed to a line or a point."""
-    found = mesh.points[mesh.triangles]
-    open_ones = (found[:, 0] != found[:, 1]) & (found[:, 1] != found[:, 2]) & (found[:, 2] != found[:, 0])
-    return np.asarray(found[open_ones])
+    result = mesh.points[mesh.triangles]
+    open_ones = (result[:, 0] != result[:, 1]) & (result[:, 1] != result[:, 2]) & (result[:, 2] != result[:, 0])
+    return np.asarray(result[open_ones])
 
 
 def edges_of(triangles: Integers) -> Integers:
@@ -123,8 +123,8 @@ def labels_of_rows(rows: NDArray[Any]) -> Integers:
 
 def _both(one: Integers, other: Integers) -> Integers:
     """The same number where both are the same."""
-    _, found = np.unique(one * (int(other.max(initial=0)) + 1) + other, return_inverse=True)
-    return np.asarray(found, dtype=np.int64)
+    _, result = np.unique(one * (int(other.max(initial=0)) + 1) + other, return_inverse=True)
+    return np.asarray(result, dtype=np.int64)
 
 
 def _near(positions: Floats, labels: Integers, tolerance: float) -> Integers:

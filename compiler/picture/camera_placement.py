@@ -70,13 +70,13 @@ def directions(wanted: ViewRequest) -> Floats:
     number = np.arange(DIRECTIONS) + 0.5
     height, turn = 1.0 - 2.0 * number / DIRECTIONS, number * _GOLDEN_ANGLE
     flat = np.sqrt(1.0 - height * height)
-    found = np.concatenate(
+    result = np.concatenate(
         [[wanted.along, -wanted.along], np.stack([flat * np.cos(turn), height, flat * np.sin(turn)], axis=1)]
     )
-    found = found[np.linalg.norm(found, axis=1) > 0.5]
-    found[:, 1] = np.clip(found[:, 1], -STEEPEST, STEEPEST)
-    level = np.linalg.norm(found[:, [0, 2]], axis=1) > 0.1
-    return unit(found[level])
+    result = result[np.linalg.norm(result, axis=1) > 0.5]
+    result[:, 1] = np.clip(result[:, 1], -STEEPEST, STEEPEST)
+    level = np.linalg.norm(result[:, [0, 2]], axis=1) > 0.1
+    return unit(result[level])
 
 
 def _worth(solid: Solid, wanted: ViewRequest, camera: Camera, direction: Floats) -> float:

@@ -47,11 +47,11 @@ def seen_from(
     beyond = distances > near
     far_enough = beyond[a] & beyond[b] & beyond[c]
     kept = np.flatnonzero(far_enough if only is None else far_enough & only)
-    found = seen(points, solid.triangles[kept], width, height)
+    result = seen(points, solid.triangles[kept], width, height)
     if not len(kept):
-        return found, distances
-    numbers = np.where(found.triangle >= 0, kept[found.triangle], -1)
-    return Seen(numbers, found.weights, found.depth), distances
+        return result, distances
+    numbers = np.where(result.triangle >= 0, kept[result.triangle], -1)
+    return Seen(numbers, result.weights, result.depth), distances
 
 
 def faces_camera(solid: Solid, camera: Camera) -> NDArray[np.bool_]:

@@ -21,8 +21,8 @@ def unit_of_driver(driver: Driver, declared: Span | None) -> str:
     kind = kind_of(driver.reading)
     if not kind.unit:
         return ""
-    found = _WRITTEN_SPAN.search(_block(declared)) if declared else None
-    unit = found.group(1) if found else ""
+    match = _WRITTEN_SPAN.search(_block(declared)) if declared else None
+    unit = match.group(1) if match else ""
     return unit if unit in UNITS and UNITS[unit].dimension is kind.dimension else kind.unit
 
 

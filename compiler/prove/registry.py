@@ -59,10 +59,10 @@ def measures() -> Mapping[str, Measure]:
     return matched((measure for module in modules for measure in module.MEASURES), EXPECTATION_KINDS)
 
 
-def matched(found: Iterable[Measure], kinds: Mapping[str, ExpectationKind]) -> Mapping[str, Measure]:
+def matched(result: Iterable[Measure], kinds: Mapping[str, ExpectationKind]) -> Mapping[str, Measure]:
     """Measures by the name of their kind; each kind has exactly one, of its form. Raises MissingMeasureError."""
     by_name: dict[str, Measure] = {}
-    for measure in found:
+    for measure in result:
         name = measure.kind.name
         if name in by_name:
             raise MissingMeasureError(f"`{name}` has two measures")

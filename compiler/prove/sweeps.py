@@ -105,17 +105,17 @@ class Sweeper:
 
         `reach` and `smooth` without `over` sweep their own strengths.
         """
-        found = [PoseTrack("rest", "rest", np.zeros(1), rest_poses(self._rig))]
+        result = [PoseTrack("rest", "rest", np.zeros(1), rest_poses(self._rig))]
         over = swept_strengths(expectation)
-        found += [self.sweep(name) for name in over]
-        found += self._pairs(over)
+        result += [self.sweep(name) for name in over]
+        result += self._pairs(over)
         for file in expectation.over_clips:
-            found += self._clips.get(file, ())
-        found += [self._declared[name] for name in expectation.over_poses if name in self._declared]
+            result += self._clips.get(file, ())
+        result += [self._declared[name] for name in expectation.over_poses if name in self._declared]
         if goes_over_everything(expectation):
-            found += self.everything(skin=expectation_kind(expectation.kind).on_skin)
-        found += self._extra
-        return list({track.name: track for track in found}.values())
+            result += self.everything(skin=expectation_kind(expectation.kind).on_skin)
+        result += self._extra
+        return list({track.name: track for track in result}.values())
 
     @property
     def unswept(self) -> tuple[str, ...]:
@@ -222,11 +222,11 @@ class Sweeper:
         """What has to move for a strength; nothing twice."""
         seen: set[str] = set()
 
-        def walk(found: str) -> Iterator[Travelled]:
-            if found in seen:
+        def walk(result: str) -> Iterator[Travelled]:
+            if result in seen:
                 return
-            seen.add(found)
-            strength = self._strengths[found]
+            seen.add(result)
+            strength = self._strengths[result]
             if isinstance(strength, Combine):
                 for part in strengths_of(strength.combination):
                     yield from walk(part)

@@ -152,13 +152,13 @@ class _Hierarchy:
         count = self._next()
         if len(count) != 1 or count not in "0123456":
             raise self._wrong("a number of channels from 0 to 6")
-        found: list[str] = []
+        result: list[str] = []
         for _ in range(int(count)):
             channel = self._next().lower()
-            if channel not in CHANNELS or channel in found:
+            if channel not in CHANNELS or channel in result:
                 raise self._wrong("Xposition, Yposition, Zposition, Xrotation, Yrotation or Zrotation, once each")
-            found.append(channel)
-        return tuple(found)
+            result.append(channel)
+        return tuple(result)
 
     def _end_site(self) -> None:
         """An end site tells where the last bone ends; it does not move."""
@@ -172,19 +172,19 @@ class _Hierarchy:
                 self._number()
 
     def _next(self) -> str:
-        found = _WORD.search(self._text, self._place)
-        if found is None:
+        match = _WORD.search(self._text, self._place)
+        if match is None:
             lines = _line(self._text, len(self._text.rstrip("\n")))
             raise UnreadableModel(f"line {lines if self._text else 0}: the text ends within the HIERARCHY")
-        self._word, self._place = found.group(), found.end()
+        self._word, self._place = match.group(), match.end()
         return self._word
 
     def _rest_of_line(self) -> str:
         """The words up to a brace or the end of the line: names may hold spaces."""
-        found = _NAME.match(self._text, self._place)
-        assert found is not None
-        self._place = found.end()
-        return " ".join(_VALUE.findall(found.group()))
+        match = _NAME.match(self._text, self._place)
+        assert match is not None
+        self._place = match.end()
+        return " ".join(_VALUE.findall(match.group()))
 
     def _number(self) -> float:
         word = self._next()
@@ -278,9 +278,9 @@ def _frame_fault(text: str, head: Head, width: int) -> str:
         end = _end_of_line(text, place)
         number += 1
         count, odd = 0, ""
-        for found in _VALUE.finditer(text, place, end):
+        for result in _VALUE.finditer(text, place, end):
             count += 1
-            odd = odd or ("" if _usable(found.group()) else found.group()[:40])
+            odd = odd or ("" if _usable(result.group()) else result.group()[:40])
         place = end + 1
         if not count:
             continue

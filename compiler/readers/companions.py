@@ -20,8 +20,8 @@ def companions(path: Path) -> tuple[Path, ...]:
             from plica.readers.usd_reader import files_of_stage
 
             folders = (path.absolute().parent, path.resolve().parent)
-            found = [file for file in files_of_stage(path) if any(file.is_relative_to(folder) for folder in folders)]
-            return tuple(file for file in found if file not in (path.absolute(), path.resolve()))
+            result = [file for file in files_of_stage(path) if any(file.is_relative_to(folder) for folder in folders)]
+            return tuple(file for file in result if file not in (path.absolute(), path.resolve()))
         if path.suffix.lower() not in GLTF_ENDINGS:
             return ()
         buffers: dict[Path, None] = {}

@@ -93,12 +93,12 @@ class GltfArrays:
         view = index(accessor, "bufferView", len(self._views), place)
         if view is not None:
             start = whole(accessor, "byteOffset", 0, place)
-            found = self._elements(view, start, count, component, rows, columns, place)
+            result = self._elements(view, start, count, component, rows, columns, place)
         else:
-            found = np.zeros((count, columns, rows), component)  # section 3.6.2.3: without data they are zeros
+            result = np.zeros((count, columns, rows), component)  # section 3.6.2.3: without data they are zeros
         if accessor.get("sparse") is not None:
-            found = self._with_sparse(fields(accessor["sparse"], f"{place}.sparse"), found, place)
-        values = _decoded(found, accessor.get("normalized") is True)
+            result = self._with_sparse(fields(accessor["sparse"], f"{place}.sparse"), result, place)
+        values = _decoded(result, accessor.get("normalized") is True)
         if values.dtype.kind == "f" and not np.all(np.abs(values) <= LARGEST_NUMBER):  # also false for what is none
             raise UnreadableModel(f"{place} holds values that are no usable numbers")
         if columns == 1:
@@ -134,7 +134,7 @@ class GltfArrays:
             (count, columns, rows), component, data, start, (stride, column_stride, component.itemsize)
         ).copy()
 
-    def _with_sparse(self, sparse: Fields, found: Elements, place: str) -> Elements:
+    def _with_sparse(self, sparse: Fields, result: Elements, place: str) -> Elements:
         """The elements with some replaced (section 3.6.2.3)."""
         here = f"{place}.sparse"
         count = whole(sparse, "count", 0, here)
@@ -149,12 +149,12 @@ class GltfArrays:
             raise UnreadableModel(f"{here} has no data")
         start = whole(where, "byteOffset", 0, f"{here}.indices")
         positions = self._elements(index_view, start, count, kind, 1, 1, here)[:, 0, 0].astype(np.int64)
-        if count and (np.any(np.diff(positions) <= 0) or positions[-1] >= len(found)):
+        if count and (np.any(np.diff(positions) <= 0) or positions[-1] >= len(result)):
             raise UnreadableModel(f"{here}.indices do not rise strictly within the accessor")
-        _, columns, rows = found.shape
+        _, columns, rows = result.shape
         start = whole(what, "byteOffset", 0, f"{here}.values")
-        found[positions] = self._elements(value_view, start, count, found.dtype, rows, columns, here)
-        return found
+        result[positions] = self._elements(value_view, start, count, result.dtype, rows, columns, here)
+        return result
 
     def _view_data(self, number: int) -> memoryview:
         view = self._views[number]
@@ -232,13 +232,13 @@ def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[in
     return component, element
 
 
-def _decoded(found: Elements, normalised: bool) -> Elements:
+def _decoded(result: Elements, normalised: bool) -> Elements:
     """Floats as float64; normalised integers to 0..1 or -1..1 (section 3.6.2.2)."""
-    if found.dtype.kind == "f":
+    if result.dtype.kind == "f":
         with np.errstate(invalid="ignore"):  # what is no number is refused by the caller
-            return found.astype(np.float64)
+            return result.astype(np.float64)
     if not normalised:
-        return found
-    bits = 8 * found.dtype.itemsize - (1 if found.dtype.kind == "i" else 0)
+        return result
+    bits = 8 * result.dtype.itemsize - (1 if result.dtype.kind == "i" else 0)
     largest = 2.0**bits - 1.0
-    return np.maximum(found.astype(np.float64) / largest, -1.0)
+    return np.maximum(result.astype(np.float64) / largest, -1.0)

@@ -47,13 +47,13 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     Scale and morph weight channels are left out: no reading depends on them. Raises UnreadableModel.
     """
     arrays = GltfArrays(path)
-    found = skeleton_of_document(arrays.document)
+    result = skeleton_of_document(arrays.document)
     names = animation_names(arrays.document)
     animations = objects(arrays.document, "animations", "the file")
     source = _Source(
         arrays,
-        found,
-        {node: joint for joint, node in enumerate(found.nodes)},
+        result,
+        {node: joint for joint, node in enumerate(result.nodes)},
         len(objects(arrays.document, "nodes", "the file")),
     )
     return tuple(
@@ -72,14 +72,14 @@ def sample(track: AnimationTrack, times: Array) -> Array:
     inside = np.clip(times, keys[0], keys[-1]) - keys[before]
     share = np.divide(inside, length, out=np.zeros_like(inside), where=length > 0.0)
     if track.interpolation == "STEP":
-        found = np.asarray(values[np.where(share >= 1.0, after, before)])
+        result = np.asarray(values[np.where(share >= 1.0, after, before)])
     elif track.interpolation == "CUBICSPLINE":
-        found = _cubic(values, before, after, length, share)
+        result = _cubic(values, before, after, length, share)
     elif track.path == "rotation":
         return slerp(values[before], values[after], share)
     else:
-        found = values[before] + (values[after] - values[before]) * share[:, None]
-    numbers: Array = normalised_rows(found) if track.path == "rotation" else found
+        result = values[before] + (values[after] - values[before]) * share[:, None]
+    numbers: Array = normalised_rows(result) if track.path == "rotation" else result
     return numbers
 
 

@@ -26,8 +26,8 @@ class NodeSkeleton(NamedTuple):
 
 def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> ModelOutline:
     """The outline of a document; `chosen` names the meshes whose skins matter (empty: every mesh)."""
-    found = skeleton_of_document(document, chosen)
-    problems = list(found.problems)
+    result = skeleton_of_document(document, chosen)
+    problems = list(result.problems)
     names = mesh_names(document, problems)
     skins = _skins_of_meshes(document)
     accessors = objects(document, "accessors", "the file")
@@ -38,7 +38,7 @@ def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> Model
     used = _chosen_skins(document, chosen)
     binds = [objects(document, "skins", "the file")[skin].get("inverseBindMatrices") for skin in used]
     return ModelOutline(
-        skeleton=found.skeleton,
+        skeleton=result.skeleton,
         meshes=meshes,
         animations=animation_names(document),
         inverse_binds=bool(binds) and all(bind is not None for bind in binds),

@@ -53,7 +53,7 @@ def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...
         return tuple(names)
     met: set[str] = set()
     numbers: dict[str, int] = {}
-    found = []
+    result = []
     for name in names:
         chosen = name
         if name in met:
@@ -65,5 +65,5 @@ def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...
             taken.add(chosen)
             problems.append(f"two {what} are called `{name}`; the later one is taken as `{chosen}`")
         met.add(chosen)
-        found.append(chosen)
-    return tuple(found)
+        result.append(chosen)
+    return tuple(result)

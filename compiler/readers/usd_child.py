@@ -71,8 +71,8 @@ def _answer(request: str, output: int) -> None:
     try:
         with os.fdopen(output, "wb") as stream, using(most):
             answer = _Answer(stream, most)
-            found = _read(Path(asked["path"]), most, answer, files)
-            answer.close({**found, "files": [str(file) for file in files] or [asked["path"]]})
+            result = _read(Path(asked["path"]), most, answer, files)
+            answer.close({**result, "files": [str(file) for file in files] or [asked["path"]]})
     except OSError:
         os._exit(NO_ROOM)
     os._exit(0)  # taking a large stage apart takes time and can crash
@@ -124,9 +124,9 @@ class _Answer:
         self._size += len(padded)
         return result
 
-    def close(self, found: dict[str, Any]) -> None:
+    def close(self, result: dict[str, Any]) -> None:
         """Write the JSON."""
-        text = json.dumps(found).encode("ascii")
+        text = json.dumps(result).encode("ascii")
         self._stream.write(text + TRAILER.pack(len(text)))
 
 

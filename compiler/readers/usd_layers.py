@@ -91,9 +91,9 @@ class _Layers:
         while pending:
             layer = pending.pop()
             for named in layer.GetCompositionAssetDependencies():
-                found = self._follow(layer, named) if named else None  # without a name: an arc within the layer
-                if found is not None:
-                    pending.append(found)
+                result = self._follow(layer, named) if named else None  # without a name: an arc within the layer
+                if result is not None:
+                    pending.append(result)
         return root
 
     def _follow(self, layer: Sdf.Layer, named: str) -> Sdf.Layer | None:

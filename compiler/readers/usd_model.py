@@ -57,8 +57,8 @@ def joint_names(stage: UsdStage, chosen: Collection[str] = ()) -> dict[str, dict
 def _skeletons(stage: UsdStage, names: Sequence[str], chosen: Collection[str]) -> list[UsdSkeleton]:
     """The skeletons bound to the chosen meshes; every one where none is chosen or none of them has one."""
     bound = {mesh.skeleton for mesh, name in zip(stage.meshes, names, strict=True) if name in chosen}
-    found = [skeleton for skeleton in stage.skeletons if skeleton.path in bound] or stage.skeletons
-    return [skeleton.usable() for skeleton in found]
+    result = [skeleton for skeleton in stage.skeletons if skeleton.path in bound] or stage.skeletons
+    return [skeleton.usable() for skeleton in result]
 
 
 def _unique_names(skeletons: Sequence[UsdSkeleton], problems: list[str]) -> tuple[str, ...]:

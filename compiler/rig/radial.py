@@ -97,7 +97,7 @@ def rounded_solution(
     solution = solve(samples, metric, axis, kernel, width)
     matrix = _kernel_matrix(kernel_kind(kernel), distances, solution.width)
     candidates = (_rounded(solution, digits) for digits in range(DIGITS, _MOST_DIGITS + 1))
-    return next((found for found in candidates if _worst(matrix, found) <= _ROUNDED_RESIDUAL), solution)
+    return next((result for result in candidates if _worst(matrix, result) <= _ROUNDED_RESIDUAL), solution)
 
 
 def _distances(samples: Sequence[FieldSample], metric: Metric, axis: Vector | None) -> list[Row]:
@@ -136,16 +136,16 @@ def _wanted(size: int) -> list[Row]:
 
 def _without_constants(kernels: Sequence[Row], width: float | None) -> Solution:
     size = len(kernels)
-    found = _eliminated(kernels, _wanted(size))
-    return Solution(width, tuple(map(tuple, found)), (0.0,) * (size - 1))
+    result = _eliminated(kernels, _wanted(size))
+    return Solution(width, tuple(map(tuple, result)), (0.0,) * (size - 1))
 
 
 def _with_constants(kernels: Sequence[Row], width: float | None) -> Solution:
     """The solution whose coefficients add up to 0."""
     size = len(kernels)
     matrix = [[*row, 1.0] for row in kernels] + [[1.0] * size + [0.0]]
-    found = _eliminated(matrix, [*_wanted(size), [0.0] * (size - 1)])
-    return Solution(width, tuple(map(tuple, found[:size])), tuple(found[size]))
+    result = _eliminated(matrix, [*_wanted(size), [0.0] * (size - 1)])
+    return Solution(width, tuple(map(tuple, result[:size])), tuple(result[size]))
 
 
 def _eliminated(matrix: Sequence[Sequence[float]], right: Sequence[Sequence[float]]) -> list[Row]:
@@ -183,6 +183,6 @@ def _worst(matrix: Sequence[Sequence[float]], solution: Solution) -> float:
     worst = 0.0
     for row, wanted in zip(matrix, _wanted(len(matrix)), strict=True):
         for column, constant, strength in zip(columns, solution.constants, wanted, strict=True):
-            found = constant + sum(value * factor for value, factor in zip(row, column, strict=True))
-            worst = max(worst, abs(found - strength))
+            result = constant + sum(value * factor for value, factor in zip(row, column, strict=True))
+            worst = max(worst, abs(result - strength))
     return worst

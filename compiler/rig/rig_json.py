@@ -54,7 +54,7 @@ def encoder() -> Callable[[object], str]:
 
 def encoded(text: str) -> bytes:
     """JSON text as UTF-8; half surrogate pairs, which UTF-8 cannot hold, as JSON's own escapes."""
-    return _LONE_SURROGATE.sub(lambda found: f"\\u{ord(found[0]):04x}", text).encode("utf-8")
+    return _LONE_SURROGATE.sub(lambda match: f"\\u{ord(match[0]):04x}", text).encode("utf-8")
 
 
 @cache
@@ -317,7 +317,7 @@ def _missing_key(data: Any, whole: Any, place: str) -> str | None:
         pairs = ((data[key], whole[key], f"{place}.{key}" if place else key) for key in whole)
     else:
         return None
-    return next((found for found in (_missing_key(*pair) for pair in pairs) if found is not None), None)
+    return next((result for result in (_missing_key(*pair) for pair in pairs) if result is not None), None)
 
 
 def _huge_number(data: Any, place: str) -> str | None:
@@ -330,7 +330,7 @@ def _huge_number(data: Any, place: str) -> str | None:
         pairs = ((item, f"{place}.{key}" if place else key) for key, item in data.items())
     else:
         return None
-    return next((found for item, where in pairs if (found := _huge_number(item, where)) is not None), None)
+    return next((result for item, where in pairs if (result := _huge_number(item, where)) is not None), None)
 
 
 # ---- schema -------------------------------------------------------------------------------------------

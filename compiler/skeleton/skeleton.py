@@ -74,13 +74,13 @@ class Skeleton:
     @cached_property
     def frames(self) -> tuple[Frame, ...]:
         """The joints' rest frames in model space."""
-        found: list[Frame] = []
+        result: list[Frame] = []
         for joint in self.joints:
-            parent = MODEL_FRAME if joint.parent is None else found[joint.parent]
+            parent = MODEL_FRAME if joint.parent is None else result[joint.parent]
             local = local_frame(joint.translation, joint.rotation, joint.scale)
             origin = add(times(parent.linear, local.origin), parent.origin)
-            found.append(Frame(product(parent.linear, local.linear), origin))
-        return tuple(found)
+            result.append(Frame(product(parent.linear, local.linear), origin))
+        return tuple(result)
 
     def parent_frame(self, index: int) -> Frame:
         """The rest frame that a joint's translation is given in."""
@@ -94,12 +94,12 @@ class Skeleton:
         They are the joints' rotations one after the other. Scales have no part in them but for their signs: a joint
         mirrored by a negative scale has an orientation with determinant -1.
         """
-        found: list[Matrix] = []
+        result: list[Matrix] = []
         for joint in self.joints:
-            parent = IDENTITY_MATRIX if joint.parent is None else found[joint.parent]
+            parent = IDENTITY_MATRIX if joint.parent is None else result[joint.parent]
             signs = (copysign(1.0, joint.scale[0]), copysign(1.0, joint.scale[1]), copysign(1.0, joint.scale[2]))
-            found.append(product(parent, local_frame(ORIGIN, joint.rotation, signs).linear))
-        return tuple(found)
+            result.append(product(parent, local_frame(ORIGIN, joint.rotation, signs).linear))
+        return tuple(result)
 
     def orientation(self, index: int) -> Matrix:
         """One joint's rest axes in model space."""
@@ -119,10 +119,10 @@ class Skeleton:
 
     def below(self, index: int) -> list[int]:
         """Indexes of a joint and all joints below it."""
-        found = [index]
-        for joint in found:  # which grows while it is walked
-            found.extend(self.children(joint))
-        return sorted(found)
+        result = [index]
+        for joint in result:  # which grows while it is walked
+            result.extend(self.children(joint))
+        return sorted(result)
 
     def ancestors(self, index: int) -> list[int]:
         """Indexes from the joint's parent up to its root."""

@@ -321,12 +321,12 @@ class _Binding:
     def acceptances(self) -> tuple[Acceptance, ...]:
         """What the character and each declaration accept; an override accepts for itself and what it overrides."""
         accepted = self.character.facts.accepted
-        found = [Acceptance(rule, at, None) for rule, at in accepted.items()]
+        result = [Acceptance(rule, at, None) for rule, at in accepted.items()]
         for instance in (*(draft.instance for draft in self.drafts), *self.expects):
-            found += _acceptances(instance, _extent(instance))
+            result += _acceptances(instance, _extent(instance))
         for draft, override in self.overriding:
-            found += _acceptances(override, _extent(override), _extent(draft.instance))
-        return tuple(found)
+            result += _acceptances(override, _extent(override), _extent(draft.instance))
+        return tuple(result)
 
 
 def _extent(instance: Instance) -> Span:

@@ -130,13 +130,13 @@ def _skeleton(facts: FactSet, outline: ModelOutline | None, context: Context) ->
 
 def _ordered_joints(fact: ScopedFact, context: Context) -> list[Joint]:
     """The declared joints, parents first; unknown parents, repeated names and cycles become diagnostics."""
-    found, scope = context.diagnostics, fact.scope
+    result, scope = context.diagnostics, fact.scope
     written: dict[str, nodes.SkeletonJoint] = {}
     for node in fact.node.part("joints"):
         name = scope.fill(node.name.text, node.name)
         if name in written:
             label = Label(scope.span(written[name].name), "first declared here")
-            found.add("duplicate-name", scope.span(node.name), kind="joint", name=name, labels=[label])
+            result.add("duplicate-name", scope.span(node.name), kind="joint", name=name, labels=[label])
         else:
             written[name] = node
     index: dict[str, int] = {}
@@ -150,7 +150,7 @@ def _ordered_joints(fact: ScopedFact, context: Context) -> list[Joint]:
         index[name] = len(joints) - 1
     for name, node in written.items():
         if name not in index:
-            found.add("joint-cycle", scope.span(node.name), name=name)
+            result.add("joint-cycle", scope.span(node.name), name=name)
     return joints
 
 
@@ -304,13 +304,13 @@ def _names(facts: FactSet, diagnostics: Diagnostics) -> tuple[str, tuple[str, st
 
 def _aliases(facts: FactSet, context: Context) -> tuple[Alias, ...]:
     """What clips call joints; an alias of a pair's base name is not possible, because a clip's joint has a side."""
-    found: dict[str, Alias] = {}
+    result: dict[str, Alias] = {}
     for node, scope in facts.many("alias"):
         clip_name, joint = node.part("clip_name"), node.part("joint")
         bound = context.joint(joint, scope)
-        if clip_name.text in found:
+        if clip_name.text in result:
             context.diagnostics.add("duplicate-name", scope.span(clip_name), kind="alias", name=clip_name.text)
         elif bound is not None:
             name = context.bound.skeleton.joints[bound.left].name
-            found[clip_name.text] = Alias(clip_name.text, name)
-    return tuple(found[name] for name in sorted(found))
+            result[clip_name.text] = Alias(clip_name.text, name)
+    return tuple(result[name] for name in sorted(result))

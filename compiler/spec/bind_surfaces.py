@@ -162,16 +162,16 @@ def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.Str
 
 
 def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ...]:
-    found: dict[float, model.InbetweenOf] = {}
+    result: dict[float, model.InbetweenOf] = {}
     for node, scope in facts.many("inbetween"):
         amount, path, pose, after = (node.part(name) for name in ("strength", "file", "pose", "after"))
         at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
         if not 0 < at < 1:
             context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=number(at))
-        elif at in found:
+        elif at in result:
             context.diagnostics.add("inbetween-twice", scope.span(node), at=number(at))
-        found[at] = model.InbetweenOf(at, _sculpt(path, pose, after, scope, context))
-    return tuple(found[at] for at in sorted(found))
+        result[at] = model.InbetweenOf(at, _sculpt(path, pose, after, scope, context))
+    return tuple(result[at] for at in sorted(result))
 
 
 # ---- details and folds ------------------------------------------------------------------------------

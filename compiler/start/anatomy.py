@@ -102,13 +102,13 @@ def parts_of(skeleton: Skeleton, bases: list[str]) -> list[str | None]:
     """
     words = [words_of(base) for base in bases]
     children = children_of(skeleton)
-    found: list[str | None] = []
+    result: list[str | None] = []
     for index, own in enumerate(words):
-        found.append(_part(index, own, words, children, skeleton, found))
-    for finger in _finger_chains(skeleton, found, children):
+        result.append(_part(index, own, words, children, skeleton, result))
+    for finger in _finger_chains(skeleton, result, children):
         for index, part in zip(finger, _phalanges(len(finger)), strict=True):
-            found[index] = part
-    return [None if part in ("none", "pelvis") else part for part in found]
+            result[index] = part
+    return [None if part in ("none", "pelvis") else part for part in result]
 
 
 def children_of(skeleton: Skeleton) -> list[list[int]]:
@@ -126,7 +126,7 @@ def _part(
     words: list[tuple[str, ...]],
     children: list[list[int]],
     skeleton: Skeleton,
-    found: list[str | None],
+    result: list[str | None],
 ) -> str:
     plain = set(own)
     for word, part in PHALANGES.items():
@@ -137,7 +137,7 @@ def _part(
         return direct
     if "thumb" in plain:
         return "thumb"
-    if _names_a_finger(plain) or (plain & ONLY_AT_HANDS and _nearest(index, skeleton, found, ("wrist",))):
+    if _names_a_finger(plain) or (plain & ONLY_AT_HANDS and _nearest(index, skeleton, result, ("wrist",))):
         return "finger"
     below = [set(words[child]) for child in children[index]]
     if plain & COLLAR_WORDS:
@@ -147,10 +147,10 @@ def _part(
     if "hip" in plain:
         return "none" if any(_direct(child) == "hip" or "leg" in child for child in below) else "hip"
     if plain & {"hand", "wrist", "palm", "paw"}:
-        return "none" if _nearest(index, skeleton, found, ("wrist",)) == "wrist" else "wrist"
+        return "none" if _nearest(index, skeleton, result, ("wrist",)) == "wrist" else "wrist"
     for limb, order in LIMBS.items():
         if limb in plain:
-            before = _nearest(index, skeleton, found, order)
+            before = _nearest(index, skeleton, result, order)
             place = 0 if before is None else order.index(before) + 1
             return order[place] if place < len(order) else "none"
     return "unknown"
@@ -167,19 +167,19 @@ def _direct(plain: set[str]) -> str | None:
     return None
 
 
-def _nearest(index: int, skeleton: Skeleton, found: list[str | None], parts: tuple[str, ...]) -> str | None:
+def _nearest(index: int, skeleton: Skeleton, result: list[str | None], parts: tuple[str, ...]) -> str | None:
     """The part of the nearest joint above that is one of `parts`."""
-    return next((part for above in skeleton.ancestors(index) if (part := found[above]) in parts), None)
+    return next((part for above in skeleton.ancestors(index) if (part := result[above]) in parts), None)
 
 
-def _finger_chains(skeleton: Skeleton, found: list[str | None], children: list[list[int]]) -> list[list[int]]:
+def _finger_chains(skeleton: Skeleton, result: list[str | None], children: list[list[int]]) -> list[list[int]]:
     """The joints of each finger that are told by their place in it alone, from the hand out."""
     chains = []
     for index, joint in enumerate(skeleton.joints):
-        if found[index] != "finger" or (joint.parent is not None and found[joint.parent] == "finger"):
+        if result[index] != "finger" or (joint.parent is not None and result[joint.parent] == "finger"):
             continue
         chain = [index]
-        while len(below := [child for child in children[chain[-1]] if found[child] == "finger"]) == 1:
+        while len(below := [child for child in children[chain[-1]] if result[child] == "finger"]) == 1:
             chain.append(below[0])
         chains.append(chain)
     return chains

@@ -93,14 +93,14 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
 def _patterns(names: list[str]) -> list[tuple[str, str]]:
     """Pattern pairs that pair at least two of the names, each once, in the order of the names."""
     known = set(names)
-    found: dict[tuple[str, str], None] = {}
+    result: dict[tuple[str, str], None] = {}
     for name in names:
         for start, left, right in _side_words(name):
             before, after = name[:start], name[start + len(left) :]
             if before + right + after in known:
                 for pattern in _generalised(before, left, right, after, names):
-                    found[pattern] = None
-    return list(found)
+                    result[pattern] = None
+    return list(result)
 
 
 def _side_words(name: str) -> list[tuple[int, str, str]]:
@@ -142,17 +142,17 @@ def _generalised(before: str, left: str, right: str, after: str, names: list[str
     opening = before[len(before.rstrip(SEPARATORS)) :]
     closing = after[: len(after) - len(after.lstrip(SEPARATORS))]
     head, tail = before[: len(before) - len(opening)], after[len(closing) :]
-    found = []
+    result = []
     if head and tail:
         shared = sum(name.startswith(head + opening) for name in names)
         if opening and shared > 0.7 * len(names):  # a namespace or the character's name before every joint
-            found.append((f"{head}{opening}{left}{closing}*", f"{head}{opening}{right}{closing}*"))
-        found.append((f"*{opening}{left}{closing}*", f"*{opening}{right}{closing}*"))
+            result.append((f"{head}{opening}{left}{closing}*", f"{head}{opening}{right}{closing}*"))
+        result.append((f"*{opening}{left}{closing}*", f"*{opening}{right}{closing}*"))
     elif head:
-        found.append((f"*{opening}{left}{closing}", f"*{opening}{right}{closing}"))
+        result.append((f"*{opening}{left}{closing}", f"*{opening}{right}{closing}"))
     elif tail:
-        found.append((f"{opening}{left}{closing}*", f"{opening}{right}{closing}*"))
-    return [pattern for pattern in found if "**" not in pattern[0] and pattern[0].isprintable()]
+        result.append((f"{opening}{left}{closing}*", f"{opening}{right}{closing}*"))
+    return [pattern for pattern in result if "**" not in pattern[0] and pattern[0].isprintable()]
 
 
 def _tried(names: list[str], left: str, right: str) -> Candidate | None:
@@ -232,10 +232,10 @@ def _stated_plane(skeleton: Skeleton, sides: Sides) -> Plane | None:
     """The plane that has to be written down: None where the one that binding finds by itself is as good."""
     pairs = [(pair.left, pair.right) for pair in sides.pairs.values()]
     own = best_plane(skeleton, pairs)
-    found = find_plane(skeleton, list(sides.pairs.values()))
-    if own is None or found is None:
+    result = find_plane(skeleton, list(sides.pairs.values()))
+    if own is None or result is None:
         return None
-    same = own.axis == found.axis and abs(own.offset - found.offset) <= 0.005 * _size(skeleton)
+    same = own.axis == result.axis and abs(own.offset - result.offset) <= 0.005 * _size(skeleton)
     return None if same else own
 
 

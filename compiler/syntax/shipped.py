@@ -70,15 +70,15 @@ def _reduced(states: Mapping[int, Mapping[str, tuple[Any, Any]]]) -> Iterator[Ru
 
 def _visited(table: Any) -> list[int]:
     """The states, those first that are reached first from the starts."""
-    found = dict.fromkeys(table.start_states[start] for start in sorted(table.start_states))
-    waiting = deque(found)
+    result = dict.fromkeys(table.start_states[start] for start in sorted(table.start_states))
+    waiting = deque(result)
     while waiting:
         actions = table.states[waiting.popleft()]
         for _, (action, target) in sorted(actions.items(), key=lambda item: item[0]):
-            if action is Shift and target not in found:
-                found[target] = None
+            if action is Shift and target not in result:
+                result[target] = None
                 waiting.append(target)
-    return list(found)
+    return list(result)
 
 
 def _rule_key(rule: Rule) -> tuple[str, int, list[str]]:

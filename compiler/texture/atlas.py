@@ -77,11 +77,11 @@ class Atlas:
             return np.zeros((self.size, self.size), np.float32)
         image = self.patches.image(weights)
         if self.raster.others is not None:
-            found = image.reshape(-1)
+            result = image.reshape(-1)
             others = np.clip(self._others @ weights.astype(np.float32), 0.0, 1.0)
-            np.maximum.at(found, self.raster.others.texels, others)
+            np.maximum.at(result, self.raster.others.texels, others)
             beside = self._beside_others
-            found[self.gutter[beside]] = np.maximum(found[self.gutter[beside]], found[self.behind[beside]])
+            result[self.gutter[beside]] = np.maximum(result[self.gutter[beside]], result[self.behind[beside]])
         return image
 
     def mixed(self, values: Floats) -> Floats:
@@ -100,10 +100,10 @@ class Atlas:
 
     def filled(self, values: Singles) -> Singles:
         """Values (n,) of the covered texels over the whole texture (size, size): elsewhere the nearest one's."""
-        found = np.zeros(self.size * self.size, np.float32)
-        found[self.raster.texels] = values
-        found[self.gutter] = found[self.behind]
-        return found.reshape(self.size, self.size)
+        result = np.zeros(self.size * self.size, np.float32)
+        result[self.raster.texels] = values
+        result[self.gutter] = result[self.behind]
+        return result.reshape(self.size, self.size)
 
     @cached_property
     def _others(self) -> SparseSingles:
@@ -166,9 +166,9 @@ def _numbered(texels: Indices, count: int) -> tuple[Integers, Indices]:
     """The different ones among texels (n,) of `count`, rising, and the place (n,) of each in that list."""
     number = np.zeros(count, dtype=np.int32)
     number[texels] = 1
-    found = np.flatnonzero(number)
-    number[found] = np.arange(len(found), dtype=np.int32)
-    return found, number[texels]
+    result = np.flatnonzero(number)
+    number[result] = np.arange(len(result), dtype=np.int32)
+    return result, number[texels]
 
 
 def _points(raster: TexelRaster, astray: Integers, sources: Integers) -> PatchPoints:

@@ -56,23 +56,23 @@ def _alternatives(rig: Rig, names: list[str]) -> Alternatives:
     combines = [strength for strength in strengths.values() if isinstance(strength, Combine)]
     if not drivers and not samples:
         return (dict.fromkeys(names, 1.0),)
-    found = [{name: 1.0} for name in samples] or [*_of_drivers(drivers)]
-    for one in found:
+    result = [{name: 1.0} for name in samples] or [*_of_drivers(drivers)]
+    for one in result:
         for combine in combines:
             one[combine.name] = combined(combine.combination, one)
-    return tuple(found)
+    return tuple(result)
 
 
 def _of_drivers(drivers: list[Driver]) -> Iterator[dict[str, float]]:
     """What drivers of one reading, but for its sign, give from the least end of a span to the greatest."""
     ends = sorted({end * _unsigned(driver.reading)[1] for driver in drivers for end in driver.span})
     for reading in sorted({*ends, *np.linspace(ends[0], ends[-1], _SAMPLES).tolist()}):
-        found = {}
+        result = {}
         for driver in drivers:
             start, stop = driver.span
             share = (reading * _unsigned(driver.reading)[1] - start) / (stop - start)
-            found[driver.name] = float(curve_values(driver.curve, share, driver.clamped))
-        yield found
+            result[driver.name] = float(curve_values(driver.curve, share, driver.clamped))
+        yield result
 
 
 def _unsigned(reading: Reading) -> tuple[Reading, float]:

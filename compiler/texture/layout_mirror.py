@@ -84,5 +84,5 @@ def mirrored_corners(mesh: Mesh, corners: Integers, symmetry: SymmetryMap) -> In
     other[(partners < 0).any(axis=1)] = -1
     candidates = corners[np.maximum(other, 0)]
     same = mesh.points[candidates][:, None, :] == partners[:, :, None]
-    found = np.take_along_axis(candidates, same.argmax(axis=2), axis=1)
-    return np.where((other >= 0)[:, None], found, -1)
+    result = np.take_along_axis(candidates, same.argmax(axis=2), axis=1)
+    return np.where((other >= 0)[:, None], result, -1)

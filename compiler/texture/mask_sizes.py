@@ -162,8 +162,8 @@ class Sizer:
         """How far an image's lookups at the points of measuring are from `exact` (points,) at most."""
         if not len(exact):
             return 0.0
-        found = self._levels[len(image)].measured @ image.reshape(-1).astype(np.float32)
-        return float(np.abs(found / np.float32(255.0) - exact).max())
+        result = self._levels[len(image)].measured @ image.reshape(-1).astype(np.float32)
+        return float(np.abs(result / np.float32(255.0) - exact).max())
 
 
 def lookups(points: Floats, size: int) -> SparseSingles:

@@ -114,9 +114,9 @@ def possible_overlap(cover: FoldCover, groups: Iterable[Alternatives], limit: fl
         concerned = np.flatnonzero(strengths.any(axis=0))
         if not len(concerned):
             continue
-        found = weights[:, concerned] @ strengths[:, concerned].T
-        best = found.argmax(axis=1)
-        sums += found[rows, best]
+        result = weights[:, concerned] @ strengths[:, concerned].T
+        best = result.argmax(axis=1)
+        sums += result[rows, best]
         parts[:, concerned] += weights[:, concerned] * strengths[best][:, concerned]
     worst = int(sums.argmax())
     if sums[worst] <= limit + MASK_ROUNDING:

@@ -79,7 +79,7 @@ def _units(rig: Rig, wanted: Iterable[PackingRequest], channels: int) -> list[_U
     groups: dict[tuple[str, tuple[str, str]], list[PackingRequest]] = {}
     for one in wanted:
         groups.setdefault((one.fold.declared, one.kind), []).append(one)
-    found = []
+    result = []
     for (declared, kind), masks in groups.items():
         masks.sort(key=lambda one: (one.fold.side, one.fold.name))
         size = max(one.size for one in masks)
@@ -88,8 +88,8 @@ def _units(rig: Rig, wanted: Iterable[PackingRequest], channels: int) -> list[_U
         together = [masks] if len(masks) <= channels else [[one] for one in masks]
         for part in together:
             order = (kind, -size, -len(part), moved_by, declared, part[0].fold.side, part[0].fold.name)
-            found.append(_Unit(tuple(one.fold.name for one in part), kind, size, order))
-    return sorted(found, key=lambda unit: unit.order)
+            result.append(_Unit(tuple(one.fold.name for one in part), kind, size, order))
+    return sorted(result, key=lambda unit: unit.order)
 
 
 def drivers_of(rig: Rig) -> Mapping[str, tuple[str, ...]]:

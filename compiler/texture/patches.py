@@ -73,20 +73,20 @@ class TexelPatches:
         """The tiles with these numbers, one after the other in the same memory."""
         first, right, down = np.asarray(self.planes @ values).reshape(3, -1)
         count, shape = min(TILES, len(self.texels)), self._tiles[0].shape
-        patches, found, change = np.empty(shape, np.int64), np.empty(shape), np.empty(shape)
+        patches, result, change = np.empty(shape, np.int64), np.empty(shape), np.empty(shape)
         line = np.arange(shape[0], dtype=np.float64)
         for number in wanted:
             row, column = divmod(number, count)
             patches[:] = self._tiles[number]  # here instead of in each `take`
             # Numbers of patches are known to be in range; not looking at that halves the time.
-            right.take(patches, out=found, mode="clip")
-            found *= line + column * shape[0]
+            right.take(patches, out=result, mode="clip")
+            result *= line + column * shape[0]
             down.take(patches, out=change, mode="clip")
             change *= (line + row * shape[0])[:, None]
-            found += change
+            result += change
             first.take(patches, out=change, mode="clip")
-            found += change
-            yield found
+            result += change
+            yield result
 
     @cached_property
     def _tiles(self) -> list[Indices]:

@@ -90,9 +90,9 @@ class TexelRaster:
     @property
     def covered(self) -> Flags:
         """Whether each texel (size, size) is covered."""
-        found = np.zeros(self.size * self.size, dtype=np.bool_)
-        found[self.texels] = True
-        return found.reshape(self.size, self.size)
+        result = np.zeros(self.size * self.size, dtype=np.bool_)
+        result[self.texels] = True
+        return result.reshape(self.size, self.size)
 
 
 _Corners = list[tuple[Floats, Floats]]

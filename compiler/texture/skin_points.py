@@ -56,9 +56,9 @@ def measured_points(triangles: Integers) -> SkinPoints:
 
 def _vertices(triangles: Integers) -> SkinPoints:
     corners = triangles.reshape(-1)
-    found = np.full(int(corners.max(initial=-1)) + 1, -1, dtype=np.int64)
-    found[corners[::-1]] = np.arange(len(corners) - 1, -1, -1)
-    first = found[found >= 0]
+    result = np.full(int(corners.max(initial=-1)) + 1, -1, dtype=np.int64)
+    result[corners[::-1]] = np.arange(len(corners) - 1, -1, -1)
+    first = result[result >= 0]
     return SkinPoints(first // 3, np.eye(3)[first % 3])
 
 

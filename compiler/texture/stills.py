@@ -124,9 +124,9 @@ def relaid(mask: Floats, mesh: Mesh, uv: str, target: str, size: int) -> Floats:
     """
     across = 1 << (size - 1).bit_length()
     sheet = atlas_of(mesh.uvs[target], mesh.triangles, across)
-    found = np.zeros(across * across)
+    result = np.zeros(across * across)
     if sheet.patches is not None:
         places = sheet.mixed(mesh.uvs[uv])
         known = np.isfinite(places).all(axis=1)  # a part of the mesh may have no such set
-        found[known] = sampled(mask, places[known])
-    return found.reshape(across, across)
+        result[known] = sampled(mask, places[known])
+    return result.reshape(across, across)

@@ -51,14 +51,14 @@ def eased(model: DemoModel, positions: Floats, normals: Floats, free: Floats, he
         places = solve((wanted + target).ravel()).reshape(-1, 3)
     moves = np.zeros((len(first), 3))
     moves[used] = places - before
-    found: Floats = moves[model.welded]
-    return found
+    result: Floats = moves[model.welded]
+    return result
 
 
 def _first_of_places(model: DemoModel) -> Integers:
     """The first vertex of each place."""
-    found: Integers = np.unique(model.welded, return_index=True)[1]
-    return found
+    result: Integers = np.unique(model.welded, return_index=True)[1]
+    return result
 
 
 def _edges(model: DemoModel, free: Floats) -> tuple[Integers, Integers, Integers]:
@@ -81,5 +81,5 @@ def _rotations(rest: Floats, posed: Floats, heads: Integers) -> Floats:
     left, _, right = np.linalg.svd(products)
     signs = np.ones((len(products), 3))
     signs[:, 2] = np.sign(np.linalg.det(left @ right))
-    found: Floats = np.einsum("nij,nj,njk->nki", left, signs, right)
-    return found
+    result: Floats = np.einsum("nij,nj,njk->nki", left, signs, right)
+    return result

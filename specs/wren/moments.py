@@ -80,17 +80,17 @@ def story() -> Story:
 
     Raises ValueError where the spec has errors.
     """
-    files, found = demo_files(), Diagnostics()
+    files, result = demo_files(), Diagnostics()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        write(files, folder, found)
+        write(files, folder, result)
         compiled = compile_file(folder / SPEC)
-        found.extend(compiled.diagnostics)
-        if compiled.rig is None or found.has_errors:
-            raise ValueError(f"the demo's spec does not compile: {[problem.message for problem in found.all]}")
+        result.extend(compiled.diagnostics)
+        if compiled.rig is None or result.has_errors:
+            raise ValueError(f"the demo's spec does not compile: {[problem.message for problem in result.all]}")
         clip = read_gltf_clips(folder / CLIP)[0]
         evaluator = Evaluator(compiled.rig)
-        table = evaluator.strengths(poses_from_clip(compiled.rig, clip, found))
+        table = evaluator.strengths(poses_from_clip(compiled.rig, clip, result))
     return Story(compiled.rig, files, clip.times, dict(zip(evaluator.names, table.T, strict=True)))
 
 

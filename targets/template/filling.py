@@ -89,7 +89,7 @@ class FolderLoader(BaseLoader):
 def _sentence(error: Exception) -> str:
     """What an error says, with entries of the rig called as in the documents and not by their Python classes."""
     text = (error.message if isinstance(error, TemplateError) else None) or str(error)
-    text = _ENTRY.sub(lambda found: f"a `{found[1]}` of the rig", text)
+    text = _ENTRY.sub(lambda match: f"a `{match[1]}` of the rig", text)
     return text.strip().rstrip(".") or type(error).__name__
 
 

@@ -87,16 +87,16 @@ class Workers:
                 self._greet(connection)
                 continue
             try:
-                found = connection.recv()
+                result = connection.recv()
             except (EOFError, OSError):
                 returned.append(self._doing[connection])
                 self._drop(connection)
                 continue
             del self._doing[connection]
-            if isinstance(found, str):
-                raise WorkerError(found)
-            assert isinstance(found, WorkAnswer)
-            return found, returned
+            if isinstance(result, str):
+                raise WorkerError(result)
+            assert isinstance(result, WorkAnswer)
+            return result, returned
         return None, returned
 
     def close(self) -> None:
@@ -136,7 +136,7 @@ def _undisturbed() -> Iterator[None]:
     resource_tracker.ensure_running()
     came: list[int] = []
     heeded = [number for number in _ENDING if signal.getsignal(number) is not signal.SIG_IGN]
-    before = {number: signal.signal(number, lambda found, frame: came.append(found)) for number in heeded}
+    before = {number: signal.signal(number, lambda result, frame: came.append(result)) for number in heeded}
     try:
         with _blocked():
             yield

@@ -90,12 +90,12 @@ class _Run:
             self.why = min(filter(None, (self.why, figure.why)))
             return
         sign = sign_of(self.expectation)
-        for found, worst in (
+        for result, worst in (
             (self.shaped, figure.shaped),
             (self.of_track.setdefault(track, _Found()), figure.shaped),
             (self.bare, figure.bare),
         ):
-            found.take(sign * worst.value, track, start + worst.frame, worst.vertex)
+            result.take(sign * worst.value, track, start + worst.frame, worst.vertex)
 
 
 class _Stretch(NamedTuple):
@@ -211,10 +211,10 @@ class _Measuring:
             self._recalled += stretch.poses.frames
             self._count(stretch)
             return
-        found = _Unknown(stretch, tuple(unknown), motion, key)
-        if self._pack and self._pack[0].asked != found.asked:
+        result = _Unknown(stretch, tuple(unknown), motion, key)
+        if self._pack and self._pack[0].asked != result.asked:
             self._hand_out()
-        self._pack.append(found)
+        self._pack.append(result)
         if sum(len(one.motion.strengths) for one in self._pack) >= STRETCHES * self._all.frames:
             self._hand_out()
 
@@ -262,15 +262,15 @@ class _Measuring:
     def _result(self, run: _Run) -> Result:
         if run.why or run.shaped.track < 0:
             return not_measured(run.index, run.expectation, run.why or "there are no poses to measure it in")
-        found, sign, skin = run.shaped, sign_of(run.expectation), self._all.skin
+        result, sign, skin = run.shaped, sign_of(run.expectation), self._all.skin
         return judged(
             run.index,
             run.expectation,
-            sign * found.signed,
+            sign * result.signed,
             bare=sign * run.bare.signed,
             frames=sum(track.poses.frames for track in run.tracks),
-            frame=worst_frame(skin.rig, run.tracks[found.track], found.frame),
-            place=skin.place(run.expectation, found.vertex),
+            frame=worst_frame(skin.rig, run.tracks[result.track], result.frame),
+            place=skin.place(run.expectation, result.vertex),
         )
 
 
@@ -291,11 +291,11 @@ def _closer(run: _Run) -> list[PoseTrack]:
         for number, worst in sorted(run.of_track.items(), key=lambda item: (-item[1].signed, item[0]))
         if _is_near(run, sign * worst.signed, limit)
     ]
-    found = []
+    result = []
     for track, worst in near:
         if track.between is not None and len(places := finer(track.places, worst.frame)):
-            found.append(PoseTrack(track.name, track.kind, places, track.between(places)))
-    return found[:CLOSER_LOOKS]
+            result.append(PoseTrack(track.name, track.kind, places, track.between(places)))
+    return result[:CLOSER_LOOKS]
 
 
 def _is_near(run: _Run, value: float, limit: float) -> bool:

@@ -122,8 +122,8 @@ class Measurer:
         moved = [number for number, motion in enumerate(unit.stretches) if motion.strengths.any()]
         bare = list(shaped)
         off = [_without_shapes(unit.stretches[number]) for number in moved]
-        for number, found in zip(moved, self._stretches(unit.asked, off), strict=True):
-            bare[number] = found
+        for number, result in zip(moved, self._stretches(unit.asked, off), strict=True):
+            bare[number] = result
         pairs = (zip(one, other, strict=True) for one, other in zip(shaped, bare, strict=True))
         return WorkAnswer(unit.number, tuple(tuple(_figure(one, other) for one, other in pair) for pair in pairs))
 
@@ -153,7 +153,7 @@ class Measurer:
             blocks.append((piece, measure(block.positions, starts_in(piece, starts))))
         signs = [sign_of(self._material.rig.expectations[index]) for index in gauges]
         return {
-            index: joined(((piece, found[number]) for piece, found in blocks), starts, sign)
+            index: joined(((piece, result[number]) for piece, result in blocks), starts, sign)
             for number, (index, sign) in enumerate(zip(gauges, signs, strict=True))
         }
 
@@ -183,8 +183,8 @@ def sign_of(expectation: Expectation) -> float:
 
 
 def _figure(shaped: Worst | str, bare: Worst | str) -> MeasuredFigure:
-    for found in (shaped, bare):
-        if isinstance(found, str):
-            return MeasuredFigure(None, None, found)
+    for result in (shaped, bare):
+        if isinstance(result, str):
+            return MeasuredFigure(None, None, result)
     assert not isinstance(shaped, str) and not isinstance(bare, str)
     return MeasuredFigure(shaped, bare)

@@ -21,14 +21,14 @@ Each = tuple[Floats, Floats, Floats]
 LEGEND: Final = "at {limit} or beyond"
 
 
-def _longer(found: Stretched) -> WorstValues:
+def _longer(result: Stretched) -> WorstValues:
     """How much longer than in the reference in any direction."""
-    return found.largest._replace(values=found.largest.values - 1.0)
+    return result.largest._replace(values=result.largest.values - 1.0)
 
 
-def _shorter(found: Stretched) -> WorstValues:
+def _shorter(result: Stretched) -> WorstValues:
     """How much shorter than in the reference in any direction."""
-    return found.smallest._replace(values=1.0 - found.smallest.values)
+    return result.smallest._replace(values=1.0 - result.smallest.values)
 
 
 def _prepared(figure: Callable[[Stretched], WorstValues]) -> Prepare:

@@ -62,10 +62,10 @@ def _largest_sum(proof: Proof, index: int, expectation: Expectation, cover: Fold
     tracks = proof.tracks(expectation)
     for track in tracks:
         table = _strengths_of(proof, track, cover)
-        found = greatest_sums(cover, table)
-        at = int(found.sums.argmax()) if len(found.sums) else -1
-        if at >= 0 and float(found.sums[at]) > worst:
-            worst, vertex = float(found.sums[at]), int(found.vertices[at])
+        result = greatest_sums(cover, table)
+        at = int(result.sums.argmax()) if len(result.sums) else -1
+        if at >= 0 and float(result.sums[at]) > worst:
+            worst, vertex = float(result.sums[at]), int(result.vertices[at])
             place, strengths = (track, at), table[at]
     frames = sum(track.poses.frames for track in tracks)
     if place is None:

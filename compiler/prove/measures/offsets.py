@@ -117,10 +117,10 @@ def _difference(own: Inbetweens, theirs: Inbetweens, attached: Attached) -> floa
     worst, longest = 0.0, 0.0
     for one, other in zip(own.columns, theirs.columns, strict=True):
         carried = mirrored_offsets(other, partners, axis).offsets
-        found, expected = (np.zeros((attached.mesh.vertex_count, 3)) for _ in range(2))
-        found[one.indices], expected[carried.indices] = one.offsets, carried.offsets
-        worst = max(worst, float(np.linalg.norm(found - expected, axis=1).max(initial=0.0)))
-        longest = max(longest, *(float(np.linalg.norm(part, axis=1).max(initial=0.0)) for part in (found, expected)))
+        result, expected = (np.zeros((attached.mesh.vertex_count, 3)) for _ in range(2))
+        result[one.indices], expected[carried.indices] = one.offsets, carried.offsets
+        worst = max(worst, float(np.linalg.norm(result - expected, axis=1).max(initial=0.0)))
+        longest = max(longest, *(float(np.linalg.norm(part, axis=1).max(initial=0.0)) for part in (result, expected)))
     return worst / longest if longest else 0.0
 
 

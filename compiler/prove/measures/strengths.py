@@ -56,8 +56,8 @@ def _reach(proof: Proof, index: int, expectation: Expectation) -> Result:
         return not_measured(index, expectation, "nothing moves: there is neither a sweep nor a clip to go over")
     travelled = most - np.maximum(least, 0.0)
     worst = int(travelled.argmin())
-    found = best[worst]
-    frame = worst_frame(proof.rig, found[0], found[1]) if found else None
+    result = best[worst]
+    frame = worst_frame(proof.rig, result[0], result[1]) if result else None
     ranges = zip(expectation.of, least.tolist(), most.tolist(), travelled.tolist(), strict=True)
     about = _never_reached(list(ranges))
     return judged(index, expectation, float(travelled[worst]), frames=_count(moving), frame=frame, about=about)

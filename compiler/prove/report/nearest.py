@@ -62,8 +62,8 @@ def nearest_on(triangle: Floats, place: Floats) -> Floats:
     shares, _, rank, _ = np.linalg.lstsq(edges, place - a, rcond=None)
     if rank == 2 and (shares >= 0.0).all() and shares.sum() <= 1.0:
         return np.asarray(a + edges @ shares)
-    found = [_on_segment(start, stop, place) for start, stop in ((a, b), (b, c), (c, a))]
-    return min(found, key=lambda point: float(((point - place) ** 2).sum()))
+    result = [_on_segment(start, stop, place) for start, stop in ((a, b), (b, c), (c, a))]
+    return min(result, key=lambda point: float(((point - place) ** 2).sum()))
 
 
 def _on_segment(start: Floats, stop: Floats, place: Floats) -> Floats:

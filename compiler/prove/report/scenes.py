@@ -133,6 +133,6 @@ class Stage:
             return np.zeros(3)
         at = places[number[name]]
         furthest = max(children, key=lambda child: float(np.linalg.norm(places[child] - at)))
-        found = np.cross(at - places[number[parent]], places[furthest] - at)
-        size = float(np.linalg.norm(found))
-        return np.asarray(found / size) if size > 1e-9 else np.zeros(3)
+        result = np.cross(at - places[number[parent]], places[furthest] - at)
+        size = float(np.linalg.norm(result))
+        return np.asarray(result / size) if size > 1e-9 else np.zeros(3)

@@ -99,11 +99,11 @@ def where(result: Result) -> str:
     return "; ".join(parts)
 
 
-def place(found: WorstPlace) -> str:
+def place(result: WorstPlace) -> str:
     """`left_forearm near lowerarm_lf, vertex 412`."""
-    region = f"{found.region} " if found.region else ""
-    vertex = f", vertex {found.vertex}" if found.vertex >= 0 else ""
-    return f"{region}near {found.joint or 'no joint'}{vertex}"
+    region = f"{result.region} " if result.region else ""
+    vertex = f", vertex {result.vertex}" if result.vertex >= 0 else ""
+    return f"{region}near {result.joint or 'no joint'}{vertex}"
 
 
 def pose(frame: WorstFrame, angles: bool = True) -> str:
