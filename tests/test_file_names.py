@@ -155,6 +155,6 @@ def openings(path: Path) -> list[str]:
 
 def test_files_are_opened_in_one_way() -> None:
     modules = [path for folder in ("compiler", "targets") for path in (ROOT / folder).rglob("*.py")]
-    other = {path.relative_to(ROOT).as_posix(): found for path in modules if (found := openings(path))}
-    assert {path: found for path, found in other.items() if path not in OPENED} == {}
+    other = {path.relative_to(ROOT).as_posix(): result for path in modules if (result := openings(path))}
+    assert {path: result for path, result in other.items() if path not in OPENED} == {}
     assert set(OPENED) <= set(other), "an exception that nothing needs any more"

@@ -93,10 +93,10 @@ def test_json_is_ascii_and_exact(text: str) -> None:
     document = foreign.json_document({"a": [text, 1], "b": None})
     assert document.isascii()
     assert_plain(document)
-    found = json.loads(document)["a"][0]
-    found.encode("utf-8")  # whole characters
+    result = json.loads(document)["a"][0]
+    result.encode("utf-8")  # whole characters
     if not re.search("[\ud800-\udfff]", text):
-        assert found == text
+        assert result == text
 
 
 @given(hostile)

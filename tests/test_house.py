@@ -82,8 +82,8 @@ def tracked(pattern: str = "") -> list[str]:
 
 
 def test_the_top_level_holds_what_the_design_gives_it() -> None:
-    found = {name.split("/")[0] for name in tracked()}
-    assert {name for name in found if not name.startswith(".")} <= TOP_LEVEL
+    result = {name.split("/")[0] for name in tracked()}
+    assert {name for name in result if not name.startswith(".")} <= TOP_LEVEL
 
 
 def test_no_module_is_too_long() -> None:

@@ -56,11 +56,11 @@ def test_a_value_in_a_unit() -> None:
 
 def test_no_other_module_puts_a_number_and_a_unit_together() -> None:
     written = re.compile(r":\.\d[gf]\} (?:mm|cm|m|deg|%|KiB|MiB|bytes)\b|:g\} (?:mm|cm|m|deg|%)\b")
-    found = [
+    result = [
         f"{path.relative_to(ROOT)}: {match.group()}"
         for folder in ("compiler", "targets")
         for path in sorted((ROOT / folder).rglob("*.py"))
         if path.name != "quantities.py"
         for match in written.finditer(path.read_text("utf-8"))
     ]
-    assert found == []
+    assert result == []

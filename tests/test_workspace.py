@@ -29,8 +29,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def refused(folder: Path, text: str) -> str:
-    found = Workspace(folder).locate(text)
-    return found.name if isinstance(found, Refused) else "found"
+    result = Workspace(folder).locate(text)
+    return result.name if isinstance(result, Refused) else "found"
 
 
 @pytest.mark.parametrize(

@@ -27,8 +27,8 @@ def check(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     compiled = [(spec, plica.compile_file(spec, allow=options.allow)) for spec in dict.fromkeys(options.specs)]
-    result = in_order(diagnostic for _, one in compiled for diagnostic in one.diagnostics)
-    show(result, options.format)
+    diagnostics = in_order(diagnostic for _, one in compiled for diagnostic in one.diagnostics)
+    show(diagnostics, options.format)
     for spec, one in compiled:
         if has_errors(one.diagnostics):
             continue
@@ -38,7 +38,7 @@ def _check(options: argparse.Namespace) -> int:
             say(*table(one.rig), form=options.format)
         checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
         say(f"{spec}: {checked}; no errors", form=options.format)
-    return 1 if has_errors(result) else 0
+    return 1 if has_errors(diagnostics) else 0
 
 
 def contents(rig: Rig | None) -> str:

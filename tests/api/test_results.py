@@ -65,9 +65,9 @@ def test_arrays_of_some_joints(stick: plica.Character) -> None:
     half = np.radians(7.5)
     rotations = np.array([[[np.sin(half), 0, 0, np.cos(half)]], [[0, 0, 0, 1.0]]])
     made = plica.poses_from_arrays(stick, rotations=rotations, joints=["chest"], controls={"sniff": [1.0, 0.0]})
-    found = plica.compute_strengths(stick, made)
-    assert found["lean"] == pytest.approx([0.5, 0.0])
-    assert found["nose"] == pytest.approx([1.0, 0.0])
+    result = plica.compute_strengths(stick, made)
+    assert result["lean"] == pytest.approx([0.5, 0.0])
+    assert result["nose"] == pytest.approx([1.0, 0.0])
     assert plica.compute_strengths(stick, made[1])["nose"] == pytest.approx([0.0])
     assert [one.frames for one in (made[-1], made[:], made[2:])] == [1, 2, 0]
     with pytest.raises(IndexError):

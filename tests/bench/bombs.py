@@ -86,11 +86,11 @@ def main() -> None:
             else:
                 spec.write_text(HEAD, "utf-8")
             size = sum(path.stat().st_size for path in Path(folder).iterdir())
-            rows[name] = found = run(spec, given.command.split(), given.memory, given.seconds)
-        line = f"{name or '(nothing)':34} {size / 1000:9.1f} kB {found.seconds:7.2f} s {found.megabytes:7.0f} MB"
-        print(f"{line} {found.ended:9} {found.printed / 1000:9.1f} kB out  {found.first}", flush=True)
+            rows[name] = result = run(spec, given.command.split(), given.memory, given.seconds)
+        line = f"{name or '(nothing)':34} {size / 1000:9.1f} kB {result.seconds:7.2f} s {result.megabytes:7.0f} MB"
+        print(f"{line} {result.ended:9} {result.printed / 1000:9.1f} kB out  {result.first}", flush=True)
     if given.json:
-        given.json.write_text(json.dumps({name: found._asdict() for name, found in rows.items()}, indent=1), "utf-8")
+        given.json.write_text(json.dumps({name: result._asdict() for name, result in rows.items()}, indent=1), "utf-8")
 
 
 if __name__ == "__main__":

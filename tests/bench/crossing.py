@@ -62,7 +62,7 @@ def main() -> None:
             [block.positions for block in deformer.positions(sweep(character.rig, joint, degrees))]
         )
         start = time.perf_counter()
-        found = crossing.of(positions)
+        result = crossing.of(positions)
         own = (time.perf_counter() - start) / FRAMES
         places = positions[:, crossing.faces.vertices]
         numbers = np.linspace(0, FRAMES - 1, CHECKED).astype(int)
@@ -75,7 +75,7 @@ def main() -> None:
         general = (time.perf_counter() - start) / SLOW
         rested = igl.predicates.find_self_intersections(places[0], corners, False)[1]
         for number, pairs in zip(numbers, theirs, strict=True):
-            mine = {(int(i), int(j)) for i, j in found.triangles[found.frames == number]}
+            mine = {(int(i), int(j)) for i, j in result.triangles[result.frames == number]}
             assert wanted(crossing, corners, pairs, rested) <= mine
         print(f"{joint:12} own {own * 1e3:6.1f} ms   libigl {exact * 1e3:6.1f} ms, {exact / own:5.1f} x"
               f"   FCL {general * 1e3:7.1f} ms, {general / own:6.1f} x")  # fmt: skip

@@ -71,8 +71,8 @@ def main() -> None:
     print(f"{triangles} triangles, {vertices} vertices, {len(subject.motion.skins)} frames,"
           f" load {os.getloadavg()[0]:.1f}, milliseconds of processor time for a frame")  # fmt: skip
     kinds = gauges(subject.skin)
-    everything = [gauge for found in kinds.values() for gauge in found]
-    measures: dict[str, Measure] = {kind: together(found) for kind, found in kinds.items()}
+    everything = [gauge for result in kinds.values() for gauge in result]
+    measures: dict[str, Measure] = {kind: together(result) for kind, result in kinds.items()}
     measures["all together"] = together(everything)
     started = time.process_time()
     crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
@@ -85,10 +85,10 @@ def main() -> None:
             deformations.append(deformation)
             spent[name].append(measuring)
     bare = float(np.median(deformations))
-    for name, found in {"deformation": deformations, **spent}.items():
+    for name, result in {"deformation": deformations, **spent}.items():
         count = f"({len(kinds[name])} of them)" if name in kinds else ""
-        middle = float(np.median(found))
-        print(f"{name:14}{middle:7.3f} ms ({min(found):.3f} .. {max(found):.3f}) {middle / bare:6.2f} x {count}")
+        middle = float(np.median(result))
+        print(f"{name:14}{middle:7.3f} ms ({min(result):.3f} .. {max(result):.3f}) {middle / bare:6.2f} x {count}")
     print(f"crossing was prepared in {prepared:.2f} s")
     beside_libraries(subject, crossing)
     sys.stdout.flush()
@@ -180,9 +180,9 @@ def gauges(skin: Skin) -> Mapping[str, Sequence[SkinGauge]]:
     return {
         kind: [
             skin.gauge(Expectation(kind, "none", names[:1], *names[1:], limit=0.002 if len(names) > 1 else None))
-            for names in found
+            for names in result
         ]
-        for kind, found in asked.items()
+        for kind, result in asked.items()
     }
 
 
@@ -209,13 +209,13 @@ def beside_libraries(subject: Subject, crossing: Crossing) -> None:
         own, held, mine = 0.0, {}, {}
         for block in subject.deformer.positions(motion, block_bytes=BLOCK_BYTES):
             started = time.process_time()
-            found = crossing.of(block.positions)
+            result = crossing.of(block.positions)
             own += time.process_time() - started
             for number in numbers - start - block.start:
                 if 0 <= number < len(block.positions):
                     at = start + block.start + int(number)
                     held[at] = np.ascontiguousarray(block.positions[number][crossing.faces.vertices])
-                    mine[at] = {(int(i), int(j)) for i, j in found.triangles[found.frames == number]}
+                    mine[at] = {(int(i), int(j)) for i, j in result.triangles[result.frames == number]}
         own *= 1e3 / (stop - start)
         exact, general = compared(subject, crossing, held, mine)
         print(f"crossing, {name}: own {own:.2f} ms   libigl {exact:.1f} ms, {exact / own:.1f} x"
@@ -270,7 +270,7 @@ def fcl_pairs(places: Floats, corners: Integers) -> list[tuple[int, int]]:
 def memory(frames: int) -> None:
     """Prints the peak of this process when it measures so many frames."""
     subject = made()
-    measure = together([gauge for found in gauges(subject.skin).values() for gauge in found])
+    measure = together([gauge for result in gauges(subject.skin).values() for gauge in result])
     crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**10
     part = Motion(subject.motion.strengths[:frames], subject.motion.skins[:frames])

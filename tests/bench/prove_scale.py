@@ -83,13 +83,13 @@ def proven(frames: int, count: int, folder: Path | None) -> tuple[list[Result], 
         begun = time.perf_counter()
         hire = partial(LocalExecutor, count=count, recall=partial(recall_from, folder))
         prover = Prover(subject, hire=hire, store=None if folder is None else DiskCache(folder))
-        found = sorted(prover.results(), key=lambda one: one.index)
+        result = sorted(prover.results(), key=lambda one: one.index)
         seconds = time.perf_counter() - begun
-    assert all(one.status != "not measured" for one in found)
+    assert all(one.status != "not measured" for one in result)
     recalled, measured = prover.tally
     triangles = len(subject.attached.mesh.triangles)
-    return found, (
-        f"{triangles} triangles, clip of {frames:5} frames, {max(one.frames for one in found)} poses, "
+    return result, (
+        f"{triangles} triangles, clip of {frames:5} frames, {max(one.frames for one in result)} poses, "
         f"{count} processes: "
         f"{seconds:6.1f} s, {peak.mebibytes:6.0f} MiB; {recalled} figures kept, {measured} measured"
     )

@@ -36,9 +36,9 @@ def main(vertices: int) -> None:
         mesh = bare_mesh(places, triangles)
         reference = _seconds(lambda places=places: cKDTree(places).query(plane.mirrored(places)))
         ours = _seconds(lambda mesh=mesh: symmetry_map(mesh, plane, TOLERANCE))
-        found = symmetry_map(mesh, plane, TOLERANCE)
+        result = symmetry_map(mesh, plane, TOLERANCE)
         print(
-            f"{name}: {mesh.vertex_count} vertices, {found.share:.4%} paired, {int(found.by_edges.sum())} by edges; "
+            f"{name}: {mesh.vertex_count} vertices, {result.share:.4%} paired, {int(result.by_edges.sum())} by edges; "
             f"k-d tree {reference:.2f} s, symmetry map {ours:.2f} s, ratio {ours / reference:.2f}"
         )
 

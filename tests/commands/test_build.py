@@ -66,8 +66,8 @@ def test_current_compares_and_writes_nothing(spec: Path, capsys: pytest.CaptureF
     before = rig.read_bytes() + b" "
     rig.write_bytes(before)
     assert run([*current, "--format", "json"]) == 1
-    (found,) = json.loads(capsys.readouterr().out)["diagnostics"]
-    assert found["message"].startswith("`out/wren.rig.json` ")
+    (result,) = json.loads(capsys.readouterr().out)["diagnostics"]
+    assert result["message"].startswith("`out/wren.rig.json` ")
     assert rig.read_bytes() == before
 
 

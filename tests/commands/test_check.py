@@ -75,8 +75,8 @@ def test_json_is_a_document_and_nothing_else(spec: Path, capsys: pytest.CaptureF
     assert json.loads(capsys.readouterr().out)["diagnostics"] == []
     broken(spec, "130 deg", "130 degs")
     assert run(["check", str(spec), "--format", "json"]) == 1
-    (found,) = json.loads(capsys.readouterr().out)["diagnostics"]
-    assert found["name"] == "unknown-unit" and found["place"]["file"] == "wren.plica"
+    (result,) = json.loads(capsys.readouterr().out)["diagnostics"]
+    assert result["name"] == "unknown-unit" and result["place"]["file"] == "wren.plica"
 
 
 def test_sarif_and_github(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -71,9 +71,9 @@ def test_json_says_the_same(prove: Callable[..., int], capsys: pytest.CaptureFix
 
 def test_sarif_points_at_the_expect_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
     assert prove(FAILS, "--format", "sarif") == 1
-    (found,) = json.loads(capsys.readouterr().out)["runs"][0]["results"]
-    assert (found["ruleId"], found["level"]) == ("PL934", "error")
-    place = found["locations"][0]["physicalLocation"]
+    (result,) = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    assert (result["ruleId"], result["level"]) == ("PL934", "error")
+    place = result["locations"][0]["physicalLocation"]
     assert place["artifactLocation"]["uri"] == "stroller.plica"
     assert (place["region"]["startLine"], place["region"]["startColumn"]) == (9, 10)
 

@@ -133,15 +133,15 @@ WITH_EXAMPLE = [entry for entry in rules().values() if entry.example]
 
 @pytest.mark.parametrize("entry", WITH_EXAMPLE, ids=lambda entry: entry.name)
 def test_each_example_causes_its_diagnostic(entry: Rule, tmp_path: Path) -> None:
-    found = compile_example(entry.example, tmp_path)
-    assert entry.name in [diagnostic.name for diagnostic in found]
-    assert {diagnostic.severity.value for diagnostic in found if diagnostic.name == entry.name} == {entry.severity}
+    result = compile_example(entry.example, tmp_path)
+    assert entry.name in [diagnostic.name for diagnostic in result]
+    assert {diagnostic.severity.value for diagnostic in result if diagnostic.name == entry.name} == {entry.severity}
 
 
 @pytest.mark.parametrize("entry", WITH_EXAMPLE, ids=lambda entry: entry.name)
 def test_each_correction_is_right(entry: Rule, tmp_path: Path) -> None:
-    found = compile_example(entry.corrected, tmp_path)
-    assert [one.message for one in found if one.severity is Severity.ERROR or one.name == entry.name] == []
+    result = compile_example(entry.corrected, tmp_path)
+    assert [one.message for one in result if one.severity is Severity.ERROR or one.name == entry.name] == []
 
 
 def test_the_page_of_the_language_reference_is_current() -> None:

@@ -126,12 +126,12 @@ def test_nothing_that_steers_a_terminal_gets_through() -> None:
 
 
 def test_colour_only_when_asked() -> None:
-    found = one("ab\n", 0, 1)
-    assert "\x1b" not in render(found)
-    coloured = render(found, colour=True)
+    result = one("ab\n", 0, 1)
+    assert "\x1b" not in render(result)
+    coloured = render(result, colour=True)
     import re
 
-    assert re.sub(r"\x1b\[\d+m", "", coloured) == render(found)
+    assert re.sub(r"\x1b\[\d+m", "", coloured) == render(result)
     assert coloured.count("\x1b[0m") > 0
 
 

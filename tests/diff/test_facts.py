@@ -58,7 +58,7 @@ def wren(tmp_path_factory: pytest.TempPathFactory) -> Rig:
         place.parent.mkdir(exist_ok=True)
         place.touch()
     compiled = compile_file(folder / "wren.plica")
-    assert compiled.rig is not None, [found.message for found in compiled.diagnostics]
+    assert compiled.rig is not None, [result.message for result in compiled.diagnostics]
     return compiled.rig
 
 
@@ -66,8 +66,8 @@ def told(old: Rig, new: Rig) -> list[str]:
     """Where the two differ: `added`, `removed` or `renamed`, and the paths of the fields."""
     report = compare({"": CharacterState("old", old)}, {"": CharacterState("new", new)})
     assert all(change.verdicts and change.reaches for change in report.changes)
-    found = [fact for change in report.changes for fact in change.facts]
-    return [path for fact in found for path in (fact.what, *(field.path for field in fact.fields))]
+    result = [fact for change in report.changes for fact in change.facts]
+    return [path for fact in result for path in (fact.what, *(field.path for field in fact.fields))]
 
 
 def assert_all_told(rig: Rig) -> set[tuple[str, str]]:

@@ -137,13 +137,13 @@ def test_hovering_over_a_pose_shows_both_sides(client: Client, spec: Path) -> No
 def test_a_poses_definition_and_references(client: Client, spec: Path) -> None:
     uri = client.open(spec)
     declared, used = place("reaching", "pose "), place("reaching", "over wave, pose ")
-    found = client.at(uri, "definition", *used)
-    assert [tuple(item["range"]["start"].values()) for item in found] == [declared]
-    found = client.at(uri, "references", *declared, context={"includeDeclaration": True})
-    assert [tuple(item["range"]["start"].values()) for item in found] == [declared, used]
+    result = client.at(uri, "definition", *used)
+    assert [tuple(item["range"]["start"].values()) for item in result] == [declared]
+    result = client.at(uri, "references", *declared, context={"includeDeclaration": True})
+    assert [tuple(item["range"]["start"].values()) for item in result] == [declared, used]
     strength = place("wave", "driver ")
-    found = client.at(uri, "references", *strength, context={"includeDeclaration": False})
-    assert place("wave", "{ at ") in [tuple(item["range"]["start"].values()) for item in found]
+    result = client.at(uri, "references", *strength, context={"includeDeclaration": False})
+    assert place("wave", "{ at ") in [tuple(item["range"]["start"].values()) for item in result]
     assert [item["range"]["start"]["line"] for item in client.at(uri, "definition", *place("arm", "about y of "))] == [
         4,
         5,

@@ -51,26 +51,26 @@ def test_findings_are_those_of_the_command_line(client: Client, spec: Path) -> N
     wrong = SPEC.replace("x of arm ", "x of arn ").replace("60 deg", "60 mm")
     spec.write_text(wrong, "utf-8")
     uri = client.open(spec)
-    found = client.findings(uri)
+    result = client.findings(uri)
     expected = compile_file(spec).diagnostics
-    assert [item["code"] for item in found] == [item.code for item in expected]
-    assert {"line": 11, "character": 45} in [item["range"]["start"] for item in found]
+    assert [item["code"] for item in result] == [item.code for item in expected]
+    assert {"line": 11, "character": 45} in [item["range"]["start"] for item in result]
 
 
 def test_unsaved_text_counts_also_in_the_specs_that_use_it(client: Client, spec: Path) -> None:
     uri, library = client.open(spec), client.open(spec.parent / "lib.plica")
     assert client.findings(uri) == [] and client.findings(library) == []
     client.change(library, LIBRARY.replace("bend", "curl"))
-    found = client.findings(uri, some=True)
-    assert "elbow_bend" in found[0]["message"]
+    result = client.findings(uri, some=True)
+    assert "elbow_bend" in result[0]["message"]
     client.change(library, LIBRARY)
     assert client.findings(uri, some=False) == []
 
 
 def test_a_fix_can_be_carried_out(client: Client, spec: Path) -> None:
     uri = client.open(spec, SPEC.replace("reads", "reds"))
-    found = client.findings(uri)
-    asked = {"textDocument": {"uri": uri}, "range": found[0]["range"], "context": {"diagnostics": []}}
+    result = client.findings(uri)
+    asked = {"textDocument": {"uri": uri}, "range": result[0]["range"], "context": {"diagnostics": []}}
     action = client.ask("textDocument/codeAction", asked)[0]
     edit = action["edit"]["changes"][uri][0]
     version = client.change(uri, edit["newText"], edit["range"])
@@ -79,10 +79,10 @@ def test_a_fix_can_be_carried_out(client: Client, spec: Path) -> None:
 
 def test_columns_are_utf16(client: Client, spec: Path) -> None:
     uri = client.open(spec, SPEC.replace("not-sculpted", "not-sculptd"))
-    found = client.findings(uri)
+    result = client.findings(uri)
     assert client.capabilities["positionEncoding"] == "utf-16"
     before = SPEC.splitlines()[14].partition("accept")[0]
-    assert len(before.encode("utf-16-le")) // 2 in [item["range"]["start"]["character"] for item in found]
+    assert len(before.encode("utf-16-le")) // 2 in [item["range"]["start"]["character"] for item in result]
 
 
 def test_hovering_shows_both_sides(client: Client, spec: Path) -> None:
@@ -96,11 +96,11 @@ def test_hovering_shows_both_sides(client: Client, spec: Path) -> None:
 
 def test_definitions_and_references_go_across_use(client: Client, spec: Path) -> None:
     uri = client.open(spec)
-    found = client.at(uri, "definition", *place("elbow_bend"))
-    assert [(Path(item["uri"]).name, item["range"]["start"]["line"]) for item in found] == [("lib.plica", 2)]
+    result = client.at(uri, "definition", *place("elbow_bend"))
+    assert [(Path(item["uri"]).name, item["range"]["start"]["line"]) for item in result] == [("lib.plica", 2)]
     library = client.open(spec.parent / "lib.plica")
-    found = client.at(library, "references", 2, 8, context={"includeDeclaration": True})
-    assert sorted(Path(item["uri"]).name for item in found) == ["lib.plica", "post.plica"]
+    result = client.at(library, "references", 2, 8, context={"includeDeclaration": True})
+    assert sorted(Path(item["uri"]).name for item in result) == ["lib.plica", "post.plica"]
 
 
 def test_a_name_is_renamed_everywhere_and_never_onto_another(client: Client, spec: Path) -> None:

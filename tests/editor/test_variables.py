@@ -61,10 +61,10 @@ def asked(uri: str, where: tuple[int, int]) -> dict[str, Any]:
     return {"textDocument": {"uri": uri}, "position": {"line": where[0], "character": where[1]}}
 
 
-def stretches(texts: dict[str, str], found: list[dict[str, Any]]) -> list[tuple[str, int, str]]:
+def stretches(texts: dict[str, str], result: list[dict[str, Any]]) -> list[tuple[str, int, str]]:
     """File, line and text of each place."""
     told = []
-    for item in found:
+    for item in result:
         name = Path(item["uri"]).name
         start, end = item["range"]["start"], item["range"]["end"]
         line = texts[name].splitlines()[start["line"]]
@@ -80,10 +80,10 @@ def test_references_of_a_parameter_are_where_it_is_filled_in_and_given(client: C
     wanted += [("post.plica", 10, "limb"), ("post.plica", 11, "limb")]
     uri, library = client.open(spec), client.open(spec.parent / "parts" / "arm.plica")
     for address, where in ((library, place(LIBRARY, "parameter ")), (uri, place(SPEC, "near with { "))):
-        found = client.ask(
+        result = client.ask(
             "textDocument/references", {**asked(address, where), "context": {"includeDeclaration": True}}
         )
-        assert stretches(TEXTS, found) == wanted
+        assert stretches(TEXTS, result) == wanted
     uses = client.ask(
         "textDocument/references",
         {**asked(library, place(LIBRARY, "{turn} of {")), "context": {"includeDeclaration": False}},
@@ -93,10 +93,10 @@ def test_references_of_a_parameter_are_where_it_is_filled_in_and_given(client: C
 
 def test_references_of_an_each_variable_leave_comments_out(client: Client, spec: Path) -> None:
     uri = client.open(spec)
-    found = client.ask(
+    result = client.ask(
         "textDocument/references", {**asked(uri, place(SPEC, "combine {")), "context": {"includeDeclaration": True}}
     )
-    assert stretches(TEXTS, found) == [("post.plica", 12, "word")] + [("post.plica", 13, "word")] * 3
+    assert stretches(TEXTS, result) == [("post.plica", 12, "word")] + [("post.plica", 13, "word")] * 3
     definition = client.at(uri, "definition", *place(SPEC, "sum({"))
     assert stretches(TEXTS, definition) == [("post.plica", 12, "word")]
 
@@ -204,8 +204,8 @@ def test_a_text_that_broke_is_answered_from_the_last_good_one(client: Client, sp
     assert "root" in labels(client, uri, place(broken, "bend of "))
     symbols = client.ask("textDocument/documentSymbol", {"textDocument": {"uri": uri}})
     assert [item["name"] for item in symbols][:3] == ["post", "parts/arm.plica as near", "parts/arm.plica as far"]
-    found = client.at(uri, "definition", *place(broken, "sum({"))
-    assert [item["range"]["start"]["line"] for item in found] == [13]
+    result = client.at(uri, "definition", *place(broken, "sum({"))
+    assert [item["range"]["start"]["line"] for item in result] == [13]
 
 
 def test_every_question_at_every_place_is_answered(client: Client, spec: Path) -> None:

@@ -83,8 +83,8 @@ def build(
 
 
 def test_the_default_targets_agree_on_the_vectors() -> None:
-    files, found = build(DEFAULT_REQUESTS)
-    assert found == []
+    files, result = build(DEFAULT_REQUESTS)
+    assert result == []
     assert list(files) == ["wren.rig.json", "wren.vectors.json", "wren_rig.py"]
     assert files == build(DEFAULT_REQUESTS[::-1])[0]
 
@@ -141,10 +141,10 @@ def test_a_target_that_fails_is_a_diagnostic_and_nothing_is_emitted() -> None:
 
 
 def test_what_a_target_cannot_express_is_an_error_at_its_place_unless_allowed() -> None:
-    files, found = build((Request("plain"),), local("PLAIN"))
-    assert (files, found) == ({}, [("inexpressible", "error")] * 3)
-    files, found = build((Request("plain"),), local("PLAIN"), allow=True)
-    assert (files, found) == ({"plain.txt": b"rig 1.5"}, [("inexpressible-allowed", "warning")] * 3)
+    files, result = build((Request("plain"),), local("PLAIN"))
+    assert (files, result) == ({}, [("inexpressible", "error")] * 3)
+    files, result = build((Request("plain"),), local("PLAIN"), allow=True)
+    assert (files, result) == ({"plain.txt": b"rig 1.5"}, [("inexpressible-allowed", "warning")] * 3)
 
 
 def test_the_message_names_target_feature_and_place() -> None:
@@ -190,9 +190,9 @@ def test_options_describe_themselves() -> None:
 
 def test_two_targets_may_not_emit_different_bytes_for_one_file() -> None:
     requests = (Request("plain"), Request("plain", {"title": ["other"]}))
-    files, found = build(requests, local("PLAIN"), allow=True)
+    files, result = build(requests, local("PLAIN"), allow=True)
     assert files == {}
-    assert ("targets-disagree", "error") in found
+    assert ("targets-disagree", "error") in result
 
 
 def test_the_whole_rig_uses_every_feature() -> None:

@@ -59,14 +59,14 @@ def dials(values: dict[str, float], *combines: Combine) -> dict[str, float]:
     drivers = tuple(Driver(name, "none", name, ControlValue(name), (0.0, 1.0), True, Linear()) for name in values)
     rig = Rig(Character("wren", "Wren", None, 1e-4), (), controls=controls, strengths=(*drivers, *combines))
     evaluator = Evaluator(rig)
-    found = evaluator.strengths(poses_from(rig, [sparse_pose({}, values)]))[0]
-    return dict(zip(evaluator.names, found.tolist(), strict=True))
+    result = evaluator.strengths(poses_from(rig, [sparse_pose({}, values)]))[0]
+    return dict(zip(evaluator.names, result.tolist(), strict=True))
 
 
 def test_combinations() -> None:
     a, b, c = (StrengthOf(name) for name in "abc")
     nested = Combination("sum", (Combination("product", (a, b)), Combination("least", (b, c)), StrengthOf("more")))
-    found = dials(
+    result = dials(
         {"a": 0.5, "b": 0.25, "c": 0.125},
         Combine("product", "none", "", Combination("product", (a, b, c))),
         Combine("least", "none", "", Combination("least", (a, b, c))),
@@ -77,7 +77,7 @@ def test_combinations() -> None:
         Combine("one", "none", "", Combination("product", (c,))),
     )
     expected = {"product": 1 / 64, "least": 0.125, "more": 0.5, "sum": 0.875, "full": 1.0, "nested": 0.75, "one": 0.125}
-    assert {name: found[name] for name in expected} == expected
+    assert {name: result[name] for name in expected} == expected
 
 
 def test_a_rig_without_strengths() -> None:

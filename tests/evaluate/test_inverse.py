@@ -28,8 +28,8 @@ def test_the_curve_at_the_share_is_the_amount(curve: Curve, amount: float) -> No
 @settings(deadline=None)
 def test_a_share_comes_back_from_its_amount(curve: Curve, share: float) -> None:
     amount = float(curve_values(curve, share))
-    found = share_of(curve, amount)
-    assert found == pytest.approx(share, abs=1e-6)
+    result = share_of(curve, amount)
+    assert result == pytest.approx(share, abs=1e-6)
 
 
 @pytest.mark.parametrize("curve", CURVES)

@@ -90,9 +90,9 @@ def test_null_quaternions_read_as_rest() -> None:
 def test_no_scalar_part_is_minus_zero() -> None:
     """atan2 would make half a turn of it."""
     turns = np.array([[0.0, 0.0, 1.0], [0.0] * 3, [0.0] * 3, [-0.0, -1.0, -0.0]])[:, np.newaxis]
-    found = with_positive_scalar(turns.copy())
-    assert not np.signbit(found[3]).any()
-    assert found.tolist() == [[[0.0, 0.0, 1.0]], [[0.0] * 3], [[0.0] * 3], [[0.0, 1.0, 0.0]]]
+    result = with_positive_scalar(turns.copy())
+    assert not np.signbit(result[3]).any()
+    assert result.tolist() == [[[0.0, 0.0, 1.0]], [[0.0] * 3], [[0.0] * 3], [[0.0, 1.0, 0.0]]]
 
 
 def test_twist_runs_from_minus_pi_to_pi() -> None:
@@ -128,8 +128,8 @@ def test_swing_is_free_of_twist() -> None:
 def test_single_turns_are_their_own_euler_angles(order: str) -> None:
     for axis, vector in zip("xyz", (X, Y, Z), strict=True):
         half = [part * sin(0.35) for part in vector]
-        found = read([Euler("elbow", order, channel, STRAIGHT) for channel in CHANNELS], [*half, cos(0.35)])
-        assert found == pytest.approx([0.7 if channel == axis else 0.0 for channel in "xyz"], abs=1e-15)
+        result = read([Euler("elbow", order, channel, STRAIGHT) for channel in CHANNELS], [*half, cos(0.35)])
+        assert result == pytest.approx([0.7 if channel == axis else 0.0 for channel in "xyz"], abs=1e-15)
 
 
 def test_gap_counts_only_what_lies_between() -> None:

@@ -66,11 +66,11 @@ def _turn_in_model(skeleton: Skeleton, index: int, rotations: Array) -> Array:
 
 def test_a_clip_of_the_same_skeleton_is_carried_bit_for_bit() -> None:
     skeleton = _random_skeleton()
-    clip, found = _clip(skeleton), Diagnostics()
-    poses = poses_from_clip(_rig(skeleton), clip, found)
+    clip, result = _clip(skeleton), Diagnostics()
+    poses = poses_from_clip(_rig(skeleton), clip, result)
     np.testing.assert_array_equal(poses.rotations, clip.rotations)
     np.testing.assert_allclose(poses.translations, clip.translations, atol=1e-15)
-    assert found.all == ()
+    assert result.all == ()
 
 
 @pytest.mark.parametrize("scale", [(1.0, 1.0, 1.0), (-1.0, 1.0, 1.0), (2.0, 2.0, 2.0)])
@@ -125,11 +125,11 @@ def test_aliases_come_before_names_and_left_over_joints_are_reported() -> None:
         for name, reading in (("a", Bend("hips")), ("b", Gap("wing", "arm", 1.0)))
     )
     rig = _rig(skeleton, aliases=(Alias("Hüfte", "hips"), Alias("Schwanz", "wing")), strengths=drivers)
-    clip, found = _clip(other), Diagnostics()
-    poses = poses_from_clip(rig, clip, found)
+    clip, result = _clip(other), Diagnostics()
+    poses = poses_from_clip(rig, clip, result)
     assert poses.joints == ("hips", "arm")
     np.testing.assert_array_equal(poses.rotations, clip.rotations[:, :2])
-    assert {diagnostic.name: diagnostic.message for diagnostic in found.all} == {
+    assert {diagnostic.name: diagnostic.message for diagnostic in result.all} == {
         "clip-joints-unused": "the character has no joints for `Tail` of clip `walk`",
         "clip-leaves-joints": "clip `walk` does not move `wing`, which drivers read; they stay at rest",
     }

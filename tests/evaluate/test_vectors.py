@@ -39,20 +39,20 @@ def test_rest_comes_first_and_is_zero(rig: Rig) -> None:
 
 @pytest.mark.parametrize("drivers", [0, 1, 63])
 def test_enough_of_them(drivers: int) -> None:
-    found = vectors(random_rig(6, drivers=drivers, fields=0, combines=0))
-    assert len(found) >= FEWEST
-    assert len(found) <= FEWEST + 8 * drivers
+    result = vectors(random_rig(6, drivers=drivers, fields=0, combines=0))
+    assert len(result) >= FEWEST
+    assert len(result) <= FEWEST + 8 * drivers
 
 
 def test_text_says_exactly_the_same(rig: Rig) -> None:
     """Every number has 15 significant digits, so its text at that length reads back as the same number."""
-    found = vectors(rig)
-    for example in found:
+    result = vectors(rig)
+    for example in result:
         numbers = [*example.pose.controls.values()]
         for placement in example.pose.joints.values():
             numbers += [*(placement.rotation or ()), *(placement.translation or ())]
         assert all(float(f"{number:.15g}") == number for number in numbers)
-    assert json.dumps([asdict(example) for example in found]) == json.dumps([asdict(e) for e in vectors(rig)])
+    assert json.dumps([asdict(example) for example in result]) == json.dumps([asdict(e) for e in vectors(rig)])
 
 
 def points_of(curve: Hermite | Points) -> Sequence[tuple[float, ...]]:
@@ -65,7 +65,7 @@ def test_hash_seeds_do_not_matter() -> None:
         "from tests.support.rigs import random_rig;"
         "print(sha256(repr(vectors(random_rig(6))).encode()).hexdigest())"
     )
-    found = {
+    result = {
         subprocess.run(
             [sys.executable, "-c", program],
             env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
@@ -74,12 +74,12 @@ def test_hash_seeds_do_not_matter() -> None:
         ).stdout
         for seed in ("1", "2")
     }
-    assert len(found) == 1
+    assert len(result) == 1
 
 
 def test_every_end_and_knot_is_reached(rig: Rig) -> None:
-    found = vectors(rig)
-    readings = Evaluator(rig).readings(poses_from(rig, [example.pose for example in found]))
+    result = vectors(rig)
+    readings = Evaluator(rig).readings(poses_from(rig, [example.pose for example in result]))
     drivers = [driver for driver in rig.strengths if isinstance(driver, Driver)]
     for column, driver in enumerate(drivers):
         if isinstance(driver.reading, Euler) and driver.reading.order[1] == driver.reading.channel:
@@ -99,17 +99,17 @@ def test_every_end_and_knot_is_reached(rig: Rig) -> None:
 
 
 def test_field_samples_are_reached(rig: Rig) -> None:
-    found = vectors(rig)
+    result = vectors(rig)
     for field in rig.fields:
         for sample in field.samples[1:]:
-            assert 1.0 in {example.strengths[f"{field.name}_{sample.name}"] for example in found}
+            assert 1.0 in {example.strengths[f"{field.name}_{sample.name}"] for example in result}
 
 
 def test_no_pose_is_on_an_edge(rig: Rig) -> None:
-    found = vectors(rig)
-    poses = poses_from(rig, [example.pose for example in found])
+    result = vectors(rig)
+    poses = poses_from(rig, [example.pose for example in result])
     evaluator = Evaluator(rig)
-    expected = np.array([list(example.strengths.values()) for example in found])
+    expected = np.array([list(example.strengths.values()) for example in result])
     assert evaluator.strengths(poses) == pytest.approx(expected, abs=1e-11)
     random = np.random.default_rng(1)
     poses.rotations[:] += random.uniform(-1e-14, 1e-14, poses.rotations.shape)
@@ -120,8 +120,8 @@ def test_an_end_on_an_edge_is_left_out(rig: Rig) -> None:
     """At half a turn the twist jumps from pi to -pi, and the strength from 1 to 0."""
     driver = Driver("turn", "none", "turn", Rotation("middle_1", (1.0, 0.0, 0.0)), (0.0, np.pi), True, Linear())
     alone = rig._replace(fields=(), strengths=(driver,))
-    found = vectors(alone)
-    readings = Evaluator(alone).readings(poses_from(alone, [example.pose for example in found]))[:, 0]
+    result = vectors(alone)
+    readings = Evaluator(alone).readings(poses_from(alone, [example.pose for example in result]))[:, 0]
     assert 0.98 * np.pi < np.abs(readings).max() < np.pi - 1e-6
 
 
@@ -130,14 +130,14 @@ def test_mirrored_poses_are_mirrored_through_model_space(rig: Rig) -> None:
     assert rig.symmetry is not None
     sparse = [example.pose for example in vectors(rig)]
     mirror = PoseMirror(rig, skeleton_of(rig), rig.symmetry)
-    found = poses_from(rig, [mirror.pose(pose) for pose in sparse])
+    result = poses_from(rig, [mirror.pose(pose) for pose in sparse])
     expected = mirrored_poses(rig, poses_from(rig, sparse))
-    signs = np.sign((found.rotations * expected.rotations).sum(axis=-1, keepdims=True))
-    assert found.rotations == pytest.approx(
-        expected.rotations * signs * np.linalg.norm(found.rotations, axis=-1, keepdims=True), abs=1e-9
+    signs = np.sign((result.rotations * expected.rotations).sum(axis=-1, keepdims=True))
+    assert result.rotations == pytest.approx(
+        expected.rotations * signs * np.linalg.norm(result.rotations, axis=-1, keepdims=True), abs=1e-9
     )
-    assert found.translations == pytest.approx(expected.translations, abs=1e-9)
-    assert (found.controls == expected.controls).all()
+    assert result.translations == pytest.approx(expected.translations, abs=1e-9)
+    assert (result.controls == expected.controls).all()
 
 
 def test_mirroring_twice_changes_nothing(rig: Rig) -> None:

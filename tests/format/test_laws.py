@@ -96,11 +96,11 @@ def test_blanks_and_line_ends_do_not_matter(texts: tuple[str, str]) -> None:
 @settings(max_examples=100, deadline=None)
 @given(mutated())
 def test_a_text_is_laid_out_if_and_only_if_it_has_no_mistakes(text: str) -> None:
-    source, found, parsed = Source("text.plica", text), Diagnostics(), Diagnostics()
-    laid_out = lay_out(source, found)
+    source, result, parsed = Source("text.plica", text), Diagnostics(), Diagnostics()
+    laid_out = lay_out(source, result)
     parse(source, parsed)
     assert (laid_out is None) == parsed.has_errors
-    assert found.all == parsed.all
+    assert result.all == parsed.all
     if laid_out is not None:
         assert difference(laid_out) is None
 

@@ -83,8 +83,8 @@ def verdicts(target: Target, inputs: Sequence[bytes], registry: str = Plan().reg
         for number, data in enumerate(inputs):
             files.append(Path(made) / f"input-{number}")
             files[-1].write_bytes(data)
-        found = run(target, Plan(files=tuple(files), registry=registry)).of_files
-        return [found.get(number) for number in range(len(inputs))]
+        result = run(target, Plan(files=tuple(files), registry=registry)).of_files
+        return [result.get(number) for number in range(len(inputs))]
 
 
 class _Run:
@@ -111,7 +111,9 @@ class _Run:
         else:
             raise RuntimeError(f"the process of {self._target.name} ended {_MOST_RESTARTS} times")
         findings = self._folder / "findings"
-        of_files = {number: found for number in range(len(self._plan.files)) for found in kept(findings / str(number))}
+        of_files = {
+            number: result for number in range(len(self._plan.files)) for result in kept(findings / str(number))
+        }
         return Outcome(inputs, time.monotonic() - start, _processor() - processor, kept(findings), of_files)
 
     def _one_process(self, seconds: float | None) -> tuple[bytes, Verdict] | None:

@@ -39,8 +39,8 @@ def keep(folder: Path, data: bytes, verdict: Verdict, times: int = 1) -> None:
 
 def kept(folder: Path) -> list[Finding]:
     """All that is in a folder, by cause."""
-    found = [_read(path) for path in folder.glob("*.json")] if folder.is_dir() else []
-    return sorted((one for one in found if one is not None), key=lambda one: one.cause)
+    result = [_read(path) for path in folder.glob("*.json")] if folder.is_dir() else []
+    return sorted((one for one in result if one is not None), key=lambda one: one.cause)
 
 
 def _read(path: Path) -> Finding | None:

@@ -107,11 +107,11 @@ def _limit_addresses(most: int) -> None:
 
 def _status(field: str) -> int:
     """Bytes, as the kernel counts them for this process."""
-    found = os.open("/proc/self/status", os.O_RDONLY)
+    result = os.open("/proc/self/status", os.O_RDONLY)
     try:
-        text = os.read(found, 8192)
+        text = os.read(result, 8192)
     finally:
-        os.close(found)
+        os.close(result)
     start = text.index(field.encode()) + len(field) + 1
     return int(text[start : text.index(b"kB", start)]) * 1024
 

@@ -16,7 +16,7 @@ def minimised(target: Target, finding: Finding, seconds: float, registry: str = 
     """The finding with a smaller input, after at most about so many seconds; as it is where it does not come again."""
 
     def causes(inputs: list[bytes]) -> list[str]:
-        return [found.cause if found is not None else "" for found in verdicts(target, inputs, registry)]
+        return [result.cause if result is not None else "" for result in verdicts(target, inputs, registry)]
 
     if causes([finding.data]) != [finding.cause]:
         return finding
@@ -35,8 +35,8 @@ def smaller(data: bytes, cause: str, causes: Callable[[list[bytes]], list[str]],
         start = 0
         while start < len(data) and not over():
             batch = list(_without(data, piece, start))[:_AT_ONCE]
-            found = causes([candidate for _, candidate in batch])
-            hit = next((number for number, one in enumerate(found) if one == cause), None)
+            result = causes([candidate for _, candidate in batch])
+            hit = next((number for number, one in enumerate(result) if one == cause), None)
             if hit is None:
                 start = batch[-1][0] + piece
             else:

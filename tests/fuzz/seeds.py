@@ -28,7 +28,7 @@ FOLDER = "file:///work-of-wren/"
 
 def seeds() -> dict[str, bytes]:
     """The files of the corpus, by `TARGET/NAME`."""
-    found = {
+    result = {
         "text/wren.plica": character.SPEC.encode(),
         "text/limb.plica": character.LIMB.encode(),
         "text/everything.plica": GOOD.encode(),
@@ -52,7 +52,7 @@ def seeds() -> dict[str, bytes]:
         b"{{ one|json }}\n{% endfor %}\n",
         "editor/asked.json": json.dumps(_conversation()).encode(),
     }
-    return found | _images() | _of_runs()
+    return result | _images() | _of_runs()
 
 
 def _two_meshes() -> bytes:

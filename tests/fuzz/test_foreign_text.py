@@ -116,9 +116,9 @@ def test_check(note: str, file: str, mistake: str) -> None:
         right, wrong = spec(note, "kick.bvh", note), f"plica 1\ncharacter {in_a_file(mistake)}\n"
         for place, text, code in ((file, right, 0), (f"w{file}", wrong, 1)):
             write(here / place, text)
-            found = said("check", place)
-            assert found.code == code
-            assert_plain(found.out + found.err)
+            result = said("check", place)
+            assert result.code == code
+            assert_plain(result.out + result.err)
             assert_commands(said("check", place, "--format", "github").out)
             assert_sarif(said("check", place, "--format", "sarif").out)
             assert said("check", place, "--format", "json").out.isascii()
@@ -132,10 +132,10 @@ def test_measure(clip: str, file: str, joint: str) -> None:
         write(here / f"k{clip}", CLIP)
         write(here / f"s{file}", spec("a note", "kick.bvh", joint))
         for form in ("text", "json"):
-            found = said("measure", f"s{file}", "--clip", f"./k{clip}", "--format", form)
-            assert found.code == 0
-            assert_plain(found.out + found.err)
-            assert form == "text" or json.loads(found.out)["clips"]
+            result = said("measure", f"s{file}", "--clip", f"./k{clip}", "--format", form)
+            assert result.code == 0
+            assert_plain(result.out + result.err)
+            assert form == "text" or json.loads(result.out)["clips"]
 
 
 @given(hostile, file_names(".bvh"), hostile)
@@ -147,17 +147,17 @@ def test_prove(note: str, clip: str, joint: str) -> None:
             write(here / place, CLIP)
         write(here / "s.plica", spec(note, named, joint))
         arguments = ("prove", "s.plica", "--clip", given, "--no-cache", "--workers", "1", "--format")
-        found = {form: said(*arguments, form) for form in FORMS}
-        assert {one.code for one in found.values()} == {1}
-        for one in found.values():
+        result = {form: said(*arguments, form) for form in FORMS}
+        assert {one.code for one in result.values()} == {1}
+        for one in result.values():
             assert_plain(one.err)
-        assert_plain(found["text"].out)
-        assert_commands(found["github"].out)
-        assert_sarif(found["sarif"].out)
-        assert_plain(found["json"].out)
-        assert len(json.loads(found["json"].out)["results"]) == 2
-        assert_plain(found["junit"].out)
-        assert [len(suite) for suite in ElementTree.fromstring(found["junit"].out)] == [2]
+        assert_plain(result["text"].out)
+        assert_commands(result["github"].out)
+        assert_sarif(result["sarif"].out)
+        assert_plain(result["json"].out)
+        assert len(json.loads(result["json"].out)["results"]) == 2
+        assert_plain(result["junit"].out)
+        assert [len(suite) for suite in ElementTree.fromstring(result["junit"].out)] == [2]
 
 
 FORMS = ("text", "github", "sarif", "json", "junit")
@@ -173,17 +173,17 @@ def test_diff(old: str, new: str, clip: str) -> None:
             used = clip if name == "a" else "kick.bvh"
             write(here / name / used, CLIP)
             write(here / name / "s.plica", spec(note, used, old, width))
-        found = {
+        result = {
             form: said("diff", "a/s.plica", "b/s.plica", "--format", form)
             for form in ("text", "github", "sarif", "json", "markdown")
         }
-        assert {one.code for one in found.values()} == {1}, found["text"].err
-        assert_plain(found["text"].out)
-        assert_commands(found["github"].out)
-        assert_sarif(found["sarif"].out)
-        assert json.loads(found["json"].out)["changes"]
-        assert_plain(found["markdown"].out)
-        assert_only(found["markdown"].out, {"h2", "h3", "p", "ul", "li", "strong", "code", "img"})
+        assert {one.code for one in result.values()} == {1}, result["text"].err
+        assert_plain(result["text"].out)
+        assert_commands(result["github"].out)
+        assert_sarif(result["sarif"].out)
+        assert json.loads(result["json"].out)["changes"]
+        assert_plain(result["markdown"].out)
+        assert_only(result["markdown"].out, {"h2", "h3", "p", "ul", "li", "strong", "code", "img"})
 
 
 @given(hostile, hostile)
@@ -210,6 +210,6 @@ def test_what_is_wrong_on_the_command_line(command: str) -> None:
         ["a", "--out", "\n::c"],
     ):
         with folder():
-            found = said(command, *arguments)
-        assert found.code in (1, 2)
-        assert_plain(found.out + found.err)
+            result = said(command, *arguments)
+        assert result.code in (1, 2)
+        assert_plain(result.out + result.err)

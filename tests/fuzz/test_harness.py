@@ -19,8 +19,8 @@ of_memory = pytest.mark.skipif(not WATCHES_MEMORY, reason="memory is watched on 
 
 
 def _causes(name: str, *inputs: bytes) -> list[str]:
-    found = campaign.verdicts(faulty.TARGETS[name], inputs, REGISTRY)
-    return [one.cause if one is not None else "" for one in found]
+    result = campaign.verdicts(faulty.TARGETS[name], inputs, REGISTRY)
+    return [one.cause if one is not None else "" for one in result]
 
 
 def test_an_exception_is_a_finding_and_other_inputs_are_not() -> None:
@@ -71,9 +71,9 @@ def test_guided_by_what_inputs_reach(tmp_path: Path) -> None:
 
 def test_inputs_are_made_smaller() -> None:
     target = faulty.TARGETS["raises"]
-    (found,) = campaign.verdicts(target, [b"a long way before it is bad, and a long way after"], REGISTRY)
-    assert found is not None
-    assert minimised(target, found, 60.0, REGISTRY).data == b"bad"
+    (result,) = campaign.verdicts(target, [b"a long way before it is bad, and a long way after"], REGISTRY)
+    assert result is not None
+    assert minimised(target, result, 60.0, REGISTRY).data == b"bad"
 
 
 def test_making_smaller_stops_when_time_is_up() -> None:

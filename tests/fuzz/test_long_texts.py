@@ -28,16 +28,16 @@ def parsed(text: str) -> tuple[Document, Diagnostics]:
 
 
 def test_the_text_that_is_mutated_is_good() -> None:
-    document, found = parsed(GOOD)
-    assert found.all == ()
+    document, result = parsed(GOOD)
+    assert result.all == ()
     assert len(document.declarations) == 19
 
 
 def test_a_text_cut_anywhere_never_raises() -> None:
     for end in range(0, len(GOOD), 17):
-        _, found = parsed(GOOD[:end])
+        _, result = parsed(GOOD[:end])
         document, _ = parsed(GOOD[end:])
-        assert found.all or end > 0
+        assert result.all or end > 0
         assert document.source.text == GOOD[end:]
 
 
@@ -57,16 +57,16 @@ def test_a_megabyte_of_noise_is_answered_soon() -> None:
     chance = random.Random(1)
     text = "plica 1\n" + "".join(chr(chance.randrange(1, 0xD7FF)) for _ in range(1_000_000))
     start = time.perf_counter()
-    _, found = parsed(text)
+    _, result = parsed(text)
     assert time.perf_counter() - start < SECONDS
-    assert found.has_errors
+    assert result.has_errors
 
 
 def test_one_mistake_in_a_long_file_is_one_report_and_keeps_the_rest() -> None:
     text = "plica 1\n" + "".join(f"region r{n} {{ skin of joint_{n} }}\n" for n in range(3000))
     broken = text.replace("skin of joint_1500 ", "skn of joint_1500 ")
     start = time.perf_counter()
-    document, found = parsed(broken)
+    document, result = parsed(broken)
     assert time.perf_counter() - start < SECONDS
-    assert [diagnostic.name for diagnostic in found.all] == ["unexpected-text"]
+    assert [diagnostic.name for diagnostic in result.all] == ["unexpected-text"]
     assert len(document.declarations) == 2999

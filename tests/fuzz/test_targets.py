@@ -35,8 +35,8 @@ def test_what_was_found_is_mended_and_stays_so(name: str) -> None:
     target = TARGETS[name]
     _able(target)
     paths = files_in(FOUND / name)
-    found = campaign.verdicts(target, [path.read_bytes() for path in paths])
-    causes = {path.name: one.cause for path, one in zip(paths, found, strict=True) if one is not None}
+    result = campaign.verdicts(target, [path.read_bytes() for path in paths])
+    causes = {path.name: one.cause for path, one in zip(paths, result, strict=True) if one is not None}
     known = {file: cause for (of, file), cause in open_findings().items() if of == name}
     assert causes == known, "found/open.txt names what is not mended, and nothing else"
 

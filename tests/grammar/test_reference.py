@@ -57,8 +57,8 @@ def whole(example: str) -> str:
 def test_examples_compile(example: str, tmp_path: Path) -> None:
     folder = make_folder(tmp_path, example)
     compiled = compile_file(folder / "example.plica")
-    errors = [found for found in compiled.diagnostics if found.severity is Severity.ERROR]
-    assert not errors, [f"{found.span.place if found.span else ''} {found.message}" for found in errors]
+    errors = [result for result in compiled.diagnostics if result.severity is Severity.ERROR]
+    assert not errors, [f"{result.span.place if result.span else ''} {result.message}" for result in errors]
     assert compiled.rig is not None
 
 

@@ -135,7 +135,7 @@ def test_a_span_beyond_what_a_kind_reaches_is_refused(kind: ReadingKind[Any]) ->
     assert kind.dimension is Dimension.ANGLE or kind.reach is None
     if kind.reach is not None:
         text = f"driver far both {{ reads {phrase_of(kind)}   span 0 deg .. 181 deg }}"
-        names = [found.name for found in compiled(text).diagnostics]
+        names = [result.name for result in compiled(text).diagnostics]
         assert "span-out-of-reach" in names
 
 
@@ -233,9 +233,9 @@ def test_only_the_listed_files_name_kinds_of_readings() -> None:
     listed = re.findall(r"`((?:compiler|targets)/\S+\.py)`", section("Adding a reading"))
     records = {record.__name__ for record in get_args(Reading)}
     files = [path for folder in ("compiler", "targets") for path in (ROOT / folder).rglob("*.py")]
-    found = {path.relative_to(ROOT).as_posix() for path in files if records & imported(path, "plica.kinds.readings")}
+    result = {path.relative_to(ROOT).as_posix() for path in files if records & imported(path, "plica.kinds.readings")}
     # The distance between joints has a module of its own beside the evaluation of the others.
-    assert found - {"compiler/evaluate/gaps.py"} <= set(listed)
+    assert result - {"compiler/evaluate/gaps.py"} <= set(listed)
     assert all((ROOT / name).is_file() for name in listed)
 
 

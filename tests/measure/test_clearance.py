@@ -30,18 +30,18 @@ def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: 
     mesh = bare_mesh(case.rest, case.triangles)
     one = (np.arange(len(case.rest)) % 3 < 2).astype(np.float64)
     try:
-        found = Clearance.prepared(mesh, one, 1.0 - one, case.rest, short)
+        result = Clearance.prepared(mesh, one, 1.0 - one, case.rest, short)
     except ValueError:
         return
     with patch.multiple(clearance, _LONG=long, MANY=size, FRAMES=size):
-        worst = found.worst(case.positions, case.starts)
-    i, j = (part.ravel() for part in np.indices((len(found.one.corners), len(found.other.corners))))
-    free = ~np.isin(i * len(found.other.corners) + j, found.together)
+        worst = result.worst(case.positions, case.starts)
+    i, j = (part.ravel() for part in np.indices((len(result.one.corners), len(result.other.corners))))
+    free = ~np.isin(i * len(result.other.corners) + j, result.together)
     i, j = i[free], j[free]
     if not len(i):
         assert np.isinf(worst.values).all() and (worst.vertices == -1).all()
         return
-    first, second = found.one.corner_vertices[i], found.other.corner_vertices[j]
+    first, second = result.one.corner_vertices[i], result.other.corner_vertices[j]
     dense = np.stack([distances(places[first], places[second]) for places in case.positions])
     frames = first_worst(-dense.min(axis=1), case.starts)
     assert worst.frames.tolist() == frames.tolist()
@@ -54,13 +54,13 @@ def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: 
 def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
     one = (np.arange(len(case.rest)) % 3 < 2).astype(np.float64)
     try:
-        found = Clearance.prepared(bare_mesh(case.rest, case.triangles), one, 1.0 - one, case.rest)
+        result = Clearance.prepared(bare_mesh(case.rest, case.triangles), one, 1.0 - one, case.rest)
     except ValueError:
         return
     every = np.arange(len(case.positions))
-    whole = found.worst(case.positions, every)
+    whole = result.worst(case.positions, every)
     for start in range(0, len(every), size):
-        part = found.worst(
+        part = result.worst(
             np.ascontiguousarray(case.positions[start : start + size]), every[: len(every) - start][:size]
         )
         assert part.values.tolist() == whole.values[start : start + size].tolist()
@@ -72,15 +72,17 @@ def test_what_belongs_together_is_what_is_near_along_the_edges(short: float) -> 
     """Against scipy's Dijkstra over the whole mesh: corners no further than `short` apart."""
     rest, triangles = bilateral(300, 6)
     mesh = bare_mesh(rest, triangles)
-    found = Clearance.prepared(mesh, (rest[:, 1] < -0.3).astype(float), (rest[:, 1] > -0.35).astype(float), rest, short)
+    result = Clearance.prepared(
+        mesh, (rest[:, 1] < -0.3).astype(float), (rest[:, 1] > -0.35).astype(float), rest, short
+    )
     edges = edges_of(triangles)
     lengths = np.linalg.norm(rest[edges[:, 0]] - rest[edges[:, 1]], axis=1)
     graph = coo_array((lengths, (edges[:, 0], edges[:, 1])), shape=(len(rest), len(rest)))
     ways = dijkstra(graph, directed=False)
-    one, other = found.one.corner_vertices, found.other.corner_vertices
+    one, other = result.one.corner_vertices, result.other.corner_vertices
     near = (ways[one[:, None, :, None], other[None, :, None, :]] <= short).any(axis=(2, 3))
-    assert found.together.tolist() == np.flatnonzero(near).tolist()
-    assert len(found.together)
+    assert result.together.tolist() == np.flatnonzero(near).tolist()
+    assert len(result.together)
 
 
 @pytest.mark.parametrize("degrees", [10.0, 25.0, 28.0, 30.0, 60.0, 180.0])
@@ -93,12 +95,12 @@ def test_a_fold_is_clear_unless_it_is_sharper_than_the_rule_says(degrees: float)
     start = 2 * np.arange(len(along) - 1)[:, None]
     triangles = np.concatenate([start + np.array([0, 1, 2]), start + np.array([1, 3, 2])])
     left = (rest[:, 0] < 0.5 * step).astype(float)
-    found = Clearance.prepared(bare_mesh(rest, triangles), left, 1.0 - left, rest, FOLD * asked)
+    result = Clearance.prepared(bare_mesh(rest, triangles), left, 1.0 - left, rest, FOLD * asked)
     turn = np.radians(180.0 - degrees)
     folded = rest.copy()
     right = rest[:, 0] > 0.0
     folded[right] = rest[right, :1] * (np.cos(turn), np.sin(turn), 0.0) + rest[right] * (0.0, 0.0, 1.0)
-    value = found.worst(np.stack([rest, folded]), np.arange(2)).values
+    value = result.worst(np.stack([rest, folded]), np.arange(2)).values
     assert value[0] >= FOLD * asked - 2.0 * step
     assert (value[1] >= asked) == (degrees > 29.0)
 

@@ -19,18 +19,18 @@ def test_a_triangle_pushed_through_another() -> None:
     depth = np.array([0.0, 0.9, 1.0, 1.5, 3.5])
     frames = np.repeat(POSITIONS[None], 5, axis=0)
     frames[:, 3:, 2] -= depth[:, None]
-    found = Crossing.prepared(mesh, POSITIONS).of(frames)
-    assert found.measured.values.tolist() == [0, 0, 1, 1, 0]
-    assert found.measured.vertices.tolist() == [-1, -1, 0, 0, -1]
-    assert found.frames.tolist() == [2, 3]
-    assert found.triangles.tolist() == [[0, 1], [0, 1]]
+    result = Crossing.prepared(mesh, POSITIONS).of(frames)
+    assert result.measured.values.tolist() == [0, 0, 1, 1, 0]
+    assert result.measured.vertices.tolist() == [-1, -1, 0, 0, -1]
+    assert result.frames.tolist() == [2, 3]
+    assert result.triangles.tolist() == [[0, 1], [0, 1]]
 
 
 def test_what_crosses_at_rest_is_left_out() -> None:
     rest = POSITIONS.copy()
     rest[3:, 2] -= 1.5
-    found = Crossing.prepared(bare_mesh(rest, TRIANGLES), rest).of(np.stack([rest, rest + 0.1]))
-    assert found.measured.values.tolist() == [0, 0]
+    result = Crossing.prepared(bare_mesh(rest, TRIANGLES), rest).of(np.stack([rest, rest + 0.1]))
+    assert result.measured.values.tolist() == [0, 0]
 
 
 def test_triangles_that_share_a_welded_point_are_left_out() -> None:

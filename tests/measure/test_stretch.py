@@ -21,13 +21,13 @@ from tests.support.meshes import bare_mesh
 def test_nothing_is_worse_than_what_is_found(case: Moving, frames: int, triangles: int) -> None:
     """To the last bit, with the first frame and the first triangle that have it, however few frames and triangles are
     worked on at once."""
-    found = Stretch.on_surface(bare_mesh(case.rest, case.triangles), None, case.rest)
+    result = Stretch.on_surface(bare_mesh(case.rest, case.triangles), None, case.rest)
     with patch.object(stretch, "MANY", frames), patch.multiple(screen, _LEAST=triangles, _MOST=triangles):
-        worst = found.worst(case.positions, case.starts)
-    if not len(found.corners):
+        worst = result.worst(case.positions, case.starts)
+    if not len(result.corners):
         assert all((kind.vertices == -1).all() for kind in worst)
         return
-    every = [found.each(places) for places in case.positions]
+    every = [result.each(places) for places in case.positions]
     dense = [np.stack(figures) for figures in zip(*every, strict=True)]
     dense[2] = np.arcsin(np.minimum(dense[2], 1.0))
     for kind, figures, sign in zip(worst, dense, (1.0, -1.0, 1.0), strict=True):
@@ -36,17 +36,17 @@ def test_nothing_is_worse_than_what_is_found(case: Moving, frames: int, triangle
         assert kind.frames.tolist() == first.tolist()
         assert kind.values.tolist() == (sign * of_frame[first]).tolist()
         whose = (sign * figures[first]).argmax(axis=1)
-        assert kind.vertices.tolist() == found.vertices[found.corners[whose, 0]].tolist()
+        assert kind.vertices.tolist() == result.vertices[result.corners[whose, 0]].tolist()
 
 
 @settings(max_examples=50, deadline=None)
 @given(moving(), st.integers(1, 70))
 def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
-    found = Stretch.on_surface(bare_mesh(case.rest, case.triangles), None, case.rest)
+    result = Stretch.on_surface(bare_mesh(case.rest, case.triangles), None, case.rest)
     every = np.arange(len(case.positions))
-    whole = found.worst(case.positions, every)
+    whole = result.worst(case.positions, every)
     for start in range(0, len(every), size):
-        part = found.worst(
+        part = result.worst(
             np.ascontiguousarray(case.positions[start : start + size]), every[: len(every) - start][:size]
         )
         for kind, expected in zip(part, whole, strict=True):
@@ -59,9 +59,9 @@ def test_singular_values_are_those_of_linear_algebra() -> None:
     random = np.random.default_rng(3)
     rest, triangles = random.normal(size=(40, 3)), np.array([random.choice(40, 3, replace=False) for _ in range(60)])
     places = random.normal(size=(40, 3))
-    found = Stretch.on_surface(bare_mesh(rest, triangles), None, rest)
-    largest, smallest, skew = found.each(places)
-    for number, corners in enumerate(found.vertices[found.corners]):
+    result = Stretch.on_surface(bare_mesh(rest, triangles), None, rest)
+    largest, smallest, skew = result.each(places)
+    for number, corners in enumerate(result.vertices[result.corners]):
         flat = np.linalg.qr((rest[corners[1:]] - rest[corners[0]]).T)
         edges = (places[corners[1:]] - places[corners[0]]).T
         first, second = np.linalg.svd(edges @ np.linalg.inv(flat[1]), compute_uv=False)
@@ -84,6 +84,6 @@ def test_a_place_that_is_no_number_spoils_its_run_alone() -> None:
 
 def test_a_region_without_triangles_is_not_stretched() -> None:
     rest = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]])
-    found = Stretch.on_surface(bare_mesh(rest, np.array([[0, 1, 2]])), np.zeros(3), rest)
-    worst = found.worst(rest[None], np.zeros(1, np.int64))
+    result = Stretch.on_surface(bare_mesh(rest, np.array([[0, 1, 2]])), np.zeros(3), rest)
+    worst = result.worst(rest[None], np.zeros(1, np.int64))
     assert [(kind.values.tolist(), kind.vertices.tolist()) for kind in worst] == [([1.0], [-1])] * 2 + [([0.0], [-1])]

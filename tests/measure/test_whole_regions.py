@@ -29,10 +29,10 @@ def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
 @given(st.integers(0, 300), st.integers(1, 5), st.integers(0, 2**32))
 def test_a_total_is_the_sum_in_any_company(rows: int, frames: int, seed: int) -> None:
     values = np.random.default_rng(seed).normal(size=(rows, frames))
-    found = total(values)
-    np.testing.assert_allclose(found, values.sum(axis=0), rtol=1e-12, atol=1e-12)
+    result = total(values)
+    np.testing.assert_allclose(result, values.sum(axis=0), rtol=1e-12, atol=1e-12)
     for column in range(frames):
-        assert total(np.ascontiguousarray(values[:, column : column + 1]))[0] == found[column]
+        assert total(np.ascontiguousarray(values[:, column : column + 1]))[0] == result[column]
 
 
 @given(
@@ -49,10 +49,10 @@ def test_the_worst_of_runs_is_that_of_their_pieces(figures: list[float], at: set
     known = np.where(np.isnan(values), np.inf, sign * values)
     assert whole.frames.tolist() == first_worst(known, starts).tolist() == whole.vertices.tolist()
     pieces = [slice(start, min(start + size, len(values))) for start in range(0, len(values), size)]
-    found = [
+    result = [
         (piece, worst_of(FrameValues(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), sign))
         for piece in pieces
     ]
-    again = joined(found, starts, sign)
+    again = joined(result, starts, sign)
     np.testing.assert_array_equal(again.values, whole.values)
     assert again.frames.tolist() == whole.frames.tolist() and again.vertices.tolist() == whole.vertices.tolist()

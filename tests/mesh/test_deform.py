@@ -72,11 +72,11 @@ def test_shapes_follow_their_strengths() -> None:
     poses = random_poses(rig, 6)
     evaluator = Evaluator(rig)
     strengths = evaluator.strengths(poses)
-    found = deformer.motion(poses).strengths
+    result = deformer.motion(poses).strengths
     for column, name in enumerate(kept):
         follows = next(shape.follows for shape in rig.shapes if shape.name == name)
         assert follows is not None
-        np.testing.assert_array_equal(found[:, column], strengths[:, evaluator.names.index(follows)])
+        np.testing.assert_array_equal(result[:, column], strengths[:, evaluator.names.index(follows)])
 
 
 def test_a_shape_that_follows_nothing_stays_off() -> None:
@@ -92,8 +92,8 @@ def test_offsets_are_those_of_the_shapes_alone() -> None:
     rig, mesh, shapes = random_character(3, 100, 3, 10)
     deformer = Deformer(mesh, rig, shapes)
     strengths = np.eye(3)
-    for found, shape in zip(deformer.offsets(strengths), shapes.values(), strict=True):
-        np.testing.assert_array_equal(found, dense(shape.primary, 100))
+    for result, shape in zip(deformer.offsets(strengths), shapes.values(), strict=True):
+        np.testing.assert_array_equal(result, dense(shape.primary, 100))
 
 
 def test_memory_stays_within_the_block() -> None:
@@ -140,19 +140,19 @@ def test_normals_of_a_sphere_point_outward() -> None:
     """The closed form: on a sphere the normal is the direction from the centre."""
     positions, triangles = bilateral(4000, 0)
     round_ = positions / np.linalg.norm(positions, axis=1, keepdims=True)
-    found = Normals(bare_mesh(round_, triangles)).of(np.stack([round_, 3 * round_]))
-    away = np.abs((found * round_).sum(axis=2))
+    result = Normals(bare_mesh(round_, triangles)).of(np.stack([round_, 3 * round_]))
+    away = np.abs((result * round_).sum(axis=2))
     assert away[:, np.abs(round_[:, 1]) < 0.9].min() > 0.995
-    np.testing.assert_allclose(found[0], found[1], atol=1e-12)
+    np.testing.assert_allclose(result[0], result[1], atol=1e-12)
 
 
 def test_copies_at_a_seam_share_their_normal() -> None:
     # two triangles that meet at a right angle along an edge, whose vertices are doubled; one has twice the area
     positions = np.array([(0, 0, 0), (0, 1, 0), (2, 0, 0), (0, 0, 0), (0, 1, 0), (0, 0, 1)], dtype=np.float64)
     mesh = bare_mesh(positions, np.array([(0, 2, 1), (3, 4, 5)]), np.array([0, 1, 2, 0, 1, 3]))
-    found = Normals(mesh).of(positions)
-    np.testing.assert_allclose(found[[0, 1, 3, 4]], np.tile(np.array([1.0, 0.0, 2.0]) / 5**0.5, (4, 1)), atol=1e-15)
-    np.testing.assert_allclose(found[[2, 5]], [(0, 0, 1), (1, 0, 0)], atol=1e-15)
+    result = Normals(mesh).of(positions)
+    np.testing.assert_allclose(result[[0, 1, 3, 4]], np.tile(np.array([1.0, 0.0, 2.0]) / 5**0.5, (4, 1)), atol=1e-15)
+    np.testing.assert_allclose(result[[2, 5]], [(0, 0, 1), (1, 0, 0)], atol=1e-15)
 
 
 def test_normals_of_nothing_are_null() -> None:

@@ -31,21 +31,21 @@ POSITIONS, TRIANGLES = bilateral(500, 3)
 
 
 def test_the_mesh_of_a_rig_and_its_problems(tmp_path: Path) -> None:
-    buffers, found = Buffers(), Diagnostics()
+    buffers, result = Buffers(), Diagnostics()
     path = buffers.written(tmp_path / "model.gltf", two_joints([skinned(buffers, ((0.5, 0.4, 0, 0),) * 4)]))
-    mesh = find_mesh(RIG, path, "model.gltf", None, found)
+    mesh = find_mesh(RIG, path, "model.gltf", None, result)
     assert mesh is not None and mesh.vertex_count == 4
-    assert [told.name for told in found.all] == ["unclear-model"]
-    assert "4 vertices of `skin` whose weights" in found.all[0].message
-    assert find_mesh(RIG, tmp_path / "none.gltf", "none.gltf", None, found) is None
-    assert found.has_errors
+    assert [told.name for told in result.all] == ["unclear-model"]
+    assert "4 vertices of `skin` whose weights" in result.all[0].message
+    assert find_mesh(RIG, tmp_path / "none.gltf", "none.gltf", None, result) is None
+    assert result.has_errors
 
 
 def test_a_mesh_bound_to_joints_of_another_skeleton_is_refused(tmp_path: Path) -> None:
-    buffers, found = Buffers(), Diagnostics()
+    buffers, result = Buffers(), Diagnostics()
     path = buffers.written(tmp_path / "model.gltf", two_joints([skinned(buffers, HALF)]))
-    assert find_mesh(rig_with(JOINTS[:1]), path, "model.gltf", None, found) is None
-    assert "no joint of the skeleton" in found.all[0].message
+    assert find_mesh(rig_with(JOINTS[:1]), path, "model.gltf", None, result) is None
+    assert "no joint of the skeleton" in result.all[0].message
 
 
 def test_a_stated_plane_is_kept_and_another_is_found() -> None:

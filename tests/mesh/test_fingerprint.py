@@ -71,35 +71,35 @@ def test_other_texts_are_no_fingerprints(text: str) -> None:
 
 
 def test_how_many_moved_how_far_and_where() -> None:
-    found = compare_neutral(MESH, moved(3).positions, EDGES, ["root"], TOLERANCE)
-    assert (found.kind, found.count) == ("moved", 3)
-    assert found.worst is not None and found.worst.joint == "root"
-    assert found.worst.worst == pytest.approx(0.01)
-    assert 10 <= found.worst.vertex < 13
+    result = compare_neutral(MESH, moved(3).positions, EDGES, ["root"], TOLERANCE)
+    assert (result.kind, result.count) == ("moved", 3)
+    assert result.worst is not None and result.worst.joint == "root"
+    assert result.worst.worst == pytest.approx(0.01)
+    assert 10 <= result.worst.vertex < 13
     assert compare_neutral(MESH, MESH.positions, EDGES, [], TOLERANCE).same
 
 
 @pytest.mark.parametrize("edges", [True, False])
 def test_another_order(edges: bool) -> None:
     other = reordered()
-    found = compare_neutral(MESH, other.positions, edges_of(other.triangles) if edges else None, [], TOLERANCE)
-    assert found.kind == "order"
+    result = compare_neutral(MESH, other.positions, edges_of(other.triangles) if edges else None, [], TOLERANCE)
+    assert result.kind == "order"
     elsewhere = np.linalg.norm(other.positions - MESH.positions, axis=1) > TOLERANCE
-    assert found.count == elsewhere.sum()
+    assert result.count == elsewhere.sum()
 
 
 def test_another_count_and_other_faces() -> None:
     assert compare_neutral(MESH, MESH.positions[: -SEAMS - 1], EDGES, [], TOLERANCE).kind == "count"
     random = np.random.default_rng(2)
     other = random.integers(0, MESH.vertex_count, (600, 2))
-    found = compare_neutral(MESH, random.normal(size=MESH.positions.shape), other, [], TOLERANCE)
-    assert found.kind == "topology"
+    result = compare_neutral(MESH, random.normal(size=MESH.positions.shape), other, [], TOLERANCE)
+    assert result.kind == "topology"
 
 
 def test_a_file_without_copies_at_seams_is_the_same_mesh() -> None:
     points = MESH.positions[: MESH.point_count]
-    found = compare_neutral(MESH, points, EDGES, [], TOLERANCE)
-    assert (found.kind, found.layout) == ("none", "points")
+    result = compare_neutral(MESH, points, EDGES, [], TOLERANCE)
+    assert (result.kind, result.layout) == ("none", "points")
     changed = points + np.array((0.0, 0.0, 0.001))
     sculpt = Sculpted(len(points), changed)
     np.testing.assert_array_equal(sculpted_positions(sculpt, MESH, MESH.positions), per_vertex(MESH.points, changed))
@@ -109,8 +109,8 @@ def test_sculpts_over_a_pose_are_compared_with_the_pose() -> None:
     posed = MESH.positions @ np.array([(0.0, 1, 0), (-1, 0, 0), (0, 0, 1)]) + 2.0
     sculpt = posed.copy()
     sculpt[5] += 0.02
-    found = compare_neutral(MESH, sculpt, EDGES, [], TOLERANCE, posed)
-    assert (found.kind, found.count) == ("moved", 1)
+    result = compare_neutral(MESH, sculpt, EDGES, [], TOLERANCE, posed)
+    assert (result.kind, result.count) == ("moved", 1)
     assert compare_neutral(MESH, posed[ORDER], None, [], TOLERANCE, posed).kind == "order"
 
 

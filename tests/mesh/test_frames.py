@@ -27,10 +27,10 @@ def scaled_rig() -> Rig:
 
 @pytest.mark.parametrize("rig", [random_rig(2), scaled_rig()])
 def test_the_rest_pose_has_the_skeletons_rest_frames(rig: Rig) -> None:
-    found = Kinematics(rig).globals(rest_poses(rig, 3))
+    result = Kinematics(rig).globals(rest_poses(rig, 3))
     for joint, frame in enumerate(skeleton_of(rig).frames):
         expected = np.column_stack([frame.linear, frame.origin])
-        np.testing.assert_allclose(found[:, joint], np.broadcast_to(expected, (3, 3, 4)), atol=1e-12)
+        np.testing.assert_allclose(result[:, joint], np.broadcast_to(expected, (3, 3, 4)), atol=1e-12)
 
 
 def test_a_skin_bound_at_rest_is_the_identity_there() -> None:
@@ -42,7 +42,7 @@ def test_a_skin_bound_at_rest_is_the_identity_there() -> None:
 def test_every_frame_is_the_chain_of_its_joints() -> None:
     rig = scaled_rig()
     poses = random_poses(rig, 5)
-    found = Kinematics(rig).globals(poses)
+    result = Kinematics(rig).globals(poses)
     skeleton = skeleton_of(rig)
     for frame in range(5):
         for joint in range(len(rig.skeleton)):
@@ -52,7 +52,7 @@ def test_every_frame_is_the_chain_of_its_joints() -> None:
                 local[:3, :3] = Turn.from_quat(poses.rotations[frame, above]).as_matrix() * rig.skeleton[above].scale
                 local[:3, 3] = poses.translations[frame, above]
                 expected = expected @ local
-            np.testing.assert_allclose(found[frame, joint], expected[:3], atol=1e-12)
+            np.testing.assert_allclose(result[frame, joint], expected[:3], atol=1e-12)
 
 
 def test_joints_that_are_not_named_and_null_quaternions_are_at_rest() -> None:

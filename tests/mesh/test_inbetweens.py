@@ -21,8 +21,8 @@ def test_without_inbetweens_the_strength_is_the_amount_however_large() -> None:
 
 def test_between_beyond_and_below() -> None:
     # worked out by hand from UsdSkel's formula: inbetween at 0.5
-    found = coefficients((0.5,), np.array([0.25, 0.5, 0.75, 1.5, -0.5]))
-    np.testing.assert_array_equal(found, [[0, 0.5], [0, 1], [0.5, 0.5], [2, -1], [0, -1]])
+    result = coefficients((0.5,), np.array([0.25, 0.5, 0.75, 1.5, -0.5]))
+    np.testing.assert_array_equal(result, [[0, 0.5], [0, 1], [0.5, 0.5], [2, -1], [0, -1]])
 
 
 @given(PLACES, st.floats(-4.0, 4.0))
@@ -31,14 +31,14 @@ def test_it_is_the_straight_line_between_neighbours(places: list[int], strength:
     values = {0.0: 0.0, 1.0: 7.0, **{place: 3.0 + number**2 for number, place in enumerate(at)}}
     knots = sorted(values)
     amounts = coefficients(at, np.array([strength]))[0]
-    found = amounts @ [values[place] for place in (1.0, *at)]
+    result = amounts @ [values[place] for place in (1.0, *at)]
     if knots[0] <= strength <= knots[-1]:
         expected = float(np.interp(strength, knots, [values[place] for place in knots]))
     else:
         lower, upper = knots[:2] if strength < knots[0] else knots[-2:]
         share = (strength - lower) / (upper - lower)
         expected = values[lower] * (1 - share) + values[upper] * share
-    assert found == pytest.approx(expected, abs=1e-9)
+    assert result == pytest.approx(expected, abs=1e-9)
 
 
 @given(PLACES)

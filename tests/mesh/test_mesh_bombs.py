@@ -229,8 +229,8 @@ def test_arrays_in_either_order_are_what_numpy_saved() -> None:
     content = io.BytesIO()
     columns = np.asfortranarray(np.arange(12.0).reshape(3, 4))
     np.savez(content, columns=columns, empty=np.zeros((0, 3)), one=np.array("wren"), big=np.arange(3, dtype=">i4"))
-    found = arrays_of(content.getvalue())
-    np.testing.assert_array_equal(found["columns"], columns)
-    assert found["empty"].shape == (0, 3)
-    assert str(found["one"]) == "wren"
-    assert found["big"].tolist() == [0, 1, 2]
+    result = arrays_of(content.getvalue())
+    np.testing.assert_array_equal(result["columns"], columns)
+    assert result["empty"].shape == (0, 3)
+    assert str(result["one"]) == "wren"
+    assert result["big"].tolist() == [0, 1, 2]

@@ -59,19 +59,19 @@ def test_mirrored_twice_is_not_at_all(
 
 def test_a_reflection_turns_one_coordinate_round() -> None:
     offsets = Offsets(np.array([0, 2]), np.array([[1.0, 2, 3], [4, 5, 6]]), np.array([[0.0, 0, 1], [1, 0, 0]]))
-    found = mirrored(offsets, np.array([3, 1, 2, 0]), 0)
-    assert found.offsets.indices.tolist() == [2, 3]
-    assert found.offsets.offsets.tolist() == [[-4, 5, 6], [-1, 2, 3]]
-    assert found.offsets.normals is not None
-    assert found.offsets.normals.tolist() == [[-1, 0, 0], [0, 0, 1]]
+    result = mirrored(offsets, np.array([3, 1, 2, 0]), 0)
+    assert result.offsets.indices.tolist() == [2, 3]
+    assert result.offsets.offsets.tolist() == [[-4, 5, 6], [-1, 2, 3]]
+    assert result.offsets.normals is not None
+    assert result.offsets.normals.tolist() == [[-1, 0, 0], [0, 0, 1]]
     assert mirrored(offsets, np.array([3, 1, 2, 0]), 2).offsets.offsets.tolist() == [[4, 5, -6], [1, 2, -3]]
 
 
 def test_what_has_no_partner_is_counted() -> None:
     offsets = Offsets(np.array([0, 1, 2]), np.array([[1.0, 0, 0], [3, 4, 0], [0, 1, 0]]))
-    found = mirrored(offsets, np.array([3, -1, -1, 0]), 0)
-    assert found.offsets.indices.tolist() == [3]
-    assert (found.without_partner, found.largest_lost) == (2, 5.0)
+    result = mirrored(offsets, np.array([3, -1, -1, 0]), 0)
+    assert result.offsets.indices.tolist() == [3]
+    assert (result.without_partner, result.largest_lost) == (2, 5.0)
 
 
 @given(moves, st.integers(0, 100))
@@ -124,9 +124,9 @@ def lifting(*sizes_by_vertex: float) -> Offsets:
     ],
 )  # fmt: skip
 def test_whose_side_a_sculpt_is(sculpt: Offsets, expected: str) -> None:
-    found = handing(sculpt, SIDES, 1e-4)
-    assert found.of == expected
-    assert found.largest_seam == abs(sculpt.offsets[sculpt.indices == 2]).max(initial=0.0)
+    result = handing(sculpt, SIDES, 1e-4)
+    assert result.of == expected
+    assert result.largest_seam == abs(sculpt.offsets[sculpt.indices == 2]).max(initial=0.0)
     swapped = {"left": "right", "right": "left", "both": "both"}
     assert handing(mirrored(sculpt, PARTNERS, 0).offsets, SIDES, 1e-4).of == swapped[expected]
 
@@ -176,8 +176,8 @@ def test_with_the_symmetry_map_of_a_mesh_with_copies() -> None:
         np.concatenate([triangles, triangles + count]),
         np.concatenate([np.arange(count), np.arange(count)]),
     )
-    found = symmetry_map(doubled, MirrorPlane("x", 0.0), 1e-6)
-    partners = copy_partners(doubled.points, found.partners)
+    result = symmetry_map(doubled, MirrorPlane("x", 0.0), 1e-6)
+    partners = copy_partners(doubled.points, result.partners)
     assert (partners >= 0).all()
     rows = np.random.default_rng(0).normal(size=(2 * count, 3))
     sculpt = Offsets(np.arange(2 * count), rows)

@@ -28,10 +28,10 @@ def stored(**changes: Any) -> bytes:
 
 
 def test_what_is_stored() -> None:
-    found = parse_npz_offsets(stored(fingerprint=np.array("1:5:a:b:c")))
-    assert (found.vertex_count, found.fingerprint) == (5, "1:5:a:b:c")
-    np.testing.assert_array_equal(found.offsets.indices, GOOD["indices"])
-    np.testing.assert_array_equal(found.offsets.offsets, GOOD["offsets"])
+    result = parse_npz_offsets(stored(fingerprint=np.array("1:5:a:b:c")))
+    assert (result.vertex_count, result.fingerprint) == (5, "1:5:a:b:c")
+    np.testing.assert_array_equal(result.offsets.indices, GOOD["indices"])
+    np.testing.assert_array_equal(result.offsets.offsets, GOOD["offsets"])
     assert parse_npz_offsets(stored()).fingerprint is None
     assert parse_npz_offsets(stored(indices=np.zeros(0, int), offsets=np.zeros((0, 3)))).offsets.count == 0
 

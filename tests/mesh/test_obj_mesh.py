@@ -24,15 +24,15 @@ f -3 -2 \\
 
 
 def test_positions_faces_and_edges() -> None:
-    found = parse_obj(TEXT)
-    np.testing.assert_array_equal(found.positions[[2, 4]], [(1, 1, 0), (0.5, 2, -1e-3)])
-    assert found.triangles.tolist() == [[0, 1, 2], [0, 2, 3], [2, 3, 4]]
-    assert found.edges.tolist() == [[0, 1], [1, 2], [2, 3], [3, 0], [2, 3], [3, 4], [4, 2]]
+    result = parse_obj(TEXT)
+    np.testing.assert_array_equal(result.positions[[2, 4]], [(1, 1, 0), (0.5, 2, -1e-3)])
+    assert result.triangles.tolist() == [[0, 1, 2], [0, 2, 3], [2, 3, 4]]
+    assert result.edges.tolist() == [[0, 1], [1, 2], [2, 3], [3, 0], [2, 3], [3, 4], [4, 2]]
 
 
 def test_windows_line_ends_and_faces_before_their_vertices() -> None:
-    found = parse_obj(b"f 1 2 3\r\nv 0 0 0\r\nv 1 0 0\r\nv 0 1 0\r\n")
-    assert found.triangles.tolist() == [[0, 1, 2]]
+    result = parse_obj(b"f 1 2 3\r\nv 0 0 0\r\nv 1 0 0\r\nv 0 1 0\r\n")
+    assert result.triangles.tolist() == [[0, 1, 2]]
 
 
 @pytest.mark.parametrize(

@@ -28,11 +28,11 @@ SCULPT = Offsets(np.array([1, 4, 6, 9]), ROWS, ROWS[::-1].copy())
 def test_weights_scale_and_take_out() -> None:
     weights = np.zeros(10)
     weights[[1, 9]] = [0.5, 1.0]
-    found = weighted(SCULPT, weights)
-    assert found.indices.tolist() == [1, 9]
-    assert found.offsets.tolist() == [[0.0015, 0.002, 0.0], [0.0, 0.0, -2e-5]]
-    assert found.normals is not None
-    assert found.normals.tolist() == [[0.0, 0.0, -1e-5], [0.003, 0.004, 0.0]]
+    result = weighted(SCULPT, weights)
+    assert result.indices.tolist() == [1, 9]
+    assert result.offsets.tolist() == [[0.0015, 0.002, 0.0], [0.0, 0.0, -2e-5]]
+    assert result.normals is not None
+    assert result.normals.tolist() == [[0.0, 0.0, -1e-5], [0.003, 0.004, 0.0]]
 
 
 def test_short_offsets_are_dropped_and_the_loss_is_told() -> None:
@@ -93,23 +93,23 @@ CONTENT = OffsetsFile(
 )
 
 
-def assert_same(found: Offsets, expected: Offsets) -> None:
-    assert np.array_equal(found.indices, expected.indices)
-    assert found.offsets.dtype == np.float64
-    assert np.array_equal(found.offsets, expected.offsets.astype(np.float32))
-    assert (found.normals is None) == (expected.normals is None)
-    if found.normals is not None and expected.normals is not None:
-        assert np.array_equal(found.normals, expected.normals.astype(np.float32))
+def assert_same(result: Offsets, expected: Offsets) -> None:
+    assert np.array_equal(result.indices, expected.indices)
+    assert result.offsets.dtype == np.float64
+    assert np.array_equal(result.offsets, expected.offsets.astype(np.float32))
+    assert (result.normals is None) == (expected.normals is None)
+    if result.normals is not None and expected.normals is not None:
+        assert np.array_equal(result.normals, expected.normals.astype(np.float32))
 
 
 def test_what_is_written_is_read_back_in_single_precision() -> None:
-    found = read_offsets_file(offsets_file(CONTENT))
-    assert found.vertex_count == 12
-    assert list(found.shapes) == sorted(CONTENT.shapes)
+    result = read_offsets_file(offsets_file(CONTENT))
+    assert result.vertex_count == 12
+    assert list(result.shapes) == sorted(CONTENT.shapes)
     for name, shape in CONTENT.shapes.items():
-        assert_same(found.shapes[name].offsets, shape.offsets)
-        assert [at for at, _ in found.shapes[name].inbetweens] == [at for at, _ in shape.inbetweens]
-        for (_, one), (_, other) in zip(found.shapes[name].inbetweens, shape.inbetweens, strict=True):
+        assert_same(result.shapes[name].offsets, shape.offsets)
+        assert [at for at, _ in result.shapes[name].inbetweens] == [at for at, _ in shape.inbetweens]
+        for (_, one), (_, other) in zip(result.shapes[name].inbetweens, shape.inbetweens, strict=True):
             assert_same(one, other)
 
 
@@ -218,8 +218,8 @@ def test_pickled_objects_are_not_loaded() -> None:
 
 
 def test_small_shapes_stand_in_json_with_the_fewest_digits() -> None:
-    found = plain(HALF)
-    assert json.dumps(found) == '{"indices": [1, 2], "offsets": [[0.1, 0.2, 0.3], [1.0, 2.0, 3.0]]}'
+    result = plain(HALF)
+    assert json.dumps(result) == '{"indices": [1, 2], "offsets": [[0.1, 0.2, 0.3], [1.0, 2.0, 3.0]]}'
     back = np.array(plain(SCULPT)["offsets"], dtype=np.float32)
     assert np.array_equal(back, SCULPT.offsets.astype(np.float32))
     assert list(plain(SCULPT)) == ["indices", "offsets", "normals"]

@@ -33,9 +33,9 @@ def test_sampling_is_bilinear_between_the_middles_of_texels(seed: int, rows: int
     uv[:4] = [[0, 0], [1, 1], [0, 1], [1, 0]]
     places = np.stack([uv[:, 1] * rows - 0.5, uv[:, 0] * columns - 0.5])
     expected = map_coordinates(values, places, order=1, mode="nearest")
-    found = sampled(Painting(values), uv)
-    assert np.allclose(found, expected, atol=1e-12)
-    assert ((found >= 0.0) & (found <= 1.0)).all()
+    result = sampled(Painting(values), uv)
+    assert np.allclose(result, expected, atol=1e-12)
+    assert ((result >= 0.0) & (result <= 1.0)).all()
     # glTF 2.0's default sampler repeats.
     assert np.allclose(sampled(Painting(values), uv[4:] + np.array([3.0, -2.0])), expected[4:], atol=1e-9)
 

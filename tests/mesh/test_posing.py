@@ -69,31 +69,31 @@ READINGS: tuple[tuple[Reading, tuple[float, float]], ...] = (
 @given(st.sampled_from(READINGS), st.sampled_from(CURVES), st.floats(0.0, 1.0))
 def test_a_driver_has_its_amount(read: tuple[Reading, tuple[float, float]], curve: Curve, amount: float) -> None:
     rig = rig_with(driver("elbow", read[0], read[1], curve))
-    found = PoseSolver(rig).pose((StrengthPose("elbow", amount),))
-    assert found.problems == ()
-    assert strengths_in(rig, found)["elbow"] == pytest.approx(amount, abs=1e-9)
+    result = PoseSolver(rig).pose((StrengthPose("elbow", amount),))
+    assert result.problems == ()
+    assert strengths_in(rig, result)["elbow"] == pytest.approx(amount, abs=1e-9)
 
 
 def test_a_turned_joint_is_turned_about_its_rest_axes() -> None:
     rig = rig_with()
     items = (JointPose(JOINT, X, 0.5), JointPose(JOINT, Z, -0.3), JointPose("middle_1", Y, 1.0))
-    found = PoseSolver(rig).pose(items).poses
-    names = {name: row for row, name in enumerate(found.joints)}
+    result = PoseSolver(rig).pose(items).poses
+    names = {name: row for row, name in enumerate(result.joints)}
     rest = Turn.from_quat(rest_poses(rig).rotations[0])
-    posed = Turn.from_quat(found.rotations[0])
+    posed = Turn.from_quat(result.rotations[0])
     # fixed axes, the first turn first: extrinsic angles of scipy.spatial.transform.Rotation
     expected = Turn.from_euler("xz", [0.5, -0.3])
     assert ((rest[names[JOINT]].inv() * posed[names[JOINT]]) * expected.inv()).magnitude() < 1e-12
     assert (rest[names["middle_1"]].inv() * posed[names["middle_1"]]).magnitude() == pytest.approx(1.0)
     others = [row for name, row in names.items() if name not in (JOINT, "middle_1")]
-    np.testing.assert_array_equal(found.rotations[0, others], rest_poses(rig).rotations[0, others])
+    np.testing.assert_array_equal(result.rotations[0, others], rest_poses(rig).rotations[0, others])
 
 
 def test_nothing_said_is_the_rest_pose() -> None:
     rig = random_rig(1)
-    found = PoseSolver(rig).pose(())
-    np.testing.assert_array_equal(found.poses.rotations, rest_poses(rig).rotations)
-    np.testing.assert_array_equal(found.poses.controls, rest_poses(rig).controls)
+    result = PoseSolver(rig).pose(())
+    np.testing.assert_array_equal(result.poses.rotations, rest_poses(rig).rotations)
+    np.testing.assert_array_equal(result.poses.controls, rest_poses(rig).controls)
 
 
 @settings(max_examples=40, deadline=None)
@@ -106,16 +106,16 @@ def test_drivers_of_one_joint_compose(first: float, second: float, third: float)
         driver("swing", Rotation(JOINT, Z), (0.0, -0.9)),
     )
     wanted = {"twist": first, "raise": second, "swing": third}
-    found = PoseSolver(rig).pose([StrengthPose(name, amount) for name, amount in wanted.items()])
-    assert found.problems == ()
-    assert strengths_in(rig, found) == pytest.approx(wanted, abs=1e-6)
+    result = PoseSolver(rig).pose([StrengthPose(name, amount) for name, amount in wanted.items()])
+    assert result.problems == ()
+    assert strengths_in(rig, result) == pytest.approx(wanted, abs=1e-6)
 
 
 def test_a_driver_is_brought_to_its_amount_beside_a_turn_of_the_same_joint() -> None:
     rig = rig_with(driver("elbow", Rotation(JOINT, X), (0.0, 2.0)))
-    found = PoseSolver(rig).pose((JointPose(JOINT, (0.6, 0.8, 0.0), 0.7), StrengthPose("elbow", 0.75)))
-    assert found.problems == ()
-    assert strengths_in(rig, found)["elbow"] == pytest.approx(0.75, abs=1e-9)
+    result = PoseSolver(rig).pose((JointPose(JOINT, (0.6, 0.8, 0.0), 0.7), StrengthPose("elbow", 0.75)))
+    assert result.problems == ()
+    assert strengths_in(rig, result)["elbow"] == pytest.approx(0.75, abs=1e-9)
 
 
 def test_controls_and_moves_compose() -> None:
@@ -124,9 +124,9 @@ def test_controls_and_moves_compose() -> None:
         driver("lift", Offset(JOINT, Y), (0.0, 0.02)),
         driver("dial", ControlValue("left_dial"), (0.0, 0.5)),
     )
-    found = PoseSolver(rig).pose([StrengthPose("slide", 1.0), StrengthPose("lift", 0.5), StrengthPose("dial", 0.25)])
-    assert found.problems == ()
-    assert strengths_in(rig, found) == pytest.approx({"slide": 1.0, "lift": 0.5, "dial": 0.25}, abs=1e-9)
+    result = PoseSolver(rig).pose([StrengthPose("slide", 1.0), StrengthPose("lift", 0.5), StrengthPose("dial", 0.25)])
+    assert result.problems == ()
+    assert strengths_in(rig, result) == pytest.approx({"slide": 1.0, "lift": 0.5, "dial": 0.25}, abs=1e-9)
 
 
 @pytest.mark.parametrize("how", ["product", "least"])
@@ -137,17 +137,17 @@ def test_a_whole_product_or_least_is_all_parts_at_one(how: How) -> None:
         all_of("curl", how, "base", "tip"),
         all_of("fist", "product", "curl", "tip"),
     )
-    found = PoseSolver(rig).pose((StrengthPose("fist", 1.0),))
-    assert found.problems == ()
-    assert strengths_in(rig, found) == pytest.approx({"base": 1.0, "tip": 1.0, "curl": 1.0, "fist": 1.0}, abs=1e-9)
+    result = PoseSolver(rig).pose((StrengthPose("fist", 1.0),))
+    assert result.problems == ()
+    assert strengths_in(rig, result) == pytest.approx({"base": 1.0, "tip": 1.0, "curl": 1.0, "fist": 1.0}, abs=1e-9)
 
 
 def test_a_sample_at_one_is_its_own_pose() -> None:
     rig = random_rig(1)
     name = "field_0_pose_2"
-    found = PoseSolver(rig).pose((StrengthPose(name, 1.0),))
-    assert found.problems == ()
-    assert strengths_in(rig, found)[name] == pytest.approx(1.0, abs=1e-9)
+    result = PoseSolver(rig).pose((StrengthPose(name, 1.0),))
+    assert result.problems == ()
+    assert strengths_in(rig, result)[name] == pytest.approx(1.0, abs=1e-9)
 
 
 @pytest.mark.parametrize(("how", "amount"), [("product", 0.5), ("least", 0.5), ("greatest", 1.0), ("sum", 1.0)])
@@ -157,16 +157,16 @@ def test_other_combinations_cannot_be_posed(how: How, amount: float) -> None:
         driver("tip", Bend("right_2"), (0.0, 1.0)),
         all_of("fist", how, "base", "tip"),
     )
-    found = PoseSolver(rig).pose((StrengthPose("fist", amount), JointPose("right_1", X, 0.1)))
-    assert [problem.rule for problem in found.problems] == ["strength-not-posable"]
-    assert "fist" in filled(found.problems)[0]
-    assert (found.poses.rotations != rest_poses(rig).rotations).any(axis=2).sum() == 1
+    result = PoseSolver(rig).pose((StrengthPose("fist", amount), JointPose("right_1", X, 0.1)))
+    assert [problem.rule for problem in result.problems] == ["strength-not-posable"]
+    assert "fist" in filled(result.problems)[0]
+    assert (result.poses.rotations != rest_poses(rig).rotations).any(axis=2).sum() == 1
 
 
 def test_a_sample_at_another_amount_cannot_be_posed() -> None:
-    found = PoseSolver(random_rig(1)).pose((StrengthPose("field_0_pose_1", 0.5),))
-    assert [problem.rule for problem in found.problems] == ["strength-not-posable"]
-    assert "field" in filled(found.problems)[0]
+    result = PoseSolver(random_rig(1)).pose((StrengthPose("field_0_pose_1", 0.5),))
+    assert [problem.rule for problem in result.problems] == ["strength-not-posable"]
+    assert "field" in filled(result.problems)[0]
 
 
 @pytest.mark.parametrize(
@@ -183,16 +183,16 @@ def test_a_sample_at_another_amount_cannot_be_posed() -> None:
 )
 def test_amounts_that_no_pose_gives(reading: Reading, span: tuple[float, float], curve: Curve, amount: float) -> None:
     rig = rig_with(driver("elbow", reading, span, curve))
-    found = PoseSolver(rig).pose((StrengthPose("elbow", amount),))
-    assert [problem.rule for problem in found.problems] == ["amount-not-reached"]
-    assert "elbow" in filled(found.problems)[0]
+    result = PoseSolver(rig).pose((StrengthPose("elbow", amount),))
+    assert [problem.rule for problem in result.problems] == ["amount-not-reached"]
+    assert "elbow" in filled(result.problems)[0]
 
 
 def test_amounts_beyond_one_of_open_drivers() -> None:
     rig = rig_with(driver("elbow", Rotation(JOINT, X), (0.0, 1.0), clamped=False))
-    found = PoseSolver(rig).pose((StrengthPose("elbow", 1.5),))
-    assert found.problems == ()
-    assert strengths_in(rig, found)["elbow"] == pytest.approx(1.5, abs=1e-9)
+    result = PoseSolver(rig).pose((StrengthPose("elbow", 1.5),))
+    assert result.problems == ()
+    assert strengths_in(rig, result)["elbow"] == pytest.approx(1.5, abs=1e-9)
 
 
 def test_amounts_that_contradict_each_other() -> None:
@@ -200,9 +200,9 @@ def test_amounts_that_contradict_each_other() -> None:
         driver("half", Rotation(JOINT, X), (0.0, 1.0)),
         driver("whole", Rotation(JOINT, X), (0.0, 2.0)),
     )
-    found = PoseSolver(rig).pose((StrengthPose("half", 0.75), StrengthPose("whole", 0.2)))
-    assert {problem.rule for problem in found.problems} == {"pose-contradicts-itself"}
-    assert filled(found.problems)
+    result = PoseSolver(rig).pose((StrengthPose("half", 0.75), StrengthPose("whole", 0.2)))
+    assert {problem.rule for problem in result.problems} == {"pose-contradicts-itself"}
+    assert filled(result.problems)
 
 
 @pytest.mark.parametrize(("half", "whole", "angle"), [(1.0, 1.0, 2.0), (1.0, 0.5, 1.0), (0.4, 0.2, 0.4)])
@@ -213,9 +213,9 @@ def test_two_drivers_of_one_reading_share_a_pose(half: float, whole: float, angl
     )
     items = (StrengthPose("half", half), StrengthPose("whole", whole))
     for order in (items, items[::-1]):
-        found = PoseSolver(rig).pose(order)
-        assert found.problems == ()
-        assert Evaluator(rig).readings(found.poses)[0] == pytest.approx([angle, angle], abs=1e-9)
+        result = PoseSolver(rig).pose(order)
+        assert result.problems == ()
+        assert Evaluator(rig).readings(result.poses)[0] == pytest.approx([angle, angle], abs=1e-9)
 
 
 def test_poses_are_the_same_every_time() -> None:
@@ -238,5 +238,5 @@ def test_controls_of_two_drivers_add_up() -> None:
     rig = random_rig(1)
     assert isinstance(rig.controls[0], Control)
     rig = rig._replace(strengths=(driver("dial", ControlValue(rig.controls[0].name), (0.0, 0.5)),))
-    found = PoseSolver(rig).pose((StrengthPose("dial", 1.0),))
-    assert found.poses.controls[0, 0] == pytest.approx(rig.controls[0].rest + 0.5)
+    result = PoseSolver(rig).pose((StrengthPose("dial", 1.0),))
+    assert result.poses.controls[0, 0] == pytest.approx(rig.controls[0].rest + 0.5)

@@ -50,8 +50,8 @@ def test_where_all_joints_move_alike_the_skin_does(method: Method) -> None:
     mesh, _ = skinned()
     alike = np.random.default_rng(7).normal(size=(8, 1, 3, 4))
     skins = np.repeat(alike, len(mesh.bind_joints), axis=1)
-    found = Skinning(mesh).matrices(skins, method)
-    np.testing.assert_allclose(found, np.broadcast_to(alike, found.shape), atol=1e-12)
+    result = Skinning(mesh).matrices(skins, method)
+    np.testing.assert_allclose(result, np.broadcast_to(alike, result.shape), atol=1e-12)
 
 
 def test_dual_quaternions_keep_the_skin_rigid() -> None:
@@ -70,23 +70,23 @@ def test_half_of_a_turn_about_the_axis_between_is_half_the_angle() -> None:
     for angle, halfway in ((100.0, 50.0), (200.0, -80.0), (-300.0, 30.0)):
         skins[0, 1, :, :3] = Turn.from_euler("y", angle, degrees=True).as_matrix()
         skins[0, 1, 1, 3] = 0.6
-        found = Skinning(mesh).matrices(skins, "dual")[0, 0]
-        np.testing.assert_allclose(found[:, :3], Turn.from_euler("y", halfway, degrees=True).as_matrix(), atol=1e-12)
-        np.testing.assert_allclose(found[:, 3], (0.0, 0.3, 0.0), atol=1e-12)
+        result = Skinning(mesh).matrices(skins, "dual")[0, 0]
+        np.testing.assert_allclose(result[:, :3], Turn.from_euler("y", halfway, degrees=True).as_matrix(), atol=1e-12)
+        np.testing.assert_allclose(result[:, 3], (0.0, 0.3, 0.0), atol=1e-12)
 
 
 @pytest.mark.parametrize("method", METHODS)
 def test_a_mesh_without_binds_stays(method: Method) -> None:
     mesh, _ = skinned(5)
-    found = Skinning(placed(mesh)).matrices(np.zeros((2, 0, 3, 4)), method)
-    np.testing.assert_array_equal(found, np.broadcast_to(np.eye(3, 4), (2, 5, 3, 4)))
+    result = Skinning(placed(mesh)).matrices(np.zeros((2, 0, 3, 4)), method)
+    np.testing.assert_array_equal(result, np.broadcast_to(np.eye(3, 4), (2, 5, 3, 4)))
 
 
 def test_a_motion_after_its_stretch_is_the_matrix() -> None:
     affines = np.random.default_rng(2).normal(size=(40, 3, 4))
-    found = motions(affines)
+    result = motions(affines)
     # rotations by scipy.spatial.transform.Rotation
-    turned = Turn.from_quat(found.real).as_matrix()
-    np.testing.assert_allclose(turned @ found.stretch, affines[..., :3], atol=1e-12)
-    np.testing.assert_allclose(found.stretch, found.stretch.swapaxes(1, 2), atol=1e-12)
-    np.testing.assert_allclose((found.real * found.dual).sum(axis=1), 0, atol=1e-12)
+    turned = Turn.from_quat(result.real).as_matrix()
+    np.testing.assert_allclose(turned @ result.stretch, affines[..., :3], atol=1e-12)
+    np.testing.assert_allclose(result.stretch, result.stretch.swapaxes(1, 2), atol=1e-12)
+    np.testing.assert_allclose((result.real * result.dual).sum(axis=1), 0, atol=1e-12)

@@ -23,17 +23,17 @@ SQUARE: list[list[float]] = [[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]]
 
 def test_on_an_open_border() -> None:
     """What a general library gets wrong here (see plica.mesh.surface): a triangle's own edges."""
-    found = distances([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]], [0.0, 0.0, 1.0])
+    result = distances([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2]], [0.0, 0.0, 1.0])
     # The line goes from (0, 0.5) to (0.5, 0.5).
-    assert found == pytest.approx([0.5, np.sqrt(0.5), 0.5], abs=1e-12)
+    assert result == pytest.approx([0.5, np.sqrt(0.5), 0.5], abs=1e-12)
 
 
 def test_an_edge_with_three_triangles() -> None:
     positions: list[list[float]] = [[0, 0, 0], [0, 0, 1], [1, 0, 0.5], [-1, 0, 0.5], [0, 1, 0.5], [0, 2, 0.5]]
-    found = distances(positions, [[0, 1, 2], [1, 0, 3], [0, 1, 4], [0, 4, 5], [1, 5, 4]], [0, 0, 1, 0, 0, 0])
+    result = distances(positions, [[0, 1, 2], [1, 0, 3], [0, 1, 4], [0, 4, 5], [1, 5, 4]], [0, 0, 1, 0, 0, 0])
     # From x = 0.5, z 0.25 to 0.75, straight on over the shared edge x = 0 into both other sheets.
     slant = np.hypot(0.5, 0.25)
-    assert found[:5] == pytest.approx([slant, slant, 0.5, 1.5, 1.5], rel=0.03)
+    assert result[:5] == pytest.approx([slant, slant, 0.5, 1.5, 1.5], rel=0.03)
 
 
 def test_degenerate_and_repeated_triangles_and_points_without_any() -> None:
@@ -52,9 +52,9 @@ def test_degenerate_and_repeated_triangles_and_points_without_any() -> None:
 def test_what_no_line_reaches_is_infinitely_far() -> None:
     shifted = [[x + 3.0, y, z] for x, y, z in SQUARE]
     triangles = [[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]]
-    found = distances([*SQUARE, *shifted], triangles, [0, 1, 1, 0, 1, 1, 1, 1])
-    assert found[:4] == pytest.approx([0.5] * 4, abs=1e-12)
-    assert np.isinf(found[4:]).all()
+    result = distances([*SQUARE, *shifted], triangles, [0, 1, 1, 0, 1, 1, 1, 1])
+    assert result[:4] == pytest.approx([0.5] * 4, abs=1e-12)
+    assert np.isinf(result[4:]).all()
     assert np.isinf(distances(SQUARE, [[0, 1, 2]], [0, 0, 0, 1])).all()
     assert np.isinf(distances(SQUARE, [], [0, 1, 1, 0])).all()
 
@@ -75,5 +75,5 @@ def test_a_long_triangle_beside_short_ones_hides_nothing() -> None:
     positions = [[-0.2, 0, 0], *edge, [0.1, 0, 0], [0.2, 0, 0]]
     triangles = [[0, 1, 2], [0, 2, 3], [4, 1, 2], [4, 2, 3], [5, 1, 4], [5, 4, 3]]
     values = [1.0, 0, 0, 0, 0, 0]
-    found = distance_to_level(np.array(positions), np.array(triangles), np.array(values), 0.5, 0.5)
-    assert found[[0, 2, 4, 5]] == pytest.approx([0.1, 0.1, 0.2, 0.3], rel=0.03)
+    result = distance_to_level(np.array(positions), np.array(triangles), np.array(values), 0.5, 0.5)
+    assert result[[0, 2, 4, 5]] == pytest.approx([0.1, 0.1, 0.2, 0.3], rel=0.03)

@@ -36,10 +36,10 @@ def expected_partners(mesh: Mesh) -> list[int]:
 @settings(max_examples=40, deadline=None)
 def test_exact_on_meshes_mirrored_by_construction(size: int, seed: int, shuffled: bool) -> None:
     mesh = bare_mesh(*bilateral(size, seed, shuffled=shuffled))
-    found = symmetry_map(mesh, MIDDLE, TOLERANCE)
-    assert found.partners.tolist() == expected_partners(mesh)
-    assert found.seam.tolist() == (mesh.positions[:, 0] == 0.0).tolist()
-    assert found.uneven_edges == 0 and not found.by_edges.any()
+    result = symmetry_map(mesh, MIDDLE, TOLERANCE)
+    assert result.partners.tolist() == expected_partners(mesh)
+    assert result.seam.tolist() == (mesh.positions[:, 0] == 0.0).tolist()
+    assert result.uneven_edges == 0 and not result.by_edges.any()
 
 
 @given(st.integers(20, 300), st.integers(0, 1000), st.floats(0.0, 0.02), st.floats(0.0, 1.0))
@@ -58,9 +58,9 @@ def test_an_involution_whatever_the_mesh(size: int, seed: int, noise: float, sha
 def test_noise_within_the_tolerance_changes_nothing() -> None:
     positions, triangles = bilateral(2000, 3)
     noisy = positions + np.random.default_rng(4).uniform(-0.2, 0.2, positions.shape) * TOLERANCE
-    found = symmetry_map(bare_mesh(noisy, triangles), MIDDLE, TOLERANCE)
-    assert found.partners.tolist() == expected_partners(bare_mesh(positions, triangles))
-    assert np.nanmax(found.distances) <= TOLERANCE
+    result = symmetry_map(bare_mesh(noisy, triangles), MIDDLE, TOLERANCE)
+    assert result.partners.tolist() == expected_partners(bare_mesh(positions, triangles))
+    assert np.nanmax(result.distances) <= TOLERANCE
 
 
 def test_edges_tell_partners_beyond_the_tolerance() -> None:
@@ -70,9 +70,9 @@ def test_edges_tell_partners_beyond_the_tolerance() -> None:
     patch = np.linalg.norm(positions - positions[top], axis=1) < 0.1
     moved[patch] += (0.002, 0.004, -0.003)
     mesh = bare_mesh(moved, triangles)
-    found = symmetry_map(mesh, MIDDLE, TOLERANCE)
-    assert found.partners.tolist() == expected_partners(bare_mesh(positions, triangles))
-    report = report_of(mesh, found, ["root"])
+    result = symmetry_map(mesh, MIDDLE, TOLERANCE)
+    assert result.partners.tolist() == expected_partners(bare_mesh(positions, triangles))
+    report = report_of(mesh, result, ["root"])
     assert (report.unmatched_count, report.uneven_count) == (0, 2 * patch.sum())
     assert report.worst is not None and report.worst.joint == "root"
     assert report.worst.worst == pytest.approx(np.linalg.norm((0.002, 0.004, -0.003)))
@@ -85,9 +85,9 @@ def test_two_skins_in_the_same_place_are_told_apart_by_their_edges() -> None:
     inner = both.positions.copy()
     inner[count:][positions[:, 0] > 0.3] += (0.0, 0.01, 0.0)  # only there are the two apart
     inner[count:][positions[:, 0] < -0.3] += (0.0, 0.01, 0.0)
-    found = symmetry_map(bare_mesh(inner, both.triangles), MIDDLE, TOLERANCE)
+    result = symmetry_map(bare_mesh(inner, both.triangles), MIDDLE, TOLERANCE)
     single = np.array(expected_partners(bare_mesh(positions, triangles)))
-    np.testing.assert_array_equal(found.partners, np.concatenate([single, single + count]))
+    np.testing.assert_array_equal(result.partners, np.concatenate([single, single + count]))
 
 
 def test_what_has_no_partner_is_told_with_place_and_distance() -> None:
@@ -96,9 +96,9 @@ def test_what_has_no_partner_is_told_with_place_and_distance() -> None:
     mesh = bare_mesh(
         np.concatenate([positions, horn]), np.concatenate([triangles, np.array([[0, 1, 2]]) + len(positions)])
     )
-    found = symmetry_map(mesh, MIDDLE, TOLERANCE)
-    report = report_of(mesh, found, ["root"])
-    assert found.unmatched.tolist() == [len(positions) + number for number in range(3)]
+    result = symmetry_map(mesh, MIDDLE, TOLERANCE)
+    report = report_of(mesh, result, ["root"])
+    assert result.unmatched.tolist() == [len(positions) + number for number in range(3)]
     (place,) = report.unmatched
     assert (place.joint, place.count, place.vertex) == ("root", 3, len(positions) + 1)
     assert place.position == (0.4, 3.0, 0.0)
@@ -111,9 +111,9 @@ def test_copies_at_seams_share_their_partners() -> None:
     mesh = bare_mesh(
         np.concatenate([positions, positions[:10]]), triangles, np.concatenate([np.arange(count), np.arange(10)])
     )
-    found = symmetry_map(mesh, MIDDLE, TOLERANCE)
-    np.testing.assert_array_equal(found.vertex_partners[count:], found.vertex_partners[:10])
-    assert found.share == 1.0
+    result = symmetry_map(mesh, MIDDLE, TOLERANCE)
+    np.testing.assert_array_equal(result.vertex_partners[count:], result.vertex_partners[:10])
+    assert result.share == 1.0
 
 
 @pytest.mark.parametrize("axis", ["x", "y", "z"])
@@ -125,10 +125,10 @@ def test_the_plane_is_found_from_the_points(axis: str, offset: float) -> None:
     column = "xyz".index(axis)
     placed = np.roll(positions, column, axis=1)
     placed[:, column] += offset
-    found = find_plane(placed, TOLERANCE)
-    assert found is not None
-    assert found.axis == axis and found.found
-    assert found.offset == pytest.approx(offset, abs=1e-9)
+    result = find_plane(placed, TOLERANCE)
+    assert result is not None
+    assert result.axis == axis and result.found
+    assert result.offset == pytest.approx(offset, abs=1e-9)
 
 
 def test_one_sided_points_have_no_plane() -> None:
@@ -139,9 +139,9 @@ def test_one_sided_points_have_no_plane() -> None:
 @pytest.mark.parametrize("count", [0, 1, 2])
 def test_hardly_any_points(count: int) -> None:
     mesh = bare_mesh(np.zeros((count, 3)), np.zeros((0, 3), np.int64), np.zeros(count, np.int64))
-    found = symmetry_map(mesh, MIDDLE, TOLERANCE)
-    assert found.partners.tolist() == [0][:count]
-    assert report_of(mesh, found, []).worst is None
+    result = symmetry_map(mesh, MIDDLE, TOLERANCE)
+    assert result.partners.tolist() == [0][:count]
+    assert report_of(mesh, result, []).worst is None
 
 
 @pytest.mark.parametrize(
@@ -160,23 +160,23 @@ def test_open_characters(parts: tuple[str, ...], axis: str, least: float, most: 
     plane = plane_of(mesh, TOLERANCE)
     assert plane is not None
     assert (plane.axis, plane.offset) == (axis, 0.0)
-    found = symmetry_map(mesh, plane, TOLERANCE)
-    assert least <= found.share <= most
-    report = report_of(mesh, found, joints)
-    assert report.unmatched_count == len(found.unmatched)
+    result = symmetry_map(mesh, plane, TOLERANCE)
+    assert least <= result.share <= most
+    report = report_of(mesh, result, joints)
+    assert report.unmatched_count == len(result.unmatched)
     assert all(place.joint in joints for place in (*report.unmatched, *report.uneven))
 
 
 def test_a_pair_of_hands_in_two_files() -> None:
     # WebXR hands (MIT, (c) 2019 Amazon): the mirrored left hand lies (1.8, -0.2, 1.0) mm from the right one
     left, right = (of_file(SMALL_DATA / f"hand_{side}.glb")[0] for side in ("left", "right"))
-    found = symmetry_between(left, right, TOLERANCE)
-    assert found is not None
-    assert found.axis == "x"
-    np.testing.assert_allclose(found.offset, (0.0018, -0.0002, 0.0010), atol=5e-5)
-    assert found.share == 1.0 and np.nanmax(found.distances) < 1e-6
-    np.testing.assert_array_equal(found.back[found.partners], np.arange(left.point_count))
-    assert found.uneven_edges == 0
+    result = symmetry_between(left, right, TOLERANCE)
+    assert result is not None
+    assert result.axis == "x"
+    np.testing.assert_allclose(result.offset, (0.0018, -0.0002, 0.0010), atol=5e-5)
+    assert result.share == 1.0 and np.nanmax(result.distances) < 1e-6
+    np.testing.assert_array_equal(result.back[result.partners], np.arange(left.point_count))
+    assert result.uneven_edges == 0
 
 
 def test_meshes_that_do_not_mirror_each_other() -> None:

@@ -34,14 +34,14 @@ def test_posing_again_gives_the_sculpt(seed: int, method: Method, bend: float, s
     earlier = deformer.offsets(motion.strengths)[0]
     (before,) = deformer.positions(motion, method)
     sculpt = before.positions[0] + random.normal(scale=size, size=(200, 3))
-    found = Unposer(deformer.skinning, mesh.positions, motion.skins[0], earlier, method).sculpt(sculpt)
-    own = dense(found.offsets, 200)
+    result = Unposer(deformer.skinning, mesh.positions, motion.skins[0], earlier, method).sculpt(sculpt)
+    own = dense(result.offsets, 200)
     matrices = deformer.skinning.matrices(motion.skins, method)[0]
     again = np.einsum("vij,vj->vi", matrices[..., :3], mesh.positions + earlier + own) + matrices[..., 3]
     miss = np.linalg.norm(again - sculpt, axis=1)
     # what cannot come back is reported with how far it is off
     reported = np.zeros(200)
-    reported[found.ill.vertices] = found.ill.lost
+    reported[result.ill.vertices] = result.ill.lost
     body = np.ptp(mesh.positions, axis=0).max()
     assert np.abs(miss - reported).max() < 1e-6 * body
 
@@ -68,10 +68,10 @@ def test_what_was_not_sculpted_has_no_offset() -> None:
     sculpt = mesh.positions.copy()
     sculpt[7] += (0.0, 0.01, 0.0)
     mesh = replace(mesh, weights=np.repeat([[1.0, 0.0, 0.0, 0.0]], 40, axis=0))
-    found = Unposer(Skinning(mesh), mesh.positions, identity).sculpt(sculpt)
-    np.testing.assert_array_equal(found.offsets.indices, [7])
-    np.testing.assert_allclose(found.offsets.offsets, [(0.0, 0.01, 0.0)], atol=1e-15)
-    assert found.ill.count == 0
+    result = Unposer(Skinning(mesh), mesh.positions, identity).sculpt(sculpt)
+    np.testing.assert_array_equal(result.offsets.indices, [7])
+    np.testing.assert_allclose(result.offsets.offsets, [(0.0, 0.01, 0.0)], atol=1e-15)
+    assert result.ill.count == 0
 
 
 def folded(twist: float) -> tuple[Mesh, Floats]:
@@ -89,15 +89,15 @@ def test_where_the_skin_falls_flat_the_shortest_offset_comes_nearest(twist: floa
     """The oracle is numpy.linalg.pinv."""
     mesh, skins = folded(twist)
     moved = Offsets(np.arange(5, 25), np.random.default_rng(1).normal(scale=0.01, size=(20, 3)))
-    found = Unposer(Skinning(mesh), mesh.positions, skins).sparse(moved)
-    np.testing.assert_array_equal(found.ill.vertices, moved.indices)
-    assert (found.ill.condition > 1e3).all()
+    result = Unposer(Skinning(mesh), mesh.positions, skins).sparse(moved)
+    np.testing.assert_array_equal(result.ill.vertices, moved.indices)
+    assert (result.ill.condition > 1e3).all()
     matrix = Skinning(mesh).matrices(skins[np.newaxis])[0, 0, :, :3]
     nearest = moved.offsets @ np.linalg.pinv(matrix, rcond=1e-3).T
-    np.testing.assert_allclose(dense(found.offsets, 30)[5:25], nearest, atol=1e-12)
+    np.testing.assert_allclose(dense(result.offsets, 30)[5:25], nearest, atol=1e-12)
     # only what lies along the twist's axis is left of the skin
-    np.testing.assert_allclose(found.ill.lost, np.linalg.norm(moved.offsets[:, [0, 2]], axis=1), rtol=1e-3)
-    values = found.ill.texts("elbow_swell")
+    np.testing.assert_allclose(result.ill.lost, np.linalg.norm(moved.offsets[:, [0, 2]], axis=1), rtol=1e-3)
+    values = result.ill.texts("elbow_swell")
     assert rule(FOLDED).message.format_map(values)
     assert values["count"] == "20"
 
@@ -107,10 +107,10 @@ def test_a_limit_tells_what_is_ill_conditioned() -> None:
     moved = Offsets(np.array([4]), np.ones((1, 3)))
     condition = np.linalg.cond(Skinning(mesh).matrices(skins[np.newaxis])[0, 0, :, :3])
     for limit, count in ((condition * 0.99, 1), (condition * 1.01, 0)):
-        found = Unposer(Skinning(mesh), mesh.positions, skins, limit=float(limit)).sparse(moved)
-        assert found.ill.count == count
+        result = Unposer(Skinning(mesh), mesh.positions, skins, limit=float(limit)).sparse(moved)
+        assert result.ill.count == count
         if count:
-            assert found.ill.condition[0] == pytest.approx(condition, rel=1e-9)
+            assert result.ill.condition[0] == pytest.approx(condition, rel=1e-9)
 
 
 def test_flat_skin_that_was_not_sculpted_is_no_matter() -> None:
@@ -118,27 +118,27 @@ def test_flat_skin_that_was_not_sculpted_is_no_matter() -> None:
     skinning = Skinning(mesh)
     matrices = skinning.matrices(skins[np.newaxis])[0]
     posed = np.einsum("vij,vj->vi", matrices[..., :3], mesh.positions) + matrices[..., 3]
-    found = Unposer(skinning, mesh.positions, skins).sculpt(posed)
-    assert found.ill.lost.max(initial=0.0) < 1e-12
-    assert np.abs(found.offsets.offsets).max(initial=0.0) < 1e-12
+    result = Unposer(skinning, mesh.positions, skins).sculpt(posed)
+    assert result.ill.lost.max(initial=0.0) < 1e-12
+    assert np.abs(result.offsets.offsets).max(initial=0.0) < 1e-12
 
 
 def test_skin_that_collapses_to_a_point_takes_no_offset() -> None:
     mesh, skins = folded(0.0)
     skins[:2] = 0.0
-    found = Unposer(Skinning(mesh), mesh.positions, skins).sparse(Offsets(np.array([2]), np.array([[0.0, 3.0, 4.0]])))
-    assert found.offsets.count == 0
-    np.testing.assert_array_equal(found.ill.vertices, [2])
-    assert np.isinf(found.ill.condition[0])
-    assert found.ill.lost[0] == pytest.approx(5.0)
+    result = Unposer(Skinning(mesh), mesh.positions, skins).sparse(Offsets(np.array([2]), np.array([[0.0, 3.0, 4.0]])))
+    assert result.offsets.count == 0
+    np.testing.assert_array_equal(result.ill.vertices, [2])
+    assert np.isinf(result.ill.condition[0])
+    assert result.ill.lost[0] == pytest.approx(5.0)
 
 
 def test_small_but_even_scale_is_well_conditioned() -> None:
     mesh, skins = folded(30.0)
     skins[..., :3] *= 1e-9
-    found = Unposer(Skinning(mesh), mesh.positions, skins).sparse(Offsets(np.array([2]), np.ones((1, 3))))
-    assert found.ill.count == 0
-    assert np.abs(found.offsets.offsets).max() > 1e8
+    result = Unposer(Skinning(mesh), mesh.positions, skins).sparse(Offsets(np.array([2]), np.ones((1, 3))))
+    assert result.ill.count == 0
+    assert np.abs(result.offsets.offsets).max() > 1e8
 
 
 def test_sculpts_of_another_mesh_are_refused() -> None:
@@ -151,9 +151,9 @@ def test_a_shape_made_from_an_unposed_sculpt_poses_to_it() -> None:
     """Through the deformer, as a build does it."""
     mesh, skins = folded(60.0)
     sculpt = np.random.default_rng(4).normal(size=(30, 3))
-    found = Unposer(Skinning(mesh), mesh.positions, skins).sculpt(sculpt).offsets
+    result = Unposer(Skinning(mesh), mesh.positions, skins).sculpt(sculpt).offsets
     rig = rig_of(_skeleton(), ["swell"])
-    (block,) = Deformer(mesh, rig, {"swell": Inbetweens(found)}).positions(Motion(np.ones((1, 1)), skins[np.newaxis]))
+    (block,) = Deformer(mesh, rig, {"swell": Inbetweens(result)}).positions(Motion(np.ones((1, 1)), skins[np.newaxis]))
     np.testing.assert_allclose(block.positions[0], sculpt, atol=1e-12)
 
 

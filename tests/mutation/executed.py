@@ -57,8 +57,8 @@ class Executed:
                 tests = sorted(context for context in contexts if context)
                 if tests:
                     lines[name][line] = tests
-        found = {"lines": lines, "seconds": self._seconds}
-        (self._folder / f"executed-{os.getpid()}.json").write_text(json.dumps(found), "utf-8")
+        result = {"lines": lines, "seconds": self._seconds}
+        (self._folder / f"executed-{os.getpid()}.json").write_text(json.dumps(result), "utf-8")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -74,9 +74,9 @@ def merged(folder: Path) -> tuple[dict[str, dict[int, list[str]]], dict[str, flo
     lines: dict[str, dict[int, list[str]]] = defaultdict(lambda: defaultdict(list))
     seconds: dict[str, float] = {}
     for file in sorted(folder.glob("executed-*.json")):
-        found = json.loads(file.read_text("utf-8"))
-        seconds |= found["seconds"]
-        for module, by_line in found["lines"].items():
+        result = json.loads(file.read_text("utf-8"))
+        seconds |= result["seconds"]
+        for module, by_line in result["lines"].items():
             for line, tests in by_line.items():
                 lines[module][int(line)] += tests
     return lines, seconds

@@ -40,8 +40,8 @@ def arrays() -> dict[str, NDArray[Any]]:
 @lru_cache(maxsize=1)
 def face() -> tuple[Mesh, SymmetryMap, SideWeights]:
     mesh = bare_mesh(arrays()["neutral"].astype(np.float64), arrays()["tri_v"].astype(np.int64))
-    found = symmetry_map(mesh, MirrorPlane("x", 0.0), TOLERANCE)
-    return mesh, found, side_weights(mesh, Halves(0, 0.0, 1.0), found.vertex_seam)
+    result = symmetry_map(mesh, MirrorPlane("x", 0.0), TOLERANCE)
+    return mesh, result, side_weights(mesh, Halves(0, 0.0, 1.0), result.vertex_seam)
 
 
 def shape(name: str) -> Offsets:

@@ -48,10 +48,10 @@ def test_strengths(metric: Metric, kernel: Kernel, count: int) -> None:
         degree=-1 if kernel == "gaussian" else 0,
     )
     expected = np.clip(interpolator(embedded(field, poses)), 0.0, 1.0)
-    found = PreparedField(field).strengths(poses.T * 1.7).T
-    assert found == pytest.approx(expected, abs=1e-9)
+    result = PreparedField(field).strengths(poses.T * 1.7).T
+    assert result == pytest.approx(expected, abs=1e-9)
     # At the samples themselves, rest first, the strengths are exactly 0 and 1.
-    assert found[-count - 1 :].tolist() == np.eye(count + 1)[:, 1:].tolist()
+    assert result[-count - 1 :].tolist() == np.eye(count + 1)[:, 1:].tolist()
 
 
 @pytest.mark.parametrize("metric", ["rotation", "direction"])
@@ -62,11 +62,11 @@ def test_distances_are_euclidean(metric: Metric) -> None:
     points = embedded(field, turns)
     for row, a in enumerate(turns):
         for column, b in enumerate(turns):
-            found = distance(quaternion(a), quaternion(b), metric, field.axis)
-            assert found == pytest.approx(np.linalg.norm(points[row] - points[column]), abs=1e-12)
+            result = distance(quaternion(a), quaternion(b), metric, field.axis)
+            assert result == pytest.approx(np.linalg.norm(points[row] - points[column]), abs=1e-12)
             if metric == "rotation":
                 angle = (Turn.from_quat(a).inv() * Turn.from_quat(b)).magnitude()
-                assert found == pytest.approx(2 * np.sin(angle / 2), abs=1e-12)
+                assert result == pytest.approx(2 * np.sin(angle / 2), abs=1e-12)
 
 
 def test_the_cube_of_the_distance_can_fail() -> None:

@@ -35,8 +35,8 @@ def test_covered_texels_are_the_area_of_the_triangle(seed: int) -> None:
     (ax, ay), (bx, by), (cx, cy) = corners
     area = abs((bx - ax) * (cy - ay) - (by - ay) * (cx - ax)) / 2.0
     outline = sum(np.linalg.norm(corners[i] - corners[i - 1]) for i in range(3))
-    found = rasterised(corners, np.array([[0, 1, 2]]), size).report.covered / size**2
-    assert abs(found - area) <= outline / size
+    result = rasterised(corners, np.array([[0, 1, 2]]), size).report.covered / size**2
+    assert abs(result - area) <= outline / size
 
 
 def test_a_disc_of_triangles_has_the_area_of_its_polygon() -> None:
@@ -101,12 +101,12 @@ def test_coverage_agrees_with_pillow(seed: int) -> None:
 def _to_outline(corners: Floats, column: int, row: int) -> float:
     """Texels from a texel's middle to the triangle's outline."""
     point, places = np.array([column + 0.5, row + 0.5]), corners * 64
-    found = []
+    result = []
     for number in range(3):
         start, way = places[number], places[(number + 1) % 3] - places[number]
         share = np.clip((point - start) @ way / (way @ way), 0.0, 1.0)
-        found.append(float(np.linalg.norm(point - start - share * way)))
-    return min(found)
+        result.append(float(np.linalg.norm(point - start - share * way)))
+    return min(result)
 
 
 # ---- files
@@ -130,11 +130,11 @@ def test_files_are_plain_png(count: int, colour_type: int) -> None:
     """W3C PNG third edition: 11.2.1 (IHDR), table of colour types; no ancillary chunk such as gAMA or sRGB at all."""
     random = np.random.default_rng(count)
     planes = [random.integers(0, 256, (8, 8), dtype=np.uint8) for _ in range(count)]
-    found = list(chunks(png(planes, count)))
-    kinds = [kind for kind, _ in found]
+    result = list(chunks(png(planes, count)))
+    kinds = [kind for kind, _ in result]
     assert kinds[0] == b"IHDR" and kinds[-1] == b"IEND" and set(kinds[1:-1]) == {b"IDAT"}
-    assert struct.unpack(">IIBBBBB", found[0][1]) == (8, 8, 8, colour_type, 0, 0, 0)
-    raw = zlib.decompress(b"".join(content for kind, content in found if kind == b"IDAT"))
+    assert struct.unpack(">IIBBBBB", result[0][1]) == (8, 8, 8, colour_type, 0, 0, 0)
+    raw = zlib.decompress(b"".join(content for kind, content in result if kind == b"IDAT"))
     assert (_unfiltered(raw, 8, count) == np.stack(planes, axis=-1)).all()
 
 

@@ -33,10 +33,10 @@ ALL = np.zeros(1, np.int64)
 )
 def test_volumes_of_solids(solid: tuple[Floats, Integers], true: float) -> None:
     positions, triangles = solid
-    found = Volume.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
-    assert found.rest == pytest.approx(true, rel=1e-3)
+    result = Volume.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
+    assert result.rest == pytest.approx(true, rel=1e-3)
     far = np.stack([2.0 * positions, positions + 1e4])
-    assert found.relative(far).values == pytest.approx([7.0, 0.0], abs=1e-8)
+    assert result.relative(far).values == pytest.approx([7.0, 0.0], abs=1e-8)
 
 
 @pytest.mark.parametrize(
@@ -49,17 +49,17 @@ def test_volumes_of_regions_are_closed_off_flat(solid: tuple[Floats, Integers], 
     an edge beside the middle, which is why the figures are only near."""
     positions, triangles = solid
     weights = (positions[:, axis] > 0.0).astype(np.float64)
-    found = Volume.prepared(bare_mesh(positions, triangles), weights, positions)
-    assert found.rest == pytest.approx(true, rel=0.01)
-    assert found.relative((2.0 * positions)[None]).values == pytest.approx([7.0], abs=1e-8)
+    result = Volume.prepared(bare_mesh(positions, triangles), weights, positions)
+    assert result.rest == pytest.approx(true, rel=0.01)
+    assert result.relative((2.0 * positions)[None]).values == pytest.approx([7.0], abs=1e-8)
 
 
 def test_trimesh_finds_the_same_volume() -> None:
     trimesh = pytest.importorskip("trimesh", reason="trimesh is not installed; closed forms stand alone")
     positions, triangles = torus(40, 20)
     positions = positions + 0.05 * np.random.default_rng(1).normal(size=positions.shape)
-    found = Volume.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
-    assert found.rest == pytest.approx(trimesh.Trimesh(positions, triangles, process=False).volume, rel=1e-12)
+    result = Volume.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
+    assert result.rest == pytest.approx(trimesh.Trimesh(positions, triangles, process=False).volume, rel=1e-12)
 
 
 @pytest.mark.parametrize("degrees", [30.0, 60.0, 90.0, 130.0])
@@ -72,8 +72,8 @@ def test_what_a_tube_loses_when_linear_blending_bends_it(degrees: float) -> None
     angle = np.radians(degrees)
     turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]])
     bent = (1.0 - weight) * rest + weight * (rest @ turn.T)
-    found = Volume.prepared(bare_mesh(rest, triangles), np.ones(len(rest)), rest).relative(bent[None])
-    assert found.values[0] == pytest.approx(-(1.0 - np.cos(angle)) / 6.0, abs=1e-4)
+    result = Volume.prepared(bare_mesh(rest, triangles), np.ones(len(rest)), rest).relative(bent[None])
+    assert result.values[0] == pytest.approx(-(1.0 - np.cos(angle)) / 6.0, abs=1e-4)
 
 
 def test_stretch_of_affine_maps() -> None:
@@ -81,19 +81,19 @@ def test_stretch_of_affine_maps() -> None:
     flat = np.column_stack([random.uniform(-1, 1, (30, 2)), np.zeros(30)])
     triangles = random.permuted(np.tile(np.arange(30), (20, 1)), axis=1)[:, :3]
     maps = random.normal(size=(25, 3, 3))
-    found = Stretch.on_surface(bare_mesh(flat, triangles), None, flat)
+    result = Stretch.on_surface(bare_mesh(flat, triangles), None, flat)
     frames = np.einsum("fij,vj->fvi", maps, flat) + 3.0
-    figures = found.worst(frames, np.arange(len(frames)))
+    figures = result.worst(frames, np.arange(len(frames)))
     largest, smallest = np.linalg.svd(maps[:, :, :2], compute_uv=False).T
     assert figures.largest.values == pytest.approx(largest, rel=1e-9)
     assert figures.smallest.values == pytest.approx(smallest, rel=1e-9)
-    assert found.worst(frames, ALL).largest.values == pytest.approx([largest.max()], rel=1e-9)
-    assert found.worst(frames, ALL).smallest.frames == [smallest.argmin()]
+    assert result.worst(frames, ALL).largest.values == pytest.approx([largest.max()], rel=1e-9)
+    assert result.worst(frames, ALL).smallest.frames == [smallest.argmin()]
     # The angle of a simple shear by k: the singular values are the roots of the eigenvalues of [[1, k], [k, 1 + k k]].
     sheared = flat + flat[:, 1:2] * (0.3, 0.0, 0.0)
     most = np.linalg.eigvalsh([[1.0, 0.3], [0.3, 1.09]])
     expected = np.arcsin((most[1] - most[0]) / most.sum())
-    assert found.worst(sheared[None], ALL).shear.values[0] == pytest.approx(expected, rel=1e-9)
+    assert result.worst(sheared[None], ALL).shear.values[0] == pytest.approx(expected, rel=1e-9)
 
 
 def test_stretch_of_the_texture_under_affine_maps() -> None:
@@ -105,9 +105,9 @@ def test_stretch_of_the_texture_under_affine_maps() -> None:
     maps = random.normal(size=(25, 3, 3))
     for layout in random.normal(size=(8, 2, 2)):
         mesh = replace(bare_mesh(flat, triangles), uvs={"skin": flat[:, :2] @ layout.T + 0.5})
-        found = Stretch.on_texture(mesh, None, flat, "skin")
+        result = Stretch.on_texture(mesh, None, flat, "skin")
         frames = np.einsum("fij,vj->fvi", maps, flat) - 7.0
-        figures = found.worst(frames, np.arange(len(frames)))
+        figures = result.worst(frames, np.arange(len(frames)))
         seen = maps[:, :, :2] @ np.linalg.inv(layout) * np.sqrt(abs(np.linalg.det(layout)))
         largest, smallest = np.linalg.svd(seen, compute_uv=False).T
         assert figures.largest.values == pytest.approx(largest, rel=1e-8)
@@ -123,8 +123,8 @@ def test_a_texture_that_is_cut_is_measured_on_both_sides_of_the_cut() -> None:
     layout = np.array([[0.0, 0], [1, 0], [0, 1], [5, 0], [3, 1], [5, 1]])
     triangles, points = np.array([[0, 1, 2], [3, 5, 4]]), np.array([0, 1, 2, 1, 2, 3])
     mesh = replace(bare_mesh(places, triangles, points), uvs={"skin": layout})
-    found = Stretch.on_texture(mesh, None, places, "skin")
-    figures = found.worst(places[None], ALL)
+    result = Stretch.on_texture(mesh, None, places, "skin")
+    figures = result.worst(places[None], ALL)
     density = np.sqrt(3.0 / 2.0)
     assert figures.largest.values == pytest.approx([density])
     assert figures.smallest.values == pytest.approx([density / 2.0])
@@ -139,9 +139,9 @@ def test_a_layout_that_the_mesh_does_not_have() -> None:
 def test_girth_of_a_swollen_tube() -> None:
     rest, triangles = tube(20, 300)
     mesh = bare_mesh(rest, triangles)
-    found = Girth.prepared(mesh, np.ones(len(rest)), rest, np.array([0.0, -2, 0]), np.array([0.0, 2, 0]))
-    assert found.rest == pytest.approx(2.0 * np.pi, rel=1e-3)
-    assert found.relative((rest * (0.8, 3.0, 0.8))[None]).values[0] == pytest.approx(-0.2, abs=1e-9)
+    result = Girth.prepared(mesh, np.ones(len(rest)), rest, np.array([0.0, -2, 0]), np.array([0.0, 2, 0]))
+    assert result.rest == pytest.approx(2.0 * np.pi, rel=1e-3)
+    assert result.relative((rest * (0.8, 3.0, 0.8))[None]).values[0] == pytest.approx(-0.2, abs=1e-9)
 
 
 def test_distances_of_triangles_are_those_of_a_general_minimiser() -> None:
@@ -153,7 +153,7 @@ def test_distances_of_triangles_are_those_of_a_general_minimiser() -> None:
         {"type": "ineq", "fun": lambda s: 1.0 - s[0] - s[1]},
         {"type": "ineq", "fun": lambda s: 1.0 - s[2] - s[3]},
     ]
-    for one, other, found in zip(a, b, distances(a, b), strict=True):
+    for one, other, result in zip(a, b, distances(a, b), strict=True):
 
         def square(s: Floats, one: Floats = one, other: Floats = other) -> float:
             p = one[0] + s[0] * (one[1] - one[0]) + s[1] * (one[2] - one[0])
@@ -161,7 +161,7 @@ def test_distances_of_triangles_are_those_of_a_general_minimiser() -> None:
             return float(((p - q) ** 2).sum())
 
         best = minimize(square, np.full(4, 0.3), bounds=[(0, 1)] * 4, constraints=limits, options={"ftol": 1e-14})
-        assert found == pytest.approx(np.sqrt(max(best.fun, 0.0)), abs=2e-5)
+        assert result == pytest.approx(np.sqrt(max(best.fun, 0.0)), abs=2e-5)
 
 
 def test_clearance_of_two_spheres() -> None:
@@ -169,12 +169,12 @@ def test_clearance_of_two_spheres() -> None:
     positions = np.concatenate([one, one + np.array([3.0, 0.0, 0.0])])
     mesh = bare_mesh(positions, np.concatenate([triangles, triangles + len(one)]))
     first = (np.arange(len(positions)) < len(one)).astype(np.float64)
-    found = Clearance.prepared(mesh, first, 1.0 - first, positions)
+    result = Clearance.prepared(mesh, first, 1.0 - first, positions)
     moves = np.array([0.0, 5.0, -0.9, -1.5])
     frames = positions + moves[:, None, None] * (1.0 - first)[:, None] * (1.0, 0.0, 0.0)
-    values = found.worst(frames, np.arange(len(frames))).values
+    values = result.worst(frames, np.arange(len(frames))).values
     assert values == pytest.approx([1.0, 6.0, 0.1, 0.0], abs=5e-3)
-    assert found.worst(frames, np.array([0, 3])).frames.tolist() == [2, 3]
+    assert result.worst(frames, np.array([0, 3])).frames.tolist() == [2, 3]
 
 
 def _igl_pairs(positions: Floats, triangles: Integers) -> set[tuple[int, int]]:
@@ -189,12 +189,12 @@ def _igl_pairs(positions: Floats, triangles: Integers) -> set[tuple[int, int]]:
 
 def test_libigl_finds_no_crossing_of_a_crumpled_surface_that_is_missed() -> None:
     rest, triangles = bilateral(1500, 4)
-    found = Crossing.prepared(bare_mesh(rest, triangles), rest)
+    result = Crossing.prepared(bare_mesh(rest, triangles), rest)
     random = np.random.default_rng(5)
     folds = random.normal(scale=3.0, size=(12, 3, 3))
     bends = np.linspace(0.0, 0.6, 12)[:, None, None]
     frames = rest + bends * np.sin(np.einsum("fij,vj->fvi", folds, rest))
-    pairs = found.of(frames)
+    pairs = result.of(frames)
     at_rest = _igl_pairs(rest, triangles)
     total = 0
     for frame, positions in enumerate(frames):
@@ -210,10 +210,10 @@ def test_clearance_equals_that_of_every_pair() -> None:
     rest, triangles = bilateral(300, 6)
     mesh = bare_mesh(rest, triangles)
     low, high = (rest[:, 1] < -0.3).astype(np.float64), (rest[:, 1] > -0.35).astype(np.float64)
-    found = Clearance.prepared(mesh, low, high, rest)
+    result = Clearance.prepared(mesh, low, high, rest)
     frames = np.stack([rest, rest * (1.0, 0.5, 1.0), rest * (0.2, 1.0, 1.0)])
-    values = found.worst(frames, np.arange(len(frames))).values
-    one, other = found.one.corner_vertices, found.other.corner_vertices
+    values = result.worst(frames, np.arange(len(frames))).values
+    one, other = result.one.corner_vertices, result.other.corner_vertices
     i, j = (part.ravel() for part in np.indices((len(one), len(other))))
     apart = ~(one[i][:, :, None] == other[j][:, None, :]).any(axis=(1, 2))
     every = [distances(places[one[i[apart]]], places[other[j[apart]]]).min() for places in frames]

@@ -92,9 +92,9 @@ def test_points_of_a_stage_are_where_usd_core_says() -> None:
         metres = UsdGeom.GetStageMetersPerUnit(stage)
         placed = (np.array(points, dtype=np.float64) @ world[:3, :3] + world[3, :3]) * metres
         expected.append(placed)
-    found = at_rest(mesh, skeleton)
+    result = at_rest(mesh, skeleton)
     for part, places in zip(mesh.parts, expected, strict=True):
-        own = found[part.start : part.start + part.count]
+        own = result[part.start : part.start + part.count]
         assert cKDTree(places).query(own)[0].max() < 1e-6
         assert cKDTree(own).query(places)[0].max() < 1e-6
 
@@ -104,9 +104,9 @@ def test_weights_are_normalised_like_usdskels_example() -> None:
     # vertex without weights stays 0 there, and goes to the skin's root here
     weights = np.array([(3.0, 1, 1, 0), (4, 3, 2, 1), (40, 30, 20, 10), (0, 0, 0, 0)])
     problems: list[str] = []
-    joints, found = put_right(np.tile(np.arange(4), (4, 1)), weights, 2, "skin", problems)
-    np.testing.assert_allclose(found[:3], [(0.6, 0.2, 0.2, 0), (0.4, 0.3, 0.2, 0.1), (0.4, 0.3, 0.2, 0.1)])
-    assert joints[3, 0] == 2 and found[3].tolist() == [1, 0, 0, 0]
+    joints, result = put_right(np.tile(np.arange(4), (4, 1)), weights, 2, "skin", problems)
+    np.testing.assert_allclose(result[:3], [(0.6, 0.2, 0.2, 0), (0.4, 0.3, 0.2, 0.1), (0.4, 0.3, 0.2, 0.1)])
+    assert joints[3, 0] == 2 and result[3].tolist() == [1, 0, 0, 0]
     assert len(problems) == 2
 
 
@@ -163,8 +163,8 @@ def test_a_face_modelled_evenly_mirrors() -> None:
         mesh = bare_mesh(data["neutral"].astype(np.float64), data["tri_v"].astype(np.int64))
     plane = plane_of(mesh, 0.001)
     assert plane is not None and (plane.axis, plane.offset) == ("x", 0.0)
-    found = symmetry_map(mesh, plane, 0.001)
-    assert found.share > 0.9998
-    assert np.count_nonzero(found.distances > 0.001) < 50
+    result = symmetry_map(mesh, plane, 0.001)
+    assert result.share > 0.9998
+    assert np.count_nonzero(result.distances > 0.001) < 50
     on_plane = np.abs(mesh.positions[:, 0]) < 1e-6
-    assert found.seam[on_plane].mean() > 0.99
+    assert result.seam[on_plane].mean() > 0.99

@@ -50,16 +50,16 @@ SIMPLE_SKIN = [
 
 def test_simple_skin_bends_as_the_standard_says() -> None:
     arrays = GltfArrays(SMALL_DATA / "SimpleSkin.gltf")
-    found = skeleton_of_document(arrays.document)
-    joints = list(found.skeleton.joints)
-    bending = found.nodes.index(2)
+    result = skeleton_of_document(arrays.document)
+    joints = list(result.skeleton.joints)
+    bending = result.nodes.index(2)
     joints[bending] = joints[bending]._replace(rotation=(0.0, 0.0, 0.5**0.5, 0.5**0.5))
     posed = Skeleton(tuple(joints))
     skin = arrays.document["skins"][0]
     binds = arrays.accessor(skin["inverseBindMatrices"])
     matrices = []
     for node, bind in zip(skin["joints"], binds, strict=True):
-        frame = posed.frames[found.nodes.index(node)]
+        frame = posed.frames[result.nodes.index(node)]
         matrix = np.eye(4)
         matrix[:3, :3], matrix[:3, 3] = frame.linear, frame.origin
         matrices.append(matrix @ bind)
@@ -132,16 +132,16 @@ HINGES = {
 )
 def test_flexion_in_motion_capture(file: str, limb: str, least: float, most: float) -> None:
     clip = read_bvh(shared_data("motion", file))
-    found = np.concatenate([_angles_about(clip, joint, axis) for joint, axis in HINGES[limb].items()])
-    assert found.min() == pytest.approx(least, abs=0.06)
-    assert found.max() == pytest.approx(most, abs=0.06)
+    result = np.concatenate([_angles_about(clip, joint, axis) for joint, axis in HINGES[limb].items()])
+    assert result.min() == pytest.approx(least, abs=0.06)
+    assert result.max() == pytest.approx(most, abs=0.06)
     whole = np.concatenate(
         [
             np.degrees(Rotation.from_quat(clip.rotations[1:, clip.rest.index[joint]]).magnitude())
             for joint in HINGES[limb]
         ]
     )
-    np.testing.assert_allclose(whole, np.abs(found), atol=0.01)  # an exact hinge turns about nothing else
+    np.testing.assert_allclose(whole, np.abs(result), atol=0.01)  # an exact hinge turns about nothing else
 
 
 @pytest.mark.parametrize("file", ["cmu_12_01_walk.bvh", "cmu_01_01.bvh"])

@@ -58,8 +58,8 @@ def test_euler_angles(order: str) -> None:
     """scipy.spatial.transform.Rotation.as_euler, whose lowercase orders are about axes that stay put."""
     turns = Turn.random(500, random_state=1)
     quaternion, turned = frame(2)
-    found = read([Euler("elbow", order, channel, quaternion) for channel in channels_of(order)], turns)
-    assert found == pytest.approx((turned * turns * turned.inv()).as_euler(order), abs=1e-12)
+    result = read([Euler("elbow", order, channel, quaternion) for channel in channels_of(order)], turns)
+    assert result == pytest.approx((turned * turns * turned.inv()).as_euler(order), abs=1e-12)
 
 
 @pytest.mark.parametrize("order", ORDERS)
@@ -70,9 +70,9 @@ def test_euler_angles_in_gimbal_lock(order: str, middle: float) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         expected = turns.as_euler(order)
-    found = read([Euler("elbow", order, channel, (0.0, 0.0, 0.0, 1.0)) for channel in channels_of(order)], turns)
+    result = read([Euler("elbow", order, channel, (0.0, 0.0, 0.0, 1.0)) for channel in channels_of(order)], turns)
     assert expected[:, 2].tolist() == [0.0, 0.0]
-    assert found == pytest.approx(expected, abs=1e-7)
+    assert result == pytest.approx(expected, abs=1e-7)
 
 
 def test_bend() -> None:
@@ -89,16 +89,16 @@ def test_twist_of_a_swing_and_a_twist() -> None:
     across /= np.linalg.norm(across, axis=1, keepdims=True)
     swings = Turn.from_rotvec(across * random.uniform(-3.0, 3.0, (200, 1)))
     angles = random.uniform(-3.0, 3.0, 200)
-    found = read([Rotation("elbow", (0.6, 0.0, 0.8))], swings * Turn.from_rotvec(axis * angles[:, np.newaxis]))
-    assert found[:, 0] == pytest.approx(angles, abs=1e-12)
+    result = read([Rotation("elbow", (0.6, 0.0, 0.8))], swings * Turn.from_rotvec(axis * angles[:, np.newaxis]))
+    assert result[:, 0] == pytest.approx(angles, abs=1e-12)
 
 
 def test_swing_thirty_then_twist_forty() -> None:
     """Worked out by an independent small program: a swing about x by 30 and a twist about z by 40 degrees."""
     turn = Turn.from_quat([[0.243210346802, -0.088521326901, 0.330366089549, 0.907673371190]])
-    found = read([Rotation("elbow", Z), Swing("elbow", Z, Y), Swing("elbow", Z, X)], turn)
+    result = read([Rotation("elbow", Z), Swing("elbow", Z, Y), Swing("elbow", Z, X)], turn)
     # Turning about x takes z away from y.
-    assert np.degrees(found[0]) == pytest.approx([40.0, -30.0, 0.0], abs=1e-9)
+    assert np.degrees(result[0]) == pytest.approx([40.0, -30.0, 0.0], abs=1e-9)
 
 
 def test_swing_is_the_shortest_turn_of_the_axis() -> None:
@@ -107,14 +107,14 @@ def test_swing_is_the_shortest_turn_of_the_axis() -> None:
     turns = Turn.random(300, random_state=5)
     _, axes = frame(6)
     along, toward = axes.apply(X), axes.apply(Y)
-    found = read([Swing("elbow", tuple(along.tolist()), tuple(toward.tolist()))], turns)[:, 0]
+    result = read([Swing("elbow", tuple(along.tolist()), tuple(toward.tolist()))], turns)[:, 0]
     turned = turns.apply(along)
     normals = np.cross(along, turned)
     sizes = np.linalg.norm(normals, axis=1, keepdims=True)
     vectors = normals / sizes * np.arctan2(sizes, turned @ along[:, np.newaxis])
     assert Turn.from_rotvec(vectors).apply(along) == pytest.approx(turned, abs=1e-12)
     # Turning `along` toward `toward` is turning about along x toward.
-    assert found == pytest.approx(vectors @ np.cross(along, toward), abs=1e-12)
+    assert result == pytest.approx(vectors @ np.cross(along, toward), abs=1e-12)
 
 
 def test_gaps_are_distances_between_posed_joints() -> None:
@@ -125,14 +125,14 @@ def test_gaps_are_distances_between_posed_joints() -> None:
     poses.rotations[1:] = random.normal(size=poses.rotations[1:].shape)
     poses.translations[1:] += random.normal(size=poses.translations[1:].shape) * 0.1
     origins = model_matrices(rig, poses)[..., :3, 3]
-    found = Evaluator(rig).readings(poses)
+    result = Evaluator(rig).readings(poses)
     rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     gaps = [(column, driver.reading) for column, driver in enumerate(rig.strengths[:70]) if isinstance(driver, Driver)]
     checked = 0
     for column, reading in gaps:
         if isinstance(reading, Gap):
             apart = np.linalg.norm(origins[:, rows[reading.joint]] - origins[:, rows[reading.other]], axis=1)
-            assert found[:, column] == pytest.approx(apart - apart[0], abs=1e-12)
+            assert result[:, column] == pytest.approx(apart - apart[0], abs=1e-12)
             checked += 1
     assert checked == 10
 

@@ -52,9 +52,9 @@ def blend_shape(prim: Any) -> Inbetweens:
     """A BlendShape prim with its inbetweens."""
     shape = usd("UsdSkel").BlendShape(prim)
     indices = np.array(shape.GetPointIndicesAttr().Get(), dtype=np.int64)
-    found = [(each.GetWeight(), Offsets(indices, floats(each.GetOffsets()))) for each in shape.GetInbetweens()]
+    result = [(each.GetWeight(), Offsets(indices, floats(each.GetOffsets()))) for each in shape.GetInbetweens()]
     primary = Offsets(indices, floats(shape.GetOffsetsAttr().Get()))
-    return Inbetweens(primary, tuple(at for at, _ in found), tuple(offsets for _, offsets in found))
+    return Inbetweens(primary, tuple(at for at, _ in result), tuple(offsets for _, offsets in result))
 
 
 def test_shapes_with_inbetweens_meet_the_ground_truth() -> None:
@@ -73,14 +73,14 @@ def test_shapes_with_inbetweens_meet_the_ground_truth() -> None:
     assert strengths.min() < -0.9 and strengths.max() > 1.9
     mesh = placed(bare_mesh(floats(plane.GetAttribute("points").Get()), NO_TRIANGLES))
     deformer = Deformer(mesh, rig_of(Skeleton(()), names), shapes)
-    found = whole(deformer, Motion(strengths, np.zeros((len(times), 0, 3, 4))))
+    result = whole(deformer, Motion(strengths, np.zeros((len(times), 0, 3, 4))))
     # The ground truth came from elsewhere: usd-core's own baking misses it by up to 2.35e-4, in lengths up to 50.
-    np.testing.assert_allclose(found, floats([truth.Get(time) for time in times]), atol=2.4e-4)
+    np.testing.assert_allclose(result, floats([truth.Get(time) for time in times]), atol=2.4e-4)
     assert usd("UsdSkel").BakeSkinning(
         usd("UsdSkel").Root(stage.GetPrimAtPath("/TestPlane")), usd("Gf").Interval.GetFullInterval()
     )
     baked = plane.GetAttribute("points")
-    np.testing.assert_allclose(found, floats([baked.Get(time) for time in times]), atol=5e-6)
+    np.testing.assert_allclose(result, floats([baked.Get(time) for time in times]), atol=5e-6)
 
 
 # ---- skins: lbs.usda and dqs.usda of OpenUSD 24.08's tests against their baked files ---------------------------------
@@ -139,9 +139,9 @@ def test_skins_meet_the_baked_files(name: str, method: Method) -> None:
     binds = floats(stage.GetPrimAtPath("/Root/Skeleton").GetAttribute("bindTransforms").Get())
     for prim in ("Mesh", "MeshWithNormals", "MeshWithFaceVaryingNormals"):
         mesh = usd_mesh(stage.GetPrimAtPath(f"/Root/{prim}"), binds)
-        found = whole(Deformer(mesh, rig_of(skeleton), {}), poses, method)
+        result = whole(Deformer(mesh, rig_of(skeleton), {}), poses, method)
         points = baked.GetPrimAtPath(f"/Root/{prim}").GetAttribute("points")
-        np.testing.assert_allclose(found, floats([points.Get(time) for time in times]), atol=2e-6)
+        np.testing.assert_allclose(result, floats([points.Get(time) for time in times]), atol=2e-6)
 
 
 # ---- usd-core at work: UsdSkel.SkinPoints, for stretched joints too -------------------------------------------------
@@ -199,9 +199,9 @@ def test_a_sculpt_over_the_posed_figure_comes_back(method: Method) -> None:
         skins = motion.skins[frame : frame + 1]
         posed = whole(deformer, Motion(np.zeros((1, 0)), skins), method)[0]
         sculpt = posed + np.random.default_rng(frame).normal(scale=0.02, size=posed.shape)
-        found = Unposer(deformer.skinning, mesh.positions, skins[0], method=method).sculpt(sculpt)
-        assert found.ill.count == 0
-        shaped = Deformer(mesh, rig_of(read_outline(path).skeleton, ["brow"]), {"brow": Inbetweens(found.offsets)})
+        result = Unposer(deformer.skinning, mesh.positions, skins[0], method=method).sculpt(sculpt)
+        assert result.ill.count == 0
+        shaped = Deformer(mesh, rig_of(read_outline(path).skeleton, ["brow"]), {"brow": Inbetweens(result.offsets)})
         again = whole(shaped, Motion(np.ones((1, 1)), skins), method)[0]
         assert np.abs(again - sculpt).max() < 1e-6 * size
 
@@ -231,10 +231,10 @@ def test_simple_morph_moves_as_the_standard_says() -> None:
     mesh = read_mesh(path, list(outline.skeleton.index))
     deformer = Deformer(mesh, rig_of(outline.skeleton, names), {name: Inbetweens(mesh.morphs[name]) for name in names})
     strengths = floats([(0.0, 0.0), (0.5, 0.5), (1.0, 0.0), (0.0, 2.0), (-1.0, 0.0)])
-    found = whole(deformer, Motion(strengths, np.zeros((5, 0, 3, 4))))
-    assert (found[:, :2] == [(0, 0, 0), (1, 0, 0)]).all()
+    result = whole(deformer, Motion(strengths, np.zeros((5, 0, 3, 4))))
+    assert (result[:, :2] == [(0, 0, 0), (1, 0, 0)]).all()
     expected = [(0.5, 0.5, 0), (0.5, 1.5, 0), (-0.5, 1.5, 0), (2.5, 2.5, 0), (1.5, -0.5, 0)]
-    np.testing.assert_allclose(found[:, 2], expected, atol=1e-6)
+    np.testing.assert_allclose(result[:, 2], expected, atol=1e-6)
 
 
 def test_rest_skins_are_the_identity_where_the_figure_was_bound_at_rest() -> None:

@@ -49,8 +49,8 @@ def test_ranges_of_knees_and_elbows(
     (tmp_path / "walker.plica").write_text(SPEC, "utf-8")
     spec = (tmp_path / "walker.plica").as_posix()
     assert run(["measure", spec, "--clip", clip.as_posix(), "--from", "0.001", "--format", "json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    (span,) = [one for one in found["spans"] if one["driver"] == joint]
+    result = json.loads(capsys.readouterr().out)
+    (span,) = [one for one in result["spans"] if one["driver"] == joint]
     assert span["unit"] == "deg"
     assert span["span"] == pytest.approx([least, greatest], abs=0.06)
 

@@ -23,12 +23,12 @@ def grid(first: Floats, second: Floats) -> Grid:
     return np.stack([u.ravel(), v.ravel()], axis=1), np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
 
 
-def assert_close(found: Floats, true: Floats, faceting: float = 0.0) -> None:
+def assert_close(result: Floats, true: Floats, faceting: float = 0.0) -> None:
     """Nowhere shorter than the true distance, and at most `OVERESTIMATE` longer; `faceting`: what flat triangles on a
     round surface change."""
-    assert len(found) > 50
-    assert (found >= true * (1.0 - faceting) - 1e-12).all()
-    assert (found <= true * (1.0 + OVERESTIMATE + faceting) + 1e-12).all()
+    assert len(result) > 50
+    assert (result >= true * (1.0 - faceting) - 1e-12).all()
+    assert (result <= true * (1.0 + OVERESTIMATE + faceting) + 1e-12).all()
 
 
 @pytest.mark.parametrize("degrees", range(0, 180, 15))
@@ -38,17 +38,17 @@ def test_a_straight_line_in_the_plane(degrees: int) -> None:
     angle = np.radians(degrees)
     height = flat @ np.array([np.cos(angle), np.sin(angle)])
     positions = np.column_stack([flat, np.zeros(len(flat))])
-    found = distance_to_level(positions, triangles, 0.5 + height, 0.5, 0.4)
+    result = distance_to_level(positions, triangles, 0.5 + height, 0.5, 0.4)
     # Nearer to the border the foot of the perpendicular may lie outside the square.
     inner = (np.linalg.norm(flat, axis=1) < 0.55) & (np.abs(height) < 0.3)
-    assert_close(found[inner], np.abs(height)[inner])
+    assert_close(result[inner], np.abs(height)[inner])
 
 
 def test_a_line_along_the_edges_is_exact() -> None:
     flat, triangles = grid(np.linspace(-1, 1, 41), np.linspace(-1, 1, 41))
     positions = np.column_stack([flat, np.zeros(len(flat))])
-    found = distance_to_level(positions, triangles, 0.5 + flat[:, 0], 0.5, 5.0)
-    assert np.allclose(found, np.abs(flat[:, 0]), atol=1e-12)
+    result = distance_to_level(positions, triangles, 0.5 + flat[:, 0], 0.5, 5.0)
+    assert np.allclose(result, np.abs(flat[:, 0]), atol=1e-12)
 
 
 def test_a_screw_line_on_a_cylinder() -> None:
@@ -58,9 +58,9 @@ def test_a_screw_line_on_a_cylinder() -> None:
     positions = np.column_stack([radius * np.cos(angle), flat[:, 1], radius * np.sin(angle)])
     way = np.array([np.cos(0.6), np.sin(0.6)])
     height = (flat - [0.7, 0.0]) @ way
-    found = distance_to_level(positions, triangles, 0.5 + height, 0.5, 0.4)
+    result = distance_to_level(positions, triangles, 0.5 + height, 0.5, 0.4)
     inner = (np.linalg.norm(flat - [0.7, 0.0], axis=1) < 0.5) & (np.abs(height) > 0.02) & (np.abs(height) < 0.3)
-    assert_close(found[inner], np.abs(height)[inner], faceting=1e-3)
+    assert_close(result[inner], np.abs(height)[inner], faceting=1e-3)
 
 
 def test_a_circle_of_latitude_on_a_sphere() -> None:
@@ -69,7 +69,7 @@ def test_a_circle_of_latitude_on_a_sphere() -> None:
     positions = 2.0 * np.column_stack(
         [np.cos(latitude) * np.cos(longitude), np.sin(latitude), np.cos(latitude) * np.sin(longitude)]
     )
-    found = distance_to_level(positions, triangles, latitude - 0.3 + 0.5, 0.5, 1.5)
+    result = distance_to_level(positions, triangles, latitude - 0.3 + 0.5, 0.5, 1.5)
     true = 2.0 * np.abs(latitude - 0.3)
     inner = (true < 1.4) & (true > 0.05)
-    assert_close(found[inner], true[inner], faceting=1e-3)
+    assert_close(result[inner], true[inner], faceting=1e-3)

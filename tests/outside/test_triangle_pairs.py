@@ -25,8 +25,8 @@ def grid_pairs(count: int, seed: int, size: int) -> list[tuple[Floats, Floats]]:
 
 
 def ours(pairs: list[tuple[Floats, Floats]]) -> list[bool]:
-    found = meeting(np.stack([one for one, _ in pairs]), np.stack([other for _, other in pairs]))
-    return [bool(one) for one in found]
+    result = meeting(np.stack([one for one, _ in pairs]), np.stack([other for _, other in pairs]))
+    return [bool(one) for one in result]
 
 
 def is_degenerate(pair: tuple[Floats, Floats]) -> bool:
@@ -39,8 +39,8 @@ def by_linear_programming(one: Floats, other: Floats) -> bool:
     equal = np.zeros((5, 6))
     equal[:3, :3], equal[:3, 3:] = one.T, -other.T
     equal[3, :3], equal[4, 3:] = 1.0, 1.0
-    found = linprog(np.zeros(6), A_eq=equal, b_eq=[0.0, 0.0, 0.0, 1.0, 1.0], bounds=(0.0, None))
-    return bool(found.status == 0)
+    result = linprog(np.zeros(6), A_eq=equal, b_eq=[0.0, 0.0, 0.0, 1.0, 1.0], bounds=(0.0, None))
+    return bool(result.status == 0)
 
 
 def by_fcl(one: Floats, other: Floats) -> bool:
@@ -52,9 +52,9 @@ def by_fcl(one: Floats, other: Floats) -> bool:
         model.addSubModel(triangle, np.array([[0, 1, 2]]))
         model.endModel()
         bodies.append(fcl.CollisionObject(model))
-    found = fcl.CollisionResult()
-    fcl.collide(*bodies, fcl.CollisionRequest(), found)
-    return bool(found.is_collision)
+    result = fcl.CollisionResult()
+    fcl.collide(*bodies, fcl.CollisionRequest(), result)
+    return bool(result.is_collision)
 
 
 def by_igl(pairs: list[tuple[Floats, Floats]]) -> list[bool]:
@@ -64,43 +64,43 @@ def by_igl(pairs: list[tuple[Floats, Floats]]) -> list[bool]:
     corners = np.array(pairs) + shift
     triangles = np.arange(6 * len(pairs), dtype=np.int64).reshape(-1, 3)
     met = predicates.find_self_intersections(np.ascontiguousarray(corners.reshape(-1, 3)), triangles, False)[1]
-    found = np.zeros(len(pairs), dtype=bool)
+    result = np.zeros(len(pairs), dtype=bool)
     for one, other in met:
         assert one // 2 == other // 2
-        found[one // 2] = True
-    return [bool(one) for one in found]
+        result[one // 2] = True
+    return [bool(one) for one in result]
 
 
 def test_pairs_made_by_hand_are_what_both_libraries_say() -> None:
     """Through, above, touching at corners and edges, coplanar, and triangles that are segments or points."""
-    found = ours(MADE_BY_HAND)
-    assert found == by_igl(MADE_BY_HAND)
-    assert found == [by_fcl(*pair) for pair in MADE_BY_HAND]
+    result = ours(MADE_BY_HAND)
+    assert result == by_igl(MADE_BY_HAND)
+    assert result == [by_fcl(*pair) for pair in MADE_BY_HAND]
 
 
 @pytest.mark.parametrize("size", [2, 3, 5])
 def test_pairs_on_a_grid_are_what_libigl_says(size: int) -> None:
     pairs = [pair for pair in grid_pairs(4000, size, size) if not is_degenerate(pair)]
-    found = ours(pairs)
-    assert found == by_igl(pairs)
-    assert 0.1 * len(pairs) < sum(found) < len(pairs)  # both answers come up
+    result = ours(pairs)
+    assert result == by_igl(pairs)
+    assert 0.1 * len(pairs) < sum(result) < len(pairs)  # both answers come up
 
 
 def test_pairs_in_one_plane_are_what_libigl_says() -> None:
     flat = [(one * (1, 1, 0), other * (1, 1, 0)) for one, other in grid_pairs(3000, 7, 4)]
     pairs = [pair for pair in flat if not is_degenerate(pair)]
-    found = ours(pairs)
-    assert found == by_igl(pairs)
-    assert 0.1 * len(pairs) < sum(found) < len(pairs)
+    result = ours(pairs)
+    assert result == by_igl(pairs)
+    assert 0.1 * len(pairs) < sum(result) < len(pairs)
 
 
 @pytest.mark.parametrize("size", [2, 3, 5])
 def test_degenerate_pairs_are_what_linear_programming_says(size: int) -> None:
     """Segments and points; libigl takes them for triangles and finds pairs that are apart, so it is not asked here."""
     pairs = [pair for pair in grid_pairs(4000, size, size) if is_degenerate(pair)][:150]
-    found = ours(pairs)
-    assert found == [by_linear_programming(*pair) for pair in pairs]
-    assert len(pairs) > 20 and 0 < sum(found) < len(pairs)
+    result = ours(pairs)
+    assert result == [by_linear_programming(*pair) for pair in pairs]
+    assert len(pairs) > 20 and 0 < sum(result) < len(pairs)
 
 
 def test_random_pairs_are_what_fcl_says() -> None:

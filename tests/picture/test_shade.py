@@ -61,10 +61,10 @@ def test_what_is_hidden_is_not_drawn() -> None:
 
 def test_the_rasteriser_covers_each_pixel_of_a_square_once() -> None:
     corners = np.array([[10.0, 10, 1], [50, 10, 1], [50, 40, 1], [10, 40, 1]])
-    found = seen(corners, np.array([[0, 1, 2], [0, 2, 3]]), 64, 64)
-    assert found.covered.sum() == 40 * 30
-    assert found.covered[10:40, 10:50].all()
-    assert found.weights[found.covered].sum(axis=1) == pytest.approx(1.0)
+    result = seen(corners, np.array([[0, 1, 2], [0, 2, 3]]), 64, 64)
+    assert result.covered.sum() == 40 * 30
+    assert result.covered[10:40, 10:50].all()
+    assert result.weights[result.covered].sum(axis=1) == pytest.approx(1.0)
 
 
 def test_a_triangle_without_area_covers_nothing() -> None:
@@ -117,10 +117,10 @@ def test_the_camera_does_not_stand_inside_the_body() -> None:
 
 def test_directions_never_look_straight_up_or_down() -> None:
     for along in ((0.0, 1.0, 0.0), (0.0, -1.0, 0.0), (0.6, 0.8, 0.0), (0.0, 0.0, 0.0)):
-        found = directions(wanted(along=along))
-        assert np.linalg.norm(found, axis=1) == pytest.approx(1.0)
-        assert np.linalg.norm(found[:, [0, 2]], axis=1).min() > 0.05
-        assert len(found) > 40
+        result = directions(wanted(along=along))
+        assert np.linalg.norm(result, axis=1) == pytest.approx(1.0)
+        assert np.linalg.norm(result[:, [0, 2]], axis=1).min() > 0.05
+        assert len(result) > 40
 
 
 def test_a_closer_look_keeps_the_direction() -> None:

@@ -93,13 +93,13 @@ def test_between_two_keys_a_clip_does_what_its_format_says(tmp_path: Path) -> No
 def test_the_worst_between_two_keys_is_found(tmp_path: Path) -> None:
     """The middle of the clip is far worse than its keys; the figure there is that of the same pose given as a key."""
     made = arms(TEXT)
-    found = proven(made, clip_track(made, tmp_path, "CUBICSPLINE"))
-    assert found.frame is not None and found.frame.track == "clip swing.gltf"
-    assert found.frame.place == pytest.approx(0.5, abs=0.13) and found.frame.place not in (0.0, 1.0)
+    result = proven(made, clip_track(made, tmp_path, "CUBICSPLINE"))
+    assert result.frame is not None and result.frame.track == "clip swing.gltf"
+    assert result.frame.place == pytest.approx(0.5, abs=0.13) and result.frame.place not in (0.0, 1.0)
     straight = proven(made, clip_track(made, tmp_path, "LINEAR"))
-    assert found.worst is not None and straight.worst is not None
-    assert found.worst > 1.5 * straight.worst
-    assert found.frames == 1 + 2 + 7  # rest, the keys, and between them
+    assert result.worst is not None and straight.worst is not None
+    assert result.worst > 1.5 * straight.worst
+    assert result.frames == 1 + 2 + 7  # rest, the keys, and between them
 
 
 def test_nothing_is_made_up_between_the_frames_of_a_bvh(tmp_path: Path) -> None:

@@ -81,8 +81,8 @@ def test_a_killed_worker_changes_no_bit(running: Any, subject: ProofSubject, exp
         made.append(Killing(material, address))
         return made[-1]
 
-    found = sorted(Prover(subject, hire=hire).results(), key=lambda one: one.index)
-    assert found == expected
+    result = sorted(Prover(subject, hire=hire).results(), key=lambda one: one.index)
+    assert result == expected
     assert made[0].answers > 6
     assert processes_of(address) != before
 

@@ -35,24 +35,24 @@ def test_without_a_mesh_strengths_are_measured_and_the_skin_is_not() -> None:
     text = (
         ELBOW + SHAPE + "expect both { volume of forearm within 2 %   reach elbow }\nexpect { rest partition even }\n"
     )
-    found = {one.expectation.kind: one for one in Prover(ProofSubject(rig_from(text))).results()}
-    assert {kind: one.status for kind, one in found.items()} == {
+    result = {one.expectation.kind: one for one in Prover(ProofSubject(rig_from(text))).results()}
+    assert {kind: one.status for kind, one in result.items()} == {
         "volume": "not measured",
         "partition": "not measured",
         "reach": "holds",
         "rest": "holds",
         "even": "holds",
     }
-    assert found["volume"].about == "there is no mesh"
+    assert result["volume"].about == "there is no mesh"
 
 
 def test_a_region_that_covers_nothing_is_not_measured() -> None:
     made = arms(EVERY)
     regions = dict.fromkeys(made.attached.regions, np.zeros(made.attached.mesh.vertex_count))
     empty = replace(made.attached, regions=regions)
-    found = list(Prover(ProofSubject(made.rig, empty)).results())
-    assert {one.status for one in found} == {"not measured"}
-    assert found[0].about == "left_forearm covers nothing of the mesh"
+    result = list(Prover(ProofSubject(made.rig, empty)).results())
+    assert {one.status for one in result} == {"not measured"}
+    assert result[0].about == "left_forearm covers nothing of the mesh"
 
 
 def test_sweeps_are_refined_where_they_come_near_the_limit() -> None:
@@ -75,10 +75,10 @@ def test_poses_over_which_several_things_are_measured_are_deformed_once(monkeypa
     monkeypatch.setattr(Measurer, "answer", counting)
     made = arms(EVERY + "expect left { shear of forearm at most 80 deg over elbow }\n")
     prover = Prover(ProofSubject(made.rig, made.attached))
-    found = {one.index: one for one in prover.results()}
+    result = {one.index: one for one in prover.results()}
     shear = next(index for index, one in enumerate(made.rig.expectations) if one.kind == "shear")
     others = {0, 1, 2, 3, 4} - {shear}
-    assert all(one.status != "not measured" for one in found.values())
+    assert all(one.status != "not measured" for one in result.values())
     # Closer looks are for one expectation each; all else is for all that go over it
     together = [set(asked) for asked in seen if len(asked) > 1]
     assert together.count({*others, shear}) == 1  # rest, and the sweep of the left elbow

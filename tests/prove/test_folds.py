@@ -38,26 +38,26 @@ def test_overlap_is_the_sum_of_mask_times_strength_and_not_of_masks_alone(
 ) -> None:
     """Both folds have the mask x, so the largest sum is that of both strengths in one pose, at x = 1."""
     folds = "fold lines { in weave   area far   follows droop }\n"
-    found = proven(tmp_path, capsys, f"{folds}expect {{ overlap of weave at most 1 {over} }}\n")
-    assert found["worst"] == pytest.approx(most, abs=0.02 if not over else 2 * STEPS)
-    assert (found["status"], found["exit"]) == (("holds", 0) if most == 1.0 else ("fails", 1))
-    assert found["pose"] is not None and found["place"] is not None
-    assert found["place"]["position"][0] == pytest.approx(2.0, abs=0.06)  # type: ignore[index]
+    result = proven(tmp_path, capsys, f"{folds}expect {{ overlap of weave at most 1 {over} }}\n")
+    assert result["worst"] == pytest.approx(most, abs=0.02 if not over else 2 * STEPS)
+    assert (result["status"], result["exit"]) == (("holds", 0) if most == 1.0 else ("fails", 1))
+    assert result["pose"] is not None and result["place"] is not None
+    assert result["place"]["position"][0] == pytest.approx(2.0, abs=0.06)  # type: ignore[index]
     if most == 2.0:
-        assert "creases" in str(found["about"]) and "lines" in str(found["about"])
+        assert "creases" in str(result["about"]) and "lines" in str(result["about"])
 
 
 def test_areas_that_fade_into_each_other_do_not_overlap(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """x + (1 - x) = 1 everywhere, but for the steps of 8 bits."""
     folds = "fold lines { in weave   area near   follows lift }\n"
-    found = proven(tmp_path, capsys, f"{folds}expect {{ overlap of weave at most 1 over lift }}\n")
-    assert found["worst"] == pytest.approx(1.0, abs=STEPS)
-    assert (found["status"], found["exit"]) == ("holds", 0)
+    result = proven(tmp_path, capsys, f"{folds}expect {{ overlap of weave at most 1 over lift }}\n")
+    assert result["worst"] == pytest.approx(1.0, abs=STEPS)
+    assert (result["status"], result["exit"]) == ("holds", 0)
 
 
 def test_a_single_fold_overlaps_with_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    found = proven(tmp_path, capsys, "expect { overlap of weave at most 1 }\n")
-    assert (found["status"], found["worst"], found["about"]) == ("holds", 0.0, "no two folds lie over each other")
+    result = proven(tmp_path, capsys, "expect { overlap of weave at most 1 }\n")
+    assert (result["status"], result["worst"], result["about"]) == ("holds", 0.0, "no two folds lie over each other")
 
 
 @pytest.mark.parametrize(("budget", "status"), [("64 MiB", "holds"), ("0.001 KiB", "fails")])
@@ -65,9 +65,9 @@ def test_the_budget_is_held_against_the_textures_that_are_built(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], budget: str, status: str
 ) -> None:
     """Against the images themselves and the sum of the geometric series of mip levels, (4 base - last) / 3 texels."""
-    found = proven(tmp_path, capsys, "expect { budget }\n", HEAD.replace("64 MiB", budget))
-    assert (found["status"], found["exit"], found["unit"]) == (status, 0 if status == "holds" else 1, "KiB")
-    assert found["about"] == "weave"
+    result = proven(tmp_path, capsys, "expect { budget }\n", HEAD.replace("64 MiB", budget))
+    assert (result["status"], result["exit"], result["unit"]) == (status, 0 if status == "holds" else 1, "KiB")
+    assert result["about"] == "weave"
     spec = cloth(tmp_path / "built", HEAD)
     assert run(["build", spec.as_posix(), "--out", (tmp_path / "out").as_posix(), "--target", "masks"]) == 0
     used = 0
@@ -75,12 +75,12 @@ def test_the_budget_is_held_against_the_textures_that_are_built(
         image = Image.open(io.BytesIO(file.read_bytes()))
         used += (4 * image.width**2 - 1) // 3 * {1: 1, 3: 4, 4: 4}[len(image.getbands())]
     assert used > 0
-    assert found["worst"] == pytest.approx(used / 1024.0)
+    assert result["worst"] == pytest.approx(used / 1024.0)
 
 
 def test_a_budget_that_no_detail_states(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    found = proven(tmp_path, capsys, "expect { budget }\n", HEAD.replace("   budget 64 MiB", ""))
-    assert (found["status"], found["about"], found["exit"]) == ("not measured", "no detail states a budget", 1)
+    result = proven(tmp_path, capsys, "expect { budget }\n", HEAD.replace("   budget 64 MiB", ""))
+    assert (result["status"], result["about"], result["exit"]) == ("not measured", "no detail states a budget", 1)
 
 
 def test_masks_that_cannot_be_made_say_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

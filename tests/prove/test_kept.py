@@ -70,8 +70,8 @@ def test_a_new_curve_measures_only_where_it_shows_again(tmp_path: Path) -> None:
 
     _, first = proven(subject(text), tmp_path)
     changed = text.replace("curve smooth", "curve linear")
-    found, second = proven(subject(changed), tmp_path)
-    assert found == proven(subject(changed), None)[0]
+    result, second = proven(subject(changed), tmp_path)
+    assert result == proven(subject(changed), None)[0]
     # The twist of the paw, and rest, have nothing to do with the elbow's curve
     assert 0 < second.measured < first.measured
     assert second.recalled > 0

@@ -95,9 +95,9 @@ def test_only_the_skin_has_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("kind", ["stretch", "shear"])
 def test_the_worst_place_is_seen_from_outside(kind: str) -> None:
-    found = scene(kind)
-    camera = camera_for(solid_of(found, found.with_shapes), wanted_of(found))
-    place, normal = found.with_shapes.positions[found.vertex], found.with_shapes.normals[found.vertex]
+    result = scene(kind)
+    camera = camera_for(solid_of(result, result.with_shapes), wanted_of(result))
+    place, normal = result.with_shapes.positions[result.vertex], result.with_shapes.normals[result.vertex]
     assert np.dot(camera.eye - place, normal) > 0.0
     (column, row), _ = camera.projected(place[None], 800, 640)[0][0, :2], None
     assert 40 < column < 760 and 40 < row < 600
@@ -105,9 +105,9 @@ def test_the_worst_place_is_seen_from_outside(kind: str) -> None:
 
 def test_a_bending_limb_is_seen_from_its_side() -> None:
     """The elbow bends about z, so the camera looks along z."""
-    found = scene("volume")
-    assert abs(found.hinge[2]) == pytest.approx(1.0, abs=1e-9)
-    camera = camera_for(solid_of(found, found.with_shapes), wanted_of(found))
+    result = scene("volume")
+    assert abs(result.hinge[2]) == pytest.approx(1.0, abs=1e-9)
+    camera = camera_for(solid_of(result, result.with_shapes), wanted_of(result))
     assert abs(camera.axes[2][2]) > 0.8
 
 
@@ -126,14 +126,14 @@ def test_the_hottest_triangle_is_the_one_that_was_measured() -> None:
 
 def test_heat_is_the_stretch_of_each_triangle() -> None:
     """Against numpy.linalg.svd, triangle by triangle."""
-    found = scene("stretch")
-    rest, posed = found.at_rest.positions, found.with_shapes.positions
-    for number in np.flatnonzero(found.with_shapes.heat > 0.2)[::7].tolist():
-        before, after = (points[found.mesh.triangles[number]] for points in (rest, posed))
+    result = scene("stretch")
+    rest, posed = result.at_rest.positions, result.with_shapes.positions
+    for number in np.flatnonzero(result.with_shapes.heat > 0.2)[::7].tolist():
+        before, after = (points[result.mesh.triangles[number]] for points in (rest, posed))
         frame = np.linalg.qr((before[1:] - before[0]).T)[0]
         flat = frame.T @ (before[1:] - before[0]).T
         largest = np.linalg.svd((after[1:] - after[0]).T @ np.linalg.inv(flat), compute_uv=False)[0]
-        assert found.with_shapes.heat[number] == pytest.approx((largest - 1.0) / 0.4, rel=1e-6)
+        assert result.with_shapes.heat[number] == pytest.approx((largest - 1.0) / 0.4, rel=1e-6)
 
 
 def test_skin_that_crosses_skin_is_marked() -> None:
@@ -150,9 +150,9 @@ def test_skin_that_crosses_skin_is_marked() -> None:
 
 def test_the_nearest_places_are_as_far_apart_as_was_measured() -> None:
     _, results = shown(1.0)
-    found = scene("clearance")
-    assert found.with_shapes.link is not None
-    one, other = found.with_shapes.link
+    result = scene("clearance")
+    assert result.with_shapes.link is not None
+    one, other = result.with_shapes.link
     assert np.linalg.norm(one - other) == pytest.approx(results["clearance"].worst, rel=1e-6)
     assert one[0] > 0.0 > other[0]
 
@@ -164,10 +164,10 @@ def test_nearest_places_of_two_squares() -> None:
     faces = np.array([[0, 1, 2], [0, 2, 3]])
     mesh = bare_mesh(positions, np.concatenate([faces, faces + 4]))
     first = np.array([1.0] * 4 + [0.0] * 4)
-    found = nearest_places(mesh, first, 1.0 - first, positions)
-    assert found is not None
-    assert np.linalg.norm(found[1] - found[0]) == pytest.approx(5.0)
-    assert found[0][0] == pytest.approx(1.0) and found[1][0] == pytest.approx(5.0)
+    result = nearest_places(mesh, first, 1.0 - first, positions)
+    assert result is not None
+    assert np.linalg.norm(result[1] - result[0]) == pytest.approx(5.0)
+    assert result[0][0] == pytest.approx(1.0) and result[1][0] == pytest.approx(5.0)
     assert nearest_places(mesh, first, np.zeros(8), positions) is None
 
 

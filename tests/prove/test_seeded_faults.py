@@ -100,9 +100,9 @@ def test_both_sides_of_a_mirrored_character_give_the_same_figures() -> None:
 @given(st.floats(1.6, 2.2))
 def test_a_shape_sculpted_too_strong(strength: float) -> None:
     """Swollen flesh has more volume, and a greater girth where it is: the two that may tell of it."""
-    found = failing(arms(good(), strength=strength))
-    assert found >= VOLUMES
-    assert found - VOLUMES <= GIRTHS
+    result = failing(arms(good(), strength=strength))
+    assert result >= VOLUMES
+    assert result - VOLUMES <= GIRTHS
 
 
 @few
@@ -242,10 +242,10 @@ def test_skin_that_does_not_cross_is_let_be(strength: float) -> None:
 def test_a_crossing_is_found_by_the_expectation_of_crossings(strength: float) -> None:
     """So strong a shape breaks its volume as well, and nothing that is not about the skin at the elbow."""
     sides = {f"crossing of {side}_upperarm over {side}_elbow" for side in SIDES}
-    found = failing(arms(good(CROSSING), strength=strength))
-    assert found >= sides | VOLUMES
+    result = failing(arms(good(CROSSING), strength=strength))
+    assert result >= sides | VOLUMES
     skin = ("volume", "girth", "stretch", "shear", "crossing")
-    assert all(title.startswith(skin) for title in found)
+    assert all(title.startswith(skin) for title in result)
 
 
 def test_arms_that_come_too_near_each_other() -> None:

@@ -124,9 +124,9 @@ def test_mirrored_poses_are_those_of_an_independent_mirror() -> None:
 
 def test_a_closer_look_lies_between_the_neighbours_and_repeats_nothing() -> None:
     places = np.linspace(0.0, 1.0, 11)
-    found = finer(places, 10)
-    assert found.min() > 0.9 and found.max() < 1.0
-    assert not set(found.tolist()) & set(places.tolist())
+    result = finer(places, 10)
+    assert result.min() > 0.9 and result.max() < 1.0
+    assert not set(result.tolist()) & set(places.tolist())
     middle = finer(places, 5)
     assert middle.min() > 0.4 and middle.max() < 0.6
 
@@ -150,11 +150,11 @@ def test_mirrored_clips_are_looked_at_between_their_frames_as_the_clip_is() -> N
     tracks = {track.name: track for track in Sweeper(rig, extra=(clip, still)).everything(skin=True)}
     mirrored = tracks["clip lift, mirrored"]
     assert mirrored.between is not None and tracks["clip still, mirrored"].between is None
-    found = Evaluator(rig).strengths(mirrored.between(np.array([0.3, 0.7])))
+    result = Evaluator(rig).strengths(mirrored.between(np.array([0.3, 0.7])))
     assert made.between is not None
     there = Evaluator(rig).strengths(made.between(np.array([0.3, 0.7])))
     names = Evaluator(rig).names
-    np.testing.assert_allclose(found[:, names.index("right_elbow")], there[:, names.index("left_elbow")], atol=1e-9)
+    np.testing.assert_allclose(result[:, names.index("right_elbow")], there[:, names.index("left_elbow")], atol=1e-9)
 
 
 def test_many_frames_are_mirrored_like_few() -> None:

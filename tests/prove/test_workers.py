@@ -100,9 +100,9 @@ def test_others_are_started_where_it_is_long_and_do_the_work(monkeypatch: pytest
 
     monkeypatch.setattr(Workers, "give", counting)
     subject = swinging(600)
-    found = sorted(Prover(subject, hire=partial(Waiting, count=2, patience=0.0)).results(), key=lambda one: one.index)
+    result = sorted(Prover(subject, hire=partial(Waiting, count=2, patience=0.0)).results(), key=lambda one: one.index)
     assert len(given) >= 3
-    assert found == results(subject, 1)
+    assert result == results(subject, 1)
 
 
 def test_a_worker_that_is_killed_costs_nothing_but_time() -> None:
@@ -175,8 +175,8 @@ def test_the_worst_does_not_depend_on_the_order_of_the_answers(
             self._queue.rotate(1)
             return super().answer()
 
-    found = sorted(Prover(subject, hire=Backwards).results(), key=lambda one: one.index)
-    assert found == expected
+    result = sorted(Prover(subject, hire=Backwards).results(), key=lambda one: one.index)
+    assert result == expected
 
 
 def test_material_of_another_version_is_refused() -> None:

@@ -167,8 +167,8 @@ def animated(folder: Path, joints: int, keys: int, animations: int = 1, **sample
         "samplers": [{"input": 0, "output": 1, **sampler}],
     }
     nodes = [{"name": f"joint_{number}"} for number in range(joints)]
-    found = [moving, *[{} for _ in range(animations - 1)]]
-    return model(folder, data, nodes=nodes, accessors=accessors, bufferViews=views, animations=found)
+    result = [moving, *[{} for _ in range(animations - 1)]]
+    return model(folder, data, nodes=nodes, accessors=accessors, bufferViews=views, animations=result)
 
 
 def test_keys_times_joints_are_counted_before_they_are_sampled(tmp_path: Path) -> None:

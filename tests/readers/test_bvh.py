@@ -53,8 +53,8 @@ def test_rotations_are_made_in_the_order_of_the_channels() -> None:
     clip = parse_bvh(TEXT, "walk")
     for joint, order, angles in ((0, "ZXY", (10, 20, 30)), (1, "YZX", (40, 50, 60))):
         expected = Rotation.from_euler(order, angles, degrees=True).as_matrix()
-        found = Rotation.from_quat(clip.rotations[0, joint]).as_matrix()
-        np.testing.assert_allclose(found, expected, atol=1e-14)
+        result = Rotation.from_quat(clip.rotations[0, joint]).as_matrix()
+        np.testing.assert_allclose(result, expected, atol=1e-14)
     assert clip.rotations[0, 2].tolist() == [0, 0, 0, 1]
 
 

@@ -46,25 +46,25 @@ def test_normalised_integers(tmp_path: Path, component: int, kind: str, expected
     last = information.max // 2 + 1 if information.min == 0 else -information.max
     data = np.array([information.min, information.max, last], kind).tobytes()
     accessor = {"bufferView": 0, "componentType": component, "count": 3, "type": "SCALAR", "normalized": True}
-    found = _arrays(tmp_path, data, [accessor], [_view(len(data))]).accessor(0)
-    assert found.dtype == np.float64
-    np.testing.assert_array_equal(found, expected)
+    result = _arrays(tmp_path, data, [accessor], [_view(len(data))]).accessor(0)
+    assert result.dtype == np.float64
+    np.testing.assert_array_equal(result, expected)
 
 
 def test_integers_stay_integers(tmp_path: Path) -> None:
     data = np.array([1, 65535], "<u2").tobytes()
     accessor = {"bufferView": 0, "componentType": 5123, "count": 2, "type": "SCALAR"}
-    found = _arrays(tmp_path, data, [accessor], [_view(4)]).accessor(0)
-    assert found.dtype.kind == "u"
-    assert found.tolist() == [1, 65535]
+    result = _arrays(tmp_path, data, [accessor], [_view(4)]).accessor(0)
+    assert result.dtype.kind == "u"
+    assert result.tolist() == [1, 65535]
 
 
 def test_strides_and_offsets(tmp_path: Path) -> None:
     rows = np.arange(24, dtype="<f4").reshape(4, 6)
     data = b"????" + rows.tobytes()
     accessor = {"bufferView": 0, "byteOffset": 8, "componentType": 5126, "count": 4, "type": "VEC3"}
-    found = _arrays(tmp_path, data, [accessor], [_view(96, byteOffset=4, byteStride=24)]).accessor(0)
-    np.testing.assert_array_equal(found, rows[:, 2:5])
+    result = _arrays(tmp_path, data, [accessor], [_view(96, byteOffset=4, byteStride=24)]).accessor(0)
+    np.testing.assert_array_equal(result, rows[:, 2:5])
 
 
 def test_matrices_are_stored_by_columns_and_small_columns_are_padded(tmp_path: Path) -> None:

@@ -26,42 +26,42 @@ INSIDE = np.clip(BETWEEN, 0.0, 2.0)
 def test_linear_rotations_are_scipys_slerp() -> None:
     rotations = Rotation.random(3, rng=np.random.default_rng(1))
     keys = rotations.as_quat() * np.array([[1], [-1], [1]])  # the same rotation, the longer way round in numbers
-    found = sample(AnimationTrack(0, "rotation", KEYS, keys, "LINEAR"), BETWEEN)
+    result = sample(AnimationTrack(0, "rotation", KEYS, keys, "LINEAR"), BETWEEN)
     expected = Slerp(KEYS, rotations)(INSIDE)
-    assert np.max((Rotation.from_quat(found) * expected.inv()).magnitude()) < 1e-12
+    assert np.max((Rotation.from_quat(result) * expected.inv()).magnitude()) < 1e-12
 
 
 def test_linear_translations_are_numpys_interpolation() -> None:
     values = np.random.default_rng(2).normal(size=(3, 3))
-    found = sample(AnimationTrack(0, "translation", KEYS, values, "LINEAR"), BETWEEN)
+    result = sample(AnimationTrack(0, "translation", KEYS, values, "LINEAR"), BETWEEN)
     for axis in range(3):
-        np.testing.assert_allclose(found[:, axis], np.interp(INSIDE, KEYS, values[:, axis]), atol=1e-15)
+        np.testing.assert_allclose(result[:, axis], np.interp(INSIDE, KEYS, values[:, axis]), atol=1e-15)
 
 
 def test_cubic_splines_are_scipys_hermite_splines() -> None:
     # glTF 2.0 Appendix C.5: tangents are per second, in-tangent first, and may differ on the two sides of a key
     values = np.random.default_rng(3).normal(size=(3, 3, 3))
-    found = sample(AnimationTrack(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    result = sample(AnimationTrack(0, "translation", KEYS, values, "CUBICSPLINE"), BETWEEN)
     for start in (0, 1):
         inside = (KEYS[start] <= BETWEEN) & (KEYS[start + 1] >= BETWEEN)
         tangents = np.array([values[start, 2], values[start + 1, 0]])
         spline = CubicHermiteSpline(KEYS[start : start + 2], values[start : start + 2, 1], tangents)
-        np.testing.assert_allclose(found[inside], spline(BETWEEN[inside]), atol=1e-12)
-    np.testing.assert_array_equal(found[BETWEEN > 2.0], np.tile(values[2, 1], (int(np.sum(BETWEEN > 2.0)), 1)))
+        np.testing.assert_allclose(result[inside], spline(BETWEEN[inside]), atol=1e-12)
+    np.testing.assert_array_equal(result[BETWEEN > 2.0], np.tile(values[2, 1], (int(np.sum(BETWEEN > 2.0)), 1)))
 
 
 def test_cubic_rotations_are_normalised() -> None:
     values = np.random.default_rng(4).normal(size=(3, 3, 4))
-    found = sample(AnimationTrack(0, "rotation", KEYS, values, "CUBICSPLINE"), BETWEEN)
-    np.testing.assert_allclose(np.linalg.norm(found, axis=1), 1.0, atol=1e-15)
+    result = sample(AnimationTrack(0, "rotation", KEYS, values, "CUBICSPLINE"), BETWEEN)
+    np.testing.assert_allclose(np.linalg.norm(result, axis=1), 1.0, atol=1e-15)
 
 
 def test_steps_hold_until_the_next_key() -> None:
     values = np.arange(9.0).reshape(3, 3)
-    found = sample(
+    result = sample(
         AnimationTrack(0, "translation", KEYS, values, "STEP"), np.array([-1.0, 0.0, 0.499, 0.5, 1.999, 2.0, 3.0])
     )
-    assert found[:, 0].tolist() == [0, 0, 0, 3, 3, 6, 6]
+    assert result[:, 0].tolist() == [0, 0, 0, 3, 3, 6, 6]
 
 
 def _file(folder: Path, tracks: list[tuple[int, str, str, NDArray[Any], NDArray[Any]]]) -> Path:

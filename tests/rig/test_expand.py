@@ -63,8 +63,8 @@ def test_a_middle_joint_is_mirrored_onto_itself() -> None:
 
 
 def test_an_axis_that_the_mirror_leaves_alone_is_told() -> None:
-    found = names_of("driver bow both { reads rotation about x of spine span 0 deg .. 20 deg }")
-    assert "same-on-both-sides" in found
+    result = names_of("driver bow both { reads rotation about x of spine span 0 deg .. 20 deg }")
+    assert "same-on-both-sides" in result
 
 
 def test_one_sided_and_sideless_declarations() -> None:

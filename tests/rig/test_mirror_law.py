@@ -76,7 +76,7 @@ def test_with_even_rest_positions_every_reading_mirrors(paired: Paired) -> None:
     first = compile_everything(from_file(paired), paired.path.parent)
     assert first.rig is not None
     compiled = compile_everything(made_even(first.rig, paired), paired.path.parent)
-    assert compiled.rig is not None, [found.message for found in compiled.diagnostics[:3]]
+    assert compiled.rig is not None, [result.message for result in compiled.diagnostics[:3]]
     worst = worst_differences(compiled.rig)
     assert set(worst) == KINDS
     assert {kind: size for kind, size in worst.items() if size > 1e-9} == {}
@@ -101,16 +101,16 @@ def test_mirroring_twice_is_identity(paired: Paired) -> None:
             assert isinstance(left, Driver) and left.reading.kind == "rotation"
             expected[entry.declared] = left.reading.axis
     back = compile_text("\n".join(["plica 1", exchanged, *lines]), "back.plica", Workspace(paired.path.parent))
-    assert back.rig is not None, [found.message for found in back.diagnostics[:3]]
-    found = {
+    assert back.rig is not None, [result.message for result in back.diagnostics[:3]]
+    result = {
         entry.declared: entry.reading.axis
         for entry in back.rig.strengths
         if isinstance(entry, Driver) and entry.side == "right" and entry.reading.kind == "rotation"
     }
-    assert found.keys() == expected.keys() and len(found) > 20
+    assert result.keys() == expected.keys() and len(result) > 20
     for name, axis in expected.items():
         # Both are written with so many digits: half a unit of each, the first turned by a matrix.
-        np.testing.assert_allclose(found[name], axis, atol=10.0 ** (1 - DIGITS))
+        np.testing.assert_allclose(result[name], axis, atol=10.0 ** (1 - DIGITS))
 
 
 def base_of(rig: Rig, joint: str, paired: Paired) -> str:

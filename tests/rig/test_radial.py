@@ -69,11 +69,11 @@ def test_sixty_four_samples() -> None:
 
 def test_two_samples_by_hand() -> None:
     """Linear with a constant: from 0 at rest to 1 at distance d, both coefficients have the size 1 / (2 d)."""
-    found = solve([REST, FieldSample("up", about_x(1.0))], "rotation", None, "linear")
+    result = solve([REST, FieldSample("up", about_x(1.0))], "rotation", None, "linear")
     half = 1 / (4 * sin(0.5))
-    assert found.coefficients[0][0] == pytest.approx(half, abs=1e-15)
-    assert found.coefficients[1][0] == pytest.approx(-half, abs=1e-15)
-    assert found.constants == pytest.approx((0.5,), abs=1e-15)
+    assert result.coefficients[0][0] == pytest.approx(half, abs=1e-15)
+    assert result.coefficients[1][0] == pytest.approx(-half, abs=1e-15)
+    assert result.constants == pytest.approx((0.5,), abs=1e-15)
 
 
 def test_no_numpy() -> None:

@@ -91,7 +91,7 @@ def rig_text(paired: Paired | None) -> str:
         compiled = compile_text(TEXT, "stick.plica", Workspace(Path()))
     else:
         compiled = compile_everything(from_file(paired), paired.path.parent)
-    assert compiled.rig is not None, [found.message for found in compiled.diagnostics]
+    assert compiled.rig is not None, [result.message for result in compiled.diagnostics]
     return write_rig(compiled.rig)
 
 
@@ -127,11 +127,11 @@ def test_other_kernels_of_linear_algebra_build_the_same_bytes(core: str, tmp_pat
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=5).map(tuple))
 def test_numbers_keep_eleven_digits_of_the_largest(values: tuple[float, ...]) -> None:
-    found = rounded(values)
+    result = rounded(values)
     largest = max(map(abs, values))
-    assert all(abs(one - other) <= 10.0 ** (1 - DIGITS) * largest for one, other in zip(found, values, strict=True))
-    assert rounded(found) == found
-    assert "-0.0" not in map(repr, found)
+    assert all(abs(one - other) <= 10.0 ** (1 - DIGITS) * largest for one, other in zip(result, values, strict=True))
+    assert rounded(result) == result
+    assert "-0.0" not in map(repr, result)
 
 
 def test_the_same_places_on_both_sides_of_a_power_of_ten() -> None:
@@ -146,11 +146,11 @@ def test_fields_keep_the_digits_that_their_samples_need() -> None:
     half = math.radians(1.0)
     turns = [(math.sin(half * number), 0.0, 0.0, math.cos(half * number)) for number in range(5)]
     samples = [radial.FieldSample(f"pose_{number}", turn) for number, turn in enumerate(turns)]
-    found = radial.rounded_solution(samples, "rotation", None, "gaussian")
+    result = radial.rounded_solution(samples, "rotation", None, "gaussian")
     distances = [[radial.distance(a, b, "rotation", None) for b in turns] for a in turns]
-    assert found.width is not None
+    assert result.width is not None
     for row, values in enumerate(distances):
         for column in range(4):
-            kernels = [math.exp(-((value / found.width) ** 2)) for value in values]
-            strength = sum(kernel * one[column] for kernel, one in zip(kernels, found.coefficients, strict=True))
+            kernels = [math.exp(-((value / result.width) ** 2)) for value in values]
+            strength = sum(kernel * one[column] for kernel, one in zip(kernels, result.coefficients, strict=True))
             assert strength == pytest.approx(1.0 if row == column + 1 else 0.0, abs=5e-10)

@@ -44,8 +44,8 @@ def test_an_unused_acceptance_inside_expect_is_reported() -> None:
 
 def test_an_acceptance_holds_only_in_its_own_declaration() -> None:
     accepting = f"expect both {{ reach elbow over everything accept repeated-expectation {BECAUSE} }}\n"
-    found = names_of(ELBOW + accepting + EXPECTED + EXPECTED)
-    assert {"repeated-expectation", "nothing-accepted"} <= set(found)
+    result = names_of(ELBOW + accepting + EXPECTED + EXPECTED)
+    assert {"repeated-expectation", "nothing-accepted"} <= set(result)
 
 
 def test_what_expanding_finds_can_be_accepted() -> None:

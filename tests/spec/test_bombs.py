@@ -60,18 +60,18 @@ def written_out() -> dict[str, dict[str, Any]]:
 @pytest.mark.parametrize("name", WRITING_OUT)
 def test_writing_out_too_much_is_refused(name: str, written_out: dict[str, dict[str, Any]]) -> None:
     for way in ("found", "open"):
-        found = written_out[name][way]
-        assert found["too-many-declarations"] == 1
-        assert found.keys() <= {"too-many-declarations", "over-limit"}, "nothing is said of what was not written out"
+        result = written_out[name][way]
+        assert result["too-many-declarations"] == 1
+        assert result.keys() <= {"too-many-declarations", "over-limit"}, "nothing is said of what was not written out"
     assert written_out[name]["grown"] < 200 * 2**20
 
 
 def test_the_refusal_names_the_limit() -> None:
     with limits.using(limits.Limits(expansion=100)):
-        found = compile_text(BOMBS["empty_rounds"]()["spec.plica"]).diagnostics
-    assert [item.name for item in found] == ["too-many-declarations"]
-    assert "--limit expansion=" in (found[0].hint or "")
-    assert found[0].span is not None
+        result = compile_text(BOMBS["empty_rounds"]()["spec.plica"]).diagnostics
+    assert [item.name for item in result] == ["too-many-declarations"]
+    assert "--limit expansion=" in (result[0].hint or "")
+    assert result[0].span is not None
 
 
 def test_what_the_limit_allows_is_written_out() -> None:
@@ -89,8 +89,8 @@ def with_findings() -> dict[str, dict[str, Any]]:
 @pytest.mark.parametrize("name", FINDING)
 def test_so_many_errors_are_found_and_no_more(name: str, with_findings: dict[str, dict[str, Any]]) -> None:
     for way in ("found", "open"):
-        found = with_findings[name][way]
-        assert found == {FINDING[name]: MOST_SHOWN, "too-many-findings": 1}
+        result = with_findings[name][way]
+        assert result == {FINDING[name]: MOST_SHOWN, "too-many-findings": 1}
 
 
 @pytest.fixture(scope="module")
@@ -126,10 +126,10 @@ def test_names_in_a_circle_never_come() -> None:
 
 
 def test_a_mistake_in_a_family_is_shown_a_few_times() -> None:
-    found = compile_text(HEAD + "each a in 1 .. 90 { driver d{a} { reads bend of j{a} span 0 deg .. 1 deg } }\n")
-    names = [item.name for item in found.diagnostics]
+    result = compile_text(HEAD + "each a in 1 .. 90 { driver d{a} { reads bend of j{a} span 0 deg .. 1 deg } }\n")
+    names = [item.name for item in result.diagnostics]
     assert names.count("unknown-joint") == limits.Limits().findings_at_a_place
-    (more,) = [item for item in found.diagnostics if item.name == "more-of-the-same"]
+    (more,) = [item for item in result.diagnostics if item.name == "more-of-the-same"]
     assert more.message.startswith(f"{90 - limits.Limits().findings_at_a_place} more of `unknown-joint`")
 
 

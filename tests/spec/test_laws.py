@@ -32,4 +32,4 @@ def test_order_of_declarations_never_matters(example: str, seed: int, tmp_path: 
     mixed = compile_file(spec)
     assert straight.rig is not None and mixed.rig is not None
     assert write_rig(mixed.rig) == write_rig(straight.rig)
-    assert sorted(found.name for found in mixed.diagnostics) == sorted(found.name for found in straight.diagnostics)
+    assert sorted(result.name for result in mixed.diagnostics) == sorted(result.name for result in straight.diagnostics)

@@ -65,12 +65,12 @@ def test_straight_limbs_flex_as_anatomy_says(place: Callable[[Vector], Vector], 
 
 def test_the_axes_of_the_figure_are_written_by_name() -> None:
     body = _body(figure())
-    found = {
+    result = {
         name: axis_text(hinge.axis)
         for name in ("shin_l", "shin_r", "forearm_l", "forearm_r", "index2_l")
         if (hinge := _hinge(body, name))
     }
-    assert found == {"shin_l": "x", "shin_r": "x", "forearm_l": "-y", "forearm_r": "y", "index2_l": "-z"}
+    assert result == {"shin_l": "x", "shin_r": "x", "forearm_l": "-y", "forearm_r": "y", "index2_l": "-z"}
 
 
 def test_ball_joints_are_no_hinges() -> None:

@@ -41,8 +41,8 @@ def _chain(*names: str) -> Skeleton:
 )
 def test_parts(names: str, parts: str) -> None:
     own = names.split()
-    found = [(part or "-").removeprefix("finger ") for part in parts_of(_chain(*own), own)]
-    assert " ".join(found) == parts
+    result = [(part or "-").removeprefix("finger ") for part in parts_of(_chain(*own), own)]
+    assert " ".join(result) == parts
 
 
 def test_words() -> None:

@@ -68,28 +68,28 @@ HABITS: dict[str, Namer] = {
 }
 
 
-def _check(found: FoundSides, skeleton: Skeleton) -> None:
+def _check(result: FoundSides, skeleton: Skeleton) -> None:
     names = [joint.name for joint in skeleton.joints]
-    assert len(found.sides.pairs) == PAIRS
-    assert len(names) - 2 * len(found.sides.pairs) == SINGLE
-    assert found.sides.unpaired == ()
-    assert found.sides.clashing == ()
+    assert len(result.sides.pairs) == PAIRS
+    assert len(names) - 2 * len(result.sides.pairs) == SINGLE
+    assert result.sides.unpaired == ()
+    assert result.sides.clashing == ()
 
 
 @pytest.mark.parametrize("habit", HABITS)
 def test_naming_habits(habit: str) -> None:
     skeleton = figure(HABITS[habit])
-    found = find_sides(skeleton)
-    _check(found, skeleton)
-    assert len(found.left) == len(found.right) == 1
-    assert found.stated == ()
-    assert all(skeleton.frames[pair.left].origin[0] > 0 for pair in found.sides.pairs.values())
+    result = find_sides(skeleton)
+    _check(result, skeleton)
+    assert len(result.left) == len(result.right) == 1
+    assert result.stated == ()
+    assert all(skeleton.frames[pair.left].origin[0] > 0 for pair in result.sides.pairs.values())
 
 
 def test_the_narrowest_pattern_drops_what_all_names_begin_with() -> None:
-    found = find_sides(figure(HABITS["namespace"]))
-    assert (found.left, found.right) == (("wren:Left*",), ("wren:Right*",))
-    assert "Forearm" in found.sides.pairs
+    result = find_sides(figure(HABITS["namespace"]))
+    assert (result.left, result.right) == (("wren:Left*",), ("wren:Right*",))
+    assert "Forearm" in result.sides.pairs
 
 
 def test_two_habits_in_one_skeleton_give_two_patterns() -> None:
@@ -97,9 +97,9 @@ def test_two_habits_in_one_skeleton_give_two_patterns() -> None:
         return underscored(base, side) if "1" not in base and "2" not in base else f"{side.capitalize()}_{base}"
 
     skeleton = figure(name)
-    found = find_sides(skeleton)
-    _check(found, skeleton)
-    assert set(found.left) == {"*_l", "Left_*"}
+    result = find_sides(skeleton)
+    _check(result, skeleton)
+    assert set(result.left) == {"*_l", "Left_*"}
 
 
 def test_a_pattern_that_marks_other_joints_too_becomes_stated_pairs() -> None:
@@ -109,10 +109,10 @@ def test_a_pattern_that_marks_other_joints_too_becomes_stated_pairs() -> None:
         return {"left": f"Left{base}", "right": f"Right{base}", "": "LowerBack" if base == "spine" else base}[side]
 
     skeleton = figure(lambda base, side: name(base, side))
-    found = find_sides(skeleton)
-    stated = [tuple(skeleton.joints[index].name for index in pair) for pair in found.stated]
-    assert found.sides.unpaired == ()
-    assert "LowerBack" not in [skeleton.joints[index].name for index in found.sides.partner]
+    result = find_sides(skeleton)
+    stated = [tuple(skeleton.joints[index].name for index in pair) for pair in result.stated]
+    assert result.sides.unpaired == ()
+    assert "LowerBack" not in [skeleton.joints[index].name for index in result.sides.partner]
     assert ("LToe", "RToe") in stated
 
 
@@ -125,10 +125,10 @@ def test_any_plane(axis: str, sign: float) -> None:
         return turned[0] + 3.0, turned[1] - 2.0, turned[2] + 0.5
 
     skeleton = figure(place=place)
-    found = find_sides(skeleton)
-    _check(found, skeleton)
-    assert found.plane is None  # binding finds it by itself
-    assert direction_to_left(skeleton, found.sides) == tuple(sign if name == axis else 0.0 for name in "xyz")
+    result = find_sides(skeleton)
+    _check(result, skeleton)
+    assert result.plane is None  # binding finds it by itself
+    assert direction_to_left(skeleton, result.sides) == tuple(sign if name == axis else 0.0 for name in "xyz")
 
 
 def test_the_plane_is_stated_where_one_uneven_pair_would_mislead() -> None:
@@ -136,11 +136,11 @@ def test_the_plane_is_stated_where_one_uneven_pair_would_mislead() -> None:
     moved = [
         joint._replace(translation=(0.3, -1.2, 0.9)) if joint.name == "hand_l" else joint for joint in skeleton.joints
     ]
-    found = find_sides(Skeleton(tuple(moved)))
-    assert len(found.sides.pairs) == PAIRS
-    if found.plane is not None:
-        assert found.plane.axis == "x"
-        assert abs(found.plane.offset) < 1e-9
+    result = find_sides(Skeleton(tuple(moved)))
+    assert len(result.sides.pairs) == PAIRS
+    if result.plane is not None:
+        assert result.plane.axis == "x"
+        assert abs(result.plane.offset) < 1e-9
 
 
 def test_letters_that_do_not_mirror_are_no_sides() -> None:
@@ -163,6 +163,6 @@ def test_a_skeleton_posed_unevenly_is_paired_by_how_it_hangs_together() -> None:
 
 
 def test_no_joints_no_sides() -> None:
-    found = find_sides(Skeleton(()))
-    assert (found.left, found.stated, found.plane) == ((), (), None)
-    assert direction_to_left(Skeleton(()), found.sides) is None
+    result = find_sides(Skeleton(()))
+    assert (result.left, result.stated, result.plane) == ((), (), None)
+    assert direction_to_left(Skeleton(()), result.sides) is None

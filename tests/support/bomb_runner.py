@@ -20,9 +20,9 @@ from plica.pipeline import compile_file
 from tests.support.bombs import written
 
 
-def counted(found: tuple[Diagnostic, ...]) -> dict[str, int]:
+def counted(diagnostics: tuple[Diagnostic, ...]) -> dict[str, int]:
     """How often each rule was found."""
-    names = [item.name for item in found]
+    names = [item.name for item in diagnostics]
     return {name: names.count(name) for name in dict.fromkeys(names)}
 
 

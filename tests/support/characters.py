@@ -88,7 +88,7 @@ def compile_everything(character: str, folder: Path) -> Compiled:
     """The spec above for all pairs of a character block."""
     workspace = Workspace(folder)
     first = compile_text(f"plica 1\n{character}", "first.plica", workspace)
-    assert first.spec is not None, [found.message for found in first.diagnostics]
+    assert first.spec is not None, [result.message for result in first.diagnostics]
     bases = sorted(first.spec.bound.sides.pairs)
     return compile_text(spec_reading_everything(character, bases), "everything.plica", workspace)
 

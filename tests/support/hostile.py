@@ -112,4 +112,4 @@ def assert_only(markdown: str, elements: set[str]) -> None:
         assert page.elements <= elements
         assert page.comments <= {" "}
         assert all(address.startswith("data:image/svg+xml;base64,") for address in page.addresses)
-        assert [found for text in page.texts for found in LIVE.findall(text)] == []
+        assert [result for text in page.texts for result in LIVE.findall(text)] == []

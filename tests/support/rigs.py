@@ -135,18 +135,18 @@ def _span(reading: Reading, random: Random) -> tuple[float, float]:
 def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: Kernel, samples: int = 4) -> Field:
     """A solved field with samples well apart, and drawn anew where a wide kernel cannot tell them apart."""
     axis = unit_vector(random) if metric == "direction" else None
-    found = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
-    while len(found) < samples + 1:
+    result = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
+    while len(result) < samples + 1:
         turn = Turn.from_rotvec(np.array(unit_vector(random)) * random.uniform(0.5, 1.5))
-        trial = [*found, FieldSample(f"pose_{len(found)}", quaternion(turn.as_quat()))]
-        near = Turn.from_quat([sample.rotation for sample in found]).inv() * turn
+        trial = [*result, FieldSample(f"pose_{len(result)}", quaternion(turn.as_quat()))]
+        near = Turn.from_quat([sample.rotation for sample in result]).inv() * turn
         if near.magnitude().min() > 0.4:
-            found = trial
+            result = trial
     try:
-        width, coefficients, constants = solve(found, metric, axis, kernel)
+        width, coefficients, constants = solve(result, metric, axis, kernel)
     except ValueError:
         return random_field(random, name, joint, metric, kernel, samples)
-    return Field(name, "none", name, joint, metric, axis, kernel, width, tuple(found), coefficients, constants)
+    return Field(name, "none", name, joint, metric, axis, kernel, width, tuple(result), coefficients, constants)
 
 
 def random_rig(

@@ -69,13 +69,13 @@ def random_character(
     random = np.random.default_rng(seed)
     names = [f"shape_{index}" for index in range(shapes)]
     rig = shaped_rig(random_rig(seed), names)
-    found = {}
+    result = {}
     for index, name in enumerate(names):
         primary = random_offsets(vertices, moved, random)
         half = random_offsets(vertices, moved, random)
         with_half = inbetweens and index % 3 == 0
-        found[name] = Inbetweens(primary, (0.5,), (half,)) if with_half else Inbetweens(primary)
-    return rig, random_skin(rig, vertices, seed=seed), found
+        result[name] = Inbetweens(primary, (0.5,), (half,)) if with_half else Inbetweens(primary)
+    return rig, random_skin(rig, vertices, seed=seed), result
 
 
 def random_poses(rig: Rig, frames: int, seed: int = 0, bend: float = 0.4) -> Poses:

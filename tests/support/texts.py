@@ -43,4 +43,4 @@ def rig_of(text: str, facts: str = "") -> Rig:
 
 def names_of(text: str, facts: str = "") -> list[str]:
     """The kebab names of what is found."""
-    return [found.name for found in compiled(text, facts).diagnostics]
+    return [result.name for result in compiled(text, facts).diagnostics]

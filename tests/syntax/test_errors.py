@@ -134,18 +134,18 @@ CASES = {
 @pytest.mark.parametrize("name", CASES)
 def test_each_mistake_is_reported_once_at_its_place(name: str) -> None:
     text, expected = CASES[name]
-    _, found = reports_of(text)
-    assert [(one.name, line_of(one), marked(one)) for one in found] == [entry[:3] for entry in expected]
-    for diagnostic, (*_, hint) in zip(found, expected, strict=True):
+    _, result = reports_of(text)
+    assert [(one.name, line_of(one), marked(one)) for one in result] == [entry[:3] for entry in expected]
+    for diagnostic, (*_, hint) in zip(result, expected, strict=True):
         assert hint in (diagnostic.hint or "")
 
 
 def test_declarations_without_a_mistake_are_kept() -> None:
-    document, found = reports_of(
+    document, result = reports_of(
         "region a { skin of a }\nregion b { skn of b }\neach f in x, y {\n region {f} { skin of {f} }\n"
         " region {f}_2 { skn of {f} }\n each g in z { region {g} { skin of z } }\n}\nregion c { skin of c }\n"
     )
-    assert len(found) == 2
+    assert len(result) == 2
     first, each, last = document.declarations
     assert isinstance(first, nodes.Block) and first.name and first.name.text == "a"
     assert isinstance(each, nodes.Each) and len(each.declarations) == 2
@@ -154,15 +154,15 @@ def test_declarations_without_a_mistake_are_kept() -> None:
 
 
 def test_the_end_of_an_unclosed_block_is_pointed_at() -> None:
-    _, found = reports_of("region arm {\n    skin of arm   // comment\n\n\nregion b { skin of b }\n")
-    (label,) = found[0].labels
+    _, result = reports_of("region arm {\n    skin of arm   // comment\n\n\nregion b { skin of b }\n")
+    (label,) = result[0].labels
     assert label.span.place == "spec.plica:3:15"
 
 
 def test_a_fix_replaces_exactly_the_mistake() -> None:
     text = "driver a { reads rotaton about x of b  span 0 deg .. 1 dg }\n"
-    _, found = reports_of(text)
-    fix = found[0].fix
+    _, result = reports_of(text)
+    fix = result[0].fix
     assert fix is not None
     source = fix.span.source.text
     assert "reads rotation about" in source[: fix.span.start] + fix.replacement + source[fix.span.end :]
@@ -197,16 +197,16 @@ def test_a_version_line_alone_is_a_file(text: str) -> None:
 
 
 def test_a_file_full_of_mistakes_is_cut_short() -> None:
-    _, found = reports_of("region a { skn of b }\n" * (MOST_MISTAKES + 50))
-    assert sum(one.name == "unexpected-text" for one in found) == MOST_MISTAKES
-    assert [one.name for one in found if one.name == "more-mistakes"] == ["more-mistakes"]
+    _, result = reports_of("region a { skn of b }\n" * (MOST_MISTAKES + 50))
+    assert sum(one.name == "unexpected-text" for one in result) == MOST_MISTAKES
+    assert [one.name for one in result if one.name == "more-mistakes"] == ["more-mistakes"]
 
 
 def test_combinations_nested_too_deeply_are_refused() -> None:
-    _, found = reports_of("combine a = " + "sum(" * 5000 + "b" + ")" * 5000 + "\n")
-    assert [one.name for one in found] == ["nested-too-deeply"]
-    _, found = reports_of("combine a = " + "sum(" * 40 + "b" + ")" * 40 + "\n")
-    assert found == ()
+    _, result = reports_of("combine a = " + "sum(" * 5000 + "b" + ")" * 5000 + "\n")
+    assert [one.name for one in result] == ["nested-too-deeply"]
+    _, result = reports_of("combine a = " + "sum(" * 40 + "b" + ")" * 40 + "\n")
+    assert result == ()
 
 
 def test_every_report_lists_what_could_stand_there_without_names_of_terminals() -> None:

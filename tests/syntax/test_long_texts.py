@@ -46,12 +46,12 @@ def test_memory_is_in_proportion_to_the_text(name: str) -> None:
 def test_a_text_that_is_too_long_is_refused_wherever_it_comes_from() -> None:
     text = HEAD + "// " + "x" * 2000
     with limits.using(limits.Limits(spec_bytes=1000)):
-        (found,) = compile_text(text).diagnostics
+        (result,) = compile_text(text).diagnostics
         project = Project()
         project.set_text("spec", text, None)
         analysis = project.analysis("spec")
     assert analysis is not None
-    for refused in (found, *analysis.diagnostics):
+    for refused in (result, *analysis.diagnostics):
         assert refused.name == "file-too-large"
         assert "--limit spec-bytes=SIZE" in (refused.hint or "")
 

@@ -36,17 +36,17 @@ def _parts(node: nodes.Placed) -> Sequence[nodes.Placed]:
     return ()
 
 
-def _of_nodes(found: Sequence[nodes.Placed]) -> tuple[Place, ...]:
-    return tuple((node.start, _of_nodes(_parts(node))) for node in found)
+def _of_nodes(result: Sequence[nodes.Placed]) -> tuple[Place, ...]:
+    return tuple((node.start, _of_nodes(_parts(node))) for node in result)
 
 
-def _of_statements(found: tuple[Statement, ...], starts: list[int]) -> tuple[Place, ...]:
-    return tuple((starts[one.first], _of_statements(one.parts, starts)) for one in found)
+def _of_statements(result: tuple[Statement, ...], starts: list[int]) -> tuple[Place, ...]:
+    return tuple((starts[one.first], _of_statements(one.parts, starts)) for one in result)
 
 
-def _check_ends(found: tuple[Statement, ...], before: int, end: int, kinds: list[str]) -> None:
+def _check_ends(result: tuple[Statement, ...], before: int, end: int, kinds: list[str]) -> None:
     """Statements follow each other without a gap, and each block's brace stands before its first part."""
-    for one in found:
+    for one in result:
         assert one.first == before
         if one.opening is not None:
             assert kinds[one.opening] == "LBRACE" and kinds[one.end - 1] == "RBRACE"

@@ -62,8 +62,8 @@ def test_factor_one_is_the_contracted_map() -> None:
 def test_plain_mixing_of_two_tilts(one: float, other: float, share: float) -> None:
     """Closed form: the angle of the mixed vector is that of the mixed sines over the mixed cosines."""
     expected = atan2(sin(one) * (1 - share) + sin(other) * share, cos(one) * (1 - share) + cos(other) * share)
-    found = mixed(tilted(one), tilted(other), np.array(share), "plain")
-    assert np.allclose(found, tilted(expected), rtol=0, atol=1e-12)
+    result = mixed(tilted(one), tilted(other), np.array(share), "plain")
+    assert np.allclose(result, tilted(expected), rtol=0, atol=1e-12)
 
 
 def test_flat_with_any_normal_gives_that_normal() -> None:
@@ -94,8 +94,8 @@ def test_reoriented_turns_as_the_base_is_turned() -> None:
 def test_reoriented_tilts_add_up(one: float, other: float, share: float) -> None:
     """Closed form: tilts about one axis add; fading from flat keeps tan = s sin / (1 - s + s cos)."""
     faded = atan2(share * sin(other), 1 - share + share * cos(other))
-    found = mixed(tilted(one), tilted(other), np.array(share), "reoriented")
-    assert np.allclose(found, tilted(one + faded), rtol=0, atol=1e-12)
+    result = mixed(tilted(one), tilted(other), np.array(share), "reoriented")
+    assert np.allclose(result, tilted(one + faded), rtol=0, atol=1e-12)
     assert tan(faded) == pytest.approx(share * sin(other) / (1 - share + share * cos(other)), abs=1e-12)
 
 
@@ -106,8 +106,8 @@ def test_no_map_gives_anything_but_unit_normals(mixing: Mixing) -> None:
     one, other = (part.reshape(-1, 3) for part in np.broadcast_arrays(corners[:, None], corners[None, :]))
     with np.errstate(all="raise"):
         for share in (0.0, 0.5, 1.0):
-            found = mixed(decoded(one), decoded(other), np.full(len(one), share), mixing)
-            assert np.allclose(np.linalg.norm(found, axis=1), 1.0)
+            result = mixed(decoded(one), decoded(other), np.full(len(one), share), mixing)
+            assert np.allclose(np.linalg.norm(result, axis=1), 1.0)
 
 
 # ---- factors and places
@@ -156,11 +156,11 @@ def test_masks_over_another_uv_set() -> None:
 def test_the_blended_map_is_the_normals_at_its_texels(mixing: Mixing) -> None:
     maps = DetailMaps(MAPS.relaxed, MAPS.contracted, MAPS.masks, mixing)
     strengths = {"brow": 0.8, "nose": 0.3}
-    found = blended_map(maps, strengths)
-    assert found.shape == (8, 16, 3)
+    result = blended_map(maps, strengths)
+    assert result.shape == (8, 16, 3)
     factor = factor_at(maps, strengths, middles(8, 16)).reshape(8, 16)
     expected = mixed(decoded(maps.relaxed.stored / 255.0), decoded(maps.contracted.stored / 255.0), factor, mixing)
-    assert np.allclose(found, expected, rtol=0, atol=1e-12)
+    assert np.allclose(result, expected, rtol=0, atol=1e-12)
 
 
 def test_bands_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:

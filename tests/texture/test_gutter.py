@@ -34,18 +34,18 @@ def distances(covered: Flags) -> tuple[Floats, Floats]:
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("share", [0.02, 0.5, 0.95])
 def test_large_textures_are_exact_near_islands_and_bounded_farther_out(seed: int, share: float) -> None:
-    found, exact = distances(patchy(2 * WHOLE, seed, share))
+    result, exact = distances(patchy(2 * WHOLE, seed, share))
     near = exact <= EXACT
     assert near.any()
-    assert (found[near] == exact[near]).all()
-    assert (found - exact).max() <= 2.0 * np.hypot(BLOCK - 1, BLOCK - 1) + 1e-9
+    assert (result[near] == exact[near]).all()
+    assert (result - exact).max() <= 2.0 * np.hypot(BLOCK - 1, BLOCK - 1) + 1e-9
 
 
 @pytest.mark.parametrize("size", [1, 2, 4, 64, WHOLE])
 def test_small_textures_are_exact_everywhere(size: int) -> None:
     covered = patchy(size, 1, 0.3) if size > 4 else np.eye(size, dtype=np.bool_)
-    found, exact = distances(covered)
-    assert (found == exact).all()
+    result, exact = distances(covered)
+    assert (result == exact).all()
 
 
 @pytest.mark.parametrize("size", [8, 2 * WHOLE])

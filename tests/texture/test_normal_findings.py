@@ -22,11 +22,11 @@ def heights(seed: int = 1, steep: float = 1.2) -> Floats:
     """Hills with slopes in all directions: a sum of waves."""
     random = np.random.default_rng(seed)
     rows, columns = np.mgrid[0:SIZE, 0:SIZE] * (2.0 * np.pi / SIZE)
-    found = np.zeros((SIZE, SIZE))
+    result = np.zeros((SIZE, SIZE))
     for _ in range(12):
         across, down = random.integers(-6, 7, 2)
-        found += random.normal() * np.sin(across * columns + down * rows + random.uniform(0, 6))
-    return found * steep
+        result += random.normal() * np.sin(across * columns + down * rows + random.uniform(0, 6))
+    return result * steep
 
 
 def normals(height: Floats, green: float = 1.0) -> Floats:

@@ -46,9 +46,9 @@ def cover(*follows: str | None, weights: object = None) -> FoldCover:
 
 def most(known: Rig, *follows: str | None) -> float:
     """How much of as many folds, all over one place, can be on at once."""
-    found = possible_overlap(cover(*follows), independent_alternatives(known), -1.0)
-    assert found is not None
-    return found.worst
+    result = possible_overlap(cover(*follows), independent_alternatives(known), -1.0)
+    assert result is not None
+    return result.worst
 
 
 # ---- what can be on together
@@ -101,10 +101,10 @@ def test_the_worst_place_and_the_share_of_all() -> None:
     known = rig(driver("x", TURN), driver("y", NOD))
     groups = independent_alternatives(known)
     given = cover("x", "y", weights=[[0.5, 0.5], [0.9, 0.8], [0.2, 1.0]])
-    found = possible_overlap(given, groups)
-    assert found is not None
-    assert found.worst == pytest.approx(1.7)
-    assert (found.vertex, found.share, found.folds) == (8, 2 / 100, ("a", "b"))
+    result = possible_overlap(given, groups)
+    assert result is not None
+    assert result.worst == pytest.approx(1.7)
+    assert (result.vertex, result.share, result.folds) == (8, 2 / 100, ("a", "b"))
     assert possible_overlap(given, groups, 1.7) is None
     assert possible_overlap(cover("x", "y", weights=np.zeros((0, 2))), groups) is None
 
@@ -158,8 +158,8 @@ def test_the_build_tells_folds_that_can_be_on_together(tmp_path: Path) -> None:
     assert "`one`" in told and "`two`" in told and "can together reach 2.00" in told
     made = masks(build, Diagnostics(), SMALL)
     assert made is not None
-    found = fold_cover(build.rig, made, "fur")
-    sums = greatest_sums(found, found.strengths([{"turn": 1.0}, {"turn": 1.0, "nod": 1.0}])).sums
+    result = fold_cover(build.rig, made, "fur")
+    sums = greatest_sums(result, result.strengths([{"turn": 1.0}, {"turn": 1.0, "nod": 1.0}])).sums
     assert sums[0] <= 1.0 + MASK_ROUNDING and sums[1] > 1.99
 
 

@@ -13,12 +13,12 @@ from tests.texture.test_raster import fan
 def test_all_used_vertices_are_there_once(points: object) -> None:
     uv, triangles = fan(10, 1)
     used = np.unique(triangles)
-    found = points(triangles)  # type: ignore[operator]
-    first = found.places(uv, triangles)[: len(used)]
+    result = points(triangles)  # type: ignore[operator]
+    first = result.places(uv, triangles)[: len(used)]
     assert np.array_equal(first, uv[used])
-    assert np.array_equal(found.vertices(triangles)[: len(used)], used)
-    assert np.abs(found.weights.sum(axis=1) - 1.0).max() < 1e-12
-    assert found.weights.min() >= 0.0
+    assert np.array_equal(result.vertices(triangles)[: len(used)], used)
+    assert np.abs(result.weights.sum(axis=1) - 1.0).max() < 1e-12
+    assert result.weights.min() >= 0.0
 
 
 def test_what_is_measured_was_not_fitted() -> None:

@@ -85,8 +85,8 @@ def test_weights_give_back_the_middles_of_texels() -> None:
     uv, triangles = fan(40, 3)
     raster = rasterised(uv, triangles, 64)
     middles = np.stack([raster.texels % 64, raster.texels // 64], axis=1) / 64 + 0.5 / 64
-    found = (raster.weights[:, :, None] * uv[raster.corners[raster.triangles]]).sum(axis=1)
-    assert np.abs(found - middles).max() <= 1.0 / STEPS / 64
+    result = (raster.weights[:, :, None] * uv[raster.corners[raster.triangles]]).sum(axis=1)
+    assert np.abs(result - middles).max() <= 1.0 / STEPS / 64
     assert np.abs(raster.weights.sum(axis=1) - 1.0).max() < 1e-12
     assert raster.weights.min() > -1e-3  # corners move by up to half a step, and some triangles are thin
 

@@ -50,22 +50,22 @@ def dense(triangles: Integers, each: int) -> SkinPoints:
 
 
 def test_an_even_mask_needs_the_smallest_size() -> None:
-    found, _ = sized(np.ones(33 * 33), 1.0 / 255.0)
-    assert found.smallest(1.0 / 255.0) == 4
-    assert (found.images[4] == 255).all()
+    result, _ = sized(np.ones(33 * 33), 1.0 / 255.0)
+    assert result.smallest(1.0 / 255.0) == 4
+    assert (result.images[4] == 255).all()
 
 
 @pytest.mark.parametrize("weights", [soft(), cut()], ids=["soft", "cut"])
 def test_errors_are_what_a_lookup_on_the_mesh_finds(weights: Floats) -> None:
     """Found again with the lookup that painted regions use, on the images as a reader of the file would have them."""
     uv, triangles = grid(33)
-    found, full = sized(weights, 1.0)
+    result, full = sized(weights, 1.0)
     points = measured_points(triangles).places(uv, triangles)
     exact = sampled(Painting(full.astype(np.float64)), points)
-    for size, image in found.images.items():
+    for size, image in result.images.items():
         error = np.abs(sampled(Painting(image / 255.0), points) - exact).max()
-        assert found.errors[size] == pytest.approx(error, abs=2e-6), size
-    assert np.abs(found.on_skin - exact).max() < 2e-6
+        assert result.errors[size] == pytest.approx(error, abs=2e-6), size
+    assert np.abs(result.on_skin - exact).max() < 2e-6
 
 
 @pytest.mark.parametrize("weights", [soft(), cut()], ids=["soft", "cut"])
@@ -73,9 +73,9 @@ def test_errors_are_what_a_lookup_on_the_mesh_finds(weights: Floats) -> None:
 def test_the_tolerance_is_kept_where_nothing_was_measured(weights: Floats, tolerance: float) -> None:
     """At 32 other places in each triangle. That is no law, as errors are measured at points; it comes out so here."""
     uv, triangles = grid(33)
-    found, full = sized(weights, tolerance)
+    result, full = sized(weights, tolerance)
     points = dense(triangles, 32).places(uv, triangles)
-    image = found.images[found.smallest(tolerance)]
+    image = result.images[result.smallest(tolerance)]
     assert len(image) < SIZE or tolerance == 0.01
     exact = sampled(Painting(full.astype(np.float64)), points)
     assert np.abs(sampled(Painting(image / 255.0), points) - exact).max() <= tolerance
@@ -84,22 +84,22 @@ def test_the_tolerance_is_kept_where_nothing_was_measured(weights: Floats, toler
 @pytest.mark.parametrize("tolerance", [0.003, 0.01, 0.03, 0.1, 0.5])
 @pytest.mark.parametrize("weights", [soft(), cut()], ids=["soft", "cut"])
 def test_the_smallest_size_within_the_tolerance_is_taken(weights: Floats, tolerance: float) -> None:
-    found, _ = sized(weights, tolerance)
-    size = found.smallest(tolerance)
-    assert found.errors[size] <= tolerance + SLACK
-    assert size == 4 or found.errors[size // 2] > tolerance + SLACK
+    result, _ = sized(weights, tolerance)
+    size = result.smallest(tolerance)
+    assert result.errors[size] <= tolerance + SLACK
+    assert size == 4 or result.errors[size // 2] > tolerance + SLACK
 
 
 def test_a_tolerance_that_8_bits_cannot_keep_gives_the_full_size() -> None:
-    found, _ = sized(soft(), 0.0)
-    assert found.smallest(0.0) == SIZE
-    assert sorted(found.images) == [SIZE // 2, SIZE], "the next size is there, so that advice can name its error"
+    result, _ = sized(soft(), 0.0)
+    assert result.smallest(0.0) == SIZE
+    assert sorted(result.images) == [SIZE // 2, SIZE], "the next size is there, so that advice can name its error"
 
 
 def test_all_powers_of_two_are_there() -> None:
-    found, _ = sized(soft(), 1.0)
-    assert sorted(found.images) == [4, 8, 16, 32, 64, 128, 256]
-    assert all(image.shape == (size, size) for size, image in found.images.items())
+    result, _ = sized(soft(), 1.0)
+    assert sorted(result.images) == [4, 8, 16, 32, 64, 128, 256]
+    assert all(image.shape == (size, size) for size, image in result.images.items())
 
 
 @pytest.mark.parametrize("size", [4, 64])
@@ -107,10 +107,10 @@ def test_lookups_are_those_of_paintings(size: int) -> None:
     random = np.random.default_rng(size)
     image, points = random.random((size, size)), random.random((200, 2)) * 1.4 - 0.2
     points = np.vstack([points, [[0.0, 0.0], [1.0, 1.0]]])
-    found = lookups(points, size) @ image.reshape(-1).astype(np.float32)
-    assert np.abs(found - sampled(Painting(image), points)).max() < 1e-5
+    result = lookups(points, size) @ image.reshape(-1).astype(np.float32)
+    assert np.abs(result - sampled(Painting(image), points)).max() < 1e-5
 
 
 def test_places_without_coordinates_see_nothing() -> None:
-    found = lookups(np.array([[np.nan, 0.5], [0.5, 0.5]]), 8) @ np.ones(64, np.float32)
-    assert found.tolist() == [0.0, 1.0]
+    result = lookups(np.array([[np.nan, 0.5], [0.5, 0.5]]), 8) @ np.ones(64, np.float32)
+    assert result.tolist() == [0.0, 1.0]

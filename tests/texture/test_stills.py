@@ -86,9 +86,9 @@ RIG = Rig(
     ],
 )
 def test_folds_are_on_as_far_as_what_they_follow(given: dict[str, float], on: dict[str, float]) -> None:
-    found = fold_amounts(RIG, given)
-    assert list(found) == [each.name for each in RIG.folds]
-    assert {name: amount for name, amount in found.items() if amount} == on
+    result = fold_amounts(RIG, given)
+    assert list(result) == [each.name for each in RIG.folds]
+    assert {name: amount for name, amount in result.items() if amount} == on
 
 
 def test_an_unknown_name_is_told_with_one_that_is_close() -> None:
@@ -217,8 +217,8 @@ def test_a_mask_relaid_through_the_surface() -> None:
     second = np.stack([1.0 - first[:, 1], first[:, 0]], axis=1)
     mesh = replace(mesh, uvs={"first": first, "second": second})
     mask = RANDOM.random((16, 16))
-    found = relaid(mask, mesh, "first", "second", 16)
-    assert np.allclose(found, np.rot90(mask, -1), rtol=0, atol=1e-5)
+    result = relaid(mask, mesh, "first", "second", 16)
+    assert np.allclose(result, np.rot90(mask, -1), rtol=0, atol=1e-5)
     assert relaid(mask, mesh, "first", "second", 9).shape == (16, 16)
 
 

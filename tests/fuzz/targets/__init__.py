@@ -24,8 +24,8 @@ class _Targets(Mapping[str, Target]):
     def __getitem__(self, name: str) -> Target:
         for module, names in MODULES.items():
             if name in names:
-                found: tuple[Target, ...] = import_module(f"{__name__}.{module}").TARGETS
-                return found[names.index(name)]
+                result: tuple[Target, ...] = import_module(f"{__name__}.{module}").TARGETS
+                return result[names.index(name)]
         raise KeyError(name)
 
     def __iter__(self) -> Iterator[str]:

@@ -21,10 +21,10 @@ from tests.fuzz.target import Target
 
 def _obj(data: bytes) -> None:
     with suppress(UnreadableModel):
-        found = parse_obj(data)
-        assert np.isfinite(found.positions).all()
-        for faces in (found.triangles, found.edges):
-            assert faces.min(initial=0) >= 0 and faces.max(initial=0) < len(found.positions)
+        result = parse_obj(data)
+        assert np.isfinite(result.positions).all()
+        for faces in (result.triangles, result.edges):
+            assert faces.min(initial=0) >= 0 and faces.max(initial=0) < len(result.positions)
 
 
 def _npz(data: bytes) -> None:
@@ -50,9 +50,9 @@ def _image(data: bytes) -> None:
         assert values.ndim == 2 and values.size and 0.0 <= values.min() <= values.max() <= 1.0
         assert np.isfinite(sampled(painting, _PLACES)).all()
     with suppress(ImageError):
-        found = read_normal_map(data)
-        assert found.stored.ndim == 3 and found.stored.shape[2] == 3
-        assert np.asarray(found.stored).max(initial=0) <= found.largest
+        result = read_normal_map(data)
+        assert result.stored.ndim == 3 and result.stored.shape[2] == 3
+        assert np.asarray(result.stored).max(initial=0) <= result.largest
 
 
 OBJ_WORDS = (

@@ -46,9 +46,9 @@ _WORDS = set(re.findall(r'"[^"\n]*"|[\w{}]+|[^\s\w]', _SEEN)) | words().all
 WORDS = [*sorted(_WORDS), *HOSTILE, *SCRAPS]
 
 
-def check_places(found: Iterable[Diagnostic]) -> None:
+def check_places(diagnostics: Iterable[Diagnostic]) -> None:
     """Every place lies in its text, and every form of output can be made."""
-    all_of_it = tuple(found)
+    all_of_it = tuple(diagnostics)
     for one in all_of_it:
         assert "MemoryError" not in one.message, "that memory ran out was taken for a mistake of the input"
         for span in [one.span, *(label.span for label in one.labels)]:

@@ -93,19 +93,19 @@ UNIT = st.floats(-1.0, 1.0)
 @pytest.mark.parametrize("step", STEPS)
 @given(values=arrays(np.float64, 8, elements=UNIT))
 def test_rounded_numbers_are_near_and_exact_in_single_precision(step: float, values: steps.Floats) -> None:
-    found = steps.rounded(values, step)
-    assert np.abs(found - values).max() <= step / 2.0
-    assert np.array_equal(found.astype(np.float32).astype(np.float64), found)
-    assert not np.signbit(found[found == 0.0]).any()
-    assert np.array_equal(steps.rounded(-values, step), -found + 0.0)
+    result = steps.rounded(values, step)
+    assert np.abs(result - values).max() <= step / 2.0
+    assert np.array_equal(result.astype(np.float32).astype(np.float64), result)
+    assert not np.signbit(result[result == 0.0]).any()
+    assert np.array_equal(steps.rounded(-values, step), -result + 0.0)
 
 
 @given(values=arrays(np.float64, (3, 4), elements=UNIT))
 def test_both_quaternions_of_a_rotation_are_written_alike(values: steps.Floats) -> None:
-    found = steps.rounded_quaternions(values, steps.JOINT)
-    assert np.array_equal(found, steps.rounded_quaternions(-values, steps.JOINT))
-    assert np.array_equal(np.abs(found), np.abs(steps.rounded(values, steps.JOINT)))
-    assert not np.signbit(found[found == 0.0]).any()
-    for row in found:
+    result = steps.rounded_quaternions(values, steps.JOINT)
+    assert np.array_equal(result, steps.rounded_quaternions(-values, steps.JOINT))
+    assert np.array_equal(np.abs(result), np.abs(steps.rounded(values, steps.JOINT)))
+    assert not np.signbit(result[result == 0.0]).any()
+    for row in result:
         nonzero = row[row != 0.0]
         assert len(nonzero) == 0 or nonzero[-1] > 0.0

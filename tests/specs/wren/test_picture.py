@@ -33,10 +33,10 @@ def pixels(content: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
 
 
 def test_picture_has_its_size_and_is_not_blank() -> None:
-    found = pixels(small())
-    assert found.shape == (WIDTH * picture.HEIGHT // picture.WIDTH, WIDTH, 3)
-    paper = found[0, 0]
-    drawn = np.abs(found - paper).max(axis=2) > 40
+    result = pixels(small())
+    assert result.shape == (WIDTH * picture.HEIGHT // picture.WIDTH, WIDTH, 3)
+    paper = result[0, 0]
+    drawn = np.abs(result - paper).max(axis=2) > 40
     band = round(picture.PHOTOGRAPH * WIDTH / picture.WIDTH)
     assert 0.10 < drawn[:band].mean() < 0.6
     assert 0.03 < drawn[band:].mean() < 0.6

@@ -259,8 +259,10 @@ def bezier(controls: Numbers, u: float) -> float:
 # ---- combinations and fields --------------------------------------------------------------------------
 
 
-def combined(combination: Mapping[str, Any], found: Mapping[str, float]) -> float:
-    parts = [found[part["strength"]] if "strength" in part else combined(part, found) for part in combination["parts"]]
+def combined(combination: Mapping[str, Any], result: Mapping[str, float]) -> float:
+    parts = [
+        result[part["strength"]] if "strength" in part else combined(part, result) for part in combination["parts"]
+    ]
     ways: dict[str, Callable[[list[float]], float]] = {
         "product": math.prod,
         "least": min,

@@ -65,10 +65,10 @@ def test_an_interpreter_made_from_the_documentation_agrees(make: object) -> None
     assert vectors["tolerance"] == 1e-9
     assert vectors["vectors"][0]["pose"] == {"joints": {}, "controls": {}}
     for vector in vectors["vectors"]:
-        found = strengths(data, vector["pose"])
-        assert list(found) == list(vector["strengths"])
+        result = strengths(data, vector["pose"])
+        assert list(result) == list(vector["strengths"])
         for name, expected in vector["strengths"].items():
-            assert found[name] == pytest.approx(expected, rel=0, abs=1e-9), name
+            assert result[name] == pytest.approx(expected, rel=0, abs=1e-9), name
 
 
 def test_every_key_of_the_format_is_documented() -> None:

@@ -77,11 +77,11 @@ def test_the_manifest_says_what_the_files_hold(build: Build, channels: int) -> N
 
 def built(build: Build, *targets: str, size: int = 128) -> tuple[dict[str, bytes], list[str]]:
     """The files of targets built together, and the steps that were told."""
-    found, steps = Diagnostics(), list[str]()
+    result, steps = Diagnostics(), list[str]()
     options = {name: {"size": [str(size)]} for name in ("masks", "materialx")}
     requests = [Request(name, options.get(name, {})) for name in targets]
-    files = dict(build_targets(build, requests, found, step=steps.append).files)
-    assert [item.message for item in found.all if item.severity == "error"] == []
+    files = dict(build_targets(build, requests, result, step=steps.append).files)
+    assert [item.message for item in result.all if item.severity == "error"] == []
     return files, steps
 
 
@@ -162,8 +162,8 @@ def demo_build(demo: Path) -> Build:
 
 def pixels(content: bytes) -> NDArray[np.uint8]:
     """A texture's texels, with its channels last."""
-    found = np.asarray(Image.open(io.BytesIO(content)))
-    return found if found.ndim == 3 else found[..., None]
+    result = np.asarray(Image.open(io.BytesIO(content)))
+    return result if result.ndim == 3 else result[..., None]
 
 
 def test_a_driver_at_its_extreme_gives_pure_white_and_at_rest_pure_black(demo_build: Build) -> None:

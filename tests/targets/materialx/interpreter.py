@@ -81,9 +81,9 @@ class Interpreter:
         rows, columns, channels = image.shape
         wanted = {"float": 1, "vector3": 3, "vector4": 4}[node.getType()]
         where = np.stack([uv[:, 1] * rows - 0.5, uv[:, 0] * columns - 0.5])
-        found = [ndimage.map_coordinates(image[..., c], where, order=1, mode="grid-wrap") for c in range(channels)]
-        found += [np.ones(self.count)] * (wanted - channels)
-        return np.stack(found[:wanted], axis=1)
+        result = [ndimage.map_coordinates(image[..., c], where, order=1, mode="grid-wrap") for c in range(channels)]
+        result += [np.ones(self.count)] * (wanted - channels)
+        return np.stack(result[:wanted], axis=1)
 
     def _constant(self, node: Any, definition: Any) -> Floats:
         return self._input(node, definition, "value")

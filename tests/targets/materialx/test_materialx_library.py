@@ -191,8 +191,8 @@ def test_a_mask_over_another_set(definitions: Any) -> None:
     first, second = RANDOM.random((300, 2)), RANDOM.random((300, 2))
     strengths = {"a": 0.4, "b": 0.5}
     document = read(rig_of("plain", None, ("a", "b")), places, definitions)
-    found = Interpreter(document, "wren_fur", images, {0: first, 1: second}, strengths).output("normal")
-    assert np.abs(found - normals_at(maps, strengths, first, {"b": second})).max() < 1e-9
+    result = Interpreter(document, "wren_fur", images, {0: first, 1: second}, strengths).output("normal")
+    assert np.abs(result - normals_at(maps, strengths, first, {"b": second})).max() < 1e-9
 
 
 def test_every_node_comes_from_the_standard_library(definitions: Any) -> None:
@@ -259,14 +259,14 @@ def _apart(
     )
     factor, normals = factor_at(maps, strengths, where), normals_at(maps, strengths, where)
     try:
-        found = [
+        result = [
             np.abs(graph.output("factor")[:, 0] - factor).max(),
             np.abs(graph.output("tangent_normal") - normals).max(),
             np.abs(graph.output("normal") - normals).max(),
         ]
     except (AssertionError, LookupError, RecursionError, ValueError, AttributeError):
         return np.inf
-    return float(max(found)) if np.isfinite(found).all() else np.inf
+    return float(max(result)) if np.isfinite(result).all() else np.inf
 
 
 def _wrong(content: bytes) -> Iterator[tuple[str, bytes]]:

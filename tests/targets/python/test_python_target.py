@@ -71,10 +71,10 @@ def test_the_module_agrees_with_the_evaluator(make: Callable[[], Rig]) -> None:
             }
             for name, placed in example.pose.joints.items()
         }
-        found = strengths_in(module, joints, **example.pose.controls)
+        result = strengths_in(module, joints, **example.pose.controls)
         expected = evaluator.strengths(poses_from(rig, [example.pose]))[0]
-        assert list(found) == list(evaluator.names)
-        assert list(found.values()) == pytest.approx(list(expected), rel=0, abs=1e-12)
+        assert list(result) == list(evaluator.names)
+        assert list(result.values()) == pytest.approx(list(expected), rel=0, abs=1e-12)
 
 
 @given(rigs())
@@ -90,10 +90,10 @@ def test_hostile_names_stay_names(rig: Rig) -> None:
     assert [type(node) for node in ast.walk(tree)] == [type(node) for node in ast.walk(plain)]
     module = loaded(rig)
     assert rig.character.name == module.CHARACTER
-    found = strengths_in(module, {})
+    result = strengths_in(module, {})
     expected = Evaluator(rig).strengths(rest_poses(rig))[0]
-    assert list(found) == [strength.name for strength in rig.strengths]
-    assert list(found.values()) == pytest.approx(list(expected), rel=1e-9, abs=1e-9)
+    assert list(result) == [strength.name for strength in rig.strengths]
+    assert list(result.values()) == pytest.approx(list(expected), rel=1e-9, abs=1e-9)
 
 
 # The fields of the Rig whose texts are free; all others hold words of the format.
@@ -132,8 +132,8 @@ def test_every_reading_is_exactly_zero_at_rest() -> None:
     assert set(strengths_in(loaded(rig), {}).values()) == {0.0}
     negated = {entry.name: {"rotation": [-part for part in entry.rotation]} for entry in SKELETON}
     turning = [place for place, reading in enumerate(ordered) if isinstance(reading, Rotation | Bend | Euler)]
-    found = strengths_in(loaded(rig), negated)
-    assert {found[f"d{place}"] for place in turning} == {0.0}
+    result = strengths_in(loaded(rig), negated)
+    assert {result[f"d{place}"] for place in turning} == {0.0}
 
 
 def test_euler_channels_are_those_of_scipy() -> None:
@@ -148,10 +148,10 @@ def test_euler_channels_are_those_of_scipy() -> None:
     for angles in ((10, 20, 30), (-100, 75, 160), (45, -80, -170)):
         since = Turn.from_euler("xyz", angles, degrees=True)
         pose = (Turn.from_quat(TILTED) * since).as_quat().tolist()
-        found = strengths_in(module, {"root": {"rotation": pose}})
+        result = strengths_in(module, {"root": {"rotation": pose}})
         for order in orders:
             expected = since.as_euler(order)
-            assert [found[order + channel] for channel in order] == pytest.approx(expected, abs=1e-12)
+            assert [result[order + channel] for channel in order] == pytest.approx(expected, abs=1e-12)
 
 
 def test_curves_are_those_of_scipy() -> None:
@@ -163,8 +163,8 @@ def test_curves_are_those_of_scipy() -> None:
     x, y, slope = zip(*OVERSHOOT.knots, strict=True)
     spline = CubicHermiteSpline(x, y, slope)
     for step in range(101):
-        found = strengths_in(module, {}, share=step / 100)["soft"]
-        assert found == pytest.approx(min(max(float(spline(step / 100)), 0.0), 1.0), abs=1e-14)
+        result = strengths_in(module, {}, share=step / 100)["soft"]
+        assert result == pytest.approx(min(max(float(spline(step / 100)), 0.0), 1.0), abs=1e-14)
 
 
 def test_twist_past_half_a_turn_of_swing_is_zero_and_never_fails() -> None:
@@ -193,15 +193,15 @@ def test_apply_hands_everything_to_the_host() -> None:
             given_back.append((kind, name, value))
 
     bent = {"left_upperarm": {"rotation": turn((0.0, 0.0, 1.0), 90)}}
-    found = module.apply(Host({"joints": bent, "controls": {"mood": 0.5}}))
+    result = module.apply(Host({"joints": bent, "controls": {"mood": 0.5}}))
     assert reads == list(module.JOINTS)
     assert given_back == [
-        *(("strength", name, value) for name, value in found.items()),
-        ("shape", "swell", found["bent"]),
-        ("shape", "grin", found["smile"]),
-        ("fold", "muzzle_lines", found["lift"]),
+        *(("strength", name, value) for name, value in result.items()),
+        ("shape", "swell", result["bent"]),
+        ("shape", "grin", result["smile"]),
+        ("fold", "muzzle_lines", result["lift"]),
     ]
-    assert 0 < found["bent"] <= 1
+    assert 0 < result["bent"] <= 1
 
 
 @pytest.mark.parametrize(
@@ -234,8 +234,8 @@ def test_thousands_of_drivers_are_written_as_several_functions() -> None:
     ]
     assert len(functions) > 10
     assert all(len(function.body) < 4 * STRENGTHS_PER_FUNCTION for function in functions)
-    found = strengths_in(loaded(rig), {"j3": {"rotation": turn((1.0, 0.0, 0.0), 90)}})
-    assert [name for name, value in found.items() if value] == [f"d{3 + 90 * step}" for step in range(30)]
+    result = strengths_in(loaded(rig), {"j3": {"rotation": turn((1.0, 0.0, 0.0), 90)}})
+    assert [name for name, value in result.items() if value] == [f"d{3 + 90 * step}" for step in range(30)]
 
 
 def test_a_rig_without_strengths_is_a_module_too() -> None:

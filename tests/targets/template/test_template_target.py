@@ -28,13 +28,13 @@ def filled(*templates: Path, output: tuple[str, ...] = ()) -> tuple[dict[str, by
 def text_of(folder: Path, template: str) -> tuple[str | None, Diagnostics]:
     path = folder / "main.txt.jinja"
     path.write_text(template, encoding="utf-8")
-    files, found = filled(path)
-    return (files["main.txt"].decode("utf-8") if files else None), found
+    files, result = filled(path)
+    return (files["main.txt"].decode("utf-8") if files else None), result
 
 
 def test_golden_file_of_the_example() -> None:
-    files, found = filled(EXAMPLE)
-    assert found.all == ()
+    files, result = filled(EXAMPLE)
+    assert result.all == ()
     check_golden(files, HERE / "golden")
 
 
@@ -63,8 +63,8 @@ def test_the_page_shows_the_example() -> None:
     ],
 )
 def test_templates_are_filled(template: str, expected: str, tmp_path: Path) -> None:
-    text, found = text_of(tmp_path, template)
-    assert found.all == ()
+    text, result = text_of(tmp_path, template)
+    assert result.all == ()
     assert text == expected
 
 
@@ -72,8 +72,8 @@ def test_included_templates_and_output_names(tmp_path: Path) -> None:
     (tmp_path / "parts").mkdir()
     (tmp_path / "parts" / "name.jinja").write_text("{{ rig.character.title }}", encoding="utf-8")
     (tmp_path / "a.jinja").write_text('{% include "parts/name.jinja" %}', encoding="utf-8")
-    files, found = filled(tmp_path / "a.jinja", EXAMPLE, output=("lists/{character}.txt", "b.csv"))
-    assert found.all == ()
+    files, result = filled(tmp_path / "a.jinja", EXAMPLE, output=("lists/{character}.txt", "b.csv"))
+    assert result.all == ()
     assert sorted(files) == ["b.csv", "lists/wren.txt"]
     assert files["lists/wren.txt"] == b"Wren, the otter who runs the river post"
 
@@ -117,10 +117,10 @@ def test_mistakes_are_diagnostics_with_a_line(row: tuple[str, str, str, int, str
     (folder / "con.jinja").touch()
     no_file("pipe", folder / "pipe.jinja")
     (folder / "broken.jinja").write_text("\n{% if 1 %}", encoding="utf-8")
-    text, found = text_of(folder, template)
+    text, result = text_of(folder, template)
     assert text is None
-    assert [each.name for each in found.all] == [name]
-    only = found.all[0]
+    assert [each.name for each in result.all] == [name]
+    only = result.all[0]
     assert part in only.message
     assert only.span is not None
     assert only.span.end <= len(only.span.source.text)
@@ -131,9 +131,9 @@ def test_mistakes_are_diagnostics_with_a_line(row: tuple[str, str, str, int, str
 def test_files_that_are_not_there_or_not_text(tmp_path: Path) -> None:
     (tmp_path / "image.jinja").write_bytes(b"\xff\xfe\x00")
     for path in (tmp_path / "none.jinja", tmp_path / "image.jinja", tmp_path):
-        files, found = filled(path)
+        files, result = filled(path)
         assert files == {}
-        assert [each.name for each in found.all] == ["template-unreadable"]
+        assert [each.name for each in result.all] == ["template-unreadable"]
 
 
 def test_options_that_do_not_fit() -> None:

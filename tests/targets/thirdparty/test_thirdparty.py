@@ -50,22 +50,22 @@ def test_it_is_found_through_its_entry_point(installed: Path, monkeypatch: pytes
     monkeypatch.syspath_prepend(str(installed))
     assert {"json", "namelist", "python"} <= set(entries())
     request = Request("namelist", {"ending": [".list"]})
-    files, found = build(twists(), installed, request)
-    assert found.all == ()
+    files, result = build(twists(), installed, request)
+    assert result.all == ()
     assert files == {"names.list": b"twist\ntwist_back\n"}
 
 
 def test_what_it_cannot_express_is_refused(installed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.syspath_prepend(str(installed))
-    files, found = build(whole_rig(), installed, Request("namelist"))
+    files, result = build(whole_rig(), installed, Request("namelist"))
     assert files == {}
-    assert {each.name for each in found.all} == {"inexpressible"}
+    assert {each.name for each in result.all} == {"inexpressible"}
 
 
 def test_its_broken_sister_spoils_nothing(installed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.syspath_prepend(str(installed))
-    files, found = build(twists(), installed, Request("namelist-broken"))
+    files, result = build(twists(), installed, Request("namelist-broken"))
     assert files == {}
-    assert [each.name for each in found.all] == ["broken-target"]
-    assert "a library of this studio is not installed here" in found.all[0].message
+    assert [each.name for each in result.all] == ["broken-target"]
+    assert "a library of this studio is not installed here" in result.all[0].message
     assert list(build(twists(), installed, Request("namelist"))[0]) == ["names.txt"]
