@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from plica.editor.navigation import Key, keys_at
 from plica.editor.node_search import blocks, path_to
@@ -159,6 +159,8 @@ def _facts(item: _Sided) -> Iterator[str]:
         case Fold():
             yield f"in {item.detail}, area {item.area}"
             yield f"follows {item.follows}"
+        case _:
+            assert_never(item)
 
 
 def _shape(item: Shape) -> Iterator[str]:

@@ -6,7 +6,7 @@ Specs that were compiled hold it by construction; a Rig read from text may not.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
@@ -112,6 +112,8 @@ def _strength_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[P
                 yield from _unknown(f"{place}.sample", strength.sample, samples, "sample with a strength")
             case Combine():
                 yield from _combination_problems(f"{place}.combination", strength.combination, before)
+            case _:
+                assert_never(strength)
         before.add(strength.name)
 
 

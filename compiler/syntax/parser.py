@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import cast
+from typing import assert_never, cast
 
 from lark import TextSlice
 from lark.exceptions import UnexpectedInput
@@ -143,6 +143,8 @@ class Recovery:
                     self._open.append(_OpenEach(cast("nodes.EachHead | None", node)))
                 elif node is not None:
                     self._keep(cast("nodes.Declaration", node))
+            case _:
+                assert_never(event)
 
     def _close(self, offset: int) -> None:
         each = self._open.pop()

@@ -29,6 +29,7 @@ if __name__ == "__main__":
     sys.exit(run(["prove", "arms.plica", *sys.argv[2:]]))
 """
 LONG, SHORT = 100_000, 200
+PATIENCE = 600.0  # seconds, reached only when something hangs
 STOPPED = "stopped; what was measured until then is told, and kept in the cache: the next run goes on from there\n"
 
 
@@ -51,7 +52,7 @@ def figures(folder: Path) -> int:
 
 
 def group_is_empty(group: int) -> bool:
-    until = time.monotonic() + 10.0
+    until = time.monotonic() + PATIENCE
     while time.monotonic() < until:
         try:
             os.killpg(group, 0)
@@ -66,14 +67,14 @@ def group_is_empty(group: int) -> bool:
 def test_stopping_leaves_what_is_done_and_no_process(tmp_path: Path, how: signal.Signals, to_all: bool) -> None:
     """Ctrl-C goes to all processes of a terminal, a request to end to the first one alone."""
     running = started(tmp_path, LONG, "--workers", "2", "--cache", "kept")
-    until = time.monotonic() + 60.0
+    until = time.monotonic() + PATIENCE
     while figures(tmp_path) < 100 and running.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
     if to_all:
         os.killpg(running.pid, how)
     else:
         running.send_signal(how)
-    shown, told = running.communicate(timeout=60)
+    shown, told = running.communicate(timeout=PATIENCE)
     assert running.returncode == 130, told
     assert group_is_empty(running.pid)
     assert told == STOPPED
@@ -87,7 +88,7 @@ def test_json_is_the_same_with_other_processes_and_from_the_cache(tmp_path: Path
     shown = []
     for more in (("--no-cache", "--workers", "1"), ("--cache", "kept", "--workers", "2"), ("--cache", "kept")):
         done = started(tmp_path, SHORT, "--format", "json", *more)
-        out, told = done.communicate(timeout=120)
+        out, told = done.communicate(timeout=PATIENCE)
         assert done.returncode in (0, 1) and told == ""
         shown.append(out)
     assert shown[0] == shown[1] == shown[2]
@@ -97,7 +98,7 @@ def test_json_is_the_same_with_other_processes_and_from_the_cache(tmp_path: Path
 def test_a_scheduler_that_is_not_there_is_told(tmp_path: Path) -> None:
     pytest.importorskip("distributed", reason="dask.distributed, the extra `cluster`, is not installed")
     done = started(tmp_path, SHORT, "--no-cache", "--scheduler", "nonsense://here")
-    out, told = done.communicate(timeout=120)
+    out, told = done.communicate(timeout=PATIENCE)
     assert done.returncode == 1
     assert "PL944 nobody-measures: the skin could not be measured: no scheduler answers at nonsense://here" in out
     assert told == ""
@@ -110,11 +111,11 @@ def test_stopping_a_run_on_a_cluster_leaves_what_is_done(tmp_path: Path) -> None
         n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
     ) as cluster:
         running = started(tmp_path, LONG, "--scheduler", cluster.scheduler_address, "--cache", "kept")
-        until = time.monotonic() + 60.0
+        until = time.monotonic() + PATIENCE
         while figures(tmp_path) < 20 and running.poll() is None and time.monotonic() < until:
             time.sleep(0.02)
         os.killpg(running.pid, signal.SIGINT)
-        shown, told = running.communicate(timeout=60)
+        shown, told = running.communicate(timeout=PATIENCE)
     assert running.returncode == 130, told
     assert told == STOPPED
     assert "not measured: the run was stopped before" in shown

@@ -78,7 +78,7 @@ def holder(tmp_path: Path) -> Iterator[int]:
                 sleep(1.0)
 
     process = in_a_process(hold)
-    end = monotonic() + 20.0
+    end = monotonic() + 300.0
     while not ready.exists() and monotonic() < end:
         sleep(0.01)
     ready.unlink()

@@ -318,7 +318,7 @@ def test_every_mixture_of_two_builds_is_refused_by_readers_that_load_both(
 def test_the_self_test_says_what_does_not_belong_to_its_build(both: States, tmp_path: Path) -> None:
     def said() -> str:
         command = [sys.executable, "-I", "-S", "cloth_rig.py", "--self-test"]
-        return subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False).stdout
+        return subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=600, check=False).stdout
 
     assert published(both.old, tmp_path)[1] == []
     assert said() == "ok\n"

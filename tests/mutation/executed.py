@@ -1,6 +1,7 @@
 """Which tests execute which lines, as a pytest plugin: `-p tests.mutation.executed`, with coverage.py underneath.
 
-The result is a JSON file: for each module and line the tests, and for each test its seconds.
+The result is a JSON file: for each module and line the tests, and for each test its seconds. Lines that only an import
+executes are there with no tests.
 """
 
 from __future__ import annotations
@@ -15,17 +16,20 @@ import coverage
 import pytest
 
 FILE = "PLICA_EXECUTED"
-"""The environment variable that names the file to write."""
+"""The environment variable that names the folder to write to."""
+MODULES = "PLICA_EXECUTED_MODULES"
+"""The environment variable that lists the folders whose lines are recorded, from the root, with `:` between them."""
 
 
 class Executed:
     """Counts lines by test."""
 
-    def __init__(self, folder: Path, root: Path) -> None:
+    def __init__(self, folder: Path, root: Path, modules: list[str]) -> None:
         self._root = root
         # Data files of several processes lie side by side; nobody reads them but this plugin.
         self._coverage = coverage.Coverage(
-            data_file=str(folder / f"lines-{os.getpid()}"), source=[str(root / "compiler")]
+            data_file=str(folder / f"lines-{os.getpid()}"),
+            include=[str(root / (name if name.endswith(".py") else f"{name}/*")) for name in modules],
         )
         self._folder, self._seconds = folder, dict[str, float]()
 
@@ -54,9 +58,7 @@ class Executed:
         for file in data.measured_files():
             name = Path(file).resolve().relative_to(self._root).as_posix()
             for line, contexts in data.contexts_by_lineno(file).items():
-                tests = sorted(context for context in contexts if context)
-                if tests:
-                    lines[name][line] = tests
+                lines[name][line] = sorted(context for context in contexts if context)
         result = {"lines": lines, "seconds": self._seconds}
         (self._folder / f"executed-{os.getpid()}.json").write_text(json.dumps(result), "utf-8")
 
@@ -66,7 +68,8 @@ def pytest_configure(config: pytest.Config) -> None:
     folder = os.environ.get(FILE)
     hands_out = config.getoption("numprocesses", None) and not hasattr(config, "workerinput")
     if folder and not hands_out:
-        config.pluginmanager.register(Executed(Path(folder), Path(config.rootpath)))
+        modules = os.environ.get(MODULES, "compiler").split(":")
+        config.pluginmanager.register(Executed(Path(folder), Path(config.rootpath), modules))
 
 
 def merged(folder: Path) -> tuple[dict[str, dict[int, list[str]]], dict[str, float]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import copy
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -32,18 +33,18 @@ _ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
 
 
 class Mutant(NamedTuple):
-    """One fault. `number` counts the module's mutants in the order of their places; `line` is from 1."""
+    """One fault. `number` counts the module's mutants in the order of their places; `line` is from 1.
+
+    `key` names it in `equivalent.toml` and in samples, whatever lines stand before it: the module, the function, the
+    text of the line, the change, and a count where all these are the same.
+    """
 
     module: Path
     number: int
     line: int
     text: str
     change: str
-
-    @property
-    def key(self) -> str:
-        """What names the mutant in `equivalent.toml`: the module, the line's text and the change."""
-        return f"{self.module.as_posix()}: {self.text.strip()}: {self.change}"
+    key: str
 
 
 class _Change(NamedTuple):
@@ -58,12 +59,25 @@ class _Change(NamedTuple):
 def mutants_of(module: Path) -> list[Mutant]:
     """All mutants of a module."""
     source = module.read_text("utf-8")
-    lines = source.splitlines()
-    changes = list(_changes(ast.parse(source)))
-    return [
-        Mutant(module, number, change.line, lines[change.line - 1], change.words)
-        for number, change in enumerate(changes)
-    ]
+    lines, tree = source.splitlines(), ast.parse(source)
+    functions, counts = _functions(tree), Counter[str]()
+    result = list[Mutant]()
+    for number, change in enumerate(_changes(tree)):
+        text = lines[change.line - 1].strip()
+        key = f"{module.as_posix()}: {functions.get(change.line, 'module')}: {text}: {change.words}"
+        counts[key] += 1
+        unique = key if counts[key] == 1 else f"{key} ({counts[key]})"
+        result.append(Mutant(module, number, change.line, text, change.words, unique))
+    return result
+
+
+def _functions(tree: ast.Module) -> dict[int, str]:
+    """The innermost function, by line."""
+    result: dict[int, str] = {}
+    for node in ast.walk(tree):  # breadth first: what is inside comes later
+        if isinstance(node, ast.FunctionDef):
+            result |= dict.fromkeys(range(node.lineno, (node.end_lineno or node.lineno) + 1), node.name)
+    return result
 
 
 def mutated(module: Path, number: int) -> str:

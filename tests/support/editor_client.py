@@ -13,7 +13,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
-WAIT = 20.0  # seconds for an answer; only reached when something is wrong
+WAIT = 300.0  # seconds for an answer; only reached when something is wrong
 
 
 class Client:

@@ -258,7 +258,7 @@ def old_python() -> str:
 def run_self_test(python: str, folder: Path) -> tuple[int, str]:
     """Exit status and output of the module's own check, without site packages."""
     command = [python, "-I", "-S", str(folder / "wren_rig.py"), "--self-test"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=600, check=False)
     return done.returncode, done.stdout + done.stderr
 
 
