@@ -112,7 +112,7 @@ class ProofReport:
                 result.status,
                 result.title,
                 summary.figure(result, result.worst),
-                summary.figure(result, result.limit),
+                summary.amount(result, result.limit),
                 summary.figure(result, result.bare),
                 summary.where(result),
             )

@@ -8,18 +8,37 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import Enum
-from typing import Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, TypeVar, assert_never
 
 from plica.units import Dimension
 
 About = Literal["region", "strength", "detail", "shape", "character"]
 
 
+Figures = TypeVar("Figures")
+
+
 class Worse(Enum):
     """Which of two figures is the worse one."""
 
-    GREATER = 1
-    LESS = -1
+    GREATER = "the greater one"
+    LESS = "the lesser one"
+    FURTHER = "the one that is further from 0, above or below"
+
+    def badness(self, figures: Figures) -> Figures:
+        """A figure, or an array of them, turned so that the greatest is the worst."""
+        values: Any = figures
+        result: Figures
+        match self:
+            case Worse.GREATER:
+                result = values
+            case Worse.LESS:
+                result = -values
+            case Worse.FURTHER:
+                result = abs(values)
+            case _:
+                assert_never(self)
+        return result
 
 
 class Over(Enum):
@@ -48,7 +67,8 @@ class ExpectationKind(NamedTuple):
 
     `phrase`: how it is written, each part in braces (`plica.syntax.fact_kinds`). `worse`: which figure is the worse
     one, which is also how a changed limit is judged. `on_skin`: it is measured on the skin in every pose. `whole`: it
-    is about both sides at once, also where it is written for both.
+    is about both sides at once, also where it is written for both. `ways`: what a figure below 0 and one above 0 are
+    called, where figures have a sign.
     """
 
     name: str
@@ -59,6 +79,7 @@ class ExpectationKind(NamedTuple):
     over: Over
     on_skin: bool = False
     whole: bool = False
+    ways: tuple[str, str] | None = None
 
     @property
     def key(self) -> str:
@@ -80,14 +101,20 @@ def _on_skin(name: str, phrase: str, limit: LimitKind, worse: Worse = Worse.GREA
     return ExpectationKind(name, phrase, "region", limit, worse, Over.EVERYTHING, on_skin=True)
 
 
+def _change(name: str, phrase: str) -> ExpectationKind:
+    """A share of what it is in the neutral stance, which may neither be gained nor lost."""
+    kind = _on_skin(name, phrase, LimitKind(_SHARES, "%", 0.05), Worse.FURTHER)
+    return kind._replace(ways=("lost", "gained"))
+
+
 def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO_POSES) -> ExpectationKind:
     return ExpectationKind(name, phrase, "character", limit, Worse.GREATER, over, whole=True)
 
 
 # Limits of expectations that state none: common practice, no source.
 _KINDS: Final = (
-    _on_skin("volume", "volume of {region} within {limit} [{over}]", LimitKind(_SHARES, "%", 0.05)),
-    _on_skin("girth", "girth of {region} within {limit} [{over}]", LimitKind(_SHARES, "%", 0.05)),
+    _change("volume", "volume of {region} within {limit} [{over}]"),
+    _change("girth", "girth of {region} within {limit} [{over}]"),
     _on_skin("stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.4)),
     _on_skin("squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.6)),
     _on_skin(

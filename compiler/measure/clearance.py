@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from plica.kinds.expectations import Worse
 from plica.measure.aabb_tree import AabbTree, tree_over
 from plica.measure.distance import distances, gaps
 from plica.measure.nearest_search import Moving, NearestSearch, leading
@@ -64,7 +65,7 @@ class Clearance:
 
         Infinite, at -1, where all pairs are left out; without a figure where places are not finite in single precision.
         """
-        return joined(self._pieces(positions, starts), starts, -1.0)
+        return joined(self._pieces(positions, starts), starts, Worse.LESS)
 
     def _pieces(self, positions: Floats, starts: Integers) -> Iterator[tuple[slice, WorstValues]]:
         """The least clearances of pieces of the frames, infinite at -1 where an earlier piece's is less."""

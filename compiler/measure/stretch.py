@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from plica.kinds.expectations import Worse
 from plica.measure.bounds import GROUP, DeformationBounds
 from plica.measure.region_faces import Faces, faces_of
 from plica.measure.structure_of_arrays import MANY, cross, dot, frame_pieces, singles, turned
@@ -20,7 +21,8 @@ SMALLEST_AREA = 1e-9
 _AT_ONCE = 256
 # Groups in more than this share of the frames, as when all triangles are alike, are worked out in all, so many at once.
 _OFTEN, _GROUPS = 0.5, 8
-# What turns the figures of `Stretched` so that the greatest is the worst.
+# Which figures of `Stretched` are the worse ones, and their signs in the arithmetic below.
+_WORSE = (Worse.GREATER, Worse.LESS, Worse.GREATER)
 _SIGNS = (1.0, -1.0, 1.0)
 
 
@@ -109,7 +111,7 @@ class Stretch:
         result = [self._piece(positions[piece], starts_in(piece, starts)) for piece in pieces]
         kinds = zip(*result, strict=True)
         return Stretched(
-            *(joined(zip(pieces, kind, strict=True), starts, sign) for kind, sign in zip(kinds, _SIGNS, strict=True))
+            *(joined(zip(pieces, kind, strict=True), starts, worse) for kind, worse in zip(kinds, _WORSE, strict=True))
         )
 
     def each(self, positions: Floats) -> tuple[Floats, Floats, Floats]:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from plica.kinds.expectations import Worse
 from plica.mesh.arrays import Floats, Integers
 
 
@@ -31,12 +32,11 @@ class WorstValues(NamedTuple):
     vertices: Integers
 
 
-def worst_of(measured: FrameValues, starts: Integers, sign: float = 1.0) -> WorstValues:
-    """The largest figure times `sign`, with the sign it has, of each run of frames; starts (runs,): the runs' first
-    frames, from 0, rising."""
+def worst_of(measured: FrameValues, starts: Integers, worse: Worse = Worse.GREATER) -> WorstValues:
+    """The worst figure of each run of frames; starts (runs,): the runs' first frames, from 0, rising."""
     at = np.array(
         [
-            start + _worst(sign * part)
+            start + _worst(worse.badness(part))
             for start, part in zip(starts, np.split(measured.values, starts[1:]), strict=True)
         ],
         np.int64,
@@ -49,17 +49,19 @@ def runs_of(frames: int, starts: Integers) -> Integers:
     return np.searchsorted(starts, np.arange(frames), side="right") - 1
 
 
-def joined(pieces: Iterable[tuple[slice, WorstValues]], starts: Integers, sign: float = 1.0) -> WorstValues:
+def joined(pieces: Iterable[tuple[slice, WorstValues]], starts: Integers, worse: Worse = Worse.GREATER) -> WorstValues:
     """The worst of each run of frames, from those of pieces one after the other, whose runs are those in them."""
-    values, frames = np.full(len(starts), -sign * np.inf), np.array(starts)
-    vertices = np.full(len(starts), -1)
+    values, frames, vertices = np.zeros(len(starts)), np.array(starts), np.full(len(starts), -1)
+    seen = np.zeros(len(starts), np.bool_)
     for piece, result in pieces:
         runs = np.unique(runs_of(piece.stop, starts)[piece.start :])
-        worse = (sign * result.values > sign * values[runs]) | np.isnan(result.values)
-        worse &= ~np.isnan(values[runs])
-        values[runs[worse]] = result.values[worse]
-        frames[runs[worse]] = result.frames[worse] + piece.start
-        vertices[runs[worse]] = result.vertices[worse]
+        taken = (worse.badness(result.values) > worse.badness(values[runs])) | np.isnan(result.values)
+        taken &= ~np.isnan(values[runs])
+        taken |= ~seen[runs]
+        seen[runs] = True
+        values[runs[taken]] = result.values[taken]
+        frames[runs[taken]] = result.frames[taken] + piece.start
+        vertices[runs[taken]] = result.vertices[taken]
     return WorstValues(values, frames, vertices)
 
 

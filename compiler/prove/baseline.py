@@ -70,7 +70,6 @@ def _worsening(result: Result, accepted: float) -> float:
     """By how much a figure is worse than the accepted one, less than 0 where it is better; 0 for rounding."""
     if result.worst is None:
         return 0.0
-    apart = result.worst - accepted
-    if abs(apart) <= SAME * abs(accepted) + _SMALL:
-        return 0.0
-    return expectation_kind(result.expectation.kind).worse.value * apart
+    worse = expectation_kind(result.expectation.kind).worse
+    apart = worse.badness(result.worst) - worse.badness(accepted)
+    return 0.0 if abs(apart) <= SAME * abs(accepted) + _SMALL else apart

@@ -34,7 +34,7 @@ def keeps_to(expectation: Expectation, figure: float, limit: float) -> bool:
     kind = expectation_kind(expectation.kind)
     if kind.worse is Worse.LESS:
         return figure >= limit - kind.limit.rounding
-    return figure <= limit + kind.limit.rounding
+    return kind.worse.badness(figure) <= limit + kind.limit.rounding
 
 
 def title_of(expectation: Expectation) -> str:

@@ -61,7 +61,7 @@ def test_a_clip_given_on_the_command_line_is_gone_over_too(prove: Callable[..., 
 def test_json_says_the_same(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
     assert prove(FAILS, "--format", "json") == 1
     document = json.loads(capsys.readouterr().out)
-    assert (document["format"], document["version"], document["complete"]) == ("plica-proof", 1, True)
+    assert (document["format"], document["version"], document["complete"]) == ("plica-proof", 2, True)
     (result,) = document["results"]
     assert result["status"] == "fails"
     assert result["worst"] == pytest.approx(1 / 3)

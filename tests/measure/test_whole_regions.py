@@ -6,6 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plica.kinds.expectations import Worse
 from plica.measure.girth import Girth
 from plica.measure.structure_of_arrays import total
 from plica.measure.volume import Volume
@@ -36,23 +37,23 @@ def test_a_total_is_the_sum_in_any_company(rows: int, frames: int, seed: int) ->
 
 
 @given(
-    st.lists(st.sampled_from([0.0, 1.0, 2.0, np.nan]), min_size=1, max_size=30),
+    st.lists(st.sampled_from([0.0, 1.0, 2.0, -2.0, np.nan]), min_size=1, max_size=30),
     st.sets(st.integers(0, 29)),
     st.integers(1, 30),
-    st.sampled_from([1.0, -1.0]),
+    st.sampled_from(list(Worse)),
 )
-def test_the_worst_of_runs_is_that_of_their_pieces(figures: list[float], at: set[int], size: int, sign: float) -> None:
+def test_the_worst_of_runs_is_that_of_their_pieces(figures: list[float], at: set[int], size: int, worse: Worse) -> None:
     values = np.array(figures)
     starts = np.array(sorted({0, *(number for number in at if number < len(values))}))
     measured = FrameValues(values, np.arange(len(values)))
-    whole = worst_of(measured, starts, sign)
-    known = np.where(np.isnan(values), np.inf, sign * values)
+    whole = worst_of(measured, starts, worse)
+    known = np.where(np.isnan(values), np.inf, worse.badness(values))
     assert whole.frames.tolist() == first_worst(known, starts).tolist() == whole.vertices.tolist()
     pieces = [slice(start, min(start + size, len(values))) for start in range(0, len(values), size)]
     result = [
-        (piece, worst_of(FrameValues(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), sign))
+        (piece, worst_of(FrameValues(values[piece], np.arange(len(values))[piece]), starts_in(piece, starts), worse))
         for piece in pieces
     ]
-    again = joined(result, starts, sign)
+    again = joined(result, starts, worse)
     np.testing.assert_array_equal(again.values, whole.values)
     assert again.frames.tolist() == whole.frames.tolist() and again.vertices.tolist() == whole.vertices.tolist()

@@ -17,7 +17,7 @@ from plica.prove.baseline import UnreadableBaselineError, is_better, is_worse, r
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report.summary import add_findings, change, json_text, junit, text
+from plica.prove.report.summary import add_findings, change, figures, json_text, junit, text
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import PoseTrack, Sweeper
 from plica.rig.expectations import keeps_to, limit_of
@@ -103,7 +103,7 @@ def test_junit_tells_the_figures_the_pose_the_place_and_the_picture() -> None:
     (suite,) = ElementTree.fromstring(junit(rig_from(""), RESULTS, {}, {}))
     volume, clearance, partition = suite
     (failure,) = volume
-    assert failure.get("message") == "6.12 %, where the limit is 4 % (12 % without shapes)"
+    assert failure.get("message") == "6.12 % gained, where the limit is 4 % (12 % gained without shapes)"
     assert failure.text == (
         "left_forearm near lowerarm_lf, vertex 412; left_elbow_bend at 0.781 (lowerarm_lf 100 deg, paw_lf 29 deg); "
         "picture 01_volume.png"
@@ -173,13 +173,27 @@ def test_every_default_limit_is_kept_by_itself_and_broken_beyond() -> None:
         assert unit_of_expectation(expectation) == kind.limit.unit
         if limit is not None:
             assert keeps_to(expectation, limit, limit)
-            assert not keeps_to(expectation, limit + kind.worse.value * 0.5, limit)
-            assert keeps_to(expectation, limit - kind.worse.value * 0.5, limit)
+            worse = -1.0 if kind.worse is Worse.LESS else 1.0
+            assert not keeps_to(expectation, limit + worse * 0.5, limit)
+            assert keeps_to(expectation, limit - worse * min(0.5, limit or 0.5), limit)
+            assert kind.worse is not Worse.FURTHER or not keeps_to(expectation, -limit - 0.5, limit)
             assert not keeps_to(expectation, float("nan"), limit)
 
 
-def test_a_clearance_and_a_reach_are_worse_when_less() -> None:
+def test_a_clearance_and_a_reach_are_worse_when_less_and_what_is_kept_is_worse_either_way() -> None:
     assert {kind.name for kind in EXPECTATION_KINDS.values() if kind.worse is Worse.LESS} == {"clearance", "reach"}
+    either_way = {kind.name for kind in EXPECTATION_KINDS.values() if kind.worse is Worse.FURTHER}
+    assert either_way == {kind.name for kind in EXPECTATION_KINDS.values() if kind.ways} == {"volume", "girth"}
+
+
+def test_what_is_lost_is_told_from_what_is_gained() -> None:
+    volume = RESULTS[0]
+    lost = replace(volume, worst=-0.0612, bare=0.12)
+    assert figures(volume) == "6.12 % gained, where the limit is 4 % (12 % gained without shapes)"
+    assert figures(lost) == "6.12 % lost, where the limit is 4 % (12 % gained without shapes)"
+    assert figures(replace(volume, worst=-0.0)) == "0 %, where the limit is 4 % (12 % gained without shapes)"
+    assert is_worse(lost, 0.05) and is_worse(lost, -0.05) and is_better(lost, -0.07)
+    assert not keeps_to(lost.expectation, -0.0612, 0.04) and keeps_to(lost.expectation, -0.04, 0.04)
 
 
 @pytest.mark.parametrize(

@@ -55,10 +55,15 @@ def limits() -> str:
     """The expectations with limits by the rule."""
     found = proven(arms(ELBOW + TURN + SHAPE + expected()))
     figures = {result.expectation.kind: result for title, result in found.items() if "left_forearm" in title}
-    with_shape, without = figures["volume"].worst, figures["volume"].bare
-    assert with_shape is not None and without is not None
-    bare = {kind: SPARE * (result.bare or 0.0) for kind, result in figures.items() if kind != "volume"}
+    with_shape, without = _sizes(figures["volume"])
+    bare = {kind: SPARE * abs(result.bare or 0.0) for kind, result in figures.items() if kind != "volume"}
     return expected(with_shape + SHAPE_SHARE * (without - with_shape), **bare)
+
+
+def _sizes(result: Result) -> tuple[float, float]:
+    """The worst figure with the shapes and without them, gained or lost."""
+    assert result.worst is not None and result.bare is not None
+    return abs(result.worst), abs(result.bare)
 
 
 def good(change: str = "") -> str:
@@ -77,8 +82,10 @@ def test_a_good_character_holds_and_its_shape_is_what_makes_it() -> None:
     results = proven(arms(good()))
     assert {title for title, result in results.items() if result.status != "holds"} == set()
     volume = results["volume of left_forearm over left_elbow"]
-    assert volume.worst is not None and volume.bare is not None and volume.limit is not None
-    assert volume.worst < volume.limit < volume.bare
+    with_shape, without = _sizes(volume)
+    assert volume.limit is not None
+    assert with_shape < volume.limit < without
+    assert volume.bare is not None and volume.bare < 0.0, "a bend by linear blending loses volume"
 
 
 @few

@@ -19,8 +19,8 @@ def _limit(situation: Situation) -> Iterator[Verdict]:
     if field.old is None or field.new is None:
         yield Verdict("limit", Harm.RISKY, (GEOMETRY,), f"limit {text}")
         return
-    worse = expectation_kind(fact.new.kind).worse.value
-    if worse * field.new > worse * field.old:
+    worse = expectation_kind(fact.new.kind).worse
+    if worse.badness(field.new) > worse.badness(field.old):
         yield Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), f"EXPECTATION LOOSENED: {text}")
     else:
         yield Verdict("expectation-tightened", Harm.SAFE, (GEOMETRY,), f"tightened: {text}")

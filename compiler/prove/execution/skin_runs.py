@@ -14,11 +14,11 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from plica.evaluate.poses import Poses
-from plica.kinds.expectations import Worse, expectation_kind
+from plica.kinds.expectations import Worse
 from plica.mesh.deform import Deformer, Motion
 from plica.prove.cache.figures import CachedFigures
 from plica.prove.execution.executor import Executor
-from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, sign_of
+from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, worse_of
 from plica.prove.pose_rows import finer, frames_of
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
@@ -58,16 +58,17 @@ class Tally(NamedTuple):
 
 @dataclass
 class _Found:
-    """The worst so far: `signed` is the greatest, and of equal ones that which comes first."""
+    """The worst so far: the one whose `badness` is the greatest, and of equal ones that which comes first."""
 
-    signed: float = -np.inf
+    badness: float = -np.inf
+    value: float = np.nan
     track: int = -1
     frame: int = -1
     vertex: int = -1
 
-    def take(self, signed: float, track: int, frame: int, vertex: int) -> None:
-        if (signed, -track, -frame) > (self.signed, -self.track, -self.frame) or self.track < 0:
-            self.signed, self.track, self.frame, self.vertex = signed, track, frame, vertex
+    def take(self, badness: float, value: float, track: int, frame: int, vertex: int) -> None:
+        if (badness, -track, -frame) > (self.badness, -self.track, -self.frame) or self.track < 0:
+            self.badness, self.value, self.track, self.frame, self.vertex = badness, value, track, frame, vertex
 
 
 @dataclass
@@ -89,13 +90,13 @@ class _Run:
             # Every stretch says the same, or whichever comes first in the alphabet is told
             self.why = min(filter(None, (self.why, figure.why)))
             return
-        sign = sign_of(self.expectation)
+        worse = worse_of(self.expectation)
         for result, worst in (
             (self.shaped, figure.shaped),
             (self.of_track.setdefault(track, _Found()), figure.shaped),
             (self.bare, figure.bare),
         ):
-            result.take(sign * worst.value, track, start + worst.frame, worst.vertex)
+            result.take(worse.badness(worst.value), worst.value, track, start + worst.frame, worst.vertex)
 
 
 class _Stretch(NamedTuple):
@@ -262,12 +263,12 @@ class _Measuring:
     def _result(self, run: _Run) -> Result:
         if run.why or run.shaped.track < 0:
             return not_measured(run.index, run.expectation, run.why or "there are no poses to measure it in")
-        result, sign, skin = run.shaped, sign_of(run.expectation), self._all.skin
+        result, skin = run.shaped, self._all.skin
         return judged(
             run.index,
             run.expectation,
-            sign * result.signed,
-            bare=sign * run.bare.signed,
+            result.value,
+            bare=run.bare.value,
             frames=sum(track.poses.frames for track in run.tracks),
             frame=worst_frame(skin.rig, run.tracks[result.track], result.frame),
             place=skin.place(run.expectation, result.vertex),
@@ -285,11 +286,10 @@ def _closer(run: _Run) -> list[PoseTrack]:
     limit = limit_of(run.expectation)
     if limit is None:
         return []
-    sign = sign_of(run.expectation)
     near = [
         (run.tracks[number], worst)
-        for number, worst in sorted(run.of_track.items(), key=lambda item: (-item[1].signed, item[0]))
-        if _is_near(run, sign * worst.signed, limit)
+        for number, worst in sorted(run.of_track.items(), key=lambda item: (-item[1].badness, item[0]))
+        if _is_near(run, worst.value, limit)
     ]
     result = []
     for track, worst in near:
@@ -299,6 +299,7 @@ def _closer(run: _Run) -> list[PoseTrack]:
 
 
 def _is_near(run: _Run, value: float, limit: float) -> bool:
-    if expectation_kind(run.expectation.kind).worse is Worse.LESS:
+    worse = worse_of(run.expectation)
+    if worse is Worse.LESS:
         return value <= limit / NEAR or not keeps_to(run.expectation, value, limit)
-    return value >= NEAR * limit
+    return worse.badness(value) >= NEAR * limit

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from plica.kinds.expectations import expectation_kind
+from plica.kinds.expectations import Worse, expectation_kind
 from plica.measure.worst_values import WorstValues, joined, starts_in
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached
@@ -151,10 +151,10 @@ class Measurer:
         for block in self._deformer.positions(motion, block_bytes=self._material.block_bytes):
             piece = slice(block.start, block.start + len(block.positions))
             blocks.append((piece, measure(block.positions, starts_in(piece, starts))))
-        signs = [sign_of(self._material.rig.expectations[index]) for index in gauges]
+        worse = [worse_of(self._material.rig.expectations[index]) for index in gauges]
         return {
-            index: joined(((piece, result[number]) for piece, result in blocks), starts, sign)
-            for number, (index, sign) in enumerate(zip(gauges, signs, strict=True))
+            index: joined(((piece, result[number]) for piece, result in blocks), starts, one)
+            for number, (index, one) in enumerate(zip(gauges, worse, strict=True))
         }
 
     def _gauge(self, index: int) -> SkinGauge | UnmeasurableError:
@@ -177,9 +177,9 @@ def _without_shapes(motion: Motion) -> Motion:
     return Motion(np.zeros_like(motion.strengths), motion.skins)
 
 
-def sign_of(expectation: Expectation) -> float:
-    """Turns the figures of an expectation so that the greatest is the worst."""
-    return float(expectation_kind(expectation.kind).worse.value)
+def worse_of(expectation: Expectation) -> Worse:
+    """Which figures of an expectation are the worse ones."""
+    return expectation_kind(expectation.kind).worse
 
 
 def _figure(shaped: Worst | str, bare: Worst | str) -> MeasuredFigure:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
-
-from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.kinds.expectations import EXPECTATION_KINDS, Worse
 from plica.measure.girth import Girth
 from plica.measure.volume import Volume
-from plica.measure.worst_values import FrameValues, worst_of
+from plica.measure.worst_values import worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
@@ -20,16 +18,12 @@ def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Skin
     prepared = Volume.prepared(skin.mesh, weights[0], skin.rest)
     if not prepared.rest:
         raise UnmeasurableError(f"{expectation.of[0]} encloses nothing")
-    return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
+    return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
 
 
 def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, *skin.limb(expectation.of[0]))
-    return lambda positions, starts: worst_of(_either_way(prepared.relative(positions)), starts)
-
-
-def _either_way(measured: FrameValues) -> FrameValues:
-    return FrameValues(np.abs(measured.values), measured.vertices)
+    return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
 
 
 MEASURES: Final[tuple[Measure, ...]] = (

@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 
 from plica import foreign
 from plica.diagnostics import Diagnostics
+from plica.kinds.expectations import expectation_kind
 from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.tables import table
@@ -18,7 +19,7 @@ from plica.rig.rig import Rig
 from plica.source import Span
 
 FORMAT: Final = "plica-proof"
-VERSION: Final = 1
+VERSION: Final = 2
 _SHOWN_ANGLES: Final = 3
 _COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
 
@@ -26,8 +27,19 @@ Accepted = Mapping[str, float]
 
 
 def figure(result: Result, value: float | None) -> str:
-    """A figure in the unit of the expectation; a dash for none."""
-    return "-" if value is None else measured(value, unit_of_expectation(result.expectation))
+    """A figure in the unit of the expectation, `6.1 % lost` where it has a sign; a dash for none."""
+    ways = expectation_kind(result.expectation.kind).ways
+    shown = amount(result, value)
+    nothing = value is None or shown == amount(result, 0.0)
+    return shown if ways is None or nothing or value is None else f"{shown} {ways[value > 0.0]}"
+
+
+def amount(result: Result, value: float | None) -> str:
+    """A limit, or a figure without its sign, in the unit of the expectation; a dash for none."""
+    if value is None:
+        return "-"
+    signed = expectation_kind(result.expectation.kind).ways is not None
+    return measured(abs(value) if signed else value, unit_of_expectation(result.expectation))
 
 
 def fails(result: Result, accepted: Accepted) -> bool:
@@ -57,7 +69,7 @@ def text(results: Sequence[Result], accepted: Accepted, width: int | None = None
             _verdict(result, accepted),
             result.title,
             figure(result, result.worst),
-            figure(result, result.limit),
+            amount(result, result.limit),
             figure(result, result.bare),
             _in_short(result),
         )
@@ -130,10 +142,10 @@ def add_findings(
         known = accepted.get(result.title)
         title, worst = f"`{result.title}`", figure(result, result.worst)
         if known is not None and is_worse(result, known):
-            diagnostics.add("worse-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known))
+            diagnostics.add("worse-than-accepted", span, expectation=title, worst=worst, accepted=amount(result, known))
         elif known is not None and is_better(result, known):
             diagnostics.add(
-                "better-than-accepted", span, expectation=title, worst=worst, accepted=figure(result, known)
+                "better-than-accepted", span, expectation=title, worst=worst, accepted=amount(result, known)
             )
         if result.status == "not measured":
             diagnostics.add("expectation-not-measured", span, expectation=title, reason=result.about)
@@ -143,13 +155,13 @@ def add_findings(
                 "expectation-fails", span, expectation=title, figures=figures(result), where=f"; {at}" if at else ""
             )
         elif result.status == "fails":
-            diagnostics.add("accepted-figure", span, expectation=title, worst=worst, accepted=figure(result, known))
+            diagnostics.add("accepted-figure", span, expectation=title, worst=worst, accepted=amount(result, known))
 
 
 def figures(result: Result) -> str:
-    """`6.1 %, where the limit is 4 % (12 % without shapes)`."""
+    """`6.1 % lost, where the limit is 4 % (12 % lost without shapes)`."""
     bare = f" ({figure(result, result.bare)} without shapes)" if result.bare is not None else ""
-    return f"{figure(result, result.worst)}, where the limit is {figure(result, result.limit)}{bare}"
+    return f"{figure(result, result.worst)}, where the limit is {amount(result, result.limit)}{bare}"
 
 
 # ---- for programs
