@@ -115,6 +115,7 @@ def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO
 _KINDS: Final = (
     _change("volume", "volume of {region} within {limit} [{over}]"),
     _change("girth", "girth of {region} within {limit} [{over}]"),
+    _change("area", "area of {region} within {limit} [{over}]"),
     _on_skin("stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.4)),
     _on_skin("squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.6)),
     _on_skin(

@@ -1,4 +1,4 @@
-"""Volume and girth: a frame's figure is the same bits whichever frames it comes with; runs of figures."""
+"""Volume, girth and area: a frame's figure is the same bits whichever frames it comes with; runs of figures."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from plica.measure.girth import Girth
 from plica.measure.structure_of_arrays import total
 from plica.measure.volume import Volume
 from plica.measure.worst_values import FrameValues, joined, starts_in, worst_of
+from plica.prove.measures.area import Area
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh
 
@@ -21,7 +22,9 @@ def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
     mesh, weights = bare_mesh(case.rest, case.triangles), np.ones(len(case.rest))
     volume = Volume.prepared(mesh, weights, case.rest)
     girth = Girth.prepared(mesh, weights, case.rest, np.array([-1e-9, 0, 0]), np.array([1e-9, 1e-9, 0]))
-    for whole, measure in ((volume.of(case.positions), volume.of), (girth.of(case.positions), girth.of)):
+    area = Area.prepared(mesh, weights, case.rest)
+    for measure in (volume.of, girth.of, area.of):
+        whole = measure(case.positions)
         for start in range(0, len(case.positions), size):
             part = measure(np.ascontiguousarray(case.positions[start : start + size]))
             assert part.tolist() == whole[start : start + size].tolist()
