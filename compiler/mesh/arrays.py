@@ -18,12 +18,19 @@ Integers = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class MeshPart:
-    """A stretch of vertices that came from one primitive of one mesh of the file."""
+    """A stretch of vertices, `start` and `count`, that came from one mesh of the file as one node shows it.
+
+    primitives: those of the mesh whose vertices they are, several where they share them; node: what the node is called
+    (None where it has no name, and in OpenUSD); points: None where the vertices are the file's, in its order, else
+    (count,) which of the file's points each is a copy of (OpenUSD meshes are split where uvs or normals differ).
+    """
 
     mesh: str
-    primitive: int
+    node: str | None
+    primitives: tuple[int, ...]
     start: int
     count: int
+    points: Integers | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -39,10 +39,14 @@ class Binding:
 
 @dataclass(frozen=True, eq=False)
 class MeshPiece:
-    """One primitive, in the space of the bind pose and in metres. `shown` numbers the meshes as the file shows them."""
+    """Primitives that share their vertices, in the space of the bind pose and in metres.
+
+    `shown` numbers the meshes as the file shows them; `node` and `points` as in MeshPart.
+    """
 
     mesh: str
-    primitive: int
+    node: str | None
+    primitives: tuple[int, ...]
     shown: int
     positions: Floats
     triangles: Integers
@@ -50,6 +54,7 @@ class MeshPiece:
     uvs: Mapping[str, Floats]
     binding: Binding
     morphs: Mapping[str, Morphed]
+    points: Integers | None = None
 
 
 def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
@@ -75,7 +80,7 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
         inverse_binds=inverse_binds,
         morphs=morphs,
         parts=tuple(
-            MeshPart(piece.mesh, piece.primitive, start, count)
+            MeshPart(piece.mesh, piece.node, piece.primitives, start, count, piece.points)
             for piece, start, count in zip(pieces, starts, counts, strict=True)
         ),
         problems=tuple(dict.fromkeys(result)),

@@ -205,7 +205,7 @@ class _Attaching:
         """The offsets of one sculpt or morph target on the neutral mesh."""
         source = sources[0]
         if isinstance(source, Morph):
-            return self.mesh.morphs.get(source.name)
+            return self._morph(source, shapes[0].declared, span)
         sculpts = [item for item in sources if isinstance(item, Sculpt)]
         if not sculpts:
             return None
@@ -213,6 +213,13 @@ class _Attaching:
             sculpts.append(together(sculpts[0], sculpts[1]))
         taken = self.sculpting.taken(shapes[0].declared, sculpts, span)
         return taken.offsets if taken is not None else None
+
+    def _morph(self, source: Morph, shape: str, span: Span | None) -> Offsets | None:
+        """A morph target of the mesh; an error where there is none, because the shape would be left out."""
+        if source.name not in self.mesh.morphs:
+            hint = self.diagnostics.near_hint(source.name, self.mesh.morphs)
+            self.diagnostics.add("morph-not-in-mesh", span, shape=shape, name=source.name, hint=hint)
+        return self.mesh.morphs.get(source.name)
 
     def _of_side(self, shape: Shape, whole: Inbetweens, shapes: tuple[Shape, ...]) -> Inbetweens:
         """A side's share of a sculpt of both sides."""

@@ -100,7 +100,19 @@ def _piece(file: _UsdMeshes, mesh: UsdMesh, name: str, number: int) -> MeshPiece
     }
     carried = replace(binding, joints=binding.joints[split.points], weights=binding.weights[split.points])
     positions = (points @ linear + to_model[3, :3])[split.points]
-    return MeshPiece(name, 0, number, positions, triangles, normals, split.uvs, carried, morphs)
+    return MeshPiece(
+        mesh=name,
+        node=None,
+        primitives=(0,),
+        shown=number,
+        positions=positions,
+        triangles=triangles,
+        normals=normals,
+        uvs=split.uvs,
+        binding=carried,
+        morphs=morphs,
+        points=split.points if len(split.points) > len(points) else None,
+    )
 
 
 # ---- values -----------------------------------------------------------------------------------------

@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
 from plica.readers.gltf_document import parents_of_nodes
-from plica.readers.json_fields import Fields, fields, index, index_of, indexes, numbers, objects, text, whole
+from plica.readers.gltf_shown import ShownMeshes, below_or_among, mesh_names, moved_nodes, shown_meshes, used_skins
+from plica.readers.json_fields import Fields, fields, index, indexes, numbers, objects, text, whole
 from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
 from plica.readers.skeletons import check_joint_count, checked_skeleton
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Vector, normalised
@@ -28,14 +29,15 @@ def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> Model
     """The outline of a document; `chosen` names the meshes whose skins matter (empty: every mesh)."""
     result = skeleton_of_document(document, chosen)
     problems = list(result.problems)
-    names = mesh_names(document, problems)
-    skins = _skins_of_meshes(document)
+    mesh_names(document, problems)
+    shown = shown_meshes(document, chosen)
+    problems += shown.problems
     accessors = objects(document, "accessors", "the file")
     meshes = tuple(
-        _mesh_outline(mesh, number, names[number], bool(skins[number]), accessors)
+        _mesh_outline(mesh, number, shown, accessors)
         for number, mesh in enumerate(objects(document, "meshes", "the file"))
     )
-    used = _chosen_skins(document, chosen)
+    used = used_skins(document, chosen)
     binds = [objects(document, "skins", "the file")[skin].get("inverseBindMatrices") for skin in used]
     return ModelOutline(
         skeleton=result.skeleton,
@@ -49,8 +51,9 @@ def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> Model
 def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> NodeSkeleton:
     """The skeleton of the chosen meshes' skins.
 
-    It holds the skins' joints, the nodes above them, named nodes below them, and animated nodes that carry
-    no mesh (so that drivers can read helpers); without skins, every node that is no mesh, camera or light.
+    It holds the skins' joints, the nodes above them, named nodes below them, and animated nodes, also those that carry
+    a mesh without a skin (so that drivers can read helpers, and a moving mesh has a joint); without skins, every
+    other node that is no mesh, camera or light as well.
     """
     nodes = objects(document, "nodes", "the file")
     parents = parents_of_nodes(document)
@@ -72,22 +75,6 @@ def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> Node
     return NodeSkeleton(checked_skeleton(joints), tuple(order), tuple(problems))
 
 
-def mesh_names(document: Fields, problems: list[str]) -> tuple[str, ...]:
-    """What the meshes are called: by name, else as the first nodes that show them, else `mesh_3`."""
-    meshes = objects(document, "meshes", "the file")
-    shown: dict[int, str] = {}
-    for number, node in enumerate(objects(document, "nodes", "the file")):
-        mesh = index(node, "mesh", len(meshes), f"nodes[{number}]")
-        name = text(node, "name", f"nodes[{number}]")
-        if mesh is not None and name is not None:
-            shown.setdefault(mesh, name)
-    names = [
-        text(mesh, "name", f"meshes[{number}]") or shown.get(number) or f"mesh_{number}"
-        for number, mesh in enumerate(meshes)
-    ]
-    return distinct(names, problems, "meshes")
-
-
 def animation_names(document: Fields) -> tuple[str, ...]:
     """What the animations are called; unnamed ones `animation_0` and so on."""
     names = [
@@ -100,35 +87,12 @@ def animation_names(document: Fields) -> tuple[str, ...]:
 # ---- which nodes ------------------------------------------------------------------------------------
 
 
-def _skins_of_meshes(document: Fields) -> list[list[int]]:
-    """The skins that each mesh is shown with."""
-    nodes = objects(document, "nodes", "the file")
-    meshes = len(objects(document, "meshes", "the file"))
-    skins = len(objects(document, "skins", "the file"))
-    result: list[list[int]] = [[] for _ in range(meshes)]
-    for number, node in enumerate(nodes):
-        mesh = index(node, "mesh", meshes, f"nodes[{number}]")
-        skin = index(node, "skin", skins, f"nodes[{number}]")
-        if mesh is not None and skin is not None:
-            result[mesh].append(skin)
-    return result
-
-
-def _chosen_skins(document: Fields, chosen: Collection[str]) -> list[int]:
-    """The skins of the chosen meshes; every skin where no mesh is chosen, or none of the chosen has one."""
-    names = mesh_names(document, [])
-    used = {
-        skin for name, skins in zip(names, _skins_of_meshes(document), strict=True) for skin in skins if name in chosen
-    }
-    return sorted(used) or list(range(len(objects(document, "skins", "the file"))))
-
-
 def _skin_joints(document: Fields, chosen: Collection[str]) -> set[int]:
     nodes = len(objects(document, "nodes", "the file"))
     skins = objects(document, "skins", "the file")
     return {
         node
-        for skin in _chosen_skins(document, chosen)
+        for skin in used_skins(document, chosen)
         for node in indexes(skins[skin], "joints", nodes, f"skins[{skin}]")
     }
 
@@ -137,10 +101,11 @@ def _nodes_of_skeleton(document: Fields, nodes: list[Fields], parents: list[int 
     plain = {number for number, node in enumerate(nodes) if not _shows_something(node)}
     wanted = set(skinned)
     if skinned:
-        wanted |= {node for node in _below(parents, skinned) & plain if nodes[node].get("name")}
-        wanted |= _animated_nodes(document, len(nodes)) & plain
+        inside = below_or_among(parents, skinned)
+        wanted |= {node for node in plain if inside[node] and nodes[node].get("name")}
     else:
         wanted |= plain
+    wanted |= {node for node in moved_nodes(document) if node in plain or _carries_a_mesh(nodes[node])}
     for node in tuple(wanted):
         parent = parents[node]
         while parent is not None and parent not in wanted:
@@ -155,28 +120,9 @@ def _shows_something(node: Fields) -> bool:
     return "mesh" in node or "camera" in node or light
 
 
-def _below(parents: list[int | None], roots: set[int]) -> set[int]:
-    below: dict[int, bool] = {}
-    for start in range(len(parents)):
-        way: list[int] = []
-        node: int | None = start
-        while node is not None and node not in below and node not in roots:
-            way.append(node)
-            node = parents[node]
-        answer = node is not None and (node in roots or below[node])
-        below.update(dict.fromkeys(way, answer))
-    return {node for node, answer in below.items() if answer}
-
-
-def _animated_nodes(document: Fields, count: int) -> set[int]:
-    result = set()
-    for number, animation in enumerate(objects(document, "animations", "the file")):
-        for position, channel in enumerate(objects(animation, "channels", f"animations[{number}]")):
-            place = f"animations[{number}].channels[{position}].target"
-            node = fields(channel.get("target"), place).get("node")
-            if node is not None:
-                result.add(index_of(node, count, f"{place}.node"))
-    return result
+def _carries_a_mesh(node: Fields) -> bool:
+    """Whether a node shows a mesh without a skin; a skin's vertices do not follow the node that shows them."""
+    return "mesh" in node and "skin" not in node
 
 
 def _parents_first(parents: list[int | None], wanted: set[int]) -> list[int]:
@@ -231,7 +177,7 @@ def _vector(node: Fields, key: str, default: Vector, place: str) -> Vector:
     return default if values is None else (values[0], values[1], values[2])
 
 
-def _mesh_outline(mesh: Fields, number: int, name: str, skinned: bool, accessors: list[Fields]) -> MeshOutline:
+def _mesh_outline(mesh: Fields, number: int, shown: ShownMeshes, accessors: list[Fields]) -> MeshOutline:
     place = f"meshes[{number}]"
     vertices = 0
     uv_sets: dict[str, None] = {}
@@ -246,7 +192,17 @@ def _mesh_outline(mesh: Fields, number: int, name: str, skinned: bool, accessors
             vertices += whole(accessors[accessor], "count", 0, f"accessors[{accessor}]")
         uv_sets |= dict.fromkeys(key for key in sorted(attributes) if key.startswith("TEXCOORD_"))
         targets = max(targets, len(objects(primitive, "targets", here)))
-    return MeshOutline(name, vertices, tuple(uv_sets), target_names(mesh, targets), skinned)
+    skinned = number in shown.skinned
+    return MeshOutline(
+        name=shown.names[number],
+        vertices=vertices,
+        uv_sets=tuple(uv_sets),
+        morph_targets=target_names(mesh, targets),
+        skinned=skinned,
+        taken=number in shown.meshes,
+        nodes=shown.nodes[number],
+        skinning="linear" if skinned else None,
+    )
 
 
 def target_names(mesh: Fields, count: int) -> tuple[str, ...]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from plica.skeleton.skeleton import Skeleton
+from plica.values import SkinningMethod
+
+MOST_LISTED = 6  # names in one message
 
 
 class UnreadableModel(Exception):  # noqa: N818 - it names the state of a file, not a fault of ours
@@ -12,13 +16,21 @@ class UnreadableModel(Exception):  # noqa: N818 - it names the state of a file, 
 
 
 class MeshOutline(NamedTuple):
-    """One mesh. `uv_sets` and `morph_targets` by name in the file's order; `vertices` of all primitives."""
+    """One mesh. `uv_sets` and `morph_targets` by name in the file's order; `vertices` of all primitives.
+
+    `taken`: whether it is part of the character's skin; `nodes`: what the nodes are called that show it; `skinning`:
+    how a skin moves it, None where none does; `skinning_stated`: whether the file says so itself, not only its format.
+    """
 
     name: str
     vertices: int
     uv_sets: tuple[str, ...]
     morph_targets: tuple[str, ...]
     skinned: bool
+    taken: bool = True
+    nodes: tuple[str, ...] = ()
+    skinning: SkinningMethod | None = None
+    skinning_stated: bool = False
 
 
 class ModelOutline(NamedTuple):
@@ -42,8 +54,8 @@ class ModelOutline(NamedTuple):
 
     @property
     def morph_targets(self) -> tuple[str, ...]:
-        """The names of all morph targets, once each, in the order met."""
-        return tuple(dict.fromkeys(name for mesh in self.meshes for name in mesh.morph_targets))
+        """The names of the skin's morph targets, once each, in the order met."""
+        return tuple(dict.fromkeys(name for mesh in self.meshes if mesh.taken for name in mesh.morph_targets))
 
 
 def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...]:
@@ -67,3 +79,9 @@ def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...
         met.add(chosen)
         result.append(chosen)
     return tuple(result)
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names for a message, the first few of many."""
+    shown = ", ".join(f"`{name}`" for name in names[:MOST_LISTED])
+    return shown if len(names) <= MOST_LISTED else f"{shown} and {len(names) - MOST_LISTED} more"

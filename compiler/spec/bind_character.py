@@ -109,10 +109,11 @@ def _geometry(facts: FactSet, context: Context) -> tuple[Geometry | None, ModelO
 
 
 def _check_meshes(fact: ScopedFact, meshes: tuple[str, ...], outline: ModelOutline, diagnostics: Diagnostics) -> None:
-    known = [mesh.name for mesh in outline.meshes]
+    names = [mesh.name for mesh in outline.meshes]
+    known = list(dict.fromkeys([*names, *(node for mesh in outline.meshes for node in mesh.nodes)]))
     for name, node in zip(meshes, fact.node.part("meshes") or (), strict=True):
         if name not in known:
-            hint = diagnostics.near_hint(name, known) or f"the file has {', '.join(known[:20]) or 'no meshes'}"
+            hint = diagnostics.near_hint(name, known) or f"the file has {', '.join(names[:20]) or 'no meshes'}"
             diagnostics.add("unknown-mesh", fact.scope.span(node), name=name, hint=hint)
 
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from plica.diagnostics import Diagnostics
 from plica.quantities import number
+from plica.readers.model_outline import ModelOutline, listed
+from plica.source import Span
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -75,7 +78,7 @@ def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
     """The name of a uv set; a diagnostic where the model has none of that name."""
     name = scope.fill(node.text, node)
     if context.outline is not None:
-        known = dict.fromkeys(uv_set for mesh in context.outline.meshes for uv_set in mesh.uv_sets)
+        known = dict.fromkeys(uv_set for mesh in context.outline.meshes if mesh.taken for uv_set in mesh.uv_sets)
         if name not in known:
             hint = context.diagnostics.near_hint(name, known) or f"the model has {', '.join(known) or 'none'}"
             context.diagnostics.add("unknown-uv", scope.span(node), name=name, hint=hint)
@@ -125,11 +128,18 @@ def _morph(fact: ScopedFact, context: Context) -> model.MorphOf:
     node, scope = fact
     name = scope.fill(node.part("name").text, node.part("name"))
     if context.outline is not None and name not in context.outline.morph_targets:
-        known = context.outline.morph_targets
-        context.diagnostics.add(
-            "unknown-morph", scope.span(node), name=name, hint=context.diagnostics.near_hint(name, known)
-        )
+        _report_morph(name, context.outline, scope.span(node), context.diagnostics)
     return model.MorphOf(name)
+
+
+def _report_morph(name: str, outline: ModelOutline, span: Span, diagnostics: Diagnostics) -> None:
+    """A morph target that no mesh of the skin has: it may be that of another mesh."""
+    others = [mesh.name for mesh in outline.meshes if not mesh.taken and name in mesh.morph_targets]
+    if others:
+        diagnostics.add("morph-of-another-mesh", span, name=name, meshes=listed(others))
+    else:
+        hint = diagnostics.near_hint(name, outline.morph_targets)
+        diagnostics.add("unknown-morph", span, name=name, hint=hint)
 
 
 def _sculpt(

@@ -141,7 +141,7 @@ def test_primitives_follow_each_other_and_shared_vertices_come_once(tmp_path: Pa
     second = {"attributes": first["attributes"], "indices": buffers.add([0, 3, 1], np.uint16)}
     third = skinned(buffers, HALF)
     mesh = read(buffers, two_joints([first, second, third]), tmp_path)
-    assert [(part.primitive, part.start, part.count) for part in mesh.parts] == [(0, 0, 4), (2, 4, 4)]
+    assert [(part.primitives, part.start, part.count) for part in mesh.parts] == [((0, 1), 0, 4), ((2,), 4, 4)]
     assert mesh.triangles.tolist() == [[0, 1, 2], [2, 1, 3], [0, 3, 1], [4, 5, 6], [6, 5, 7]]
     assert mesh.points.tolist() == [0, 1, 2, 3, 0, 1, 2, 3], "the primitives of one mesh share their points"
 
@@ -196,6 +196,80 @@ def test_a_mesh_without_a_skin_goes_with_the_joint_above(tmp_path: Path) -> None
     assert mesh.triangles.tolist() == [[2, 1, 0]], "mirrored, so turned over"
     assert mesh.bind_joints.tolist() == [1]
     np.testing.assert_allclose(mesh.inverse_binds[0][:3, 3], (0, -1, 0))
+
+
+def test_a_part_without_a_skin_stands_where_the_bind_pose_puts_its_joint(tmp_path: Path) -> None:
+    buffers = Buffers()
+    document = two_joints([skinned(buffers, HALF)])
+    binds = np.tile(np.eye(4), (2, 1, 1))
+    binds[0, :3, 3] = (0, -7, 0)  # of the knee, which stands elsewhere at rest
+    document["skins"][0]["inverseBindMatrices"] = buffers.add(binds)
+    target = {"POSITION": buffers.add([(0, 0, 1)] * 3)}
+    badge = {"attributes": {"POSITION": buffers.add(SQUARE[:3])}, "targets": [target]}
+    document["meshes"].append({"name": "badge", "primitives": [badge], "extras": {"targetNames": ["shine"]}})
+    document["nodes"][1]["children"] = [3]
+    document["nodes"].append({"name": "pin", "rotation": [0.5**0.5, 0, 0, 0.5**0.5], "mesh": 1})
+    mesh = read(buffers, document, tmp_path)
+    assert mesh.vertex_count == 7 and mesh.problems == ()
+    np.testing.assert_allclose(mesh.positions[4:], [(0, 7, 0), (1, 7, 0), (0, 7, 1)], atol=1e-12)
+    assert mesh.weights[4:, 0].tolist() == [1, 1, 1] and not mesh.weights[4:, 1:].any()
+    carrier = mesh.joints[4, 0]
+    assert mesh.bind_joints[carrier] == 1
+    np.testing.assert_array_equal(mesh.inverse_binds[carrier], binds[0])
+    np.testing.assert_allclose(mesh.morphs["shine"].offsets, [(0, -1, 0)] * 3, atol=1e-12)
+    assert mesh.morphs["shine"].indices.tolist() == [4, 5, 6]
+    part = mesh.parts[1]
+    assert (part.mesh, part.node, part.primitives, part.start, part.count) == ("badge", "pin", (0,), 4, 3)
+    alone = read(buffers, document, tmp_path, "pin")
+    np.testing.assert_allclose(alone.positions, mesh.positions[4:])
+
+
+def test_one_mesh_on_two_joints_is_skin_of_each(tmp_path: Path) -> None:
+    buffers = Buffers()
+    document = two_joints([skinned(buffers, HALF)])
+    document["meshes"].append({"name": "eye", "primitives": [{"attributes": {"POSITION": buffers.add(SQUARE[:3])}}]})
+    document["nodes"][0]["children"] = [1, 3]
+    document["nodes"][1]["children"] = [4]
+    document["nodes"] += [{"name": "eye_lf", "mesh": 1}, {"name": "eye_rt", "mesh": 1}]
+    mesh = read(buffers, document, tmp_path)
+    assert [(part.mesh, part.node, part.start, part.count) for part in mesh.parts[1:]] == [
+        ("eye", "eye_lf", 4, 3),
+        ("eye", "eye_rt", 7, 3),
+    ]
+    assert [int(mesh.bind_joints[mesh.joints[row, 0]]) for row in (4, 7)] == [0, 1]
+    assert mesh.point_count == 10, "what is shown twice is not one surface"
+
+
+def test_targets_that_some_primitives_lack_leave_those_alone(tmp_path: Path) -> None:
+    buffers = Buffers()
+    moved = {"POSITION": buffers.add([(0, 0, 0.5)] * 4)}
+    primitives = [skinned(buffers, HALF), skinned(buffers, HALF, targets=[moved, moved])]
+    document = two_joints(primitives, extras={"targetNames": ["smile", "frown"]})
+    mesh = read(buffers, document, tmp_path)
+    assert list(mesh.morphs) == ["smile", "frown"]
+    assert mesh.morphs["smile"].indices.tolist() == [4, 5, 6, 7]
+    assert any("not all primitives" in told for told in mesh.problems)
+
+
+def test_lines_beside_triangles_are_left_out(tmp_path: Path) -> None:
+    buffers = Buffers()
+    mesh = read(buffers, two_joints([skinned(buffers, HALF, mode=3), skinned(buffers, HALF)]), tmp_path)
+    assert [(part.primitives, part.start, part.count) for part in mesh.parts] == [((1,), 0, 4)]
+    assert any("points or lines" in told for told in mesh.problems)
+
+
+@pytest.mark.parametrize("narrow", [(0.5, 0.25, 0.125, 0.125), (4, 2, 1, 1)], ids=["unnormalised", "whole numbers"])
+def test_weights_in_two_sets_and_of_any_sum_are_brought_to_one(narrow: tuple[float, ...], tmp_path: Path) -> None:
+    buffers = Buffers()
+    more = {"JOINTS_1": buffers.add(((1, 0, 0, 0),) * 4, np.uint8), "WEIGHTS_1": buffers.add((narrow,) * 4)}
+    mesh = read(buffers, two_joints([skinned(buffers, HALF, attributes=more)]), tmp_path)
+    assert mesh.weights.sum(axis=1).tolist() == pytest.approx([1.0] * 4)
+    total = 1.0 + sum(narrow)
+    held = {int(mesh.bind_joints[bind]): 0.0 for bind in np.unique(mesh.joints)}
+    for bind, weight in zip(mesh.joints[0], mesh.weights[0], strict=True):
+        held[int(mesh.bind_joints[bind])] += float(weight)
+    assert held == pytest.approx({1: (0.5 + sum(narrow[1:])) / total, 0: (0.5 + narrow[0]) / total})
+    assert len(mesh.problems) == 1
 
 
 @pytest.mark.parametrize(

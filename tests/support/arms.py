@@ -114,7 +114,7 @@ def arms_mesh(rig: Rig) -> Mesh:
         bind_joints=np.arange(len(rig.skeleton)),
         inverse_binds=np.linalg.inv(binds).astype(np.float64),
         morphs={},
-        parts=(MeshPart("skin", 0, 0, len(positions)),),
+        parts=(MeshPart("skin", None, (0,), 0, len(positions)),),
     )
 
 

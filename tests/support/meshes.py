@@ -27,7 +27,7 @@ def bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = 
         bind_joints=np.zeros(1, np.int64),
         inverse_binds=np.eye(4)[None],
         morphs={},
-        parts=(MeshPart("skin", 0, 0, count),),
+        parts=(MeshPart("skin", None, (0,), 0, count),),
     )
 
 

@@ -1,0 +1,172 @@
+"""How a glTF 2.0 primitive hangs on the skeleton: by its skin, or rigidly on a joint (section 3.7.3)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from plica.mesh.arrays import Floats, Integers
+from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right
+from plica.mesh.gltf_source import GltfMeshes, bind_matrices, elements, floats, local_matrix
+from plica.readers.gltf_arrays import NUMBER_BYTES, GltfArrays
+from plica.readers.json_fields import Fields, indexes, items
+from plica.readers.model_outline import UnreadableModel
+
+
+def skinned_binding(file: GltfMeshes, skin: int, attributes: Fields, count: int, name: str, place: str) -> Binding:
+    """How a skin moves the vertices of a primitive. Raises UnreadableModel."""
+    file.arrays.take(len(items(file.skins[skin], "joints", f"skins[{skin}]")) * 16 * NUMBER_BYTES, f"skins[{skin}]")
+    own = indexes(file.skins[skin], "joints", len(file.nodes), f"skins[{skin}]")
+    if not own:
+        raise UnreadableModel(f"skins[{skin}] has no joints")
+    joints, weights = _influences(file.arrays, attributes, count, place)
+    wrong = (weights > 0.0) & (joints >= len(own))
+    if wrong.any():
+        raise UnreadableModel(
+            f"{place} is bound to joint {joints[wrong].max()} of skins[{skin}], which has {len(own)}, counted from 0"
+        )
+    matrices = np.tile(np.eye(4), (len(own), 1, 1))
+    if file.skins[skin].get("inverseBindMatrices") is not None:
+        matrices = bind_matrices(file, skin, len(own))
+    rows = [_rig_joint(file, node) for node in own]
+    clean = put_right(joints, weights, _root(file, own), name, file.problems)
+    return Binding(clean[0], clean[1], np.array(rows, np.int64), matrices)
+
+
+def _rig_joint(file: GltfMeshes, node: int) -> int:
+    if node not in file.joint_of_node:
+        raise UnreadableModel(f"its skin hangs on node {node}, which is no joint of the skeleton")
+    return file.joint_of_node[node]
+
+
+def _root(file: GltfMeshes, own: Sequence[int]) -> int:
+    """The place in the skin's list of its first joint that lies below no other of its joints."""
+    inside = set(own)
+    below: set[int] = set()  # nodes from which the way up is known to meet a joint of the skin
+    for number, node in enumerate(own):
+        way = []
+        above = file.parents[node]
+        while above is not None and above not in inside and above not in below:
+            way.append(above)
+            above = file.parents[above]
+        if above is None:
+            return number
+        below.update(way)
+    return 0
+
+
+def _influences(arrays: GltfArrays, attributes: Fields, count: int, place: str) -> tuple[Integers, Floats]:
+    """All sets of joints and weights side by side (v, 4 sets); without any, no columns."""
+    joints: list[Integers] = [np.zeros((count, 0), np.int64)]
+    weights: list[Floats] = [np.zeros((count, 0))]
+    number = 0
+    while attributes.get(f"JOINTS_{number}") is not None:
+        result = elements(arrays, attributes[f"JOINTS_{number}"], count, 4, f"{place} JOINTS_{number}")
+        if result.dtype.kind != "u":
+            raise UnreadableModel(f"{place} JOINTS_{number} are not whole numbers")
+        joints.append(result.astype(np.int64))
+        key = f"WEIGHTS_{number}"
+        weights.append(floats(arrays, attributes.get(key), count, 4, f"{place} {key}"))
+        number += 1
+    return np.hstack(joints), np.hstack(weights)
+
+
+def rigidly_bound(file: GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
+    """A mesh without a skin, carried by the nearest joint at or above the node that shows it.
+
+    It stands where the bind pose puts it: its vertices are with those of the skins, and posing moves it as its node's
+    global transform does (section 3.7.3).
+    """
+    way: list[int] = []
+    above: int | None = node
+    while above is not None and above not in file.joint_of_node:
+        way.append(above)
+        above = file.parents[above]
+    carrier = above
+    if carrier is None:
+        carrier = next((number for number in file.skeleton.nodes if number in file.joint_of_node), None)
+    binding, matrix = unbound(len(piece.positions)), np.eye(4)
+    if carrier is not None:
+        bound, inverse = _bound(file, carrier, piece.mesh)
+        binding = replace(
+            binding,
+            joints=np.zeros((len(piece.positions), 1), np.int64),
+            weights=np.ones((len(piece.positions), 1)),
+            bind_joints=np.array([file.joint_of_node[carrier]], np.int64),
+            inverse_binds=inverse[None],
+        )
+        if above is None:
+            name = file.skeleton.skeleton.joints[file.row_of_node[carrier]].name
+            file.problems.append(f"`{piece.mesh}` has no skin and hangs on no joint; it is taken to go with `{name}`")
+        else:
+            matrix = bound
+    for number in reversed(way):
+        matrix = matrix @ local_matrix(file.nodes[number], f"nodes[{number}]")
+    return replace(_moved(piece, matrix), binding=binding)
+
+
+def _bound(file: GltfMeshes, joint: int, mesh: str) -> tuple[Floats, Floats]:
+    """Where the bind pose puts a joint, given by its node, and the inverse of that, (4, 4) each.
+
+    A joint that no skin binds keeps its place under the nearest bound one above it; without any, all is at rest.
+    """
+    way: list[int] = []
+    above: int | None = joint
+    while above is not None and above not in file.inverse_binds:
+        way.append(above)
+        above = file.parents[above]
+    if above is None:
+        frame = file.skeleton.skeleton.frames[file.row_of_node[joint]]
+        bound = np.eye(4)
+        bound[:3, :3], bound[:3, 3] = frame.linear, frame.origin
+    else:
+        bound = _inverse(file.inverse_binds[above], f"the inverse bind matrix of node {above}")
+        for number in reversed(way):
+            bound = bound @ local_matrix(file.nodes[number], f"nodes[{number}]")
+    if above == joint:
+        return bound, file.inverse_binds[joint]
+    name = file.skeleton.skeleton.joints[file.row_of_node[joint]].name
+    return bound, _inverse(bound, f"joint `{name}`, on which `{mesh}` hangs,")
+
+
+def _inverse(matrix: Floats, what: str) -> Floats:
+    if abs(np.linalg.det(matrix[:3, :3])) < 1e-30:
+        raise UnreadableModel(f"{what} has a scale of 0")
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
+def unbound(count: int) -> Binding:
+    """No joint carries any of so many vertices."""
+    joints, weights = np.zeros((count, 0), np.int64), np.zeros((count, 0))
+    return Binding(joints, weights, np.zeros(0, np.int64), np.zeros((0, 4, 4)))
+
+
+def _moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
+    """The piece carried into model space; normals go by the inverse transpose."""
+    linear = matrix[:3, :3]
+    if np.array_equal(matrix, np.eye(4)):
+        return piece
+    if abs(np.linalg.det(linear)) < 1e-30:
+        raise UnreadableModel(
+            f"`{piece.mesh}` is shown with a scale of 0; list the meshes that are the skin with `mesh`, without it"
+        )
+    turned = np.linalg.inv(linear)
+    normals, lengths = None, np.ones((len(piece.positions), 1))
+    if piece.normals is not None:
+        carried = piece.normals @ turned
+        lengths = np.linalg.norm(carried, axis=1, keepdims=True)
+        lengths = np.where(lengths > 0.0, lengths, 1.0)
+        normals = carried / lengths
+    return replace(
+        piece,
+        positions=piece.positions @ linear.T + matrix[:3, 3],
+        # A mirroring transform turns the triangles over (section 3.7.4).
+        triangles=piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
+        normals=normals,
+        morphs={
+            name: Morphed(morph.offsets @ linear.T, None if morph.normals is None else morph.normals @ turned / lengths)
+            for name, morph in piece.morphs.items()
+        },
+    )
