@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from plica.evaluate.evaluator import Evaluator
     from plica.pipeline import Compiled
     from plica.rig.rig import Rig
+    from plica.skeleton.pairing import Pairing
 
 FilePath = str | PathLike[str]
 
@@ -80,6 +81,14 @@ class Character:
     def regions(self) -> tuple[str, ...]:
         """The output names of the regions of the skin. Raises NoRigError."""
         return tuple(region.name for region in rig_of(self).regions)
+
+    @property
+    def pairing(self) -> Pairing | None:
+        """Which joints have a partner on the other side; None where it is not known: errors, a library, a read rig."""
+        from plica.skeleton.pairing import pairing_of
+
+        spec = None if self.compiled is None else self.compiled.spec
+        return None if spec is None else pairing_of(spec.bound.skeleton, spec.bound.sides, spec.bound.plane)
 
     @cached_property
     def evaluator(self) -> Evaluator:

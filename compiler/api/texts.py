@@ -7,6 +7,7 @@ from pathlib import Path
 
 from plica.api.character import FilePath, counted_errors
 from plica.diagnostics import Diagnostic, Diagnostics
+from plica.skeleton.pairing import Pairing
 from plica.source import Source
 
 
@@ -36,11 +37,15 @@ class FormattedText:
 
 @dataclass(frozen=True, repr=False)
 class StartedSpec:
-    """A first spec; `text` is "" where the model cannot be read. `geometry`: what the text calls the model's file."""
+    """A first spec; `text` is "" where the model cannot be read. `geometry`: what the text calls the model's file.
+
+    pairing: which joints have a partner on the other side; None where the model cannot be read.
+    """
 
     text: str
     geometry: str
     diagnostics: tuple[Diagnostic, ...]
+    pairing: Pairing | None = None
 
     @property
     def ok(self) -> bool:
@@ -87,4 +92,5 @@ def start_spec(model: FilePath, *, folder: FilePath = ".") -> StartedSpec:
 
     diagnostics = Diagnostics()
     geometry = start.path_from(Path(folder), Path(model))
-    return StartedSpec(start.start_spec(Path(model), diagnostics, geometry), geometry, diagnostics.all)
+    first = start.start_spec(Path(model), diagnostics, geometry)
+    return StartedSpec(first.text, geometry, diagnostics.all, first.pairing)

@@ -33,10 +33,11 @@ class StatedPair(NamedTuple):
 
 
 class Sides(NamedTuple):
-    """What the name patterns say about a skeleton.
+    """The pairs of a skeleton.
 
     `unpaired` are joints that carry a side's mark while the other side has no such joint; `clashing` are base names
-    that more than one pair would have (the first pair keeps it).
+    that more than one pair would have (the first pair keeps it). `placed`: the names of pairs that were found by
+    position; such a pair is called as its left joint is.
     """
 
     pairs: dict[str, Pair]
@@ -45,6 +46,10 @@ class Sides(NamedTuple):
     right: frozenset[int]
     unpaired: tuple[int, ...]
     clashing: tuple[str, ...]
+    placed: frozenset[str] = frozenset()
+
+
+NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
 
 
 class Plane(NamedTuple):
@@ -147,6 +152,31 @@ def pair_joints(
         right=frozenset(pair.right for pair in pairs.values()),
         unpaired=tuple(position for position in marked if position not in partner),
         clashing=tuple(clashing),
+    )
+
+
+def with_placed(sides: Sides, placed: Sequence[tuple[int, int]], names: Sequence[str]) -> Sides:
+    """The pairs, and further ones (left, right) that were found by position, of joints that have no partner yet."""
+    pairs, partner = dict(sides.pairs), dict(sides.partner)
+    clashing, added = list(sides.clashing), []
+    for left, right in placed:
+        base = names[left]
+        if left in partner or right in partner:
+            continue
+        if base in pairs:
+            clashing.append(base)
+            continue
+        pairs[base] = Pair(base, left, right)
+        partner[left], partner[right] = right, left
+        added.append(base)
+    return sides._replace(
+        pairs=pairs,
+        partner=partner,
+        left=frozenset(pair.left for pair in pairs.values()),
+        right=frozenset(pair.right for pair in pairs.values()),
+        unpaired=tuple(joint for joint in sides.unpaired if joint not in partner),
+        clashing=tuple(clashing),
+        placed=frozenset(added),
     )
 
 

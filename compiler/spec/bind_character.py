@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from itertools import chain
-from typing import NamedTuple, cast
+from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.model_outline import ModelOutline
 from plica.rounding import REST_DIGITS, rounded
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply
-from plica.skeleton.sides import AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, valid_pattern
+from plica.skeleton.sides import NO_SIDES
 from plica.skeleton.skeleton import Joint, Skeleton
+from plica.spec.bind_sides import bind_sides
 from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
@@ -25,9 +26,6 @@ from plica.workspace import Refused, Workspace
 
 DEFAULT_NAMES = "{side}_{name}"
 DEFAULT_TOLERANCE = 0.0001
-# Pairs that miss each other by more than this share of the body's size are not a mirror image.
-_PLANE_TOLERANCE = 0.02
-_NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
 
 
 class BoundCharacter(NamedTuple):
@@ -45,12 +43,11 @@ def bind_character(
     node, scope = instance
     assert isinstance(node, nodes.Block) and node.name is not None
     facts = collect(node.facts, scope, diagnostics)
-    empty = BoundSkeleton(Skeleton(()), _NO_SIDES, None, True)
+    empty = BoundSkeleton(Skeleton(()), NO_SIDES, None, True)
     context = Context(diagnostics, symbols, empty, None, workspace, {}, "none", instance.span)
     geometry, outline = _geometry(facts, context)
     skeleton = _skeleton(facts, outline, context)
-    sides = _sides(facts, skeleton, diagnostics)
-    plane, plane_found = _plane(facts, skeleton, sides, context)
+    sides, plane, plane_found = bind_sides(facts, skeleton, context)
     unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
     context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, unknown))
     names, side_texts = _names(facts, diagnostics)
@@ -181,104 +178,6 @@ def _rotation(turns: tuple[nodes.WrittenTurn, ...], context: Context, scope: Sco
             context.diagnostics.add("axis-of-a-rest-frame", scope.span(node.axis), space=node.axis.space)
         rotation = multiply(about(turn.axis.vector, turn.angle), rotation)
     return rounded(rotation, REST_DIGITS)
-
-
-# ---- sides and plane --------------------------------------------------------------------------------
-
-
-def _sides(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> Sides:
-    left, right = facts.one("left_pattern"), facts.one("right_pattern")
-    patterns: dict[str, list[str]] = {"left": [], "right": []}
-    for side, fact in (("left", left), ("right", right)):
-        for text in fact.node.part("patterns") if fact else ():
-            if not valid_pattern(text.text):
-                assert fact is not None
-                diagnostics.add("not-a-pattern", fact.scope.span(text), pattern=text.text)
-                return _NO_SIDES
-            patterns[side].append(text.text)
-    either = left or right
-    if not _patterns_match(either, patterns, diagnostics):
-        return _NO_SIDES
-    names = [joint.name for joint in skeleton.joints]
-    if either is not None:  # every pattern is tried on every name
-        either.scope.budget.spend(len(patterns["left"]) * len(names), either.scope.span(either.node))
-        if diagnostics.stopped:
-            return _NO_SIDES
-    stated = _stated_pairs(facts, skeleton, diagnostics)
-    sides = pair_joints(names, patterns["left"], patterns["right"], stated)
-    _report_sides(sides, skeleton, either, diagnostics)
-    return sides
-
-
-def _patterns_match(fact: ScopedFact | None, patterns: dict[str, list[str]], diagnostics: Diagnostics) -> bool:
-    if fact is None:
-        return True
-    lefts, rights = patterns["left"], patterns["right"]
-    stars = [pattern.count("*") for pattern in lefts] == [pattern.count("*") for pattern in rights]
-    if len(lefts) != len(rights) or not stars:
-        diagnostics.add("patterns-differ", fact.scope.span(fact.node), left=len(lefts), right=len(rights))
-        return False
-    return True
-
-
-def _stated_pairs(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> list[StatedPair]:
-    stated = []
-    for node, scope in facts.many("pair"):
-        indexes = []
-        joints, shared = (node.part("left"), node.part("right")), node.part("shared")
-        for joint in joints:
-            name = scope.fill(joint.text, joint)
-            if name in skeleton.index:
-                indexes.append(skeleton.index[name])
-            else:
-                hint = diagnostics.near_hint(name, skeleton.index)
-                diagnostics.add("unknown-joint", scope.span(joint), name=name, hint=hint)
-        if len(indexes) == 2:
-            stated.append(StatedPair(indexes[0], indexes[1], shared.text if shared else None))
-    return stated
-
-
-def _report_sides(sides: Sides, skeleton: Skeleton, fact: ScopedFact | None, diagnostics: Diagnostics) -> None:
-    if fact is None or not skeleton.joints:
-        return
-    span = fact.scope.span(fact.node)
-    if not sides.pairs:
-        diagnostics.add("no-pairs", span)
-        return
-    if sides.unpaired:
-        names = [skeleton.joints[index].name for index in sides.unpaired]
-        diagnostics.add("unpaired-joints", span, count=len(names), names=_shortened(names))
-    if sides.clashing:
-        diagnostics.add("clashing-pairs", span, names=_shortened(list(sides.clashing)))
-
-
-def _shortened(names: list[str]) -> str:
-    shown = ", ".join(f"`{name}`" for name in names[:6])
-    return shown if len(names) <= 6 else f"{shown} and {len(names) - 6} more"
-
-
-def _plane(facts: FactSet, skeleton: Skeleton, sides: Sides, context: Context) -> tuple[Plane | None, bool]:
-    fact = facts.one("symmetry")
-    pairs = list(sides.pairs.values())
-    if fact is None:
-        plane = find_plane(skeleton, pairs)
-    else:
-        axis_text, offset_node = fact.node.part("axis"), fact.node.part("offset")
-        offset = fact.scope.amount(offset_node, Dimension.LENGTH, "the plane's place") if offset_node else 0.0
-        plane = find_plane(skeleton, pairs, cast(AxisName, axis_text.lstrip("+-")), offset)
-    if plane is not None and pairs:
-        size = max(max(map(abs, frame.origin)) for frame in skeleton.frames) or 1.0
-        if plane.residual > _PLANE_TOLERANCE * size:
-            span = fact.scope.span(fact.node) if fact else context.span
-            context.diagnostics.add(
-                "uneven-rest-pose",
-                span,
-                axis=plane.axis,
-                offset=f"{plane.offset:.4g}",
-                distance=f"{plane.residual:.3g}",
-                joint=plane.worst,
-            )
-    return plane, fact is None
 
 
 # ---- names and aliases ------------------------------------------------------------------------------

@@ -6,11 +6,11 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector, add, cross, dot, length, scaled, subtract, unit
+from plica.skeleton.side_patterns import direction_to_left
 from plica.skeleton.sides import Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.start.anatomy import FINGERS, children_of
 from plica.start.name_words import words_of
-from plica.start.side_patterns import direction_to_left
 
 # glTF 2.0 section 3.4: y is up, the front of a model faces +z.
 UP: Vector = (0.0, 1.0, 0.0)

@@ -10,16 +10,18 @@ from plica.diagnostics import Diagnostics
 from plica.format import formatted
 from plica.quantities import quantity
 from plica.readers.model_outline import ModelOutline
-from plica.skeleton.sides import Plane
+from plica.skeleton.pairing import Pairing, pairing_of
+from plica.skeleton.side_patterns import FoundSides, find_sides
+from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
 from plica.start.anatomy import PARTS, SOURCES, BodyPart, parts_of
 from plica.start.body import Body, body_of
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
 from plica.start.name_words import plain_name, unique_name, words_of, writable
-from plica.start.side_patterns import FoundSides, find_sides
 from plica.start.spec_text import FactLine, block, joint_text
 from plica.syntax.builder import encode_text
 
+_SHOWN = 12  # names in a comment, the others are counted
 FLAT_NOTE = (
     "the joints of this finger do not hang below each other in the model, so each also counts the turns before it"
 )
@@ -39,7 +41,14 @@ class StartModel(NamedTuple):
         return " both" if self.paired else ""
 
 
-def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None) -> str:
+class FirstSpec(NamedTuple):
+    """A first spec: its text ("" where the model cannot be read), and which joints it pairs."""
+
+    text: str
+    pairing: Pairing | None
+
+
+def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None) -> FirstSpec:
     """A first spec for a glTF or USD model; no text, and a diagnostic, where the model cannot be read.
 
     `geometry` is the model's path from where the spec will lie (default: the same folder). The spec passes
@@ -50,7 +59,10 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
 
     shown = geometry or path.name
     outline = find_outline(path, shown, None, diagnostics)
-    return "" if outline is None else _laid_out(compose(outline, shown))
+    if outline is None:
+        return FirstSpec("", None)
+    sides = find_sides(outline.skeleton)
+    return FirstSpec(_laid_out(_composed(outline, shown, sides)), _pairing(outline, sides))
 
 
 def _laid_out(text: str) -> str:
@@ -72,9 +84,17 @@ def path_from(folder: Path, model: Path) -> str:
 
 def compose(outline: ModelOutline, geometry: str) -> str:
     """The text for an outline; `geometry` is what the spec calls the model's file."""
+    return _composed(outline, geometry, find_sides(outline.skeleton))
+
+
+def _pairing(outline: ModelOutline, sides: FoundSides) -> Pairing:
+    plane = sides.plane or find_plane(outline.skeleton, list(sides.sides.pairs.values()))
+    return pairing_of(outline.skeleton, sides.sides, plane)
+
+
+def _composed(outline: ModelOutline, geometry: str, sides: FoundSides) -> str:
     stem = Path(geometry).stem
     skeleton = outline.skeleton
-    sides = find_sides(skeleton)
     bases = [joint.name for joint in skeleton.joints]
     for pair in sides.sides.pairs.values():
         bases[pair.left] = bases[pair.right] = pair.base
@@ -83,7 +103,7 @@ def compose(outline: ModelOutline, geometry: str) -> str:
     subjects = _subjects(body, sides, bases)
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
-        _character(outline, geometry, stem, sides),
+        [*_pairing_comment(_pairing(outline, sides)), *_character(outline, geometry, stem, sides)],
         *_regions(body, subjects, bases),
         *_drivers(body, subjects),
         *_shapes(body, subjects),
@@ -107,11 +127,24 @@ def _character(outline: ModelOutline, geometry: str, stem: str, sides: FoundSide
     if sides.left:
         facts.append(FactLine("left", _patterns(sides.left), "how joint names tell the sides"))
         facts.append(FactLine("right", _patterns(sides.right)))
+    if sides.by_position:
+        toward = f" with left toward {sides.toward}" if sides.toward else ""
+        facts.append(FactLine("pairs", f"by position{toward}", sides.told_by or "of joints whose names do not tell"))
     for left, right in sides.stated:
         names = [outline.skeleton.joints[index].name for index in (left, right)]
         if all(map(writable, names)):
             facts.append(FactLine("pair", ", ".join(map(joint_text, names))))
     return block(f"character {plain_name(stem, 'character')}", facts)
+
+
+def _pairing_comment(pairing: Pairing) -> list[str]:
+    """How many joints are paired, and which are left."""
+    if not pairing.sided:
+        return []
+    left = [name for name in pairing.left_over if writable(name)][:_SHOWN]
+    more = f" and {len(pairing.left_over) - len(left)} more" if len(pairing.left_over) > len(left) else ""
+    listed = f"; without a partner: {', '.join(left)}{more}" if left else ""
+    return [f"// {pairing}{listed}."]
 
 
 def _meshes_comment(outline: ModelOutline) -> str:

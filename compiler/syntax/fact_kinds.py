@@ -56,6 +56,7 @@ _KINDS: Final = (
     FactKind("left_pattern", "left {patterns}"),
     FactKind("right_pattern", "right {patterns}"),
     FactKind("pair", "pair {left} , {right} [as {shared}]", repeatable=True),
+    FactKind("pairs_by_position", "pairs by position [with left toward {axis}]", shown="pairs by position"),
     FactKind("names", "names {pattern}"),
     FactKind("sides", "sides {left} , {right}"),
     FactKind("tolerance", "tolerance {amount}"),

@@ -37,7 +37,10 @@ def broken(spec: Path, old: str, new: str) -> None:
 def test_a_good_spec_is_one_line(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["check", str(spec)]) == 0
     shown = capsys.readouterr()
-    assert shown.out == "wren.plica: checked 12 joints, 2 strengths and 2 shapes; no errors\n"
+    assert (
+        shown.out
+        == "wren.plica: checked 12 joints, 2 strengths and 2 shapes; 10 of 10 joints to the sides paired; no errors\n"
+    )
     assert shown.err == ""
 
 

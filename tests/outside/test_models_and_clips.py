@@ -21,12 +21,12 @@ from plica.readers.clip_reader import read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import skeleton_of_document
 from plica.readers.model_reader import read_outline
+from plica.skeleton.side_patterns import find_sides
 from plica.skeleton.skeleton import Skeleton
 from plica.start import start_spec
 from plica.start.anatomy import parts_of
 from plica.start.body import body_of
 from plica.start.hinges import hinge_of
-from plica.start.side_patterns import find_sides
 from tests.support.data import SMALL_DATA, shared_data
 
 Array = NDArray[np.float64]
@@ -185,7 +185,7 @@ def test_hinges_found_by_start_turn_the_way_that_animators_turned_them(tmp_path:
     # if their readings are positive through every stride of a walk and a run, on both sides; 0 in the T pose.
     spec = tmp_path / "mannequin.plica"
     model = Path(shutil.copy(shared_data("characters", "mannequin", "mannequin.gltf"), tmp_path))
-    spec.write_text(start_spec(model, Diagnostics()), "utf-8")
+    spec.write_text(start_spec(model, Diagnostics()).text, "utf-8")
     rig = compile_file(spec).rig
     assert rig is not None
     clips = read_clips(shared_data("characters", "mannequin", "Med_MovementBasic.glb"))

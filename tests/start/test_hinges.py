@@ -9,11 +9,11 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from plica.skeleton.algebra import add, dot, matrix_of, subtract, times, transpose, unit
+from plica.skeleton.side_patterns import find_sides
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.start.anatomy import PARTS, parts_of
 from plica.start.body import Body, body_of
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
-from plica.start.side_patterns import find_sides
 from tests.support.models import Vector, figure
 
 

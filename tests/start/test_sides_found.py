@@ -7,8 +7,8 @@ from math import cos, radians, sin
 
 import pytest
 
+from plica.skeleton.side_patterns import FoundSides, direction_to_left, find_sides
 from plica.skeleton.skeleton import Joint, Skeleton
-from plica.start.side_patterns import FoundSides, direction_to_left, find_sides
 from tests.support.models import Namer, Vector, figure, underscored
 
 PAIRS = 14

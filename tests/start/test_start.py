@@ -21,7 +21,7 @@ GOLDEN = Path(__file__).parent / "golden"
 
 def _started(model: Path, folder: Path) -> tuple[str, Compiled]:
     diagnostics = Diagnostics()
-    text = start_spec(model, diagnostics)
+    text = start_spec(model, diagnostics).text
     assert not diagnostics.has_errors
     spec = folder / "started.plica"
     spec.write_text(text, "utf-8")
@@ -101,7 +101,7 @@ def test_names_that_would_meet_are_told_apart(tmp_path: Path) -> None:
 def test_a_model_that_cannot_be_read_is_one_diagnostic_and_no_text(tmp_path: Path) -> None:
     diagnostics = Diagnostics()
     (tmp_path / "broken.glb").write_bytes(b"glTF")
-    assert start_spec(tmp_path / "broken.glb", diagnostics) == ""
+    assert start_spec(tmp_path / "broken.glb", diagnostics).text == ""
     assert [diagnostic.name for diagnostic in diagnostics.all] == ["unreadable-model"]
 
 
@@ -111,7 +111,7 @@ def test_the_models_place_can_be_another_folder(tmp_path: Path) -> None:
     spec = tmp_path / "figure.plica"
     geometry = path_from(tmp_path, model)
     assert geometry == "models/figure.gltf"
-    spec.write_text(start_spec(model, Diagnostics(), geometry), "utf-8")
+    spec.write_text(start_spec(model, Diagnostics(), geometry).text, "utf-8")
     assert compile_file(spec).rig is not None
 
 
@@ -139,7 +139,7 @@ def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     assert compiled.rig.strengths
     worth_saying = {item.name for item in compiled.diagnostics if item.severity is not Severity.NOTE}
     assert worth_saying - {"unclear-model"} == POSED_AT_REST.get(model.name, set())
-    assert text == start_spec(copied, Diagnostics())
+    assert text == start_spec(copied, Diagnostics()).text
 
 
 def test_pairs_found_in_the_shared_characters() -> None:
@@ -152,7 +152,7 @@ def test_pairs_found_in_the_shared_characters() -> None:
         (("characters", "hands", "left.glb"), 0),
     ):
         from plica.readers.model_reader import read_outline
-        from plica.start.side_patterns import find_sides
+        from plica.skeleton.side_patterns import find_sides
 
         assert len(find_sides(read_outline(shared_data(*parts)).skeleton).sides.pairs) == pairs
 
@@ -172,10 +172,10 @@ def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[st
     # frames that relate to the left ones by axis flips or, in rigged_figure, by none.
     from plica.kinds.readings import Rotation
     from plica.readers.model_reader import read_outline
+    from plica.skeleton.side_patterns import find_sides
     from plica.start.anatomy import parts_of
     from plica.start.body import body_of
     from plica.start.hinges import hinge_of
-    from plica.start.side_patterns import find_sides
 
     model = shared_data("characters", *parts)
     copied = Path(shutil.copy(model, tmp_path))

@@ -40,7 +40,7 @@ def _read(path: Path) -> None:
 def _start(path: Path) -> None:
     """What is written for a model that can be read has no errors."""
     diagnostics = Diagnostics()
-    text = start_spec(path, diagnostics)
+    text = start_spec(path, diagnostics).text
     assert bool(text) is not diagnostics.has_errors
     if text:
         spec = path.with_suffix(".plica")

@@ -1,4 +1,4 @@
-"""Which name patterns tell left from right, proposed from the names and judged by the rest positions."""
+"""What tells left from right: name patterns, judged by the rest positions, and places where names say nothing."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ from statistics import median
 from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector, length, subtract
-from plica.skeleton.sides import AXES, AxisName, Plane, Sides, StatedPair, find_plane, pair_joints
+from plica.skeleton.pairing import side_of_left
+from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, places_of, plainly_two_sided
+from plica.skeleton.sides import AXES, AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, with_placed
 from plica.skeleton.skeleton import Skeleton
 
 # What the sides are called: whole words or letters, in any case.
@@ -25,17 +27,25 @@ SIDE_WORDS = (
 )
 SEPARATORS = "_.-: |"
 FIT = 0.05  # how far a joint's mirror image may be from its partner, as a share of the body's size
+_POINTING = 0.5  # how much of its length a foot has to lead to the front, to tell it
 MOST_SINGLE = 0.5  # a pattern that leaves more of the joints it marks without partner is a coincidence
 
 
 class FoundSides(NamedTuple):
-    """Patterns, pairs that no pattern covers, what they make of the skeleton, and the mirror plane."""
+    """Patterns, pairs that no pattern covers, what they make of the skeleton, and the mirror plane.
+
+    `by_position`: whether further pairs were found by position; `toward`: the axis that then leads to the left, ""
+    where named pairs tell it; `told_by`: what tells it.
+    """
 
     left: tuple[str, ...]
     right: tuple[str, ...]
     stated: tuple[tuple[int, int], ...]
     sides: Sides
     plane: Plane | None
+    by_position: bool = False
+    toward: str = ""
+    told_by: str = ""
 
 
 class Candidate(NamedTuple):
@@ -48,6 +58,53 @@ class Candidate(NamedTuple):
 
 
 def find_sides(skeleton: Skeleton) -> FoundSides:
+    """The patterns that explain most joints, and pairs by position of joints that no name pairs."""
+    named = named_sides(skeleton)
+    found = pairs_by_position(skeleton, find_plane(skeleton, list(named.sides.pairs.values())))
+    if found.plane is None or not (named.sides.pairs or plainly_two_sided(found)):
+        return named
+    sign = side_of_left(skeleton, named.sides, found.plane)
+    toward, told_by = ("", "") if sign else _toward_left(skeleton, found, found.plane.axis)
+    ordered = [pair if sign > 0 or toward == found.plane.axis else pair[::-1] for pair in found.pairs]
+    sides = with_placed(named.sides, ordered, [joint.name for joint in skeleton.joints])
+    if not sides.placed:
+        return named
+    return named._replace(
+        sides=sides, plane=_stated_plane(skeleton, sides), by_position=True, toward=toward, told_by=told_by
+    )
+
+
+def _toward_left(skeleton: Skeleton, found: PositionPairs, axis: AxisName) -> tuple[str, str]:
+    """The axis that leads to the left of a character with y up, and what tells it.
+
+    The front is where the feet point: the ends of the lowest paired limbs, seen from the joints before them. Where they
+    do not, it is the one that glTF 2.0 section 3.4 asks for, +z; across z nothing is asked for, and +x is taken.
+    """
+    if axis == "y":
+        return axis, "assumed"
+    forward = AXES.index("z" if axis == "x" else "x")
+    ends = [joint for pair in found.pairs for joint in pair if not skeleton.children(joint)]
+    pointing = [_step(skeleton, joint) for joint in sorted(ends, key=lambda joint: _height(skeleton, joint))[:2]]
+    along = sum(step[forward] for step in pointing)
+    told = bool(along) and abs(along) > _POINTING * sum(map(length, pointing))
+    front = -1.0 if told and along < 0 else 1.0
+    # With y up, left is up x front: y x z = x and y x x = -z.
+    sign = "" if (axis == "x") == (front > 0) else "-"
+    faces = f"{'-' if front < 0 else '+'}{AXES[forward]}"
+    return sign + axis, f"the feet point to {faces}" if told else f"taking the front to face {faces}"
+
+
+def _step(skeleton: Skeleton, joint: int) -> Vector:
+    parent = skeleton.joints[joint].parent
+    places = places_of(skeleton)
+    return subtract(places[joint], places[joint if parent is None else parent])
+
+
+def _height(skeleton: Skeleton, joint: int) -> float:
+    return places_of(skeleton)[joint][1]
+
+
+def named_sides(skeleton: Skeleton) -> FoundSides:
     """The patterns that explain most joints.
 
     Candidates come from every word in a name that could mean a side and whose counterpart exists. The best
