@@ -12,7 +12,6 @@ from plica.diagnostics.place import counted
 
 if TYPE_CHECKING:
     from plica.rig.rig import Rig
-    from plica.skeleton.pairing import Pairing
 
 
 def check(options: argparse.Namespace) -> int:
@@ -39,15 +38,9 @@ def _check(options: argparse.Namespace) -> int:
             say(*table(one.rig), form=options.format)
         checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
         if one.pairing is not None and one.pairing.sided:
-            checked += f"; {pairing_text(one.pairing)}"
+            checked += f"; {one.pairing}"
         say(f"{spec}: {checked}; no errors", form=options.format)
     return 1 if has_errors(diagnostics) else 0
-
-
-def pairing_text(pairing: Pairing) -> str:
-    """How many of the joints to the sides are paired, and the names of all that are left."""
-    left = ", ".join(f"`{name}`" for name in pairing.left_over)
-    return f"{pairing}{f', left: {left}' if left else ''}"
 
 
 def contents(rig: Rig | None) -> str:

@@ -12,7 +12,6 @@ import sys
 from pathlib import Path
 
 import plica
-from plica.commands.check import pairing_text
 from plica.commands.output import has_errors, in_order, put, remark, say, show, usage_error
 from plica.commands.progress import progress
 
@@ -33,7 +32,7 @@ def start(options: argparse.Namespace) -> int:
     if has_errors(shown):
         return 1
     if started.pairing is not None and started.pairing.sided:
-        remark(pairing_text(started.pairing))
+        remark(str(started.pairing))
     if out is None:
         put(started.text)
     else:

@@ -24,6 +24,12 @@ class Pairing(NamedTuple):
     left_over: tuple[str, ...]
 
     def __str__(self) -> str:
+        left = ", ".join(f"`{name}`" for name in self.left_over)
+        return f"{self.summary}{f', left: {left}' if left else ''}"
+
+    @property
+    def summary(self) -> str:
+        """How many joints are paired, without the names of those that are left."""
         found = f", {self.placed} by position" if self.placed else ""
         return f"{self.paired} of {self.sided} joints to the sides paired{found}"
 

@@ -144,7 +144,7 @@ def _pairing_comment(pairing: Pairing) -> list[str]:
     left = [name for name in pairing.left_over if writable(name)][:_SHOWN]
     more = f" and {len(pairing.left_over) - len(left)} more" if len(pairing.left_over) > len(left) else ""
     listed = f"; without a partner: {', '.join(left)}{more}" if left else ""
-    return [f"// {pairing}{listed}."]
+    return [f"// {pairing.summary}{listed}."]
 
 
 def _meshes_comment(outline: ModelOutline) -> str:

@@ -188,7 +188,7 @@ def test_a_pair_is_called_as_its_left_joint_and_written_once() -> None:
     assert compiled.spec is not None
     bound = compiled.spec.bound
     pairing = pairing_of(bound.skeleton, bound.sides, bound.plane)
-    assert str(pairing) == "4 of 5 joints to the sides paired, 4 by position"
+    assert str(pairing) == "4 of 5 joints to the sides paired, 4 by position, left: `sword`"
     assert pairing.left_over == ("sword",)
 
 
