@@ -30,6 +30,8 @@ class Limits(NamedTuple):
     usd_prims: int = 50_000  # that an OpenUSD model is composed of, those of its references included
     usd_memory_bytes: int = 2 * 1024**3  # that reading an OpenUSD model takes, its files included
     usd_seconds: int = 120  # that reading an OpenUSD model takes
+    template_seconds: int = 60  # of a processor, that filling one template takes
+    template_memory_bytes: int = 1024**3  # that filling one template takes
     joints: int = 10_000  # of one skeleton
     model_json_bytes: int = 256 * 1024**2  # of one glTF document; binary data in their own files do not count
     unpacked_bytes: int = 128 * 1024**2  # arrays that stand behind a model, clip or archive of any size, however small

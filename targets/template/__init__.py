@@ -56,7 +56,7 @@ class TemplateTarget(Target):
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The filled templates. Reads the template files and those beside them that they include; nothing else."""
-        from plica.targets.template.filling import fill
+        from plica.targets.template.within_limits import fill_within_limits
 
         if not self.template:
             diagnostics.add("template-not-given", None)
@@ -69,9 +69,11 @@ class TemplateTarget(Target):
             name = pattern.replace(_CHARACTER, safe_file_name(build.rig.character.name))
             if name in files:
                 diagnostics.add("paths-collide", None, first=name, second=name)
-            text = fill(Path(template), build.rig, diagnostics)
-            if text is not None:
-                files[name] = text.encode("utf-8", "backslashreplace")
+            filled = fill_within_limits(Path(template), build.rig)
+            if isinstance(filled, str):
+                files[name] = filled.encode("utf-8", "backslashreplace")
+            else:
+                diagnostics.add_filled(filled.name, filled.span, filled.values)
         return files
 
 

@@ -1,4 +1,4 @@
-"""Filling a template with a rig, in Jinja's sandbox; whatever goes wrong becomes a diagnostic in the template."""
+"""Filling a template with a rig, in Jinja's sandbox; what goes wrong becomes a mistake with its place."""
 
 from __future__ import annotations
 
@@ -7,13 +7,12 @@ from collections.abc import Callable
 from math import degrees
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, NamedTuple
 
 from jinja2 import BaseLoader, Environment, StrictUndefined, TemplateError, TemplateNotFound, TemplateSyntaxError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from plica import file_names, regular_files
-from plica.diagnostics import Diagnostics
 from plica.rig.rig import Rig
 from plica.rig.rig_json import encoder, plain
 from plica.source import Source, Span
@@ -25,20 +24,32 @@ _RANDOM_FILTERS = ("random",)
 _RANDOM_GLOBALS = ("lipsum",)
 
 
-def fill(path: Path, rig: Rig, diagnostics: Diagnostics) -> str | None:
-    """The text of the template at `path`, filled; None, with a diagnostic, where that fails."""
+class Mistake(NamedTuple):
+    """Why a template was not filled: a diagnostic's name, what fills it, and its place."""
+
+    name: str
+    values: dict[str, str]
+    span: Span | None
+
+
+def fill(path: Path, rig: Rig) -> str | Mistake:
+    """The text of the template at `path`, filled, or the mistake that stood in the way.
+
+    Takes whatever time and memory the template asks for: `within_limits.fill_within_limits` bounds both.
+    """
     loader = FolderLoader(path.parent)
     try:
         return _environment(loader).get_template(path.name).render(rig=rig)
     except TemplateSyntaxError as error:
         span = loader.line_span(error.filename or path.as_posix(), error.lineno)
-        diagnostics.add("template-mistake", span, problem=_sentence(error))
+        return Mistake("template-mistake", {"problem": _sentence(error)}, span)
     except TemplateNotFound as error:
         problem = loader.problems.get(str(error.name), "there is no such file")
-        diagnostics.add("template-unreadable", _place(error, loader), template=error.name, problem=problem)
+        return Mistake("template-unreadable", {"template": str(error.name), "problem": problem}, _place(error, loader))
+    except MemoryError:  # for whoever set the limit
+        raise
     except Exception as error:  # a template can make any operation of Python fail
-        diagnostics.add("template-failed", _place(error, loader), problem=_sentence(error))
-    return None
+        return Mistake("template-failed", {"problem": _sentence(error)}, _place(error, loader))
 
 
 class FolderLoader(BaseLoader):

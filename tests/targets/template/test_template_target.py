@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
 
+from plica import limits
 from plica.diagnostics import Diagnostics
 from plica.emit.artifacts import Request, build_targets
 from plica.emit.build import Build
@@ -15,6 +17,7 @@ from tests.targets.rigs import whole_rig
 
 HERE = Path(__file__).resolve().parent
 PAGE = HERE.parents[2] / "targets" / "template"
+MANY = "range(99999)"
 EXAMPLE = PAGE / "example" / "strengths.csv.jinja"
 
 
@@ -126,6 +129,29 @@ def test_mistakes_are_diagnostics_with_a_line(row: tuple[str, str, str, int, str
     assert only.span.end <= len(only.span.source.text)
     assert only.span.source.line_and_column(only.span.start)[0] == line
     assert only.span.source.path.endswith("broken.jinja" if row[0] == "broken part" else "main.txt.jinja")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux holds a process to so much time and memory")
+@pytest.mark.parametrize(
+    ("template", "limit"),
+    [
+        (f"{{% for a in {MANY} %}}{{% for b in {MANY} %}}{{% endfor %}}{{% endfor %}}", "template-seconds=1"),
+        ("{{ ('a' * 999999999) ~ ('b' * 999999999) }}", "template-memory-bytes=256MiB"),
+    ],
+)
+def test_a_template_that_asks_for_too_much_is_stopped(template: str, limit: str, tmp_path: Path) -> None:
+    with limits.using(limits.raised([limit])):
+        text, result = text_of(tmp_path, template)
+    assert text is None
+    assert [one.name for one in result.all] == ["template-too-long"]
+    assert f"--limit {limit.partition('=')[0]}=VALUE" in (result.all[0].hint or "")
+
+
+def test_nothing_of_the_working_folder_is_imported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "jinja2.py").write_text("raise SystemExit(7)", "utf-8")
+    monkeypatch.chdir(tmp_path)
+    text, result = text_of(tmp_path, "{{ rig.character.name }}")
+    assert (text, result.all) == ("wren", ())
 
 
 def test_files_that_are_not_there_or_not_text(tmp_path: Path) -> None:
