@@ -1,0 +1,46 @@
+"""What does not hold yet, and why: each entry is a test that must fail until it is mended (strict xfail)."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+
+class Open(NamedTuple):
+    """Laws that one variant breaks on some characters (none named: on all)."""
+
+    variant: str
+    laws: tuple[str, ...]
+    why: str
+    characters: tuple[str, ...] = ()
+
+
+ALL = ("read", "strengths", "skin", "offsets", "regions", "measures")
+OPEN: Final[tuple[Open, ...]] = (
+    Open("rest_posed", ("strengths", "offsets", "measures"), "readings count from the rest, also where it is a pose"),
+    Open("mesh_in_centimetres", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
+    Open("all_in_centimetres", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
+    Open("file_in_centimetres", ALL, "no fact says which unit a file has"),
+    Open("scaled_root", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
+    Open("turned_root", ("offsets", "measures"), "the mirror plane of the joints is looked for in the stored mesh"),
+    Open("oddly_turned_root", ("strengths", "offsets"), "a mirror plane that lies along no axis is only warned of"),
+    Open(
+        "bind_space_turned",
+        ("offsets", "measures"),
+        "the mirror plane of the joints is looked for in the stored mesh",
+        ("full_body", "wren"),
+    ),
+    Open("negative_scales", ("strengths", "offsets", "measures"), "a joint's own scale turns its axes"),
+    Open("mirrored_arm", ("strengths", "offsets"), "a joint's own scale turns its axes"),
+    Open("under_controls", ALL, "a reading is relative to the parent alone"),
+    Open("cut", ("offsets", "regions", "measures"), "copies of a vertex in different meshes are not one point"),
+    Open("rigid_parts", ALL, "meshes without a skin are left out where others have one"),
+    Open("shown_twice", ("offsets", "measures"), "what lies in one place twice has no partner"),
+)
+
+
+def reason(variant: str, law: str, character: str) -> str | None:
+    """Why a law does not hold; None where it must."""
+    for one in OPEN:
+        if one.variant == variant and law in one.laws and (not one.characters or character in one.characters):
+            return one.why
+    return None
