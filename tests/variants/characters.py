@@ -147,7 +147,7 @@ def sculpt_of(character: Character, model: Model) -> Floats:
 
 @cache
 def motion_of(character: Character) -> Floats:
-    """Where every node of the model stands in each frame, (nodes, frames, 4, 4) in model space; at rest in the first."""
+    """Where every node stands in each frame, (nodes, frames, 4, 4) in model space; at rest in the first."""
     model = model_of(character)
     random = np.random.default_rng(7)
     locals_of = {}
@@ -160,6 +160,7 @@ def motion_of(character: Character) -> Floats:
         local[:, :3, :3] = turned.as_matrix() * scale
         local[:, :3, 3] = translation
         if node.name in (character.joint(character.hand), character.joint(character.hand, "right")):
-            local[1:, :3, 3] += random.uniform(-0.02, 0.02, (FRAMES - 1, 3))
+            moved = random.uniform(-0.02, 0.02, (FRAMES // 2, 3))
+            local[1:, :3, 3] += np.vstack([moved, -moved])
         locals_of[number] = local
     return np.array([np.broadcast_to(world, (FRAMES, 4, 4)) for world in model.worlds(locals_of)])

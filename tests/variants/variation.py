@@ -94,7 +94,7 @@ def joint_name(model: Model, number: int) -> str:
 
 
 class Variant(NamedTuple):
-    """A way to write the same character. refused: the diagnostic by whose name it may be refused, "" if it must hold."""
+    """A way to write the same character. refused: the name of the diagnostic that may refuse it, "" if it must hold."""
 
     name: str
     about: str
