@@ -37,7 +37,7 @@ def peak(call: Callable[[], object]) -> int:
         tracemalloc.stop()
 
 
-def in_bounds(imports: str, body: str, more: int, seconds: int = 60) -> str:
+def in_bounds(imports: str, body: str, more: int, seconds: int = 600) -> str:
     """What a program prints that may take so many bytes of addresses after its imports, and seconds of the processor.
 
     A program that takes more fails the test.
