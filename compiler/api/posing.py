@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 PlainPose = Mapping[str, Mapping[str, Any]]
 """One pose as plain data, as in a build's vectors: `{"joints": {"jaw": {"rotation": [x, y, z, w], "translation":
-[x, y, z]}}, "controls": {"sniff": 1.0}}`. All are optional; what is left out is at rest. Rotations and translations are
-local to the parent, as in glTF 2.0; metres."""
+[x, y, z], "scale": [x, y, z]}}, "controls": {"sniff": 1.0}}`. All are optional; what is left out is at rest. Rotations,
+translations and scales are local to the parent, as in glTF 2.0; metres."""
 PosesLike = Poses | PlainPose | Sequence[PlainPose]
 """Whatever stands for poses: arrays, one plain pose, or a plain pose for each frame."""
 Turn = tuple[str | Sequence[float], float]
@@ -107,7 +107,7 @@ def pose(
     for name, value in controls.items():
         values[0, posed.poses.control_names.index(name)] = _number(name, value)
     made = posed.poses
-    return Poses(made.joints, made.rotations, made.translations, made.control_names, values)
+    return replace(made, controls=values)
 
 
 def poses_from_arrays(
@@ -115,6 +115,7 @@ def poses_from_arrays(
     *,
     rotations: ArrayLike | None = None,
     translations: ArrayLike | None = None,
+    scales: ArrayLike | None = None,
     joints: Sequence[str] | None = None,
     controls: Mapping[str, ArrayLike] | None = None,
 ) -> Poses:
@@ -122,7 +123,8 @@ def poses_from_arrays(
 
     joints: the names of the arrays' joints, default: all of the character's, in its order. rotations (frames, joints,
     4): x y z w, local to the parent, of any length; translations (frames, joints, 3): metres, local to the parent;
-    controls: values (frames,) by name. What is left out is at rest. One of the arrays at least must be there.
+    scales (frames, joints, 3): along the joint's own axes, as in glTF 2.0; controls: values (frames,) by name. What is
+    left out is at rest. One of the arrays at least must be there.
 
     Raises NoRigError, UnknownNameError, and ArrayError for other shapes and for values that are not finite.
     """
@@ -136,6 +138,8 @@ def poses_from_arrays(
         given["rotations"] = (_array("rotations", rotations), (len(names), 4))
     if translations is not None:
         given["translations"] = (_array("translations", translations), (len(names), 3))
+    if scales is not None:
+        given["scales"] = (_array("scales", scales), (len(names), 3))
     frames = _frames(given)
     rest = rest_poses(rig, frames)
     columns = [rest.joints.index(name) for name in names]
@@ -143,7 +147,8 @@ def poses_from_arrays(
         rest.controls[:, rest.control_names.index(name)] = value
     turned = given["rotations"][0] if rotations is not None else rest.rotations[:, columns]
     moved = given["translations"][0] if translations is not None else rest.translations[:, columns]
-    return Poses(names, turned, moved, rest.control_names, rest.controls)
+    scaled = given["scales"][0] if scales is not None else None
+    return Poses(names, turned, moved, rest.control_names, rest.controls, scaled)
 
 
 def read_clips(character: Character, path: FilePath) -> ClipFile:
@@ -258,7 +263,7 @@ def _array(name: str, values: ArrayLike) -> Array:
 def _frames(given: Mapping[str, tuple[Array, tuple[int, ...]]]) -> int:
     """How many frames all arrays have. Raises ArrayError where shapes are wrong."""
     if not given:
-        raise ArrayError("give rotations, translations or controls; for the pose at rest there is `plica.pose`")
+        raise ArrayError("give rotations, translations, scales or controls; for the pose at rest there is `plica.pose`")
     counts = {}
     for name, (values, width) in given.items():
         if values.ndim != len(width) + 1 or values.shape[1:] != width:

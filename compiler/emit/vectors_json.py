@@ -61,7 +61,7 @@ def _pose(pose: SparsePose) -> dict[str, Any]:
     """Joints away from rest with what moved of them, and controls away from rest."""
     joints = {}
     for name, placement in pose.joints.items():
-        parts = {"translation": placement.translation, "rotation": placement.rotation}
+        parts = {"translation": placement.translation, "rotation": placement.rotation, "scale": placement.scale}
         joints[name] = {part: plain(tuple(value)) for part, value in parts.items() if value is not None}
     return {"joints": joints, "controls": {name: plain(value) for name, value in pose.controls.items()}}
 
@@ -81,7 +81,7 @@ def vectors_schema() -> dict[str, Any]:
         }
 
     by_name = {"type": "object", "additionalProperties": {"type": "number"}}
-    joint = record({"translation": numbers(3), "rotation": numbers(4)}, [])
+    joint = record({"translation": numbers(3), "rotation": numbers(4), "scale": numbers(3)}, [])
     pose = record(
         {"joints": {"type": "object", "additionalProperties": joint}, "controls": by_name},
         ["joints", "controls"],

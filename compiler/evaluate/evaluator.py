@@ -152,7 +152,15 @@ def _reading_groups(
     """The readings by kind, and all of them in the order of the groups' rows."""
 
     sources = Sources(
-        skeleton, needs.turned, needs.local, needs.moved, needs.controls, rest.translation_rest, rest.control_rest
+        skeleton,
+        needs.turned,
+        needs.local,
+        needs.moved,
+        needs.scaled,
+        needs.controls,
+        rest.translation_rest,
+        rest.scale_rest,
+        rest.control_rest,
     )
     by_kind: dict[str, list[Reading]] = {name: [] for name in GROUPS}
     for reading in readings:

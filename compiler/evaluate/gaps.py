@@ -18,7 +18,8 @@ class Gaps:
     """The distance between two joints' origins less that at rest, found by the same arithmetic.
 
     Only the joints between the two and their nearest common ancestor count: the ancestor turns and moves
-    both alike. Its own scale at rest, in model space, is applied along its axes.
+    both alike. Its own scale at rest, in model space, is applied along its axes: that it or a joint above it is scaled
+    in a pose does not count, so a character that is scaled as a whole keeps its gaps.
     """
 
     def __init__(self, readings: Sequence[Gap], sources: Sources) -> None:
@@ -42,17 +43,17 @@ class Gaps:
         self._steps = []
         for depth in range(max(map(len, ordered), default=0)):
             result = [skeleton.joints[chain[depth]] for chain in ordered if len(chain) > depth]
-            scale = np.array([joint.scale for joint in result]).T[:, :, np.newaxis]
-            self._steps.append((indexes([joint.name for joint in result], joints), scale))
+            self._steps.append(indexes([joint.name for joint in result], joints))
         self._rest: Array | float = 0.0
         self._rest = self.read(_rest_chunk(skeleton, joints))
 
     def read(self, chunk: Chunk) -> Array:
         """Metres, (readings, frames)."""
         points = np.zeros((3, self._points, chunk.translations.shape[2]))
-        for depth, (joints, scale) in enumerate(self._steps):
+        for depth, joints in enumerate(self._steps):
             count = len(joints)
             if depth:
+                scale = chunk.scales[:, joints]
                 points[:, :count] = turned(chunk.rotations[:, joints], scale * points[:, :count])
             points[:, :count] += chunk.translations[:, joints]
         x, y, z = self._scales * (points[:, self._firsts] - points[:, self._seconds])
@@ -85,4 +86,6 @@ def _rest_chunk(skeleton: Skeleton, joints: dict[str, int]) -> Chunk:
     result = [skeleton.joints[skeleton.index[name]] for name in joints]
     rotations = np.array([joint.rotation for joint in result], dtype=np.float64).reshape(-1, 4, 1)
     translations = np.array([joint.translation for joint in result], dtype=np.float64).reshape(-1, 3, 1)
-    return Chunk(np.empty((4, 0, 1)), rotations.transpose(1, 0, 2), translations.transpose(1, 0, 2), np.empty((0, 1)))
+    scales = np.array([joint.scale for joint in result], dtype=np.float64).reshape(-1, 3, 1)
+    rotations, translations, scales = (part.transpose(1, 0, 2) for part in (rotations, translations, scales))
+    return Chunk(np.empty((4, 0, 1)), rotations, translations, scales, np.empty((0, 1)))

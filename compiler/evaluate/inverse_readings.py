@@ -72,6 +72,12 @@ class ReadingInverter:
         x, y, z = add(self._skeleton.joints[self._skeleton.index[joint]].translation, step)
         return SparsePose({joint: JointPlacement(translation=(rounded(x), rounded(y), rounded(z)))})
 
+    def scaled(self, joint: str, factors: Vector) -> SparsePose:
+        """A pose with one joint's scale at rest times `factors`, along its own axes."""
+        rest = self._skeleton.joints[self._skeleton.index[joint]].scale
+        x, y, z = (rounded(own * factor) for own, factor in zip(rest, factors, strict=True))
+        return SparsePose({joint: JointPlacement(scale=(x, y, z))})
+
     def needed(self, reading: Reading) -> frozenset[str]:
         """The joints whose pose a reading depends on."""
         joints = joints_of(reading)

@@ -42,12 +42,13 @@ def skeleton_of(rig: Rig) -> Skeleton:
 
 @dataclass(frozen=True)
 class NeededComponents:
-    """Where joints and controls stand in a chunk: those whose turn since rest, whose local rotation and whose
-    translation is read. Every joint of `local` stands at the same place in `moved`."""
+    """Where joints and controls stand in a chunk: those whose turn since rest, whose local rotation, whose
+    translation and whose scale is read. Every joint of `local` stands at the same place in `moved` and `scaled`."""
 
     turned: dict[str, int]
     local: dict[str, int]
     moved: dict[str, int]
+    scaled: dict[str, int]
     controls: dict[str, int]
 
 
@@ -56,12 +57,15 @@ def needs_of(rig: Rig, skeleton: Skeleton, readings: Iterable[Reading]) -> Neede
     turned = dict.fromkeys(field.joint for field in rig.fields)
     local: dict[str, None] = {}
     moved: dict[str, None] = {}
+    scaled: dict[str, None] = {}
     for reading in readings:
         match needs := kind_of(reading).needs:
             case Needs.TURN:
                 turned.update(dict.fromkeys(joints_of(reading)))
             case Needs.TRANSLATION:
                 moved.update(dict.fromkeys(joints_of(reading)))
+            case Needs.SCALE:
+                scaled.update(dict.fromkeys(joints_of(reading)))
             case Needs.CHAIN:
                 _refuse_unknown(joints_of(reading), skeleton)
                 local.update(dict.fromkeys(sorted(joints_between(skeleton, *joints_of(reading)))))
@@ -69,9 +73,15 @@ def needs_of(rig: Rig, skeleton: Skeleton, readings: Iterable[Reading]) -> Neede
                 pass  # all controls are read
             case _:
                 assert_never(needs)
-    _refuse_unknown((*turned, *moved), skeleton)
+    _refuse_unknown((*turned, *moved, *scaled), skeleton)
     controls = (control.name for control in rig.controls)
-    return NeededComponents(_numbered(turned), _numbered(local), _numbered({**local, **moved}), _numbered(controls))
+    return NeededComponents(
+        _numbered(turned),
+        _numbered(local),
+        _numbered({**local, **moved}),
+        _numbered({**local, **scaled}),
+        _numbered(controls),
+    )
 
 
 class ComponentReader:
@@ -85,11 +95,17 @@ class ComponentReader:
         self._turned_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.turned], 4)
         self._local_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.local], 4)
         self._moved_rest = _rows([joints[skeleton.index[name]].translation for name in needs.moved], 3)
+        self._scaled_rest = _rows([joints[skeleton.index[name]].scale for name in needs.scaled], 3)
 
     @property
     def translation_rest(self) -> Array:
         """The rest translations of the moved joints, (3, joints)."""
         return self._moved_rest.T
+
+    @property
+    def scale_rest(self) -> Array:
+        """The rest scales of the scaled joints, (3, joints)."""
+        return self._scaled_rest.T
 
     @property
     def control_rest(self) -> Array:
@@ -104,8 +120,9 @@ class ComponentReader:
             unknown = [name for name in names if name not in known]
             if unknown:
                 raise ValueError(f"the rig has no {what} {unknown[0]}")
-        turned, local, moved = (
-            _columns(names, poses.joints) for names in (self._needs.turned, self._needs.local, self._needs.moved)
+        needs = self._needs
+        turned, local, moved, scaled = (
+            _columns(names, poses.joints) for names in (needs.turned, needs.local, needs.moved, needs.scaled)
         )
         controls = _columns(self._needs.controls, poses.control_names)
         rest_turned = self._turned_rest.T[:, :, np.newaxis]
@@ -119,9 +136,15 @@ class ComponentReader:
                     with_positive_scalar(turns),
                     _taken(rotations, local, self._local_rest),
                     _taken(translations, moved, self._moved_rest),
+                    self._scales(poses, frames, scaled),
                     _taken(poses.controls[frames], controls, self._control_rest),
                 ),
             )
+
+    def _scales(self, poses: Poses, frames: slice, scaled: NDArray[np.intp]) -> Array:
+        if poses.scales is None:
+            return self.scale_rest[:, :, np.newaxis]
+        return _taken(poses.scales[frames], scaled, self._scaled_rest)
 
 
 def _numbered(names: Iterable[str]) -> dict[str, int]:

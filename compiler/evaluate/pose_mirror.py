@@ -28,7 +28,9 @@ class PoseMirror:
     With F the orientations of two partners at rest in model space (columns) and S the reflection, K =
     F_partner^T S F_joint takes one frame to the other; a turn (v, w) since rest becomes (det(K) K v, w),
     because a rotation axis is a pseudovector. Translations since rest go through model space in their
-    parents' rest frames.
+    parents' rest frames. A scale since rest D, a diagonal matrix in the joint's own axes, becomes K D K^T. Where that
+    is not diagonal, as the partner's axes stand askew to the mirrored ones, no scale of the partner is the mirror
+    image, and the nearest is taken: the diagonal.
     """
 
     def __init__(self, rig: Rig, skeleton: Skeleton, symmetry: Symmetry) -> None:
@@ -59,17 +61,22 @@ class PoseMirror:
         return joint.name if joint.side == "none" else joint.partner
 
     def _placement(self, name: str, partner: str, placement: JointPlacement) -> JointPlacement:
-        rotation, translation = placement.rotation, placement.translation
+        rotation, translation, scale = placement.rotation, placement.translation, placement.scale
         return JointPlacement(
             None if rotation is None else self._rotation(name, partner, rotation),
             None if translation is None else self._translation(name, partner, translation),
+            None if scale is None else self._scale(name, partner, scale),
         )
 
-    def _rotation(self, name: str, partner: str, rotation: Quaternion) -> Quaternion | None:
+    def _across(self, name: str, partner: str) -> Matrix:
+        """K, from a joint's own axes to its partner's."""
         index = self._skeleton.index
-        turn = multiply(conjugate(self._joints[name].rotation), rotation)
         orientations = (self._skeleton.orientation(index[partner]), self._skeleton.orientation(index[name]))
-        across = product(product(transpose(orientations[0]), self._reflection), orientations[1])
+        return product(product(transpose(orientations[0]), self._reflection), orientations[1])
+
+    def _rotation(self, name: str, partner: str, rotation: Quaternion) -> Quaternion | None:
+        turn = multiply(conjugate(self._joints[name].rotation), rotation)
+        across = self._across(name, partner)
         x, y, z = scaled(times(across, (turn[0], turn[1], turn[2])), determinant(across))
         return self._placer.turned(partner, (x, y, z, turn[3])).joints[partner].rotation
 
@@ -79,3 +86,12 @@ class PoseMirror:
         mirrored = times(self._reflection, times(self._skeleton.parent_frame(index[name]).linear, step))
         local = solved(self._skeleton.parent_frame(index[partner]).linear, mirrored)
         return None if local is None else self._placer.moved(partner, local).joints[partner].translation
+
+    def _scale(self, name: str, partner: str, scale: Vector) -> Vector | None:
+        rest = self._joints[name].scale
+        factors = [own / neutral if neutral else 1.0 for own, neutral in zip(scale, rest, strict=True)]
+        x, y, z = (
+            sum(part * part * factor for part, factor in zip(row, factors, strict=True))
+            for row in self._across(name, partner)
+        )
+        return self._placer.scaled(partner, (x, y, z)).joints[partner].scale

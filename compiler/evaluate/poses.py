@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import index
 from typing import SupportsIndex
 
@@ -23,12 +23,13 @@ LARGEST = 1e50
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Poses:
-    """Local rotations and translations of joints, and values of controls, in each frame.
+    """Local rotations, translations and scales of joints, and values of controls, in each frame.
 
     rotations: (frames, joints, 4), x y z w, of any length (readings do not depend on it; a null quaternion
     reads as the rest pose); translations: (frames, joints, 3) metres, in the joint's parent; controls:
-    (frames, controls). Joints and controls that are not named are at rest. Raises ArrayError (a
-    ValueError) where shapes or numbers of frames do not match, where a name comes twice, and where a value is not
+    (frames, controls); scales: (frames, joints, 3) along the joint's own axes (the S of T R S, glTF 2.0 section 3.5.3),
+    None where every joint has its scale at rest. Joints and controls that are not named are at rest. Raises ArrayError
+    (a ValueError) where shapes or numbers of frames do not match, where a name comes twice, and where a value is not
     finite or beyond 1e50.
     """
 
@@ -37,14 +38,19 @@ class Poses:
     translations: Array
     control_names: tuple[str, ...]
     controls: Array
+    scales: Array | None = None
 
     def __post_init__(self) -> None:
         for name, width in (
             ("rotations", (len(self.joints), 4)),
             ("translations", (len(self.joints), 3)),
             ("controls", (len(self.control_names),)),
+            ("scales", (len(self.joints), 3)),
         ):
-            values = np.asarray(getattr(self, name), dtype=np.float64)
+            given = getattr(self, name)
+            if given is None:
+                continue
+            values = np.asarray(given, dtype=np.float64)
             if values.shape[1:] != width or values.ndim != len(width) + 1:
                 raise ArrayError(
                     f"{name} must have the shape (frames, {', '.join(map(str, width))}), not {values.shape}"
@@ -52,8 +58,9 @@ class Poses:
             if not (np.abs(values) <= LARGEST).all():
                 raise ArrayError(f"{name} must be finite numbers of at most {LARGEST:g}")
             object.__setattr__(self, name, values)
-        if not len(self.rotations) == len(self.translations) == len(self.controls):
-            raise ArrayError("rotations, translations and controls must have the same number of frames")
+        scaled = self.frames if self.scales is None else len(self.scales)
+        if not self.frames == len(self.translations) == len(self.controls) == scaled:
+            raise ArrayError("rotations, translations, scales and controls must have the same number of frames")
         _refuse_repeated(self.joints)
         _refuse_repeated(self.control_names)
 
@@ -74,16 +81,22 @@ class Poses:
             number = range(self.frames)[index(frames)]
             part = slice(number, number + 1)
         return Poses(
-            self.joints, self.rotations[part], self.translations[part], self.control_names, self.controls[part]
+            self.joints,
+            self.rotations[part],
+            self.translations[part],
+            self.control_names,
+            self.controls[part],
+            None if self.scales is None else self.scales[part],
         )
 
 
 @dataclass(frozen=True)
 class JointPlacement:
-    """A joint's local rotation (x y z w) and translation (metres) in one pose; None is the rest pose's."""
+    """A joint's local rotation (x y z w), translation (metres) and scale in one pose; None is the rest pose's."""
 
     rotation: Quaternion | None = None
     translation: Vector | None = None
+    scale: Vector | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +108,10 @@ class SparsePose:
 
 
 def rest_poses(rig: Rig, frames: int = 1) -> Poses:
-    """The rest pose of a rig, `frames` times, with every joint and control; the arrays are writable."""
+    """The rest pose of a rig, `frames` times, with every joint and control; the arrays are writable.
+
+    `scales` is None, which is the scales at rest; `rest_scales` has them as an array.
+    """
     rotations = np.array([joint.rotation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 4)
     translations = np.array([joint.translation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
     controls = np.array([control.rest for control in rig.controls], dtype=np.float64).reshape(1, -1)
@@ -108,28 +124,41 @@ def rest_poses(rig: Rig, frames: int = 1) -> Poses:
     )
 
 
+def rest_scales(rig: Rig, frames: int = 1) -> Array:
+    """The scales at rest of all joints of a rig, (frames, joints, 3); writable."""
+    scales = np.array([joint.scale for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    return np.repeat(scales, frames, axis=0)
+
+
 def sparse_pose(
     joints: Mapping[str, Mapping[str, Sequence[float]]], controls: Mapping[str, float] | None = None
 ) -> SparsePose:
-    """A sparse pose from plain data: {"elbow": {"rotation": [x, y, z, w], "translation": [x, y, z]}},
-    controls.
+    """A sparse pose from plain data: {"elbow": {"rotation": [x, y, z, w], "translation": [x, y, z], "scale":
+    [x, y, z]}}, controls.
 
-    Raises ValueError for another key than rotation and translation, and for wrong lengths.
+    Raises ValueError for another key than these three, and for wrong lengths.
     """
     placements = {}
     for name, parts in joints.items():
-        unknown = sorted(set(parts) - {"rotation", "translation"})
+        unknown = sorted(set(parts) - {"rotation", "translation", "scale"})
         if unknown:
-            raise ArrayError(f"joint {name} has no {unknown[0]}; a pose gives its rotation and translation")
-        rotation, translation = parts.get("rotation"), parts.get("translation")
+            raise ArrayError(f"joint {name} has no {unknown[0]}; a pose gives its rotation, translation and scale")
+        rotation = parts.get("rotation")
         if rotation is not None:
             a, b, c, d = _components(name, "rotation", rotation, 4).tolist()
-        if translation is not None:
-            x, y, z = _components(name, "translation", translation, 3).tolist()
         placements[name] = JointPlacement(
-            None if rotation is None else (a, b, c, d), None if translation is None else (x, y, z)
+            None if rotation is None else (a, b, c, d),
+            _vector(name, "translation", parts.get("translation")),
+            _vector(name, "scale", parts.get("scale")),
         )
     return SparsePose(placements, dict(controls or {}))
+
+
+def _vector(name: str, part: str, values: ArrayLike | None) -> Vector | None:
+    if values is None:
+        return None
+    x, y, z = _components(name, part, values, 3).tolist()
+    return (x, y, z)
 
 
 def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
@@ -139,6 +168,8 @@ def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
     for values that are not finite.
     """
     poses = rest_poses(rig, len(sparse))
+    if any(placement.scale is not None for pose in sparse for placement in pose.joints.values()):
+        poses = replace(poses, scales=rest_scales(rig, len(sparse)))
     joints = {name: index for index, name in enumerate(poses.joints)}
     controls = {name: index for index, name in enumerate(poses.control_names)}
     for frame, pose in enumerate(sparse):
@@ -148,6 +179,8 @@ def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
                 poses.rotations[frame, index] = _components(name, "rotation", placement.rotation, 4)
             if placement.translation is not None:
                 poses.translations[frame, index] = _components(name, "translation", placement.translation, 3)
+            if placement.scale is not None and poses.scales is not None:
+                poses.scales[frame, index] = _components(name, "scale", placement.scale, 3)
         for name, value in pose.controls.items():
             poses.controls[frame, _known(controls, name, "control")] = _components(name, "value", [value], 1)[0]
     return poses
@@ -155,7 +188,8 @@ def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:
 
 def is_finite(pose: SparsePose) -> bool:
     """Whether every number of a pose is one that `Poses` takes."""
-    parts = [part for one in pose.joints.values() for part in (one.rotation, one.translation) if part is not None]
+    joints = pose.joints.values()
+    parts = [part for one in joints for part in (one.rotation, one.translation, one.scale) if part is not None]
     return all(abs(value) <= LARGEST for part in (*parts, tuple(pose.controls.values())) for value in part)
 
 

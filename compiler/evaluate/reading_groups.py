@@ -20,12 +20,14 @@ class Chunk:
     """A few frames of the poses, by component: what the readings of a rig need.
 
     turns: (4, joints, frames), since rest, w >= 0; rotations: (4, joints, frames), local;
-    translations: (3, joints, frames), metres; controls: (controls, frames). Each has its own list of joints.
+    translations: (3, joints, frames), metres; scales: (3, joints, frames), or (3, joints, 1) where all are at rest;
+    controls: (controls, frames). Each has its own list of joints.
     """
 
     turns: Array
     rotations: Array
     translations: Array
+    scales: Array
     controls: Array
 
 
@@ -45,13 +47,16 @@ def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
 class Sources:
     """The skeleton, and where joints and controls stand in a chunk, as `pose_components.NeededComponents` says.
 
-    `translation_rest`: the rest translations of the moved joints, (3, joints); `control_rest`: (controls,).
+    `translation_rest`: the rest translations of the moved joints, (3, joints); `scale_rest`: the rest scales of the
+    scaled ones, (3, joints); `control_rest`: (controls,).
     """
 
     skeleton: Skeleton
     turned: dict[str, int]
     local: dict[str, int]
     moved: dict[str, int]
+    scaled: dict[str, int]
     controls: dict[str, int]
     translation_rest: Array
+    scale_rest: Array
     control_rest: Array

@@ -26,7 +26,9 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
     Joints are matched by the rig's aliases, then by name. Each carries its rotation since rest through
     model space: with F the rest orientations, E = F_clip d F_clip^-1 is the rotation since rest there, and
     F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose
-    lengths are metres. Joints left over on either side are reported once.
+    lengths are metres. Scales since rest, diagonal matrices D in the axes of the clip's joint, become K D K^T with K =
+    F^-1 F_clip; where that is not diagonal, no scale of the character's joint is the same, and it is reported and left
+    at rest. Joints left over on either side are reported once.
     """
     skeleton = skeleton_of(rig)
     matches = matched_joints(rig, clip)
@@ -41,9 +43,10 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
         translations[:, column] = joint.translation
         if clip.in_metres:
             translations[:, column] += _translations(skeleton, position, clip, other)
+    scales = _scales(skeleton, clip, matches, diagnostics, span)
     controls = tuple(control.name for control in rig.controls)
     rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
-    return Poses(tuple(matches), rotations, translations, controls, np.tile(rest, (frames, 1)))
+    return Poses(tuple(matches), rotations, translations, controls, np.tile(rest, (frames, 1)), scales)
 
 
 def matched_joints(rig: Rig, clip: Clip) -> dict[str, int]:
@@ -85,6 +88,33 @@ def _translations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> 
     if abs(np.linalg.det(own)) < 1e-30:
         return np.zeros_like(moved)
     return np.asarray(moved @ np.linalg.solve(own, theirs).T)
+
+
+def _scales(
+    skeleton: Skeleton, clip: Clip, matches: dict[str, int], diagnostics: Diagnostics, span: Span | None
+) -> Array | None:
+    """The scales of the matched joints, (frames, joints, 3); None where the clip changes none of them."""
+    if clip.scales is None:
+        return None
+    result = np.empty((len(clip.times), len(matches), 3))
+    askew = []
+    for column, (own, other) in enumerate(matches.items()):
+        position = skeleton.index[own]
+        rest, theirs = np.array(skeleton.joints[position].scale), np.array(clip.rest.joints[other].scale)
+        between = product(transpose(skeleton.orientation(position)), clip.rest.orientation(other))
+        across = np.array(between)
+        changed = np.divide(clip.scales[:, other], theirs, out=np.ones((len(clip.times), 3)), where=theirs != 0.0)
+        stretches = np.einsum("ij,fj,kj->fik", across, changed, across)
+        if np.abs(stretches * (1.0 - np.eye(3))).max(initial=0.0) > SAME_FRAME:
+            askew.append(own)
+            result[:, column] = rest
+        elif _is_identity(between) and np.array_equal(rest, theirs):
+            result[:, column] = clip.scales[:, other]
+        else:
+            result[:, column] = rest * np.diagonal(stretches, axis1=1, axis2=2)
+    if askew:
+        diagnostics.add("clip-scale-askew", span, clip=clip.name, joints=_listed(askew))
+    return result
 
 
 def _is_identity(matrix: Matrix) -> bool:

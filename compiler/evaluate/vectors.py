@@ -6,7 +6,7 @@ Deterministic: the same rig gives the same poses and strengths.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 
 import numpy as np
@@ -17,6 +17,7 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.curves import curve_knots
+from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import kind_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
@@ -27,6 +28,7 @@ FEWEST = 64
 _FEWEST_RANDOM = 16
 _SEED = 20_000
 _BEYOND = 0.25
+_SCALES = (0.7, 1.4)  # of random poses, times those at rest
 # Strengths are given to this many decimals: less than machines differ by, more than any tolerance.
 _DECIMALS = 12
 # All numbers of a pose are shaken by the first, a hundred roundings; where a strength then moves by more
@@ -193,10 +195,10 @@ def _packed(settings: Iterable[_Setting]) -> list[list[_Setting]]:
 
 
 def _random_poses(rig: Rig, placer: ReadingInverter) -> Iterator[SparsePose]:
-    """Half of the joints that are read, turned and moved at random. Every eighth pose has rotations of
-    other lengths and the other sign, which must not matter."""
+    """Half of the joints that are read, turned, moved and, where that is read, scaled at random. Every eighth pose has
+    rotations of other lengths and the other sign, which must not matter."""
     random = Random(_SEED)
-    reach = _reach(rig, placer)
+    reach, scaled = _reach(rig, placer), _scaled(rig, placer)
     number = 0
     while True:
         number += 1
@@ -204,6 +206,9 @@ def _random_poses(rig: Rig, placer: ReadingInverter) -> Iterator[SparsePose]:
         for name in sorted(reach):
             if random.random() < 0.5:
                 joints[name] = _random_placement(random, placer, name, reach[name], number % 8 == 0)
+                if name in scaled:
+                    x, y, z = (random.uniform(*_SCALES) for _ in range(3))
+                    joints[name] = replace(joints[name], scale=placer.scaled(name, (x, y, z)).joints[name].scale)
         controls = {control.name: rounded(random.uniform(*control.range)) for control in rig.controls}
         yield SparsePose(joints, controls)
 
@@ -217,6 +222,17 @@ def _reach(rig: Rig, placer: ReadingInverter) -> dict[str, float]:
             for name in placer.needed(driver.reading):
                 reach[name] = max(reach.get(name, 0.0), far)
     return reach
+
+
+def _scaled(rig: Rig, placer: ReadingInverter) -> frozenset[str]:
+    """The joints whose scale a reading depends on."""
+    readings = (driver.reading for driver in rig.strengths if isinstance(driver, Driver))
+    return frozenset(
+        name
+        for reading in readings
+        if kind_of(reading).needs in (Needs.SCALE, Needs.CHAIN)
+        for name in placer.needed(reading)
+    )
 
 
 def _random_placement(random: Random, placer: ReadingInverter, name: str, reach: float, odd: bool) -> JointPlacement:
@@ -252,6 +268,7 @@ def _are_steady(rig: Rig, evaluator: Evaluator, sparse: Sequence[SparsePose]) ->
             poses.translations + _SHAKE * _noise(poses.translations, number),
             poses.control_names,
             poses.controls + _SHAKE * _noise(poses.controls, number),
+            None if poses.scales is None else poses.scales + _SHAKE * _noise(poses.scales, number),
         )
         change = np.abs(evaluator.strengths(shaken) - strengths)
         moved = np.maximum(moved, change.max(axis=1, initial=0.0))

@@ -27,7 +27,8 @@ class Needs(Enum):
 
     TURN = "the turn of its joint since rest"
     TRANSLATION = "the translation of its joint"
-    CHAIN = "rotations and translations of all joints between its own and their nearest common ancestor"
+    SCALE = "the scale of its joint"
+    CHAIN = "the local transforms of all joints between its own and their nearest common ancestor"
     CONTROL = "the value of its control"
 
 

@@ -99,15 +99,7 @@ class Deformer:
     def _part(self, moving: Poses | Motion, part: slice) -> Motion:
         if isinstance(moving, Motion):
             return Motion(moving.strengths[part], moving.skins[part])
-        return self.motion(
-            Poses(
-                moving.joints,
-                moving.rotations[part],
-                moving.translations[part],
-                moving.control_names,
-                moving.controls[part],
-            )
-        )
+        return self.motion(moving[part])
 
     def _fill(self, motion: Motion, method: Method, result: Floats) -> None:
         amounts = self._amounts(motion.strengths)

@@ -32,8 +32,8 @@ class Kinematics:
     def local(self, poses: Poses) -> Floats:
         """The joints' matrices in their parents, (frames, joints, 3, 4): T R S of glTF 2.0 section 3.5.3.
 
-        Scales are those of the rest pose, because poses have none. Joints that the poses do not name and null
-        quaternions are at rest. Raises ValueError for joints that the rig does not have.
+        Joints that the poses do not name and null quaternions are at rest. Raises ValueError for joints that the rig
+        does not have.
         """
         unknown = [name for name in poses.joints if name not in self._index]
         if unknown:
@@ -45,7 +45,11 @@ class Kinematics:
         rotations[:, at] = np.where(given, poses.rotations, self._rotations[at])
         translations[:, at] = poses.translations
         result = np.empty((*rotations.shape[:2], 3, 4))
-        np.multiply(rotation_matrices(rotations), self._scales[:, np.newaxis], out=result[..., :3])
+        scales = self._scales[:, np.newaxis]
+        if poses.scales is not None:
+            scales = np.repeat(scales[np.newaxis], poses.frames, axis=0)
+            scales[:, at, 0] = poses.scales
+        np.multiply(rotation_matrices(rotations), scales, out=result[..., :3])
         result[..., 3] = translations
         return result
 

@@ -19,7 +19,7 @@ from plica.quantities import number
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Control, Driver, Sample, StrengthOf
 from plica.rig.surfaces import JointPose, StrengthPose
-from plica.skeleton.algebra import about, add, conjugate, multiply, normalised, subtract
+from plica.skeleton.algebra import Vector, about, add, conjugate, multiply, normalised, subtract
 from plica.skeleton.skeleton import Skeleton
 
 # How near a strength must come to what was asked for.
@@ -199,7 +199,8 @@ class PoseSolver:
 
 
 def composed(rig: Rig, skeleton: Skeleton, poses: Sequence[SparsePose]) -> SparsePose:
-    """One pose from several: turns since rest one after the other about axes that stay put, and moves added up."""
+    """One pose from several: turns since rest one after the other about axes that stay put, moves added up, and scales
+    since rest multiplied."""
     controls = {control.name: control for control in rig.controls}
     placements: dict[str, JointPlacement] = {}
     values: dict[str, float] = {}
@@ -221,7 +222,14 @@ def _after(skeleton: Skeleton, name: str, before: JointPlacement, then: JointPla
     if before.translation is not None and then.translation is not None:
         x, y, z = map(rounded, add(before.translation, subtract(then.translation, joint.translation)))
         translation = (x, y, z)
-    return JointPlacement(rotation, translation)
+    return JointPlacement(rotation, translation, _scale_after(joint.scale, before.scale, then.scale))
+
+
+def _scale_after(rest: Vector, before: Vector | None, then: Vector | None) -> Vector | None:
+    if before is None or then is None:
+        return then or before
+    x, y, z = (rounded(one * (other / own if own else 1.0)) for own, one, other in zip(rest, before, then, strict=True))
+    return (x, y, z)
 
 
 def _moved(control: Control, before: float | None, then: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import repeat
 
 import numpy as np
 
@@ -10,26 +11,24 @@ from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose
 from plica.rig.rig import Rig
 
 
-def frames_of(poses: Poses, start: int, stop: int) -> Poses:
-    """Some frames of poses, as poses."""
-    part = slice(start, stop)
-    return Poses(
-        poses.joints, poses.rotations[part], poses.translations[part], poses.control_names, poses.controls[part]
-    )
-
-
 def sparse_poses(rig: Rig, poses: Poses) -> Iterator[SparsePose]:
     """Each frame as a pose that names the joints that are away from rest, and all controls."""
-    rests = {joint.name: (joint.rotation, joint.translation) for joint in rig.skeleton}
-    for rotations, translations, controls in zip(poses.rotations, poses.translations, poses.controls, strict=True):
-        joints = {
-            name: JointPlacement((a, b, c, d), (x, y, z))
-            for name, (a, b, c, d), (x, y, z) in zip(
-                poses.joints, rotations.tolist(), translations.tolist(), strict=True
-            )
-            if ((a, b, c, d), (x, y, z)) != rests[name]
-        }
-        yield SparsePose(joints, dict(zip(poses.control_names, controls.tolist(), strict=True)))
+    scaled = poses.scales is not None
+    rests = {
+        joint.name: JointPlacement(joint.rotation, joint.translation, joint.scale if scaled else None)
+        for joint in rig.skeleton
+    }
+    for frame in range(poses.frames):
+        placed = zip(poses.joints, _placements(poses, frame), strict=True)
+        joints = {name: placement for name, placement in placed if placement != rests[name]}
+        yield SparsePose(joints, dict(zip(poses.control_names, poses.controls[frame].tolist(), strict=True)))
+
+
+def _placements(poses: Poses, frame: int) -> Iterator[JointPlacement]:
+    scales = repeat(None, len(poses.joints)) if poses.scales is None else map(tuple, poses.scales[frame].tolist())
+    rotations, translations = poses.rotations[frame].tolist(), poses.translations[frame].tolist()
+    for (a, b, c, d), (x, y, z), scale in zip(rotations, translations, scales, strict=True):
+        yield JointPlacement((a, b, c, d), (x, y, z), scale)
 
 
 def finer(places: Array, worst: int, count: int = 8) -> Array:

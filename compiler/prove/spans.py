@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -96,7 +96,14 @@ def cut_clip(clip: Clip, start: float | None, stop: float | None) -> Clip:
         keep &= clip.times >= start
     if stop is not None:
         keep &= clip.times <= stop
-    return Clip(clip.name, clip.times[keep], clip.rotations[keep], clip.translations[keep], clip.rest, clip.in_metres)
+    return replace(
+        clip,
+        times=clip.times[keep],
+        rotations=clip.rotations[keep],
+        translations=clip.translations[keep],
+        scales=None if clip.scales is None else clip.scales[keep],
+        between=None,
+    )
 
 
 def measure_travels(

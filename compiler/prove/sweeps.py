@@ -8,7 +8,7 @@ Everything is deterministic: the same rig gives the same poses.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 from typing import Final
@@ -20,12 +20,12 @@ from plica.evaluate.evaluator import strengths_of
 from plica.evaluate.inverse_readings import ReadingInverter
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
-from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses
+from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses, rest_scales
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import controls_of, kind_of
 from plica.mesh.pose_solver import composed
-from plica.prove.pose_rows import frames_of, sparse_poses
+from plica.prove.pose_rows import sparse_poses
 from plica.rig.expectations import goes_over_everything, swept_strengths
 from plica.rig.rig import Expectation, Rig
 from plica.rig.strengths import Combine, Driver, Sample
@@ -271,10 +271,14 @@ class Sweeper:
         """A few frames at a time, as single poses take far more memory than rows of numbers."""
         assert self._mirror is not None
         result = rest_poses(self._rig, poses.frames)
+        if poses.scales is not None:
+            result = replace(result, scales=rest_scales(self._rig, poses.frames))
         for start in range(0, poses.frames, _AT_ONCE):
-            part = frames_of(poses, start, start + _AT_ONCE)
+            part = poses[start : start + _AT_ONCE]
             mirrored = poses_from(self._rig, [self._mirror.pose(pose) for pose in sparse_poses(self._rig, part)])
             result.rotations[start : start + _AT_ONCE] = mirrored.rotations
             result.translations[start : start + _AT_ONCE] = mirrored.translations
             result.controls[start : start + _AT_ONCE] = mirrored.controls
+            if result.scales is not None and mirrored.scales is not None:
+                result.scales[start : start + _AT_ONCE] = mirrored.scales
         return result

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from plica.evaluate.poses import Array
-from plica.prove.pose_rows import frames_of, sparse_poses
+from plica.prove.pose_rows import sparse_poses
 from plica.prove.results import WorstFrame
 from plica.prove.sweeps import PoseTrack
 from plica.rig.rig import Rig
@@ -23,7 +23,7 @@ def worst_frame(rig: Rig, track: PoseTrack, number: int) -> WorstFrame:
     angles = angles_since_rest(rig, track.poses.joints, track.poses.rotations[number])
     turned = [(name, angle) for name, angle in zip(track.poses.joints, angles.tolist(), strict=True) if angle > TURNED]
     turned.sort(key=lambda item: (-item[1], item[0]))
-    pose = next(sparse_poses(rig, frames_of(track.poses, number, number + 1)))
+    pose = next(sparse_poses(rig, track.poses[number]))
     return WorstFrame(track.name, track.kind, number, float(track.places[number]), tuple(turned[:MOST]), pose)
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plica.skeleton.skeleton import Skeleton
 
-SAMPLE_BYTES: Final = 7 * 8
+SAMPLE_BYTES: Final = 10 * 8
 """What one joint in one frame takes."""
 
 
@@ -19,8 +19,9 @@ SAMPLE_BYTES: Final = 7 * 8
 class Clip:
     """Sampled motion of a skeleton of the clip's own.
 
-    `times` (frames,) seconds, rising. `rotations` (frames, joints, 4) unit quaternions and `translations`
-    (frames, joints, 3), both local to the parent as in glTF 2.0, in the order of `rest.joints`.
+    `times` (frames,) seconds, rising. `rotations` (frames, joints, 4) unit quaternions, `translations` and `scales`
+    (frames, joints, 3), all local to the parent as in glTF 2.0, in the order of `rest.joints`; `scales` is None where
+    nothing changes them.
     `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit).
     `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
     frames and says nothing of what is between them).
@@ -33,6 +34,7 @@ class Clip:
     rest: Skeleton
     in_metres: bool
     between: Callable[[NDArray[np.float64]], Clip] | None = None
+    scales: NDArray[np.float64] | None = None
 
     @property
     def joints(self) -> tuple[str, ...]:

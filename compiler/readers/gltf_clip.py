@@ -17,7 +17,7 @@ from plica.readers.model_outline import UnreadableModel
 from plica.skeleton.quaternions import normalised_rows, slerp
 
 Array = NDArray[np.float64]
-WIDTHS = {"rotation": 4, "translation": 3}
+WIDTHS = {"rotation": 4, "translation": 3, "scale": 3}
 INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 
 
@@ -44,7 +44,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     """A file's animations.
 
     Each is sampled at the union of its key times, or `rate` times a second from its first key to its last.
-    Scale and morph weight channels are left out: no reading depends on them. Raises UnreadableModel.
+    Morph weight channels are left out: no reading depends on them. Raises UnreadableModel.
     """
     arrays = GltfArrays(path)
     result = skeleton_of_document(arrays.document)
@@ -104,10 +104,12 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
     def at(times: Array) -> Clip:
         rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
         translations = np.tile(np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
+        scales = np.tile(np.array([joint.scale for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
+        targets = {"rotation": rotations, "translation": translations, "scale": scales}
         for track in tracks:
-            target = rotations if track.path == "rotation" else translations
-            target[:, track.joint] = sample(track, times)
-        return Clip(name, times, rotations, translations, skeleton, in_metres=True, between=at)
+            targets[track.path][:, track.joint] = sample(track, times)
+        scaled = any(track.path == "scale" for track in tracks)
+        return Clip(name, times, rotations, translations, skeleton, True, at, scales if scaled else None)
 
     keys = np.unique(np.concatenate([track.times for track in tracks])) if tracks else np.zeros(1)
     frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1

@@ -83,6 +83,7 @@ def module_text(rig: Rig) -> str:
 
     source = write_source(rig)
     rests = {joint.name: (joint.translation, joint.rotation) for joint in rig.skeleton}
+    rest_scales = {joint.name: joint.scale for joint in rig.skeleton if joint.name in source.scaled}
     shapes = {
         shape.name: {"follows": shape.follows, "inbetweens": tuple(entry.at for entry in shape.inbetweens)}
         for shape in rig.shapes
@@ -107,6 +108,7 @@ def module_text(rig: Rig) -> str:
         manifest=ascii(manifest_file(rig.character.name)),
         joints=_listed("()", map(ascii, source.pose)),
         rest=_mapped({joint: rests[joint] for joint in source.pose}),
+        scaled=_mapped(rest_scales),
         controls=_mapped({name: controls[name] for name in source.controls}),
         strengths=_listed("()", (ascii(strength.name) for strength in rig.strengths)),
         shapes=_mapped(shapes),

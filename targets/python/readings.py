@@ -1,7 +1,7 @@
 """Readings as Python expressions over a joint's turn since rest and its translation.
 
-The variables are `tx ty tz` (translation in the parent) and those of the turn since rest, whose names a `TurnSource`
-gives. The turn may have any length: all expressions divide it out.
+The variables are `tx ty tz` (translation in the parent), `sx sy sz` (scale along the joint's own axes) and those of the
+turn since rest, whose names a `TurnSource` gives. The turn may have any length: all expressions divide it out.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from math import pi
 from typing import Any, Final, NamedTuple
 
 from plica.kinds.readings import Bend, Euler, Offset, Reading, Rotation, Swing
+from plica.rig.rig import RigJoint
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 from plica.targets.python.arithmetic import XYZ, called, dot, less, number, total, turn_component
 
@@ -51,13 +52,13 @@ class Expression(NamedTuple):
     """How a kind that reads one joint is written; both functions take the record of their kind.
 
     `needed`: which components of the turn it looks at. `text`: the reading as an expression that can be divided or
-    subtracted from as it stands, given the turn and the joint's translation at rest. The reading is the expression
+    subtracted from as it stands, given the turn and the joint at rest. The reading is the expression
     times `factor`, 1 or 2: halves and doubles are exact, so whoever uses it can take the factor into constants instead
     of multiplying.
     """
 
     needed: Callable[[Any], frozenset[str]]
-    text: Callable[[Any, TurnSource, Sequence[float]], str]
+    text: Callable[[Any, TurnSource, RigJoint], str]
     factor: float
 
 
@@ -73,33 +74,33 @@ def _about_axis(reading: Rotation) -> frozenset[str]:
     return frozenset({"w", *(name for name, factor in zip(XYZ, reading.axis, strict=True) if factor != 0.0)})
 
 
-def _rotation(reading: Rotation, turn: TurnSource, _: Sequence[float]) -> str:
+def _rotation(reading: Rotation, turn: TurnSource, _: RigJoint) -> str:
     """atan2(s, w) with the signs of both flipped where w is negative: the arc tangent of s / w. Half the reading."""
     s = dot(reading.axis, turn.vector)
     quotient = s if " " not in s else f"({s})"
     return f"(atan({quotient} / {turn.w}) if {turn.w} else {number(pi / 2)} if {s} else 0.0)"
 
 
-def _bend(_: Bend, turn: TurnSource, __: Sequence[float]) -> str:
+def _bend(_: Bend, turn: TurnSource, __: RigJoint) -> str:
     squares = " + ".join(f"{name} * {name}" for name in turn.vector)
     return f"atan2(sqrt({squares}), abs({turn.w}))"
 
 
-def _swing(reading: Swing, turn: TurnSource, _: Sequence[float]) -> str:
+def _swing(reading: Swing, turn: TurnSource, _: RigJoint) -> str:
     beside = cross(reading.along, reading.toward)
     parts = (dot(axis, turn.vector) for axis in (reading.along, reading.toward, beside))
     return called("_swing", *parts, turn.w)
 
 
-def _offset(reading: Offset, _: TurnSource, rest: Sequence[float]) -> str:
+def _offset(reading: Offset, _: TurnSource, joint: RigJoint) -> str:
     terms = []
-    for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), rest, strict=True):
+    for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), joint.translation, strict=True):
         moved = less(name, value)
         terms.append((weight, f"({moved})" if moved != name else name))
     return f"({total(terms) or '0.0'})"
 
 
-def _euler(reading: Euler, turn: TurnSource, _: Sequence[float]) -> str:
+def _euler(reading: Euler, turn: TurnSource, _: RigJoint) -> str:
     """A call with the turn's parts along the order's three axes, which `frame` turns; see the module's functions.
 
     Odd orders are the even ones mirrored: the second axis runs the other way, and so does the middle angle.
@@ -121,21 +122,14 @@ EXPRESSIONS: Final[Mapping[str, Expression]] = {
     "euler": Expression(_whole, _euler, 1.0),
     "offset": Expression(_none, _offset, 1.0),
 }
-"""For each kind that reads the turn or the translation of one joint: how it is written."""
+"""For each kind that reads one joint: how it is written."""
 
 
-class Link(NamedTuple):
-    """A joint on the way up: its place in the pose and its rest scale."""
-
-    place: int
-    scale: Vector
-
-
-def gap_function(name: str, first: Sequence[Link], second: Sequence[Link], scale: Vector) -> str:
+def gap_function(name: str, first: Sequence[int], second: Sequence[int], scale: Vector) -> str:
     """Source of the function from the pose to the distance between two joints' origins.
 
-    `first` and `second` lead from each joint up to right below their nearest common ancestor, whose scale in model
-    space at rest is `scale`.
+    `first` and `second` are places in the pose, leading from each joint up to right below their nearest common
+    ancestor, whose scale in model space at rest is `scale`.
     """
     lines = [f"def {name}(pose):", *_origin("a", first), *_origin("b", second)]
     for index, (axis, factor) in enumerate(zip(XYZ, scale, strict=True)):
@@ -145,16 +139,12 @@ def gap_function(name: str, first: Sequence[Link], second: Sequence[Link], scale
     return "\n    ".join(lines)
 
 
-def _origin(variable: str, chain: Sequence[Link]) -> list[str]:
+def _origin(variable: str, chain: Sequence[int]) -> list[str]:
     """Statements that leave in `variable` the origin of the chain's first joint, seen from above its last."""
     if not chain:
         return [f"{variable} = (0.0, 0.0, 0.0)"]
-    lines = [f"{variable} = pose[{chain[0].place}][0]"]
-    for link in chain[1:]:
-        where = f"pose[{link.place}]"
-        lines.append(f"{variable} = _placed({where}[0], {where}[1], {_vector(link.scale)}, {variable})")
+    lines = [f"{variable} = pose[{chain[0]}][0]"]
+    for place in chain[1:]:
+        where = f"pose[{place}]"
+        lines.append(f"{variable} = _placed({where}[0], {where}[1], {where}[2], {variable})")
     return lines
-
-
-def _vector(values: Sequence[float]) -> str:
-    return f"({', '.join(number(value) for value in values)})"

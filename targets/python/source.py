@@ -13,10 +13,10 @@ from plica.kinds.readings import ControlValue, Gap, Reading, complete, joints_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
 from plica.skeleton.algebra import Quaternion, Vector, length, transpose
-from plica.skeleton.skeleton import Joint, Skeleton
+from plica.skeleton.skeleton import Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response
-from plica.targets.python.readings import EXPRESSIONS, Link, gap_function, turn_since
+from plica.targets.python.readings import EXPRESSIONS, gap_function, turn_since
 from plica.values import Curve, Linear
 
 # Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
@@ -28,11 +28,13 @@ _PARTS_PER_STATEMENT = 40
 
 @dataclass
 class ModuleSource:
-    """What has been written so far. `pose` lists joints that are read, `controls` controls, in reading order."""
+    """What has been written so far. `pose` lists joints that are read, `controls` controls, in reading order; `scaled`
+    holds those joints whose scale is read, too."""
 
     rig: Rig
     pose: dict[str, int] = field(default_factory=dict)
     controls: dict[str, int] = field(default_factory=dict)
+    scaled: set[str] = field(default_factory=set)
     functions: list[str] = field(default_factory=list)
     parts: list[str] = field(default_factory=list)
     curves: dict[tuple[Curve, bool], str] = field(default_factory=dict)
@@ -47,6 +49,11 @@ class ModuleSource:
     def read_joint(self, name: str) -> int:
         """The place of a joint in the pose that the module reads."""
         return self.pose.setdefault(name, len(self.pose))
+
+    def read_scale(self, name: str) -> int:
+        """The place of a joint in the pose that the module reads, with its scale."""
+        self.scaled.add(name)
+        return self.read_joint(name)
 
     def read_control(self, name: str) -> int:
         """The place of a control among those that the module reads."""
@@ -144,15 +151,18 @@ def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
         place = source.read_joint(joint.name)
         needed = frozenset().union(*(EXPRESSIONS[reading.kind].needed(reading) for reading in readings))
         lines = [f"# {joint.name!a}"]
-        if any(kind_of(reading).needs is Needs.TRANSLATION for reading in readings):
+        needs = {kind_of(reading).needs for reading in readings}
+        if Needs.TRANSLATION in needs:
             lines.append(f"tx, ty, tz = pose[{place}][0]")
+        if Needs.SCALE in needs:
+            lines.append(f"sx, sy, sz = pose[{source.read_scale(joint.name)}][2]")
         turn = turn_since(joint.rotation, needed)
         if needed:
             lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
         for reading, drivers in readings.items():
             source.helpers.add(reading.kind)
             expression = EXPRESSIONS[reading.kind]
-            text = expression.text(reading, turn, joint.translation)
+            text = expression.text(reading, turn, joint)
             lines += _uses(source, places, text, drivers, expression.factor)
         yield sum(map(len, readings.values())), lines
 
@@ -197,13 +207,15 @@ def _gap_function(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: 
         first, second = first[: first.index(common)], second[: second.index(common)]
         a, b, c = transpose(skeleton.frames[common].linear)
         scale = (length(a), length(b), length(c))
-    links = [[_link(source, skeleton.joints[place]) for place in chain] for chain in (first, second)]
+    links = [list(_links(source, [skeleton.joints[place].name for place in chain])) for chain in (first, second)]
     body = gap_function(name, links[0], links[1], scale)
-    return f"{body}\n\n\n{name.upper()}_REST = {name}([REST[joint] for joint in JOINTS])"
+    return f"{body}\n\n\n{name.upper()}_REST = {name}(_pose_of(_rest))"
 
 
-def _link(source: ModuleSource, joint: Joint) -> Link:
-    return Link(source.read_joint(joint.name), joint.scale)
+def _links(source: ModuleSource, chain: Sequence[str]) -> Iterator[int]:
+    """The places of the joints of a chain; the scale of its first joint does not move the joint itself."""
+    for depth, name in enumerate(chain):
+        yield source.read_scale(name) if depth else source.read_joint(name)
 
 
 def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:

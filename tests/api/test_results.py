@@ -61,6 +61,14 @@ def test_poses_take_strengths_and_controls_together(stick: plica.Character) -> N
     assert plica.compute_strengths(stick, made).as_dicts() == [pytest.approx({"lean": 0.25, "nose": 0.75})]
 
 
+def test_arrays_may_hold_scales(stick: plica.Character) -> None:
+    scales = np.array([[[1.0, 2.0, 1.0]], [[1.0, 1.0, 1.0]]])
+    made = plica.poses_from_arrays(stick, scales=scales, joints=["chest"])
+    assert made.scales is not None and (made.scales == scales).all()
+    with pytest.raises(ValueError, match="scales must have the shape"):
+        plica.poses_from_arrays(stick, scales=scales[0], joints=["chest"])
+
+
 def test_arrays_of_some_joints(stick: plica.Character) -> None:
     half = np.radians(7.5)
     rotations = np.array([[[np.sin(half), 0, 0, np.cos(half)]], [[0, 0, 0, 1.0]]])

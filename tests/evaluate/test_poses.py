@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from plica.evaluate import Evaluator, JointPlacement, Poses, SparsePose, poses_from, rest_poses
-from plica.evaluate.poses import sparse_pose
+from plica.evaluate.poses import rest_scales, sparse_pose
 from tests.support.rigs import random_rig
 
 
@@ -40,8 +42,37 @@ def test_wrong_sparse_poses_are_refused(pose: SparsePose, message: str) -> None:
 
 
 def test_unknown_parts_of_a_placement_are_refused() -> None:
-    with pytest.raises(ValueError, match="left_0 has no scale"):
-        sparse_pose({"left_0": {"scale": [1, 1, 1]}})
+    with pytest.raises(ValueError, match="left_0 has no shear"):
+        sparse_pose({"left_0": {"shear": [1, 1, 1]}})
+    with pytest.raises(ValueError, match="scale of left_0 must be 3 finite numbers"):
+        sparse_pose({"left_0": {"scale": [1, 1]}})
+
+
+def test_scales_stand_in_poses_only_where_one_is_given() -> None:
+    rig = random_rig(1)
+    assert rest_poses(rig).scales is None
+    assert poses_from(rig, [SparsePose(), sparse_pose({"left_0": {"rotation": [0, 0, 1, 0]}})]).scales is None
+    poses = poses_from(rig, [SparsePose(), sparse_pose({"left_0": {"scale": [1, 2, 3]}})])
+    assert poses.scales is not None
+    left = poses.joints.index("left_0")
+    assert poses.scales[1, left].tolist() == [1, 2, 3]
+    poses.scales[1, left] = rest_scales(rig)[0, left]
+    assert (poses.scales == rest_scales(rig, 2)).all()
+    assert poses[1].scales is not None and poses[1].scales.shape == (1, len(poses.joints), 3)
+    with pytest.raises(ValueError, match="same number of frames"):
+        replace(poses, scales=poses.scales[:1])
+    with pytest.raises(ValueError, match="scales must have the shape"):
+        replace(poses, scales=poses.scales[:, 1:])
+
+
+def test_the_scales_at_rest_given_or_not_are_the_same_to_readings() -> None:
+    rig = random_rig(6)
+    poses = rest_poses(rig, 4)
+    poses.rotations[:] += np.random.default_rng(6).normal(size=poses.rotations.shape)
+    evaluator = Evaluator(rig)
+    np.testing.assert_array_equal(
+        evaluator.readings(replace(poses, scales=rest_scales(rig, 4))), evaluator.readings(poses)
+    )
 
 
 def test_wrong_arrays_are_refused() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -105,6 +107,56 @@ def test_translations_without_a_unit_are_left_at_rest() -> None:
     poses = poses_from_clip(_rig(skeleton), _clip(skeleton, in_metres=False), Diagnostics())
     for index, joint in enumerate(skeleton.joints):
         assert poses.translations[:, index].tolist() == [list(joint.translation)] * 5
+
+
+def _stretch_in_model(skeleton: Skeleton, index: int, scales: Array) -> Array:
+    """The stretch since rest as matrices of model space, F S S_rest^-1 F^T with the joint's rest axes F."""
+    frame = np.array(skeleton.orientation(index))
+    since = scales / np.array(skeleton.joints[index].scale)
+    return np.asarray(np.einsum("ij,fj,kj->fik", frame, since, frame))
+
+
+def _scaled(clip: Clip, scales: Array) -> Clip:
+    return replace(clip, scales=scales * np.array([joint.scale for joint in clip.rest.joints]))
+
+
+def test_scales_of_the_same_skeleton_are_carried_bit_for_bit() -> None:
+    skeleton = _random_skeleton(scale=(2.0, 1.0, 0.5))
+    clip, result = _scaled(_clip(skeleton), GENERATOR.uniform(0.5, 2.0, (5, 3, 3))), Diagnostics()
+    poses = poses_from_clip(_rig(skeleton), clip, result)
+    np.testing.assert_array_equal(poses.scales, clip.scales)
+    assert result.all == ()
+
+
+def test_scales_that_are_the_same_along_all_axes_are_carried_to_any_axes() -> None:
+    own, theirs = _random_skeleton(scale=(2.0, 2.0, 2.0)), _random_skeleton()
+    clip, result = _scaled(_clip(theirs), GENERATOR.uniform(0.5, 2.0, (5, 3, 1))), Diagnostics()
+    poses = poses_from_clip(_rig(own), clip, result)
+    assert poses.scales is not None and clip.scales is not None and result.all == ()
+    for index in range(3):
+        np.testing.assert_allclose(
+            _stretch_in_model(own, index, poses.scales[:, index]),
+            _stretch_in_model(theirs, index, clip.scales[:, index]),
+            atol=1e-12,
+        )
+
+
+def test_scales_go_along_the_same_lines_where_axes_are_exchanged() -> None:
+    theirs = Skeleton((Joint("hips"),))
+    own = Skeleton((Joint("hips", rotation=(0.5, 0.5, 0.5, 0.5), scale=(2.0, 2.0, 2.0)),))  # x to y, y to z, z to x
+    clip, result = _scaled(_clip(theirs), np.tile([1.1, 1.2, 1.3], (5, 1, 1))), Diagnostics()
+    poses = poses_from_clip(_rig(own), clip, result)
+    assert poses.scales is not None and result.all == ()
+    np.testing.assert_allclose(poses.scales[:, 0], np.tile([2.4, 2.6, 2.2], (5, 1)), atol=1e-12)
+
+
+def test_scales_that_no_scale_of_the_other_joint_matches_are_reported() -> None:
+    own, theirs = _random_skeleton(), _random_skeleton()
+    clip, result = _scaled(_clip(theirs), np.tile([1.5, 1.0, 1.0], (5, 3, 1))), Diagnostics()
+    poses = poses_from_clip(_rig(own), clip, result)
+    assert poses.scales is not None and (poses.scales == 1.0).all()
+    assert [one.name for one in result.all] == ["clip-scale-askew"]
+    assert "`hips`, `arm`, `hand`" in result.all[0].message
 
 
 def test_the_rest_pose_of_a_clip_is_the_rest_pose_of_the_character() -> None:

@@ -42,6 +42,7 @@ def test_a_skin_bound_at_rest_is_the_identity_there() -> None:
 def test_every_frame_is_the_chain_of_its_joints() -> None:
     rig = scaled_rig()
     poses = random_poses(rig, 5)
+    assert poses.scales is not None
     result = Kinematics(rig).globals(poses)
     skeleton = skeleton_of(rig)
     for frame in range(5):
@@ -49,7 +50,7 @@ def test_every_frame_is_the_chain_of_its_joints() -> None:
             expected = np.eye(4)
             for above in reversed([joint, *skeleton.ancestors(joint)]):
                 local = np.eye(4)
-                local[:3, :3] = Turn.from_quat(poses.rotations[frame, above]).as_matrix() * rig.skeleton[above].scale
+                local[:3, :3] = Turn.from_quat(poses.rotations[frame, above]).as_matrix() * poses.scales[frame, above]
                 local[:3, 3] = poses.translations[frame, above]
                 expected = expected @ local
             np.testing.assert_allclose(result[frame, joint], expected[:3], atol=1e-12)
@@ -73,7 +74,7 @@ def test_joints_that_are_not_named_and_null_quaternions_are_at_rest() -> None:
 def test_the_length_of_a_quaternion_does_not_matter() -> None:
     rig = random_rig(2)
     poses = random_poses(rig, 2)
-    longer = Poses(poses.joints, -3.0 * poses.rotations, poses.translations, (), np.zeros((2, 0)))
+    longer = Poses(poses.joints, -3.0 * poses.rotations, poses.translations, (), np.zeros((2, 0)), poses.scales)
     kinematics = Kinematics(rig)
     np.testing.assert_allclose(kinematics.globals(longer), kinematics.globals(poses), atol=1e-13)
 

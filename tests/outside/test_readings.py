@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.curves import EASINGS, SMOOTH, harmonic_slopes
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from
-from plica.evaluate.poses import Array, sparse_pose
+from plica.evaluate.poses import Array, rest_scales, sparse_pose
 from plica.kinds.readings import Bend, Euler, Gap, Reading, Rotation, Swing
 from plica.rig.rig import Character, Rig, RigJoint
 from plica.rig.strengths import Driver
@@ -117,21 +118,37 @@ def test_swing_is_the_shortest_turn_of_the_axis() -> None:
     assert result == pytest.approx(vectors @ np.cross(along, toward), abs=1e-12)
 
 
+def chain(rig: Rig, name: str) -> list[str]:
+    """A joint and those above it, upwards."""
+    parents = {joint.name: joint.parent for joint in rig.skeleton}
+    result = [name]
+    while (parent := parents[result[-1]]) is not None:
+        result.append(parent)
+    return result
+
+
 def test_gaps_are_distances_between_posed_joints() -> None:
-    """Forward kinematics with 4 x 4 matrices from scipy's rotations, root to tip (glTF 2.0 section 3.5.3)."""
+    """Forward kinematics with 4 x 4 matrices T R S from scipy's rotations, root to tip (glTF 2.0 section 3.5.3), seen
+    from the nearest joint that carries both."""
     rig = random_rig(11, drivers=70)
     poses = poses_from(rig, [sparse_pose({})] * 30)
     random = np.random.default_rng(12)
     poses.rotations[1:] = random.normal(size=poses.rotations[1:].shape)
     poses.translations[1:] += random.normal(size=poses.translations[1:].shape) * 0.1
-    origins = model_matrices(rig, poses)[..., :3, 3]
-    result = Evaluator(rig).readings(poses)
+    scales = rest_scales(rig, 30)
+    scales[1:] *= random.uniform(0.5, 2.0, size=scales[1:].shape)
+    matrices = model_matrices(rig, replace(poses, scales=scales))
+    result = Evaluator(rig).readings(replace(poses, scales=scales))
     rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     gaps = [(column, driver.reading) for column, driver in enumerate(rig.strengths[:70]) if isinstance(driver, Driver)]
     checked = 0
     for column, reading in gaps:
         if isinstance(reading, Gap):
-            apart = np.linalg.norm(origins[:, rows[reading.joint]] - origins[:, rows[reading.other]], axis=1)
+            above = chain(rig, reading.other)
+            ancestor = next(name for name in chain(rig, reading.joint) if name in above)  # all of scale 1 at rest
+            between = matrices[:, rows[reading.joint], :, 3] - matrices[:, rows[reading.other], :, 3]
+            seen = np.linalg.solve(matrices[:, rows[ancestor]], between[..., np.newaxis])[:, :3, 0]
+            apart = np.linalg.norm(seen, axis=1)
             assert result[:, column] == pytest.approx(apart - apart[0], abs=1e-12)
             checked += 1
     assert checked == 10

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plica.evaluate.evaluator import Evaluator
-from plica.prove.pose_rows import finer, frames_of
+from plica.prove.pose_rows import finer
 from plica.prove.sweeps import SPREAD, STEPS, PoseTrack, Sweeper
 from plica.prove.worst_frames import angles_since_rest
 from plica.rig.rig import Expectation
@@ -161,7 +161,7 @@ def test_many_frames_are_mirrored_like_few() -> None:
     rig = random_rig(5, drivers=14)
     sweeper = Sweeper(rig)
     poses = sweeper.spread([strength.name for strength in rig.strengths], 600).poses
-    whole, part = sweeper.mirrored(poses), sweeper.mirrored(frames_of(poses, 250, 300))
+    whole, part = sweeper.mirrored(poses), sweeper.mirrored(poses[250:300])
     assert whole is not None and part is not None
     assert np.array_equal(whole.rotations[250:300], part.rotations)
     assert np.array_equal(whole.translations[250:300], part.translations)

@@ -103,11 +103,26 @@ def test_a_clip_has_all_joints_at_the_union_of_the_key_times(tmp_path: Path) -> 
     assert clip.name == "wave"
     assert clip.joints == ("arm", "hand")
     assert clip.in_metres
-    assert clip.times.tolist() == [0.0, 0.25, 1.0]
-    assert clip.rotations[:, 0].tolist() == [[0, 0, 0, 1]] * 3
-    assert clip.translations[:, 0].tolist() == [[7, 8, 9]] * 3
+    assert clip.times.tolist() == [0.0, 0.25, 0.75, 1.0]
+    assert clip.rotations[:, 0].tolist() == [[0, 0, 0, 1]] * 4
+    assert clip.translations[:, 0].tolist() == [[7, 8, 9]] * 4
     angles = Rotation.from_quat(clip.rotations[:, 1]).magnitude()
-    np.testing.assert_allclose(np.degrees(angles), [0, 22.5, 90], atol=1e-6)
+    np.testing.assert_allclose(np.degrees(angles), [0, 22.5, 67.5, 90], atol=1e-6)
+    assert clip.scales is not None
+    assert clip.scales[:, 0].tolist() == [[2, 2, 2]] * 4
+    assert clip.scales[:, 1].tolist() == [[1, 1, 1]] * 4
+
+
+def test_scales_are_numpys_interpolation(tmp_path: Path) -> None:
+    keys = np.array([[1, 1, 1], [1.5, 0.5, 3.0]])
+    path = _file(tmp_path, [(1, "scale", "LINEAR", np.array([0.0, 2.0]), keys)])
+    (clip,) = read_gltf_clips(path, rate=4.0)
+    assert clip.scales is not None
+    for axis in range(3):
+        expected = np.interp(clip.times, [0.0, 2.0], keys[:, axis])
+        np.testing.assert_allclose(clip.scales[:, 1, axis], expected, atol=1e-7)
+    (still,) = read_gltf_clips(_file(tmp_path, [(1, "translation", "STEP", np.array([0.0]), np.array([[1, 1, 1]]))]))
+    assert still.scales is None
 
 
 def test_a_clip_can_be_sampled_at_a_rate(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from plica.evaluate import Evaluator, Poses, rest_poses
+from plica.evaluate.poses import rest_scales
 from plica.pipeline import compile_text
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
@@ -26,7 +27,8 @@ DISTANCES = ("offset", "gap")
 
 
 def random_poses(rig: Rig, seed: int) -> Poses:
-    """Every joint turned by up to a radian about each axis and moved by up to 2 cm, every control set."""
+    """Every joint turned by up to a radian about each axis, moved by up to 2 cm and scaled by up to a quarter along all
+    axes alike, which is what joints with any axes can mirror, and every control set."""
     random = np.random.default_rng(seed)
     rest = rest_poses(rig, FRAMES)
     count = len(rig.skeleton)
@@ -34,7 +36,8 @@ def random_poses(rig: Rig, seed: int) -> Poses:
     rotations = (Rotation.from_quat(rest.rotations.reshape(-1, 4)) * turns).as_quat().reshape(FRAMES, count, 4)
     translations = rest.translations + random.uniform(-0.02, 0.02, rest.translations.shape)
     controls = random.uniform(0, 1, rest.controls.shape)
-    return Poses(rest.joints, rotations, translations, rest.control_names, controls)
+    scales = rest_scales(rig, FRAMES) * random.uniform(0.75, 1.25, (FRAMES, count, 1))
+    return Poses(rest.joints, rotations, translations, rest.control_names, controls, scales)
 
 
 def worst_differences(rig: Rig) -> dict[str, float]:

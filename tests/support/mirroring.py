@@ -11,8 +11,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate import Poses, rest_poses
-from plica.evaluate.poses import Array
-from plica.rig.rig import Rig
+from plica.evaluate.poses import Array, rest_scales
+from plica.rig.rig import Rig, RigJoint
 from plica.values import Side
 
 
@@ -21,8 +21,8 @@ def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
     does.
 
     Joints of no side mirror onto themselves, sided ones onto their partners; a sided joint without one, and
-    a sided control without an opposite of the same declaration, stay at rest. Raises ValueError without a
-    symmetry.
+    a sided control without an opposite of the same declaration, stay at rest. Scales must have a mirror image: the same
+    along all axes, or along axes that mirror onto each other. Raises ValueError without a symmetry.
     """
     if rig.symmetry is None:
         raise ValueError("the rig has no symmetry")
@@ -40,7 +40,7 @@ def mirrored_poses(rig: Rig, poses: Poses) -> Poses:
         partner = row if joint.side == "none" else index.get(joint.partner or "", -1)
         if partner >= 0:
             wanted[:, partner] = moved[:, row] @ neutral[:, partner]
-    return _solved(rig, wanted, rest, _mirrored_controls(rig, poses, rest))
+    return _solved(rig, wanted, rest, _mirrored_controls(rig, poses, rest), poses.scales is not None)
 
 
 def model_matrices(rig: Rig, poses: Poses) -> Array:
@@ -49,22 +49,29 @@ def model_matrices(rig: Rig, poses: Poses) -> Array:
     result = np.zeros((poses.frames, len(rig.skeleton), 4, 4))
     for row, joint in enumerate(rig.skeleton):
         local = np.zeros((poses.frames, 4, 4))
-        local[:, :3, :3] = Turn.from_quat(poses.rotations[:, row]).as_matrix() * np.array(joint.scale)
+        local[:, :3, :3] = Turn.from_quat(poses.rotations[:, row]).as_matrix() * _scales(joint, poses, row)
         local[:, :3, 3] = poses.translations[:, row]
         local[:, 3, 3] = 1.0
         result[:, row] = local if joint.parent is None else result[:, index[joint.parent]] @ local
     return result
 
 
-def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array) -> Poses:
+def _scales(joint: RigJoint, poses: Poses, row: int) -> Array:
+    return np.array(joint.scale) if poses.scales is None else poses.scales[:, np.newaxis, row]
+
+
+def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array, scaled: bool) -> Poses:
     index = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     rotations, translations = rest.rotations.copy(), rest.translations.copy()
+    scales = rest_scales(rig, len(wanted))
     for row, joint in enumerate(rig.skeleton):
         above = np.eye(4) if joint.parent is None else wanted[:, index[joint.parent]]
         local = np.linalg.inv(above) @ wanted[:, row]
-        rotations[:, row] = Turn.from_matrix(_nearest_turns(local[:, :3, :3] / np.array(joint.scale))).as_quat()
+        since_rest = local[:, :3, :3] / np.array(joint.scale)
+        rotations[:, row] = Turn.from_matrix(_nearest_turns(since_rest)).as_quat()
         translations[:, row] = local[:, :3, 3]
-    return Poses(rest.joints, rotations, translations, rest.control_names, controls)
+        scales[:, row] *= np.linalg.norm(since_rest, axis=1)
+    return Poses(rest.joints, rotations, translations, rest.control_names, controls, scales if scaled else None)
 
 
 def _nearest_turns(matrices: Array) -> Array:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from plica.evaluate.pose_components import skeleton_of
-from plica.evaluate.poses import Poses, rest_poses
+from plica.evaluate.poses import Poses, rest_poses, rest_scales
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens
 from plica.rig.rig import Character, Rig, RigJoint
@@ -79,12 +79,12 @@ def random_character(
 
 
 def random_poses(rig: Rig, frames: int, seed: int = 0, bend: float = 0.4) -> Poses:
-    """Every joint turned a little from rest, by noise of size `bend` on its quaternion."""
+    """Every joint turned a little from rest, by noise of size `bend` on its quaternion, and stretched or squashed."""
     random = np.random.default_rng(seed)
     poses = rest_poses(rig, frames)
     poses.rotations[:] += random.normal(scale=bend, size=poses.rotations.shape)
     poses.controls[:] += random.uniform(-0.5, 0.5, size=poses.controls.shape)
-    return poses
+    return replace(poses, scales=rest_scales(rig, frames) * random.uniform(0.8, 1.25, (frames, len(rig.skeleton), 3)))
 
 
 def dense(offsets: Offsets, vertices: int) -> Floats:

@@ -19,7 +19,7 @@ from plica.mesh.deform import Deformer, Motion
 from plica.prove.cache.figures import CachedFigures
 from plica.prove.execution.executor import Executor
 from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, worse_of
-from plica.prove.pose_rows import finer, frames_of
+from plica.prove.pose_rows import finer
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
 from plica.prove.sweeps import PoseTrack
@@ -194,7 +194,7 @@ class _Measuring:
         for run, _ in runs:
             run.left += len(starts)
         self._whole += poses.frames
-        self._stretches += [_Stretch(tuple(runs), frames_of(poses, start, start + size), start) for start in starts]
+        self._stretches += [_Stretch(tuple(runs), poses[start : start + size], start) for start in starts]
 
     def _begin(self, stretch: _Stretch) -> None:
         """Takes what is known, and packs the rest into units."""

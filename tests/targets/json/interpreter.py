@@ -93,6 +93,10 @@ class Scene:
         result: Numbers = self.pose.get(name, {}).get("translation", self.joints[name]["translation"])
         return result
 
+    def scale(self, name: str) -> Numbers:
+        result: Numbers = self.pose.get(name, {}).get("scale", self.joints[name]["scale"])
+        return result
+
     def delta(self, name: str) -> list[float]:
         return product(conj(self.joints[name]["rotation"]), self.rotation(name))
 
@@ -185,7 +189,7 @@ def origin(scene: Scene, chain: list[str]) -> Numbers:
         return [0.0, 0.0, 0.0]
     point = scene.translation(chain[0])
     for name in chain[1:]:
-        scaled = [a * b for a, b in zip(point, scene.joints[name]["scale"], strict=True)]
+        scaled = [a * b for a, b in zip(point, scene.scale(name), strict=True)]
         point = [a + b for a, b in zip(scene.translation(name), turned(scaled, scene.rotation(name)), strict=True)]
     return point
 

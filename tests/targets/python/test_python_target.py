@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Literal
@@ -64,11 +65,7 @@ def test_the_module_agrees_with_the_evaluator(make: Callable[[], Rig]) -> None:
     module, evaluator = loaded(rig), Evaluator(rig)
     for example in vectors(rig):
         joints = {
-            name: {
-                part: value
-                for part, value in (("translation", placed.translation), ("rotation", placed.rotation))
-                if value is not None
-            }
+            name: {part: value for part, value in asdict(placed).items() if value is not None}
             for name, placed in example.pose.joints.items()
         }
         result = strengths_in(module, joints, **example.pose.controls)
