@@ -80,12 +80,16 @@ class ProofReport:
         summary.add_findings(self.results, self.accepted, diagnostics, self.character.origins)
         return diagnostics.all
 
-    def text(self, width: int | None = None, colour: bool = False) -> str:
-        """A table for people; `width` columns at most, None for as many as it needs."""
-        return summary.text(self.results, self.accepted, width, colour)
+    def text(self, width: int | None = None, colour: bool = False, every_pose: bool = False) -> str:
+        """A table for people, and in full the worst poses of what fails, or of all.
+
+        width: columns of the table at most, None for as many as it needs.
+        """
+        return summary.text(self.results, self.accepted, width, colour, every_pose)
 
     def json(self) -> str:
-        """The proof as JSON, figures in each entry's unit. Raises NoRigError."""
+        """The proof as JSON, figures in each entry's unit; a worst pose is there as plain data, `pose.plain`, that
+        `plica.deform_mesh` takes. Raises NoRigError."""
         return summary.json_text(self._rig(), self.results, self.accepted, not self.incomplete)
 
     def junit(self) -> str:

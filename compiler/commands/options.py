@@ -139,6 +139,11 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         help="draw the worst place of each expectation about the skin into this folder, one PNG file for each",
     )
     parser.add_argument(
+        "--poses",
+        action="store_true",
+        help="write the worst pose of each expectation in full, as a declaration; else only those of what fails",
+    )
+    parser.add_argument(
         "--allow-unmeasured",
         action="store_true",
         help="what could not be measured (no mesh, a region without skin, ...) is told but does not count as a failure",

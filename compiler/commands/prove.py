@@ -64,7 +64,7 @@ def _tell(report: ProofReport, diagnostics: tuple[Diagnostic, ...], options: arg
         put(report.junit())
     elif form == "text":
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-        put(report.text(width, wants_colour(sys.stdout)) + "\n\n")
+        put(report.text(width, wants_colour(sys.stdout), options.poses) + "\n\n")
     if form not in ("json", "junit"):
         diagnostics += report.verdicts
     _show_findings(diagnostics, form)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
+from plica.kinds.expectations import expectation_kind
 from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
 from plica.rig.rig import Expectation, Pose, Rig
 from plica.rig.strengths import Sample
@@ -101,7 +102,7 @@ class _Naming:
 
     def expectation(self, item: Expectation) -> str:
         """An expectation without its limit and poses, which may be what changed: `volume of forearm`."""
-        words: list[str] = [item.kind]
+        words: list[str] = [expectation_kind(item.kind).words]
         known = self._declared[tables_of(item, "of")[0]]
         if item.of:
             words.append(f"of {', '.join(known.get(name, name) for name in item.of)}")
@@ -199,11 +200,11 @@ def _renamed(pairs: list[_EntryPair]) -> Renamed:
 
 def _expectations(old: tuple[Expectation, ...], rig: Rig) -> list[tuple[Expectation | None, Expectation | None]]:
     """Pairs of the same measure of the same things: over the same poses, else where there is one of each; last, where
-    there is one of each, whatever uv set it is measured against.
+    there is one of each, whatever uv set and border it is measured with.
     """
     pairs: list[tuple[Expectation | None, Expectation | None]] = []
     before, after = list(old), list(rig.expectations)
-    for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True), (_all_but_uv, True)):
+    for parts, alone in ((_all_but_words, False), (_all_but_limit, False), (_measured, True), (_what_and_where, True)):
         result, before, after = _matched(before, after, parts, alone)
         pairs += result
     return [*pairs, *((None, item) for item in after), *((item, None) for item in before)]
@@ -229,10 +230,10 @@ def _matched(
 
 
 def _measured(item: Expectation) -> tuple[Hashable, ...]:
-    return item.kind, item.side, item.of, item.against, item.uv
+    return item.kind, item.side, item.of, item.against, item.uv, item.border
 
 
-def _all_but_uv(item: Expectation) -> Hashable:
+def _what_and_where(item: Expectation) -> Hashable:
     return item.kind, item.side, item.of, item.against
 
 
@@ -241,7 +242,7 @@ def _all_but_limit(item: Expectation) -> Hashable:
 
 
 def _all_but_words(item: Expectation) -> Hashable:
-    return _all_but_limit(item), item.limit
+    return _all_but_limit(item), item.limit, item.share
 
 
 def _offsets(

@@ -21,6 +21,8 @@ _FIELDS = {
     ("character", "tolerance"): "mm",
     ("character", "band"): "mm",
     ("folds", "tolerance"): "%",
+    ("expectations", "border"): "%",
+    ("expectations", "share"): "%",
     ("fields", "width"): "deg",
     ("details", "budget"): "bytes",
     ("symmetry", "offset"): "mm",

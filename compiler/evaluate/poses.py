@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from operator import index
-from typing import SupportsIndex
+from typing import Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -159,6 +159,15 @@ def _vector(name: str, part: str, values: ArrayLike | None) -> Vector | None:
         return None
     x, y, z = _components(name, part, values, 3).tolist()
     return (x, y, z)
+
+
+def plain_pose(pose: SparsePose) -> dict[str, dict[str, Any]]:
+    """A sparse pose as plain data, which `sparse_pose` reads, numbers to their last digit."""
+    joints: dict[str, Any] = {}
+    for name, placement in pose.joints.items():
+        parts = {"rotation": placement.rotation, "translation": placement.translation, "scale": placement.scale}
+        joints[name] = {part: list(values) for part, values in parts.items() if values is not None}
+    return {"joints": joints, "controls": dict(pose.controls)}
 
 
 def poses_from(rig: Rig, sparse: Sequence[SparsePose]) -> Poses:

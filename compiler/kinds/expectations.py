@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import Enum
+from itertools import takewhile
 from typing import Any, Final, Literal, NamedTuple, TypeVar, assert_never
 
+from plica.kinds.phrases import symbols
 from plica.units import Dimension
 
 About = Literal["region", "strength", "detail", "shape", "character"]
@@ -68,7 +70,8 @@ class ExpectationKind(NamedTuple):
     `phrase`: how it is written, each part in braces (`plica.syntax.fact_kinds`). `worse`: which figure is the worse
     one, which is also how a changed limit is judged. `on_skin`: it is measured on the skin in every pose. `whole`: it
     is about both sides at once, also where it is written for both. `ways`: what a figure below 0 and one above 0 are
-    called, where figures have a sign.
+    called, where figures have a sign. `border`: what a triangle's mean weight in the region must be above to count, in
+    an expectation that states no border; None where each counts by that weight.
     """
 
     name: str
@@ -80,6 +83,13 @@ class ExpectationKind(NamedTuple):
     on_skin: bool = False
     whole: bool = False
     ways: tuple[str, str] | None = None
+    border: float | None = None
+
+    @property
+    def words(self) -> str:
+        """What it is called: the words that it begins with."""
+        first = takewhile(lambda symbol: symbol not in _AFTER_WORDS and "{" not in symbol, symbols(self.phrase))
+        return " ".join(first)
 
     @property
     def key(self) -> str:
@@ -87,6 +97,9 @@ class ExpectationKind(NamedTuple):
         return f"expect_{self.name}"
 
 
+BORDER: Final = 0.5
+"""The border of a region, for measures that cannot weigh by it: triangles of a larger mean weight count."""
+_AFTER_WORDS: Final = frozenset(("of", "at", "within"))
 # How far below 1 a strength may stay and still count as fully on: clips are stored in single precision.
 FULLY_ON: Final = 1e-3
 # By how much a sum of masks may pass its limit before that counts: painted masks of 8 bits hold no half, so two halves
@@ -98,13 +111,20 @@ _NUMBERS = (Dimension.NUMBER, Dimension.SHARE)
 
 
 def _on_skin(name: str, phrase: str, limit: LimitKind, worse: Worse = Worse.GREATER) -> ExpectationKind:
-    return ExpectationKind(name, phrase, "region", limit, worse, Over.EVERYTHING, on_skin=True)
+    return ExpectationKind(name, phrase, "region", limit, worse, Over.EVERYTHING, on_skin=True, border=BORDER)
 
 
-def _change(name: str, phrase: str) -> ExpectationKind:
+def _change(name: str, border: float | None) -> ExpectationKind:
     """A share of what it is in the neutral stance, which may neither be gained nor lost."""
+    phrase = f"{name} of {{region}} [border {{border}}] within {{limit}} [{{over}}]"
     kind = _on_skin(name, phrase, LimitKind(_SHARES, "%", 0.05), Worse.FURTHER)
-    return kind._replace(ways=("lost", "gained"))
+    return kind._replace(ways=("lost", "gained"), border=border)
+
+
+def _deformation(name: str, limit: LimitKind) -> ExpectationKind:
+    """How far triangles are deformed, the worst of them or what a share of the area keeps to."""
+    phrase = f"{name} of {{region}} [border {{border}}] [uv {{uv}}] at most {{limit}} [on {{share}}] [{{over}}]"
+    return _on_skin(name, phrase, limit)
 
 
 def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO_POSES) -> ExpectationKind:
@@ -113,21 +133,19 @@ def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO
 
 # Limits of expectations that state none: common practice, no source.
 _KINDS: Final = (
-    _change("volume", "volume of {region} within {limit} [{over}]"),
-    _change("girth", "girth of {region} within {limit} [{over}]"),
-    _change("area", "area of {region} within {limit} [{over}]"),
-    _on_skin("stretch", "stretch of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.4)),
-    _on_skin("squeeze", "squeeze of {region} [uv {uv}] at most {limit} [{over}]", LimitKind(_SHARES, "%", 0.6)),
-    _on_skin(
-        "shear", "shear of {region} [uv {uv}] at most {limit} [{over}]", LimitKind((Dimension.ANGLE,), "deg", 0.5)
-    ),
+    _change("volume", border=None),
+    _change("girth", border=BORDER),
+    _change("area", border=None),
+    _deformation("stretch", LimitKind(_SHARES, "%", 0.4)),
+    _deformation("squeeze", LimitKind(_SHARES, "%", 0.6)),
+    _deformation("shear", LimitKind((Dimension.ANGLE,), "deg", 0.5)),
     _on_skin(
         "clearance",
-        "clearance of {region} from {other} at least {limit} [{over}]",
+        "clearance of {region} from {other} [border {border}] at least {limit} [{over}]",
         LimitKind((Dimension.LENGTH,), "mm", 0.0),
         Worse.LESS,
     ),
-    _on_skin("crossing", "crossing of {region} none [{over}]", LimitKind((), "", 0.0)),
+    _on_skin("crossing", "crossing of {region} [border {border}] none [{over}]", LimitKind((), "", 0.0)),
     ExpectationKind(
         "smooth",
         "smooth {strengths} within {limit} [{over}]",
@@ -160,6 +178,14 @@ _KINDS: Final = (
         Worse.GREATER,
         Over.NO_POSES,
     ),
+    _of_character(
+        "shapes_on",
+        "shapes on at most {limit} [{over}]",
+        LimitKind((Dimension.NUMBER,), "", None),
+        Over.EVERYTHING,
+    ),
+    _of_character("shapes_size", "shapes size at most {limit}", LimitKind((Dimension.MEMORY,), "KiB", None)),
+    _of_character("shapes_moved", "shapes moved at most {limit}", LimitKind((Dimension.NUMBER,), "", None)),
     _of_character("even", "even [within {limit}] [{over}]", LimitKind(_NUMBERS, "", 0.001), Over.EVERYTHING),
     _of_character("rest", "rest", LimitKind((), "", 0.0)),
     _of_character("partition", "partition", LimitKind((), "", 1e-9)),

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from plica.kinds.expectations import Worse
+from plica.kinds.expectations import BORDER, Worse
 from plica.measure.aabb_tree import AabbTree, tree_over
 from plica.measure.distance import distances, gaps
 from plica.measure.nearest_search import Moving, NearestSearch, leading
@@ -49,19 +49,22 @@ class Clearance:
     together: Integers
 
     @classmethod
-    def prepared(cls, mesh: Mesh, one: Floats, other: Floats, rest: Floats, short: float = 0.0) -> Clearance:
+    def prepared(
+        cls, mesh: Mesh, one: Floats, other: Floats, rest: Floats, short: float = 0.0, border: float = BORDER
+    ) -> Clearance:
         """one and other (v,): the regions' weights; rest (v, 3); short: metres along the skin that triangles may be
         from each other without counting. Raises ValueError where a region has no triangles."""
-        first = faces_of(mesh, one)
-        second = without(faces_of(mesh, other), first)
+        first = faces_of(mesh, one, border)
+        second = without(faces_of(mesh, other, border), first)
         if not len(first.corners) or not len(second.corners):
             raise ValueError("a clearance needs two regions with triangles of their own")
         trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners, _LEAF) for part in (first, second)]
         return cls(first, second, trees[0], trees[1], together(faces_of(mesh), first, second, rest, short))
 
     def worst(self, positions: Floats, starts: Integers) -> WorstValues:
-        """The least clearance of each run of frames of positions (frames, v, 3), at a vertex of the first region: of
-        several pairs as near in the first such frame, the first. starts (runs,): the runs' first frames.
+        """The least clearance of each run of frames of positions (frames, v, 3), at the corner of the first region's
+        triangle that faces the other: of several pairs as near in the first such frame, the first. starts (runs,): the
+        runs' first frames.
 
         Infinite, at -1, where all pairs are left out; without a figure where places are not finite in single precision.
         """
@@ -135,7 +138,9 @@ class Clearance:
         nearer = (value < result.values[which]) | ((value == result.values[which]) & (frame < result.frames[which]))
         which, best = which[nearer], best[nearer]
         result.values[which], result.frames[which] = value[nearer], frame[nearer]
-        result.vertices[which] = self.one.corner_vertices[i[pair[best]], 0]
+        one, other = self._corners(positions, frames[column[best]], i[pair[best]], j[pair[best]])
+        facing = ((one - other.mean(axis=1, keepdims=True)) ** 2).sum(axis=2).argmin(axis=1)
+        result.vertices[which] = self.one.corner_vertices[i[pair[best]], facing]
 
     def _corners(self, positions: Floats, frame: Integers, i: Integers, j: Integers) -> tuple[Floats, Floats]:
         """The corners (n, 3 corners, 3) of triangles i and j in frames (n,), the numbers of one coordinate side by

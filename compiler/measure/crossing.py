@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plica.kinds.expectations import BORDER
 from plica.measure.aabb_tree import (
     AabbTree,
     boxes_of,
@@ -66,12 +67,12 @@ class Crossing:
     reach: Floats
 
     @classmethod
-    def prepared(cls, mesh: Mesh, rest: Floats, weights: Floats | None = None) -> Crossing:
+    def prepared(cls, mesh: Mesh, rest: Floats, weights: Floats | None = None, border: float = BORDER) -> Crossing:
         """rest (v, 3) metres; weights (v,) of the region to look at, the whole mesh for None.
 
         Raises ValueError where that has no triangles.
         """
-        faces = faces_of(mesh, weights)
+        faces = faces_of(mesh, weights, border)
         if not len(faces.corners):
             raise ValueError("nothing to look for crossings in: there are no triangles")
         places = rest[faces.vertices] - rest[faces.vertices].mean(axis=0)

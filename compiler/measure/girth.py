@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
+from plica.kinds.expectations import BORDER
 from plica.measure.region_faces import Faces, faces_of
 from plica.measure.structure_of_arrays import frame_pieces, lanes, total
 from plica.measure.worst_values import FrameValues
@@ -41,7 +42,14 @@ class Girth:
 
     @classmethod
     def prepared(
-        cls, mesh: Mesh, weights: Floats, rest: Floats, start: Floats, end: Floats, at: Sequence[float] = STATIONS
+        cls,
+        mesh: Mesh,
+        weights: Floats,
+        rest: Floats,
+        start: Floats,
+        end: Floats,
+        at: Sequence[float] = STATIONS,
+        border: float = BORDER,
     ) -> Girth:
         """weights (v,) of the region, rest (v, 3); start and end (3,): the joint and the next one, at rest.
 
@@ -51,7 +59,7 @@ class Girth:
         square = float(axis @ axis)
         if square == 0.0:
             raise ValueError("a girth needs two different places to run between")
-        faces = faces_of(mesh, weights)
+        faces = faces_of(mesh, weights, border)
         heights = (rest[faces.vertices] - start) @ axis / square
         cuts = [_cut(faces, heights, level) for level in at]
         edges = np.concatenate([np.zeros((0, 2), np.int64), *(edges for edges, _ in cuts)])

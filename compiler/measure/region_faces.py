@@ -8,12 +8,10 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from plica.kinds.expectations import BORDER
 from plica.measure.checks import are_indexes, are_rising
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.weld import edge_keys, first_vertices
-
-# A triangle belongs to a region where the mean weight of its corners is above this.
-COVERED = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,15 +44,26 @@ class Faces:
         )
 
 
-def faces_of(mesh: Mesh, weights: Floats | None = None) -> Faces:
-    """The triangles whose corners' mean weight is above `COVERED`; weights (v,) from 0 to 1, all triangles for None."""
+def faces_of(mesh: Mesh, weights: Floats | None = None, border: float = BORDER) -> Faces:
+    """The triangles whose corners' mean weight is above `border`; weights (v,) from 0 to 1, all triangles for None."""
     points = mesh.points[mesh.triangles]
     kept = (points[:, 0] != points[:, 1]) & (points[:, 1] != points[:, 2]) & (points[:, 2] != points[:, 0])
     if weights is not None:
-        kept &= weights[mesh.triangles].mean(axis=1) > COVERED
+        kept &= mean_weights(mesh, weights) > border
     numbers = np.flatnonzero(kept)
     used, corners = np.unique(points[numbers], return_inverse=True)
     return Faces(first_vertices(mesh.points)[used], corners.reshape(-1, 3), numbers)
+
+
+def mean_weights(mesh: Mesh, weights: Floats) -> Floats:
+    """The mean of the weights (v,) at the corners of each triangle (t,)."""
+    return np.asarray(weights[mesh.triangles].mean(axis=1))
+
+
+def counted_shares(mesh: Mesh, weights: Floats, border: float | None) -> Floats:
+    """How much each triangle (t,) counts: its mean weight, or 1 where that is above a border, and else 0."""
+    means = mean_weights(mesh, weights)
+    return means if border is None else np.asarray(means > border, np.float64)
 
 
 def without(faces: Faces, unwanted: Faces) -> Faces:

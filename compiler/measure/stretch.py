@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plica.kinds.expectations import Worse
+from plica.kinds.expectations import BORDER, Worse
 from plica.measure.bounds import GROUP, DeformationBounds
 from plica.measure.region_faces import Faces, faces_of
 from plica.measure.structure_of_arrays import MANY, cross, dot, frame_pieces, singles, turned
@@ -49,27 +49,30 @@ class Stretch:
     becomes off.
 
     corners (t, 3) into `vertices` (n,) of the mesh; scales (3, t): for the edges a and b from the first corner to the
-    second and third, J = (scales[0] a, scales[2] b - scales[1] a), the reference's axes being along a and square to it.
+    second and third, J = (scales[0] a, scales[2] b - scales[1] a), the reference's axes being along a and square to it;
+    numbers (t,) of the triangles in the mesh; named (t,): of each triangle the mesh's vertex of the largest weight.
     """
 
     vertices: Integers
     corners: Integers
     scales: Floats
+    numbers: Integers
+    named: Integers
 
     @classmethod
-    def on_surface(cls, mesh: Mesh, weights: Floats | None, rest: Floats) -> Stretch:
+    def on_surface(cls, mesh: Mesh, weights: Floats | None, rest: Floats, border: float = BORDER) -> Stretch:
         """Against the rest surface; weights (v,) of the region, rest (v, 3)."""
-        faces = faces_of(mesh, weights)
+        faces = faces_of(mesh, weights, border)
         one, other = _edges(rest[faces.corner_vertices])
-        return cls._referred(rest, faces, one, other, np.linalg.norm(np.cross(one, other), axis=1))
+        return cls._referred(rest, faces, weights, one, other, np.linalg.norm(np.cross(one, other), axis=1))
 
     @classmethod
-    def on_texture(cls, mesh: Mesh, weights: Floats | None, rest: Floats, uv: str) -> Stretch:
+    def on_texture(cls, mesh: Mesh, weights: Floats | None, rest: Floats, uv: str, border: float = BORDER) -> Stretch:
         """Against the uv set named `uv`, scaled so that the region's areas in the texture and at rest add up
         to the same: a singular value of 1 is the mean density. Raises KeyError for a uv set that the mesh does not
         have.
         """
-        faces = faces_of(mesh, weights)
+        faces = faces_of(mesh, weights, border)
         # Corners of the mesh itself: copies of a point have uvs of their own.
         one, other = _edges(mesh.uvs[uv][mesh.triangles[faces.numbers]])
         uv_areas = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
@@ -77,10 +80,13 @@ class Stretch:
         known = np.isfinite(uv_areas)
         total = uv_areas[known].sum()
         square = areas[known].sum() / total if total > 0.0 else 1.0
-        return cls._referred(rest, faces, np.sqrt(square) * one, np.sqrt(square) * other, square * uv_areas)
+        root = np.sqrt(square)
+        return cls._referred(rest, faces, weights, root * one, root * other, square * uv_areas)
 
     @classmethod
-    def _referred(cls, rest: Floats, faces: Faces, one: Floats, other: Floats, doubled: Floats) -> Stretch:
+    def _referred(
+        cls, rest: Floats, faces: Faces, weights: Floats | None, one: Floats, other: Floats, doubled: Floats
+    ) -> Stretch:
         """Two edges (t, 2 or 3) of each triangle in the reference, and twice its area there (t,)."""
         mean = doubled[np.isfinite(doubled)].mean() if np.isfinite(doubled).any() else 0.0
         with np.errstate(invalid="ignore"):
@@ -89,16 +95,17 @@ class Stretch:
         length = np.sqrt((one**2).sum(axis=1))
         along = (one * other).sum(axis=1) / length
         scales = np.stack([1.0 / length, along / doubled, length / doubled])
-        corners = faces.corner_vertices[kept]
+        corners, numbers = faces.corner_vertices[kept], faces.numbers[kept]
+        heaviest = np.zeros(len(corners), np.int64) if weights is None else weights[corners].argmax(axis=1)
+        named = corners[np.arange(len(corners)), heaviest]
         if 2 * len(faces.vertices) > len(rest):
-            return cls(np.arange(len(rest)), corners, scales)  # taking all is quicker than choosing
+            return cls(np.arange(len(rest)), corners, scales, numbers, named)  # taking all is quicker than choosing
         used, corners = np.unique(corners, return_inverse=True)
-        return cls(used, corners.reshape(-1, 3), scales)
+        return cls(used, corners.reshape(-1, 3), scales, numbers, named)
 
     def worst(self, positions: Floats, starts: Integers) -> Stretched:
         """The worst over the region and each run of frames of positions (frames, v, 3); starts (runs,): the runs' first
-        frames. Vertices are the first corners of those triangles, of several as bad in the first frame the first
-        triangle's.
+        frames. Vertices are those that name the triangles, of several as bad in the first frame the first triangle's.
 
         Without triangles nothing is stretched, at vertex -1; a frame with places that are not finite in single
         precision has no figure.
@@ -119,6 +126,11 @@ class Stretch:
         rows = np.arange(len(self.corners))[:, None]
         largest, smallest, skew = self._figures(positions[None], rows, np.zeros_like(rows))
         return largest[:, 0], -smallest[:, 0], skew[:, 0]
+
+    def each_in(self, positions: Floats) -> tuple[Floats, Floats, Floats]:
+        """The same in many frames: (t, frames) each, for positions (frames, v, 3)."""
+        largest, smallest, skew = self._in_all(positions, np.arange(len(self.corners)))
+        return largest, -smallest, skew
 
     @cached_property
     def _screen(self) -> DeformationBounds:
@@ -156,7 +168,7 @@ class Stretch:
             heads = order[head]
             worsts = WorstValues(np.full(len(starts), np.nan), np.array(starts), np.full(len(starts), -1))
             worsts.values[which], worsts.frames[which] = sign * values[heads], frame[heads]
-            worsts.vertices[which] = self.vertices[self.corners[rows[heads], 0]]
+            worsts.vertices[which] = self.named[rows[heads]]
             result.append(_without(worsts, unknown, run))
         return Stretched(*result)
 
@@ -171,11 +183,11 @@ class Stretch:
         return _deformed(a, b, c, self.scales[:, rows])
 
     def _in_all(self, positions: Floats, rows: Integers) -> _Figures:
-        """The figures of triangles `rows` (n, m) in all frames, (n, m, frames): whole rows of frames are quicker to
+        """The figures of triangles `rows` (...) in all frames, (..., frames): whole rows of frames are quicker to
         collect than single ones."""
         places = turned(positions)
         a, b, c = (places[:, self.vertices[self.corners[rows, corner]]] for corner in range(3))
-        return _deformed(a, b, c, self.scales[:, rows, None])
+        return _deformed(a, b, c, self.scales[:, rows][..., None])
 
 
 def _deformed(a: Floats, b: Floats, c: Floats, scales: Floats) -> _Figures:

@@ -21,6 +21,7 @@ PACKAGE = "plica.prove.measures"
 
 Prepare = Callable[["Skin", Expectation, list[Floats]], "SkinGauge"]
 Heat = Callable[["Skin", Expectation, list[Floats]], Callable[[Floats], Floats]]
+Spread = Callable[["Skin", Expectation, list[Floats]], Callable[[Floats], tuple[Floats, Floats]]]
 
 
 class SkinMeasure(NamedTuple):
@@ -29,12 +30,15 @@ class SkinMeasure(NamedTuple):
     `prepare` makes the measure for one mesh and the weights of the regions concerned; it raises UnmeasurableError.
     `heat` gives, for positions (v, 3), how hot each triangle (t,) is, 1 at the limit, for the picture of the worst
     place; None where a picture shows no heat. `legend` words the hottest colour, with `{limit}` for the limit.
+    `spread` gives, for positions (v, 3), a figure and an area for each triangle (t,), for percentiles; None where a
+    kind has no such figure.
     """
 
     kind: ExpectationKind
     prepare: Prepare
     heat: Heat | None = None
     legend: str = ""
+    spread: Spread | None = None
 
 
 class DirectMeasure(NamedTuple):

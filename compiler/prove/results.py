@@ -14,11 +14,23 @@ Status = Literal["holds", "fails", "not measured"]
 
 
 @dataclass(frozen=True)
+class JointMove:
+    """What a joint does since rest: it turns by `angle` (radians) about `axis`, a unit vector in its own rest frame,
+    moves by `offset` (metres) in its parent, and has a `scale` of its own (None: that at rest)."""
+
+    joint: str
+    axis: tuple[float, float, float]
+    angle: float
+    offset: tuple[float, float, float]
+    scale: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True)
 class WorstFrame:
     """A pose: the track that it belongs to, its number there and its place (share of a sweep, seconds of a clip).
 
     `angles`: the whole angle since rest (radians) of the joints that are turned, the largest first; `pose`: the pose
-    itself, for a picture of it.
+    itself, from which it can be made again; `moves`: what every joint does in it that does anything.
     """
 
     track: str
@@ -27,6 +39,7 @@ class WorstFrame:
     place: float
     angles: tuple[tuple[str, float], ...]
     pose: SparsePose = field(default_factory=SparsePose)
+    moves: tuple[JointMove, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -46,6 +59,8 @@ class Result:
     index: its number in the rig. worst, limit: in the inside unit of the measure; `bare` is the worst figure without
     correctives, None where they have no part in it. frames: how many poses were looked at. about: the strength, shape
     or region concerned, or why nothing was measured. picture: the name of the file that shows the worst place, if any.
+    percentiles: in the worst pose, shares of the region's area and the figures that they keep to, of kinds that have a
+    figure for each triangle.
     """
 
     index: int
@@ -59,6 +74,7 @@ class Result:
     place: WorstPlace | None = None
     about: str = ""
     picture: str = ""
+    percentiles: tuple[tuple[float, float], ...] = ()
 
     @property
     def title(self) -> str:

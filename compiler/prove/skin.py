@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from plica.evaluate.pose_components import skeleton_of
+from plica.measure.area_shares import kept_to
 from plica.measure.worst_values import WorstValues
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import skin_measure
 from plica.prove.results import WorstPlace
+from plica.rig.expectations import cut_border
 from plica.rig.region_sources import joints_of, regions_of
 from plica.rig.rig import Expectation, Rig
 from plica.skeleton.algebra import length, subtract
@@ -22,6 +24,8 @@ from plica.skeleton.algebra import length, subtract
 if TYPE_CHECKING:
     from plica.measure.stretch import Stretch, Stretched
 
+PERCENTILES: Final = (0.5, 0.9, 0.95, 0.98, 0.99)
+"""Shares of the area whose figures are told."""
 SkinGauge = Callable[[Floats, Integers], WorstValues]
 """Positions (frames, v, 3), and the first frames (runs,) of runs of them, to the worst figure of each run, in the
 inside unit of the expectation."""
@@ -63,7 +67,7 @@ class Skin:
     regions: Mapping[str, Floats]
     rest: Floats
     recall: Recall = computed
-    stretches: dict[tuple[str, str | None], Stretch] = field(default_factory=dict)
+    stretches: dict[tuple[str, str | None, float], Stretch] = field(default_factory=dict)
 
     def gauge(self, expectation: Expectation) -> SkinGauge:
         """The measure of an expectation. Raises UnmeasurableError."""
@@ -80,6 +84,16 @@ class Skin:
             return lambda positions: np.zeros(len(self.mesh.triangles))
         return measure.heat(self, expectation, [self._weights(name) for name in expectation.of])
 
+    def percentiles(self, expectation: Expectation, positions: Floats) -> tuple[tuple[float, float], ...]:
+        """The figures that these shares of the region's area keep to at positions (v, 3), shares first; none where a
+        kind has no figure for each triangle. Raises UnmeasurableError.
+        """
+        spread = skin_measure(expectation.kind).spread
+        if spread is None:
+            return ()
+        values, areas = spread(self, expectation, [self._weights(name) for name in expectation.of])(positions)
+        return tuple((share, float(kept_to(values[:, None], areas, share)[0][0])) for share in PERCENTILES)
+
     def stretching(self, expectation: Expectation, weights: Floats) -> Stretch:
         """Against the surface at rest, or the texture layout that the expectation names; the same for all who ask.
 
@@ -87,12 +101,13 @@ class Skin:
         """
         from plica.measure.stretch import Stretch
 
-        asked = (expectation.of[0], expectation.uv)
+        border = cut_border(expectation)
+        asked = (expectation.of[0], expectation.uv, border)
         if asked not in self.stretches:
             if expectation.uv is None:
-                self.stretches[asked] = Stretch.on_surface(self.mesh, weights, self.rest)
+                self.stretches[asked] = Stretch.on_surface(self.mesh, weights, self.rest, border)
             elif expectation.uv in self.mesh.uvs:
-                self.stretches[asked] = Stretch.on_texture(self.mesh, weights, self.rest, expectation.uv)
+                self.stretches[asked] = Stretch.on_texture(self.mesh, weights, self.rest, expectation.uv, border)
             else:
                 raise UnmeasurableError(f"the mesh has no uv set {expectation.uv}")
         return self.stretches[asked]
@@ -104,13 +119,24 @@ class Skin:
         return weights
 
     def place(self, expectation: Expectation, vertex: int) -> WorstPlace:
-        """Where a figure was found; for a figure of a whole region (vertex -1) the region's heaviest vertex."""
+        """Where a figure was found; a figure of a whole region (vertex -1) is in its middle, with its main joint."""
         region = expectation.of[0]
-        known = vertex if vertex >= 0 else int(self.regions[region].argmax())
-        joint = int(heaviest_joints(self.mesh)[known])
-        name = self.rig.skeleton[joint].name if 0 <= joint < len(self.rig.skeleton) else ""
-        x, y, z = self.mesh.positions[known].tolist()
-        return WorstPlace(region, vertex, name, (x, y, z))
+        if vertex < 0:
+            return self._middle(region)
+        joint = int(heaviest_joints(self.mesh)[vertex])
+        x, y, z = self.mesh.positions[vertex].tolist()
+        return WorstPlace(region, vertex, self._name(joint), (x, y, z))
+
+    def _middle(self, region: str) -> WorstPlace:
+        """The mean place of a region's vertices and the joint that carries most of it, both by weight."""
+        weights, mesh = self.regions[region], self.mesh
+        x, y, z = (weights @ mesh.positions / weights.sum()).tolist()
+        carried = np.zeros(len(self.rig.skeleton) + 1)
+        np.add.at(carried, mesh.bind_joints[mesh.joints], weights[:, None] * mesh.weights)
+        return WorstPlace(region, -1, self._name(int(carried.argmax()) if carried.any() else -1), (x, y, z))
+
+    def _name(self, joint: int) -> str:
+        return self.rig.skeleton[joint].name if 0 <= joint < len(self.rig.skeleton) else ""
 
     def limb(self, region: str) -> tuple[Floats, Floats]:
         """A limb's joint and the next one, at rest, that a region lies between. Raises UnmeasurableError."""

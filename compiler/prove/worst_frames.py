@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from math import atan2
 from typing import Final
 
 import numpy as np
 
-from plica.evaluate.poses import Array
+from plica.evaluate.poses import Array, SparsePose
 from plica.prove.pose_rows import sparse_poses
-from plica.prove.results import WorstFrame
+from plica.prove.results import JointMove, WorstFrame
 from plica.prove.sweeps import PoseTrack
 from plica.rig.rig import Rig
+from plica.skeleton.algebra import conjugate, length, multiply, scaled, subtract
 
+NO_TURN: Final = 1e-12
+"""A turn below this (radians) is rounding."""
 TURNED: Final = 0.005
 """Joints turned by less than this (radians) are not worth a word."""
 MOST: Final = 8
@@ -24,7 +29,31 @@ def worst_frame(rig: Rig, track: PoseTrack, number: int) -> WorstFrame:
     turned = [(name, angle) for name, angle in zip(track.poses.joints, angles.tolist(), strict=True) if angle > TURNED]
     turned.sort(key=lambda item: (-item[1], item[0]))
     pose = next(sparse_poses(rig, track.poses[number]))
-    return WorstFrame(track.name, track.kind, number, float(track.places[number]), tuple(turned[:MOST]), pose)
+    moves = tuple(moves_since_rest(rig, pose))
+    return WorstFrame(track.name, track.kind, number, float(track.places[number]), tuple(turned[:MOST]), pose, moves)
+
+
+def moves_since_rest(rig: Rig, pose: SparsePose) -> Iterator[JointMove]:
+    """What each joint of a pose does since rest, in the order of the skeleton; those that stay are left out.
+
+    With r a joint's rotation at rest, r^-1 q is what it turns by in its own rest frame; a unit quaternion is the turn
+    by 2 atan2(|v|, w) about v.
+    """
+    for joint in rig.skeleton:
+        placement = pose.joints.get(joint.name)
+        if placement is None:
+            continue
+        rotation = joint.rotation if placement.rotation is None else placement.rotation
+        translation = joint.translation if placement.translation is None else placement.translation
+        x, y, z, w = multiply(conjugate(joint.rotation), rotation)
+        sign = -1.0 if w < 0.0 else 1.0
+        size = length((x, y, z))
+        angle = 2.0 * atan2(size, abs(w))
+        axis = scaled((x, y, z), sign / size) if size > 0.0 else (1.0, 0.0, 0.0)
+        offset = subtract(translation, joint.translation)
+        scale = joint.scale if placement.scale is None else placement.scale
+        if angle > NO_TURN or length(offset) > 0.0 or scale != joint.scale:
+            yield JointMove(joint.name, axis, angle, offset, None if scale == joint.scale else scale)
 
 
 def angles_since_rest(rig: Rig, joints: tuple[str, ...], rotations: Array) -> Array:

@@ -338,6 +338,8 @@ class _Expansion:
             against=self._optional(item.against, side),
             uv=item.uv,
             limit=item.limit,
+            border=item.border,
+            share=item.share,
             over=tuple(self.naming.target(target, side) for target in item.over),
             over_clips=item.over_clips,
             over_poses=tuple(self.naming.target(target, side) for target in item.over_poses),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from plica.kinds.expectations import Over, Worse, expectation_kind
+from plica.quantities import quantity
 from plica.rig.rig import Expectation
 
 
@@ -29,6 +30,20 @@ def limit_of(expectation: Expectation) -> float | None:
     return expectation.limit if expectation.limit is not None else expectation_kind(expectation.kind).limit.default
 
 
+def border_of(expectation: Expectation) -> float | None:
+    """The border of its region that it states, or that of its kind; None where each triangle counts by its weight, as
+    under a limit on a share of the area."""
+    if expectation.border is not None or expectation.share is not None:
+        return expectation.border
+    return expectation_kind(expectation.kind).border
+
+
+def cut_border(expectation: Expectation) -> float:
+    """The border for a measure that cuts: under a limit on a share of the area, all that has any weight counts."""
+    border = border_of(expectation)
+    return 0.0 if border is None else border
+
+
 def keeps_to(expectation: Expectation, figure: float, limit: float) -> bool:
     """Whether a figure keeps to a limit; one that is not a number does not."""
     kind = expectation_kind(expectation.kind)
@@ -40,13 +55,17 @@ def keeps_to(expectation: Expectation, figure: float, limit: float) -> bool:
 def title_of(expectation: Expectation) -> str:
     """`volume of left_forearm over left_elbow_bend`; says the same for the same expectation in every run."""
     kind = expectation_kind(expectation.kind)
-    parts: list[str] = [kind.name]
+    parts: list[str] = [kind.words]
     if expectation.of:
         parts.append(("" if kind.about == "strength" else "of ") + ", ".join(expectation.of))
     if expectation.against:
         parts.append(f"from {expectation.against}")
+    if expectation.border is not None:
+        parts.append(f"border {quantity(expectation.border, '%')}")
     if expectation.uv is not None:
         parts.append(f'uv "{expectation.uv}"')
+    if expectation.share is not None:
+        parts.append(f"on {quantity(expectation.share, '%')}")
     over = [*expectation.over, *(f"pose {pose}" for pose in expectation.over_poses)]
     over += [f'clip "{file}"' for file in expectation.over_clips]
     if expectation.over_everything:

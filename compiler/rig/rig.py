@@ -80,7 +80,9 @@ class Expectation(NamedTuple):
 
     `kind` names the measure, `of` what is measured, `against` the other region of a clearance, `limit` the bound in
     the measure's unit (share, radians, metres, a count or a strength), `over` the strengths or clips to sweep, `uv` the
-    texture layout that a stretch, squeeze or shear is measured against (None: the surface at rest).
+    texture layout that a stretch, squeeze or shear is measured against (None: the surface at rest). `border`: the mean
+    weight above which a triangle counts wholly (None: that of the kind). `share`: of the area, that has to keep to the
+    limit (None: every triangle).
     """
 
     kind: ExpectationName
@@ -89,6 +91,8 @@ class Expectation(NamedTuple):
     against: str | None = None
     uv: str | None = None
     limit: float | None = None
+    border: float | None = None
+    share: float | None = None
     over: tuple[str, ...] = ()
     over_clips: tuple[str, ...] = ()
     over_poses: tuple[str, ...] = ()

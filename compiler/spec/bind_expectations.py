@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Final, NamedTuple
 
 from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.source import Span
@@ -54,6 +55,8 @@ def _expectation(fact: ScopedFact, context: Context) -> model.ExpectationOf | No
     if "other" in parts:
         against = context.symbols.target(parts["other"], kind.about, scope, context.side)
     uv, limit = parts.get("uv"), None
+    border = _share(parts.get("border"), _BORDER, scope, context)
+    share = _share(parts.get("share"), _AREA, scope, context)
     if parts.get("limit") is not None:
         limit = _limit(parts["limit"], kind.limit.dimensions, scope, context, scope.span(node))
     poses = _over(parts.get("over") or (), scope, context)
@@ -66,6 +69,8 @@ def _expectation(fact: ScopedFact, context: Context) -> model.ExpectationOf | No
         against=against,
         uv=uv_set(uv, scope, context) if uv is not None else None,
         limit=limit,
+        border=border,
+        share=share,
         over=tuple(poses.strengths),
         over_clips=tuple(poses.clips),
         over_poses=tuple(poses.poses),
@@ -80,6 +85,31 @@ def _limit(node: nodes.Amount, dimensions: tuple[Dimension, ...], scope: Scope, 
     value, _ = scope.amount_of(node, dimensions, "the limit of this expectation")
     if value < 0:
         context.diagnostics.add("not-positive", span, what="the limit of an expectation")
+    return value
+
+
+class _ShareWritten(NamedTuple):
+    """What a percentage is of, how it is bounded, and whether it may be one."""
+
+    what: str
+    bounds: str
+    allowed: Callable[[float], bool]
+
+
+_BORDER: Final = _ShareWritten(
+    "the border of a region", "0 % or more, and below 100 %", lambda value: 0.0 <= value < 1.0
+)
+_AREA: Final = _ShareWritten("the share of the area", "above 0 %, and 100 % or less", lambda value: 0.0 < value <= 1.0)
+
+
+def _share(node: nodes.Amount | None, kind: _ShareWritten, scope: Scope, context: Context) -> float | None:
+    """A percentage; None where there is none."""
+    if node is None:
+        return None
+    before = len(context.diagnostics.all)
+    value, _ = scope.amount_of(node, (Dimension.SHARE,), kind.what)
+    if len(context.diagnostics.all) == before and not kind.allowed(value):
+        context.diagnostics.add("share-out-of-range", scope.span(node), what=kind.what, bounds=kind.bounds)
     return value
 
 

@@ -230,6 +230,8 @@ class ExpectationOf(NamedTuple):
     against: EntryReference | None
     uv: str | None
     limit: float | None
+    border: float | None
+    share: float | None
     over: tuple[EntryReference, ...]
     over_clips: tuple[str, ...]
     over_poses: tuple[EntryReference, ...]

@@ -67,7 +67,7 @@ POSED = (
 pose reaching both { at elbow 1, about x of upperarm 20 deg   at about y of upperarm 5 deg }
 pose resting { at left wrist 0.5 }
 expect both { squeeze of forearm at most 10 %   over elbow, pose reaching }
-expect both { stretch of forearm uv "TEXCOORD_0" at most 60 %   over pose reaching }
+expect both { stretch of forearm uv "TEXCOORD_0" at most 60 % on 90 %   over pose reaching }
 expect      { smooth left elbow within 10 %   over pose resting }
 """
 )
@@ -107,10 +107,14 @@ EDITS_OF_POSES: dict[str, list[tuple[str, str]]] = {
     ],
     "pose_no_longer_over": [("over elbow, pose reaching", "over elbow")],
     "pose_replaced_in_over": [("over elbow, pose reaching", "over elbow, wrist")],
-    "pose_alone_no_longer_over": [("at most 60 %   over pose reaching", "at most 60 %")],
+    "pose_alone_no_longer_over": [("at most 60 % on 90 %   over pose reaching", "at most 60 % on 90 %")],
     "pose_of_smooth_no_longer_over": [("within 10 %   over pose resting", "within 10 %")],
     "pose_added_to_over": [("4 %   over elbow", "4 %   over elbow, pose resting")],
     "squeeze_raised": [("at most 10 %", "at most 15 %")],
+    "share_lowered": [("at most 10 %", "at most 10 % on 98 %")],
+    "share_raised": [("at most 60 % on 90 %", "at most 60 % on 95 %")],
+    "share_dropped": [("at most 60 % on 90 %", "at most 60 %")],
+    "border_moved": [("squeeze of forearm", "squeeze of forearm border 80 %")],
     "uv_of_stretch": [('"TEXCOORD_0"', '"TEXCOORD_1"')],
     "uv_of_stretch_dropped": [('uv "TEXCOORD_0" ', "")],
 }
@@ -159,6 +163,8 @@ def test_what_need_not_hold_any_more_is_said_loudly(name: str) -> None:
         ("pose_replaced_in_over", "EXPECTATION LOOSENED: fewer poses"),
         ("pose_of_smooth_no_longer_over", "EXPECTATION LOOSENED: fewer poses"),
         ("squeeze_raised", "EXPECTATION LOOSENED: 10 % → 15 %"),
+        ("share_lowered", "EXPECTATION LOOSENED: everywhere → on 98 %"),
+        ("border_moved", "EXPECTATION CHANGED: border of the region 50 % → 80 %"),
         ("uv_of_stretch", "EXPECTATION CHANGED"),
     ],
 )
@@ -166,6 +172,15 @@ def test_what_a_pose_need_not_hold_any_more_is_said_loudly(name: str, word: str)
     report = report_of(EDITS_OF_POSES[name], POSED)
     assert word in render(report)
     assert [(change.harm, change.reaches) for change in report.changes] == [(Harm.RISKY, ("geometry",))]
+
+
+@pytest.mark.parametrize(
+    ("name", "word"), [("share_raised", "on 90 % → on 95 %"), ("share_dropped", "on 90 % → everywhere")]
+)
+def test_more_of_the_area_is_a_tighter_expectation(name: str, word: str) -> None:
+    report = report_of(EDITS_OF_POSES[name], POSED)
+    assert f"tightened: {word}" in render(report)
+    assert {change.harm for change in report.changes} == {Harm.SAFE}
 
 
 def test_without_a_list_everything_is_gone_over_poses_too() -> None:

@@ -215,7 +215,9 @@ def whole_rig() -> Rig:
         ),
         (
             Expectation("volume", "left", ("forearm",), limit=0.04, over=("bent",)),
-            Expectation("squeeze", "left", ("forearm",), uv="skin", limit=0.4, over_poses=("salute",)),
+            Expectation(
+                "squeeze", "left", ("forearm",), uv="skin", limit=0.4, border=0.25, share=0.98, over_poses=("salute",)
+            ),
             Expectation("clearance", "left", ("forearm",), "nose", limit=0.0005, over_clips=("walk.glb",)),
             Expectation("rest", "none", over_everything=True),
         ),

@@ -43,6 +43,26 @@ def _uv(situation: Situation) -> Iterator[Verdict]:
     yield Verdict("expectation-measure", Harm.RISKY, (GEOMETRY,), text)
 
 
+def _border(situation: Situation) -> Iterator[Verdict]:
+    fact, field = situation.fact, situation.fields[0]
+    kind = expectation_kind(fact.new.kind)
+    usual = "by weight" if kind.border is None else amount(kind.border, "%")
+    old, new = (usual if value is None else amount(value, "%") for value in (field.old, field.new))
+    text = f"EXPECTATION CHANGED: border of the region {old} {ARROW} {new}: its limit means something else now"
+    yield Verdict("expectation-measure", Harm.RISKY, (GEOMETRY,), text)
+
+
+def _share(situation: Situation) -> Iterator[Verdict]:
+    field = situation.fields[0]
+    old, new = (1.0 if value is None else value for value in (field.old, field.new))
+    before, after = ("everywhere" if value is None else f"on {amount(value, '%')}" for value in (field.old, field.new))
+    text = f"{before} {ARROW} {after}"
+    if new < old or field.old is None:
+        yield Verdict("expectation-loosened", Harm.RISKY, (GEOMETRY,), f"EXPECTATION LOOSENED: {text}")
+    else:
+        yield Verdict("expectation-tightened", Harm.SAFE, (GEOMETRY,), f"tightened: {text}")
+
+
 def _whole(situation: Situation) -> Verdict:
     if situation.fact.what == "added":
         return Verdict("expectation-added", Harm.SAFE, (GEOMETRY,), "one more thing must hold")
@@ -54,5 +74,7 @@ JUDGEMENTS: Final = (
     Judgement("expectations", ("limit",), _limit),
     Judgement("expectations", ("over", "over_clips", "over_poses", "over_everything"), _poses),
     Judgement("expectations", ("uv",), _uv),
+    Judgement("expectations", ("border",), _border),
+    Judgement("expectations", ("share",), _share),
 )
 TABLES: Final = (TableJudgement("expectations", (GEOMETRY,), _whole),)

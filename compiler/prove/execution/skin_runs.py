@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -20,6 +20,7 @@ from plica.prove.cache.figures import CachedFigures
 from plica.prove.execution.executor import Executor
 from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, worse_of
 from plica.prove.pose_rows import finer
+from plica.prove.registry import skin_measure
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
 from plica.prove.sweeps import PoseTrack
@@ -137,6 +138,13 @@ class SkinRuns:
     ) -> Iterator[Result]:
         """The results of expectations, as they come; tracks: of each expectation by its number."""
         return _Measuring(self, asked, tracks, crew, tell).results()
+
+    def percentiles(self, expectation: Expectation, pose: Poses) -> tuple[tuple[float, float], ...]:
+        """The figures that shares of the region's area keep to in one pose; none where a kind has no such figures."""
+        if skin_measure(expectation.kind).spread is None:
+            return ()
+        positions = next(self.deformer.positions(pose)).positions[0]
+        return self.skin.percentiles(expectation, positions)
 
     def count(self, recalled: int, measured: int) -> None:
         """Adds to the tally."""
@@ -264,15 +272,18 @@ class _Measuring:
         if run.why or run.shaped.track < 0:
             return not_measured(run.index, run.expectation, run.why or "there are no poses to measure it in")
         result, skin = run.shaped, self._all.skin
-        return judged(
+        frame = worst_frame(skin.rig, run.tracks[result.track], result.frame)
+        made = judged(
             run.index,
             run.expectation,
             result.value,
             bare=run.bare.value,
             frames=sum(track.poses.frames for track in run.tracks),
-            frame=worst_frame(skin.rig, run.tracks[result.track], result.frame),
+            frame=frame,
             place=skin.place(run.expectation, result.vertex),
         )
+        pose = run.tracks[result.track].poses[result.frame]
+        return replace(made, percentiles=self._all.percentiles(run.expectation, pose))
 
 
 def frames_of_a_stretch(vertices: int, block_bytes: int = BLOCK_BYTES) -> int:

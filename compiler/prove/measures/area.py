@@ -8,11 +8,13 @@ from typing import Final
 import numpy as np
 
 from plica.kinds.expectations import EXPECTATION_KINDS, Worse
+from plica.measure.region_faces import counted_shares
 from plica.measure.structure_of_arrays import cross, dot, frame_pieces, lanes, total
 from plica.measure.worst_values import FrameValues, worst_of
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
+from plica.rig.expectations import border_of
 from plica.rig.rig import Expectation
 
 # Triangles that are worked on at once; sums are taken in an order that does not depend on the number of frames.
@@ -33,9 +35,9 @@ class Area:
     rest: float
 
     @classmethod
-    def prepared(cls, mesh: Mesh, weights: Floats, rest: Floats) -> Area:
-        """weights (v,): the region, by whose mean over its corners a triangle counts; rest (v, 3)."""
-        shares = weights[mesh.triangles].mean(axis=1)
+    def prepared(cls, mesh: Mesh, weights: Floats, rest: Floats, border: float | None = None) -> Area:
+        """weights (v,) of the region: a triangle counts by its mean weight, or by a border; rest (v, 3)."""
+        shares = counted_shares(mesh, weights, border)
         numbers = np.flatnonzero(shares > 0.0)
         used, corners = np.unique(mesh.triangles[numbers], return_inverse=True)
         result = cls(used, corners.reshape(-1, 3), shares[numbers], 0.0)
@@ -63,7 +65,7 @@ class Area:
 
 
 def _area(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    prepared = Area.prepared(skin.mesh, weights[0], skin.rest)
+    prepared = Area.prepared(skin.mesh, weights[0], skin.rest, border_of(expectation))
     if not prepared.rest:
         raise UnmeasurableError(f"{expectation.of[0]} has no area")
     return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)

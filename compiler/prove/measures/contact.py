@@ -15,29 +15,34 @@ from plica.measure.worst_values import worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
-from plica.rig.expectations import limit_of
+from plica.rig.expectations import cut_border, limit_of
 from plica.rig.rig import Expectation
 
 
 def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     """Places nearer each other along the skin than `FOLD` times the limit do not count."""
-    limit = limit_of(expectation) or 0.0
+    limit, border = limit_of(expectation) or 0.0, cut_border(expectation)
     try:
-        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest, FOLD * limit).worst
+        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest, FOLD * limit, border).worst
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
 
 
 def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
+    border = cut_border(expectation)
     try:
-        prepared = skin.recall(Crossing, (weights[0],), lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0]))
+        prepared = skin.recall(
+            Crossing,
+            (weights[0], np.array([border])),
+            lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0], border),
+        )
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
     return lambda positions, starts: worst_of(prepared.of(positions).measured, starts)
 
 
 def _crossing_heat(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Callable[[Floats], Floats]:
-    crossing = Crossing.prepared(skin.mesh, skin.rest, weights[0])
+    crossing = Crossing.prepared(skin.mesh, skin.rest, weights[0], cut_border(expectation))
 
     def hot(positions: Floats) -> Floats:
         result = np.zeros(len(skin.mesh.triangles))

@@ -11,18 +11,21 @@ from plica.measure.worst_values import worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
+from plica.rig.expectations import border_of, cut_border
 from plica.rig.rig import Expectation
 
 
 def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    prepared = Volume.prepared(skin.mesh, weights[0], skin.rest)
+    prepared = Volume.prepared(skin.mesh, weights[0], skin.rest, border_of(expectation))
     if not prepared.rest:
         raise UnmeasurableError(f"{expectation.of[0]} encloses nothing")
     return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
 
 
 def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, *skin.limb(expectation.of[0]))
+    start, end = skin.limb(expectation.of[0])
+    border = cut_border(expectation)
+    prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, start, end, border=border)
     return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
 
 

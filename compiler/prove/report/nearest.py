@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from scipy.spatial import cKDTree
 
+from plica.kinds.expectations import BORDER
 from plica.measure.distance import distances
 from plica.measure.region_faces import Faces, faces_of, without
 from plica.mesh.arrays import Floats, Integers, Mesh
@@ -16,14 +17,14 @@ CLOSEST: Final = 16
 ROUNDS: Final = 200
 
 
-def nearest_places(mesh: Mesh, one: Floats, other: Floats, positions: Floats) -> Floats | None:
+def nearest_places(mesh: Mesh, one: Floats, other: Floats, positions: Floats, border: float = BORDER) -> Floats | None:
     """Two places (2, 3), one on each of the regions with weights (v,), at positions (v, 3).
 
     None where a region has no triangles of its own, or all share points. Looked for around the points that are
     nearest to the other region, so that in rare layouts another pair of places may be a little nearer.
     """
-    first = faces_of(mesh, one)
-    second = without(faces_of(mesh, other), first)
+    first = faces_of(mesh, one, border)
+    second = without(faces_of(mesh, other, border), first)
     if not len(first.corners) or not len(second.corners):
         return None
     near = _around(first, positions, positions[second.vertices]), _around(second, positions, positions[first.vertices])

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.evaluate.poses import SparsePose, poses_from
-from plica.measure.region_faces import COVERED
+from plica.measure.region_faces import mean_weights
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.joint_matrices import Kinematics
@@ -18,6 +18,7 @@ from plica.mesh.normals import Normals
 from plica.prove.report.nearest import nearest_places
 from plica.prove.results import Result
 from plica.prove.skin import Skin
+from plica.rig.expectations import cut_border
 from plica.rig.rig import Expectation, Rig
 
 if TYPE_CHECKING:
@@ -43,12 +44,13 @@ class Skinned:
 class WorstScene:
     """The worst pose of an expectation.
 
-    of, against (v,): weights of the regions measured; hinge (3,): about what the limb bends, null where nothing does;
-    vertex: where the worst figure is, -1 where it belongs to the whole region; with_shapes and
-    without, and the neutral skin at rest.
+    border: mean weights above which triangles are measured; of, against (v,): weights of the regions measured; hinge
+    (3,): about what the limb bends, null where nothing does; vertex: where the worst figure is, -1 where it belongs to
+    the whole region; with_shapes and without, and the neutral skin at rest.
     """
 
     mesh: Mesh
+    border: float
     of: Floats
     against: Floats
     hinge: Floats
@@ -67,7 +69,7 @@ class WorstScene:
     def parts(self) -> NDArray[np.bool_]:
         """The triangles (t,) of the regions measured."""
         weights = np.maximum(self.of, self.against)
-        return np.asarray(weights[self.mesh.triangles].mean(axis=1) > COVERED)
+        return np.asarray(mean_weights(self.mesh, weights) > self.border)
 
 
 class Stage:
@@ -97,7 +99,17 @@ class Stage:
         hinge = self._hinge(frame.pose, frame.angles)
         cold = np.zeros(len(self._mesh.triangles))
         rest = Skinned(self._rest, self._normals.of(self._rest), cold, None)
-        return WorstScene(self._mesh, of, none if against is None else against, hinge, vertex, shown[0], shown[1], rest)
+        return WorstScene(
+            self._mesh,
+            cut_border(expectation),
+            of,
+            none if against is None else against,
+            hinge,
+            vertex,
+            shown[0],
+            shown[1],
+            rest,
+        )
 
     def _positions(self, pose: SparsePose, shaped: bool) -> Floats:
         motion = self._deformer.motion(poses_from(self._rig, [pose]))
@@ -117,7 +129,7 @@ class Stage:
         link = None
         if expectation.against is not None:
             regions = [self._regions[name] for name in (expectation.of[0], expectation.against)]
-            link = nearest_places(self._mesh, regions[0], regions[1], positions)
+            link = nearest_places(self._mesh, regions[0], regions[1], positions, cut_border(expectation))
         return Skinned(positions, self._normals.of(positions), heats(positions), link)
 
     def _hinge(self, pose: SparsePose, angles: tuple[tuple[str, float], ...]) -> Floats:

@@ -9,12 +9,15 @@ from xml.etree import ElementTree
 
 from plica import foreign
 from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import plain_pose
 from plica.kinds.expectations import expectation_kind
 from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.tables import table
+from plica.prove.report.worst_poses import worst_poses
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.quantities import in_unit, measured, whole
+from plica.rig.expectations import border_of
 from plica.rig.rig import Rig
 from plica.source import Span
 
@@ -58,11 +61,17 @@ def change(result: Result, accepted: Accepted) -> str:
     return "worse" if is_worse(result, known) else "better" if is_better(result, known) else "same"
 
 
-def text(results: Sequence[Result], accepted: Accepted, width: int | None = None, colour: bool = False) -> str:
-    """A row for each expectation, and a line that adds them up.
+def text(
+    results: Sequence[Result],
+    accepted: Accepted,
+    width: int | None = None,
+    colour: bool = False,
+    every_pose: bool = False,
+) -> str:
+    """A row for each expectation, the worst poses of those that fail in full, and a line that adds all up.
 
-    width: columns that the lines may take, longer cells being wrapped; None for as many as they need. colour: verdicts
-    are coloured by the terminal's own codes.
+    width: columns that the table may take, longer cells being wrapped; None for as many as it needs. colour: verdicts
+    are coloured by the terminal's own codes. every_pose: the worst poses of those that hold are told too.
     """
     rows = [
         (
@@ -84,7 +93,8 @@ def text(results: Sequence[Result], accepted: Accepted, width: int | None = None
     parts += [f"{changes.count(word)} got {word}" for word in ("worse", "better") if word in changes]
     line = ", ".join(parts)
     made = table(heads, rows, left=(0, 1, 5), width=width, colours=_COLOURS if colour else None)
-    return f"{made}\n\n{len(rows)} expectations: {line or 'none'}"
+    poses = worst_poses([result for result in results if every_pose or fails(result, accepted)])
+    return "\n\n".join(filter(None, (made, poses, f"{len(rows)} expectations: {line or 'none'}")))
 
 
 def _verdict(result: Result, accepted: Accepted) -> str:
@@ -185,7 +195,7 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
     def shown(value: float | None) -> float | None:
         return None if value is None else in_unit(value, unit)
 
-    frame, place = result.frame, result.place
+    frame, place, kind = result.frame, result.place, expectation_kind(result.expectation.kind)
     return {
         "expectation": result.title,
         "kind": result.expectation.kind,
@@ -197,6 +207,9 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
         "worst": shown(result.worst),
         "limit": shown(result.limit),
         "withoutShapes": shown(result.bare),
+        "border": border_of(result.expectation) if kind.about == "region" else None,
+        "share": result.expectation.share,
+        "percentiles": {f"{100.0 * share:g}": shown(value) for share, value in result.percentiles} or None,
         "poses": result.frames,
         "about": result.about,
         "picture": result.picture or None,
@@ -208,6 +221,7 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
             "number": frame.number,
             "place": frame.place,
             "angles": {joint: degrees(angle) for joint, angle in frame.angles},
+            "plain": plain_pose(frame.pose),
         },
         "place": None
         if place is None
