@@ -18,6 +18,7 @@ from plica.kinds.readings import (
     Offset,
     Reading,
     Rotation,
+    Scale,
     Swing,
     complete,
     joints_of,
@@ -125,6 +126,13 @@ def _offset(placer: ReadingInverter, reading: Offset, value: float) -> SparsePos
     return placer.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
 
 
+def _scale(placer: ReadingInverter, reading: Scale, value: float) -> SparsePose:
+    """Each own axis scaled by its share in the axis, which is the least change that gives the value."""
+    x, y, z = (part * part for part in reading.axis)
+    whole = x * x + y * y + z * z
+    return placer.scaled(reading.joint, (1.0 + value * x / whole, 1.0 + value * y / whole, 1.0 + value * z / whole))
+
+
 def _control(placer: ReadingInverter, reading: ControlValue, value: float) -> SparsePose:
     return placer.set_control(reading.control, value)
 
@@ -138,6 +146,7 @@ INVERSES: Final[Mapping[str, Callable[[ReadingInverter, Any, float], SparsePose 
         "swing": _swing,
         "euler": _euler,
         "offset": _offset,
+        "scale": _scale,
         "gap": ReadingInverter.apart,
         "control": _control,
     },

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from plica.evaluate.gaps import Gaps
 from plica.evaluate.poses import Array
 from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
-from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Swing, complete
+from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Scale, Swing, complete
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
 # Nearer than this to a middle angle of 90 degrees (as its cosine), only the sum or difference of the
@@ -192,6 +192,24 @@ class JointOffsets:
         return _along(self._weights, chunk.translations[:, self._joints] - self._rest)
 
 
+class JointScales:
+    """Scale since rest along an axis: the sum of axis_i^2 (s_i / s_i at rest - 1), a share."""
+
+    def __init__(self, readings: Sequence[Scale], sources: Sources) -> None:
+        """Raises ValueError where a scale is 0 at rest."""
+        self._joints = indexes([reading.joint for reading in readings], sources.scaled)
+        self._weights = [(x * x, y * y, z * z) for x, y, z in (reading.axis for reading in readings)]
+        self._rest = sources.scale_rest[:, self._joints, np.newaxis]
+        if (self._rest == 0.0).any():
+            name = readings[int(np.flatnonzero((self._rest == 0.0).any(axis=(0, 2)))[0])].joint
+            raise ValueError(f"the scale of {name} is 0 at rest, so it cannot be read")
+
+    def read(self, chunk: Chunk) -> Array:
+        """Shares, (readings, frames)."""
+        result = _along(self._weights, chunk.scales[:, self._joints] / self._rest - 1.0)
+        return np.broadcast_to(result, (len(result), chunk.turns.shape[2]))
+
+
 class ControlValues:
     """A control's value less its rest value."""
 
@@ -219,6 +237,7 @@ GROUPS: Final[Mapping[str, Callable[[Sequence[Any], Sources], ReadingGroup]]] = 
         "swing": Swings,
         "euler": Eulers,
         "offset": JointOffsets,
+        "scale": JointScales,
         "gap": Gaps,
         "control": ControlValues,
     },

@@ -69,6 +69,19 @@ class Offset(NamedTuple):
     kind: Literal["offset"] = "offset"
 
 
+class Scale(NamedTuple):
+    """How much longer the joint's scale has made things along `axis` (a unit vector in the joint's rest frame), as a
+    share of their length at rest: 0.3 where they are 1.3 times as long.
+
+    With s the joint's scale and r its scale at rest, along its own axes: the sum of axis_i^2 (s_i / r_i - 1). It is the
+    normal component along the axis of the Biot strain (from memory), as the stretch is diagonal in the joint's axes.
+    """
+
+    joint: str
+    axis: Vector
+    kind: Literal["scale"] = "scale"
+
+
 class Gap(NamedTuple):
     """The distance between two joints' origins less their distance at rest, in metres."""
 
@@ -85,7 +98,7 @@ class ControlValue(NamedTuple):
     kind: Literal["control"] = "control"
 
 
-Reading = Rotation | Bend | Swing | Euler | Offset | Gap | ControlValue
+Reading = Rotation | Bend | Swing | Euler | Offset | Scale | Gap | ControlValue
 
 distinct(*get_args(Reading))
 
@@ -165,6 +178,19 @@ _KINDS: Final[tuple[ReadingKind[Any], ...]] = (
         axis=AxisShown(lambda reading: reading.weights, "weights", "axis", "offset", "{weights} of the parent"),
         text="offset {weights} in parent of {joint}",
         short="offset of {joint}",
+    ),
+    ReadingKind(
+        name="scale",
+        record=Scale,
+        phrase="scale along {axis} of {joint}",
+        parts={"axis": Part.DIRECTION, "joint": Part.JOINT},
+        dimension=Dimension.SHARE,
+        unit="%",
+        needs=Needs.SCALE,
+        reach=None,
+        axis=AxisShown(lambda reading: reading.axis, "", "axis", "scale along", "{axis}"),
+        text="scale along {axis} of {joint}",
+        short="scale of {joint}",
     ),
     ReadingKind(
         name="gap",

@@ -187,6 +187,21 @@ def _offset(resolving: Resolving) -> dict[str, Any]:
     return {"weights": rounded(times(transpose(skeleton.parent_frame(resolving.joint).linear), in_model))}
 
 
+def _scale(resolving: Resolving) -> dict[str, Any] | None:
+    """Nothing more; but a scale of 0 at rest cannot be compared with, and one that is mirrored onto an axis between the
+    joint's own has no mirror image."""
+    frames = resolving.frames
+    name = frames.joint_name(resolving.joint)
+    axis = resolving.mirror.direction(resolving.direction(resolving.parts["axis"]))
+    rest = frames.bound.skeleton.joints[resolving.joint].scale
+    if any(own == 0.0 and part != 0.0 for own, part in zip(rest, axis, strict=True)):
+        frames.diagnostics.add("scale-from-nothing", resolving.span, name=name)
+        return None
+    if resolving.mirror is not NO_MIRROR and max(map(abs, axis)) < 1.0 - 1e-6:
+        frames.diagnostics.add("scale-mirrored-askew", resolving.span, name=name)
+    return {"axis": axis}
+
+
 def _gap(resolving: Resolving) -> dict[str, Any]:
     frames = resolving.frames.bound.skeleton.frames
     other = resolving.on_side(resolving.parts["other"])
@@ -194,7 +209,13 @@ def _gap(resolving: Resolving) -> dict[str, Any]:
 
 
 Computed = Callable[[Resolving], dict[str, Any] | None]
-COMPUTED: Final[Mapping[str, Computed]] = {"swing": _swing, "euler": _euler, "offset": _offset, "gap": _gap}
+COMPUTED: Final[Mapping[str, Computed]] = {
+    "swing": _swing,
+    "euler": _euler,
+    "offset": _offset,
+    "scale": _scale,
+    "gap": _gap,
+}
 """For kinds of readings: the fields of their record that cannot be derived from a part; None after a diagnostic."""
 
 

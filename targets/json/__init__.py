@@ -27,6 +27,7 @@ class JsonTarget(Target):
             "reading swing",
             "reading euler",
             "reading offset",
+            "reading scale",
             "reading gap",
             "reading control",
             "curve linear",

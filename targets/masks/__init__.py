@@ -30,6 +30,7 @@ class MasksTarget(Target):
             "reading swing",
             "reading euler",
             "reading offset",
+            "reading scale",
             "reading gap",
             "reading control",
             "curve linear",

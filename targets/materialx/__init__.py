@@ -27,6 +27,7 @@ class MaterialxTarget(MasksTarget):
             "reading swing",
             "reading euler",
             "reading offset",
+            "reading scale",
             "reading gap",
             "reading control",
             "curve linear",

@@ -33,6 +33,7 @@ class PythonTarget(Target):
             "reading swing",
             "reading euler",
             "reading offset",
+            "reading scale",
             "reading gap",
             "reading control",
             "curve linear",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from math import pi
 from typing import Any, Final, NamedTuple
 
-from plica.kinds.readings import Bend, Euler, Offset, Reading, Rotation, Swing
+from plica.kinds.readings import Bend, Euler, Offset, Reading, Rotation, Scale, Swing
 from plica.rig.rig import RigJoint
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 from plica.targets.python.arithmetic import XYZ, called, dot, less, number, total, turn_component
@@ -100,6 +100,14 @@ def _offset(reading: Offset, _: TurnSource, joint: RigJoint) -> str:
     return f"({total(terms) or '0.0'})"
 
 
+def _scale(reading: Scale, _: TurnSource, joint: RigJoint) -> str:
+    terms = []
+    for part, name, rest in zip(reading.axis, ("sx", "sy", "sz"), joint.scale, strict=True):
+        if part != 0.0:
+            terms.append((part * part / rest, f"({less(name, rest)})"))
+    return f"({total(terms) or '0.0'})"
+
+
 def _euler(reading: Euler, turn: TurnSource, _: RigJoint) -> str:
     """A call with the turn's parts along the order's three axes, which `frame` turns; see the module's functions.
 
@@ -121,6 +129,7 @@ EXPRESSIONS: Final[Mapping[str, Expression]] = {
     "swing": Expression(_whole, _swing, 2.0),
     "euler": Expression(_whole, _euler, 1.0),
     "offset": Expression(_none, _offset, 1.0),
+    "scale": Expression(_none, _scale, 1.0),
 }
 """For each kind that reads one joint: how it is written."""
 

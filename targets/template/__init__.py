@@ -28,6 +28,7 @@ class TemplateTarget(Target):
             "reading swing",
             "reading euler",
             "reading offset",
+            "reading scale",
             "reading gap",
             "reading control",
             "curve linear",

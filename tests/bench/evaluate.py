@@ -18,7 +18,7 @@ from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Array
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Scale, Swing
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
 from plica.skeleton.algebra import matrix_of
@@ -78,6 +78,11 @@ class Straight:
         if isinstance(reading, Offset):
             at = self.index[reading.joint]
             return (poses.translations[:, at] - self.skeleton.joints[at].translation) @ np.array(reading.weights)
+        if isinstance(reading, Scale):
+            at = self.index[reading.joint]
+            rest = np.array(self.skeleton.joints[at].scale)
+            scales = np.tile(rest, (poses.frames, 1)) if poses.scales is None else poses.scales[:, at]
+            return (scales / rest - 1.0) @ np.square(reading.axis)
         x, y, z, w = self.turn(reading.joint, poses)
         if isinstance(reading, Rotation):
             axis = reading.axis

@@ -27,6 +27,8 @@ WITHOUT_EXAMPLE = {
     "unreadable-file": "about the file itself; tests/commands",
     "file-too-large": "about the file itself; tests/commands",
     "over-limit": "the text is too long to print; tests/spec",
+    "scale-from-nothing": "a text declares joints without scales; tests/outside",
+    "scale-mirrored-askew": "the joints of the examples mirror each other's axes; tests/rig",
     "internal-error": "not caused by a text; tests/commands",
 }
 # What comes after compiling: outputs, targets, clips and what is computed on the mesh.

@@ -47,7 +47,12 @@ WRITTEN: Mapping[Part, tuple[str, ...]] = {
     Part.ORDER: ("zxy",),
     Part.CONTROL: ("dial",),
 }
-SPANS = {Dimension.ANGLE: "0 deg .. 60 deg", Dimension.LENGTH: "0 mm .. 20 mm", Dimension.NUMBER: "0 .. 0.5"}
+SPANS = {
+    Dimension.ANGLE: "0 deg .. 60 deg",
+    Dimension.LENGTH: "0 mm .. 20 mm",
+    Dimension.NUMBER: "0 .. 0.5",
+    Dimension.SHARE: "0 % .. 50 %",
+}
 KINDS = pytest.mark.parametrize("kind", READING_KINDS.values(), ids=lambda kind: kind.name)
 UNIONS: tuple[Any, ...] = (
     nodes.Placed,

@@ -14,16 +14,18 @@ from scipy.spatial.transform import Rotation
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.poses import rest_scales
 from plica.pipeline import compile_text
-from plica.rig.rig import Rig
+from plica.readers.model_reader import read_outline
+from plica.rig.rig import Rig, RigJoint
 from plica.rig.strengths import Driver
 from plica.rounding import DIGITS
 from plica.skeleton.sides import pair_joints
 from plica.workspace import Workspace
 from tests.support.characters import PAIRED, Paired, compile_everything, from_file, made_even
-from tests.support.mirroring import mirrored_poses
+from tests.support.mirroring import mirrored_poses, model_matrices
 
 FRAMES = 12
-DISTANCES = ("offset", "gap")
+# Readings that compare with positions and scales at rest, which files hold as 32-bit numbers.
+COMPARED = ("offset", "gap", "scale")
 
 
 def random_poses(rig: Rig, seed: int) -> Poses:
@@ -60,7 +62,7 @@ def worst_differences(rig: Rig) -> dict[str, float]:
     return worst
 
 
-KINDS = {"rotation", "bend", "swing", "euler", "offset", "gap", "control", "sample", "combine"}
+KINDS = {"rotation", "bend", "swing", "euler", "offset", "scale", "gap", "control", "sample", "combine"}
 
 
 @pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
@@ -69,9 +71,9 @@ def test_mirrored_poses_give_mirrored_strengths(paired: Paired) -> None:
     assert compiled.rig is not None
     worst = worst_differences(compiled.rig)
     assert set(worst) == KINDS
-    assert {kind: size for kind, size in worst.items() if kind not in DISTANCES and size > 1e-9} == {}
-    # The files' own rest positions mirror to a ten-millionth or so, which distances show.
-    assert all(worst[kind] < 1e-4 for kind in DISTANCES)
+    assert {kind: size for kind, size in worst.items() if kind not in COMPARED and size > 1e-9} == {}
+    # The files' own rest positions and scales mirror to a ten-millionth or so, which these show.
+    assert all(worst[kind] < 1e-4 for kind in COMPARED)
 
 
 @pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
@@ -83,6 +85,56 @@ def test_with_even_rest_positions_every_reading_mirrors(paired: Paired) -> None:
     worst = worst_differences(compiled.rig)
     assert set(worst) == KINDS
     assert {kind: size for kind, size in worst.items() if size > 1e-9} == {}
+
+
+@pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)
+def test_scales_along_single_axes_mirror_where_the_axes_do(paired: Paired) -> None:
+    """Only a joint whose partner's axes are its own mirrored ones, up to order and sign, can be scaled as its mirror
+    image along single axes; the others are scaled alike along all."""
+    text = "\n".join(
+        f'driver s{number}{axis} both {{ reads scale along {axis} of "{base}" span 0 % .. 40 % unclamped }}'
+        for number, base in enumerate(bases_of(paired))
+        for axis in "xyz"
+    )
+    compiled = compile_text(f"plica 1\n{from_file(paired)}\n{text}", "s.plica", Workspace(paired.path.parent))
+    rig = compiled.rig
+    assert rig is not None, [result.message for result in compiled.diagnostics[:3]]
+    poses = random_poses(rig, 9)
+    assert poses.scales is not None
+    apart = [axes_apart(rig, joint) for joint in rig.skeleton]
+    single = [column for column, size in enumerate(apart) if size < 1e-6]
+    poses.scales[:, single] *= np.random.default_rng(9).uniform(0.8, 1.25, (FRAMES, len(single), 3))
+    evaluator = Evaluator(rig)
+    before, after = evaluator.strengths(poses), evaluator.strengths(mirrored_poses(rig, poses))
+    column = {name: index for index, name in enumerate(evaluator.names)}
+    for entry in rig.strengths:
+        if entry.side == "left":
+            other = column["right" + entry.name.removeprefix("left")]
+            np.testing.assert_allclose(after[:, other], before[:, column[entry.name]], atol=5e-6)  # 32-bit frames
+    askew = any(one.name == "scale-mirrored-askew" for one in compiled.diagnostics)
+    assert askew == any(
+        1e-2 < size < np.inf for size, joint in zip(apart, rig.skeleton, strict=True) if joint.side != "none"
+    )
+
+
+def axes_apart(rig: Rig, joint: RigJoint) -> float:
+    """How far the axes of a joint's partner at rest are from its own, mirrored, up to order and sign."""
+    names = [other.name for other in rig.skeleton]
+    matrices = model_matrices(rig, rest_poses(rig))[0, :, :3, :3]
+    axes = matrices / np.linalg.norm(matrices, axis=1, keepdims=True)
+    assert rig.symmetry is not None
+    reflection = np.diag([-1.0 if axis == rig.symmetry.axis else 1.0 for axis in "xyz"])
+    partner = joint.name if joint.side == "none" else joint.partner
+    if partner is None:
+        return np.inf
+    across = np.abs(axes[names.index(partner)].T @ reflection @ axes[names.index(joint.name)])
+    return float(np.abs(across - across.round()).max())
+
+
+def bases_of(paired: Paired) -> list[str]:
+    """The names of all pairs of joints, without their sides."""
+    skeleton = read_outline(paired.path).skeleton
+    return [pair.base for pair in pair_joints(list(skeleton.index), [paired.left], [paired.right]).pairs.values()]
 
 
 @pytest.mark.parametrize("paired", PAIRED, ids=lambda paired: paired.folder)

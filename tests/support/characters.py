@@ -53,6 +53,8 @@ READINGS = (
     "offset y of {joint}",
     "offset x in model of {joint}",
     "offset (0.5, 0.5, -1) in parent of {joint}",
+    "scale along y of {joint}",
+    "scale along z in model of {joint}",
     "gap of {joint} from left {joint}",
 )
 
@@ -69,6 +71,8 @@ def spec_reading_everything(character: str, bases: list[str]) -> str:
                 written = f"gap of {joint} from {other}"
             unit = "m" if written.startswith(("offset", "gap")) else "deg"
             span = "-0.02 m .. 0.05 m" if unit == "m" else "-30 deg .. 120 deg"
+            if written.startswith("scale"):
+                span = "-10 % .. 20 %"
             if written.startswith("bend"):
                 span = "0 deg .. 120 deg"
             curve = ("smooth", "0 0, 0.5 0.35, 1 1", "linear", "ease")[kind % 4]

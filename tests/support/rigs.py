@@ -10,7 +10,19 @@ import numpy as np
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.evaluate.poses import Array
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing, complete, kind_of
+from plica.kinds.readings import (
+    Bend,
+    ControlValue,
+    Euler,
+    Gap,
+    Offset,
+    Reading,
+    Rotation,
+    Scale,
+    Swing,
+    complete,
+    kind_of,
+)
 from plica.rig.radial import solve
 from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
@@ -115,6 +127,7 @@ def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: 
         "swing": lambda: Swing(joint, along, vector(toward)),
         "euler": lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random)),
         "offset": lambda: Offset(joint, along),
+        "scale": lambda: Scale(joint, along),
         "gap": lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
         "control": lambda: ControlValue(random.choice(controls).name),
     }
@@ -128,6 +141,8 @@ def _span(reading: Reading, random: Random) -> tuple[float, float]:
         return (0.0, random.choice((-1, 1)) * random.uniform(0.005, 0.05))
     if kind.dimension is Dimension.NUMBER:
         return (0.0, 0.5)
+    if kind.dimension is Dimension.SHARE:
+        return (0.0, random.choice((-1, 1)) * random.uniform(0.1, 0.4))
     sign = 1 if kind.reach is not None and kind.reach.least == 0.0 else random.choice((-1, 1))
     return (sign * random.uniform(0.0, 0.2), sign * random.uniform(0.8, 2.0))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import cos, pi, sin, sqrt
 
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Scale, Swing
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.rig.surfaces import (
@@ -98,6 +98,7 @@ def every_reading() -> tuple[Driver, ...]:
         *eulers,
         driver("lift", Offset("left_whiskerpad", (0.0, 1.1, 0.0)), (0.0, 0.004)),
         driver("slide", Offset("left_whiskerpad", (0.3, -0.4, 0.5)), (-0.01, 0.01), clamped=False),
+        driver("squash", Scale("left_whiskerpad", (0.6, 0.8, 0.0)), (0.0, -0.3)),
         driver("near", Gap("left_hand", "left_whiskerpad", 0.25), (0.0, -0.2)),
         driver("far", Gap("left_upperarm", "left_hand", 0.45), (0.0, 0.1), clamped=False),
         driver("level", Gap("root", "left_hand", 0.7), (0.0, 0.3)),

@@ -121,6 +121,10 @@ def read(reading: Mapping[str, Any], scene: Scene) -> float:
         rest = scene.joints[reading["joint"]]["translation"]
         moved = [a - b for a, b in zip(scene.translation(reading["joint"]), rest, strict=True)]
         return dot(moved, reading["weights"])
+    if kind == "scale":
+        rest = scene.joints[reading["joint"]]["scale"]
+        longer = [a / b - 1 for a, b in zip(scene.scale(reading["joint"]), rest, strict=True)]
+        return sum(part * part * share for part, share in zip(reading["axis"], longer, strict=True))
     *d, w = scene.delta(reading["joint"])
     readers: dict[str, Callable[[Mapping[str, Any], list[float], float], float]] = {
         "rotation": read_rotation,
