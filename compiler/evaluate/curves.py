@@ -17,7 +17,7 @@ from plica.values import Bezier, Curve, Hermite, Linear, Points
 _KNOTS_WORTH_A_SEARCH = 24
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PreparedCurve:
     """A curve with everything that does not depend on the shares worked out.
 

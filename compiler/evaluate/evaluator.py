@@ -91,7 +91,7 @@ class Evaluator:
             table[combine.row] = combine.strength(table)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _CurveRows:
     """Drivers that share a curve: their rows of the table, their readings' rows and spans."""
 
@@ -109,7 +109,7 @@ class _CurveRows:
         return self.curve.clamped(shares) if self.clamped else self.curve.open(shares)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _FieldRows:
     """A field, its joint among the turned ones, and for rows of the table the field's columns."""
 

@@ -15,7 +15,7 @@ from plica.skeleton.skeleton import Skeleton
 Indexes = NDArray[np.intp]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Chunk:
     """A few frames of the poses, by component: what the readings of a rig need.
 
@@ -43,7 +43,7 @@ def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
     return np.array([known[name] for name in names], dtype=np.intp)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sources:
     """The skeleton, and where joints and controls stand in a chunk, as `pose_components.NeededComponents` says.
 

@@ -134,7 +134,7 @@ class Eulers:
         return result
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _EulerRows:
     rows: Indexes
     joints: Indexes

@@ -8,6 +8,7 @@ import pytest
 
 from plica.commands import demo
 from plica.commands.main import run
+from plica.mesh.computed_cache import ComputedCache
 
 
 @pytest.fixture(scope="module")
@@ -15,11 +16,17 @@ def files() -> dict[str, bytes]:
     return demo.demo_files()
 
 
+@pytest.fixture(scope="module")
+def memory() -> ComputedCache:
+    return ComputedCache()
+
+
 @pytest.fixture(autouse=True)
-def prepared(files: dict[str, bytes], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The demo's files are computed once for all tests here."""
+def prepared(files: dict[str, bytes], memory: ComputedCache, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The demo's files are read, and its regions and shapes computed, once for all tests here."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(demo, "demo_files", lambda: dict(files))
+    monkeypatch.setattr("plica.mesh.computed_cache.ComputedCache", lambda: memory)
 
 
 def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:

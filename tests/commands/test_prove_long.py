@@ -29,6 +29,7 @@ if __name__ == "__main__":
     sys.exit(run(["prove", "arms.plica", *sys.argv[2:]]))
 """
 LONG, SHORT = 100_000, 200
+ENOUGH = 20  # figures, of some thousands, after which a run is stopped
 PATIENCE = 600.0  # seconds, reached only when something hangs
 STOPPED = "stopped; what was measured until then is told, and kept in the cache: the next run goes on from there\n"
 
@@ -68,7 +69,7 @@ def test_stopping_leaves_what_is_done_and_no_process(tmp_path: Path, how: signal
     """Ctrl-C goes to all processes of a terminal, a request to end to the first one alone."""
     running = started(tmp_path, LONG, "--workers", "2", "--cache", "kept")
     until = time.monotonic() + PATIENCE
-    while figures(tmp_path) < 100 and running.poll() is None and time.monotonic() < until:
+    while figures(tmp_path) < ENOUGH and running.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
     if to_all:
         os.killpg(running.pid, how)
@@ -80,7 +81,7 @@ def test_stopping_leaves_what_is_done_and_no_process(tmp_path: Path, how: signal
     assert told == STOPPED
     assert "not measured: the run was stopped before" in shown
     kept = figures(tmp_path)
-    assert kept >= 100
+    assert kept >= ENOUGH
     assert not list((tmp_path / "kept").rglob("*.part"))
 
 
@@ -112,11 +113,11 @@ def test_stopping_a_run_on_a_cluster_leaves_what_is_done(tmp_path: Path) -> None
     ) as cluster:
         running = started(tmp_path, LONG, "--scheduler", cluster.scheduler_address, "--cache", "kept")
         until = time.monotonic() + PATIENCE
-        while figures(tmp_path) < 20 and running.poll() is None and time.monotonic() < until:
+        while figures(tmp_path) < ENOUGH and running.poll() is None and time.monotonic() < until:
             time.sleep(0.02)
         os.killpg(running.pid, signal.SIGINT)
         shown, told = running.communicate(timeout=PATIENCE)
     assert running.returncode == 130, told
     assert told == STOPPED
     assert "not measured: the run was stopped before" in shown
-    assert figures(tmp_path) >= 20
+    assert figures(tmp_path) >= ENOUGH

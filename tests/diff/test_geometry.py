@@ -10,6 +10,7 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.diff.character_states import Options, read_both
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
+from plica.diff.geometry_text import geometry_text
 from plica.diff.report import JudgedChange, Report, compare
 from plica.diff.text_report import render
 from plica.diff.verdicts import Harm
@@ -120,3 +121,12 @@ def test_what_cannot_be_measured_is_told(tmp_path: Path) -> None:
 def test_nothing_differs_between_a_spec_and_itself(tmp_path: Path) -> None:
     path = cloth(tmp_path)
     assert compared(path, path).changes == ()
+
+
+def test_the_size_of_a_mask_is_told_where_it_changed() -> None:
+    same = geometry_text(MaskEffect((0.5, 0.25), 0.5, (64, 64)), "changed")
+    assert same == "covers 50 % → 25 % of the texture; differs on 50 %"
+    other = geometry_text(MaskEffect((0.5, 0.25), 0.5, (64, 128)), "changed")
+    assert other == same + "; the mask is 64 → 128 texels across"
+    assert "64 texels across" in geometry_text(MaskEffect((0.5, 0.0), 0.5, (64, 128)), "removed")
+    assert "128 texels across" in geometry_text(MaskEffect((0.0, 0.5), 0.5, (64, 128)), "added")

@@ -217,3 +217,44 @@ def test_the_effect_is_computed_not_read_off_the_text() -> None:
 
 def test_markdown_draws_both_curves() -> None:
     assert "data:image/svg+xml" in as_markdown(report_of(EDITS["curve"]))
+
+
+def cause_titles(edits: list[tuple[str, str]], old: str) -> list[list[str]]:
+    return [[title for _, title in cause.touches] for cause in report_of(edits, old).causes]
+
+
+def test_a_line_of_a_family_that_shows_twice_is_one_cause() -> None:
+    """Of two drivers as of many; what shows once is no cause, and what is gone is none of what is there."""
+    family = "each part in head, spine {\n driver {part}_bend { reads bend of {part}  span 0 deg .. 60 deg }\n}\n"
+    edit = [("0 deg .. 60 deg", "0 deg .. 50 deg")]
+    assert cause_titles(edit, family) == [["driver head_bend", "driver spine_bend"]]
+    assert cause_titles(edit, family.replace("head, spine", "head")) == []
+
+
+def test_an_alias_is_known_by_what_clips_call_the_joint() -> None:
+    rigs = [compiled("", f'alias "Arm" = {joint}') for joint in ("upperarm_lf", "lowerarm_lf")]
+    states = [
+        {"": CharacterState("otter.plica", result.rig, result.origins)} for result in rigs if result.rig is not None
+    ]
+    (change,) = compare(*states).changes
+    assert (change.kind, change.declared, change.what) == ("alias", "Arm", "changed")
+
+
+def test_the_samples_of_a_renamed_field_are_the_same_samples() -> None:
+    old = """
+field reach both {
+    reads  rotation of upperarm
+    sample up    at about z 60 deg
+    sample down  at about z -30 deg
+}
+shape swell both { sculpt "swell.npz"   follows reach.up }
+"""
+    edits = [
+        ("field reach both {", "field lift both {\n    renamed from reach"),
+        ("follows reach.up", "follows lift.up"),
+    ]
+    assert {(change.kind, change.declared, change.what) for change in report_of(edits, old).changes} == {
+        ("field", "lift", "renamed"),
+        ("sample", "lift.up", "renamed"),
+        ("sample", "lift.down", "renamed"),
+    }

@@ -72,3 +72,11 @@ def test_the_end_of_the_span_comes_before_an_earlier_share() -> None:
 def test_what_a_curve_never_reaches_is_none() -> None:
     assert share_of(Points(((0.0, 0.0), (1.0, 0.5))), 0.75) is None
     assert share_of(Hermite("smooth", ((0.0, 0.25, 0.0), (1.0, 1.0, 0.0))), 0.1) is None
+
+
+def test_a_peak_that_has_just_the_amount_counts() -> None:
+    """On either side of the peak the curve stays below."""
+    peak = Points(((0.0, 0.0), (0.25, 0.75), (0.5, 0.25), (1.0, 0.5)))
+    assert share_of(peak, 0.75) == pytest.approx(0.25, abs=1e-12)
+    valley = Points(((0.0, 1.0), (0.25, 0.25), (0.5, 0.75), (1.0, 0.5)))
+    assert share_of(valley, 0.25) == pytest.approx(0.25, abs=1e-12)

@@ -165,3 +165,15 @@ def test_offset_gain_of_a_five_millimetre_span() -> None:
     steps = [0.0, 0.001, 0.005]
     poses = poses_from(rig, [sparse_pose({"elbow": {"translation": [0.25, step, 0.0]}}) for step in steps])
     assert Evaluator(rig).strengths(poses)[:, 0].tolist() == pytest.approx([0.0, 200 * 0.001, 1.0], abs=1e-15)
+
+
+@pytest.mark.parametrize("axis", [0, 1, 2])
+def test_gap_of_two_roots_is_their_distance_in_metres_along_any_axis(axis: int) -> None:
+    joints = tuple(
+        RigJoint(name, None, place, STRAIGHT, (1.0, 1.0, 1.0), "none", None, True)
+        for name, place in (("root", (0.0, 0.0, 0.0)), ("float", tuple(np.eye(3)[axis].tolist())))
+    )
+    driver = Driver("d", "none", "d", Gap("root", "float", 1.0), (0.0, 1.0), False, Linear())
+    rig = Rig(Character("wren", "Wren", None, 1e-4), joints, strengths=(driver,))
+    away = sparse_pose({"float": {"translation": (1.5 * np.eye(3)[axis]).tolist()}})
+    assert Evaluator(rig).readings(poses_from(rig, [away]))[0].tolist() == pytest.approx([0.5])

@@ -47,7 +47,7 @@ def test_a_mask_and_a_normal_map_of_film_size(channels: int, tmp_path_factory: p
         "from plica.texture.normal_maps import read_normal_map\nfrom PIL import Image\nImage.preinit()"
     )
     body = f"""
-uv = np.random.default_rng(1).random((100_000, 2))
+uv = np.random.default_rng(1).random((100_000, 2)) * (1.0, 0.1)  # a tenth of its height: all of it takes long
 found = sampled(read_painting(Path({str(path)!r}).read_bytes()), uv)
 assert found.shape == (100_000,) and (found >= 0).all() and (found <= 1).all() and found.std() > 0.1
 if {channels} > 1:

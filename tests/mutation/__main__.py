@@ -9,14 +9,15 @@ of the mutants survive that `equivalent.toml` does not list.
 from __future__ import annotations
 
 import argparse
+import atexit
 import hashlib
 import os
 import re
-import resource
 import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import tomllib
 from collections import Counter
@@ -27,8 +28,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from tests.mutation import executed
-from tests.mutation.choice import Batch, Executed, batches
+from tests.mutation.choice import Executed, batches
 from tests.mutation.mutants import Mutant, mutants_of
+from tests.mutation.trial import Fault, Trials
 
 ROOT = Path(__file__).parents[2]
 # The modules that decide what a spec means and whether it holds, and the tests that are about them.
@@ -54,17 +56,14 @@ TESTS = (
     "tests/targets",
 )
 MOST_SURVIVORS = 0.05
-MOST_SECONDS = 60.0  # of the tests of one mutant, in the run without a fault
-# Processor time, so that a busy machine makes no mutant endless.
-PATIENCE = (40.0, 6.0)  # seconds, and times longer than without a fault
-MOST_BYTES = 6 << 30
-# What pytest returns where all tests passed, where some failed, and where a test's module could not be loaded.
-PASSED, FAILED, UNLOADABLE = 0, (1, 2, 3), (4, 5)
-FAULTLESS = ("tests", "none")
+MOST_SECONDS = 12.0  # of the processor, of the tests of one mutant in the run without a fault
+# What pytest returns where all tests passed, and where it did not find what it was to run.
+PASSED, UNLOADABLE = 0, (4, 5)
+FAULTLESS = Fault("", None)
 
 
 class Outcome(NamedTuple):
-    """What became of a mutant: `noticed` (by which tests), `survived`, `endless`, or `executed by no test`."""
+    """What became of a mutant: `noticed` (by which tests), `endless`, or `survived`."""
 
     mutant: Mutant
     fate: str
@@ -83,11 +82,11 @@ def main() -> int:
     with ThreadPoolExecutor(options.workers) as pool:
         outcomes = list(pool.map(partial(_outcome, lines), chosen))
     counts = Counter(outcome.fate for outcome in outcomes)
-    survivors = counts["survived"] + counts["executed by no test"]
+    survivors = counts["survived"]
     share = survivors / max(1, len(outcomes))
     print(f"{dict(counts)}: {survivors} of {len(outcomes)} survive, {100.0 * share:.1f} %")
     noticing = sorted({test for outcome in outcomes for test in outcome.by})
-    sound = not noticing or _trial(FAULTLESS, Batch(noticing, 600.0)).returncode == PASSED
+    sound = not noticing or _trials().run(FAULTLESS, noticing, sum(lines.seconds.values())).status == PASSED
     if not sound:
         print("of the tests that noticed a fault some fail without one: the figure is worth nothing")
     return 0 if sound and share <= MOST_SURVIVORS else 1
@@ -145,33 +144,29 @@ def _outcome(lines: Executed, mutant: Mutant) -> Outcome:
 
 
 def _tried(lines: Executed, mutant: Mutant) -> Outcome:
-    fault = (mutant.module.as_posix(), str(mutant.number))
-    fate = "executed by no test"
+    fault = Fault(mutant.module.as_posix(), mutant.number)
     for batch in batches(mutant, lines, MOST_SECONDS):
-        done = _trial(fault, batch)
-        if done.returncode in (-signal.SIGXCPU, -signal.SIGKILL):
+        done = _trials().run(fault, *batch)
+        if done.status in (-signal.SIGXCPU, -signal.SIGKILL):
             return Outcome(mutant, "endless")
-        if done.returncode in UNLOADABLE and _trial(FAULTLESS, batch).returncode in UNLOADABLE:
-            raise SystemExit(f"the recorded tests are not there, record them anew:\n{done.stdout[-2000:]}")
-        if done.returncode in (*FAILED, *UNLOADABLE):
-            named = re.findall(r"^FAILED (.+?)(?: - .*)?$", done.stdout, re.MULTILINE)
+        if done.status in UNLOADABLE and _trials().run(FAULTLESS, *batch).status in UNLOADABLE:
+            raise SystemExit(f"the recorded tests are not there, record them anew:\n{done.output[-2000:]}")
+        if done.status != PASSED:  # a crash, too, is seen by whoever runs the tests
+            named = re.findall(r"^FAILED (.+?)(?: - .*)?$", done.output, re.MULTILINE)
             return Outcome(mutant, "noticed", tuple(test for test in named if test in batch.tests))
-        if done.returncode != PASSED:
-            # A process that ends by itself (a crash, an exit) is seen by whoever runs the tests.
-            return Outcome(mutant, "noticed")
-        fate = "survived"
-    return Outcome(mutant, fate)
+    return Outcome(mutant, "survived")
 
 
-def _trial(fault: tuple[str, str], batch: Batch) -> subprocess.CompletedProcess[str]:
-    seconds = int(PATIENCE[0] + PATIENCE[1] * batch.seconds)
+_of_thread = threading.local()
 
-    def limit() -> None:
-        resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
-        resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
 
-    command = [sys.executable, "-m", "tests.mutation.trial", *fault, *batch.tests]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, preexec_fn=limit)
+def _trials() -> Trials:
+    """Each thread has a process of its own to make trials with."""
+    if not hasattr(_of_thread, "trials"):
+        _of_thread.trials = Trials()
+        atexit.register(_of_thread.trials.close)
+    result: Trials = _of_thread.trials
+    return result
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ from tests.mutation.mutants import Mutant
 
 FEW = 16
 """So many tests come first, in a process of their own: most mutants are noticed by these."""
+OF_EVERY_MODULE = ("tests/test_records.py::test_records_are_frozen_and_those_with_arrays_compare_by_identity",)
+"""Tests that look at what all modules define as they are loaded, and execute no line of theirs themselves."""
 
 
 class Executed(NamedTuple):
@@ -27,7 +29,7 @@ class Batch(NamedTuple):
 
 
 def batches(mutant: Mutant, executed: Executed, most_seconds: float) -> Iterator[Batch]:
-    """The tests of the mutant's line, then those of its module.
+    """The tests of the mutant's line, then those of its module and of every module.
 
     A line may be executed once and its result be kept for other tests (an import, a fixture, a cache), so a mutant that
     the tests of its line do not notice faces those of its module too. All within `most_seconds`, but for the first.
@@ -36,6 +38,7 @@ def batches(mutant: Mutant, executed: Executed, most_seconds: float) -> Iterator
     of_line = by_line.get(mutant.line, [])
     of_module = {test for tests in by_line.values() for test in tests} - set(of_line)
     ordered = [*quickest_first(of_line, executed.seconds), *quickest_first(of_module, executed.seconds)]
+    ordered += OF_EVERY_MODULE
     chosen, spent = list[str](), 0.0
     for test in ordered:
         cost = executed.seconds.get(test, 0.0)

@@ -1,7 +1,7 @@
 """Which tests execute which lines, as a pytest plugin: `-p tests.mutation.executed`, with coverage.py underneath.
 
-The result is a JSON file: for each module and line the tests, and for each test its seconds. Lines that only an import
-executes are there with no tests.
+The result is a JSON file: for each module and line the tests, and for each test its seconds of the processor. Lines
+that only an import executes are there with no tests.
 """
 
 from __future__ import annotations
@@ -40,14 +40,12 @@ class Executed:
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         self._coverage.switch_context(item.nodeid)
+        before = _processor()
         try:
             return (yield)
         finally:
+            self._seconds[item.nodeid] = _processor() - before
             self._coverage.switch_context("")
-
-    @pytest.hookimpl
-    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        self._seconds[report.nodeid] = self._seconds.get(report.nodeid, 0.0) + report.duration
 
     @pytest.hookimpl
     def pytest_sessionfinish(self) -> None:
@@ -61,6 +59,11 @@ class Executed:
                 lines[name][line] = sorted(context for context in contexts if context)
         result = {"lines": lines, "seconds": self._seconds}
         (self._folder / f"executed-{os.getpid()}.json").write_text(json.dumps(result), "utf-8")
+
+
+def _processor() -> float:
+    """Seconds of the processor, which do not depend on what else the machine does, also of processes that ended."""
+    return sum(os.times()[:4])
 
 
 def pytest_configure(config: pytest.Config) -> None:

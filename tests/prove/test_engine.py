@@ -11,6 +11,7 @@ from plica.prove.execution.work import Measurer, WorkAnswer, WorkUnit
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
+from plica.rig.surfaces import Painted, RegionSource, SkinOf
 from tests.support.arms import ELBOW, SHAPE, arms, rig_from
 
 EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of forearm at most 80 % }\n"
@@ -98,3 +99,49 @@ def test_strengths_that_no_sweep_shows_are_told() -> None:
     kinds = {made.rig.expectations[index].kind: names for index, names in prover.unswept.items()}
     assert kinds == {"volume": ("left_near", "right_near")}
     assert Prover(ProofSubject(arms(EVERY).rig, arms(EVERY).attached)).unswept == {}
+
+
+def test_without_a_mesh_no_figure_of_the_skin_is_counted() -> None:
+    prover = Prover(ProofSubject(rig_from(EVERY)))
+    list(prover.results())
+    assert tuple(prover.tally) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    ("sources", "worst"),
+    [
+        # One painting for both sides is split between them: nothing of the right side is the left's.
+        ((Painted("map.png", None), Painted("map.png", None)), 0.2),
+        # Two paintings are two regions: only a sum above 1 is wrong.
+        ((Painted("one.png", None), Painted("other.png", None)), 0.0),
+        ((SkinOf(("lowerarm_lf",)), SkinOf(("lowerarm_rt",))), 0.0),
+        ((SkinOf(("spine",)), SkinOf(("spine",))), 0.0),
+    ],
+)
+def test_sides_of_one_source_share_it_by_side_and_others_must_not_exceed_one(
+    sources: tuple[RegionSource, RegionSource], worst: float
+) -> None:
+    made = arms("expect { partition }\n")
+    regions = tuple(
+        region._replace(source=sources[region.side == "right"]) if region.declared == "forearm" else region
+        for region in made.rig.regions
+    )
+    weights = dict(made.attached.regions)
+    left = weights["left_forearm"] = weights["left_forearm"].copy()
+    of_right = made.attached.mesh.positions[:, 0] < -0.05
+    uncovered = int(np.flatnonzero(of_right & (weights["right_forearm"] == 0.0))[0])
+    left[uncovered] = 0.2
+    subject = ProofSubject(made.rig._replace(regions=regions), replace(made.attached, regions=weights))
+    (result,) = Prover(subject).results()
+    assert result.worst == pytest.approx(worst)
+    assert result.status == ("fails" if worst else "holds")
+    # Where nothing is off there is no place and no region to look at.
+    assert (result.place is not None, result.about) == ((True, "forearm") if worst else (False, ""))
+
+
+def test_what_is_not_measured_on_the_skin_goes_over_no_frames() -> None:
+    """Progress is told of it all the same, by its kind."""
+    told: list[tuple[str, int, int, int]] = []
+    made = arms(ELBOW + SHAPE + "expect { rest partition even }\n")
+    list(Prover(ProofSubject(made.rig, made.attached)).results(told.append))
+    assert sorted(map(tuple, told)) == [("even", 0, 0, 0), ("partition", 0, 0, 0), ("rest", 0, 0, 0)]

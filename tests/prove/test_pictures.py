@@ -18,7 +18,8 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import pictures
 from plica.prove.report.nearest import nearest_on, nearest_places
-from plica.prove.report.pictures import BEYOND, REGION, picture_of, pictures_of, solid_of, wanted_of
+from plica.prove.report.page import INK, Page
+from plica.prove.report.pictures import BEYOND, REGION, _towards, picture_of, pictures_of, solid_of, wanted_of
 from plica.prove.report.scenes import Stage, WorstScene
 from plica.prove.results import Result
 from tests.support.arms import ELBOW, SHAPE, Arms, arms
@@ -207,3 +208,26 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path, capsys: pytest.
     (tmp_path / "taken").write_text("a file", "utf-8")
     assert run(["prove", spec, "--no-cache", "--pictures", (tmp_path / "taken").as_posix()]) == 1
     assert "taken" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("distance", [0.25, 0.4, 2.0, 8.0])
+def test_the_target_lies_between_the_middle_and_the_spot_with_the_spot_in_view(distance: float) -> None:
+    """Halfway, or so near to the spot that it is half of the view's extent from the target."""
+    middle, spot, extent = np.zeros(3), np.array([0.0, distance, 0.0]), 0.5
+    target = _towards(middle, spot, extent)
+    assert target[1] == pytest.approx(max(distance / 2.0, distance - extent / 2.0))
+    assert _towards(spot, spot, extent).tolist() == spot.tolist()
+
+
+def test_words_stand_within_their_view() -> None:
+    """What is outside the view stays as it was."""
+    page = Page((300, 200), (140, 90))
+    before = np.asarray(page.finished()).copy()
+    view, corner = Image.new("RGB", (140, 90), (10, 90, 200)), page.beside
+    page.view(view, corner, "the other side")
+    after = np.asarray(page.finished()).copy()
+    inside = np.s_[corner[1] : corner[1] + view.height, corner[0] : corner[0] + view.width]
+    assert (after[inside] == INK).all(axis=2).any(), "the words are there"
+    assert (after[inside][view.height // 2 :] == (10, 90, 200)).all(), "in the upper half"
+    after[inside] = before[inside]
+    assert (after == before).all()

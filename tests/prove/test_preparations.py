@@ -17,6 +17,8 @@ from plica.mesh.npz import arrays_of, written
 from plica.mesh.sparse import SparseFloats
 from plica.prove.cache.preparations import from_bytes, to_bytes
 from tests.support.arms import arms
+from tests.support.meshes import bare_mesh
+from tests.support.solids import tube
 
 Array = NDArray[Any]
 
@@ -119,7 +121,7 @@ def test_what_is_missing_is_refused() -> None:
 
 def test_a_preparation_of_crossings_is_looked_at_before_it_is_used() -> None:
     """Every list cut short, and every index out of its bounds, is seen; no number is one that is none."""
-    mesh = arms("").attached.mesh
+    mesh = bare_mesh(*tube(9, 8))
     made = Crossing.prepared(mesh, mesh.positions)
     sizes = (mesh.vertex_count, len(mesh.triangles))
     assert made.suits(*sizes)

@@ -18,6 +18,7 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.summary import add_findings, change, figures, json_text, junit, text
+from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import PoseTrack, Sweeper
 from plica.rig.expectations import keeps_to, limit_of
@@ -210,3 +211,12 @@ def test_what_is_lost_is_told_from_what_is_gained() -> None:
 def test_what_is_no_baseline_is_refused(content: bytes, problem: str) -> None:
     with pytest.raises(UnreadableBaselineError, match=problem):
         read(content)
+
+
+@pytest.mark.parametrize("cells", [("short", "1"), ("a title of many words that goes on and on", "12345.678")])
+def test_a_table_in_colour_of_any_width_breaks_no_line(cells: tuple[str, ...]) -> None:
+    """Without a width it takes as many characters as it needs, however many rows and columns there are."""
+    rows = [(*cells, *cells, *cells)] * 3
+    lines = table(("one", "two", "three", "four", "five", "six"), rows, (0, 2, 4), None, {}).splitlines()
+    assert len(lines) == 4
+    assert all(cells[0] in line and cells[1] in line for line in lines[1:])

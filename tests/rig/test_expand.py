@@ -170,3 +170,18 @@ def test_order_of_facts_never_matters(reads: str, span: str) -> None:
     one = rig_of(f'driver a both {{ reads {reads} span {span} curve smooth note "x" }}')
     other = rig_of(f'driver a both {{ note "x" curve smooth span {span} reads {reads} }}')
     assert one == other
+
+
+def test_a_sculpt_names_the_shapes_that_were_on_of_its_own_side() -> None:
+    text = """
+driver elbow both { reads rotation about z of lowerarm   span 0 deg .. 130 deg }
+shape swell both { sculpt "swell.npz"   follows elbow }
+shape crease both { sculpt "crease.npz" posed at elbow 1 after swell   follows elbow }
+"""
+    sources = {shape.name: shape.source for shape in rig_of(text).shapes}
+    assert {name: source.after for name, source in sources.items() if isinstance(source, Sculpt)} == {
+        "left_swell": (),
+        "right_swell": (),
+        "left_crease": ("left_swell",),
+        "right_crease": ("right_swell",),
+    }

@@ -66,3 +66,12 @@ def test_an_override_accepts_for_what_it_overrides() -> None:
 def test_an_error_is_not_accepted() -> None:
     text = f"expect both {{ reach wing accept unknown-name {BECAUSE} }}"
     assert compiled(ELBOW + text).rig is None
+
+
+def test_braces_in_a_note_that_name_nothing_stay_as_they_are() -> None:
+    """Notes are for people: what looks like a placeholder and is none is no mistake there."""
+    said = 'driver {side}_lean { reads bend of spine span 0 deg .. 30 deg note "like {this} and {side}" }\n'
+    assert notes_of("each side in a, b {\n" + said + "}\n") == {
+        "a_lean": ("like {this} and a",),
+        "b_lean": ("like {this} and b",),
+    }

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from contextlib import suppress
+from hashlib import sha256
 from pathlib import Path
 from types import ModuleType
 from typing import NamedTuple
@@ -75,7 +76,22 @@ def leftovers(folder: Path) -> list[str]:
 
 
 def accepted(folder: Path, sets: Iterable[OutputSet]) -> dict[str, tuple[str, ...]]:
-    """For each reader that accepts what it finds in a folder, the files that it says go together."""
+    """For each reader that accepts what it finds in a folder, the files that it says go together.
+
+    A folder that holds the same files with the same contents as one that was read before is not read again.
+    """
+    sets = tuple(sets)
+    contents = tuple((path, sha256(content).digest()) for path, content in everything_in(folder).items())
+    builds = tuple((one.build, *one.files) for one in sets)
+    if (contents, builds) not in _accepted:
+        _accepted[contents, builds] = _read(folder, sets)
+    return _accepted[contents, builds]
+
+
+_accepted: dict[tuple[Hashable, Hashable], dict[str, tuple[str, ...]]] = {}
+
+
+def _read(folder: Path, sets: Iterable[OutputSet]) -> dict[str, tuple[str, ...]]:
     result: dict[str, tuple[str, ...]] = {}
     build = build_of_module(folder / "cloth_rig.py")
     if build is not None:
