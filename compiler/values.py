@@ -37,7 +37,10 @@ class Alias(NamedTuple):
 
 
 class Geometry(NamedTuple):
-    """The model file, from the spec's folder, and the meshes of it that are the skin (empty: every skinned one)."""
+    """The model file, from the spec's folder, and the meshes of it that are the skin, or nodes that show them.
+
+    Empty: whatever a skin or a joint moves.
+    """
 
     file: str
     meshes: tuple[str, ...] = ()

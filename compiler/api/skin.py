@@ -15,13 +15,13 @@ from plica.errors import NoMeshError, UnknownNameError
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached, attach
 from plica.mesh.deform import Deformer
-from plica.mesh.skinning import Method
+from plica.values import SkinningMethod
 from plica.workspace import Workspace
 
 if TYPE_CHECKING:
     from plica.mesh.inbetweens import Inbetweens
 
-METHODS: tuple[str, ...] = get_args(Method)
+METHODS: tuple[str, ...] = get_args(SkinningMethod)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -131,13 +131,18 @@ def attach_mesh(character: Character, *, progress: Callable[[str], None] = lambd
 
 
 def deform_mesh(
-    mesh: AttachedMesh, poses: PosesLike, *, shapes: bool | Collection[str] = True, method: Method = "linear"
+    mesh: AttachedMesh,
+    poses: PosesLike,
+    *,
+    shapes: bool | Collection[str] = True,
+    method: SkinningMethod | None = None,
 ) -> DeformedMesh:
     """The mesh in poses: shapes added at the strengths that the poses give, then skinned to the joints.
 
-    shapes: all (True), none (False: the bare skin), or the output names of some. method: `linear` (glTF 2.0, section
-    3.7.3) or `dual` quaternions (Kavan and others 2007). Takes 24 bytes for each vertex and frame; pose long clips in
-    parts.
+    shapes: all (True), none (False: the bare skin), or the output names of some. method: the character's own (None),
+    `linear` (glTF 2.0, section 3.7.3) or `dual quaternion` (Kavan and others 2007). Sculpts are taken off their poses
+    by the character's own, so with another they do not land where they were sculpted. Takes 24 bytes for each vertex
+    and frame; pose long clips in parts.
 
     Raises NoMeshError, also where all shapes are wanted and a sculpt had errors; UnknownNameError for joints, controls
     and shapes that are not there; NoRigError, ArrayError.
@@ -145,7 +150,7 @@ def deform_mesh(
     import numpy as np
 
     attached = _attached(mesh)
-    if method not in METHODS:
+    if method is not None and method not in METHODS:
         raise UnknownNameError(f"there is no skinning method `{method}`; there are {' and '.join(METHODS)}")
     if shapes is True and not mesh.ok:
         raise NoMeshError(f"{_first_error(mesh)}; give `shapes=mesh.shapes` for those that could be computed")

@@ -60,4 +60,7 @@ def contents(rig: Rig | None) -> str:
     listed = [counted(number, noun) for noun, number in counts.items() if number]
     if len(listed) > 1:
         listed[-2:] = [f"{listed[-2]} and {listed[-1]}"]
-    return f"checked {', '.join(listed)}" if listed else "checked"
+    method = rig.character.skinning
+    return (f"checked {', '.join(listed)}" if listed else "checked") + (
+        "" if method == "linear" else f"; {method} skin"
+    )

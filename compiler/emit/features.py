@@ -7,6 +7,7 @@ expectations, titles) needs no ability.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import get_args
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build, EntryOrigin
@@ -17,6 +18,7 @@ from plica.kinds.kernels import KERNEL_KINDS
 from plica.kinds.readings import READING_KINDS
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver
+from plica.values import SkinningMethod
 
 READINGS = frozenset(f"reading {name}" for name in READING_KINDS)
 CURVES = frozenset(f"curve {name}" for name in CURVE_NAMES)
@@ -24,8 +26,9 @@ COMBINATIONS = frozenset(f"combine {name}" for name in COMBINATION_KINDS)
 FIELDS = frozenset({"field rotation", "field direction"})
 KERNELS = frozenset(f"kernel {name}" for name in KERNEL_KINDS)
 SHAPES = frozenset({"shape weight", "shape inbetween"})
+SKINNINGS = frozenset(f"skinning {method}" for method in get_args(SkinningMethod) if method != "linear")
 OTHERS = frozenset({"driver unclamped", "fold strength"})
-ALL_FEATURES = READINGS | CURVES | COMBINATIONS | FIELDS | KERNELS | SHAPES | OTHERS
+ALL_FEATURES = READINGS | CURVES | COMBINATIONS | FIELDS | KERNELS | SHAPES | SKINNINGS | OTHERS
 
 
 def used_features(rig: Rig) -> dict[str, list[EntryOrigin]]:
@@ -48,6 +51,9 @@ def _uses(rig: Rig) -> Iterator[tuple[str, EntryOrigin]]:
         elif isinstance(strength, Combine):
             for how in _ways(strength.combination):
                 yield f"combine {how}", ("combine", strength.name)
+    # Every form that holds offsets can mean them for a linear skin; offsets for another skin it has to be able to say.
+    if rig.character.skinning != "linear" and any(shape.source is not None for shape in rig.shapes):
+        yield f"skinning {rig.character.skinning}", ("character", rig.character.name)
     for shape in rig.shapes:
         yield "shape weight", ("shape", shape.name)
         if shape.inbetweens:

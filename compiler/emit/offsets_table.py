@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from plica.quantities import length, memory
-from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import Rig
 from plica.rounding import rounded_number
 
 if TYPE_CHECKING:
-    from plica.mesh.arrays import Offsets
+    from plica.mesh.arrays import MeshPart, Offsets
     from plica.mesh.attach import Attached
 
 
@@ -23,7 +23,8 @@ def offsets_bytes(attached: Attached, build: str | None) -> bytes:
         name: Stored(shape.primary, tuple(zip(shape.at, shape.offsets, strict=True)))
         for name, shape in attached.shapes.items()
     }
-    return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes, build or ""))
+    points = {number: part.points for number, part in enumerate(attached.mesh.parts) if part.points is not None}
+    return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes, build or "", points))
 
 
 def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> Rig:
@@ -47,8 +48,14 @@ def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> R
                 else (),
             )
         )
-    table = OffsetsTable(file, attached.mesh.vertex_count, attached.fingerprint, tuple(shapes))
+    mesh = attached.mesh
+    table = OffsetsTable(file, mesh.vertex_count, attached.fingerprint, tuple(map(_part, mesh.parts)), tuple(shapes))
     return rig._replace(offsets=table)
+
+
+def _part(part: MeshPart) -> OffsetsPart:
+    points = part.count if part.points is None else int(part.points.max(initial=-1)) + 1
+    return OffsetsPart(part.mesh, part.node, part.primitives, part.start, part.count, points)
 
 
 def _listed(offsets: Offsets) -> ListedOffsets:

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh, MeshPart, Offsets
-from plica.mesh.weld import weld
+from plica.mesh.weld import weld, weld_borders
 from plica.readers.json_fields import LARGEST_NUMBER
 from plica.readers.model_outline import UnreadableModel
 
 # glTF 2.0 section 3.7.3.3: how far the sum of a vertex's weights may be from 1, for each weight that is not zero.
 SUM_TOLERANCE = 2e-7
+# Borders of meshes meet within this share of the body's size; files in single precision round off a tenth of it.
+MEETING = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,12 +70,15 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
     positions = _checked(np.concatenate([piece.positions for piece in pieces]))
     morphs = _morphs(pieces, starts)
     shown = np.repeat([piece.shown for piece in pieces], counts)
+    triangles = np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=True)])
+    points = weld(positions, shown, joints, weights, morphs)
+    meeting = MEETING * float(np.ptp(positions, axis=0).max())
     return Mesh(
         positions=positions,
-        triangles=np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=True)]),
+        triangles=triangles,
         normals=_normals(pieces, result),
         uvs=_uvs(pieces),
-        points=weld(positions, shown, joints, weights, morphs),
+        points=weld_borders(points, positions, triangles, shown, joints, weights, morphs, meeting),
         joints=joints,
         weights=weights,
         bind_joints=bind_joints,

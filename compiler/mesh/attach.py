@@ -82,7 +82,8 @@ def attach(
     step("reading the mesh")
     span = span_of("character", rig.character.name)
     tolerances = (rig.character.tolerance, rig.character.band)
-    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, tolerances)
+    skinning = rig.character.skinning
+    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, tolerances, skinning)
     mesh = memory.recall(("mesh", body), diagnostics, lambda: find_mesh(rig, path, geometry.file, span, diagnostics))
     if mesh is None:
         return None

@@ -14,9 +14,10 @@ from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.joint_matrices import Kinematics
-from plica.mesh.skinning import Blend, Method, Rows, Skinning, cut, rows_between
+from plica.mesh.skinning import Blend, Rows, Skinning, cut, rows_between
 from plica.mesh.sparse import SparseFloats
 from plica.rig.rig import Rig
+from plica.values import SkinningMethod
 
 # Positions yielded at once.
 BLOCK_BYTES = 64 << 20
@@ -46,7 +47,7 @@ class PositionBlock(NamedTuple):
 class Deformer:
     """A mesh with its shapes, ready to be posed.
 
-    Strengths come from the rig; a shape that follows none stays off.
+    Strengths come from the rig; a shape that follows none stays off. `method` is how the character skins.
     """
 
     def __init__(self, mesh: Mesh, rig: Rig, shapes: Mapping[str, Inbetweens]) -> None:
@@ -57,12 +58,13 @@ class Deformer:
         self.mesh = mesh
         self.shapes = tuple(shapes)
         self.skinning = Skinning(mesh)
+        self.method: SkinningMethod = rig.character.skinning
         self._sources = tuple(shapes.values())
         self._kinematics = Kinematics(rig)
         self._evaluator = Evaluator(rig)
         self._columns = _followed(rig, self.shapes, self._evaluator.names)
         self._offsets = stacked([column for shape in self._sources for column in shape.columns], mesh.vertex_count)
-        self._cuts: dict[tuple[Method, int], list[_Piece]] = {}
+        self._cuts: dict[tuple[SkinningMethod, int], list[_Piece]] = {}
 
     def motion(self, poses: Poses) -> Motion:
         """Strengths and skin matrices. Raises ValueError for joints and controls that the rig does not have."""
@@ -74,10 +76,11 @@ class Deformer:
         return Motion(strengths, self._kinematics.skins(self.mesh, poses))
 
     def positions(
-        self, moving: Poses | Motion, method: Method = "linear", block_bytes: int = BLOCK_BYTES
+        self, moving: Poses | Motion, method: SkinningMethod | None = None, block_bytes: int = BLOCK_BYTES
     ) -> Iterator[PositionBlock]:
         """The positions, as many frames at a time as `block_bytes` hold, at least one; each block is the caller's.
 
+        `method`: another way to skin than the character's own.
         Raises ValueError for joints and controls that the rig does not have and for arrays of the wrong shape.
         """
         frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).strengths.shape[0]
@@ -88,7 +91,7 @@ class Deformer:
             result = np.empty((3, self.mesh.vertex_count, stop - start))
             for first, last in cut(stop - start, _FRAMES):
                 part = slice(start + first, start + last)
-                self._fill(self._part(moving, part), method, result[:, :, first:last])
+                self._fill(self._part(moving, part), method or self.method, result[:, :, first:last])
             yield PositionBlock(start, result.transpose(2, 1, 0))
 
     def offsets(self, strengths: Floats) -> Floats:
@@ -101,7 +104,7 @@ class Deformer:
             return Motion(moving.strengths[part], moving.skins[part])
         return self.motion(moving[part])
 
-    def _fill(self, motion: Motion, method: Method, result: Floats) -> None:
+    def _fill(self, motion: Motion, method: SkinningMethod, result: Floats) -> None:
         amounts = self._amounts(motion.strengths)
         blend = self.skinning.blend(motion.skins, method)
         for piece in self._pieces(method, result.shape[2]):
@@ -113,14 +116,14 @@ class Deformer:
         parts = [coefficients(shape.at, strengths[:, index]) for index, shape in enumerate(self._sources)]
         return np.ascontiguousarray(np.concatenate([np.empty((len(strengths), 0)), *parts], axis=1).T)
 
-    def _pieces(self, method: Method, frames: int) -> list[_Piece]:
+    def _pieces(self, method: SkinningMethod, frames: int) -> list[_Piece]:
         """The vertices, cut so that a piece in so many frames stays in the cache; kept, as every block has the same."""
         size = 1 << max(0, (_CACHED // frames).bit_length() - 1)
         if (method, size) not in self._cuts:
             self._cuts = {(method, size): [self._piece(method, *ends) for ends in cut(self.mesh.vertex_count, size)]}
         return self._cuts[method, size]
 
-    def _piece(self, method: Method, start: int, stop: int) -> _Piece:
+    def _piece(self, method: SkinningMethod, start: int, stop: int) -> _Piece:
         offsets = rows_between(self._offsets, 3 * start, 3 * stop)
         return _Piece(start, stop, self.skinning.rows(method, start, stop), offsets if offsets.nnz else None)
 

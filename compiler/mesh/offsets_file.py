@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from plica.readers.json_fields import LARGEST_NUMBER
 
 FORMAT: Final = "plica-offsets"
 VERSION: Final = 1
+POINTS: Final = "points_of_part_"
 
 PlainOffsets = dict[str, list[int] | list[list[float]]]
 
@@ -31,12 +32,14 @@ class StoredShape:
 class OffsetsFile:
     """What an offsets file holds: the number of vertices of the mesh it is about, and the shapes by name.
 
-    `build` is the id of the build that it belongs to, empty where it belongs to none.
+    `build` is the id of the build that it belongs to, empty where it belongs to none. `points`: by the number of a part
+    of the mesh, for parts whose vertices are copies of the file's points (`MeshPart.points`), of which each is one.
     """
 
     vertex_count: int
     shapes: Mapping[str, StoredShape]
     build: str = ""
+    points: Mapping[int, Integers] = field(default_factory=dict)
 
 
 def offsets_file(content: OffsetsFile) -> bytes:
@@ -52,6 +55,8 @@ def offsets_file(content: OffsetsFile) -> bytes:
         "vertex_count": np.array(content.vertex_count, "<i4"),
         "shapes": np.array(sorted(content.shapes), np.str_),
     }
+    for part, points in sorted(content.points.items()):
+        arrays[f"{POINTS}{part}"] = points.astype("<i4")
     for name in sorted(content.shapes):
         shape = content.shapes[name]
         if "/" in name:
@@ -97,7 +102,17 @@ def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:
     listed = _texts(names)
     if len(set(listed)) != len(listed):
         raise ArchiveError("`shapes` names a shape twice")
-    return OffsetsFile(count, {name: _shape(arrays, name, count) for name in listed}, of_build)
+    shapes = {name: _shape(arrays, name, count) for name in listed}
+    return OffsetsFile(count, shapes, of_build, dict(_points(arrays)))
+
+
+def _points(arrays: Mapping[str, NDArray[Any]]) -> Iterator[tuple[int, Integers]]:
+    for name, values in arrays.items():
+        number = name.removeprefix(POINTS)
+        if number != name and number.isascii() and number.isdigit():
+            if values.ndim != 1 or values.dtype.kind not in "iu" or np.any(values < 0):
+                raise ArchiveError(f"`{name}` is not a list of whole numbers")
+            yield int(number), values.astype(np.int64)
 
 
 def _texts(values: NDArray[Any]) -> list[str]:

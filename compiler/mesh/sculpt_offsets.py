@@ -118,7 +118,7 @@ class Sculpting:
             return None
         if not sculpt_posed(skins):
             return UnposedSculpt(self._meant(self._difference(sculpt, earlier)), pose)
-        unposer = Unposer(self._skinning, self.mesh.positions, skins, earlier)
+        unposer = Unposer(self._skinning, self.mesh.positions, skins, earlier, self.rig.character.skinning)
         if sculpt.offsets is not None:
             unposed = unposer.sparse(sculpt.offsets)
         else:

@@ -76,7 +76,7 @@ def _of_model(path: Path, meshes: Collection[str]) -> Sculpted:
         if path.suffix:
             raise
         raise UnreadableModel(f"{error}; sculpts are NPZ, OBJ, glTF or OpenUSD files") from error
-    names = {mesh.name for mesh in outline.meshes}
+    names = {name for mesh in outline.meshes for name in (mesh.name, *mesh.nodes)}
     chosen = tuple(meshes) if meshes and set(meshes) <= names else ()
     joints = [joint.name for joint in read_outline(path, chosen).skeleton.joints] if chosen else None
     mesh = read_mesh(path, joints or [joint.name for joint in outline.skeleton.joints], chosen)

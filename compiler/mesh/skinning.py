@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cached_property
-from typing import Literal, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,8 @@ from scipy import sparse
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.rigid_motions import motions
 from plica.mesh.sparse import SparseFloats
+from plica.values import SkinningMethod
 
-Method = Literal["linear", "dual"]
 Row = tuple[Floats, Floats, Floats, Floats]
 
 # Stretches this near the identity are left out: it is far below what a file's single precision says.
@@ -78,7 +78,7 @@ class Skinning:
         weights = _by_column(columns.reshape(self._joints.shape), self._weights, len(keys))
         return weights, keys // self.binds, keys % self.binds
 
-    def blend(self, skins: Floats, method: Method) -> Blend:
+    def blend(self, skins: Floats, method: SkinningMethod) -> Blend:
         """Skin matrices (frames, binds, 3, 4) made ready."""
         given = skins if self.binds else np.repeat(np.eye(3, 4)[np.newaxis, np.newaxis], len(skins), axis=0)
         if method == "linear":
@@ -86,16 +86,16 @@ class Skinning:
         _, pivots, members = self._pairs
         return DualBlend(given, pivots, members)
 
-    def rows(self, method: Method, start: int, stop: int) -> Rows:
+    def rows(self, method: SkinningMethod, start: int, stop: int) -> Rows:
         """The vertices from `start` up to `stop`."""
-        pairs = rows_between(self._pairs[0], start, stop) if method == "dual" else None
+        pairs = rows_between(self._pairs[0], start, stop) if method == "dual quaternion" else None
         return Rows(rows_between(self.weights, start, stop), pairs)
 
-    def chosen(self, method: Method, vertices: Integers) -> Rows:
+    def chosen(self, method: SkinningMethod, vertices: Integers) -> Rows:
         """The vertices with these indexes."""
-        return Rows(self.weights[vertices], self._pairs[0][vertices] if method == "dual" else None)
+        return Rows(self.weights[vertices], self._pairs[0][vertices] if method == "dual quaternion" else None)
 
-    def matrices(self, skins: Floats, method: Method = "linear") -> Floats:
+    def matrices(self, skins: Floats, method: SkinningMethod = "linear") -> Floats:
         """Every vertex's affine matrix, (frames, vertices, 3, 4), from skin matrices (frames, binds, 3, 4)."""
         result = np.empty((len(skins), self.vertex_count, 3, 4))
         blended = self.blend(skins, method).blended(self.rows(method, 0, self.vertex_count))

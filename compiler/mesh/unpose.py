@@ -14,7 +14,8 @@ from typing import NamedTuple
 import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Offsets
-from plica.mesh.skinning import Blend, Blended, Method, Row, Rows, Skinning, cut
+from plica.mesh.skinning import Blend, Blended, Row, Rows, Skinning, cut
+from plica.values import SkinningMethod
 
 # A vertex is ill-conditioned where an offset can become this many times longer in one direction than in another.
 LIMIT = 1e3
@@ -70,15 +71,15 @@ class Unposer:
         positions: Floats,
         skins: Floats,
         earlier: Floats | None = None,
-        method: Method = "linear",
+        method: SkinningMethod = "linear",
         limit: float = LIMIT,
     ) -> None:
         """positions (v, 3): the neutral mesh; skins (binds, 3, 4): the pose's skin matrices; earlier (v, 3): what the
-        earlier shapes add to the neutral mesh in this pose (`Deformer.offsets`)."""
+        earlier shapes add to the neutral mesh in this pose (`Deformer.offsets`); method: how the skin was posed."""
         self._skinning = skinning
         self._places = positions if earlier is None else positions + earlier
         self._blend: Blend = skinning.blend(skins[np.newaxis], method)
-        self._method: Method = method
+        self._method: SkinningMethod = method
         self._limit = limit
 
     def sculpt(self, positions: Floats) -> Unposed:

@@ -18,7 +18,7 @@ from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right, put_together
 from plica.mesh.polygons import Corners, corners_of, per_corner, split_at_seams
 from plica.readers.model_outline import UnreadableModel, distinct
-from plica.readers.usd_model import joint_names, outline_of_stage
+from plica.readers.usd_model import joint_names, outline_of_stage, taken_meshes
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import (
     FRACTIONS,
@@ -54,8 +54,7 @@ def read_usd_mesh(path: Path, joints: Sequence[str], chosen: Collection[str] = (
     named = list(zip(stage.meshes, names, strict=True))
     for name in sorted(set(chosen) - set(names)):
         raise UnreadableModel(f"it has no mesh `{name}`")
-    shown = [(mesh, name) for mesh, name in named if name in chosen]
-    shown = shown or [(mesh, name) for mesh, name in named if mesh.skinned] or named
+    shown = [one for one, taken in zip(named, taken_meshes(stage, chosen), strict=True) if taken]
     rows = {name: row for row, name in enumerate(joints)}
     called = {
         skeleton: {joint: rows[name] for joint, name in own.items() if name in rows}

@@ -1,7 +1,7 @@
-"""Vertices that are copies of one point: importers split them at uv and normal seams.
+"""Vertices that are copies of one point: importers split them at uv and normal seams, exporters where meshes are cut.
 
-Copies stand at the same place, belong to the same mesh, hang on the same joints with the same weights and move alike in
-every morph target, so whatever is computed for the point holds for each of them.
+Copies stand at the same place, belong to the same mesh or to the open borders of two, hang on the same joints with the
+same weights and move alike in every morph target, so whatever is computed for the point holds for each of them.
 """
 
 from __future__ import annotations
@@ -48,6 +48,46 @@ def weld(
     result = np.arange(len(positions)) + len(shared)  # everybody alone, but for ...
     result[shared] = kinds
     return in_order(result)
+
+
+def weld_borders(
+    points: Integers,
+    positions: Floats,
+    triangles: Integers,
+    shown: Integers,
+    joints: Integers,
+    weights: Floats,
+    morphs: Mapping[str, Offsets],
+    tolerance: float,
+) -> Integers:
+    """The points (v,) with those made one where the open borders of different meshes meet, as of a skin that was cut.
+
+    `points`: as `weld` gives them; the rest as for it. What lies on a surface is never joined to another mesh: layers
+    that touch, and a mesh that is shown twice, stay apart.
+    """
+    if len(shown) == 0 or shown.min() == shown.max():
+        return points
+    first = first_vertices(points)
+    border = _border_points(points[triangles])
+    vertices = first[border]
+    pairs = cKDTree(positions[vertices]).query_pairs(tolerance, output_type="ndarray")
+    one, other = vertices[pairs[:, 0]], vertices[pairs[:, 1]]
+    dense = _dense(joints, weights)
+    alike = (shown[one] != shown[other]) & (np.abs(dense[one] - dense[other]) <= LOOSE_WEIGHT).all(axis=1)
+    for morph in morphs.values():
+        apart = _moves(morph, one, len(positions)) - _moves(morph, other, len(positions))
+        alike &= (np.abs(apart) <= tolerance).all(axis=1)
+    joined = border[pairs[alike]]
+    links = coo_array((np.ones(len(joined)), (joined[:, 0], joined[:, 1])), shape=(len(first), len(first)))
+    return in_order(connected_components(links, directed=False)[1].astype(np.int64)[points])
+
+
+def _border_points(triangles: Integers) -> Integers:
+    """The points on edges that belong to one triangle alone."""
+    keys = np.concatenate([edge_keys(triangles[:, a], triangles[:, b]) for a, b in ((0, 1), (1, 2), (2, 0))])
+    edges, times = np.unique(keys, return_counts=True)
+    once = edges[times == 1]
+    return np.unique(np.concatenate([once >> 32, once & 0xFFFFFFFF]))
 
 
 def in_order(labels: Integers) -> Integers:

@@ -18,6 +18,9 @@ Keep = Callable[[str, tuple[int, ...], bytes], Item]
 
 NUMBERS = "efdbBhHiIlLqQ"  # element formats of the module struct
 NOTHING: Item = {"nothing": True}
+# UsdSkelBindingAPI's names; what is not stated is classicLinear.
+JOINT_WEIGHTS, SKINNING_METHOD = "primvars:skel:jointWeights", "primvars:skel:skinningMethod"
+SKINNING_METHODS = {"classicLinear": "linear", "dualQuaternion": "dual quaternion"}
 TWO_NUMBERS = ("texCoord2f[]", "texCoord2d[]", "texCoord2h[]", "float2[]")
 
 
@@ -52,7 +55,7 @@ class _Extractor:
         skeleton = binding.GetInheritedSkeleton()
         root = UsdSkel.Root.Find(prim)
         # Skinning reaches what lies below a SkelRoot; baked files keep the binding outside of one.
-        skinned = bool(root and skeleton and binding.GetJointIndicesPrimvar().HasValue())
+        skinned = bool(root and skeleton and self._has_influences(prim, root))
         return {
             "path": str(prim.GetPath()),
             "name": prim.GetName(),
@@ -108,15 +111,26 @@ class _Extractor:
             "points": self._attribute(where) if where.HasAuthoredValue() else None,
         }
 
+    def _has_influences(self, prim: Usd.Prim, root: UsdSkel.Root) -> bool:
+        """Whether joints move a mesh, by its own primvars or by those of a prim above it."""
+        if UsdSkel.BindingAPI(prim).GetJointIndicesPrimvar().HasValue():
+            return True
+        query = self._cache(root).GetSkinningQuery(prim)
+        return bool(query and query.HasJointInfluences())
+
     def _skin(self, prim: Usd.Prim, root: UsdSkel.Root) -> Item:
         binding = UsdSkel.BindingAPI(prim)
-        if not binding.GetJointWeightsPrimvar().HasValue():
+        if binding.GetJointIndicesPrimvar().HasValue() and not _inherited(prim, JOINT_WEIGHTS):
             raise _Fault(f"{prim.GetPath()} has joint indices without weights")
         query = self._cache(root).GetSkinningQuery(prim)
         if not query or not query.HasJointInfluences():
             raise _Fault(f"the joint indices and weights of {prim.GetPath()} do not fit each other")
-        order = query.GetJointOrder()
+        order, method = query.GetJointOrder(), str(query.GetSkinningMethod())
+        if method not in SKINNING_METHODS:
+            raise _Fault(f"`{SKINNING_METHOD}` of {prim.GetPath()} is `{method}`, which OpenUSD does not know")
         return {
+            "method": SKINNING_METHODS[method],
+            "method_stated": _inherited(prim, SKINNING_METHOD),
             "bind": self._matrices([query.GetGeomBindTransform()]),
             "joints": None if order is None else [str(joint) for joint in order],
             "indices": self._flattened(query.GetJointIndicesPrimvar()),
@@ -190,6 +204,15 @@ class _Extractor:
 
     def _matrices(self, matrices: list[Gf.Matrix4d]) -> Item:
         return self._keep("d", (len(matrices), 4, 4), b"".join(memoryview(matrix).tobytes() for matrix in matrices))
+
+
+def _inherited(prim: Usd.Prim, name: str) -> bool:
+    """Whether a prim or one above it states an attribute; UsdSkel's bindings reach down to meshes."""
+    while prim and not prim.IsPseudoRoot():
+        if prim.GetAttribute(name).HasAuthoredValue():
+            return True
+        prim = prim.GetParent()
+    return False
 
 
 def _metres_y_up(stage: Usd.Stage, placed: UsdGeom.Xformable) -> Gf.Matrix4d:

@@ -10,7 +10,7 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from plica.readers.decompose import SHEAR_LIMIT, decompose
-from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableModel, distinct
+from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableModel, distinct, listed
 from plica.readers.skeletons import checked_skeleton
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import UsdMesh, UsdSkeleton, UsdStage
@@ -30,7 +30,13 @@ def outline_of_stage(stage: UsdStage, chosen: Collection[str] = ()) -> ModelOutl
     """The outline of a stage that was read, as `outline_of_usd` gives it."""
     problems = list(stage.problems)
     names = distinct([mesh.name for mesh in stage.meshes], problems, "meshes")
-    meshes = tuple(_mesh_outline(mesh, name, problems) for mesh, name in zip(stage.meshes, names, strict=True))
+    taken = taken_meshes(stage, chosen)
+    left = [name for mesh, name, own in zip(stage.meshes, names, taken, strict=True) if not (own or mesh.skinned)]
+    if left and not chosen:
+        problems.append(f"no skin moves {listed(left)}, so it is left out; `mesh` can take it in")
+    meshes = tuple(
+        _mesh_outline(mesh, name, own, problems) for mesh, name, own in zip(stage.meshes, names, taken, strict=True)
+    )
     skeletons = _skeletons(stage, names, chosen)
     joints: list[Joint] = []
     for skeleton in skeletons:
@@ -44,6 +50,15 @@ def outline_of_stage(stage: UsdStage, chosen: Collection[str] = ()) -> ModelOutl
         inverse_binds=bool(joints) and all(len(skeleton.binds.data) for skeleton in skeletons),
         problems=tuple(problems),
     )
+
+
+def taken_meshes(stage: UsdStage, chosen: Collection[str] = ()) -> list[bool]:
+    """For each mesh whether it is the character's skin: the chosen; without any the skinned; without those all."""
+    names = distinct([mesh.name for mesh in stage.meshes], [], "meshes")
+    if chosen:
+        return [name in chosen for name in names]
+    skinned = [mesh.skinned for mesh in stage.meshes]
+    return skinned if any(skinned) else [True] * len(names)
 
 
 def joint_names(stage: UsdStage, chosen: Collection[str] = ()) -> dict[str, dict[str, str]]:
@@ -93,8 +108,17 @@ def _joint(path: str, parent: int | None, rows: Sequence[Sequence[float]], probl
     return Joint(path, parent, place.translation, place.rotation, place.scale)
 
 
-def _mesh_outline(mesh: UsdMesh, name: str, problems: list[str]) -> MeshOutline:
+def _mesh_outline(mesh: UsdMesh, name: str, taken: bool, problems: list[str]) -> MeshOutline:
     problems += [fault for fault in (mesh.points.fault, mesh.skin_fault, mesh.shape_fault) if fault]
     uv_sets = tuple(primvar.name for primvar in mesh.uv_sets)
     shapes = distinct(list(mesh.shape_names), [], "blend shapes")
-    return MeshOutline(name, mesh.points.shape[0], uv_sets, shapes, mesh.skinned)
+    return MeshOutline(
+        name=name,
+        vertices=mesh.points.shape[0],
+        uv_sets=uv_sets,
+        morph_targets=shapes,
+        skinned=mesh.skinned,
+        taken=taken,
+        skinning=None if mesh.skin is None else mesh.skin.method,
+        skinning_stated=mesh.skin is not None and mesh.skin.method_stated,
+    )

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from plica.readers.json_fields import Fields, fields, index, items, objects, text, whole
 from plica.readers.model_outline import UnreadableModel
+from plica.values import SkinningMethod
 
 TRAILER = struct.Struct("<Q")
 LARGEST_JSON = 64 * 1024**2  # bytes; a stage of 50,000 meshes
@@ -60,7 +61,10 @@ class UsdBlendShape(NamedTuple):
 
 
 class UsdSkin(NamedTuple):
-    """How a mesh hangs on its skeleton: `each` influences in turn; `joints` None: in the skeleton's own order."""
+    """How a mesh hangs on its skeleton: `each` influences in turn; `joints` None: in the skeleton's own order.
+
+    `method_stated`: whether the stage says how it skins, else `method` is the schema's fallback.
+    """
 
     bind: UsdArray
     joints: tuple[str, ...] | None
@@ -68,6 +72,8 @@ class UsdSkin(NamedTuple):
     weights: UsdArray
     each: int
     rigid: bool
+    method: SkinningMethod
+    method_stated: bool
 
 
 class UsdMesh(NamedTuple):
@@ -204,6 +210,8 @@ class _Decoder:
             weights=self._array(item, "weights"),
             each=whole(item, "each", 1, "skin"),
             rigid=item.get("rigid") is True,
+            method="dual quaternion" if item.get("method") == "dual quaternion" else "linear",
+            method_stated=item.get("method_stated") is True,
         )
 
     def _skeleton(self, item: Fields) -> UsdSkeleton:

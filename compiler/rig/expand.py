@@ -124,7 +124,15 @@ class _Expansion:
 
     def _character(self) -> Character:
         facts = self.spec.character
-        return Character(facts.name, facts.title, facts.geometry, facts.tolerance, facts.about, facts.band)
+        return Character(
+            name=facts.name,
+            title=facts.title,
+            geometry=facts.geometry,
+            tolerance=facts.tolerance,
+            about=facts.about,
+            band=facts.band,
+            skinning=facts.skinning,
+        )
 
     def _skeleton(self) -> tuple[RigJoint, ...]:
         skeleton, sides = self.spec.bound.skeleton, self.spec.bound.sides

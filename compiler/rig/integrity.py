@@ -12,6 +12,7 @@ from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
 from plica.kinds.reading_kind import Part
 from plica.kinds.readings import Reading, kind_of
+from plica.rig.offsets_table import OffsetsTable
 from plica.rig.region_sources import joints_of, regions_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
@@ -53,6 +54,21 @@ def problems(rig: Rig) -> Iterator[Problem]:
     yield from _strength_problems(rig, known)
     yield from _region_problems(rig, known)
     yield from _shape_and_fold_problems(rig, known)
+    if rig.offsets is not None:
+        yield from _part_problems(rig.offsets)
+
+
+def _part_problems(table: OffsetsTable) -> Iterator[Problem]:
+    """Parts follow each other, and are the whole mesh."""
+    first = 0
+    for index, part in enumerate(table.parts):
+        if part.first != first:
+            yield Problem(f"offsets.parts[{index}].first", f"must be {first}, where the part before it ends")
+        if not 0 <= part.points <= part.vertices:
+            yield Problem(f"offsets.parts[{index}].points", "must not be more than `vertices`")
+        first += part.vertices
+    if first != table.vertex_count:
+        yield Problem("offsets.parts", f"have {first} vertices, but `vertex_count` is {table.vertex_count}")
 
 
 def _repeated(place: str, names: Sequence[str]) -> Iterator[Problem]:

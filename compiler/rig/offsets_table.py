@@ -37,10 +37,29 @@ class ShapeOffsets(NamedTuple):
     inbetweens: tuple[ListedInbetween, ...] = ()
 
 
+class OffsetsPart(NamedTuple):
+    """Which vertices came from where: `first` and how many `vertices` are those of one mesh as one node shows it.
+
+    `node` is None where it has no name, and in OpenUSD; `primitives` are those of the mesh that share these vertices.
+    `points`: how many vertices the file has there; fewer than `vertices` where an importer splits them at seams.
+    """
+
+    mesh: str
+    node: str | None
+    primitives: tuple[int, ...]
+    first: int
+    vertices: int
+    points: int
+
+
 class OffsetsTable(NamedTuple):
-    """The computed offsets: the binary file beside the text, the mesh they are about, and what each shape weighs."""
+    """The computed offsets: the binary file beside the text, the mesh they are about, and what each shape weighs.
+
+    `parts`: where the vertices are in the model's file, one part after the other.
+    """
 
     file: str
     vertex_count: int
     fingerprint: str
+    parts: tuple[OffsetsPart, ...]
     shapes: tuple[ShapeOffsets, ...]

@@ -18,7 +18,7 @@ from plica.rig.offsets_table import OffsetsTable
 from plica.rig.strengths import Control, Field, Strength
 from plica.rig.surfaces import Detail, Fold, JointPose, Region, Shape, StrengthPose
 from plica.skeleton.algebra import Quaternion, Vector
-from plica.values import NOTHING_SAID, About, Alias, Geometry, Side
+from plica.values import NOTHING_SAID, About, Alias, Geometry, Side, SkinningMethod
 
 if TYPE_CHECKING:
     ExpectationName = str
@@ -54,7 +54,8 @@ class Character(NamedTuple):
     """Whose rig it is.
 
     `tolerance` (metres) is how far two vertices may be from mirroring exactly; over `band` metres around the mirror
-    plane the sides pass into each other, 0 for a clean cut with 0.5 on the seam.
+    plane the sides pass into each other, 0 for a clean cut with 0.5 on the seam. `skinning` is how the skin follows the
+    joints; sculpts are taken off their poses by it.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Character(NamedTuple):
     tolerance: float
     about: About = NOTHING_SAID
     band: float = 0.0
+    skinning: SkinningMethod = "linear"
 
 
 class Pose(NamedTuple):

@@ -12,6 +12,7 @@ from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multi
 from plica.skeleton.sides import NO_SIDES
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.spec.bind_sides import bind_sides
+from plica.spec.bind_skinning import bind_skinning
 from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
@@ -61,6 +62,7 @@ def bind_character(
         if tolerance
         else DEFAULT_TOLERANCE,
         band=_band(facts),
+        skinning=bind_skinning(facts, outline, instance.span, diagnostics),
         about=read_about(facts, context),
         names_pattern=names,
         side_texts=side_texts,

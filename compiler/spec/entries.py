@@ -18,7 +18,7 @@ from plica.skeleton.algebra import Vector
 from plica.skeleton.sides import Plane, Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
-from plica.values import About, Alias, Curve, Geometry
+from plica.values import About, Alias, Curve, Geometry, SkinningMethod
 
 ScopeSide = Literal["both", "left", "right", "none"]
 OneSide = Literal["left", "right", "none"]
@@ -247,6 +247,7 @@ class CharacterFacts(NamedTuple):
     geometry: Geometry | None
     tolerance: float
     band: float
+    skinning: SkinningMethod
     about: About
     names_pattern: str
     side_texts: tuple[str, str]

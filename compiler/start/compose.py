@@ -148,8 +148,8 @@ def _pairing_comment(pairing: Pairing) -> list[str]:
 
 
 def _meshes_comment(outline: ModelOutline) -> str:
-    skinned = len(outline.skinned_meshes)
-    return f"the skin is {skinned} meshes together" if skinned > 1 else ""
+    taken = sum(mesh.taken for mesh in outline.meshes)
+    return f"the skin is {taken} meshes together" if taken > 1 and outline.skinned_meshes else ""
 
 
 def _plane_text(plane: Plane) -> str:

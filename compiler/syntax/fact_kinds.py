@@ -61,6 +61,8 @@ _KINDS: Final = (
     FactKind("sides", "sides {left} , {right}"),
     FactKind("tolerance", "tolerance {amount}"),
     FactKind("band", "band {width}"),
+    FactKind("skinning_linear", "skinning linear", group="skinning"),
+    FactKind("skinning_dual", "skinning dual quaternion", group="skinning"),
     FactKind("alias", "alias {clip_name} = {joint}", repeatable=True),
     # ---- regions
     FactKind("skin_of", "skin of {joints} [and {below}]", group="source", shown="skin of"),

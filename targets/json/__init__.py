@@ -46,6 +46,7 @@ class JsonTarget(Target):
             "shape inbetween",
             "driver unclamped",
             "fold strength",
+            "skinning dual quaternion",
         }
     )
 

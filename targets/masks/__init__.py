@@ -49,6 +49,7 @@ class MasksTarget(Target):
             "shape inbetween",
             "driver unclamped",
             "fold strength",
+            "skinning dual quaternion",
         }
     )
 

@@ -46,6 +46,7 @@ class MaterialxTarget(MasksTarget):
             "shape inbetween",
             "driver unclamped",
             "fold strength",
+            "skinning dual quaternion",
         }
     )
 

@@ -52,6 +52,7 @@ class PythonTarget(Target):
             "shape inbetween",
             "driver unclamped",
             "fold strength",
+            "skinning dual quaternion",
         }
     )
 
@@ -103,6 +104,7 @@ def module_text(rig: Rig) -> str:
     }
     return _template().render(
         character=ascii(rig.character.name),
+        skinning=ascii(rig.character.skinning),
         build=ascii(rig.build),
         module=ascii(module_file(rig)),
         vectors=ascii(vectors_file(rig)),

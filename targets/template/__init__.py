@@ -47,6 +47,7 @@ class TemplateTarget(Target):
             "shape inbetween",
             "driver unclamped",
             "fold strength",
+            "skinning dual quaternion",
         }
     )
 

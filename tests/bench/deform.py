@@ -24,8 +24,8 @@ from scipy import sparse
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Deformer, Motion, stacked
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.skinning import Method
 from plica.rig.rig import Rig
+from plica.values import SkinningMethod
 from tests.support.skins import random_character, random_poses
 
 VERTICES, SHAPES, MOVED, FRAMES = 50_000, 200, 2_000, 240
@@ -68,7 +68,7 @@ def with_sparse(mesh: Mesh, matrix: sparse.csr_array[np.float64], motion: Motion
         yield einsum_skin(mesh, shaped, motion.skins[part])
 
 
-def deformed(deformer: Deformer, motion: Motion, method: Method = "linear") -> Iterator[Floats]:
+def deformed(deformer: Deformer, motion: Motion, method: SkinningMethod = "linear") -> Iterator[Floats]:
     """The deformer's blocks."""
     for block in deformer.positions(motion, method):
         yield block.positions
@@ -113,7 +113,7 @@ def main() -> None:
         took, other = seconds(run)
         assert abs(other - total) < 1e-9 * total
         print(f"{name:30}  {took:6.2f} s   {took / own:5.1f} x")
-    dual, _ = seconds(lambda: deformed(deformer, motion, "dual"))
+    dual, _ = seconds(lambda: deformed(deformer, motion, "dual quaternion"))
     print(f"Deformer, dual quaternions      {dual:6.2f} s   {dual / own:5.1f} x of linear blend")
     sys.stdout.flush()
     subprocess.run([sys.executable, "-m", "tests.bench.deform", "memory"], check=True)

@@ -14,8 +14,9 @@ from functools import partial
 import numpy as np
 
 from plica.mesh.joint_matrices import Kinematics
-from plica.mesh.skinning import Method, Skinning
+from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import Unposer
+from plica.values import SkinningMethod
 from tests.support.rigs import random_rig
 from tests.support.skins import random_poses, random_skin
 
@@ -46,13 +47,13 @@ def main() -> None:
     def solve() -> None:
         np.linalg.solve(matrices[..., :3], moved[..., np.newaxis])
 
-    def unpose(method: Method) -> None:
+    def unpose(method: SkinningMethod) -> None:
         for pose, sculpt in zip(skins, sculpts, strict=True):
             Unposer(skinning, mesh.positions, pose, method=method).sculpt(sculpt)
 
     reference = seconds(solve)
     print(f"numpy.linalg.solve, one call  {reference:6.2f} s")
-    methods: tuple[Method, ...] = ("linear", "dual")
+    methods: tuple[SkinningMethod, ...] = ("linear", "dual quaternion")
     for method in methods:
         took = seconds(partial(unpose, method))
         print(f"Unposer, {method:20} {took:6.2f} s   {took / reference:5.2f} x")

@@ -29,6 +29,8 @@ WITHOUT_EXAMPLE = {
     "over-limit": "the text is too long to print; tests/spec",
     "scale-from-nothing": "a text declares joints without scales; tests/outside",
     "scale-mirrored-askew": "the joints of the examples mirror each other's axes; tests/rig",
+    "skinning-contradicts-model": "models of glTF cannot say it; tests/spec",
+    "skinning-differs": "models of glTF cannot say it; tests/spec",
     "internal-error": "not caused by a text; tests/commands",
 }
 # What comes after compiling: outputs, targets, clips and what is computed on the mesh.

@@ -17,7 +17,7 @@ from plica.diff.report import compare
 from plica.kinds import readings
 from plica.pipeline import compile_file, compile_text
 from plica.rig import offsets_table, rig, strengths, surfaces
-from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsTable, ShapeOffsets
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import Rig
 from plica.rig.surfaces import MaskPlace
 from plica.values import About, Photo
@@ -40,7 +40,9 @@ def rig_with_everything() -> Rig:
     )
     folds = tuple(fold._replace(mask=MaskPlace("a.masks.1.png", "green", "skin")) for fold in rig.folds)
     rig = rig._replace(folds=folds)
-    return rig._replace(character=rig.character._replace(about=about), offsets=OffsetsTable("a.npz", 9, "f00d", shapes))
+    parts = (OffsetsPart("skin", "body", (0, 1), 0, 9, 8),)
+    offsets = OffsetsTable("a.npz", 9, "f00d", parts, shapes)
+    return rig._replace(character=rig.character._replace(about=about), offsets=offsets)
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from typing import Any, ClassVar, NamedTuple
 
 import pytest
 
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostics, Severity
 from plica.emit.artifacts import DEFAULT_REQUESTS, Request, build_targets
 from plica.emit.build import Build
 from plica.emit.features import ALL_FEATURES, check_features, feature_table, used_features
@@ -193,6 +193,33 @@ def test_two_targets_may_not_emit_different_bytes_for_one_file() -> None:
     files, result = build(requests, local("PLAIN"), allow=True)
     assert files == {}
     assert ("targets-disagree", "error") in result
+
+
+def test_offsets_for_another_skin_than_a_linear_one_are_a_feature() -> None:
+    rig = whole_rig()
+    linear = rig._replace(character=rig.character._replace(skinning="linear"))
+    bare = rig._replace(shapes=tuple(shape._replace(source=None) for shape in rig.shapes))
+    assert used_features(rig)["skinning dual quaternion"] == [("character", "wren")]
+    assert "skinning dual quaternion" not in used_features(linear)
+    assert "skinning dual quaternion" not in used_features(bare), "nothing was sculpted on its skin"
+    ours = Build(rig)
+    for allowed, severity in ((False, Severity.ERROR), (True, Severity.WARNING)):
+        diagnostics = Diagnostics()
+        check_features(ours, _LinearOnly(), diagnostics, allowed)
+        (found,) = diagnostics.all
+        assert found.severity is severity and "skinning dual quaternion" in found.message
+
+
+@dataclass(frozen=True)
+class _LinearOnly(Target):
+    """A target whose form knows no other skin than a linear one."""
+
+    name: ClassVar[str] = "linear_only"
+    description: ClassVar[str] = "for the test"
+    supports: ClassVar[frozenset[str]] = ALL_FEATURES - {"skinning dual quaternion"}
+
+    def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
+        return {}
 
 
 def test_the_whole_rig_uses_every_feature() -> None:

@@ -12,14 +12,15 @@ from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.normals import Normals
-from plica.mesh.skinning import Method, Skinning
+from plica.mesh.skinning import Skinning
+from plica.values import SkinningMethod
 from tests.support.meshes import bare_mesh, bilateral
 from tests.support.skins import dense, random_character, random_poses
 
-METHODS: tuple[Method, ...] = ("linear", "dual")
+METHODS: tuple[SkinningMethod, ...] = ("linear", "dual quaternion")
 
 
-def straight(mesh: Mesh, shapes: dict[str, Inbetweens], motion: Motion, method: Method) -> Floats:
+def straight(mesh: Mesh, shapes: dict[str, Inbetweens], motion: Motion, method: SkinningMethod) -> Floats:
     """The definition: shapes, one frame and shape after the other, then every vertex's matrix."""
     result = np.empty((len(motion.strengths), mesh.vertex_count, 3))
     matrices = Skinning(mesh).matrices(motion.skins, method)
@@ -38,7 +39,7 @@ def straight(mesh: Mesh, shapes: dict[str, Inbetweens], motion: Motion, method: 
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_positions_are_what_the_definition_says(method: Method) -> None:
+def test_positions_are_what_the_definition_says(method: SkinningMethod) -> None:
     rig, mesh, shapes = random_character(3, 700, 12, 40)
     deformer = Deformer(mesh, rig, shapes)
     poses = random_poses(rig, 9)
@@ -54,7 +55,7 @@ def test_positions_are_what_the_definition_says(method: Method) -> None:
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_blocks_of_any_size_hold_the_same(method: Method) -> None:
+def test_blocks_of_any_size_hold_the_same(method: SkinningMethod) -> None:
     rig, mesh, shapes = random_character(6, 300, 6, 20)
     deformer = Deformer(mesh, rig, shapes)
     poses = random_poses(rig, 150)

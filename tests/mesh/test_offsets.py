@@ -102,6 +102,16 @@ def assert_same(result: Offsets, expected: Offsets) -> None:
         assert np.array_equal(result.normals, expected.normals.astype(np.float32))
 
 
+def test_which_point_each_vertex_is_a_copy_of_is_kept_by_part() -> None:
+    points = {1: np.array([0, 1, 1, 2]), 12: np.array([0, 0])}
+    result = read_offsets_file(offsets_file(OffsetsFile(12, CONTENT.shapes, points=points)))
+    assert {part: own.tolist() for part, own in result.points.items()} == {1: [0, 1, 1, 2], 12: [0, 0]}
+    assert read_offsets_file(offsets_file(CONTENT)).points == {}
+    wrong = written({**WHOLE, "points_of_part_0": np.array([0.5])})
+    with pytest.raises(ArchiveError, match="points_of_part_0"):
+        read_offsets_file(wrong)
+
+
 def test_what_is_written_is_read_back_in_single_precision() -> None:
     result = read_offsets_file(offsets_file(CONTENT))
     assert result.vertex_count == 12

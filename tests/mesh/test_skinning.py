@@ -11,11 +11,12 @@ from scipy.spatial.transform import Rotation as Turn
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.rigid_motions import motions
-from plica.mesh.skinning import Method, Skinning
+from plica.mesh.skinning import Skinning
+from plica.values import SkinningMethod
 from tests.support.rigs import random_rig
 from tests.support.skins import placed, random_poses, random_skin
 
-METHODS: tuple[Method, ...] = ("linear", "dual")
+METHODS: tuple[SkinningMethod, ...] = ("linear", "dual quaternion")
 
 
 def skinned(vertices: int = 60, frames: int = 4) -> tuple[Mesh, Floats]:
@@ -32,7 +33,7 @@ def test_linear_blend_is_the_weighted_mean() -> None:
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_the_order_of_influences_and_repeated_ones_do_not_matter(method: Method) -> None:
+def test_the_order_of_influences_and_repeated_ones_do_not_matter(method: SkinningMethod) -> None:
     mesh, skins = skinned()
     turned = replace(
         mesh,
@@ -45,7 +46,7 @@ def test_the_order_of_influences_and_repeated_ones_do_not_matter(method: Method)
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_where_all_joints_move_alike_the_skin_does(method: Method) -> None:
+def test_where_all_joints_move_alike_the_skin_does(method: SkinningMethod) -> None:
     """Stretched, sheared and mirrored matrices included."""
     mesh, _ = skinned()
     alike = np.random.default_rng(7).normal(size=(8, 1, 3, 4))
@@ -56,7 +57,7 @@ def test_where_all_joints_move_alike_the_skin_does(method: Method) -> None:
 
 def test_dual_quaternions_keep_the_skin_rigid() -> None:
     mesh, skins = skinned()
-    linear = Skinning(mesh).matrices(skins, "dual")[..., :3]
+    linear = Skinning(mesh).matrices(skins, "dual quaternion")[..., :3]
     np.testing.assert_allclose(linear @ linear.swapaxes(2, 3), np.broadcast_to(np.eye(3), linear.shape), atol=1e-12)
     assert (np.linalg.det(linear) > 0).all()
 
@@ -70,13 +71,13 @@ def test_half_of_a_turn_about_the_axis_between_is_half_the_angle() -> None:
     for angle, halfway in ((100.0, 50.0), (200.0, -80.0), (-300.0, 30.0)):
         skins[0, 1, :, :3] = Turn.from_euler("y", angle, degrees=True).as_matrix()
         skins[0, 1, 1, 3] = 0.6
-        result = Skinning(mesh).matrices(skins, "dual")[0, 0]
+        result = Skinning(mesh).matrices(skins, "dual quaternion")[0, 0]
         np.testing.assert_allclose(result[:, :3], Turn.from_euler("y", halfway, degrees=True).as_matrix(), atol=1e-12)
         np.testing.assert_allclose(result[:, 3], (0.0, 0.3, 0.0), atol=1e-12)
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_a_mesh_without_binds_stays(method: Method) -> None:
+def test_a_mesh_without_binds_stays(method: SkinningMethod) -> None:
     mesh, _ = skinned(5)
     result = Skinning(placed(mesh)).matrices(np.zeros((2, 0, 3, 4)), method)
     np.testing.assert_array_equal(result, np.broadcast_to(np.eye(3, 4), (2, 5, 3, 4)))

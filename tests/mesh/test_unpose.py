@@ -15,18 +15,19 @@ from plica.evaluate.pose_components import skeleton_of
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
-from plica.mesh.skinning import Method, Skinning
+from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
 from plica.skeleton.skeleton import Skeleton
+from plica.values import SkinningMethod
 from tests.support.rigs import random_rig
 from tests.support.skins import dense, random_character, random_poses, random_skin, rig_of
 
-METHODS: tuple[Method, ...] = ("linear", "dual")
+METHODS: tuple[SkinningMethod, ...] = ("linear", "dual quaternion")
 
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from(METHODS), st.floats(0.05, 0.6), st.floats(0.001, 0.3))
-def test_posing_again_gives_the_sculpt(seed: int, method: Method, bend: float, size: float) -> None:
+def test_posing_again_gives_the_sculpt(seed: int, method: SkinningMethod, bend: float, size: float) -> None:
     rig, mesh, shapes = random_character(seed % 7, 200, 4, 60)
     deformer = Deformer(mesh, rig, shapes)
     random = np.random.default_rng(seed)
@@ -47,7 +48,7 @@ def test_posing_again_gives_the_sculpt(seed: int, method: Method, bend: float, s
 
 
 @pytest.mark.parametrize("method", METHODS)
-def test_offsets_of_a_few_vertices_are_those_of_the_whole_sculpt(method: Method) -> None:
+def test_offsets_of_a_few_vertices_are_those_of_the_whole_sculpt(method: SkinningMethod) -> None:
     rig, mesh, shapes = random_character(2, 150, 3, 50)
     deformer = Deformer(mesh, rig, shapes)
     motion = deformer.motion(random_poses(rig, 1))

@@ -15,18 +15,18 @@ from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.mesh_reader import mesh_of_rig, read_mesh
-from plica.mesh.skinning import Method
 from plica.mesh.unpose import Unposer
 from plica.readers.clip_reader import read_clips
 from plica.readers.model_reader import read_outline
 from plica.skeleton.skeleton import Joint, Skeleton
+from plica.values import SkinningMethod
 from tests.support.data import SMALL_DATA, shared_data
 from tests.support.meshes import bare_mesh
 from tests.support.skins import placed, random_character, random_poses, rig_of
 
 NO_TRIANGLES = np.zeros((0, 3), np.int64)
 # UsdSkel's name for each method (OpenUSD, UsdSkelBindingAPI, skel:skinningMethod).
-METHODS: tuple[tuple[Method, str], ...] = (("linear", "classicLinear"), ("dual", "dualQuaternion"))
+METHODS: tuple[tuple[SkinningMethod, str], ...] = (("linear", "classicLinear"), ("dual quaternion", "dualQuaternion"))
 
 
 def usd(module: str) -> Any:
@@ -40,7 +40,7 @@ def floats(values: Any) -> Floats:
     return np.array(values, dtype=np.float64)
 
 
-def whole(deformer: Deformer, moving: Poses | Motion, method: Method = "linear") -> Floats:
+def whole(deformer: Deformer, moving: Poses | Motion, method: SkinningMethod = "linear") -> Floats:
     """All frames."""
     return np.concatenate([block.positions for block in deformer.positions(moving, method)])
 
@@ -122,8 +122,8 @@ def usd_mesh(prim: Any, binds: Floats) -> Mesh:
     )
 
 
-@pytest.mark.parametrize(("name", "method"), [("lbs", "linear"), ("dqs", "dual")])
-def test_skins_meet_the_baked_files(name: str, method: Method) -> None:
+@pytest.mark.parametrize(("name", "method"), [("lbs", "linear"), ("dqs", "dual quaternion")])
+def test_skins_meet_the_baked_files(name: str, method: SkinningMethod) -> None:
     stages = [
         usd("Usd").Stage.Open(str(shared_data("usdskel", file))) for file in (f"{name}.usda", f"{name}.baked.usda")
     ]
@@ -160,7 +160,7 @@ def skinned_by_usd(mesh: Mesh, skins: Floats, method: str) -> Floats:
 
 
 @pytest.mark.parametrize(("method", "name"), METHODS)
-def test_random_skins_are_those_of_usdskel(method: Method, name: str) -> None:
+def test_random_skins_are_those_of_usdskel(method: SkinningMethod, name: str) -> None:
     rig, mesh, _ = random_character(11, 400, 1, 5)
     deformer = Deformer(mesh, rig, {})
     skins = deformer.motion(random_poses(rig, 4, bend=0.3)).skins
@@ -172,7 +172,7 @@ def test_random_skins_are_those_of_usdskel(method: Method, name: str) -> None:
 
 
 @pytest.mark.parametrize(("method", "name"), METHODS)
-def test_a_clip_of_the_rigged_figure_is_that_of_usdskel(method: Method, name: str) -> None:
+def test_a_clip_of_the_rigged_figure_is_that_of_usdskel(method: SkinningMethod, name: str) -> None:
     # RiggedFigure by Cesium (CC-BY 4.0)
     path = shared_data("characters", "rigged_figure", "RiggedFigure.glb")
     rig = rig_of(read_outline(path).skeleton)
@@ -186,8 +186,8 @@ def test_a_clip_of_the_rigged_figure_is_that_of_usdskel(method: Method, name: st
         np.testing.assert_allclose(positions[frame], skinned_by_usd(mesh, motion.skins[frame], name), atol=2e-6)
 
 
-@pytest.mark.parametrize("method", ["linear", "dual"])
-def test_a_sculpt_over_the_posed_figure_comes_back(method: Method) -> None:
+@pytest.mark.parametrize("method", ["linear", "dual quaternion"])
+def test_a_sculpt_over_the_posed_figure_comes_back(method: SkinningMethod) -> None:
     path = shared_data("characters", "rigged_figure", "RiggedFigure.glb")
     rig = rig_of(read_outline(path).skeleton)
     mesh = mesh_of_rig(rig, path)

@@ -175,7 +175,13 @@ def whole_rig() -> Rig:
     )
     about = About(("seen on the river “stage”",), (Photo("photos/otter.jpg", "wet fur"),), "old_elbow")
     return Rig(
-        Character("wren", "Wren, the otter who runs the river post", Geometry("wren.glb", ("skin",)), 0.0005),
+        Character(
+            name="wren",
+            title="Wren, the otter who runs the river post",
+            geometry=Geometry("wren.glb", ("skin",)),
+            tolerance=0.0005,
+            skinning="dual quaternion",
+        ),
         SKELETON,
         Symmetry("x", 0.0, False),
         (

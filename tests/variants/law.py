@@ -140,10 +140,17 @@ def write_variation(variation: Variation, folder: Path) -> None:
 
 
 def sources(variation: Variation) -> Floats:
-    """For each vertex of the variation as Plica counts them the character's (v,), -1 for none."""
+    """For each vertex of the variation as Plica counts them the character's (v,), -1 for none.
+
+    A mesh that several nodes show with one skin stands in one place, and counts once.
+    """
     model = variation.model
     shown = sorted((node.mesh, number) for number, node in enumerate(model.nodes) if node.mesh is not None)
-    return np.concatenate([primitive.source for mesh, _ in shown for primitive in model.meshes[mesh].primitives])
+    once = {}
+    for mesh, number in shown:
+        skin = model.nodes[number].skin
+        once.setdefault((mesh, skin, number if skin is None else None), mesh)
+    return np.concatenate([primitive.source for mesh in once.values() for primitive in model.meshes[mesh].primitives])
 
 
 def outcome_of(variation: Variation, folder: Path, text: str | None = None) -> Outcome:

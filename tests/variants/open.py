@@ -32,9 +32,6 @@ OPEN: Final[tuple[Open, ...]] = (
     Open("negative_scales", ("strengths", "offsets", "measures"), "a joint's own scale turns its axes"),
     Open("mirrored_arm", ("strengths", "offsets"), "a joint's own scale turns its axes"),
     Open("under_controls", ALL, "a reading is relative to the parent alone"),
-    Open("cut", ("offsets", "regions", "measures"), "copies of a vertex in different meshes are not one point"),
-    Open("rigid_parts", ALL, "meshes without a skin are left out where others have one"),
-    Open("shown_twice", ("offsets", "measures"), "what lies in one place twice has no partner"),
 )
 
 

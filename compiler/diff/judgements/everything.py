@@ -44,6 +44,7 @@ JUDGEMENTS: Final = (
     always("character", "geometry", "geometry", Harm.RISKY, GEOMETRY, TEXTURES),
     always("character", "tolerance", "tolerance", Harm.RISKY, GEOMETRY),
     always("character", "band", "band", Harm.RISKY, GEOMETRY, TEXTURES),
+    always("character", "skinning", "skinning", Harm.BREAKING, GEOMETRY),
     always("format", "format", "format", Harm.BREAKING, NAMES),
     always("version", "version", "format", Harm.BREAKING, NAMES),
 )

@@ -30,6 +30,7 @@ JUDGEMENTS: Final = (
     Judgement("offsets", ("vertices", "bytes", "largest", "listed", "inbetweens"), _moved),
     always("offsets", "file", "offsets-file", Harm.BREAKING, NAMES, GEOMETRY),
     always("offsets", "vertex_count", "vertex-count", Harm.BREAKING, GEOMETRY),
+    always("offsets", "parts", "vertex-numbers", Harm.BREAKING, GEOMETRY),
     always("offsets", "fingerprint", "mesh", Harm.RISKY, GEOMETRY),
     always("offsets", "joint", "nearest-joint", Harm.COSMETIC, GEOMETRY),
     Judgement("poses", ("items",), _pose),

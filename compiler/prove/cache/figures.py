@@ -63,7 +63,8 @@ class CachedFigures:
 
 def body_digest(material: Material) -> str:
     """What every figure of a material depends on."""
-    return digest(material.code, mesh_digest(material.mesh), material.rest)
+    skinning = material.rig.character.skinning
+    return digest(material.code, mesh_digest(material.mesh), material.rest, skinning)
 
 
 def written_figure(figure: MeasuredFigure) -> bytes:
