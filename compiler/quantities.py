@@ -12,6 +12,8 @@ from plica.units import UNITS
 _DECIMALS: Final = {"deg": 1, "rad": 4, "turn": 4, "mm": 2, "cm": 3, "m": 5, "in": 3, "%": 2}
 _NOTHING: Final = 1e-9
 """Figures below this are only rounding."""
+_COUNTED: Final = 1e15
+"""Whole numbers below this are counts, and written out."""
 _IN_METRES: Final = 1.0
 _IN_SQUARE_METRES: Final = 0.1
 
@@ -44,7 +46,10 @@ def changed(value: float, unit: str = "") -> str:
 def measured(value: float, unit: str) -> str:
     """A figure that was measured, to a fixed fraction of its unit: `12.5 deg`, `-3 mm`, `0.25`."""
     figure = in_unit(value, unit)
-    text = f"{figure:.4g}" if unit not in _DECIMALS else f"{figure:.{_DECIMALS[unit]}f}"
+    if unit in _DECIMALS:
+        text = f"{figure:.{_DECIMALS[unit]}f}"
+    else:
+        text = f"{figure:.0f}" if float(figure).is_integer() and abs(figure) < _COUNTED else f"{figure:.4g}"
     if "." in text and "e" not in text:
         text = text.rstrip("0").rstrip(".")
     text = "0" if text == "-0" else text

@@ -22,6 +22,13 @@ from plica.skeleton.skeleton import Skeleton
 from plica.values import Side
 
 
+def control_partners(rig: Rig) -> dict[str, str | None]:
+    """The control of the other side for each, itself for one without a side, None where the other side has none."""
+    by_declaration = {(control.declared, control.side): control.name for control in rig.controls}
+    opposite: dict[Side, Side] = {"left": "right", "right": "left", "none": "none"}
+    return {control.name: by_declaration.get((control.declared, opposite[control.side])) for control in rig.controls}
+
+
 class PoseMirror:
     """Mirrors poses of a rig that has a symmetry.
 
@@ -39,11 +46,7 @@ class PoseMirror:
         self._joints = {joint.name: joint for joint in rig.skeleton}
         sign = {"x": (-1.0, 1.0, 1.0), "y": (1.0, -1.0, 1.0), "z": (1.0, 1.0, -1.0)}[symmetry.axis]
         self._reflection: Matrix = ((sign[0], 0.0, 0.0), (0.0, sign[1], 0.0), (0.0, 0.0, sign[2]))
-        by_declaration = {(control.declared, control.side): control.name for control in rig.controls}
-        opposite: dict[Side, Side] = {"left": "right", "right": "left", "none": "none"}
-        self._controls = {
-            control.name: by_declaration.get((control.declared, opposite[control.side])) for control in rig.controls
-        }
+        self._controls = control_partners(rig)
 
     def pose(self, pose: SparsePose) -> SparsePose:
         """The mirrored pose; what has no partner stays at rest."""

@@ -146,6 +146,11 @@ _KINDS: Final = (
         Worse.LESS,
     ),
     _on_skin("crossing", "crossing of {region} [border {border}] none [{over}]", LimitKind((), "", 0.0)),
+    _on_skin(
+        "even_skin",
+        "even of {region} [border {border}] within {limit} [{over}]",
+        LimitKind((Dimension.LENGTH,), "mm", 0.0001),
+    )._replace(border=0.0),
     ExpectationKind(
         "smooth",
         "smooth {strengths} within {limit} [{over}]",

@@ -80,6 +80,18 @@ def composed(first: Floats, second: Floats) -> Floats:
     return np.asarray(result)
 
 
+def inverted(matrices: Floats) -> Floats:
+    """The inverses of affine matrices (..., 3, 4). Raises ValueError where one has none."""
+    try:
+        linear = np.linalg.inv(matrices[..., :3])
+    except np.linalg.LinAlgError as error:
+        raise ValueError("an affine matrix has no inverse") from error
+    result = np.empty_like(matrices)
+    result[..., :3] = linear
+    result[..., 3] = -np.matmul(linear, matrices[..., 3:])[..., 0]
+    return result
+
+
 def rotation_matrices(quaternions: Floats) -> Floats:
     """The matrices (..., 3, 3) of quaternions (..., 4), x y z w, of any length; the identity where they are null."""
     size = np.sqrt((quaternions * quaternions).sum(axis=-1))

@@ -10,7 +10,7 @@ from plica.prove.execution.executor import LocalExecutor, MakeExecutor
 from plica.prove.execution.skin_runs import Progress, SkinRuns, Tally, Tell
 from plica.prove.execution.work import BLOCK_BYTES, material_of
 from plica.prove.proof import Proof, ProofSubject
-from plica.prove.registry import DirectMeasure, SkinMeasure, measures
+from plica.prove.registry import DirectMeasure, measures
 from plica.prove.results import NO_MESH, Result, not_measured
 from plica.prove.skin import Skin
 from plica.rig.expectations import goes_over_everything
@@ -38,7 +38,7 @@ class Prover:
         if subject.attached is not None and deformer is not None:
             attached, rest = subject.attached, self._proof.rest
             self._material = material_of(subject.rig, attached, rest, block_bytes)
-            skin = Skin(subject.rig, attached.mesh, attached.regions, rest)
+            skin = Skin(subject.rig, attached.mesh, attached.regions, rest, symmetry=self._material.symmetry)
             self._runs = SkinRuns(skin, deformer, CachedFigures(store, self._material), block_bytes)
 
     @property
@@ -75,7 +75,7 @@ class Prover:
             yield from self._of_skin(of_skin, tell)
 
     def _on_skin(self, expectation: Expectation) -> bool:
-        return isinstance(self._measures[expectation.kind], SkinMeasure)
+        return not isinstance(self._measures[expectation.kind], DirectMeasure)
 
     def _of_skin(self, asked: Sequence[tuple[int, Expectation]], tell: Tell) -> Iterator[Result]:
         assert self._runs is not None

@@ -15,7 +15,7 @@ from plica.rig.rig import Expectation
 
 if TYPE_CHECKING:
     from plica.prove.proof import Proof
-    from plica.prove.skin import Skin, SkinGauge
+    from plica.prove.skin import PairGauge, Skin, SkinGauge
 
 PACKAGE = "plica.prove.measures"
 
@@ -41,6 +41,16 @@ class SkinMeasure(NamedTuple):
     spread: Spread | None = None
 
 
+class PairMeasure(NamedTuple):
+    """A kind that is measured on the skin in every pose and in its mirror image together; else like `SkinMeasure`."""
+
+    kind: ExpectationKind
+    prepare: Callable[[Skin, Expectation, list[Floats]], PairGauge]
+    heat: Heat | None = None
+    legend: str = ""
+    spread: Spread | None = None
+
+
 class DirectMeasure(NamedTuple):
     """A kind that is judged by itself: of strengths, of offsets, of masks."""
 
@@ -48,7 +58,7 @@ class DirectMeasure(NamedTuple):
     judge: Callable[[Proof, int, Expectation], Result]
 
 
-Measure = SkinMeasure | DirectMeasure
+Measure = SkinMeasure | PairMeasure | DirectMeasure
 
 
 class MissingMeasureError(RuntimeError):
@@ -70,7 +80,7 @@ def matched(result: Iterable[Measure], kinds: Mapping[str, ExpectationKind]) -> 
         name = measure.kind.name
         if name in by_name:
             raise MissingMeasureError(f"`{name}` has two measures")
-        if kinds.get(name) != measure.kind or isinstance(measure, SkinMeasure) != measure.kind.on_skin:
+        if kinds.get(name) != measure.kind or isinstance(measure, DirectMeasure) == measure.kind.on_skin:
             raise MissingMeasureError(f"the measure of `{name}` is not one of its kind")
         by_name[name] = measure
     missing = sorted(set(kinds) - set(by_name))
@@ -79,9 +89,14 @@ def matched(result: Iterable[Measure], kinds: Mapping[str, ExpectationKind]) -> 
     return by_name
 
 
-def skin_measure(kind: str) -> SkinMeasure:
+def is_paired(kind: str) -> bool:
+    """Whether a kind is measured in poses and their mirror images together."""
+    return isinstance(measures().get(kind), PairMeasure)
+
+
+def skin_measure(kind: str) -> SkinMeasure | PairMeasure:
     """The measure of a kind that is measured on the skin. Raises MissingMeasureError for any other kind."""
     measure = measures().get(kind)
-    if not isinstance(measure, SkinMeasure):
+    if not isinstance(measure, SkinMeasure | PairMeasure):
         raise MissingMeasureError(f"`{kind}` is not measured on the skin")
     return measure

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
 from plica.evaluate.pose_components import skeleton_of
 from plica.measure.area_shares import kept_to
-from plica.measure.worst_values import WorstValues
+from plica.measure.worst_values import FrameValues, WorstValues
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.cache.preparations import Recall, computed
-from plica.prove.registry import skin_measure
+from plica.prove.registry import MissingMeasureError, PairMeasure, SkinMeasure, skin_measure
 from plica.prove.results import WorstPlace
 from plica.rig.expectations import cut_border
 from plica.rig.region_sources import joints_of, regions_of
@@ -23,12 +23,26 @@ from plica.skeleton.algebra import length, subtract
 
 if TYPE_CHECKING:
     from plica.measure.stretch import Stretch, Stretched
+    from plica.mesh.skin_mirror import SkinSymmetry
 
 PERCENTILES: Final = (0.5, 0.9, 0.95, 0.98, 0.99)
 """Shares of the area whose figures are told."""
 SkinGauge = Callable[[Floats, Integers], WorstValues]
 """Positions (frames, v, 3), and the first frames (runs,) of runs of them, to the worst figure of each run, in the
 inside unit of the expectation."""
+
+
+class PairBlock(NamedTuple):
+    """Positions (frames, v, 3) in some poses, with the shapes and without, and in their mirror images."""
+
+    shaped: Floats
+    bare: Floats
+    mirrored_shaped: Floats
+    mirrored_bare: Floats
+
+
+PairGauge = Callable[[PairBlock], tuple[FrameValues, FrameValues]]
+"""The figures of each frame, of what the shapes add and of the bare skin."""
 
 
 def together(gauges: Sequence[SkinGauge]) -> Callable[[Floats, Integers], list[WorstValues]]:
@@ -59,7 +73,7 @@ class Skin:
     """What is measured: the rig, its mesh, the weights of its regions, and the positions (v, 3) at rest.
 
     `recall` gives what is costly to prepare, maybe from a cache; `stretches` keeps what several expectations share,
-    by region and uv set.
+    by region, uv set and border. `symmetry`: the mirror plane and the vertices' partners, None where none is known.
     """
 
     rig: Rig
@@ -68,11 +82,22 @@ class Skin:
     rest: Floats
     recall: Recall = computed
     stretches: dict[tuple[str, str | None, float], Stretch] = field(default_factory=dict)
+    symmetry: SkinSymmetry | None = None
 
     def gauge(self, expectation: Expectation) -> SkinGauge:
-        """The measure of an expectation. Raises UnmeasurableError."""
+        """The measure of an expectation. Raises UnmeasurableError, and MissingMeasureError for a kind without one."""
+        measure = skin_measure(expectation.kind)
+        if not isinstance(measure, SkinMeasure):
+            raise MissingMeasureError(f"`{expectation.kind}` is measured in pairs of poses")
         weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
-        return skin_measure(expectation.kind).prepare(self, expectation, weights)
+        return measure.prepare(self, expectation, weights)
+
+    def pair_gauge(self, expectation: Expectation) -> PairGauge:
+        """The measure of an expectation about poses and their mirror images; raises as `gauge` does."""
+        measure = skin_measure(expectation.kind)
+        if not isinstance(measure, PairMeasure):
+            raise MissingMeasureError(f"`{expectation.kind}` is measured in single poses")
+        return measure.prepare(self, expectation, [self._weights(name) for name in expectation.of])
 
     def heat(self, expectation: Expectation) -> Callable[[Floats], Floats]:
         """For positions (v, 3), how hot each triangle (t,) is: 1 at the limit. Nothing is where its kind shows no heat.

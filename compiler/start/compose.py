@@ -308,6 +308,10 @@ def _morphs(outline: ModelOutline, subjects: list[StartModel]) -> list[list[str]
 
 def _expectations(body: Body, subjects: list[StartModel]) -> list[list[str]]:
     lines = ["expect { rest }  // every strength is exactly 0 in the rest pose"]
+    paired = [subject for subject in subjects if subject.paired and _part(body, subject).region]
+    if paired:
+        lines += ["", "// Mirrored poses give the mirrored skin, as far as shapes move it."]
+    lines += [f"expect both {{ even of {one.name} within 0.1 mm  over {one.name}_bend }}" for one in paired]
     limb = next((subject for subject in subjects if body.parts[subject.joint] in ("elbow", "knee")), None)
     if limb is not None:
         lines += [

@@ -7,7 +7,16 @@ import pytest
 from plica.kinds.expectations import EXPECTATION_KINDS, ExpectationKind, LimitKind, Over, Worse
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
-from plica.prove.registry import DirectMeasure, MissingMeasureError, SkinMeasure, matched, measures, skin_measure
+from plica.prove.registry import (
+    DirectMeasure,
+    MissingMeasureError,
+    PairMeasure,
+    SkinMeasure,
+    is_paired,
+    matched,
+    measures,
+    skin_measure,
+)
 from plica.rig.rig import Expectation
 from plica.rig.rig_json import RigFormatError, read_rig, write_rig
 from tests.support.arms import arms
@@ -26,7 +35,8 @@ UNMEASURED = ExpectationKind(
 def test_every_kind_has_one_measure_of_its_form() -> None:
     assert set(measures()) == set(EXPECTATION_KINDS)
     for name, kind in EXPECTATION_KINDS.items():
-        assert isinstance(measures()[name], SkinMeasure if kind.on_skin else DirectMeasure)
+        assert isinstance(measures()[name], SkinMeasure | PairMeasure if kind.on_skin else DirectMeasure)
+        assert isinstance(measures()[name], PairMeasure) == is_paired(name) == (name == "even_skin")
 
 
 def test_a_kind_without_a_measure_is_refused_when_measures_are_loaded() -> None:

@@ -61,7 +61,7 @@ def test_both_sides_come_from_one_line(tmp_path: Path) -> None:
     strengths = {strength.name for strength in compiled.rig.strengths}
     assert {"left_shin_bend", "right_shin_bend", "spine_bend", "left_index1_bend"} <= strengths
     assert {region.name for region in compiled.rig.regions} >= {"left_forearm", "right_forearm"}
-    assert {expectation.kind for expectation in compiled.rig.expectations} == {"rest"}
+    assert {expectation.kind for expectation in compiled.rig.expectations} == {"rest", "even_skin"}
 
 
 def test_every_driver_is_off_at_rest_and_its_span_runs_from_rest(tmp_path: Path) -> None:

@@ -63,8 +63,8 @@ class CachedFigures:
 
 def body_digest(material: Material) -> str:
     """What every figure of a material depends on."""
-    skinning = material.rig.character.skinning
-    return digest(material.code, mesh_digest(material.mesh), material.rest, skinning)
+    skinning, symmetry = material.rig.character.skinning, material.symmetry or ()
+    return digest(material.code, mesh_digest(material.mesh), material.rest, skinning, *symmetry)
 
 
 def written_figure(figure: MeasuredFigure) -> bytes:

@@ -16,11 +16,12 @@ import numpy as np
 from plica.evaluate.poses import Poses
 from plica.kinds.expectations import Worse
 from plica.mesh.deform import Deformer, Motion
+from plica.mesh.skin_mirror import SkinMirror
 from plica.prove.cache.figures import CachedFigures
 from plica.prove.execution.executor import Executor
 from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, worse_of
 from plica.prove.pose_rows import finer
-from plica.prove.registry import skin_measure
+from plica.prove.registry import is_paired, skin_measure
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
 from plica.prove.sweeps import PoseTrack
@@ -86,6 +87,11 @@ class _Run:
     looked_closer: bool = False
     why: str = ""
 
+    @property
+    def paired(self) -> bool:
+        """Whether it is measured in poses and their mirror images together."""
+        return is_paired(self.expectation.kind)
+
     def take(self, figure: MeasuredFigure, track: int, start: int) -> None:
         if figure.shaped is None or figure.bare is None:
             # Every stretch says the same, or whichever comes first in the alphabet is told
@@ -100,6 +106,16 @@ class _Run:
             result.take(worse.badness(worst.value), worst.value, track, start + worst.frame, worst.vertex)
 
 
+class _Keys(NamedTuple):
+    """What a motion is known by, alone and together with its mirror image."""
+
+    alone: str
+    paired: str
+
+    def of(self, run: _Run) -> str:
+        return self.paired if run.paired else self.alone
+
+
 class _Stretch(NamedTuple):
     """Frames from `start` on of a track, and the runs that they are for with the number that each gives the track."""
 
@@ -109,12 +125,14 @@ class _Stretch(NamedTuple):
 
 
 class _Unknown(NamedTuple):
-    """A stretch with its motion and what that is known by; of its runs only those whose figures were not kept."""
+    """A stretch with its motion, mirrored too where it is asked for, and what these are known by; of its runs only
+    those whose figures were not kept."""
 
     stretch: _Stretch
     runs: tuple[tuple[_Run, int], ...]
     motion: Motion
-    key: str
+    mirrored: Motion | None
+    keys: _Keys
 
     @property
     def asked(self) -> tuple[int, ...]:
@@ -128,6 +146,11 @@ class SkinRuns:
         self.skin, self.deformer, self.kept = skin, deformer, kept
         self.frames = frames_of_a_stretch(skin.mesh.vertex_count, block_bytes)
         self.tally = Tally(0, 0)
+        self._mirror = _mirror(skin)
+
+    def mirrored(self, poses: Poses) -> Motion | None:
+        """The motion in the mirrored poses; None where they cannot be mirrored."""
+        return None if self._mirror is None else self._mirror.motion(self.deformer, poses)
 
     def measured(
         self,
@@ -206,11 +229,14 @@ class _Measuring:
 
     def _begin(self, stretch: _Stretch) -> None:
         """Takes what is known, and packs the rest into units."""
-        motion = self._all.deformer.motion(stretch.poses)
-        key = self._all.kept.motion(motion)
-        unknown = []
+        motion, mirrored = self._all.deformer.motion(stretch.poses), None
+        alone = paired = self._all.kept.motion(motion)
+        if any(run.paired for run, _ in stretch.runs):
+            mirrored = self._all.mirrored(stretch.poses)
+            paired = f"{alone} {self._all.kept.motion(mirrored)}" if mirrored is not None else alone
+        keys, unknown = _Keys(alone, paired), []
         for run, track in stretch.runs:
-            figure = self._all.kept.get(run.index, key, stretch.poses.frames)
+            figure = self._all.kept.get(run.index, keys.of(run), stretch.poses.frames)
             if figure is None:
                 unknown.append((run, track))
             else:
@@ -220,7 +246,7 @@ class _Measuring:
             self._recalled += stretch.poses.frames
             self._count(stretch)
             return
-        result = _Unknown(stretch, tuple(unknown), motion, key)
+        result = _Unknown(stretch, tuple(unknown), motion, mirrored, keys)
         if self._pack and self._pack[0].asked != result.asked:
             self._hand_out()
         self._pack.append(result)
@@ -231,14 +257,15 @@ class _Measuring:
         if self._pack:
             self._pending[self._number] = self._pack
             motions = tuple(one.motion for one in self._pack)
-            self._crew.add(WorkUnit(self._number, self._pack[0].asked, motions))
+            mirrored = tuple(one.mirrored for one in self._pack)
+            self._crew.add(WorkUnit(self._number, self._pack[0].asked, motions, mirrored))
             self._number += 1
             self._pack = []
 
     def _end(self, answer: WorkAnswer) -> None:
         for unknown, figures in zip(self._pending.pop(answer.number), answer.figures, strict=True):
             for (run, track), figure in zip(unknown.runs, figures, strict=True):
-                self._all.kept.put(run.index, unknown.key, figure)
+                self._all.kept.put(run.index, unknown.keys.of(run), figure)
                 self._take(run, track, unknown.stretch.start, figure)
             self._all.count(0, len(unknown.runs))
             self._count(unknown.stretch)
@@ -284,6 +311,16 @@ class _Measuring:
         )
         pose = run.tracks[result.track].poses[result.frame]
         return replace(made, percentiles=self._all.percentiles(run.expectation, pose))
+
+
+def _mirror(skin: Skin) -> SkinMirror | None:
+    """What mirrors the poses; None where nothing is asked of mirror images, or a joint cannot be mirrored."""
+    if skin.symmetry is None or not any(is_paired(one.kind) for one in skin.rig.expectations):
+        return None
+    try:
+        return SkinMirror(skin.rig, skin.mesh, skin.symmetry)
+    except ValueError:
+        return None
 
 
 def frames_of_a_stretch(vertices: int, block_bytes: int = BLOCK_BYTES) -> int:

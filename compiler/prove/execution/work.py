@@ -15,16 +15,19 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from plica.kinds.expectations import Worse, expectation_kind
-from plica.measure.worst_values import WorstValues, joined, starts_in
+from plica.measure.worst_values import WorstValues, joined, starts_in, worst_of
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.skin_mirror import SkinSymmetry
 from plica.prove.cache.keys import code_digest
 from plica.prove.cache.preparations import Recall, computed
-from plica.prove.skin import Skin, SkinGauge, UnmeasurableError, together
+from plica.prove.registry import is_paired
+from plica.prove.skin import PairBlock, PairGauge, Skin, SkinGauge, UnmeasurableError, together
 from plica.rig.rig import Expectation, Rig
 
+NO_MIRROR: Final = "the poses cannot be mirrored"
 NO_NUMBER: Final = "the measure is not a number in some pose: the region encloses nothing, or is squeezed to nothing"
 
 
@@ -37,7 +40,7 @@ class Material:
     """Everything that figures of the skin are computed from, beside the poses.
 
     rest (v, 3): the skin at rest; regions: those that expectations name; code: `code_digest` of whoever made this;
-    block_bytes: positions that are held at once.
+    block_bytes: positions that are held at once; symmetry: None where no mirror plane is known.
     """
 
     rig: Rig
@@ -47,14 +50,19 @@ class Material:
     rest: Floats
     code: str
     block_bytes: int = BLOCK_BYTES
+    symmetry: SkinSymmetry | None = None
 
 
 class WorkUnit(NamedTuple):
-    """Stretches of frames, and the expectations, by their numbers in the rig, that are to be measured in them."""
+    """Stretches of frames, and the expectations, by their numbers in the rig, that are to be measured in them.
+
+    mirrored: the same poses mirrored, of stretches that are measured together with their mirror images.
+    """
 
     number: int
     asked: tuple[int, ...]
     stretches: tuple[Motion, ...]
+    mirrored: tuple[Motion | None, ...]
 
 
 class Worst(NamedTuple):
@@ -98,7 +106,8 @@ def material_of(rig: Rig, attached: Attached, rest: Floats, block_bytes: int = B
     named = {name for one in rig.expectations for name in (*one.of, one.against)}
     regions = {name: weights for name, weights in attached.regions.items() if name in named}
     mesh = replace(attached.mesh, normals=None, morphs={}, problems=())
-    return Material(rig, mesh, regions, dict(attached.shapes), rest, code_digest(), block_bytes)
+    symmetry = SkinSymmetry.of(attached.symmetry)
+    return Material(rig, mesh, regions, dict(attached.shapes), rest, code_digest(), block_bytes, symmetry)
 
 
 class Measurer:
@@ -109,23 +118,64 @@ class Measurer:
         if material.code != code_digest():
             raise OtherCodeError
         self._material = material
-        self._skin = Skin(material.rig, material.mesh, material.regions, material.rest, recall(material))
+        self._skin = Skin(
+            material.rig,
+            material.mesh,
+            material.regions,
+            material.rest,
+            recall(material),
+            symmetry=material.symmetry,
+        )
         self._deformer = Deformer(material.mesh, material.rig, material.shapes)
         self._gauges: dict[int, SkinGauge | UnmeasurableError] = {}
+        self._pair_gauges: dict[int, PairGauge | UnmeasurableError] = {}
 
     def __reduce__(self) -> tuple[type[Measurer], tuple[Material]]:
         return Measurer, (self._material,)
 
     def answer(self, unit: WorkUnit) -> WorkAnswer:
         """The figures of a unit."""
-        shaped = self._stretches(unit.asked, unit.stretches)
-        moved = [number for number, motion in enumerate(unit.stretches) if motion.strengths.any()]
+        kinds = {index: self._material.rig.expectations[index].kind for index in unit.asked}
+        paired = [index for index in unit.asked if is_paired(kinds[index])]
+        single = [index for index in unit.asked if index not in paired]
+        result = self._in_poses(single, unit.stretches)
+        for figures, motion, mirrored in zip(result, unit.stretches, unit.mirrored, strict=True):
+            figures.update({index: self._in_pairs(index, motion, mirrored) for index in paired})
+        return WorkAnswer(unit.number, tuple(tuple(figures[index] for index in unit.asked) for figures in result))
+
+    def _in_poses(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[dict[int, MeasuredFigure]]:
+        """The figures of each stretch, with the shapes and without."""
+        shaped = self._stretches(asked, stretches)
+        moved = [number for number, motion in enumerate(stretches) if motion.strengths.any()]
         bare = list(shaped)
-        off = [_without_shapes(unit.stretches[number]) for number in moved]
-        for number, result in zip(moved, self._stretches(unit.asked, off), strict=True):
+        off = [_without_shapes(stretches[number]) for number in moved]
+        for number, result in zip(moved, self._stretches(asked, off), strict=True):
             bare[number] = result
         pairs = (zip(one, other, strict=True) for one, other in zip(shaped, bare, strict=True))
-        return WorkAnswer(unit.number, tuple(tuple(_figure(one, other) for one, other in pair) for pair in pairs))
+        return [dict(zip(asked, (_figure(one, other) for one, other in pair), strict=True)) for pair in pairs]
+
+    def _in_pairs(self, index: int, motion: Motion, mirrored: Motion | None) -> MeasuredFigure:
+        """The figure of an expectation in a stretch and its mirror image, of what shapes add and of the bare skin."""
+        if index not in self._pair_gauges:
+            try:
+                self._pair_gauges[index] = self._skin.pair_gauge(self._material.rig.expectations[index])
+            except UnmeasurableError as why:
+                self._pair_gauges[index] = why
+        gauge = self._pair_gauges[index]
+        if isinstance(gauge, UnmeasurableError):
+            return MeasuredFigure(None, None, str(gauge))
+        if mirrored is None:
+            return MeasuredFigure(None, None, NO_MIRROR)
+        four = (motion, _without_shapes(motion), mirrored, _without_shapes(mirrored))
+        blocks = (self._deformer.positions(one, block_bytes=self._material.block_bytes) for one in four)
+        first, worse = np.zeros(1, np.int64), worse_of(self._material.rig.expectations[index])
+        pieces: tuple[list[tuple[slice, WorstValues]], list[tuple[slice, WorstValues]]] = ([], [])
+        for parts in zip(*blocks, strict=True):
+            piece = slice(parts[0].start, parts[0].start + len(parts[0].positions))
+            for known, values in zip(pieces, gauge(PairBlock(*(part.positions for part in parts))), strict=True):
+                known.append((piece, worst_of(values, first, worse)))
+        added, bare = (_worst(joined(known, first, worse), 0, first) for known in pieces)
+        return _figure(added, bare)
 
     def _stretches(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[list[Worst | str]]:
         """The worst of each expectation in each stretch, or why there is none."""
