@@ -114,6 +114,7 @@ def test_what_cannot_be_measured_is_told(tmp_path: Path) -> None:
     (new.parent / "bump.npz").write_bytes(b"no sculpt")
     report = compared(old, new)
     assert report.unmeasured and "cloth: new state" in report.unmeasured[0]
+    assert "bump.npz" in report.unmeasured[0], "it says why"
     assert "not measured on the mesh: cloth: new state" in render(report)
     assert compared(old, new, measure=False).unmeasured == ()
 

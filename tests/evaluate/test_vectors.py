@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict, replace
+from typing import Final, Literal
 
 import numpy as np
 import pytest
@@ -15,14 +16,17 @@ import pytest
 from plica.evaluate import Evaluator, SparsePose, poses_from
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
+from plica.evaluate.poses import JointPlacement
 from plica.evaluate.vectors import FEWEST, vectors
 from plica.kinds.readings import Euler, Rotation
-from plica.rig.rig import Rig, Symmetry
+from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Driver
-from plica.values import Hermite, Linear, Points
+from plica.values import Hermite, Linear, Points, Side
 from tests.support.data import ROOT
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
+
+SIDES: Final[tuple[Side, Side]] = ("left", "right")
 
 
 @pytest.fixture(scope="module")
@@ -161,3 +165,24 @@ def test_a_plane_off_the_origin_mirrors_alike(rig: Rig) -> None:
     """Only rotations and steps since rest are mirrored, so where the plane lies does not matter."""
     shifted = rig._replace(symmetry=Symmetry("x", 0.7, False))
     assert vectors(shifted) == vectors(rig)
+
+
+@pytest.mark.parametrize("axis", ["x", "y", "z"])
+def test_a_pose_is_mirrored_across_any_axis(axis: Literal["x", "y", "z"]) -> None:
+    """Of joints whose rest axes are those of space: a turn's axis is a pseudovector, a translation a vector."""
+    reflection = np.where(np.array(["x", "y", "z"]) == axis, -1.0, 1.0)
+    one, straight = np.array([1.0, 2.0, 3.0]), (0.0, 0.0, 0.0, 1.0)
+    places = {"one": one, "other": one * reflection}
+    joints = tuple(
+        RigJoint(name, None, tuple(place.tolist()), straight, (1.0, 1.0, 1.0), side, partner, True)
+        for (name, place), side, partner in zip(places.items(), SIDES, ("other", "one"), strict=True)
+    )
+    symmetry = Symmetry(axis, 0.0, False)
+    rig = Rig(Character("wren", "Wren", None, 1e-4), joints, symmetry=symmetry)
+    turn = np.array([0.1, 0.2, 0.3])
+    placement = JointPlacement((*turn.tolist(), float(np.sqrt(1.0 - turn @ turn))), (2.0, 4.0, 6.0), (1.5, 2.0, 3.0))
+    mirrored = PoseMirror(rig, skeleton_of(rig), symmetry).pose(SparsePose({"one": placement})).joints["other"]
+    assert mirrored.rotation is not None and mirrored.translation is not None and mirrored.scale is not None
+    assert mirrored.rotation[:3] == pytest.approx((-turn * reflection).tolist())
+    assert mirrored.translation == pytest.approx((np.array([2.0, 4.0, 6.0]) * reflection).tolist())
+    assert mirrored.scale == pytest.approx((1.5, 2.0, 3.0))

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from functools import cache
+from pathlib import Path
 from typing import NamedTuple
 
-from tests.mutation.mutants import Mutant
+from tests.mutation.mutants import Mutant, full_name
+from tests.support.data import ROOT
 
 FEW = 16
 """So many tests come first, in a process of their own: most mutants are noticed by these."""
@@ -29,15 +32,17 @@ class Batch(NamedTuple):
 
 
 def batches(mutant: Mutant, executed: Executed, most_seconds: float) -> Iterator[Batch]:
-    """The tests of the mutant's line, then those of its module and of every module.
+    """The tests of the mutant's line, then those of its module, those that import it, and those of every module.
 
-    A line may be executed once and its result be kept for other tests (an import, a fixture, a cache), so a mutant that
-    the tests of its line do not notice faces those of its module too. All within `most_seconds`, but for the first.
+    A line may be executed once and its result be kept for other tests (an import, a fixture, a cache), and a constant
+    is read without executing anything, so a mutant that the tests of its line do not notice faces the others too. All
+    within `most_seconds`, but for the first.
     """
     by_line = executed.lines.get(mutant.module.as_posix(), {})
     of_line = by_line.get(mutant.line, [])
     of_module = {test for tests in by_line.values() for test in tests} - set(of_line)
     ordered = [*quickest_first(of_line, executed.seconds), *quickest_first(of_module, executed.seconds)]
+    ordered += quickest_first(_importing(mutant.module, executed) - {*of_line, *of_module}, executed.seconds)
     ordered += OF_EVERY_MODULE
     chosen, spent = list[str](), 0.0
     for test in ordered:
@@ -49,6 +54,18 @@ def batches(mutant: Mutant, executed: Executed, most_seconds: float) -> Iterator
     for part in (chosen[:FEW], chosen[FEW:]):
         if part:
             yield Batch(part, sum(executed.seconds.get(test, 0.0) for test in part))
+
+
+def _importing(module: Path, executed: Executed) -> set[str]:
+    """The tests of files that import from a module."""
+    imports = f"from {full_name(module)} import "
+    return {test for test in executed.seconds if imports in _text(test.partition("::")[0])}
+
+
+@cache
+def _text(file: str) -> str:
+    path = ROOT / file
+    return path.read_text("utf-8") if path.is_file() else ""
 
 
 def quickest_first(tests: Iterable[str], seconds: dict[str, float]) -> list[str]:

@@ -56,6 +56,13 @@ class _Change(NamedTuple):
     value: object
 
 
+def full_name(module: Path) -> str:
+    """The importable name of a module of the package, wherever the package is installed."""
+    parts = module.with_suffix("").parts
+    parts = parts[1:] if parts[0] == "compiler" else parts
+    return ".".join(("plica", *(part for part in parts if part != "__init__")))
+
+
 def mutants_of(module: Path) -> list[Mutant]:
     """All mutants of a module."""
     source = module.read_text("utf-8")

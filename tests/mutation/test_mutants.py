@@ -73,3 +73,10 @@ def test_the_tests_of_a_line_come_before_those_of_its_module_and_quick_ones_firs
     assert batch.tests == ["many[1]", "quick", "many[2]", "elsewhere", *everywhere]
     (batch,) = batches(mutant._replace(module=Path("compiler/c.py")), Executed(lines, seconds), 60.0)
     assert batch.tests == everywhere
+
+
+def test_a_test_that_reads_a_constant_faces_the_mutants_of_it() -> None:
+    test = "tests/outside/test_monotone_cubic.py::test_a"
+    mutant = Mutant(Path("compiler/curves.py"), 0, 3, "A = 1", "1 to 2", "key")
+    (batch,) = batches(mutant, Executed({}, {test: 1.0, "tests/commands/test_demo.py::test_b": 1.0}), 60.0)
+    assert batch.tests == [test, *OF_EVERY_MODULE]

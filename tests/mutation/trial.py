@@ -25,7 +25,7 @@ from typing import NamedTuple
 
 import pytest
 
-from tests.mutation.mutants import mutated
+from tests.mutation.mutants import full_name, mutated
 
 ROOT = Path(__file__).parents[2]
 # What tests and Plica load; none of it loads Plica. What is not installed is left out.
@@ -87,18 +87,11 @@ class _Faulty(SourceFileLoader):
         return compile(mutated(self.source, self.number), self.path, "exec", dont_inherit=True)
 
 
-def _full_name(module: Path) -> str:
-    """The importable name of a module of the package, wherever the package is installed."""
-    parts = module.with_suffix("").parts
-    parts = parts[1:] if parts[0] == "compiler" else parts
-    return ".".join(("plica", *(part for part in parts if part != "__init__")))
-
-
 class _Finder:
     """Stands before all other finders, for one module."""
 
     def __init__(self, module: Path, number: int) -> None:
-        self._name, self._source, self._number = _full_name(module), ROOT / module, number
+        self._name, self._source, self._number = full_name(module), ROOT / module, number
 
     def find_spec(self, fullname: str, path: object = None, target: ModuleType | None = None) -> ModuleSpec | None:
         if fullname != self._name:

@@ -75,3 +75,16 @@ def test_braces_in_a_note_that_name_nothing_stay_as_they_are() -> None:
         "a_lean": ("like {this} and a",),
         "b_lean": ("like {this} and b",),
     }
+
+
+def test_a_mistake_in_a_value_says_where_the_value_comes_from() -> None:
+    result = compiled("each part in hedd { driver {part}_bend { reads bend of {part}  span 0 deg .. 60 deg } }\n")
+    (mistake,) = [item for item in result.diagnostics if item.name == "unknown-joint"]
+    assert [label.text for label in mistake.labels] == ["`{part}` is `hedd`"]
+
+
+def test_a_side_that_a_one_sided_declaration_does_not_have_is_a_mistake() -> None:
+    """And the side that it has is none."""
+    one = "driver wave left { reads bend of paw  span 0 deg .. 60 deg }\ncombine both_up = product(%s wave)\n"
+    assert "no-such-side" not in names_of(one % "left")
+    assert names_of(one % "right").count("no-such-side") == 1
