@@ -41,7 +41,7 @@ class Binding:
 
 @dataclass(frozen=True, eq=False)
 class MeshPiece:
-    """Primitives that share their vertices, in the space of the bind pose and in metres.
+    """Primitives that share their vertices, as they stood when the skin was bound, in model space and in metres.
 
     `shown` numbers the meshes as the file shows them; `node` and `points` as in MeshPart.
     """

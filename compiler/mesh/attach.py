@@ -21,7 +21,7 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.mesh.mirror import Handing, copy_partners, handing, side_of
 from plica.mesh.normals import Normals
-from plica.mesh.offsets import Size, report_loss, report_unpaired, size_of, trimmed, weighted
+from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.regions import region_weights
 from plica.mesh.sculpt_offsets import Locate, Sculpting, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
@@ -247,9 +247,8 @@ class _Attaching:
         assert self.sides is not None and self.symmetry is not None
         axis = AXES.index(self.symmetry.plane.axis)
         share = side_of(offsets, shape.side, decided, self.sides, self._partners, axis)
-        report_unpaired(
-            self.diagnostics, self.span_of("shape", shape.name), shape.name, share.without_partner, share.largest_lost
-        )
+        span, lost = self.span_of("shape", shape.name), (share.without_partner, share.largest_lost)
+        report_unpaired(self.diagnostics, span, shape.name, *lost, largest_of(offsets.offsets))
         return share.offsets
 
     def _finished(self, shape: Shape, source: Inbetweens, regions: Mapping[str, Floats]) -> Inbetweens:

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from plica.mesh.arrays import Floats, Integers
-from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right
+from plica.mesh.assembly import Binding, MeshPiece, put_right
 from plica.mesh.gltf_source import GltfMeshes, bind_matrices, elements, floats, local_matrix
+from plica.mesh.model_space import moved
 from plica.readers.gltf_arrays import NUMBER_BYTES, GltfArrays
 from plica.readers.json_fields import Fields, indexes, items
 from plica.readers.model_outline import UnreadableModel
@@ -104,7 +105,7 @@ def rigidly_bound(file: GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
             matrix = bound
     for number in reversed(way):
         matrix = matrix @ local_matrix(file.nodes[number], f"nodes[{number}]")
-    return replace(_moved(piece, matrix), binding=binding)
+    return replace(moved(piece, matrix), binding=binding)
 
 
 def _bound(file: GltfMeshes, joint: int, mesh: str) -> tuple[Floats, Floats]:
@@ -141,32 +142,3 @@ def unbound(count: int) -> Binding:
     """No joint carries any of so many vertices."""
     joints, weights = np.zeros((count, 0), np.int64), np.zeros((count, 0))
     return Binding(joints, weights, np.zeros(0, np.int64), np.zeros((0, 4, 4)))
-
-
-def _moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
-    """The piece carried into model space; normals go by the inverse transpose."""
-    linear = matrix[:3, :3]
-    if np.array_equal(matrix, np.eye(4)):
-        return piece
-    if abs(np.linalg.det(linear)) < 1e-30:
-        raise UnreadableModel(
-            f"`{piece.mesh}` is shown with a scale of 0; list the meshes that are the skin with `mesh`, without it"
-        )
-    turned = np.linalg.inv(linear)
-    normals, lengths = None, np.ones((len(piece.positions), 1))
-    if piece.normals is not None:
-        carried = piece.normals @ turned
-        lengths = np.linalg.norm(carried, axis=1, keepdims=True)
-        lengths = np.where(lengths > 0.0, lengths, 1.0)
-        normals = carried / lengths
-    return replace(
-        piece,
-        positions=piece.positions @ linear.T + matrix[:3, 3],
-        # A mirroring transform turns the triangles over (section 3.7.4).
-        triangles=piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
-        normals=normals,
-        morphs={
-            name: Morphed(morph.offsets @ linear.T, None if morph.normals is None else morph.normals @ turned / lengths)
-            for name, morph in piece.morphs.items()
-        },
-    )

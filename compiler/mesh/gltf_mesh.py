@@ -1,8 +1,8 @@
 """Meshes of a glTF 2.0 file with their skins and morph targets (sections 3.7.2 and 3.7.3).
 
-A skinned mesh is taken as it is stored, in the space of the bind pose: the transform of the node that shows it has no
-say (section 3.7.3.2). A mesh without a skin is bound rigidly to the joint that its node hangs on, and stands where the
-bind pose puts that joint.
+A skinned mesh stands as its skin was bound: the transform of the node that shows it has no say (section 3.7.3.2). Where
+the file stores it in another space than the model's, `plica.mesh.model_space` takes it there. A mesh without a skin is
+bound rigidly to the joint that its node hangs on, and stands where the bind pose puts that joint.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from plica.mesh.arrays import Integers, Mesh
 from plica.mesh.assembly import MeshPiece, Morphed, put_together
 from plica.mesh.gltf_bindings import rigidly_bound, skinned_binding, unbound
 from plica.mesh.gltf_source import GltfMeshes, floats
+from plica.mesh.model_space import in_model_space
 from plica.readers.gltf_arrays import NUMBER_BYTES, GltfArrays
 from plica.readers.gltf_shown import TRIANGLES, Shown
 from plica.readers.gltf_skeleton import target_names
@@ -129,8 +130,10 @@ def _piece(
         morphs=morphs,
     )
     if shown.skin is not None:
-        return replace(piece, binding=skinned_binding(file, shown.skin, attributes, count, name, here))
-    return rigidly_bound(file, piece, shown.node)
+        piece = replace(piece, binding=skinned_binding(file, shown.skin, attributes, count, name, here))
+    else:
+        piece = rigidly_bound(file, piece, shown.node)
+    return in_model_space(piece, file.bind_frames)
 
 
 # ---- attributes -------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from plica.quantities import length
 from plica.source import Span
 
 INDEX_BYTES = 4
+FAINT = 0.01  # share of a sculpt's largest move: what moves less is its fading edge
 VECTOR_BYTES = 12  # three numbers in single precision
 
 
@@ -90,10 +91,17 @@ def report_loss(diagnostics: Diagnostics, span: Span | None, shape: str, loss: L
         diagnostics.add("offsets-dropped", span, shape=shape, count=loss.count, largest=largest, rms=rms)
 
 
-def report_unpaired(diagnostics: Diagnostics, span: Span | None, shape: str, count: int, largest: float) -> None:
-    """Says how many moved vertices of a mirrored sculpt have no partner, if any."""
+def report_unpaired(
+    diagnostics: Diagnostics, span: Span | None, shape: str, count: int, largest: float, of: float
+) -> None:
+    """Says how many moved vertices of a mirrored sculpt have no partner, if any.
+
+    largest: metres that one of them moves at most; of: that any of the sculpt's does. More than `FAINT` of that is part
+    of the shape, and an error.
+    """
     if count:
-        diagnostics.add("mirrored-without-partner", span, shape=shape, count=count, largest=length(largest))
+        name = "mirrored-shape-lost" if largest > FAINT * of else "mirrored-without-partner"
+        diagnostics.add(name, span, shape=shape, count=count, largest=length(largest), of=length(of))
 
 
 def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints: Sequence[str]) -> Size:

@@ -67,11 +67,9 @@ class Frames(NamedTuple):
         own = self.bound.skeleton.orientation(index)
         vector, sign = axis.vector, determinant(own)
         if axis.space == "parent":
-            parent = self.bound.skeleton.joints[index].parent
-            if parent is not None:
-                around = self.bound.skeleton.orientation(parent)
-                vector = times(around, vector)
-                sign *= determinant(around)
+            around = self.bound.skeleton.axes_around(index)
+            vector = times(around, vector)
+            sign *= determinant(around)
         return times(transpose(own), vector), 1.0 if sign > 0 else -1.0
 
     def turn(self, turns: tuple[spec.TurnValue, ...], index: int) -> Quaternion:

@@ -89,17 +89,30 @@ class Skeleton:
 
     @cached_property
     def orientations(self) -> tuple[Matrix, ...]:
-        """The joints' rest axes in model space, as the columns of orthogonal matrices.
+        """The axes that the joints turn about, in model space, as the columns of orthogonal matrices.
 
-        They are the joints' rotations one after the other. Scales have no part in them but for their signs: a joint
-        mirrored by a negative scale has an orientation with determinant -1.
+        They are the joints' rotations one after the other. Of the scales only the signs take part, and those of the
+        joints above alone: in T R S of glTF 2.0 section 3.5.3 a joint's own scale acts before its rotation, so that it
+        does not turn the axes of that. Below a mirroring scale an orientation has the determinant -1.
         """
+        return tuple(
+            product(self.axes_around(index), matrix_of(joint.rotation)) for index, joint in enumerate(self.joints)
+        )
+
+    @cached_property
+    def _axes(self) -> tuple[Matrix, ...]:
+        """The axes that what hangs on each joint is placed in: `orientations` with the signs of the own scales."""
         result: list[Matrix] = []
         for joint in self.joints:
             parent = IDENTITY_MATRIX if joint.parent is None else result[joint.parent]
             signs = (copysign(1.0, joint.scale[0]), copysign(1.0, joint.scale[1]), copysign(1.0, joint.scale[2]))
             result.append(product(parent, local_frame(ORIGIN, joint.rotation, signs).linear))
         return tuple(result)
+
+    def axes_around(self, index: int) -> Matrix:
+        """The axes of its parent that a joint is placed in, signs of scales included; the model's for a root."""
+        parent = self.joints[index].parent
+        return IDENTITY_MATRIX if parent is None else self._axes[parent]
 
     def orientation(self, index: int) -> Matrix:
         """One joint's rest axes in model space."""

@@ -44,10 +44,17 @@ def test_short_offsets_are_dropped_and_the_loss_is_told() -> None:
     diagnostics = Diagnostics()
     report_loss(diagnostics, None, "brow", loss)
     report_loss(diagnostics, None, "brow", Loss(0, 0.0, 0.0))
-    report_unpaired(diagnostics, None, "brow", 3, 0.0012)
-    report_unpaired(diagnostics, None, "brow", 0, 0.0)
+    report_unpaired(diagnostics, None, "brow", 3, 0.0012, 0.12)
+    report_unpaired(diagnostics, None, "brow", 0, 0.0, 0.12)
     assert [one.name for one in diagnostics.all] == ["mirrored-without-partner", "offsets-dropped"]
     assert "2 offsets" in diagnostics.all[1].message and "0.02 mm" in diagnostics.all[1].message
+
+
+def test_a_hole_in_a_mirrored_shape_is_an_error() -> None:
+    diagnostics = Diagnostics()
+    report_unpaired(diagnostics, None, "brow", 3, 0.0013, 0.12)
+    assert [one.name for one in diagnostics.all] == ["mirrored-shape-lost"] and diagnostics.has_errors
+    assert "3 vertices" in diagnostics.all[0].message and "1.3 mm of its 120 mm" in diagnostics.all[0].message
 
 
 def test_without_a_threshold_only_what_does_not_move_is_dropped() -> None:
