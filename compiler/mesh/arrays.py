@@ -1,7 +1,8 @@
 """Arrays of a skinned mesh and of offsets on it.
 
-Rest pose and bind pose are different things: `positions` is the mesh as it stood when the skin was bound, in model space
-(`plica.mesh.model_space`), which is where most files store it; where it stands at rest follows from skinning it with the rest frames (`plica.mesh.skinning`).
+Rest pose and bind pose are different things: `positions` is the mesh as it stood when the skin was bound, in model
+space (`plica.mesh.model_space`); where it stands at rest follows from skinning it with the rest frames
+(`plica.mesh.skinning`).
 """
 
 from __future__ import annotations

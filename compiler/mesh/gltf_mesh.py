@@ -130,10 +130,11 @@ def _piece(
         morphs=morphs,
     )
     if shown.skin is not None:
-        piece = replace(piece, binding=skinned_binding(file, shown.skin, attributes, count, name, here))
-    else:
-        piece = rigidly_bound(file, piece, shown.node)
-    return in_model_space(piece, file.bind_frames)
+        binding = skinned_binding(file, shown.skin, attributes, count, name, here)
+        binds = dict(zip(binding.bind_joints.tolist(), binding.inverse_binds, strict=True))
+        return in_model_space(replace(piece, binding=binding), binds, file.rest_frames)
+    stated = {file.joint_of_node[node]: matrix for node, matrix in file.inverse_binds.items()}
+    return in_model_space(rigidly_bound(file, piece, shown.node), stated, file.rest_frames)
 
 
 # ---- attributes -------------------------------------------------------------------------------------

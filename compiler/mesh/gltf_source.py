@@ -13,7 +13,7 @@ from plica.mesh.arrays import Floats
 from plica.readers.gltf_arrays import NUMBER_BYTES, Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_shown import shown_meshes, used_skins
-from plica.readers.gltf_skeleton import NodeSkeleton, chosen_bind_pose, skeleton_of_document
+from plica.readers.gltf_skeleton import NodeSkeleton, skeleton_of_document
 from plica.readers.json_fields import Fields, indexes, numbers, objects
 from plica.readers.model_outline import UnreadableModel
 
@@ -22,7 +22,7 @@ class GltfMeshes:
     """The document and what is looked up in it again and again."""
 
     def __init__(self, path: Path, chosen: Collection[str], joints: Mapping[str, int]) -> None:
-        self.arrays, self.chosen, self.path = GltfArrays(path), tuple(chosen), path
+        self.arrays, self.chosen = GltfArrays(path), tuple(chosen)
         document = self.arrays.document
         self.nodes = objects(document, "nodes", "the file")
         self.meshes = objects(document, "meshes", "the file")
@@ -52,13 +52,9 @@ class GltfMeshes:
         return result
 
     @cached_property
-    def bind_frames(self) -> Mapping[int, Floats]:
-        """The joints' frames (4, 4) in the bind pose, in model space, by their places in the rig's skeleton.
-
-        Those of the rest where the file states no bind pose.
-        """
-        stated = chosen_bind_pose(self.arrays.document, self.path, self.chosen, self.skeleton).skeleton
-        frames = (stated or self.skeleton.skeleton).frames
+    def rest_frames(self) -> Mapping[int, Floats]:
+        """The joints' frames (4, 4) at rest, in model space, by their places in the rig's skeleton."""
+        frames = self.skeleton.skeleton.frames
         result = {}
         for node, joint in self.joint_of_node.items():
             frame = frames[self.row_of_node[node]]

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from plica.mesh.arrays import Floats, Integers
+from plica.mesh.arrays import Floats
 from plica.mesh.assembly import MeshPiece, Morphed
 from plica.readers.model_outline import UnreadableModel
 
@@ -27,13 +27,14 @@ size, of no distance."""
 _DIGITS: Final = 9
 
 
-def in_model_space(piece: MeshPiece, frames: Mapping[int, Floats]) -> MeshPiece:
-    """A piece taken to model space; one whose joints do not agree on a similarity, or without any, stays as it is.
+def in_model_space(piece: MeshPiece, binds: Mapping[int, Floats], frames: Mapping[int, Floats]) -> MeshPiece:
+    """A piece taken to model space; where joints do not agree on a similarity, or there are none, it stays as it is.
 
-    frames: each joint's frame (4, 4) in the bind pose, in model space, by its place in the rig's skeleton. Raises
-    UnreadableModel where nothing can be seen of it.
+    binds: inverse bind matrices (4, 4) of the space that it is stored in, by the joint's place in the rig's skeleton;
+    frames: each joint's frame (4, 4) in model space, in the pose in which the skin was bound, by the same places.
+    Raises UnreadableModel where nothing can be seen of it.
     """
-    similarity = _similarity(piece, frames)
+    similarity = _similarity(piece, binds, frames)
     if similarity is None or np.array_equal(similarity, np.eye(4)):
         return piece
     binding = piece.binding
@@ -70,13 +71,12 @@ def moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
     )
 
 
-def _similarity(piece: MeshPiece, frames: Mapping[int, Floats]) -> Floats | None:
+def _similarity(piece: MeshPiece, binds: Mapping[int, Floats], frames: Mapping[int, Floats]) -> Floats | None:
     """The A (4, 4) of a piece's skin without what rounding left, or None."""
-    known = [row for row, joint in enumerate(piece.binding.bind_joints.tolist()) if joint in frames]
+    known = sorted(binds.keys() & frames.keys())
     if not known or not len(piece.positions):
         return None
-    joints: Integers = piece.binding.bind_joints[known]
-    every = np.stack([frames[joint] for joint in joints.tolist()]) @ piece.binding.inverse_binds[known]
+    every = np.stack([frames[joint] @ binds[joint] for joint in known])
     mean = every.mean(axis=0)
     left, sizes, right = np.linalg.svd(mean[:3, :3])
     scale = float(sizes.mean())

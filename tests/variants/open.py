@@ -16,21 +16,8 @@ class Open(NamedTuple):
 
 ALL = ("read", "strengths", "skin", "offsets", "regions", "measures")
 OPEN: Final[tuple[Open, ...]] = (
-    Open("rest_posed", ("strengths", "offsets", "measures"), "readings count from the rest, also where it is a pose"),
-    Open("mesh_in_centimetres", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
-    Open("all_in_centimetres", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
+    Open("rest_posed", ALL, "readings count from the rest, also where it is a pose"),
     Open("file_in_centimetres", ALL, "no fact says which unit a file has"),
-    Open("scaled_root", ("regions", "measures"), "lengths on the stored mesh count in its own unit"),
-    Open("turned_root", ("offsets", "measures"), "the mirror plane of the joints is looked for in the stored mesh"),
-    Open("oddly_turned_root", ("strengths", "offsets"), "a mirror plane that lies along no axis is only warned of"),
-    Open(
-        "bind_space_turned",
-        ("offsets", "measures"),
-        "the mirror plane of the joints is looked for in the stored mesh",
-        ("full_body", "wren"),
-    ),
-    Open("negative_scales", ("strengths", "offsets", "measures"), "a joint's own scale turns its axes"),
-    Open("mirrored_arm", ("strengths", "offsets"), "a joint's own scale turns its axes"),
     Open("under_controls", ALL, "a reading is relative to the parent alone"),
 )
 

@@ -186,10 +186,12 @@ def _extra_joints(character: Character) -> Variation:
         model.nodes.append(Node(f"helper_{model.nodes[hand].name}", forearm, middle.copy()))
         model.nodes[hand].parent = len(model.nodes) - 1
         model.nodes[hand].local = np.linalg.inv(middle) @ model.nodes[hand].local
+    worlds = model.worlds()
     for number in [number for number in range(len(model.nodes)) if not model.children(number)]:
         if model.nodes[number].mesh is None:
-            end = np.eye(4)
-            end[:3, 3] = (0.0, 0.03, 0.0)
+            above = worlds[number].copy()
+            above[1, 3] += 0.03
+            end = np.linalg.inv(worlds[number]) @ above
             model.nodes.append(Node(f"end_{model.nodes[number].name}", number, end))
     result.forearm = ("twist",)
     result.follow()
@@ -370,7 +372,7 @@ VARIANTS: tuple[Variant, ...] = (
         "oddly_turned_root",
         "the root turned by 30 degrees, so that the mirror plane lies along no axis",
         lambda character: _root_moved(character, turned("y", 30)),
-        refused="sides-uneven",
+        refused="mirrored-shape-lost",
     ),
     Variant(
         "bind_space_turned",
