@@ -91,6 +91,20 @@ def test_no_module_is_too_long() -> None:
     assert {name: length for name, length in lengths.items() if length > MOST_LINES} == {}
 
 
+# One word for the data, on two levels: what a compiled file is, and what of it stands in the rig.
+SHARED_CLASS_NAMES = {"Character"}
+
+
+def test_a_class_name_stands_for_one_thing() -> None:
+    places: dict[str, list[str]] = {}
+    for folder in ("compiler", "grammar", "targets", "specs"):
+        for name in tracked(f"{folder}/*.py"):
+            for node in ast.parse((ROOT / name).read_text("utf-8")).body:
+                if isinstance(node, ast.ClassDef):
+                    places.setdefault(node.name, []).append(name)
+    assert {name for name, files in places.items() if len(files) > 1} <= SHARED_CLASS_NAMES
+
+
 def stage_of(path: Path) -> str:
     """The stage that a module of the package belongs to."""
     parts = path.relative_to(ROOT).with_suffix("").parts

@@ -14,7 +14,7 @@ from tests.support.data import ROOT
 # What changes as long as it lives, and is no record.
 STATEFUL = {
     "plica.mesh.painting.Paintings",
-    "plica.mesh.region_sources.Sources",
+    "plica.mesh.region_sources.RegionSources",
     "plica.prove.execution.skin_runs._Found",
     "plica.prove.execution.skin_runs._Run",
 }

@@ -12,7 +12,7 @@ from plica.source import Span
 
 if TYPE_CHECKING:
     from plica.diagnostics.record import Diagnostic
-    from plica.emit.identity import Sources
+    from plica.emit.identity import BuildSources
     from plica.mesh.attach import Attached
     from plica.texture.mask_set import MaskOptions, MaskSet
 
@@ -60,7 +60,7 @@ class Build:
     attached: Attached | None = None
     allowed: tuple[Path, ...] = ()
     mask_options: MaskOptions | None = None
-    sources: Sources | None = None
+    sources: BuildSources | None = None
     normals: bool = False
     step: Callable[[str], None] = field(default=_silent, compare=False)
     computed: Computed = field(default_factory=Computed, compare=False, repr=False)

@@ -28,7 +28,7 @@ _NOT_IN_OUTPUTS: Final = frozenset({"strengths"})  # what clips reach: they are 
 
 
 @dataclass(frozen=True, eq=False)
-class Sources:
+class BuildSources:
     """The files that the outputs of a rig are made of, with a digest of each as it was before the build read it.
 
     `locate` finds them; a file that is not there has no digest. `memory` knows what has not changed since.
@@ -43,10 +43,10 @@ class Sources:
         return [file for file, digest in self.digests if _digest(file, self.locate, self.memory) != digest]
 
 
-def sources_of(rig: Rig, locate: Locate, memory: ComputedCache) -> Sources:
+def sources_of(rig: Rig, locate: Locate, memory: ComputedCache) -> BuildSources:
     """The files that a rig's outputs are made of, as they are now."""
     digests = ((file, _digest(file, locate, memory)) for file in _made_of(rig))
-    return Sources(locate, memory, tuple(digests))
+    return BuildSources(locate, memory, tuple(digests))
 
 
 def _made_of(rig: Rig) -> Iterator[str]:
@@ -59,7 +59,7 @@ def _digest(file: str, locate: Locate, memory: ComputedCache) -> str:
     return "" if isinstance(located, Refused) else memory.digest(located)
 
 
-def build_id(rig: Rig, sources: Sources | None, normals: bool, masks: MaskOptions | None) -> str:
+def build_id(rig: Rig, sources: BuildSources | None, normals: bool, masks: MaskOptions | None) -> str:
     """The id of what a rig is built to: 32 hexadecimal digits of a SHA-256.
 
     It is made of the rig, the contents of the files it is computed on, whether normals are computed, how masks are made

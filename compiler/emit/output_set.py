@@ -39,7 +39,7 @@ class OutputSet:
         return manifest_file(self.character)
 
 
-class Entry(NamedTuple):
+class ManifestEntry(NamedTuple):
     """A file of a set: its path, the targets that wrote it, the build that it belongs to, its size and SHA-256."""
 
     file: str
@@ -55,7 +55,7 @@ class Manifest:
 
     character: str
     build: str
-    entries: Mapping[str, Entry]
+    entries: Mapping[str, ManifestEntry]
 
 
 class ManifestError(ValueError):
@@ -67,10 +67,10 @@ def manifest_file(character: str) -> str:
     return f"{safe_file_name(character)}{ENDING}"
 
 
-def manifest_of(made: OutputSet, kept: Sequence[Entry] = ()) -> Manifest:
+def manifest_of(made: OutputSet, kept: Sequence[ManifestEntry] = ()) -> Manifest:
     """The manifest of a set, and of files that earlier builds wrote and that are still there."""
     own = [
-        Entry(path, tuple(sorted(set(made.targets.get(path, ())))), made.build, len(content), digest(content))
+        ManifestEntry(path, tuple(sorted(set(made.targets.get(path, ())))), made.build, len(content), digest(content))
         for path, content in made.files.items()
     ]
     return Manifest(made.character, made.build, {entry.file: entry for entry in sorted([*own, *kept])})
@@ -110,15 +110,15 @@ def read_manifest(content: bytes) -> Manifest:
     return Manifest(character, build, {entry.file: entry for entry in entries})
 
 
-def _entry(item: object) -> Entry:
+def _entry(item: object) -> ManifestEntry:
     if not isinstance(item, dict):
         raise ManifestError("an entry of `files` is not an object")
-    file, targets, build, size, sha = (item.get(name) for name in Entry._fields)
+    file, targets, build, size, sha = (item.get(name) for name in ManifestEntry._fields)
     if not (isinstance(file, str) and isinstance(build, str) and isinstance(sha, str) and isinstance(size, int)):
         raise ManifestError("an entry of `files` lacks a key, or has one of another kind")
     if not isinstance(targets, list) or not all(isinstance(target, str) for target in targets):
         raise ManifestError("the `targets` of an entry of `files` are not a list of names")
-    return Entry(file, tuple(targets), build, size, sha)
+    return ManifestEntry(file, tuple(targets), build, size, sha)
 
 
 def manifest_schema() -> dict[str, Any]:

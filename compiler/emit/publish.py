@@ -12,8 +12,8 @@ from plica.diagnostics import Diagnostics
 from plica.emit.exchange import digest_of_place
 from plica.emit.output_set import (
     ENDING,
-    Entry,
     Manifest,
+    ManifestEntry,
     ManifestError,
     OutputSet,
     digest,
@@ -30,7 +30,7 @@ class _Plan:
     """What is to stand in the folder, the manifest last, and entries of earlier builds that are no part of this one."""
 
     files: Mapping[str, bytes]
-    strange: tuple[Entry, ...]
+    strange: tuple[ManifestEntry, ...]
 
 
 def publish(
@@ -107,7 +107,7 @@ def _planned(made: OutputSet, folder: Path, diagnostics: Diagnostics) -> _Plan |
     return _Plan({**made.files, made.manifest_file: manifest_bytes(manifest)}, strange)
 
 
-def _with_earlier_targets(made: OutputSet, old: Mapping[str, Entry]) -> OutputSet:
+def _with_earlier_targets(made: OutputSet, old: Mapping[str, ManifestEntry]) -> OutputSet:
     """A file that an earlier build of the same id wrote too stays a file of that build's targets."""
     targets = {
         path: (*made.targets.get(path, ()), *old[path].targets)
@@ -118,7 +118,7 @@ def _with_earlier_targets(made: OutputSet, old: Mapping[str, Entry]) -> OutputSe
     return OutputSet(made.character, made.build, made.files, targets, made.built)
 
 
-def _is_whole(entry: Entry, folder: Path) -> bool:
+def _is_whole(entry: ManifestEntry, folder: Path) -> bool:
     return digest_of_place(folder / entry.file) == entry.sha256
 
 
@@ -172,5 +172,5 @@ def _tell_strange(made: OutputSet, plan: _Plan, folder: Path, diagnostics: Diagn
         diagnostics.add("outputs-no-longer-written", None, files=_listed(left), folder=folder.as_posix())
 
 
-def _listed(entries: list[Entry]) -> str:
+def _listed(entries: list[ManifestEntry]) -> str:
     return ", ".join(f"`{entry.file}`" for entry in entries)

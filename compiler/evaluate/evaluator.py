@@ -13,7 +13,7 @@ from plica.evaluate.curves import PreparedCurve, prepare
 from plica.evaluate.fields import PreparedField
 from plica.evaluate.pose_components import ComponentReader, NeededComponents, needs_of, skeleton_of
 from plica.evaluate.poses import Array, Poses
-from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
+from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, ReadingSources, indexes
 from plica.evaluate.readings import GROUPS
 from plica.kinds.readings import Reading, kind_of
 from plica.rig.rig import Rig
@@ -151,7 +151,7 @@ def _reading_groups(
 ) -> tuple[list[ReadingGroup], list[Reading]]:
     """The readings by kind, and all of them in the order of the groups' rows."""
 
-    sources = Sources(
+    sources = ReadingSources(
         skeleton,
         needs.turned,
         needs.local,

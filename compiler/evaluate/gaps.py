@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plica.evaluate.poses import Array
-from plica.evaluate.reading_groups import Chunk, Sources, indexes
+from plica.evaluate.reading_groups import Chunk, ReadingSources, indexes
 from plica.kinds.readings import Gap
 from plica.skeleton.algebra import length, transpose
 from plica.skeleton.quaternions import turned
@@ -22,7 +22,7 @@ class Gaps:
     in a pose does not count, so a character that is scaled as a whole keeps its gaps.
     """
 
-    def __init__(self, readings: Sequence[Gap], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Gap], sources: ReadingSources) -> None:
         skeleton, joints = sources.skeleton, sources.local
         chains: dict[tuple[int, ...], int] = {}
         ends: list[tuple[tuple[int, ...], tuple[int, ...]]] = []

@@ -44,7 +44,7 @@ def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
 
 
 @dataclass(frozen=True, eq=False)
-class Sources:
+class ReadingSources:
     """The skeleton, and where joints and controls stand in a chunk, as `pose_components.NeededComponents` says.
 
     `translation_rest`: the rest translations of the moved joints, (3, joints); `scale_rest`: the rest scales of the

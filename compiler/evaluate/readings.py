@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plica.evaluate.gaps import Gaps
 from plica.evaluate.poses import Array
-from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, Sources, indexes
+from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, ReadingSources, indexes
 from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Scale, Swing, complete
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
@@ -41,7 +41,7 @@ class Rotations:
     0 where the turn swings the axis by 180 degrees, where no twist is defined.
     """
 
-    def __init__(self, readings: Sequence[Rotation], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Rotation], sources: ReadingSources) -> None:
         self._joints = indexes([reading.joint for reading in readings], sources.turned)
         self._axes = [reading.axis for reading in readings]
 
@@ -57,7 +57,7 @@ class Rotations:
 class Bends:
     """The whole angle of the turn: 2 atan2(|v|, w)."""
 
-    def __init__(self, readings: Sequence[Bend], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Bend], sources: ReadingSources) -> None:
         self._joints = indexes([reading.joint for reading in readings], sources.turned)
 
     def read(self, chunk: Chunk) -> Array:
@@ -75,7 +75,7 @@ class Swings:
     a)), of length 2 h k, so its share toward t is (s (v . t) + w (v . b)) / (h k). 0 where h k is 0.
     """
 
-    def __init__(self, readings: Sequence[Swing], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Swing], sources: ReadingSources) -> None:
         self._joints = indexes([reading.joint for reading in readings], sources.turned)
         self._along = [reading.along for reading in readings]
         self._toward = [reading.toward for reading in readings]
@@ -107,7 +107,7 @@ class Eulers:
     rest, as scipy has it.
     """
 
-    def __init__(self, readings: Sequence[Euler], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Euler], sources: ReadingSources) -> None:
         self._groups: list[tuple[Callable[[Array, Array, Array, Array], Array], Array, _EulerRows]] = []
         places = [reading.order.index(reading.channel) for reading in readings]
         for place, angle in enumerate((_first, _middle, _last)):
@@ -182,7 +182,7 @@ def _last(p: Array, q: Array, r: Array, w: Array) -> Array:
 class JointOffsets:
     """Translation since rest, dotted with weights: metres."""
 
-    def __init__(self, readings: Sequence[Offset], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Offset], sources: ReadingSources) -> None:
         self._joints = indexes([reading.joint for reading in readings], sources.moved)
         self._weights = [reading.weights for reading in readings]
         self._rest = sources.translation_rest[:, self._joints, np.newaxis]
@@ -195,7 +195,7 @@ class JointOffsets:
 class JointScales:
     """Scale since rest along an axis: the sum of axis_i^2 (s_i / s_i at rest - 1), a share."""
 
-    def __init__(self, readings: Sequence[Scale], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[Scale], sources: ReadingSources) -> None:
         """Raises ValueError where a scale is 0 at rest."""
         self._joints = indexes([reading.joint for reading in readings], sources.scaled)
         self._weights = [(x * x, y * y, z * z) for x, y, z in (reading.axis for reading in readings)]
@@ -213,7 +213,7 @@ class JointScales:
 class ControlValues:
     """A control's value less its rest value."""
 
-    def __init__(self, readings: Sequence[ControlValue], sources: Sources) -> None:
+    def __init__(self, readings: Sequence[ControlValue], sources: ReadingSources) -> None:
         self._controls = indexes([reading.control for reading in readings], sources.controls)
         self._rest = sources.control_rest[self._controls, np.newaxis]
 
@@ -229,7 +229,7 @@ def _twice(angle: Array) -> Array:
 
 
 # Each takes the records of its kind.
-GROUPS: Final[Mapping[str, Callable[[Sequence[Any], Sources], ReadingGroup]]] = complete(
+GROUPS: Final[Mapping[str, Callable[[Sequence[Any], ReadingSources], ReadingGroup]]] = complete(
     "evaluation",
     {
         "rotation": Rotations,

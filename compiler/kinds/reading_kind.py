@@ -136,10 +136,10 @@ def checked(kinds: Iterable[ReadingKind[Any]], records: Iterable[type]) -> Mappi
     return by_name
 
 
-Entry = TypeVar("Entry")
+Row = TypeVar("Row")
 
 
-def of_all(what: str, register: Mapping[str, Entry], kinds: Iterable[str]) -> Mapping[str, Entry]:
+def of_all(what: str, register: Mapping[str, Row], kinds: Iterable[str]) -> Mapping[str, Row]:
     """The register, which has an entry for each of these kinds and no others. Raises IncompleteKindError."""
     names = set(kinds)
     if missing := sorted(names - register.keys()):

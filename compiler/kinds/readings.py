@@ -19,7 +19,7 @@ from plica.kinds.reading_kind import AxisShown, Needs, Part, Reach, ReadingKind,
 from plica.skeleton.algebra import Quaternion, Vector, matrix_of, times
 from plica.units import Dimension
 
-Entry = TypeVar("Entry")
+Row = TypeVar("Row")
 
 AXES: Final[Mapping[str, Vector]] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 
@@ -240,7 +240,7 @@ def controls_of(reading: Reading) -> tuple[str, ...]:
     return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.CONTROL))
 
 
-def complete(what: str, register: Mapping[str, Entry]) -> Mapping[str, Entry]:
+def complete(what: str, register: Mapping[str, Row]) -> Mapping[str, Row]:
     """A register that has an entry for each kind of reading and no others. Raises IncompleteKindError."""
     return of_all(what, register, READING_KINDS)
 

@@ -34,7 +34,7 @@ class UnusableError(Exception):
 
 
 @dataclass
-class Sources:
+class RegionSources:
     """Reads what regions are made of. Weights are (p,), one for each welded point."""
 
     mesh: Mesh

@@ -30,7 +30,7 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.feather import feathered, has_edge
 from plica.mesh.region_sets import SET_OPERATIONS
-from plica.mesh.region_sources import Read, Sources, SpanOf, UnusableError
+from plica.mesh.region_sources import Read, RegionSources, SpanOf, UnusableError
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
 from plica.rig.region_sources import regions_of
@@ -82,7 +82,7 @@ def region_weights(
     none; without them nothing is mirrored.
     """
     return _Weigher(
-        rig, mesh, sides, Sources(mesh, rig.skeleton, read, span_of, diagnostics), recall, partners
+        rig, mesh, sides, RegionSources(mesh, rig.skeleton, read, span_of, diagnostics), recall, partners
     ).weights()
 
 
@@ -94,7 +94,7 @@ class _Weigher:
         rig: Rig,
         mesh: Mesh,
         sides: SideWeights | None,
-        sources: Sources,
+        sources: RegionSources,
         recall: Recall,
         partners: Integers | None,
     ) -> None:

@@ -18,7 +18,7 @@ class Acceptance(NamedTuple):
     within: tuple[Span, ...] | None
 
 
-class _Stretch(NamedTuple):
+class _AcceptedText(NamedTuple):
     """A declaration's place and where a rule is accepted for it; declarations of a text never overlap."""
 
     start: int
@@ -31,7 +31,7 @@ class _Accepted:
 
     def __init__(self, acceptances: Iterable[Acceptance]):
         self._everywhere: dict[str, Span] = {}
-        self._stretches: dict[tuple[str, Source], dict[int, _Stretch]] = {}
+        self._stretches: dict[tuple[str, Source], dict[int, _AcceptedText]] = {}
         self.places: dict[tuple[str, Span], None] = {}
         for rule, at, within in dict.fromkeys(acceptances):  # written out several times, it is still one acceptance
             self.places[rule, at] = None
@@ -39,7 +39,7 @@ class _Accepted:
                 self._everywhere[rule] = at
             for place in within or ():
                 known = self._stretches.setdefault((rule, place.source), {})
-                known.setdefault(place.start, _Stretch(place.start, place.end, [])).places.append(at)
+                known.setdefault(place.start, _AcceptedText(place.start, place.end, [])).places.append(at)
         self._starts = {key: sorted(known) for key, known in self._stretches.items()}
 
     def by(self, diagnostic: Diagnostic) -> Iterator[Span]:

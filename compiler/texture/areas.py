@@ -36,7 +36,7 @@ class _UnreadError(Exception):
     """A file that cannot be read any more. Never leaves this module."""
 
 
-class Area(NamedTuple):
+class FoldArea(NamedTuple):
     """A fold's mask at full size (size, size)."""
 
     fold: Fold
@@ -60,7 +60,7 @@ class Areas:
     _sides: dict[str, Singles] = field(default_factory=dict)
     _mirror: MirrorPlaces | None = None
 
-    def areas(self, folds: list[Fold]) -> Iterator[Area]:
+    def areas(self, folds: list[Fold]) -> Iterator[FoldArea]:
         """The masks of folds, in their order; one at a time, as they are large."""
         regions = {region.name: region for region in self.rig.regions}
         for fold in folds:
@@ -74,7 +74,7 @@ class Areas:
             painted = None
             if isinstance(region.source, Painted) and region.feather == 0.0:
                 painted = self._painted(region, region.source)
-            yield Area(fold, *(painted or (self.sheet.image(weights), False)))
+            yield FoldArea(fold, *(painted or (self.sheet.image(weights), False)))
 
     def _painted(self, region: Region, source: Painted) -> tuple[Singles, bool] | None:
         """The mask (size, size) of a painted area, and whether it is the mirror image of the other side's."""

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from plica.targets.template.filling import Mistake
 
 
-class Request(NamedTuple):
+class FillRequest(NamedTuple):
     """What to fill: a template's path, the rig, and the limits of the run."""
 
     path: str
@@ -33,7 +33,7 @@ def main() -> None:
     from plica.targets.template.filling import fill
 
     sys.path[:] = [str(Path(place).absolute()) for place in sys.path]
-    request: Request = pickle.load(sys.stdin.buffer)
+    request: FillRequest = pickle.load(sys.stdin.buffer)
     _limit(request.limits)
     with using(request.limits):
         answer = _plain(fill(Path(request.path), request.rig))

@@ -14,7 +14,7 @@ from plica import limits
 from plica.limits import Limits
 from plica.rig.rig import Rig
 from plica.source import Source, Span
-from plica.targets.template.child import Request
+from plica.targets.template.child import FillRequest
 from plica.targets.template.filling import Mistake
 
 COMMAND = (sys.executable, "-P", "-m", "plica.targets.template.child")  # -P: no module comes from the working folder
@@ -25,7 +25,7 @@ STARTING = 60  # seconds for a process to be started
 def fill_within_limits(path: Path, rig: Rig) -> str | Mistake:
     """The text of the template at `path`, filled, or what stood in the way: a mistake in it, or a limit."""
     most = limits.in_force()
-    request = pickle.dumps(Request(str(path), rig, most))
+    request = pickle.dumps(FillRequest(str(path), rig, most))
     try:
         done = subprocess.run(
             COMMAND,

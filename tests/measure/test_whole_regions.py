@@ -11,7 +11,7 @@ from plica.measure.girth import Girth
 from plica.measure.structure_of_arrays import total
 from plica.measure.volume import Volume
 from plica.measure.worst_values import FrameValues, joined, starts_in, worst_of
-from plica.prove.measures.area import Area
+from plica.prove.measures.area import RegionArea
 from tests.measure.moving import Moving, first_worst, moving
 from tests.support.meshes import bare_mesh
 
@@ -22,7 +22,7 @@ def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
     mesh, weights = bare_mesh(case.rest, case.triangles), np.ones(len(case.rest))
     volume = Volume.prepared(mesh, weights, case.rest)
     girth = Girth.prepared(mesh, weights, case.rest, np.array([-1e-9, 0, 0]), np.array([1e-9, 1e-9, 0]))
-    area = Area.prepared(mesh, weights, case.rest)
+    area = RegionArea.prepared(mesh, weights, case.rest)
     for measure in (volume.of, girth.of, area.of):
         whole = measure(case.positions)
         for start in range(0, len(case.positions), size):

@@ -19,7 +19,7 @@ from plica.measure.girth import Girth
 from plica.measure.stretch import Stretch
 from plica.measure.volume import Volume
 from plica.mesh.arrays import Floats, Integers
-from plica.prove.measures.area import Area
+from plica.prove.measures.area import RegionArea
 from tests.support.meshes import bare_mesh, bilateral
 from tests.support.solids import sphere, torus, tube
 
@@ -148,17 +148,17 @@ def test_the_area_of_a_flat_patch_under_affine_maps() -> None:
     factors = np.sqrt(np.linalg.det(columns.transpose(0, 2, 1) @ columns))
     frames = np.einsum("fij,vj->fvi", maps, flat) + 3.0
     for weights in (np.ones(30), random.uniform(0.0, 1.0, 30)):
-        result = Area.prepared(bare_mesh(flat, triangles), weights, flat)
+        result = RegionArea.prepared(bare_mesh(flat, triangles), weights, flat)
         assert result.relative(frames).values == pytest.approx(factors - 1.0, rel=1e-9)
 
 
 def test_areas_of_solids() -> None:
     for solid, true in ((sphere(200, 200), 4.0 * np.pi), (torus(300, 150), 4.0 * np.pi**2)):
         positions, triangles = solid
-        result = Area.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
+        result = RegionArea.prepared(bare_mesh(positions, triangles), np.ones(len(positions)), positions)
         assert result.rest == pytest.approx(true, rel=1e-3)
     positions, triangles = sphere(401, 200)
-    half = Area.prepared(bare_mesh(positions, triangles), np.full(len(positions), 0.5), positions)
+    half = RegionArea.prepared(bare_mesh(positions, triangles), np.full(len(positions), 0.5), positions)
     assert half.rest == pytest.approx(2.0 * np.pi, rel=1e-3)
 
 

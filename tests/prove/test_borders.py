@@ -17,7 +17,7 @@ from plica.measure.stretch import Stretch
 from plica.measure.volume import LEVELS, Volume
 from plica.mesh.arrays import Floats
 from plica.prove.cache.keys import expectation_digest
-from plica.prove.measures.area import Area
+from plica.prove.measures.area import RegionArea
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
@@ -78,8 +78,8 @@ def test_a_border_says_which_triangles_count() -> None:
     for border in (0.0, 0.2, 0.5, 0.8):
         assert faces_of(MESH, soft(0.0), border).numbers.tolist() == np.flatnonzero(means > border).tolist()
         areas = areas_of(REST[TRIANGLES])
-        assert Area.prepared(MESH, soft(0.0), REST, border).rest == pytest.approx(areas[means > border].sum())
-    assert Area.prepared(MESH, soft(0.0), REST).rest == pytest.approx((areas_of(REST[TRIANGLES]) * means).sum())
+        assert RegionArea.prepared(MESH, soft(0.0), REST, border).rest == pytest.approx(areas[means > border].sum())
+    assert RegionArea.prepared(MESH, soft(0.0), REST).rest == pytest.approx((areas_of(REST[TRIANGLES]) * means).sum())
 
 
 @settings(max_examples=100, deadline=None)

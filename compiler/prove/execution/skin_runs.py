@@ -116,7 +116,7 @@ class _Keys(NamedTuple):
         return self.paired if run.paired else self.alone
 
 
-class _Stretch(NamedTuple):
+class _FrameStretch(NamedTuple):
     """Frames from `start` on of a track, and the runs that they are for with the number that each gives the track."""
 
     runs: tuple[tuple[_Run, int], ...]
@@ -128,7 +128,7 @@ class _Unknown(NamedTuple):
     """A stretch with its motion, mirrored too where it is asked for, and what these are known by; of its runs only
     those whose figures were not kept."""
 
-    stretch: _Stretch
+    stretch: _FrameStretch
     runs: tuple[tuple[_Run, int], ...]
     motion: Motion
     mirrored: Motion | None
@@ -187,7 +187,7 @@ class _Measuring:
     ) -> None:
         self._all, self._crew, self._tell = skin_runs, crew, tell
         self._runs = [_Run(index, expectation, list(tracks[index])) for index, expectation in asked]
-        self._stretches: deque[_Stretch] = deque()
+        self._stretches: deque[_FrameStretch] = deque()
         self._pack: list[_Unknown] = []
         self._pending: dict[int, list[_Unknown]] = {}
         self._finished: deque[_Run] = deque()
@@ -225,9 +225,9 @@ class _Measuring:
         for run, _ in runs:
             run.left += len(starts)
         self._whole += poses.frames
-        self._stretches += [_Stretch(tuple(runs), poses[start : start + size], start) for start in starts]
+        self._stretches += [_FrameStretch(tuple(runs), poses[start : start + size], start) for start in starts]
 
-    def _begin(self, stretch: _Stretch) -> None:
+    def _begin(self, stretch: _FrameStretch) -> None:
         """Takes what is known, and packs the rest into units."""
         motion, mirrored = self._all.deformer.motion(stretch.poses), None
         alone = paired = self._all.kept.motion(motion)
@@ -276,7 +276,7 @@ class _Measuring:
         if not run.left:
             self._finished.append(run)
 
-    def _count(self, stretch: _Stretch) -> None:
+    def _count(self, stretch: _FrameStretch) -> None:
         self._done += stretch.poses.frames
         kinds = ", ".join(dict.fromkeys(run.expectation.kind for run, _ in stretch.runs))
         self._tell(Progress(kinds, self._done, self._whole, self._recalled))

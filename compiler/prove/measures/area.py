@@ -22,7 +22,7 @@ _ROWS: Final = 256
 
 
 @dataclass(frozen=True, eq=False)
-class Area:
+class RegionArea:
     """The area of triangles, each counted by its share (t,), in square metres.
 
     Half the length of the cross product of two edges (elementary geometry). vertices (n,) of the mesh; corners (t, 3)
@@ -35,7 +35,7 @@ class Area:
     rest: float
 
     @classmethod
-    def prepared(cls, mesh: Mesh, weights: Floats, rest: Floats, border: float | None = None) -> Area:
+    def prepared(cls, mesh: Mesh, weights: Floats, rest: Floats, border: float | None = None) -> RegionArea:
         """weights (v,) of the region: a triangle counts by its mean weight, or by a border; rest (v, 3)."""
         shares = counted_shares(mesh, weights, border)
         numbers = np.flatnonzero(shares > 0.0)
@@ -65,7 +65,7 @@ class Area:
 
 
 def _area(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    prepared = Area.prepared(skin.mesh, weights[0], skin.rest, border_of(expectation))
+    prepared = RegionArea.prepared(skin.mesh, weights[0], skin.rest, border_of(expectation))
     if not prepared.rest:
         raise UnmeasurableError(f"{expectation.of[0]} has no area")
     return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
