@@ -9,6 +9,8 @@ from plica.distinct import distinct
 Side = Literal["left", "right", "none"]
 SkinningMethod = Literal["linear", "dual quaternion"]
 """How a skin follows its joints: linear blend (glTF 2.0 section 3.7.3), or dual quaternions (Kavan and others 2007)."""
+Stance = Literal["bind", "rest"]
+"""Which pose of a model is its neutral stance: the one in which the skin was bound, or the file's rest transforms."""
 
 
 class Photo(NamedTuple):

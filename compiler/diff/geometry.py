@@ -33,7 +33,7 @@ Key = tuple[str, str]
 _MOVED = 1e-9  # metres
 _WEIGHT = 1e-9
 _TABLES = frozenset({"skeleton", "symmetry", "regions", "shapes", "folds", "details", "files"})
-_CHARACTER = frozenset({"geometry", "tolerance", "band", "skinning"})
+_CHARACTER = frozenset({"geometry", "tolerance", "band", "skinning", "stance"})
 _SAYS_NOTHING = frozenset({"about", "follows", "budget", "mixing"})  # of what lies on the mesh
 
 

@@ -20,7 +20,7 @@ from plica.skeleton.skeleton import Joint, Skeleton
 
 
 def skeleton_of(rig: Rig) -> Skeleton:
-    """The rig's joints at rest. Raises ValueError where a parent does not come before its child."""
+    """The rig's joints in the neutral stance. Raises ValueError where a parent does not come before its child."""
     rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     for joint in rig.skeleton:
         if joint.parent is not None and joint.parent not in rows:
@@ -30,9 +30,7 @@ def skeleton_of(rig: Rig) -> Skeleton:
             Joint(
                 joint.name,
                 None if joint.parent is None else rows[joint.parent],
-                joint.translation,
-                joint.rotation,
-                joint.scale,
+                *joint.neutral,
                 joint.skinned,
             )
             for joint in rig.skeleton

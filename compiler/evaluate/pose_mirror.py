@@ -78,20 +78,20 @@ class PoseMirror:
         return product(product(transpose(orientations[0]), self._reflection), orientations[1])
 
     def _rotation(self, name: str, partner: str, rotation: Quaternion) -> Quaternion | None:
-        turn = multiply(conjugate(self._joints[name].rotation), rotation)
+        turn = multiply(conjugate(self._joints[name].neutral.rotation), rotation)
         across = self._across(name, partner)
         x, y, z = scaled(times(across, (turn[0], turn[1], turn[2])), determinant(across))
         return self._placer.turned(partner, (x, y, z, turn[3])).joints[partner].rotation
 
     def _translation(self, name: str, partner: str, translation: Vector) -> Vector | None:
         index = self._skeleton.index
-        step = subtract(translation, self._joints[name].translation)
+        step = subtract(translation, self._joints[name].neutral.translation)
         mirrored = times(self._reflection, times(self._skeleton.parent_frame(index[name]).linear, step))
         local = solved(self._skeleton.parent_frame(index[partner]).linear, mirrored)
         return None if local is None else self._placer.moved(partner, local).joints[partner].translation
 
     def _scale(self, name: str, partner: str, scale: Vector) -> Vector | None:
-        rest = self._joints[name].scale
+        rest = self._joints[name].neutral.scale
         factors = [own / neutral if neutral else 1.0 for own, neutral in zip(scale, rest, strict=True)]
         x, y, z = (
             sum(part * part * factor for part, factor in zip(row, factors, strict=True))

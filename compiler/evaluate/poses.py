@@ -112,8 +112,8 @@ def rest_poses(rig: Rig, frames: int = 1) -> Poses:
 
     `scales` is None, which is the scales at rest; `rest_scales` has them as an array.
     """
-    rotations = np.array([joint.rotation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 4)
-    translations = np.array([joint.translation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    rotations = np.array([joint.neutral.rotation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 4)
+    translations = np.array([joint.neutral.translation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
     controls = np.array([control.rest for control in rig.controls], dtype=np.float64).reshape(1, -1)
     return Poses(
         tuple(joint.name for joint in rig.skeleton),
@@ -126,7 +126,7 @@ def rest_poses(rig: Rig, frames: int = 1) -> Poses:
 
 def rest_scales(rig: Rig, frames: int = 1) -> Array:
     """The scales at rest of all joints of a rig, (frames, joints, 3); writable."""
-    scales = np.array([joint.scale for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    scales = np.array([joint.neutral.scale for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
     return np.repeat(scales, frames, axis=0)
 
 

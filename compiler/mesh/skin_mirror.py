@@ -59,7 +59,7 @@ class SkinMirror:
         partners = [number.get(joint.partner or "", index) for index, joint in enumerate(joints)]
         self._partners = np.array(partners, np.intp)
         self._parents = np.array([-1 if joint.parent is None else number[joint.parent] for joint in joints], np.intp)
-        self._scales = np.array([joint.scale for joint in joints], np.float64).reshape(-1, 3)
+        self._scales = np.array([joint.neutral.scale for joint in joints], np.float64).reshape(-1, 3)
         self._kinematics = Kinematics(rig)
         self._reflection = symmetry.reflection
         self._rest = rest_poses(rig)

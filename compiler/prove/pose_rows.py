@@ -15,7 +15,9 @@ def sparse_poses(rig: Rig, poses: Poses) -> Iterator[SparsePose]:
     """Each frame as a pose that names the joints that are away from rest, and all controls."""
     scaled = poses.scales is not None
     rests = {
-        joint.name: JointPlacement(joint.rotation, joint.translation, joint.scale if scaled else None)
+        joint.name: JointPlacement(
+            joint.neutral.rotation, joint.neutral.translation, joint.neutral.scale if scaled else None
+        )
         for joint in rig.skeleton
     }
     for frame in range(poses.frames):

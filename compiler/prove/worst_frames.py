@@ -43,22 +43,22 @@ def moves_since_rest(rig: Rig, pose: SparsePose) -> Iterator[JointMove]:
         placement = pose.joints.get(joint.name)
         if placement is None:
             continue
-        rotation = joint.rotation if placement.rotation is None else placement.rotation
-        translation = joint.translation if placement.translation is None else placement.translation
-        x, y, z, w = multiply(conjugate(joint.rotation), rotation)
+        rotation = joint.neutral.rotation if placement.rotation is None else placement.rotation
+        translation = joint.neutral.translation if placement.translation is None else placement.translation
+        x, y, z, w = multiply(conjugate(joint.neutral.rotation), rotation)
         sign = -1.0 if w < 0.0 else 1.0
         size = length((x, y, z))
         angle = 2.0 * atan2(size, abs(w))
         axis = scaled((x, y, z), sign / size) if size > 0.0 else (1.0, 0.0, 0.0)
-        offset = subtract(translation, joint.translation)
-        scale = joint.scale if placement.scale is None else placement.scale
-        if angle > NO_TURN or length(offset) > 0.0 or scale != joint.scale:
-            yield JointMove(joint.name, axis, angle, offset, None if scale == joint.scale else scale)
+        offset = subtract(translation, joint.neutral.translation)
+        scale = joint.neutral.scale if placement.scale is None else placement.scale
+        if angle > NO_TURN or length(offset) > 0.0 or scale != joint.neutral.scale:
+            yield JointMove(joint.name, axis, angle, offset, None if scale == joint.neutral.scale else scale)
 
 
 def angles_since_rest(rig: Rig, joints: tuple[str, ...], rotations: Array) -> Array:
     """The whole angle (joints,), radians, between rotations (joints, 4) and those at rest: 2 acos |p . q|."""
-    rests = {joint.name: joint.rotation for joint in rig.skeleton}
+    rests = {joint.name: joint.neutral.rotation for joint in rig.skeleton}
     rest = np.array([rests[name] for name in joints], dtype=np.float64).reshape(-1, 4)
     sizes = np.linalg.norm(rotations, axis=1) * np.linalg.norm(rest, axis=1)
     share = np.abs((rotations * rest).sum(axis=1)) / np.where(sizes > 0, sizes, 1.0)

@@ -6,12 +6,9 @@ nothing outside of it is opened. Every offset is checked against the data before
 
 from __future__ import annotations
 
-import base64
-import binascii
 import os
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote, unquote_to_bytes
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +16,7 @@ from numpy.typing import NDArray
 from plica.readers.allowance import Allowance
 from plica.readers.gltf_document import (
     BINARY_CHUNK,
+    bytes_of_data_uri,
     chunk_place,
     content,
     is_data,
@@ -209,19 +207,6 @@ class GltfArrays:
                 raise UnreadableModel("buffers[0] has neither a uri nor a binary chunk")
             stream.seek(place[0])
             return stream.read(place[1])
-
-
-def bytes_of_data_uri(uri: str, place: str) -> bytes:
-    """The data of a data URI (RFC 2397). Raises UnreadableModel."""
-    head, comma, body = uri[5:].partition(",")
-    if not comma:
-        raise UnreadableModel(f"{place}.uri is no data URI")
-    if not head.lower().endswith(";base64"):
-        return unquote_to_bytes(body)
-    try:
-        return base64.b64decode(unquote(body), validate=True)
-    except (binascii.Error, ValueError) as error:
-        raise UnreadableModel(f"{place}.uri is not base64") from error
 
 
 def _types(accessor: Fields, place: str) -> tuple[np.dtype[np.generic], tuple[int, int]]:

@@ -98,6 +98,23 @@ def is_data(uri: str) -> bool:
     return uri[:5].lower() == "data:"
 
 
+def bytes_of_data_uri(uri: str, place: str) -> bytes:
+    """The data of a data URI (RFC 2397). Raises UnreadableModel."""
+    import base64  # these two not for a check of a model without such data
+    import binascii
+    from urllib.parse import unquote, unquote_to_bytes
+
+    head, comma, body = uri[5:].partition(",")
+    if not comma:
+        raise UnreadableModel(f"{place}.uri is no data URI")
+    if not head.lower().endswith(";base64"):
+        return unquote_to_bytes(body)
+    try:
+        return base64.b64decode(unquote(body), validate=True)
+    except (binascii.Error, ValueError) as error:
+        raise UnreadableModel(f"{place}.uri is not base64") from error
+
+
 def json_bytes(stream: BinaryIO) -> bytes:
     """The JSON of a container's first chunk, or the whole file where it is no container."""
     start = stream.read(HEADER.size)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from pathlib import Path
 from typing import NamedTuple
 
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
+from plica.readers.gltf_binds import GltfFile, bind_pose_of
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_shown import ShownMeshes, below_or_among, mesh_names, moved_nodes, shown_meshes, used_skins
 from plica.readers.json_fields import Fields, fields, index, indexes, numbers, objects, text, whole
 from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
 from plica.readers.skeletons import check_joint_count, checked_skeleton
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Vector, normalised
+from plica.skeleton.bind_pose import NO_BIND_POSE, BindPose
 from plica.skeleton.skeleton import ORIGIN, UNSCALED, Joint, Skeleton
 
 UNIT_TOLERANCE = 1e-3  # how far the length of a rest rotation may be from 1 before it is worth a note
@@ -25,8 +28,11 @@ class NodeSkeleton(NamedTuple):
     problems: tuple[str, ...]
 
 
-def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> ModelOutline:
-    """The outline of a document; `chosen` names the meshes whose skins matter (empty: every mesh)."""
+def outline_of_document(document: Fields, chosen: Collection[str] = (), path: Path | None = None) -> ModelOutline:
+    """The outline of a document; `chosen` names the meshes whose skins matter (empty: every mesh).
+
+    `path`: the document's file; without it nothing is known of its bind pose. Raises UnreadableModel.
+    """
     result = skeleton_of_document(document, chosen)
     problems = list(result.problems)
     mesh_names(document, problems)
@@ -41,11 +47,23 @@ def outline_of_document(document: Fields, chosen: Collection[str] = ()) -> Model
     binds = [objects(document, "skins", "the file")[skin].get("inverseBindMatrices") for skin in used]
     return ModelOutline(
         skeleton=result.skeleton,
+        bind=_bind_pose(document, path, used, result),
         meshes=meshes,
         animations=animation_names(document),
         inverse_binds=bool(binds) and all(bind is not None for bind in binds),
         problems=tuple(problems),
     )
+
+
+def chosen_bind_pose(document: Fields, path: Path, chosen: Collection[str], found: NodeSkeleton) -> BindPose:
+    """The bind pose of a skeleton that `skeleton_of_document` gave. Raises UnreadableModel."""
+    return _bind_pose(document, path, used_skins(document, chosen), found)
+
+
+def _bind_pose(document: Fields, path: Path | None, skins: list[int], found: NodeSkeleton) -> BindPose:
+    if path is None or not skins:
+        return NO_BIND_POSE
+    return bind_pose_of(GltfFile(document, path), skins, found.skeleton, found.nodes)
 
 
 def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> NodeSkeleton:

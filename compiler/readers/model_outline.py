@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from plica.skeleton.bind_pose import BindPose
 from plica.skeleton.skeleton import Skeleton
 from plica.values import SkinningMethod
 
@@ -36,12 +37,13 @@ class MeshOutline(NamedTuple):
 class ModelOutline(NamedTuple):
     """A model without its arrays.
 
-    `skeleton`: rest pose in metres, y up. `inverse_binds`: whether the file states the bind pose (else
-    every inverse bind matrix is the identity). `problems`: sentences about what the file leaves unclear and
-    how it was taken.
+    `skeleton`: the file's rest pose in metres, y up. `bind`: the same joints in the pose in which the skin was bound.
+    `inverse_binds`: whether the file states that (else every inverse bind matrix is the identity). `problems`:
+    sentences about what the file leaves unclear and how it was taken.
     """
 
     skeleton: Skeleton
+    bind: BindPose
     meshes: tuple[MeshOutline, ...]
     animations: tuple[str, ...]
     inverse_binds: bool

@@ -27,7 +27,7 @@ def read_outline(path: Path, meshes: Collection[str] = ()) -> ModelOutline:
     from plica.readers.gltf_document import read_document
     from plica.readers.gltf_skeleton import outline_of_document
 
-    return outline_of_document(read_document(path), meshes)
+    return outline_of_document(read_document(path), meshes, path)
 
 
 def find_outline(

@@ -14,7 +14,9 @@ from plica.readers.model_outline import MeshOutline, ModelOutline, UnreadableMod
 from plica.readers.skeletons import checked_skeleton
 from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import UsdMesh, UsdSkeleton, UsdStage
-from plica.skeleton.skeleton import Joint
+from plica.skeleton.bind_pose import BindPose, bind_pose
+from plica.skeleton.frames import composed
+from plica.skeleton.skeleton import Frame, Joint, Skeleton
 
 
 def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:
@@ -43,8 +45,10 @@ def outline_of_stage(stage: UsdStage, chosen: Collection[str] = ()) -> ModelOutl
         joints += _joints_of(skeleton, len(joints), problems)
     unique = _unique_names(skeletons, problems)
     joints = [joint._replace(name=name) for joint, name in zip(joints, unique, strict=True)]
+    rest = checked_skeleton(joints)
     return ModelOutline(
-        skeleton=checked_skeleton(joints),
+        skeleton=rest,
+        bind=_bind_pose(skeletons, rest),
         meshes=meshes,
         animations=distinct(list(stage.animations), [], "animations"),
         inverse_binds=bool(joints) and all(len(skeleton.binds.data) for skeleton in skeletons),
@@ -59,6 +63,27 @@ def taken_meshes(stage: UsdStage, chosen: Collection[str] = ()) -> list[bool]:
         return [name in chosen for name in names]
     skinned = [mesh.skinned for mesh in stage.meshes]
     return skinned if any(skinned) else [True] * len(names)
+
+
+def _bind_pose(skeletons: Sequence[UsdSkeleton], rest: Skeleton) -> BindPose:
+    """The bind pose by the bind transforms, which stand in the skeleton's own space (UsdSkelSkeleton)."""
+    skins = []
+    first = 0
+    for skeleton in skeletons:
+        binds = skeleton.binds.usable().matrices() if len(skeleton.binds.data) else []
+        if len(binds) != len(skeleton.joints):
+            return BindPose(None, fault=f"{skeleton.path} states no bind transform for each joint", absent=True)
+        above = _frame(skeleton.to_model.usable().matrices()[0])
+        skins.append({first + row: composed(above, _frame(matrix)) for row, matrix in enumerate(binds)})
+        first += len(skeleton.joints)
+    return bind_pose(rest, skins)
+
+
+def _frame(rows: Sequence[Sequence[float]]) -> Frame:
+    """A matrix of OpenUSD, which takes row vectors, as a frame."""
+    a, b, c, origin = rows
+    linear = ((a[0], b[0], c[0]), (a[1], b[1], c[1]), (a[2], b[2], c[2]))
+    return Frame(linear, (origin[0], origin[1], origin[2]))
 
 
 def joint_names(stage: UsdStage, chosen: Collection[str] = ()) -> dict[str, dict[str, str]]:

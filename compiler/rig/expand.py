@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeVar, assert_never
 
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
-from plica.kinds.readings import Reading
+from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_field, expand_pose, expand_reading
 from plica.rig.output_names import SIDES, Naming
@@ -132,10 +132,11 @@ class _Expansion:
             about=facts.about,
             band=facts.band,
             skinning=facts.skinning,
+            stance=self.spec.bound.stance.taken,
         )
 
     def _skeleton(self) -> tuple[RigJoint, ...]:
-        skeleton, sides = self.spec.bound.skeleton, self.spec.bound.sides
+        skeleton, rest, sides = self.spec.bound.skeleton, self.spec.bound.stance.rest, self.spec.bound.sides
         joints = []
         for index, joint in enumerate(skeleton.joints):
             side: Side = "left" if index in sides.left else "right" if index in sides.right else "none"
@@ -144,9 +145,8 @@ class _Expansion:
                 RigJoint(
                     name=joint.name,
                     parent=None if joint.parent is None else skeleton.joints[joint.parent].name,
-                    translation=joint.translation,
-                    rotation=joint.rotation,
-                    scale=joint.scale,
+                    neutral=joint.local,
+                    rest=rest.joints[index].local,
                     side=side,
                     partner=None if partner is None else skeleton.joints[partner].name,
                     skinned=joint.skinned,
@@ -178,6 +178,7 @@ class _Expansion:
             return None
         if side == "right" and declared.side == "both":
             self._report_same(entry, reading, name)
+        self._refuse_unbound(name, joints_of(reading), declared.span)
         about = self._about(entry.about(side), side)
         return Driver(name, side, declared.name, reading, facts.span, facts.clamped, facts.curve, about)
 
@@ -187,6 +188,19 @@ class _Expansion:
         left = expand_reading(entry.left.reading, "left", False, self.frames, span)
         if left == right and entry.left.span == entry.right.span:
             self.diagnostics.add("same-on-both-sides", span, name=entry.declared.name)
+
+    def _refuse_unbound(self, name: str, joints: Iterable[str], span: Span) -> None:
+        """Reports a reading that passes through a joint whose place in the neutral stance nothing states."""
+        bound = self.spec.bound
+        places = [bound.skeleton.index[joint] for joint in joints]
+        ways = [{place, *bound.skeleton.ancestors(place)} for place in places]
+        passed = set(places) if len(places) < 2 else ways[0] ^ ways[1]
+        for place in sorted(passed):
+            unbound = bound.stance.unbound(place)
+            if unbound is not None:
+                read, missing = self.frames.joint_name(place), self.frames.joint_name(unbound)
+                self.diagnostics.add("reading-through-unbound", span, name=name, joint=read, unbound=missing)
+                return
 
     def _combine(self, entry: spec.Entry[spec.CombineFacts], side: OneSide, name: str) -> Combine:
         declared = entry.declared
@@ -204,6 +218,8 @@ class _Expansion:
 
     def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> Field | None:
         made = expand_field(entry, side, self.frames)
+        if made is not None:
+            self._refuse_unbound(name, (made.joint,), entry.declared.span)
         return None if made is None else made._replace(about=self._about(entry.about(side), side))
 
     def _samples(self, item: Field) -> list[Sample]:

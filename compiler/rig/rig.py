@@ -17,8 +17,8 @@ from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.rig.offsets_table import OffsetsTable
 from plica.rig.strengths import Control, Field, Strength
 from plica.rig.surfaces import Detail, Fold, JointPose, Region, Shape, StrengthPose
-from plica.skeleton.algebra import Quaternion, Vector
-from plica.values import NOTHING_SAID, About, Alias, Geometry, Side, SkinningMethod
+from plica.skeleton.skeleton import LocalTransform
+from plica.values import NOTHING_SAID, About, Alias, Geometry, Side, SkinningMethod, Stance
 
 if TYPE_CHECKING:
     ExpectationName = str
@@ -26,17 +26,20 @@ else:
     ExpectationName = Literal[tuple(EXPECTATION_KINDS)]  # so that what is read, and the schema, know the names
 
 FORMAT = "plica-rig"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 
 
 class RigJoint(NamedTuple):
-    """A joint at rest, in its parent; `partner` is the joint on the other side."""
+    """A joint in its parent; `partner` is the joint on the other side.
+
+    `neutral`: where it stands in the neutral stance, in which every reading is 0. `rest`: where the model's file has it
+    before anything moves; the same where the character's stance is the file's rest.
+    """
 
     name: str
     parent: str | None
-    translation: Vector
-    rotation: Quaternion
-    scale: Vector
+    neutral: LocalTransform
+    rest: LocalTransform
     side: Side
     partner: str | None
     skinned: bool
@@ -55,7 +58,8 @@ class Character(NamedTuple):
 
     `tolerance` (metres) is how far two vertices may be from mirroring exactly; over `band` metres around the mirror
     plane the sides pass into each other, 0 for a clean cut with 0.5 on the seam. `skinning` is how the skin follows the
-    joints; sculpts are taken off their poses by it.
+    joints; sculpts are taken off their poses by it. `stance`: which pose of the model
+    is the neutral stance, the one in which its skin was bound or its file's rest; `rest` where both are the same.
     """
 
     name: str
@@ -65,10 +69,12 @@ class Character(NamedTuple):
     about: About = NOTHING_SAID
     band: float = 0.0
     skinning: SkinningMethod = "linear"
+    stance: Stance = "rest"
 
 
 class Pose(NamedTuple):
-    """A pose with a name, for expectations: what strengths have, and by how much joints are turned since rest."""
+    """A pose with a name, for expectations: what strengths have, and by how much joints are turned since the neutral
+    stance."""
 
     name: str
     side: Side

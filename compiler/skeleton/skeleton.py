@@ -23,7 +23,7 @@ UNSCALED: Vector = (1.0, 1.0, 1.0)
 
 
 class Joint(NamedTuple):
-    """One joint at rest: local translation (metres), rotation (unit quaternion) and scale, in its parent.
+    """One joint of a pose: local translation (metres), rotation (unit quaternion) and scale, in its parent.
 
     `parent` is the index of the parent, None for a root. `skinned` tells whether the skin refers to it; nodes
     between and above the skin's joints belong to the skeleton too, because they carry them.
@@ -35,6 +35,19 @@ class Joint(NamedTuple):
     rotation: Quaternion = IDENTITY_QUATERNION
     scale: Vector = UNSCALED
     skinned: bool = True
+
+    @property
+    def local(self) -> LocalTransform:
+        """Where it stands in its parent."""
+        return LocalTransform(self.translation, self.rotation, self.scale)
+
+
+class LocalTransform(NamedTuple):
+    """A joint in its parent: translation (metres), rotation (unit quaternion) and scale; its matrix is T R S."""
+
+    translation: Vector
+    rotation: Quaternion
+    scale: Vector
 
 
 class Frame(NamedTuple):
@@ -59,7 +72,7 @@ def local_frame(translation: Vector, rotation: Quaternion, scale: Vector) -> Fra
 
 
 class Skeleton:
-    """Joints, parents before children, with their frames in model space at rest."""
+    """Joints, parents before children, with their frames in model space in one pose: neutral, or a file's rest."""
 
     def __init__(self, joints: tuple[Joint, ...]) -> None:
         """Raises ValueError where a parent does not come before its child or two joints share a name."""

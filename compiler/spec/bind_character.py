@@ -13,6 +13,7 @@ from plica.skeleton.sides import NO_SIDES
 from plica.skeleton.skeleton import Joint, Skeleton
 from plica.spec.bind_sides import bind_sides
 from plica.spec.bind_skinning import bind_skinning
+from plica.spec.bind_stance import only_rest
 from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
@@ -44,13 +45,15 @@ def bind_character(
     node, scope = instance
     assert isinstance(node, nodes.Block) and node.name is not None
     facts = collect(node.facts, scope, diagnostics)
-    empty = BoundSkeleton(Skeleton(()), NO_SIDES, None, True)
+    empty = BoundSkeleton(Skeleton(()), NO_SIDES, None, True, only_rest(Skeleton(())))
     context = Context(diagnostics, symbols, empty, None, workspace, {}, "none", instance.span)
     geometry, outline = _geometry(facts, context)
-    skeleton = _skeleton(facts, outline, context)
-    sides, plane, plane_found = bind_sides(facts, skeleton, context)
+    rest = _skeleton(facts, outline, context)
+    is_of_model = outline is not None and outline.skeleton is rest
+    stance, sides, plane, plane_found = bind_sides(facts, rest, outline if is_of_model else None, context)
+    skeleton = stance.skeleton
     unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
-    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, unknown))
+    context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, stance, unknown))
     names, side_texts = _names(facts, diagnostics)
     tolerance = facts.one("tolerance")
     accepted = {fact.node.part("rule"): fact.scope.span(fact.node) for fact in facts.many("accept")}

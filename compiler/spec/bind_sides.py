@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Final, cast
+from typing import Final, NamedTuple, cast
 
 from plica.diagnostics import Diagnostics
+from plica.readers.model_outline import ModelOutline
+from plica.skeleton.bind_pose import NO_BIND_POSE
 from plica.skeleton.pairing import contradicted, side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, plainly_two_sided
 from plica.skeleton.side_patterns import named_sides
@@ -20,7 +22,9 @@ from plica.skeleton.sides import (
     with_placed,
 )
 from plica.skeleton.skeleton import Skeleton
+from plica.spec.bind_stance import POSE_NAMES, Poses, bind_stance
 from plica.spec.context import Context
+from plica.spec.entries import ChosenStance
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.syntax.builder import encode_text
 from plica.units import Dimension
@@ -30,20 +34,35 @@ _PLANE_TOLERANCE: Final = 0.02
 _SHOWN: Final = 6  # names in a message, the others are counted
 
 
-def bind_sides(facts: FactSet, skeleton: Skeleton, context: Context) -> tuple[Sides, Plane | None, bool]:
-    """The pairs, the mirror plane, and whether that was found and not stated."""
-    sides = _named_sides(facts, skeleton, context.diagnostics)
+class BoundSides(NamedTuple):
+    """The neutral stance, the pairs and the mirror plane in it, and whether that was found and not stated."""
+
+    stance: ChosenStance
+    sides: Sides
+    plane: Plane | None
+    is_found: bool
+
+
+def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, context: Context) -> BoundSides:
+    """What is said of left and right; `outline`: of the model that the skeleton is from, None where it is declared."""
+    sides = _named_sides(facts, rest, context.diagnostics)
     fact, stated = facts.one("pairs_by_position"), _stated_plane(facts)
+    bind = NO_BIND_POSE if outline is None else outline.bind
+    pairs = [] if sides is None else list(sides.pairs.values())
+    stance = bind_stance(
+        facts, Poses(rest, bind, pairs, stated), outline is not None, context.span, context.diagnostics
+    )
+    skeleton = stance.skeleton
     if sides is None:
         sides = NO_SIDES
     elif fact is not None and skeleton.joints:
         sides = _placed_sides(fact, skeleton, sides, stated, context)
     elif facts.one("left_pattern") is facts.one("right_pattern") is None and not facts.many("pair"):
         _report_undeclared(skeleton, context)
-    plane, is_found = _plane(facts, skeleton, sides, stated, context)
+    plane, is_found = _plane(facts, stance, sides, stated, context)
     if plane is not None:
         _report_contradictions(facts, skeleton, sides, plane, context)
-    return sides, plane, is_found
+    return BoundSides(stance, sides, plane, is_found)
 
 
 # ---- by names ---------------------------------------------------------------------------------------
@@ -219,9 +238,10 @@ def _stated_plane(facts: FactSet) -> StatedPlane:
 
 
 def _plane(
-    facts: FactSet, skeleton: Skeleton, sides: Sides, stated: StatedPlane, context: Context
+    facts: FactSet, stance: ChosenStance, sides: Sides, stated: StatedPlane, context: Context
 ) -> tuple[Plane | None, bool]:
     """The plane that is stated, or that the pairs have, and whether it was found."""
+    skeleton = stance.skeleton
     fact, pairs = facts.one("symmetry"), list(sides.pairs.values())
     plane = find_plane(skeleton, pairs, *stated)
     if plane is not None and pairs:
@@ -231,6 +251,7 @@ def _plane(
             context.diagnostics.add(
                 "uneven-rest-pose",
                 span,
+                pose=POSE_NAMES[stance.taken],
                 axis=plane.axis,
                 offset=f"{plane.offset:.4g}",
                 distance=f"{plane.residual:.3g}",

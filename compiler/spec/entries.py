@@ -15,10 +15,12 @@ from plica.kinds.kernels import KernelName
 from plica.kinds.readings import READING_KINDS
 from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
+from plica.skeleton.evenness import Evenness
+from plica.skeleton.frames import body_size, local_of, same_frame
 from plica.skeleton.sides import Plane, Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
-from plica.values import About, Alias, Curve, Geometry, SkinningMethod
+from plica.values import About, Alias, Curve, Geometry, SkinningMethod, Stance
 
 ScopeSide = Literal["both", "left", "right", "none"]
 OneSide = Literal["left", "right", "none"]
@@ -256,16 +258,55 @@ class CharacterFacts(NamedTuple):
     accepted: Mapping[str, Span]
 
 
-class BoundSkeleton(NamedTuple):
-    """The skeleton, its pairs, and the mirror plane (None where nothing tells it); `plane_found` if not stated.
+class ChosenStance(NamedTuple):
+    """Which pose of the model is the neutral stance.
 
-    `unknown`: the model that would tell of joints cannot be read. That is said once; nothing is said of joints then.
+    `rest`: the skeleton as the file has it before anything moves; `bind`: as it was when the skin was bound, None where
+    that is the same pose or unknown. `assumed`: joints whose frames in the bind pose nothing states, and that carry
+    joints which have one. `bind_even`, `rest_even`: how nearly left mirrors right, None where no pairs tell.
+    """
+
+    taken: Stance
+    stated: bool
+    rest: Skeleton
+    bind: Skeleton | None
+    assumed: frozenset[int] = frozenset()
+    bind_even: Evenness | None = None
+    rest_even: Evenness | None = None
+
+    @property
+    def skeleton(self) -> Skeleton:
+        """The skeleton in the neutral stance."""
+        return self.bind if self.taken == "bind" and self.bind is not None else self.rest
+
+    def unbound(self, joint: int) -> int | None:
+        """The joint whose frame in the neutral stance nothing states and through which this one is read, if any.
+
+        It is the joint itself, or its parent where the joint does not stand in it as it does at rest.
+        """
+        if self.taken != "bind" or self.bind is None or not self.assumed:
+            return None
+        if joint in self.assumed:
+            return joint
+        parent = self.rest.joints[joint].parent
+        if parent not in self.assumed:
+            return None
+        own, other = (local_of(skeleton.joints[joint]) for skeleton in (self.bind, self.rest))
+        return None if same_frame(own, other, body_size(self.rest)) else parent
+
+
+class BoundSkeleton(NamedTuple):
+    """The skeleton in its neutral stance, its pairs, and the mirror plane (None where nothing tells it).
+
+    `plane_found` if the plane is not stated. `unknown`: the model that would tell of joints cannot be read. That is
+    said once; nothing is said of joints then.
     """
 
     skeleton: Skeleton
     sides: Sides
     plane: Plane | None
     plane_found: bool
+    stance: ChosenStance
     unknown: bool = False
 
 

@@ -11,7 +11,7 @@ from plica.format import formatted
 from plica.quantities import quantity
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.pairing import Pairing, pairing_of
-from plica.skeleton.side_patterns import FoundSides, find_sides
+from plica.skeleton.side_patterns import FoundSides
 from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
 from plica.start.anatomy import PARTS, SOURCES, BodyPart, parts_of
@@ -19,6 +19,7 @@ from plica.start.body import Body, body_of
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
 from plica.start.name_words import plain_name, unique_name, words_of, writable
 from plica.start.spec_text import FactLine, block, joint_text
+from plica.start.stance import FirstStance, first_stance
 from plica.syntax.builder import encode_text
 
 _SHOWN = 12  # names in a comment, the others are counted
@@ -61,8 +62,8 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
     outline = find_outline(path, shown, None, diagnostics)
     if outline is None:
         return FirstSpec("", None)
-    sides = find_sides(outline.skeleton)
-    return FirstSpec(_laid_out(_composed(outline, shown, sides)), _pairing(outline, sides))
+    stance = first_stance(outline)
+    return FirstSpec(_laid_out(_composed(outline, shown, stance)), _pairing(stance))
 
 
 def _laid_out(text: str) -> str:
@@ -84,17 +85,18 @@ def path_from(folder: Path, model: Path) -> str:
 
 def compose(outline: ModelOutline, geometry: str) -> str:
     """The text for an outline; `geometry` is what the spec calls the model's file."""
-    return _composed(outline, geometry, find_sides(outline.skeleton))
+    return _composed(outline, geometry, first_stance(outline))
 
 
-def _pairing(outline: ModelOutline, sides: FoundSides) -> Pairing:
-    plane = sides.plane or find_plane(outline.skeleton, list(sides.sides.pairs.values()))
-    return pairing_of(outline.skeleton, sides.sides, plane)
+def _pairing(stance: FirstStance) -> Pairing:
+    sides = stance.sides
+    plane = sides.plane or find_plane(stance.skeleton, list(sides.sides.pairs.values()))
+    return pairing_of(stance.skeleton, sides.sides, plane)
 
 
-def _composed(outline: ModelOutline, geometry: str, sides: FoundSides) -> str:
+def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
     stem = Path(geometry).stem
-    skeleton = outline.skeleton
+    skeleton, sides = stance.skeleton, stance.sides
     bases = [joint.name for joint in skeleton.joints]
     for pair in sides.sides.pairs.values():
         bases[pair.left] = bases[pair.right] = pair.base
@@ -103,7 +105,7 @@ def _composed(outline: ModelOutline, geometry: str, sides: FoundSides) -> str:
     subjects = _subjects(body, sides, bases)
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
-        [*_pairing_comment(_pairing(outline, sides)), *_character(outline, geometry, stem, sides)],
+        [*_pairing_comment(_pairing(stance)), *_character(outline, geometry, stem, stance)],
         *_regions(body, subjects, bases),
         *_drivers(body, subjects),
         *_shapes(body, subjects),
@@ -116,14 +118,17 @@ def _composed(outline: ModelOutline, geometry: str, sides: FoundSides) -> str:
 # ---- the character ---------------------------------------------------------------------------------------
 
 
-def _character(outline: ModelOutline, geometry: str, stem: str, sides: FoundSides) -> list[str]:
+def _character(outline: ModelOutline, geometry: str, stem: str, stance: FirstStance) -> list[str]:
+    sides = stance.sides
     values = encode_text(geometry)
     shaped = [mesh.name for mesh in outline.meshes if mesh.morph_targets and writable(mesh.name)]
     if shaped and not outline.skinned_meshes:
         values += " mesh " + ", ".join(map(encode_text, shaped))
     facts = [FactLine("geometry", values, _meshes_comment(outline))]
+    if stance.written is not None:
+        facts.append(FactLine("stance", f"{stance.written} pose", stance.comment))
     if sides.plane is not None:
-        facts.append(FactLine("symmetry", _plane_text(sides.plane), "the mirror plane at rest"))
+        facts.append(FactLine("symmetry", _plane_text(sides.plane), "the mirror plane"))
     if sides.left:
         facts.append(FactLine("left", _patterns(sides.left), "how joint names tell the sides"))
         facts.append(FactLine("right", _patterns(sides.right)))

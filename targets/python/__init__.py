@@ -84,8 +84,8 @@ def module_text(rig: Rig) -> str:
     from plica.targets.python.source import write_source
 
     source = write_source(rig)
-    rests = {joint.name: (joint.translation, joint.rotation) for joint in rig.skeleton}
-    rest_scales = {joint.name: joint.scale for joint in rig.skeleton if joint.name in source.scaled}
+    rests = {joint.name: (joint.neutral.translation, joint.neutral.rotation) for joint in rig.skeleton}
+    rest_scales = {joint.name: joint.neutral.scale for joint in rig.skeleton if joint.name in source.scaled}
     shapes = {
         shape.name: {"follows": shape.follows, "inbetweens": tuple(entry.at for entry in shape.inbetweens)}
         for shape in rig.shapes

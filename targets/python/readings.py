@@ -94,7 +94,7 @@ def _swing(reading: Swing, turn: TurnSource, _: RigJoint) -> str:
 
 def _offset(reading: Offset, _: TurnSource, joint: RigJoint) -> str:
     terms = []
-    for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), joint.translation, strict=True):
+    for weight, name, value in zip(reading.weights, ("tx", "ty", "tz"), joint.neutral.translation, strict=True):
         moved = less(name, value)
         terms.append((weight, f"({moved})" if moved != name else name))
     return f"({total(terms) or '0.0'})"
@@ -102,7 +102,7 @@ def _offset(reading: Offset, _: TurnSource, joint: RigJoint) -> str:
 
 def _scale(reading: Scale, _: TurnSource, joint: RigJoint) -> str:
     terms = []
-    for part, name, rest in zip(reading.axis, ("sx", "sy", "sz"), joint.scale, strict=True):
+    for part, name, rest in zip(reading.axis, ("sx", "sy", "sz"), joint.neutral.scale, strict=True):
         if part != 0.0:
             terms.append((part * part / rest, f"({less(name, rest)})"))
     return f"({total(terms) or '0.0'})"

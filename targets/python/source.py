@@ -156,7 +156,7 @@ def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
             lines.append(f"tx, ty, tz = pose[{place}][0]")
         if Needs.SCALE in needs:
             lines.append(f"sx, sy, sz = pose[{source.read_scale(joint.name)}][2]")
-        turn = turn_since(joint.rotation, needed)
+        turn = turn_since(joint.neutral.rotation, needed)
         if needed:
             lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
         for reading, drivers in readings.items():
@@ -229,7 +229,7 @@ def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
     for strength in source.rig.strengths:
         if isinstance(strength, Sample):
             by_field.setdefault(strength.field, []).append(strength)
-    rests = {joint.name: joint.rotation for joint in source.rig.skeleton}
+    rests = {joint.name: joint.neutral.rotation for joint in source.rig.skeleton}
     for number_of_field, entry in enumerate(source.rig.fields):
         samples = by_field.get(entry.name)
         if samples is None:

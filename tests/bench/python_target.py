@@ -125,7 +125,7 @@ def _strength_by_hand(entry: Any, rest: RigJoint) -> str:
     elif isinstance(reading, Bend):
         value = f"atan2(sqrt(x * x + y * y + z * z), abs(w)) * {2 * scale!r}"
     else:
-        value = f"(ty - {rest.translation[1]!r}) * {scale!r}"
+        value = f"(ty - {rest.neutral.translation[1]!r}) * {scale!r}"
     if isinstance(entry.curve, Linear):
         return f"0.0 if (u := {value}) < 0.0 else u if u < 1.0 else 1.0"
     return f"{'soft' if entry.curve == SOFT else 'steep'}({value})"

@@ -26,6 +26,10 @@ WITHOUT_EXAMPLE = {
     "more-mistakes": "the text is too long to print; tests/syntax",
     "unreadable-file": "about the file itself; tests/commands",
     "file-too-large": "about the file itself; tests/commands",
+    **dict.fromkeys(
+        ("stance-unknown", "uneven-stance", "bind-pose-unusable", "reading-through-unbound"),
+        "about a model that is made so; tests/spec/test_stance.py",
+    ),
     "over-limit": "the text is too long to print; tests/spec",
     "scale-from-nothing": "a text declares joints without scales; tests/outside",
     "scale-mirrored-askew": "the joints of the examples mirror each other's axes; tests/rig",

@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from plica.evaluate import Evaluator, Poses, SparsePose, poses_from, rest_poses
 from plica.evaluate.poses import sparse_pose
 from plica.kinds.readings import Bend, Euler, Gap, Offset, Reading, Rotation, Swing
-from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.rig import Character, Rig
 from plica.rig.strengths import Driver
 from plica.skeleton.algebra import Quaternion
 from plica.skeleton.quaternions import with_positive_scalar
 from plica.values import Linear
+from tests.support.joints import rig_joint
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
@@ -27,9 +28,9 @@ STRAIGHT: Quaternion = (0.0, 0.0, 0.0, 1.0)
 def rig_of(readings: Sequence[Reading], rest: Quaternion = STRAIGHT) -> Rig:
     """A rig with the joint `elbow` on `root`, and one open linear driver with the span 0..1 for each reading."""
     joints = (
-        RigJoint("root", None, (0.0, 1.0, 0.0), STRAIGHT, (1.0, 1.0, 1.0), "none", None, True),
-        RigJoint("elbow", "root", (0.25, 0.0, 0.0), rest, (1.0, 1.0, 1.0), "none", None, True),
-        RigJoint("hand", "elbow", (0.2, 0.0, 0.0), STRAIGHT, (1.0, 1.0, 1.0), "none", None, True),
+        rig_joint("root", None, (0.0, 1.0, 0.0), STRAIGHT, (1.0, 1.0, 1.0), "none", None, True),
+        rig_joint("elbow", "root", (0.25, 0.0, 0.0), rest, (1.0, 1.0, 1.0), "none", None, True),
+        rig_joint("hand", "elbow", (0.2, 0.0, 0.0), STRAIGHT, (1.0, 1.0, 1.0), "none", None, True),
     )
     drivers = [
         Driver(f"d{number}", "none", "d", reading, (0.0, 1.0), False, Linear())
@@ -150,7 +151,8 @@ def test_gap_counts_only_what_lies_between() -> None:
 
 def test_gap_is_in_model_units_below_a_scaled_root() -> None:
     rig = rig_of([Gap("hand", "elbow", 0.0)])
-    root = rig.skeleton[0]._replace(scale=(2.0, 2.0, 2.0))
+    still = rig.skeleton[0]
+    root = still._replace(neutral=still.neutral._replace(scale=(2.0, 2.0, 2.0)))
     rig = rig._replace(skeleton=(root, *rig.skeleton[1:]))
     poses = poses_from(rig, [sparse_pose({"hand": {"translation": [0.3, 0.0, 0.0]}})])
     assert Evaluator(rig).readings(poses)[0, 0] == pytest.approx(0.2, abs=1e-15)
@@ -170,7 +172,7 @@ def test_offset_gain_of_a_five_millimetre_span() -> None:
 @pytest.mark.parametrize("axis", [0, 1, 2])
 def test_gap_of_two_roots_is_their_distance_in_metres_along_any_axis(axis: int) -> None:
     joints = tuple(
-        RigJoint(name, None, place, STRAIGHT, (1.0, 1.0, 1.0), "none", None, True)
+        rig_joint(name, None, place, STRAIGHT, (1.0, 1.0, 1.0), "none", None, True)
         for name, place in (("root", (0.0, 0.0, 0.0)), ("float", tuple(np.eye(3)[axis].tolist())))
     )
     driver = Driver("d", "none", "d", Gap("root", "float", 1.0), (0.0, 1.0), False, Linear())

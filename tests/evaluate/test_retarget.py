@@ -28,9 +28,8 @@ def _rig(skeleton: Skeleton, *, aliases: tuple[Alias, ...] = (), strengths: tupl
         RigJoint(
             joint.name,
             None if joint.parent is None else names[joint.parent],
-            joint.translation,
-            joint.rotation,
-            joint.scale,
+            joint.local,
+            joint.local,
             "none",
             None,
             True,

@@ -19,10 +19,11 @@ from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import JointPlacement
 from plica.evaluate.vectors import FEWEST, vectors
 from plica.kinds.readings import Euler, Rotation
-from plica.rig.rig import Character, Rig, RigJoint, Symmetry
+from plica.rig.rig import Character, Rig, Symmetry
 from plica.rig.strengths import Driver
 from plica.values import Hermite, Linear, Points, Side
 from tests.support.data import ROOT
+from tests.support.joints import rig_joint
 from tests.support.mirroring import mirrored_poses
 from tests.support.rigs import random_rig
 
@@ -174,7 +175,7 @@ def test_a_pose_is_mirrored_across_any_axis(axis: Literal["x", "y", "z"]) -> Non
     one, straight = np.array([1.0, 2.0, 3.0]), (0.0, 0.0, 0.0, 1.0)
     places = {"one": one, "other": one * reflection}
     joints = tuple(
-        RigJoint(name, None, tuple(place.tolist()), straight, (1.0, 1.0, 1.0), side, partner, True)
+        rig_joint(name, None, tuple(place.tolist()), straight, (1.0, 1.0, 1.0), side, partner)
         for (name, place), side, partner in zip(places.items(), SIDES, ("other", "one"), strict=True)
     )
     symmetry = Symmetry(axis, 0.0, False)

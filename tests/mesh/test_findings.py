@@ -12,11 +12,12 @@ from plica.quantities import length
 from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.values import Geometry
 from tests.mesh.test_gltf_mesh import HALF, skinned, two_joints
+from tests.support.joints import rig_joint
 from tests.support.meshes import Buffers, bare_mesh, bilateral
 
 
 def joint(name: str, parent: str | None) -> RigJoint:
-    return RigJoint(name, parent, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 1.0, 1.0), "none", None, True)
+    return rig_joint(name, parent, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 1.0, 1.0), "none", None, True)
 
 
 JOINTS = (joint("hip", None), joint("knee", "hip"))

@@ -21,7 +21,7 @@ def scaled_rig() -> Rig:
     joints = []
     for joint in rig.skeleton:
         x, y, z = (random.uniform(0.5, 2.0, 3) * random.choice([-1.0, 1.0], 3)).tolist()
-        joints.append(joint._replace(scale=(x, y, z)))
+        joints.append(joint._replace(neutral=joint.neutral._replace(scale=(x, y, z))))
     return rig._replace(skeleton=tuple(joints))
 
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.side_weights import Halves, halves_of, side_weights
-from plica.rig.rig import Character, Rig, RigJoint, Symmetry
+from plica.rig.rig import Character, Rig, Symmetry
+from tests.support.joints import rig_joint
 from tests.support.meshes import bare_mesh
 
 NO_TRIANGLES = np.zeros((0, 3), np.int64)
@@ -67,11 +68,11 @@ def test_copies_of_a_point_are_on_the_same_side() -> None:
 
 def rig_with(left: tuple[float, float, float], right: tuple[float, float, float], plane: Symmetry | None) -> Rig:
     still, even = (0.0, 0.0, 0.0, 1.0), (1.0, 1.0, 1.0)
-    root = RigJoint("root", None, (0.0, 1.0, 0.5), still, even, "none", None, True)
+    root = rig_joint("root", None, (0.0, 1.0, 0.5), still, even, "none", None, True)
     joints = (
         root,
-        RigJoint("arm_l", "root", left, still, even, "left", "arm_r", True),
-        RigJoint("arm_r", "root", right, still, even, "right", "arm_l", True),
+        rig_joint("arm_l", "root", left, still, even, "left", "arm_r", True),
+        rig_joint("arm_r", "root", right, still, even, "right", "arm_l", True),
     )
     return Rig(character=Character("one", "one", None, 1e-5), skeleton=joints, symmetry=plane)
 

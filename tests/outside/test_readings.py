@@ -17,10 +17,11 @@ from plica.curves import EASINGS, SMOOTH, harmonic_slopes
 from plica.evaluate import Evaluator, Poses, curve_values, poses_from, rest_poses
 from plica.evaluate.poses import Array, rest_scales, sparse_pose
 from plica.kinds.readings import Bend, Euler, Gap, Reading, Rotation, Scale, Swing
-from plica.rig.rig import Character, Rig, RigJoint
+from plica.rig.rig import Character, Rig
 from plica.rig.strengths import Driver
 from plica.skeleton.algebra import Quaternion
 from plica.values import Bezier, Hermite, Linear
+from tests.support.joints import rig_joint
 from tests.support.mirroring import model_matrices
 from tests.support.rigs import CHANNELS, ORDERS, random_rig
 
@@ -32,7 +33,7 @@ def read(readings: Sequence[Reading], turns: Turn) -> Array:
     """Readings, (turns, readings), of a joint that has turned since a rest pose that is turned itself."""
     rest = Turn.from_quat(REST)
     x, y, z, w = rest.as_quat()
-    joint = RigJoint("elbow", None, (0.0, 0.0, 0.0), (x, y, z, w), (1.0, 1.0, 1.0), "none", None, True)
+    joint = rig_joint("elbow", None, (0.0, 0.0, 0.0), (x, y, z, w), (1.0, 1.0, 1.0), "none", None, True)
     drivers = tuple(
         Driver(f"d{number}", "none", "d", reading, (0.0, 1.0), False, Linear())
         for number, reading in enumerate(readings)
@@ -126,7 +127,9 @@ def test_scales_are_components_of_the_stretch() -> None:
     neutral = rest_poses(rig, 30)
     random = np.random.default_rng(13)
     joints = tuple(
-        joint._replace(scale=tuple(random.uniform(0.5, 2.0, 3) * random.choice([-1.0, 1.0], 3)))
+        joint._replace(
+            neutral=joint.neutral._replace(scale=tuple(random.uniform(0.5, 2.0, 3) * random.choice([-1.0, 1.0], 3)))
+        )
         for joint in rig.skeleton
     )
     rig = rig._replace(skeleton=joints)
@@ -140,7 +143,7 @@ def test_scales_are_components_of_the_stretch() -> None:
             row, axis = rows[driver.reading.joint], np.array(driver.reading.axis)
             turns = Turn.from_quat(poses.rotations[:, row]).as_matrix()
             for frame in range(30):
-                since_rest = turns[frame] @ np.diag(scales[frame, row] / joints[row].scale)
+                since_rest = turns[frame] @ np.diag(scales[frame, row] / joints[row].neutral.scale)
                 _, stretch = polar(since_rest)
                 assert result[frame, column] == pytest.approx(axis @ (stretch - np.eye(3)) @ axis, abs=1e-12)
             checked += 1
@@ -148,7 +151,7 @@ def test_scales_are_components_of_the_stretch() -> None:
 
 
 def test_a_scale_of_nothing_at_rest_cannot_be_read() -> None:
-    joint = RigJoint("jaw", None, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 0.0, 1.0), "none", None, True)
+    joint = rig_joint("jaw", None, (0.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0), (1.0, 0.0, 1.0), "none", None, True)
     driver = Driver("d", "none", "d", Scale("jaw", (0.0, 1.0, 0.0)), (0.0, 1.0), False, Linear())
     with pytest.raises(ValueError, match="scale of jaw is 0 at rest"):
         Evaluator(Rig(Character("wren", "Wren", None, 1e-4), (joint,), strengths=(driver,)))

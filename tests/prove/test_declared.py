@@ -48,7 +48,7 @@ def test_turns_of_one_joint_follow_each_other_about_axes_that_stay_put() -> None
     poses = declared_poses(rig, Diagnostics(), {})["left_salute"].poses
     joint = next(joint for joint in rig.skeleton if joint.name == "upperarm_lf")
     posed = Rotation.from_quat(poses.rotations[0, poses.joints.index(joint.name)])
-    expected = Rotation.from_quat(joint.rotation) * Rotation.from_euler("xy", (20, 30), degrees=True)
+    expected = Rotation.from_quat(joint.neutral.rotation) * Rotation.from_euler("xy", (20, 30), degrees=True)
     assert (posed * expected.inv()).magnitude() < 1e-12
 
 

@@ -98,7 +98,12 @@ def test_words_notes_and_poses_gone_over_do_not_count_and_everything_else_does()
         assert (of(other) == of(one)) == same, field
     assert expectation_digest(rig, one, "other body", []) != of(one)
     assert expectation_digest(rig, one, "body", [np.zeros(3)]) != of(one)
-    moved = rig._replace(skeleton=(rig.skeleton[0]._replace(translation=(0.0, 0.0, 1e-12)), *rig.skeleton[1:]))
+    moved = rig._replace(
+        skeleton=(
+            rig.skeleton[0]._replace(neutral=rig.skeleton[0].neutral._replace(translation=(0.0, 0.0, 1e-12))),
+            *rig.skeleton[1:],
+        )
+    )
     assert expectation_digest(moved, one, "body", []) != of(one)
 
 

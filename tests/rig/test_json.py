@@ -56,8 +56,10 @@ def test_equal_rigs_have_equal_texts() -> None:
     rig = whole_rig()
     joint = SKELETON[-1]
     whole: Any = (0, 1, -0.0)
-    same = joint._replace(translation=whole)
-    first = rig._replace(skeleton=(*SKELETON[:-1], joint._replace(translation=(0.0, 1.0, 0.0))))
+    same = joint._replace(neutral=joint.neutral._replace(translation=whole))
+    first = rig._replace(
+        skeleton=(*SKELETON[:-1], joint._replace(neutral=joint.neutral._replace(translation=(0.0, 1.0, 0.0))))
+    )
     assert write_rig(first) == write_rig(rig._replace(skeleton=(*SKELETON[:-1], same)))
     assert "[0.0, 1.0, 0.0]" in write_rig(first)
 
@@ -88,15 +90,19 @@ def _entry(place: str, index: int) -> Callable[[Any], Any]:
 
 WRONG: list[tuple[str, Callable[[Any], object], str]] = [
     ("no rig", lambda data: data.update(format="x"), "format: this is not a rig"),
-    ("newer", lambda data: data.update(version=2), "version: 2 is newer than this Plica reads (1)"),
-    ("version text", lambda data: data.update(version="1"), "version: must be 1"),
-    ("version true", lambda data: data.update(version=True), "version: must be 1"),
+    ("newer", lambda data: data.update(version=3), "version: 3 is newer than this Plica reads (2)"),
+    ("version text", lambda data: data.update(version="1"), "version: must be 2"),
+    ("version true", lambda data: data.update(version=True), "version: must be 2"),
     ("no list", lambda data: data.pop("shapes"), "shapes: this key is missing"),
     ("unknown key", lambda data: data.update(colour=1), "colour: the format has no such key here"),
     ("list for number", lambda data: data["character"].update(tolerance=[]), "character.tolerance: must be a number"),
     ("text for number", lambda data: data["character"].update(tolerance="1"), "character.tolerance: must be a number"),
     ("number for text", lambda data: data["skeleton"][2].update(name=3), "skeleton[2].name: must be text"),
-    ("short vector", lambda data: data["skeleton"][2]["scale"].pop(), "skeleton[2].scale[2]: this key is missing"),
+    (
+        "short vector",
+        lambda data: data["skeleton"][2]["rest"]["scale"].pop(),
+        "skeleton[2].rest.scale[2]: this key is missing",
+    ),
     ("side", lambda data: data["skeleton"][2].update(side="up"), "skeleton[2].side: must be 'left', 'right' or 'none'"),
     ("kind", lambda data: data["strengths"][0].update(kind="x"), "strengths[0].kind: must be 'driver', 'combine' or"),
     ("reading", lambda data: data["strengths"][0]["reading"].update(kind="x"), "strengths[0].reading.kind: must be "),
@@ -123,8 +129,8 @@ WRONG: list[tuple[str, Callable[[Any], object], str]] = [
     ("width", lambda data: data["fields"][0].update(width=None), "fields[0].width: must be above 0"),
     (
         "huge",
-        lambda data: data["skeleton"][1].update(translation=[0.0, -1e31, 0.0]),
-        "skeleton[1].translation[1]: is beyond 1e+30",
+        lambda data: data["skeleton"][1]["neutral"].update(translation=[0.0, -1e31, 0.0]),
+        "skeleton[1].neutral.translation[1]: is beyond 1e+30",
     ),
     ("huge count", lambda data: data["details"][0].update(budget=1e31), "details[0].budget: is beyond 1e+30"),
     ("region", lambda data: data["regions"][3]["source"].update(regions=["x"]), "regions[3].source.regions[0]: there"),
@@ -150,7 +156,7 @@ def test_mistakes_are_named_in_plain_words(change: Callable[[Any], object], mess
         ('{"a": 1, "a": 2}', "the key 'a' stands twice"),
         ("[" * 100_000, "nested too deeply"),
         ("1" * 10_000, "a whole number in it has too many digits"),
-        ('{"format": "plica-rig", "version": 1, "character": "\\ud800"}', "not JSON: .* hex escape"),
+        ('{"format": "plica-rig", "version": 2, "character": "\\ud800"}', "not JSON: .* hex escape"),
     ],
 )
 def test_no_text_ends_in_another_error(text: str, message: str) -> None:

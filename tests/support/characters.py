@@ -116,9 +116,9 @@ def made_even(rig: Rig, paired: Paired) -> str:
     lines = []
     for joint in rig.skeleton:
         parent = index.get(joint.parent) if joint.parent is not None else None
-        turn = Rotation.from_quat(joint.rotation)
+        turn = Rotation.from_quat(joint.neutral.rotation)
         turns.append(turn if parent is None else turns[parent] * turn)
-        origin = np.array(joint.translation)
+        origin = np.array(joint.neutral.translation)
         if parent is not None:
             origin = origins[parent] + turns[parent].apply(origin)
         if joint.side == "none":

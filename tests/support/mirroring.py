@@ -57,7 +57,7 @@ def model_matrices(rig: Rig, poses: Poses) -> Array:
 
 
 def _scales(joint: RigJoint, poses: Poses, row: int) -> Array:
-    return np.array(joint.scale) if poses.scales is None else poses.scales[:, np.newaxis, row]
+    return np.array(joint.neutral.scale) if poses.scales is None else poses.scales[:, np.newaxis, row]
 
 
 def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array, scaled: bool) -> Poses:
@@ -67,7 +67,7 @@ def _solved(rig: Rig, wanted: Array, rest: Poses, controls: Array, scaled: bool)
     for row, joint in enumerate(rig.skeleton):
         above = np.eye(4) if joint.parent is None else wanted[:, index[joint.parent]]
         local = np.linalg.inv(above) @ wanted[:, row]
-        since_rest = local[:, :3, :3] / np.array(joint.scale)
+        since_rest = local[:, :3, :3] / np.array(joint.neutral.scale)
         rotations[:, row] = Turn.from_matrix(_nearest_turns(since_rest)).as_quat()
         translations[:, row] = local[:, :3, 3]
         scales[:, row] *= np.linalg.norm(since_rest, axis=1)

@@ -29,6 +29,7 @@ from plica.rig.strengths import Combination, Combine, Control, Driver, Field, Fi
 from plica.skeleton.algebra import Quaternion, Vector
 from plica.units import Dimension
 from plica.values import Bezier, Curve, Hermite, Linear, Points, Side
+from tests.support.joints import rig_joint
 
 Metric = Literal["rotation", "direction"]
 Kernel = Literal["gaussian", "linear"]
@@ -88,7 +89,7 @@ def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, 
         translation = above.inv().apply(point - (points[parent] if parent else np.zeros(3)))
         rotation = (above.inv() * frames[name]).as_quat()
         joints.append(
-            RigJoint(
+            rig_joint(
                 name,
                 parent,
                 vector(translation),

@@ -100,9 +100,8 @@ def rig_of(skeleton: Skeleton, shapes: Sequence[str] = ()) -> Rig:
         RigJoint(
             joint.name,
             None if joint.parent is None else skeleton.joints[joint.parent].name,
-            joint.translation,
-            joint.rotation,
-            joint.scale,
+            joint.local,
+            joint.local,
             "none",
             None,
             joint.skinned,

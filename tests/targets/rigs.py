@@ -24,6 +24,7 @@ from plica.rig.surfaces import (
 )
 from plica.skeleton.algebra import Quaternion, Vector
 from plica.values import LINEAR, About, Alias, Bezier, Curve, Geometry, Hermite, Linear, Photo, Points
+from tests.support.joints import rig_joint
 
 HALF = sqrt(0.5)
 TILTED: Quaternion = (0.1, -0.2, 0.3, sqrt(1 - 0.01 - 0.04 - 0.09))
@@ -55,7 +56,7 @@ def joint(
     scale: Vector = (1.0, 1.0, 1.0),
 ) -> RigJoint:
     """A joint of no side."""
-    return RigJoint(name, parent, translation, rotation, scale, "none", None, True)
+    return rig_joint(name, parent, translation, rotation, scale, "none", None, True)
 
 
 def driver(

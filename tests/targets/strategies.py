@@ -7,11 +7,12 @@ from typing import Any
 from hypothesis import strategies as st
 
 from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
-from plica.rig.rig import Character, Pose, Rig, RigJoint
+from plica.rig.rig import Character, Pose, Rig
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.rig.surfaces import Detail, Fold, Inbetween, Region, Sculpt, Shape, SkinOf, StrengthPose
 from plica.skeleton.algebra import Quaternion, normalised
 from plica.values import About, Bezier, Curve, Hermite, Linear, Photo, Points
+from tests.support.joints import rig_joint
 
 HOSTILE = (
     "",
@@ -110,7 +111,7 @@ def rigs(draw: Any) -> Rig:
     joints = draw(st.lists(names, min_size=1, max_size=4, unique=True))
     parents = [None, *(draw(st.none() | st.sampled_from(joints[:place])) for place in range(1, len(joints)))]
     skeleton = tuple(
-        RigJoint(name, parent, draw(vectors), draw(quaternions), (1.0, 1.5, 1.0), draw(sides), None, True)
+        rig_joint(name, parent, draw(vectors), draw(quaternions), (1.0, 1.5, 1.0), draw(sides), None, True)
         for name, parent in zip(joints, parents, strict=True)
     )
     control_names = draw(st.lists(names, max_size=2, unique=True))

@@ -7,7 +7,7 @@ from typing import Final
 
 from plica.diff.judgement import ANY, FILES, Judgement, Situation, TableJudgement, always
 from plica.diff.value_text import ARROW
-from plica.diff.verdicts import GEOMETRY, NAMES, TEXTURES, Harm, Verdict
+from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, TEXTURES, Harm, Verdict
 
 _WORDS: Final = {
     "notes": "notes",
@@ -43,6 +43,7 @@ JUDGEMENTS: Final = (
     always("character", "title", "title", Harm.COSMETIC, NAMES),
     always("character", "geometry", "geometry", Harm.RISKY, GEOMETRY, TEXTURES),
     always("character", "tolerance", "tolerance", Harm.RISKY, GEOMETRY),
+    always("character", "stance", "stance", Harm.RISKY, STRENGTHS, GEOMETRY, TEXTURES),
     always("character", "band", "band", Harm.RISKY, GEOMETRY, TEXTURES),
     always("character", "skinning", "skinning", Harm.BREAKING, GEOMETRY),
     always("format", "format", "format", Harm.BREAKING, NAMES),

@@ -11,8 +11,8 @@ Numbers = Sequence[float]
 
 def strengths(rig: Mapping[str, Any], pose: Mapping[str, Any]) -> dict[str, float]:
     """All strengths of a rig in a pose as it stands in vectors.json."""
-    if rig["format"] != "plica-rig" or rig["version"] != 1:
-        raise ValueError("not a rig of version 1")
+    if rig["format"] != "plica-rig" or rig["version"] != 2:
+        raise ValueError("not a rig of version 2")
     scene = Scene(rig, pose)
     result: dict[str, float] = {}
     for entry in rig["strengths"]:
@@ -84,21 +84,21 @@ class Scene:
         self.pose = pose["joints"]
 
     def rotation(self, name: str) -> Numbers:
-        rest: Numbers = self.joints[name]["rotation"]
+        rest: Numbers = self.joints[name]["neutral"]["rotation"]
         given = self.pose.get(name, {}).get("rotation", rest)
         size = norm(given)
         return [part / size for part in given] if size else rest
 
     def translation(self, name: str) -> Numbers:
-        result: Numbers = self.pose.get(name, {}).get("translation", self.joints[name]["translation"])
+        result: Numbers = self.pose.get(name, {}).get("translation", self.joints[name]["neutral"]["translation"])
         return result
 
     def scale(self, name: str) -> Numbers:
-        result: Numbers = self.pose.get(name, {}).get("scale", self.joints[name]["scale"])
+        result: Numbers = self.pose.get(name, {}).get("scale", self.joints[name]["neutral"]["scale"])
         return result
 
     def delta(self, name: str) -> list[float]:
-        return product(conj(self.joints[name]["rotation"]), self.rotation(name))
+        return product(conj(self.joints[name]["neutral"]["rotation"]), self.rotation(name))
 
     def at_rest(self) -> Scene:
         rest = object.__new__(Scene)
@@ -118,11 +118,11 @@ def read(reading: Mapping[str, Any], scene: Scene) -> float:
     if kind == "gap":
         return distance(reading, scene) - distance(reading, scene.at_rest())
     if kind == "offset":
-        rest = scene.joints[reading["joint"]]["translation"]
+        rest = scene.joints[reading["joint"]]["neutral"]["translation"]
         moved = [a - b for a, b in zip(scene.translation(reading["joint"]), rest, strict=True)]
         return dot(moved, reading["weights"])
     if kind == "scale":
-        rest = scene.joints[reading["joint"]]["scale"]
+        rest = scene.joints[reading["joint"]]["neutral"]["scale"]
         longer = [a / b - 1 for a, b in zip(scene.scale(reading["joint"]), rest, strict=True)]
         return sum(part * part * share for part, share in zip(reading["axis"], longer, strict=True))
     *d, w = scene.delta(reading["joint"])
@@ -206,7 +206,9 @@ def column_lengths(scene: Scene, name: str | None) -> list[float]:
         column: Numbers = axis
         for each in ancestry(scene, name):
             joint = scene.joints[each]
-            column = turned([a * b for a, b in zip(column, joint["scale"], strict=True)], joint["rotation"])
+            column = turned(
+                [a * b for a, b in zip(column, joint["neutral"]["scale"], strict=True)], joint["neutral"]["rotation"]
+            )
         lengths.append(norm(column))
     return lengths
 

@@ -127,7 +127,7 @@ def test_every_reading_is_exactly_zero_at_rest() -> None:
     drivers = [driver(f"d{place}", reading, clamped=False) for place, reading in enumerate(ordered)]
     rig = small_rig(*drivers)._replace(controls=whole_rig().controls)
     assert set(strengths_in(loaded(rig), {}).values()) == {0.0}
-    negated = {entry.name: {"rotation": [-part for part in entry.rotation]} for entry in SKELETON}
+    negated = {entry.name: {"rotation": [-part for part in entry.neutral.rotation]} for entry in SKELETON}
     turning = [place for place, reading in enumerate(ordered) if isinstance(reading, Rotation | Bend | Euler)]
     result = strengths_in(loaded(rig), negated)
     assert {result[f"d{place}"] for place in turning} == {0.0}
