@@ -22,7 +22,7 @@ from plica.skeleton.sides import (
     with_placed,
 )
 from plica.skeleton.skeleton import Skeleton
-from plica.spec.bind_stance import POSE_NAMES, Poses, bind_stance
+from plica.spec.bind_stance import POSE_NAMES, ModelPoses, bind_stance
 from plica.spec.context import Context
 from plica.spec.entries import ChosenStance
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -50,7 +50,7 @@ def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, con
     bind = NO_BIND_POSE if outline is None else outline.bind
     pairs = [] if sides is None else list(sides.pairs.values())
     stance = bind_stance(
-        facts, Poses(rest, bind, pairs, stated), outline is not None, context.span, context.diagnostics
+        facts, ModelPoses(rest, bind, pairs, stated), outline is not None, context.span, context.diagnostics
     )
     skeleton = stance.skeleton
     if sides is None:

@@ -24,7 +24,7 @@ from plica.values import Stance
 POSE_NAMES: dict[Stance, str] = {"bind": "the bind pose", "rest": "the file's rest"}
 
 
-class Poses(NamedTuple):
+class ModelPoses(NamedTuple):
     """The two poses of a model, the pairs that are declared, and the axis and offset of the mirror plane, as stated."""
 
     rest: Skeleton
@@ -38,7 +38,7 @@ def only_rest(skeleton: Skeleton) -> ChosenStance:
     return ChosenStance("rest", False, skeleton, None)
 
 
-def bind_stance(facts: FactSet, poses: Poses, of_model: bool, span: Span, found: Diagnostics) -> ChosenStance:
+def bind_stance(facts: FactSet, poses: ModelPoses, of_model: bool, span: Span, found: Diagnostics) -> ChosenStance:
     """The stance; `of_model`: not of a skeleton declared in the text.
 
     Where it cannot be told there is a diagnostic, and the file's rest goes on for it.
@@ -66,7 +66,7 @@ def bind_stance(facts: FactSet, poses: Poses, of_model: bool, span: Span, found:
     return ChosenStance(taken, stated is not None, rest, bind.skeleton, bind.assumed, *even)
 
 
-def both_even(poses: Poses) -> tuple[Evenness | None, Evenness | None]:
+def both_even(poses: ModelPoses) -> tuple[Evenness | None, Evenness | None]:
     """How even the bind pose and the rest are; None for both where no pairs tell, or there is no bind pose.
 
     Where no pairs are declared, those tell that names or, in one of the poses, places give.

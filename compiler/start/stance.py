@@ -7,7 +7,7 @@ from typing import NamedTuple
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.side_patterns import FoundSides, find_sides
 from plica.skeleton.skeleton import Skeleton
-from plica.spec.bind_stance import Poses, both_even, evener
+from plica.spec.bind_stance import ModelPoses, both_even, evener
 from plica.values import Stance
 
 
@@ -30,7 +30,7 @@ def first_stance(outline: ModelOutline) -> FirstStance:
         return FirstStance(None, "", rest, find_sides(rest))
     found = {"bind": find_sides(bind.skeleton), "rest": find_sides(rest)}
     best = max(found.values(), key=lambda sides: len(sides.sides.pairs))
-    even = both_even(Poses(rest, bind, list(best.sides.pairs.values()), (None, None)))
+    even = both_even(ModelPoses(rest, bind, list(best.sides.pairs.values()), (None, None)))
     taken = evener(*even)
     comment = "left mirrors right in it; the file's rest is another pose" if taken == "bind" else ""
     if taken is None:
