@@ -10,8 +10,9 @@ from pathlib import Path
 from plica.api.character import Character, FilePath, counted_errors, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
+from plica.evaluate.clip_parts import ClipPart
 from plica.prove.report import spans
-from plica.prove.spans import Travel, Travels, cut_clip, measure_travels, report_travels
+from plica.prove.spans import Travel, Travels, measure_travels, report_travels
 from plica.quantities import measured
 from plica.readers.clip_reader import find_clips
 
@@ -70,19 +71,26 @@ class MotionReport:
 
 
 def measure_clips(
-    character: Character, clips: FilePath | Iterable[FilePath], *, start: float | None = None, stop: float | None = None
+    character: Character,
+    clips: FilePath | Iterable[FilePath],
+    *,
+    start: float | None = None,
+    stop: float | None = None,
+    stance_at: float | None = None,
 ) -> MotionReport:
     """Measure every driver's reading in files of motion (glTF 2.0, BVH). No mesh is needed.
 
-    start, stop: only the part between these seconds, both included. Errors of the spec and of clips are diagnostics of
-    the result; nothing is raised.
+    start, stop: only the part between these seconds, both included. stance_at: the second of each clip at which its
+    skeleton stands in its neutral stance; None for the rest pose of its file. Errors of the spec and of clips are
+    diagnostics of the result; nothing is raised.
     """
     diagnostics = Diagnostics()
     rig = usable_rig(character, diagnostics)
     if rig is None:
         return MotionReport(None, diagnostics.all)
     files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
-    result = [cut_clip(clip, start, stop) for file in files for clip in find_clips(Path(file), file, None, diagnostics)]
+    part = ClipPart(start, stop, stance_at)
+    result = [part.of(clip) for file in files for clip in find_clips(Path(file), file, None, diagnostics)]
     if diagnostics.has_errors:
         return MotionReport(None, diagnostics.all)
     spans_of = {name: span for (kind, name), span in character.origins.items() if kind == "driver"}

@@ -12,6 +12,7 @@ from typing import Final
 
 from plica.api.character import Character, FilePath, counted_errors, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.evaluate.clip_parts import ClipPart
 from plica.prove.baseline import UnreadableBaselineError, read, written
 from plica.prove.cache.disk import DiskCache
 from plica.prove.execution.executor import LostWorkersError, MakeExecutor
@@ -20,7 +21,7 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import summary
 from plica.prove.results import Result, not_measured
-from plica.prove.subject import read_subject
+from plica.prove.subject import ExtraClips, read_subject
 from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace, read_bytes
 
@@ -130,6 +131,9 @@ def prove_expectations(
     character: Character,
     *,
     clips: Iterable[FilePath] = (),
+    start: float | None = None,
+    stop: float | None = None,
+    stance_at: float | None = None,
     baseline: FilePath | None = None,
     pictures: FilePath | None = None,
     cache: FilePath | bool = True,
@@ -139,7 +143,9 @@ def prove_expectations(
 ) -> ProofReport:
     """Measure every expectation over the poses that it names, with the shapes and without.
 
-    clips: files of motion that every expectation goes over as well. baseline: a file of figures that are accepted.
+    clips: files of motion that every expectation goes over as well; start, stop: of them only the part between these
+    seconds, both included; stance_at: the second at which the skeleton of each of them stands in its neutral stance,
+    None for the rest pose of its file. baseline: a file of figures that are accepted.
     pictures: a folder in which pictures of the worst places are written. cache: where figures are kept between runs;
     True for the user's own folder, False for none. workers: processes that measure, default: one for each core;
     scheduler: the address of a dask.distributed cluster instead, which is trusted with everything. progress: called
@@ -158,7 +164,8 @@ def prove_expectations(
         return ProofReport(character, (), diagnostics.all, accepted)
     workspace = Workspace(character.folder, character.allow)
     extra = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
-    subject = read_subject(rig, workspace, character.origins, extra, diagnostics, progress)
+    motion = ExtraClips(extra, ClipPart(start, stop, stance_at))
+    subject = read_subject(rig, workspace, character.origins, motion, diagnostics, progress)
     if subject is None:
         return ProofReport(character, (), diagnostics.all, accepted)
     store = _cache(cache)

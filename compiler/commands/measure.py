@@ -15,7 +15,9 @@ def measure(options: argparse.Namespace) -> int:
     with progress(f"measuring {options.spec}") as step:
         step("checking the spec")
         character = plica.compile_file(options.spec, allow=options.allow)
-        report = plica.measure_clips(character, options.clip, start=options.start, stop=options.stop)
+        report = plica.measure_clips(
+            character, options.clip, start=options.start, stop=options.stop, stance_at=options.stance_at
+        )
     shown = in_order((*report.diagnostics, *(() if character.ok else character.diagnostics)))
     show(shown, "text", sys.stderr)
     if has_errors(shown) or report.travels is None:

@@ -127,6 +127,7 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
     """Arguments of `prove`."""
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
     add_clips(parser, required=False)
+    add_parts_of_clips(parser)
     parser.add_argument(
         "--baseline",
         metavar="FILE",
@@ -183,12 +184,7 @@ def add_measure(parser: argparse.ArgumentParser) -> None:
     """Arguments of `measure`."""
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
     add_clips(parser, required=True)
-    parser.add_argument(
-        "--from", dest="start", metavar="SECONDS", type=float, help="leave out what is before this time of each clip"
-    )
-    parser.add_argument(
-        "--to", dest="stop", metavar="SECONDS", type=float, help="leave out what is after this time of each clip"
-    )
+    add_parts_of_clips(parser)
     add_allow(parser)
     parser.add_argument(
         "--format", choices=("text", "json"), default="text", help="text for people (the default), json for programs"
@@ -203,7 +199,24 @@ def add_clips(parser: argparse.ArgumentParser, required: bool) -> None:
         action="append",
         default=[],
         required=required,
-        help="motion: animations in glTF 2.0, or motion capture in BVH (may be given several times)",
+        help="motion: animations in glTF 2.0 or OpenUSD, or motion capture in BVH (may be given several times)",
+    )
+
+
+def add_parts_of_clips(parser: argparse.ArgumentParser) -> None:
+    """Which part of each clip given with --clip is looked at, and where its skeleton stands as the character does."""
+    parser.add_argument(
+        "--from", dest="start", metavar="SECONDS", type=float, help="leave out what is before this time of each clip"
+    )
+    parser.add_argument(
+        "--to", dest="stop", metavar="SECONDS", type=float, help="leave out what is after this time of each clip"
+    )
+    parser.add_argument(
+        "--stance-at",
+        metavar="SECONDS",
+        type=float,
+        help="the time at which the skeleton of each clip stands in its neutral stance (default: as its file has it at "
+        "rest)",
     )
 
 

@@ -46,6 +46,9 @@ def _report(options: argparse.Namespace) -> ProofReport:
         return plica.prove_expectations(
             plica.compile_file(options.spec, allow=options.allow),
             clips=options.clip,
+            start=options.start,
+            stop=options.stop,
+            stance_at=options.stance_at,
             baseline=None if options.write_baseline else options.baseline,
             pictures=options.pictures,
             cache=False if options.no_cache else True if options.cache is None else options.cache,

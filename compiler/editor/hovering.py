@@ -22,6 +22,7 @@ from plica.rig.entry_text import (
     span_text,
     vector_text,
 )
+from plica.rig.field_quality import quality_of
 from plica.rig.region_sources import source_text
 from plica.rig.rig import Pose, Rig
 from plica.rig.strengths import Combine, Control, Driver, Field, Sample
@@ -146,6 +147,10 @@ def _facts(item: _Sided) -> Iterator[str]:
             about = f" direction {vector_text(item.axis)}" if item.axis else " rotation"
             yield f"reads{about} of {item.joint}"
             yield f"{len(item.samples) - 1} samples, {item.kernel}"
+            quality = quality_of(item)
+            if quality.condition is not None:
+                yield f"condition {quality.condition:.2g} of the kernel's equations"
+            yield f"stray activation {quality.stray:.2g}"
         case Control():
             yield f"range {number(item.range[0])} .. {number(item.range[1])}, rest {number(item.rest)}"
         case Region():

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import NamedTuple
+
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.pose_components import skeleton_of
+from plica.evaluate.aligned_rotations import SAME_FRAME, aligned_rotations, in_limbs
+from plica.evaluate.clip_matching import Matches, match_joints
+from plica.evaluate.pose_components import file_skeleton_of, skeleton_of
 from plica.evaluate.poses import Poses
 from plica.kinds.readings import joints_of
 from plica.readers.clip import Clip
@@ -16,49 +21,42 @@ from plica.skeleton.quaternions import Array, conjugate, multiply
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
 
-SAME_FRAME = 1e-6  # how far the elements of two rest orientations may differ to be taken for the same
 SHOWN = 8  # names in a message, the others are counted
 
 
 def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span | None = None) -> Poses:
-    """The rig's poses in the clip's frames; joints that the clip does not move are left at rest.
+    """The rig's poses in the clip's frames; joints that the clip does not move are left in the neutral stance.
 
-    Joints are matched by the rig's aliases, then by name. Each carries its rotation since rest through
-    model space: with F the rest orientations, E = F_clip d F_clip^-1 is the rotation since rest there, and
-    F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose
-    lengths are metres. Scales since rest, diagonal matrices D in the axes of the clip's joint, become K D K^T with K =
-    F^-1 F_clip; where that is not diagonal, no scale of the character's joint is the same, and it is reported and left
-    at rest. Joints left over on either side are reported once.
+    Joints are matched by `plica.evaluate.clip_matching`. Where limbs of both bodies are matched, their stances are
+    aligned (`plica.evaluate.alignment`), unless they are the same already. Else each joint carries its rotation since
+    rest through model space: with F the rest orientations, E = F_clip d F_clip^-1 is the rotation since rest there, and
+    F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose lengths are
+    metres, but not in limbs that are aligned, whose bones keep their lengths. Scales since rest, diagonal matrices D in
+    the axes of the clip's joint, become K D K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
+    no scale of the character's joint is the same, and it is reported and left at rest. Joints left over on either side
+    are reported once, limbs that are left out are an error.
     """
-    skeleton = skeleton_of(rig)
-    matches = matched_joints(rig, clip)
+    skeleton = _standing(rig, clip)
+    matches = match_joints(rig, skeleton, clip)
     _report(rig, clip, matches, diagnostics, span)
+    joints = matches.joints
+    aligned = aligned_rotations(skeleton, clip, matches)
     frames = len(clip.times)
-    rotations = np.empty((frames, len(matches), 4))
-    translations = np.empty((frames, len(matches), 3))
-    for column, (own, other) in enumerate(matches.items()):
+    rotations = np.empty((frames, len(joints), 4))
+    translations = np.empty((frames, len(joints), 3))
+    stiff = in_limbs(skeleton, matches) if aligned.rotations else frozenset()
+    for column, (own, other) in enumerate(joints.items()):
         position = skeleton.index[own]
-        joint = skeleton.joints[position]
-        rotations[:, column] = _rotations(skeleton, position, clip, other)
-        translations[:, column] = joint.translation
-        if clip.in_metres:
+        rotations[:, column] = (
+            aligned.rotations[position] if aligned.rotations else _rotations(skeleton, position, clip, other)
+        )
+        translations[:, column] = skeleton.joints[position].translation
+        if clip.in_metres and position not in stiff:
             translations[:, column] += _translations(skeleton, position, clip, other)
-    scales = _scales(skeleton, clip, matches, diagnostics, span)
+    scales = _scales(skeleton, clip, Carried(joints, aligned.turns), diagnostics, span)
     controls = tuple(control.name for control in rig.controls)
     rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
-    return Poses(tuple(matches), rotations, translations, controls, np.tile(rest, (frames, 1)), scales)
-
-
-def matched_joints(rig: Rig, clip: Clip) -> dict[str, int]:
-    """For the rig's joints that the clip has, in the rig's order, the index of the clip's joint."""
-    aliases = {alias.joint: alias.clip_name for alias in rig.aliases if alias.clip_name in clip.rest.index}
-    taken = set(aliases.values())
-    matches = {}
-    for joint in rig.skeleton:
-        name = aliases.get(joint.name, joint.name)
-        if name in clip.rest.index and (joint.name in aliases or name not in taken):
-            matches[joint.name] = clip.rest.index[name]
-    return matches
+    return Poses(tuple(joints), rotations, translations, controls, np.tile(rest, (frames, 1)), scales)
 
 
 def _rotations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> Array:
@@ -90,25 +88,47 @@ def _translations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> 
     return np.asarray(moved @ np.linalg.solve(own, theirs).T)
 
 
+def _standing(rig: Rig, clip: Clip) -> Skeleton:
+    """The character's skeleton in the stance that the clip's is compared with: the neutral one.
+
+    A clip of the character's own file stands as that file has it at rest, and its rotations are taken as they are.
+    """
+    own = file_skeleton_of(rig)
+    names = clip.rest.index
+    same = all(joint.name in names for joint in own.joints) and all(
+        np.allclose(joint.rotation, theirs.rotation, atol=SAME_FRAME)
+        and np.allclose(joint.translation, theirs.translation, atol=SAME_FRAME)
+        for joint, theirs in ((joint, clip.rest.joints[names[joint.name]]) for joint in own.joints)
+    )
+    return own if same else skeleton_of(rig)
+
+
+class Carried(NamedTuple):
+    """The matched joints, and by their place in the skeleton the turns that align them, where they are aligned."""
+
+    joints: Mapping[str, int]
+    turns: Mapping[int, Array]
+
+
 def _scales(
-    skeleton: Skeleton, clip: Clip, matches: dict[str, int], diagnostics: Diagnostics, span: Span | None
+    skeleton: Skeleton, clip: Clip, carried: Carried, diagnostics: Diagnostics, span: Span | None
 ) -> Array | None:
     """The scales of the matched joints, (frames, joints, 3); None where the clip changes none of them."""
     if clip.scales is None:
         return None
-    result = np.empty((len(clip.times), len(matches), 3))
+    result = np.empty((len(clip.times), len(carried.joints), 3))
     askew = []
-    for column, (own, other) in enumerate(matches.items()):
+    for column, (own, other) in enumerate(carried.joints.items()):
         position = skeleton.index[own]
         rest, theirs = np.array(skeleton.joints[position].scale), np.array(clip.rest.joints[other].scale)
-        between = product(transpose(skeleton.orientation(position)), clip.rest.orientation(other))
-        across = np.array(between)
+        turn = carried.turns.get(position, np.eye(3))
+        across = np.array(skeleton.orientation(position)).T @ turn.T @ np.array(clip.rest.orientation(other))
         changed = np.divide(clip.scales[:, other], theirs, out=np.ones((len(clip.times), 3)), where=theirs != 0.0)
         stretches = np.einsum("ij,fj,kj->fik", across, changed, across)
         if np.abs(stretches * (1.0 - np.eye(3))).max(initial=0.0) > SAME_FRAME:
             askew.append(own)
             result[:, column] = rest
-        elif _is_identity(between) and np.array_equal(rest, theirs):
+        elif np.abs(across - np.eye(3)).max() < SAME_FRAME and np.array_equal(rest, theirs):
             result[:, column] = clip.scales[:, other]
         else:
             result[:, column] = rest * np.diagonal(stretches, axis1=1, axis2=2)
@@ -125,15 +145,20 @@ def _is_identity(matrix: Matrix) -> bool:
     )
 
 
-def _report(rig: Rig, clip: Clip, matches: dict[str, int], diagnostics: Diagnostics, span: Span | None) -> None:
-    if not matches:
+def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, span: Span | None) -> None:
+    if not matches.joints:
         diagnostics.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
         return
-    used = set(matches.values())
+    if matches.by_themselves:
+        pairs = ", ".join(f"`{clip.joints[other]}` = `{own}`" for own, other in matches.by_themselves.items())
+        diagnostics.add("clip-matched", span, clip=clip.name, count=len(matches.by_themselves), pairs=pairs)
+    if matches.left_out:
+        diagnostics.add("clip-leaves-limbs", span, clip=clip.name, limbs=", ".join(matches.left_out))
+    used = set(matches.joints.values())
     left_over = [name for position, name in enumerate(clip.joints) if position not in used]
     if left_over:
         diagnostics.add("clip-joints-unused", span, clip=clip.name, joints=_listed(left_over))
-    unmoved = [name for name in joints_read(rig) if name not in matches]
+    unmoved = [name for name in joints_read(rig) if name not in matches.joints]
     if unmoved:
         diagnostics.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
 

@@ -1,6 +1,8 @@
-"""The kernels of fields: how what a sample adds falls with the distance from it.
+"""The kernels of fields: how the strengths of a field's samples come about between them.
 
-How each is computed over arrays is registered in `plica.evaluate.kernels`, so that a check needs no numpy.
+`ramp` shares out strengths between pairs of samples (`plica.rig.ramps`). The others interpolate: each sample adds a
+function of the distance from it. How each is computed over arrays is registered in `plica.evaluate.kernels`, so that a
+check needs no numpy.
 """
 
 from __future__ import annotations
@@ -10,33 +12,49 @@ from math import exp
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 
-class KernelKind(NamedTuple):
-    """A kernel. `value`: of a distance and a width, 1.0 where the kernel has none.
+class RadialKernel(NamedTuple):
+    """A function of the distance from a sample. `value`: of a distance and a width, 1.0 where the kernel has none.
 
-    `has_width`: it has a width, above 0; the others have None. `has_constants`: the strengths have constant terms, and
-    coefficients that add up to 0, which makes their equations solvable. `expression`: the same in Python, of `distance`
-    and `width`.
+    `has_constants`: the strengths have constant terms, and coefficients that add up to 0, which makes their equations
+    solvable. `expression`: the same in Python, of `distance` and `width`.
     """
 
-    name: str
     value: Callable[[float, float], float]
-    has_width: bool
     has_constants: bool
     expression: str
 
 
+class KernelKind(NamedTuple):
+    """A kernel. `has_width`: it has a width for each sample, above 0; those of the others are None.
+
+    `radial`: the function that interpolates; None where strengths are shared out between samples and nothing is solved.
+    """
+
+    name: str
+    has_width: bool
+    radial: RadialKernel | None
+
+
 _KINDS: Final = (
+    KernelKind("ramp", has_width=True, radial=None),
     KernelKind(
         "gaussian",
-        lambda distance, width: exp(-((distance / width) ** 2)),
         has_width=True,
-        has_constants=False,
-        expression="exp(-((distance / width) ** 2))",
+        radial=RadialKernel(
+            lambda distance, width: exp(-((distance / width) ** 2)),
+            has_constants=False,
+            expression="exp(-((distance / width) ** 2))",
+        ),
     ),
-    KernelKind("linear", lambda distance, _width: distance, has_width=False, has_constants=True, expression="distance"),
+    KernelKind(
+        "linear",
+        has_width=False,
+        radial=RadialKernel(lambda distance, _width: distance, has_constants=True, expression="distance"),
+    ),
 )
 KERNEL_KINDS: Final[Mapping[str, KernelKind]] = {kind.name: kind for kind in _KINDS}
-DEFAULT_KERNEL: Final = "gaussian"
+RADIAL_KERNELS: Final[Mapping[str, RadialKernel]] = {kind.name: kind.radial for kind in _KINDS if kind.radial}
+DEFAULT_KERNEL: Final = "ramp"
 
 if TYPE_CHECKING:
     KernelName = str
@@ -50,6 +68,6 @@ def kernel_kind(name: str) -> KernelKind:
 
 
 def kernel_expression(name: str) -> str:
-    """A Python expression of the kernel that the variable `name` names, of `distance` and `width`."""
-    *others, last = _KINDS
-    return "".join(f'{kind.expression} if {name} == "{kind.name}" else ' for kind in others) + last.expression
+    """A Python expression of the interpolating kernel that the variable `name` names, of `distance` and `width`."""
+    *others, last = RADIAL_KERNELS.items()
+    return "".join(f'{kernel.expression} if {name} == "{kind}" else ' for kind, kernel in others) + last[1].expression

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -87,23 +87,6 @@ class Travels:
 
     clips: tuple[ClipLength, ...]
     travels: tuple[Travel, ...]
-
-
-def cut_clip(clip: Clip, start: float | None, stop: float | None) -> Clip:
-    """The part of a clip between two times in seconds, both included; it may hold no frames."""
-    keep = np.ones(len(clip.times), dtype=bool)
-    if start is not None:
-        keep &= clip.times >= start
-    if stop is not None:
-        keep &= clip.times <= stop
-    return replace(
-        clip,
-        times=clip.times[keep],
-        rotations=clip.rotations[keep],
-        translations=clip.translations[keep],
-        scales=None if clip.scales is None else clip.scales[keep],
-        between=None,
-    )
 
 
 def measure_travels(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
+from plica.evaluate.clip_parts import WHOLE_CLIP, ClipPart
 from plica.mesh.attach import attach
 from plica.prove.clip_tracks import tracks_of
 from plica.prove.declared_poses import declared_poses
@@ -17,17 +19,24 @@ from plica.source import Span
 from plica.workspace import Refused, Workspace, located_bytes
 
 
+class ExtraClips(NamedTuple):
+    """Files of motion, wherever they lie, and the part of each of their clips that is looked at."""
+
+    files: Sequence[str] = ()
+    part: ClipPart = WHOLE_CLIP
+
+
 def read_subject(
     rig: Rig,
     workspace: Workspace,
     origins: Mapping[tuple[str, str], Span],
-    extra_clips: Sequence[str],
+    motion: ExtraClips,
     diagnostics: Diagnostics,
     step: Callable[[str], None] = lambda text: None,
 ) -> ProofSubject | None:
     """The rig with its mesh, clips and poses; None, after diagnostics, where a file of them cannot be used.
 
-    extra_clips: files of motion, wherever they lie, that every expectation goes over as well. origins: where entries
+    motion: files of motion, wherever they lie, that every expectation goes over as well. origins: where entries
     were declared. `step` is called with what is done next.
     """
     attached = None
@@ -37,7 +46,7 @@ def read_subject(
             return None
     step("reading clips")
     clips = _named_clips(rig, workspace, origins, diagnostics)
-    extra = [track for file in extra_clips for track in _tracks(rig, Path(file), file, None, diagnostics)]
+    extra = [track for file in motion.files for track in _extra_tracks(rig, file, motion.part, diagnostics)]
     poses = declared_poses(rig, diagnostics, origins)
     if diagnostics.has_errors:
         return None
@@ -60,6 +69,14 @@ def _named_clips(
             elif file not in clips:
                 clips[file] = _tracks(rig, path, file, span, diagnostics)
     return clips
+
+
+def _extra_tracks(rig: Rig, file: str, part: ClipPart, diagnostics: Diagnostics) -> Sequence[PoseTrack]:
+    whole = find_clips(Path(file), file, None, diagnostics)
+    clips = [part.of(clip) for clip in whole]
+    if whole and not any(len(clip.times) for clip in clips):
+        diagnostics.add("no-frames", None, clips=file)
+    return tracks_of(rig, clips, file, diagnostics)
 
 
 def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, diagnostics: Diagnostics) -> Sequence[PoseTrack]:

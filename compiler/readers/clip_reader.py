@@ -7,12 +7,12 @@ from pathlib import Path
 from plica.diagnostics import Diagnostics
 from plica.readers.clip import Clip
 from plica.readers.model_outline import UnreadableModel
-from plica.readers.model_reader import tell
+from plica.readers.model_reader import USD_ENDINGS, tell
 from plica.source import Span
 
 
 def read_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
-    """The clips of a BVH or glTF file; glTF ones are sampled at their key times, or `rate` times a second.
+    """The clips of a BVH, glTF or OpenUSD file; glTF ones are sampled at their key times, or `rate` times a second.
 
     Raises UnreadableModel.
     """
@@ -27,7 +27,16 @@ def read_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
         from plica.readers.bvh import read_bvh
 
         return (read_bvh(path),)
-    raise UnreadableModel("clips are read from glTF 2.0 (.gltf, .glb) and BVH (.bvh) files")
+    if path.suffix.lower() in USD_ENDINGS:
+        from plica.readers.usd_clip import read_usd_clips
+
+        clips = read_usd_clips(path)
+        if not clips:
+            raise UnreadableModel("it holds no animation of a skeleton with time samples")
+        return clips
+    raise UnreadableModel(
+        "clips are read from glTF 2.0 (.gltf, .glb), OpenUSD (.usd, .usda, .usdc, .usdz) and BVH (.bvh) files"
+    )
 
 
 def find_clips(

@@ -71,7 +71,7 @@ def _answer(request: str, output: int) -> None:
     try:
         with os.fdopen(output, "wb") as stream, using(most):
             answer = _Answer(stream, most)
-            result = _read(Path(asked["path"]), most, answer, files)
+            result = _read(Path(asked["path"]), most, answer, files, asked["motion"])
             answer.close({**result, "files": [str(file) for file in files] or [asked["path"]]})
     except OSError:
         os._exit(NO_ROOM)
@@ -84,7 +84,7 @@ def _load() -> None:
     import plica.readers.usd_layers  # noqa: F401
 
 
-def _read(path: Path, most: Limits, answer: _Answer, files: list[Path]) -> dict[str, Any]:
+def _read(path: Path, most: Limits, answer: _Answer, files: list[Path], motion: bool) -> dict[str, Any]:
     try:
         _load()
     except ImportError as error:
@@ -95,7 +95,7 @@ def _read(path: Path, most: Limits, answer: _Answer, files: list[Path]) -> dict[
     _limit(most)
     try:
         composed = compose(path, most, files)
-        return {"problems": composed.problems, **extract(composed.stage, answer.keep)}
+        return {"problems": composed.problems, **extract(composed.stage, answer.keep, motion)}
     except Unusable as reason:
         return {"fault": str(reason)}
     except Beyond as limit:

@@ -28,15 +28,17 @@ class _Fault(Exception):  # noqa: N818 - it names the state of a part, not a fau
     """Why a part cannot be used."""
 
 
-def extract(stage: Usd.Stage, keep: Keep) -> Item:
-    """The stage's meshes, skeletons and animations in its order, instances written out."""
-    result: Item = {"meshes": [], "skeletons": [], "animations": []}
+def extract(stage: Usd.Stage, keep: Keep, motion: bool = False) -> Item:
+    """The stage's meshes, skeletons and animations in its order, instances written out; on wish with their motion."""
+    result: Item = {"meshes": [], "skeletons": [], "animations": [], "motions": []}
     extractor = _Extractor(stage, keep)
     for prim in Usd.PrimRange.Stage(stage, Usd.TraverseInstanceProxies()):
         if prim.IsA(UsdGeom.Mesh):
             result["meshes"].append(extractor.mesh(prim))
         elif prim.IsA(UsdSkel.Skeleton):
             result["skeletons"].append(extractor.skeleton(UsdSkel.Skeleton(prim)))
+            if motion and (moved := extractor.motion(UsdSkel.Skeleton(prim))) is not None:
+                result["motions"].append(moved)
         elif prim.IsA(UsdSkel.Animation):
             result["animations"].append(prim.GetName())
     return result
@@ -172,6 +174,39 @@ class _Extractor:
             "rest_stated": stated,
             "binds": self._matrices(binds),
             "to_model": self._matrices([above]),
+        }
+
+    def motion(self, skeleton: UsdSkel.Skeleton) -> Item | None:
+        """The animation bound to a skeleton; None where none is, or it holds no time samples of joints."""
+        root = UsdSkel.Root.Find(skeleton.GetPrim())
+        query = self._cache(root).GetSkelQuery(skeleton) if root else None
+        animation = (query.GetAnimQuery() or None) if query else None
+        times = [] if animation is None else list(animation.GetJointTransformTimeSamples())
+        if animation is None or not times:
+            return None
+        path, name = str(skeleton.GetPath()), animation.GetPrim().GetName()
+        return {"skeleton": path, "name": name, "content": self._part(lambda: self._motion(query, times))}
+
+    def _motion(self, query: UsdSkel.SkeletonQuery, times: list[float]) -> Item:
+        """Local transforms of all joints at each time, those of roots in the model's space; rest where not animated."""
+        skeleton = query.GetSkeleton()
+        above = _metres_y_up(self._stage, skeleton)
+        topology = query.GetTopology()
+        roots = [number for number in range(topology.GetNumJoints()) if topology.GetParent(number) < 0]
+        parts = []
+        for time in times:
+            matrices = query.ComputeJointLocalTransforms(time)
+            if matrices is None or len(matrices) != topology.GetNumJoints():
+                raise _Fault(f"the animation of {skeleton.GetPath()} does not fit its joints")
+            for number in roots:
+                matrices[number] = matrices[number] * above
+            parts.append(memoryview(matrices).tobytes())
+        rate = self._stage.GetTimeCodesPerSecond()
+        seconds = Vt.DoubleArray([time / rate for time in times])
+        shape = (len(times) * topology.GetNumJoints(), 4, 4)
+        return {
+            "seconds": self._keep("d", (len(times),), memoryview(seconds).tobytes()),
+            "transforms": self._keep("d", shape, b"".join(parts)),
         }
 
     def _to_metres_y_up(self, placed: UsdGeom.Xformable) -> Item:

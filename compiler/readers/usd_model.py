@@ -86,6 +86,13 @@ def _frame(rows: Sequence[Sequence[float]]) -> Frame:
     return Frame(linear, (origin[0], origin[1], origin[2]))
 
 
+def skeleton_of_prim(prim: UsdSkeleton) -> Skeleton:
+    """The skeleton of one Skeleton prim by itself, as the outline has it. Raises UnreadableModel."""
+    names = _unique_names([prim], [])
+    joints = [joint._replace(name=name) for joint, name in zip(_joints_of(prim, 0, []), names, strict=True)]
+    return checked_skeleton(joints)
+
+
 def joint_names(stage: UsdStage, chosen: Collection[str] = ()) -> dict[str, dict[str, str]]:
     """What the outline calls the joints: by the skeleton's path and the joint's own path in it."""
     names = distinct([mesh.name for mesh in stage.meshes], [], "meshes")

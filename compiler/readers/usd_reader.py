@@ -37,12 +37,15 @@ class _Kept(NamedTuple):
     answer: Answer
 
 
-_KEPT: OrderedDict[tuple[Path, Limits], _Kept] = OrderedDict()
+_KEPT: OrderedDict[tuple[Path, Limits, bool], _Kept] = OrderedDict()
 
 
-def read_stage(path: Path) -> UsdStage:
-    """What a stage holds. Raises UnreadableModel, also where usd-core is not installed or a limit is exceeded."""
-    answer = _answer(path)
+def read_stage(path: Path, motion: bool = False) -> UsdStage:
+    """What a stage holds, on wish with its motion.
+
+    Raises UnreadableModel, also where usd-core is not installed or a limit is exceeded.
+    """
+    answer = _answer(path, motion)
     if answer.beyond:
         raise UnreadableModel(_beyond(answer.beyond))
     if answer.stage is None:
@@ -58,12 +61,12 @@ def files_of_stage(path: Path) -> list[Path]:
         return []
 
 
-def _answer(path: Path) -> Answer:
+def _answer(path: Path, motion: bool = False) -> Answer:
     open_regular(path).close()
     if find_spec("pxr") is None:
         raise UnreadableModel(MISSING)
     # The library takes `..` for the folder above by name, also behind a symbolic link.
-    key = (path.resolve() if ".." in path.parts else path.absolute(), limits.in_force())
+    key = (path.resolve() if ".." in path.parts else path.absolute(), limits.in_force(), motion)
     kept = _KEPT.pop(key, None)
     if kept is None or any(_stamp(file) != before for file, before in kept.stamps.items()):
         before = _stamp(path)
@@ -84,9 +87,9 @@ def _stamp(path: Path) -> Stamp:
     return status.st_mtime_ns, status.st_size
 
 
-def _asked(path: Path, most: Limits) -> Answer:
+def _asked(path: Path, most: Limits, motion: bool) -> Answer:
     """What another process answers; where it gives no answer, why."""
-    request = json.dumps({"path": str(path), "limits": most._asdict()})
+    request = json.dumps({"path": str(path), "limits": most._asdict(), "motion": motion})
     with TemporaryFile() as stream:
         ended = ask(request, stream, most.usd_seconds)
         if ended.code != 0:

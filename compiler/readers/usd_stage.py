@@ -120,12 +120,26 @@ class UsdSkeleton(NamedTuple):
         return self
 
 
+class UsdMotion(NamedTuple):
+    """The animation of a Skeleton prim: `seconds` (frames,), and the local transforms of its joints in each frame.
+
+    `transforms` (frames * joints, 4, 4), matrices for row vectors, those of roots in the model's space.
+    """
+
+    skeleton: str
+    name: str
+    seconds: UsdArray
+    transforms: UsdArray
+    fault: str
+
+
 class UsdStage(NamedTuple):
-    """A composed stage in its order. `problems` are sentences about what was left out."""
+    """A composed stage in its order. `problems` are sentences about what was left out; motions only if asked for."""
 
     meshes: tuple[UsdMesh, ...]
     skeletons: tuple[UsdSkeleton, ...]
     animations: tuple[str, ...]
+    motions: tuple[UsdMotion, ...]
     problems: tuple[str, ...]
 
 
@@ -164,6 +178,7 @@ class _Decoder:
             tuple(self._mesh(item) for item in objects(answer, "meshes", "answer")),
             tuple(self._skeleton(item) for item in objects(answer, "skeletons", "answer")),
             _texts(answer, "animations", "answer"),
+            tuple(self._motion(item) for item in objects(answer, "motions", "answer")),
             _texts(answer, "problems", "answer"),
         )
 
@@ -232,6 +247,13 @@ class _Decoder:
         stated = content.get("rest_stated") is True
         binds, above = self._array(content, "binds"), self._array(content, "to_model")
         return UsdSkeleton(path, joints, tuple(parents), rest, stated, binds, above, "")
+
+    def _motion(self, item: Fields) -> UsdMotion:
+        content = fields(item.get("content"), "motion")
+        path, name = _text(item, "skeleton"), _text(item, "name")
+        if fault := text(content, "fault", "motion"):
+            return UsdMotion(path, name, _without(fault), _without(fault), fault)
+        return UsdMotion(path, name, self._array(content, "seconds"), self._array(content, "transforms"), "")
 
     def _array(self, holder: Fields, key: str) -> UsdArray:
         """An array of the answer; its bytes lie in the answer and are as many as its shape asks for."""

@@ -10,7 +10,7 @@ from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
-from plica.rig.expand_readings import Frames, expand_field, expand_pose, expand_reading
+from plica.rig.expand_readings import Frames, expand_pose, expand_reading
 from plica.rig.output_names import SIDES, Naming
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
@@ -217,6 +217,8 @@ class _Expansion:
         return Combination(combination.how, tuple(parts))
 
     def _field(self, entry: spec.Entry[spec.FieldFacts], side: OneSide, name: str) -> Field | None:
+        from plica.rig.expand_fields import expand_field
+
         made = expand_field(entry, side, self.frames)
         if made is not None:
             self._refuse_unbound(name, (made.joint,), entry.declared.span)

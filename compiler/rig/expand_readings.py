@@ -1,17 +1,16 @@
-"""Readings, fields and poses of one side: axes in the joint's rest frame, mirrored where they were written for the
+"""Readings and poses of one side: axes in the joint's rest frame, mirrored where they were written for the
 other side."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final, Literal, NamedTuple, assert_never
+from typing import Any, Final, NamedTuple, assert_never
 
 from plica.diagnostics import Diagnostics
 from plica.kinds.reading_kind import IncompleteKindError, Part, ReadingKind
 from plica.kinds.readings import READING_KINDS, Reading
 from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
 from plica.rig.output_names import Naming
-from plica.rig.strengths import Field, FieldSample
 from plica.rig.surfaces import JointPose, StrengthPose
 from plica.rounding import rounded, rounded_number
 from plica.skeleton.algebra import (
@@ -259,46 +258,3 @@ def expand_pose(
         mirrored_axis = frames.mirror(item.joint, mirrored).axis(axis)
         items.append(JointPose(frames.joint_name(index), mirrored_axis, item.angle))
     return tuple(items)
-
-
-def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Frames) -> Field | None:
-    """A field for one side with its solved coefficients, or None after a diagnostic."""
-    from plica.rig.radial import rounded_solution
-
-    declared, facts = entry.declared, entry.facts(side)
-    joint_mirrored = entry.mirrored(side, "reads")
-    index = facts.joint.right if side == "right" else facts.joint.left
-    mirror = frames.mirror(facts.joint, joint_mirrored)
-    written = facts.joint.left if joint_mirrored else index
-    axis = mirror.direction(frames.direction(facts.direction, written)) if facts.direction else None
-    sample_mirror = frames.mirror(facts.joint, entry.mirrored(side, "sample"))
-    sample_written = facts.joint.left if entry.mirrored(side, "sample") else index
-    samples = [FieldSample("rest", IDENTITY_QUATERNION)]
-    for sample in facts.samples:
-        turn = sample_mirror.turn(frames.turn(sample.turns, sample_written))
-        samples.append(FieldSample(sample.name, turn))
-    metric: Literal["rotation", "direction"] = "rotation" if axis is None else "direction"
-    try:
-        width, coefficients, constants = rounded_solution(
-            samples,
-            metric,
-            axis,
-            facts.kernel,
-            facts.width,
-        )
-    except ValueError as error:
-        frames.diagnostics.add("samples-coincide", declared.span, name=declared.name, reason=error)
-        return None
-    return Field(
-        name=frames.naming.of(declared.name, side),
-        side=side,
-        declared=declared.name,
-        joint=frames.joint_name(index),
-        metric=metric,
-        axis=axis,
-        kernel=facts.kernel,
-        width=width,
-        samples=tuple(samples),
-        coefficients=coefficients,
-        constants=constants,
-    )

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple, assert_never
 
 from plica.kinds.curves import curve_problem
-from plica.kinds.kernels import KERNEL_KINDS, kernel_kind
+from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
 from plica.kinds.reading_kind import Part
 from plica.kinds.readings import Reading, kind_of
 from plica.rig.offsets_table import OffsetsTable
@@ -100,15 +100,32 @@ def _field_problems(place: str, field: Field, joints: frozenset[str]) -> Iterato
     if columns < 1:
         yield Problem(f"{place}.samples", "must hold the rest pose and at least one more")
         return
-    if len(field.constants) != columns:
-        yield Problem(f"{place}.constants", f"must hold {columns} numbers, one for each sample after the first")
-    if len(field.coefficients) != columns + 1 or any(len(row) != columns for row in field.coefficients):
-        yield Problem(f"{place}.coefficients", f"must hold {columns + 1} rows of {columns} numbers")
+    kind = kernel_kind(field.kernel)
+    if kind.radial is not None:
+        columns_of_rows, rows = columns, columns + 1
+    else:
+        columns_of_rows, rows = 0, 0
+    if len(field.constants) != columns_of_rows:
+        yield Problem(f"{place}.constants", f"must hold {columns_of_rows} numbers")
+    if len(field.coefficients) != rows or any(len(row) != columns for row in field.coefficients):
+        yield Problem(f"{place}.coefficients", f"must hold {rows} rows of {columns} numbers")
     if (field.metric == "direction") != (field.axis is not None):
         yield Problem(f"{place}.axis", 'must stand exactly where the metric is "direction"')
-    if kernel_kind(field.kernel).has_width != (field.width is not None and field.width > 0):
-        wide = " or ".join(f'"{kind.name}"' for kind in KERNEL_KINDS.values() if kind.has_width)
+    yield from _width_problems(place, field, kind)
+
+
+def _width_problems(place: str, field: Field, kind: KernelKind) -> Iterator[Problem]:
+    common = kind.has_width and kind.radial is not None
+    if common != (field.width is not None and field.width > 0):
+        wide = " or ".join(f'"{one.name}"' for one in KERNEL_KINDS.values() if one.has_width and one.radial is not None)
         yield Problem(f"{place}.width", f"must be above 0 where the kernel is {wide}, and null elsewhere")
+    for number, sample in enumerate(field.samples):
+        needed = kind.radial is None and number > 0
+        if sample.width is None:
+            if needed:
+                yield Problem(f"{place}.samples[{number}].width", f'must be above 0 where the kernel is "{kind.name}"')
+        elif not (kind.has_width and sample.width > 0 and (common or needed)):
+            yield Problem(f"{place}.samples[{number}].width", "must be null, or above 0 where the kernel has widths")
 
 
 def _strength_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:

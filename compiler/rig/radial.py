@@ -16,9 +16,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
+from plica.kinds.kernels import RADIAL_KERNELS, RadialKernel, kernel_kind
+from plica.rig.ramps import Metric
 from plica.rig.strengths import FieldSample
 from plica.rounding import DIGITS, places_of, rounded_number
 from plica.skeleton.algebra import (
@@ -33,7 +34,6 @@ from plica.skeleton.algebra import (
     times,
 )
 
-Metric = Literal["rotation", "direction"]
 Row = list[float]
 
 # Closer samples are one pose, for any animator and for any hope of telling them apart.
@@ -62,28 +62,60 @@ def solve(
 ) -> Solution:
     """The coefficients with which each sample's strength is 1 at itself and 0 at all others.
 
-    samples: rest first, turns since rest; `axis`: the unit vector that metric "direction" turns; `width`: of a kernel
-    that has one, None for the mean distance between samples. Raises ValueError naming two samples where they coincide,
-    and the two closest where they are so close (for the width) that the strengths come out wrong; for an unknown
-    kernel; for a width that is not above 0.
+    samples: rest first, turns since rest, widths of their own where they have some; `axis`: the unit vector that metric
+    "direction" turns; `width`: of the samples without one of their own, None for the mean distance between samples.
+    Raises ValueError naming two samples where they coincide, and the two closest where they are so close (for the
+    widths) that the strengths come out wrong; for a kernel that does not interpolate; for a width that is not above 0.
     """
-    kind = KERNEL_KINDS.get(kernel)
-    if kind is None:
+    kernel_of_samples = RADIAL_KERNELS.get(kernel)
+    if kernel_of_samples is None:
         raise ValueError(f"the kernel {kernel} does not interpolate every set of samples")
+    distances = _distances(samples, metric, axis)
+    check_distinct(samples, metric, axis)
+    first, second = _closest(samples, distances)
+    chosen = None
+    if kernel_kind(kernel).has_width:
+        chosen = _mean(distances) if width is None else width
+        if not all(own > 0 for own in (chosen, *(sample.width for sample in samples if sample.width is not None))):
+            raise ValueError(f"the width of a {kernel} must be above 0")
+    matrix = _kernel_matrix(kernel_of_samples, samples, distances, chosen)
+    try:
+        solution = (_with_constants if kernel_of_samples.has_constants else _without_constants)(matrix, chosen)
+    except ZeroDivisionError:
+        solution = None
+    if solution is None or not _worst(matrix, solution) <= _RESIDUAL:
+        raise ValueError(f"samples {samples[first].name} and {samples[second].name} are too close to tell apart")
+    return solution
+
+
+def check_distinct(samples: Sequence[FieldSample], metric: Metric, axis: Vector | None) -> None:
+    """Raises ValueError naming two samples that are one pose; and where there is none beside rest."""
     distances = _distances(samples, metric, axis)
     first, second = _closest(samples, distances)
     if distances[first][second] < _COINCIDENT:
         raise ValueError(f"samples {samples[first].name} and {samples[second].name} coincide")
-    chosen = None
-    if kind.has_width:
-        chosen = _mean(distances) if width is None else width
-        if not chosen > 0:
-            raise ValueError(f"the width of a {kernel} must be above 0")
-    matrix = _kernel_matrix(kind, distances, chosen)
-    solution = (_with_constants if kind.has_constants else _without_constants)(matrix, chosen)
-    if _worst(matrix, solution) > _RESIDUAL:
-        raise ValueError(f"samples {samples[first].name} and {samples[second].name} are too close to tell apart")
-    return solution
+
+
+def condition(samples: Sequence[FieldSample], metric: Metric, axis: Vector | None, kernel: str, width: float) -> float:
+    """The condition number of the equations (in the norm of the largest row): what an error of a sample grows by.
+
+    `width` as `solve` has chosen it, 1 where the kernel has none. Raises ValueError for equations that `solve` refuses.
+    """
+    matrix = _kernel_matrix(RADIAL_KERNELS[kernel], samples, _distances(samples, metric, axis), width)
+    size = len(matrix)
+    if RADIAL_KERNELS[kernel].has_constants:
+        matrix = [[*row, 1.0] for row in matrix] + [[1.0] * size + [0.0]]
+        size += 1
+    unit_matrix = [[1.0 if row == column else 0.0 for column in range(size)] for row in range(size)]
+    try:
+        inverse = _eliminated(matrix, unit_matrix)
+    except ZeroDivisionError as error:
+        raise ValueError("the equations have no solution") from error
+    return _largest_row(matrix) * _largest_row(inverse)
+
+
+def _largest_row(matrix: Sequence[Row]) -> float:
+    return max(sum(map(abs, row)) for row in matrix)
 
 
 def rounded_solution(
@@ -91,11 +123,10 @@ def rounded_solution(
 ) -> Solution:
     """What `solve` gives, with as few digits as `plica.rounding` asks for and the strengths at the samples bear."""
     distances = _distances(samples, metric, axis)
-    kind = KERNEL_KINDS.get(kernel)
-    if kind is not None and kind.has_width and width is None and len(samples) > 1:
+    if kernel in RADIAL_KERNELS and kernel_kind(kernel).has_width and width is None and len(samples) > 1:
         width = rounded_number(_mean(distances))
     solution = solve(samples, metric, axis, kernel, width)
-    matrix = _kernel_matrix(kernel_kind(kernel), distances, solution.width)
+    matrix = _kernel_matrix(RADIAL_KERNELS[kernel], samples, distances, solution.width)
     candidates = (_rounded(solution, digits) for digits in range(DIGITS, _MOST_DIGITS + 1))
     return next((result for result in candidates if _worst(matrix, result) <= _ROUNDED_RESIDUAL), solution)
 
@@ -125,8 +156,13 @@ def _mean(distances: Sequence[Sequence[float]]) -> float:
     return sum(pairs) / len(pairs)
 
 
-def _kernel_matrix(kind: KernelKind, distances: Sequence[Sequence[float]], width: float | None) -> list[Row]:
-    return [[kind.value(distance, 1.0 if width is None else width) for distance in row] for row in distances]
+def _kernel_matrix(
+    kernel: RadialKernel, samples: Sequence[FieldSample], distances: Sequence[Sequence[float]], width: float | None
+) -> list[Row]:
+    """A row for each sample, and in it what each sample's kernel is there."""
+    common = 1.0 if width is None else width
+    widths = [common if sample.width is None else sample.width for sample in samples]
+    return [[kernel.value(distance, own) for distance, own in zip(row, widths, strict=True)] for row in distances]
 
 
 def _wanted(size: int) -> list[Row]:

@@ -77,22 +77,32 @@ Strength = Driver | Combine | Sample
 
 
 class FieldSample(NamedTuple):
-    """A sample pose: the turn since rest (a unit quaternion in the joint's rest frame)."""
+    """A sample pose: the turn since rest (a unit quaternion in the joint's rest frame), and the width of its kernel.
+
+    `width`: in radians for "ramp", of all samples but rest; else a distance, null where the field's is meant.
+    """
 
     name: str
     rotation: Quaternion
+    width: float | None = None
 
 
 class Field(NamedTuple):
     """Strengths of several sample poses of one joint, interpolated between them.
 
-    With d_i the distance from the pose to sample i, the strength of sample k is
-    constants[k] + sum over i of coefficients[i][k] * kernel(d_i), clamped to 0..1, and exactly 0 or 1 where it is
-    within 1e-9 of that. The rest pose is sample 0 and has no strength of its own (no column).
+    The rest pose is sample 0 and has no strength of its own. All strengths are clamped to 0..1, and exactly 0 or 1
+    where they are within 1e-9 of that.
 
-    Distance, `metric` "rotation": 2 sin(a / 2), where a is the angle between the two rotations;
-    "direction": the distance between the two directions into which `axis` (a unit vector) is turned.
-    Kernel: "gaussian" exp(-(d / width)^2), "linear" d.
+    Kernel "ramp", with a_i the angle from the pose to sample i (of the turn between them, or between the directions
+    into which `axis` is turned) and A_jk that between two samples: the strength of sample k is the least of
+    (1 + (a_j^2 - a_k^2) / A_jk^2) / 2 over all other j and of (width_k - a_k) / (0.75 width_k). Where the strengths
+    then add up to more than 1, what each lacks of 1 is multiplied by one factor, and what is below 0 then is 0, so that
+    they add up to 1.
+
+    Kernels "gaussian" exp(-(d / width)^2) and "linear" d: with d_i the distance from the pose to sample i, the strength
+    of sample k is constants[k] + sum over i of coefficients[i][k] * kernel(d_i); rest has no column. Distance, `metric`
+    "rotation": 2 sin(a / 2), where a is the angle between the two rotations; "direction": the distance between the two
+    directions into which `axis` (a unit vector) is turned. "ramp" has neither coefficients nor constants.
     """
 
     name: str

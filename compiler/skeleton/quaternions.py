@@ -117,3 +117,36 @@ def slerp(a: Array, b: Array, share: Array) -> Array:
     first = np.where(close, 1.0 - share, np.sin((1.0 - share) * angle) / sine)
     second = np.where(close, share, np.sin(share * angle) / sine)
     return normalised_rows(first[:, None] * a + second[:, None] * nearer)
+
+
+def quaternions_of(rotations: Array) -> Array:
+    """The unit quaternions (..., 4), x y z w, of rotation matrices (..., 3, 3), of either sign.
+
+    The largest of the four squared components is found first, so that no small number is divided by (Shepperd,
+    "Quaternion from rotation matrix", 1978).
+    """
+    (a, b, c), (d, e, f), (g, h, i) = np.moveaxis(rotations, (-2, -1), (0, 1))
+    candidates = np.stack(
+        [
+            np.stack([1 + a - e - i, b + d, c + g, h - f], axis=-1),
+            np.stack([b + d, 1 - a + e - i, f + h, c - g], axis=-1),
+            np.stack([c + g, f + h, 1 - a - e + i, d - b], axis=-1),
+            np.stack([h - f, c - g, d - b, 1 + a + e + i], axis=-1),
+        ],
+        axis=-2,
+    )
+    squares = np.diagonal(candidates, axis1=-2, axis2=-1)
+    largest = np.argmax(squares, axis=-1)[..., np.newaxis, np.newaxis]
+    chosen = np.take_along_axis(candidates, largest, axis=-2)[..., 0, :]
+    return np.asarray(chosen / np.linalg.norm(chosen, axis=-1, keepdims=True))
+
+
+def matrices_of(q: Array) -> Array:
+    """The rotation matrices (..., 3, 3) of unit quaternions (..., 4)."""
+    x, y, z, w = np.moveaxis(q, -1, 0)
+    rows = (
+        (1.0 - 2.0 * (y * y + z * z), 2.0 * (x * y - z * w), 2.0 * (x * z + y * w)),
+        (2.0 * (x * y + z * w), 1.0 - 2.0 * (x * x + z * z), 2.0 * (y * z - x * w)),
+        (2.0 * (x * z - y * w), 2.0 * (y * z + x * w), 1.0 - 2.0 * (x * x + y * y)),
+    )
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)

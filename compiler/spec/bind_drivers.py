@@ -218,7 +218,11 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     direction = context.axis(node.part("axis"), scope) if node.key == "field_direction" else None
     kernel, width = _kernel(facts, context)
     samples = tuple(
-        model.SampleValue(fact.scope.name(fact.node.part("name")), context.turns(fact.node.part("turns"), fact.scope))
+        model.SampleValue(
+            fact.scope.name(fact.node.part("name")),
+            context.turns(fact.node.part("turns"), fact.scope),
+            _width(fact, kernel, context),
+        )
         for fact in facts.many("sample")
     )
     if joint is None or not samples:
@@ -230,17 +234,23 @@ def _kernel(facts: FactSet, context: Context) -> tuple[str, float | None]:
     fact = facts.one("kernel")
     if fact is None:
         return DEFAULT_KERNEL, None
-    kind, amount = fact.node.part("kind"), fact.node.part("width")
+    kind = fact.node.part("kind")
+    return kind, _width(fact, kind, context)
+
+
+def _width(fact: ScopedFact, kernel: str, context: Context) -> float | None:
+    """The width that a fact states, in radians; None where it states none, and after a diagnostic."""
+    amount = fact.node.part("width")
     if amount is None:
-        return kind, None
+        return None
     width = fact.scope.amount(amount, Dimension.ANGLE, "the width of a kernel")
-    if not kernel_kind(kind).has_width:
-        context.diagnostics.add("width-not-wanted", fact.scope.span(fact.node), kernel=kind)
-        return kind, None
+    if not kernel_kind(kernel).has_width:
+        context.diagnostics.add("width-not-wanted", fact.scope.span(fact.node), kernel=kernel)
+        return None
     if width <= 0:
         context.diagnostics.add("not-positive", fact.scope.span(fact.node), what="the width of a kernel")
-        return kind, None
-    return kind, width
+        return None
+    return width
 
 
 def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:

@@ -135,6 +135,7 @@ class TurnValue(NamedTuple):
 class SampleValue(NamedTuple):
     name: str
     turns: tuple[TurnValue, ...]
+    width: float | None
 
 
 class FieldFacts(NamedTuple):

@@ -80,7 +80,7 @@ _KINDS: Final = (
     FactKind("control_rest", "rest {amount}"),
     FactKind("field_rotation", "reads rotation of {joint}", group="reads"),
     FactKind("field_direction", "reads direction {axis} of {joint}", group="reads"),
-    FactKind("sample", "sample {name} at {turns}", repeatable=True),
+    FactKind("sample", "sample {name} at {turns} [width {width}]", repeatable=True),
     FactKind("kernel", "kernel {kind} [{width}]"),
     # ---- shapes, details, folds
     FactKind("sculpt", "sculpt {file} [{pose}] [{after}]", group="source"),

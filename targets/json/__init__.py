@@ -40,6 +40,7 @@ class JsonTarget(Target):
             "combine sum",
             "field rotation",
             "field direction",
+            "kernel ramp",
             "kernel gaussian",
             "kernel linear",
             "shape weight",

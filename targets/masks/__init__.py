@@ -43,6 +43,7 @@ class MasksTarget(Target):
             "combine sum",
             "field rotation",
             "field direction",
+            "kernel ramp",
             "kernel gaussian",
             "kernel linear",
             "shape weight",

@@ -40,6 +40,7 @@ class MaterialxTarget(MasksTarget):
             "combine sum",
             "field rotation",
             "field direction",
+            "kernel ramp",
             "kernel gaussian",
             "kernel linear",
             "shape weight",

@@ -14,6 +14,7 @@ from plica.emit.output_file_names import safe_file_name
 from plica.emit.output_set import manifest_file
 from plica.emit.target import Target
 from plica.kinds.kernels import kernel_expression
+from plica.rig.ramps import HELD
 from plica.rig.rig import Rig
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ class PythonTarget(Target):
             "combine sum",
             "field rotation",
             "field direction",
+            "kernel ramp",
             "kernel gaussian",
             "kernel linear",
             "shape weight",
@@ -125,6 +127,7 @@ def module_text(rig: Rig) -> str:
         uses_easing="easing" in source.helpers,
         uses_field="field" in source.helpers,
         kernel=kernel_expression("kernel"),
+        held=HELD,
     )
 
 

@@ -251,7 +251,8 @@ def _field_lines(entry: Field, place: int, rest: Quaternion, table: str) -> list
 def _field_arguments(entry: Field) -> str:
     """What the module needs to know of a field, as a literal tuple."""
     rotations = tuple(sample.rotation for sample in entry.samples)
-    return ascii((entry.axis, entry.kernel, entry.width, rotations, entry.coefficients, entry.constants))
+    widths = tuple(entry.width if sample.width is None else sample.width for sample in entry.samples)
+    return ascii((entry.axis, entry.kernel, widths, rotations, entry.coefficients, entry.constants))
 
 
 def _combine_blocks(rig: Rig, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:

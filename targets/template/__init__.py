@@ -41,6 +41,7 @@ class TemplateTarget(Target):
             "combine sum",
             "field rotation",
             "field direction",
+            "kernel ramp",
             "kernel gaussian",
             "kernel linear",
             "shape weight",

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 GENERATOR = np.random.default_rng(11)
 
 
-def _rig(skeleton: Skeleton, *, aliases: tuple[Alias, ...] = (), strengths: tuple[Driver, ...] = ()) -> Rig:
+def rig_of_skeleton(skeleton: Skeleton, *, aliases: tuple[Alias, ...] = (), strengths: tuple[Driver, ...] = ()) -> Rig:
     names = [joint.name for joint in skeleton.joints]
     joints = tuple(
         RigJoint(
@@ -68,7 +68,7 @@ def _turn_in_model(skeleton: Skeleton, index: int, rotations: Array) -> Array:
 def test_a_clip_of_the_same_skeleton_is_carried_bit_for_bit() -> None:
     skeleton = _random_skeleton()
     clip, result = _clip(skeleton), Diagnostics()
-    poses = poses_from_clip(_rig(skeleton), clip, result)
+    poses = poses_from_clip(rig_of_skeleton(skeleton), clip, result)
     np.testing.assert_array_equal(poses.rotations, clip.rotations)
     np.testing.assert_allclose(poses.translations, clip.translations, atol=1e-15)
     assert result.all == ()
@@ -78,7 +78,7 @@ def test_a_clip_of_the_same_skeleton_is_carried_bit_for_bit() -> None:
 def test_other_frames_turn_the_same_way_in_model_space(scale: tuple[float, float, float]) -> None:
     own, theirs = _random_skeleton(scale=scale), _random_skeleton()
     clip = _clip(theirs)
-    poses = poses_from_clip(_rig(own), clip, Diagnostics())
+    poses = poses_from_clip(rig_of_skeleton(own), clip, Diagnostics())
     for index in range(3):
         np.testing.assert_allclose(
             _turn_in_model(own, index, poses.rotations[:, index]),
@@ -90,7 +90,7 @@ def test_other_frames_turn_the_same_way_in_model_space(scale: tuple[float, float
 def test_translations_are_carried_in_metres_of_model_space() -> None:
     own, theirs = _random_skeleton(scale=(2.0, 2.0, 2.0)), _random_skeleton()
     clip = _clip(theirs)
-    poses = poses_from_clip(_rig(own), clip, Diagnostics())
+    poses = poses_from_clip(rig_of_skeleton(own), clip, Diagnostics())
     for index in range(3):
         moved = poses.translations[:, index] - own.joints[index].translation
         expected = clip.translations[:, index] - theirs.joints[index].translation
@@ -103,7 +103,7 @@ def test_translations_are_carried_in_metres_of_model_space() -> None:
 
 def test_translations_without_a_unit_are_left_at_rest() -> None:
     skeleton = _random_skeleton()
-    poses = poses_from_clip(_rig(skeleton), _clip(skeleton, in_metres=False), Diagnostics())
+    poses = poses_from_clip(rig_of_skeleton(skeleton), _clip(skeleton, in_metres=False), Diagnostics())
     for index, joint in enumerate(skeleton.joints):
         assert poses.translations[:, index].tolist() == [list(joint.translation)] * 5
 
@@ -122,7 +122,7 @@ def _scaled(clip: Clip, scales: Array) -> Clip:
 def test_scales_of_the_same_skeleton_are_carried_bit_for_bit() -> None:
     skeleton = _random_skeleton(scale=(2.0, 1.0, 0.5))
     clip, result = _scaled(_clip(skeleton), GENERATOR.uniform(0.5, 2.0, (5, 3, 3))), Diagnostics()
-    poses = poses_from_clip(_rig(skeleton), clip, result)
+    poses = poses_from_clip(rig_of_skeleton(skeleton), clip, result)
     np.testing.assert_array_equal(poses.scales, clip.scales)
     assert result.all == ()
 
@@ -130,7 +130,7 @@ def test_scales_of_the_same_skeleton_are_carried_bit_for_bit() -> None:
 def test_scales_that_are_the_same_along_all_axes_are_carried_to_any_axes() -> None:
     own, theirs = _random_skeleton(scale=(2.0, 2.0, 2.0)), _random_skeleton()
     clip, result = _scaled(_clip(theirs), GENERATOR.uniform(0.5, 2.0, (5, 3, 1))), Diagnostics()
-    poses = poses_from_clip(_rig(own), clip, result)
+    poses = poses_from_clip(rig_of_skeleton(own), clip, result)
     assert poses.scales is not None and clip.scales is not None and result.all == ()
     for index in range(3):
         np.testing.assert_allclose(
@@ -144,7 +144,7 @@ def test_scales_go_along_the_same_lines_where_axes_are_exchanged() -> None:
     theirs = Skeleton((Joint("hips"),))
     own = Skeleton((Joint("hips", rotation=(0.5, 0.5, 0.5, 0.5), scale=(2.0, 2.0, 2.0)),))  # x to y, y to z, z to x
     clip, result = _scaled(_clip(theirs), np.tile([1.1, 1.2, 1.3], (5, 1, 1))), Diagnostics()
-    poses = poses_from_clip(_rig(own), clip, result)
+    poses = poses_from_clip(rig_of_skeleton(own), clip, result)
     assert poses.scales is not None and result.all == ()
     np.testing.assert_allclose(poses.scales[:, 0], np.tile([2.4, 2.6, 2.2], (5, 1)), atol=1e-12)
 
@@ -152,7 +152,7 @@ def test_scales_go_along_the_same_lines_where_axes_are_exchanged() -> None:
 def test_scales_that_no_scale_of_the_other_joint_matches_are_reported() -> None:
     own, theirs = _random_skeleton(), _random_skeleton()
     clip, result = _scaled(_clip(theirs), np.tile([1.5, 1.0, 1.0], (5, 3, 1))), Diagnostics()
-    poses = poses_from_clip(_rig(own), clip, result)
+    poses = poses_from_clip(rig_of_skeleton(own), clip, result)
     assert poses.scales is not None and (poses.scales == 1.0).all()
     assert [one.name for one in result.all] == ["clip-scale-askew"]
     assert "`hips`, `arm`, `hand`" in result.all[0].message
@@ -162,7 +162,7 @@ def test_the_rest_pose_of_a_clip_is_the_rest_pose_of_the_character() -> None:
     own, theirs = _random_skeleton(), _random_skeleton()
     rest = np.array([[joint.rotation for joint in theirs.joints]])
     places = np.array([[joint.translation for joint in theirs.joints]])
-    poses = poses_from_clip(_rig(own), Clip("rest", np.zeros(1), rest, places, theirs, True), Diagnostics())
+    poses = poses_from_clip(rig_of_skeleton(own), Clip("rest", np.zeros(1), rest, places, theirs, True), Diagnostics())
     for index, joint in enumerate(own.joints):
         np.testing.assert_allclose(np.abs(np.dot(poses.rotations[0, index], joint.rotation)), 1.0, atol=1e-15)
         np.testing.assert_array_equal(poses.translations[0, index], joint.translation)
@@ -175,7 +175,7 @@ def test_aliases_come_before_names_and_left_over_joints_are_reported() -> None:
         Driver(name, "none", name, reading, (0.0, 1.0), True, Linear())
         for name, reading in (("a", Bend("hips")), ("b", Gap("wing", "arm", 1.0)))
     )
-    rig = _rig(skeleton, aliases=(Alias("Hüfte", "hips"), Alias("Schwanz", "wing")), strengths=drivers)
+    rig = rig_of_skeleton(skeleton, aliases=(Alias("Hüfte", "hips"), Alias("Schwanz", "wing")), strengths=drivers)
     clip, result = _clip(other), Diagnostics()
     poses = poses_from_clip(rig, clip, result)
     assert poses.joints == ("hips", "arm")
@@ -188,7 +188,7 @@ def test_aliases_come_before_names_and_left_over_joints_are_reported() -> None:
 
 def test_a_clip_that_fits_nothing_is_an_error() -> None:
     diagnostics = Diagnostics()
-    poses = poses_from_clip(_rig(Skeleton((Joint("hips"),))), _clip(Skeleton((Joint("Root"),))), diagnostics)
+    poses = poses_from_clip(rig_of_skeleton(Skeleton((Joint("hips"),))), _clip(Skeleton((Joint("Root"),))), diagnostics)
     assert poses.joints == ()
     assert poses.frames == 5
     assert [diagnostic.name for diagnostic in diagnostics.all] == ["clip-fits-nothing"]

@@ -16,7 +16,7 @@ from plica.evaluate.kernels import KERNELS
 from plica.kinds.combinations import COMBINATION_KINDS
 from plica.kinds.complete import MissingKindError, complete
 from plica.kinds.curves import CURVE_KINDS, curve_knots, curve_problem, curve_text
-from plica.kinds.kernels import KERNEL_KINDS, kernel_expression
+from plica.kinds.kernels import KERNEL_KINDS, RADIAL_KERNELS, kernel_expression
 from plica.rig.integrity import problems
 from plica.rig.region_sources import REGION_SOURCE_KEYS, files_in, joints_of, regions_of, source_text
 from plica.rig.rig import Character, Rig
@@ -126,17 +126,19 @@ def test_a_combination_that_needs_all_is_full_only_where_all_are(name: str) -> N
     assert (kind.of((1.0, 0.5)) < 1.0) == kind.needs_all
 
 
-@pytest.mark.parametrize("name", KERNEL_KINDS)
+@pytest.mark.parametrize("name", RADIAL_KERNELS)
 def test_a_kernel_is_the_same_of_one_distance_of_many_and_in_python(name: str) -> None:
     from math import exp
 
-    kind, width = KERNEL_KINDS[name], 0.4 if KERNEL_KINDS[name].has_width else 1.0
-    many = KERNELS[name](np.array(SHARES), width)
+    kernel, width = RADIAL_KERNELS[name], 0.4 if KERNEL_KINDS[name].has_width else 1.0
+    of_many = KERNELS[name]
+    assert of_many is not None
+    many = of_many(np.array(SHARES), np.array(width))
     for distance, value in zip(SHARES, many, strict=True):
         known = {"exp": exp, "distance": distance, "width": width, "which": name}
-        assert kind.value(distance, width) == pytest.approx(value, rel=1e-15)
-        assert eval(kind.expression, known) == kind.value(distance, width)
-        assert eval(kernel_expression("which"), known) == kind.value(distance, width)
+        assert kernel.value(distance, width) == pytest.approx(value, rel=1e-15)
+        assert eval(kernel.expression, known) == kernel.value(distance, width)
+        assert eval(kernel_expression("which"), known) == kernel.value(distance, width)
 
 
 @pytest.mark.parametrize(

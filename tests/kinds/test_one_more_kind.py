@@ -14,7 +14,7 @@ from tests.support.data import ROOT
 
 _KINDS = "_KINDS: Final = (\n"
 _EXPECTATION = '    _of_character("shine", "shine", LimitKind((), "", 0.0)),\n'
-_KERNEL = '    KernelKind("flat", lambda distance, width: 1.0, False, False, "1.0"),\n'
+_KERNEL = '    KernelKind("flat", True, RadialKernel(lambda distance, width: 1.0, False, "1.0")),\n'
 _COMBINATION = '    CombinationKind("mean", min, " + ".join),\n'
 _READING = """
 class Wobble(NamedTuple):

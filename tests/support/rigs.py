@@ -24,6 +24,7 @@ from plica.kinds.readings import (
     kind_of,
 )
 from plica.rig.radial import solve
+from plica.rig.ramps import default_widths
 from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.skeleton.algebra import Quaternion, Vector
@@ -32,9 +33,9 @@ from plica.values import Bezier, Curve, Hermite, Linear, Points, Side
 from tests.support.joints import rig_joint
 
 Metric = Literal["rotation", "direction"]
-Kernel = Literal["gaussian", "linear"]
+Kernel = Literal["ramp", "gaussian", "linear"]
 METRICS: tuple[Metric, ...] = ("rotation", "direction")
-KERNELS: tuple[Kernel, ...] = ("gaussian", "linear")
+KERNELS: tuple[Kernel, ...] = ("ramp", "gaussian", "linear")
 WAYS: tuple[Literal["product", "least", "greatest", "sum"], ...] = ("product", "least", "greatest", "sum")
 CHANNELS: tuple[Literal["x", "y", "z"], ...] = ("x", "y", "z")
 ORDERS = ("xyz", "xzy", "yxz", "yzx", "zxy", "zyx")
@@ -149,7 +150,7 @@ def _span(reading: Reading, random: Random) -> tuple[float, float]:
 
 
 def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: Kernel, samples: int = 4) -> Field:
-    """A solved field with samples well apart, and drawn anew where a wide kernel cannot tell them apart."""
+    """A field with samples well apart, solved, and drawn anew where a wide kernel cannot tell them apart."""
     axis = unit_vector(random) if metric == "direction" else None
     result = [FieldSample("rest", (0.0, 0.0, 0.0, 1.0))]
     while len(result) < samples + 1:
@@ -158,6 +159,10 @@ def random_field(random: Random, name: str, joint: str, metric: Metric, kernel: 
         near = Turn.from_quat([sample.rotation for sample in result]).inv() * turn
         if near.magnitude().min() > 0.4:
             result = trial
+    if kernel == "ramp":
+        widths = default_widths(result, metric, axis)
+        result = [sample._replace(width=width) for sample, width in zip(result, widths, strict=True)]
+        return Field(name, "none", name, joint, metric, axis, kernel, None, tuple(result), (), ())
     try:
         width, coefficients, constants = solve(result, metric, axis, kernel)
     except ValueError:
@@ -184,7 +189,7 @@ def random_rig(
         strengths.append(Driver(name, "none", name, reading, span, clamped, curve))
     made = []
     for index in range(fields):
-        metric, kernel = METRICS[index % 2], KERNELS[index // 2 % 2]
+        metric, kernel = METRICS[index % 2], KERNELS[index // 2 % 3]
         made.append(random_field(random, f"field_{index}", random.choice(joints).name, metric, kernel))
         for sample in made[-1].samples[1:]:
             name = f"field_{index}_{sample.name}"

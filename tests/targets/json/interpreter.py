@@ -284,11 +284,48 @@ def combined(combination: Mapping[str, Any], result: Mapping[str, float]) -> flo
 
 def field_value(field: Mapping[str, Any], place: int, scene: Scene) -> float:
     delta = scene.delta(field["joint"])
-    total = field["constants"][place - 1]
-    for sample, row in zip(field["samples"], field["coefficients"], strict=True):
-        total += row[place - 1] * kernel(field, far(field, delta, sample["rotation"]))
+    total = ramp_value(field, place, delta) if field["kernel"] == "ramp" else interpolated(field, place, delta)
     value = clip(total)
     return 0.0 if value <= 1e-9 else 1.0 if value >= 1 - 1e-9 else value
+
+
+def interpolated(field: Mapping[str, Any], place: int, delta: Numbers) -> float:
+    total = field["constants"][place - 1]
+    for sample, row in zip(field["samples"], field["coefficients"], strict=True):
+        width = field["width"] if sample["width"] is None else sample["width"]
+        total += row[place - 1] * kernel(field, width, far(field, delta, sample["rotation"]))
+    return float(total)
+
+
+def ramp_value(field: Mapping[str, Any], place: int, delta: Numbers) -> float:
+    turns = [sample["rotation"] for sample in field["samples"]]
+    angles = [angle(field, delta, turn) for turn in turns]
+    shares = []
+    for k, sample in enumerate(field["samples"][1:], 1):
+        parts = [(sample["width"] - angles[k]) / (0.75 * sample["width"])]
+        parts += [
+            (1 + (angles[j] ** 2 - angles[k] ** 2) / angle(field, turns[k], turns[j]) ** 2) / 2
+            for j in range(len(turns))
+            if j != k
+        ]
+        shares.append(clip(min(parts)))
+    own = shares[place - 1]
+    lacking = sorted(1 - share for share in shares)
+    if sum(shares) <= 1 or own == 1:
+        return own
+    m = [m for m in range(1, len(lacking) + 1) if (m - 1) * lacking[m - 1] < sum(lacking[:m])][-1]
+    return max(0.0, 1 - (m - 1) * (1 - own) / sum(lacking[:m]))
+
+
+def angle(field: Mapping[str, Any], p: Numbers, q: Numbers) -> float:
+    if field["metric"] == "rotation":
+        x, y, z, w = product(conj(p), q)
+        return 2 * math.atan2(norm([x, y, z]), abs(w))
+    a, b = turned(field["axis"], p), turned(field["axis"], q)
+    return 2 * math.atan2(
+        norm([one - other for one, other in zip(a, b, strict=True)]),
+        norm([one + other for one, other in zip(a, b, strict=True)]),
+    )
 
 
 def far(field: Mapping[str, Any], delta: Numbers, sample: Numbers) -> float:
@@ -298,7 +335,7 @@ def far(field: Mapping[str, Any], delta: Numbers, sample: Numbers) -> float:
     return norm([a - b for a, b in zip(one, other, strict=True)])
 
 
-def kernel(field: Mapping[str, Any], x: float) -> float:
+def kernel(field: Mapping[str, Any], width: Any, x: float) -> float:
     if field["kernel"] == "gaussian":
-        return math.exp(-((x / field["width"]) ** 2))
+        return math.exp(-((x / width) ** 2))
     return x

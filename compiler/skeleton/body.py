@@ -1,0 +1,232 @@
+"""The limbs of a body: which joints are upper arms, shins and so on, by common names, else by hierarchy and geometry.
+
+Common practice, no source: what skeletons call their joints. By geometry the two legs are the lowest two tips that part
+from one joint, the arms the two that reach out farthest to both sides, and of each chain the two longest bones in a row
+are the limb; all four or none. Up is y, as everywhere inside.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise
+from typing import Final, Literal, NamedTuple
+
+from plica.skeleton.algebra import Vector, add, cross, dot, length, scaled, subtract, unit
+from plica.skeleton.skeleton import Skeleton
+
+LimbName = Literal["left arm", "right arm", "left leg", "right leg"]
+LIMB_NAMES: Final[tuple[LimbName, ...]] = ("left arm", "right arm", "left leg", "right leg")
+UP: Final[Vector] = (0.0, 1.0, 0.0)
+_WORDS: Final = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+")
+_LEFT: Final = frozenset({"left", "l", "lf", "lt"})
+_RIGHT: Final = frozenset({"right", "r", "rt"})
+# What is left of a name without its side and separators; an earlier word is preferred.
+_PARTS: Final = {
+    "arm": (
+        ("upperarm", "uparm", "armupper", "humerus", "arm"),
+        ("lowerarm", "forearm", "armlower", "loarm", "elbow", "ulna"),
+        ("hand", "wrist", "palm"),
+    ),
+    "leg": (
+        ("upleg", "upperleg", "thigh", "legupper", "femur"),
+        ("lowerleg", "leg", "calf", "shin", "leglower", "loleg", "knee", "tibia"),
+        ("foot", "ankle"),
+    ),
+}
+_HIPS: Final = ("hips", "pelvis", "hip")
+_TRUNK: Final = {"neck": ("neck",), "head": ("head",)}
+_COLLAR: Final = ("clavicle", "collar", "shoulder", "collarbone")
+_TOE: Final = ("toebase", "toe", "toes", "ball")
+_NAMESPACE: Final = re.compile(r"^.*[:|/]")
+# Of the body's height: tips this much higher than the lowest are no feet; bones shorter than this are none of a limb.
+_FOOT_HEIGHT: Final = 0.2
+_SHORT: Final = 0.05
+
+
+class Limb(NamedTuple):
+    """Joints (indices) where a limb begins, bends and ends: thigh, shin, foot or upper arm, forearm, hand."""
+
+    upper: int
+    lower: int
+    end: int
+
+
+class BodyParts(NamedTuple):
+    """The limbs that were found, and single joints by what they are: hips, neck, head, left collar, ..."""
+
+    limbs: dict[LimbName, Limb]
+    others: dict[str, int]
+
+
+def body_of(skeleton: Skeleton) -> BodyParts:
+    """What is known of a skeleton: by names, and where they tell of no limb at all by geometry."""
+    named = _named_body(skeleton)
+    if named.limbs:
+        return named
+    return _shaped_body(skeleton) or named
+
+
+def has_chains(skeleton: Skeleton) -> bool:
+    """Whether a skeleton has at least four chains of three joints and more to their tips: limbs of some kind."""
+    tips = [index for index in range(len(skeleton.joints)) if not skeleton.children(index)]
+    alone = [
+        [
+            joint
+            for joint in (tip, *skeleton.ancestors(tip))
+            if sum(joint in skeleton.ancestors(one) for one in tips) < 2
+        ]
+        for tip in tips
+    ]
+    return sum(len(chain) >= 3 for chain in alone) >= 4
+
+
+def parts_of_name(name: str) -> tuple[str, str]:
+    """The side that a name tells ("left", "right" or "") and its other words in small letters, without separators."""
+    side, words = "", []
+    for word in _WORDS.findall(_NAMESPACE.sub("", name)):
+        small = word.lower()
+        if not side and small in _LEFT | _RIGHT:
+            side = "left" if small in _LEFT else "right"
+        else:
+            words.append(small)
+    return side, "".join(words)
+
+
+# ---- by name ------------------------------------------------------------------------------------------
+
+
+def _named_body(skeleton: Skeleton) -> BodyParts:
+    known: dict[tuple[str, str], int] = {}
+    for index, joint in enumerate(skeleton.joints):
+        known.setdefault(parts_of_name(joint.name), index)
+    limbs: dict[LimbName, Limb] = {}
+    for name in LIMB_NAMES:
+        side, kind = name.split()
+        parts = [next((known[side, word] for word in words if (side, word) in known), None) for words in _PARTS[kind]]
+        upper, lower, end = parts
+        if lower is not None and (end is None or lower not in skeleton.ancestors(end)):
+            end = next(iter(skeleton.children(lower)), None)
+        if upper is not None and lower is not None and end is not None and _in_a_row(skeleton, upper, lower, end):
+            limbs[name] = Limb(upper, lower, end)
+    others = {}
+    for what, words in (("hips", _HIPS), *_TRUNK.items()):
+        for word in words:
+            if ("", word) in known and what not in others:
+                others[what] = known["", word]
+    for side in ("left", "right"):
+        for what, words in ((f"{side} collar", _COLLAR), (f"{side} toe", _TOE)):
+            for word in words:
+                if (side, word) in known and what not in others:
+                    others[what] = known[side, word]
+    return BodyParts(limbs, others)
+
+
+def _in_a_row(skeleton: Skeleton, upper: int, lower: int, end: int) -> bool:
+    return upper in skeleton.ancestors(lower) and lower in skeleton.ancestors(end)
+
+
+# ---- by geometry --------------------------------------------------------------------------------------
+
+
+def _shaped_body(skeleton: Skeleton) -> BodyParts | None:
+    places = [frame.origin for frame in skeleton.frames]
+    tips = [index for index in range(len(places)) if not skeleton.children(index)]
+    if len(tips) < 3:
+        return None
+    height = max(place[1] for place in places) - min(place[1] for place in places)
+    feet = _feet(skeleton, places, tips, height)
+    if feet is None:
+        return None
+    hips, legs = feet
+    across = subtract(places[legs[0][0]], places[legs[1][0]])
+    if length(across) < _SHORT * height:
+        across = subtract(places[legs[0][-1]], places[legs[1][-1]])
+    across = unit((across[0], 0.0, across[2]))
+    ways = {"leg": _two_bones(legs, places, height)}
+    arms = _arms(skeleton, places, [tip for tip in tips if tip not in (legs[0][-1], legs[1][-1])], across, hips)
+    if arms is not None:
+        ways["arm"] = _two_bones(arms, places, height)
+    forward = _forward(skeleton, places, ways["leg"])
+    limbs: dict[LimbName, Limb] = {}
+    for name in LIMB_NAMES:
+        side, kind = name.split()
+        # Left is where up x forward points, as in glTF 2.0: +x for what looks along +z.
+        first = dot(across, cross(UP, forward)) > 0.0
+        limb = ways.get(kind, (None, None))[0 if first == (side == "left") else 1]
+        if limb is not None:
+            limbs[name] = limb
+    return BodyParts(limbs, {"hips": hips}) if len(limbs) == len(LIMB_NAMES) else None
+
+
+def _chain(skeleton: Skeleton, top: int, tip: int) -> list[int]:
+    """The joints below `top` down to a tip."""
+    above = skeleton.ancestors(tip)
+    return [*reversed(above[: above.index(top)]), tip] if top in above else []
+
+
+def _parting(skeleton: Skeleton, a: int, b: int) -> int | None:
+    above = set(skeleton.ancestors(a))
+    return next((joint for joint in skeleton.ancestors(b) if joint in above), None)
+
+
+def _feet(
+    skeleton: Skeleton, places: Sequence[Vector], tips: Sequence[int], height: float
+) -> tuple[int, tuple[list[int], list[int]]] | None:
+    """The joint where the legs part, and both chains: of the low pairs of tips that part, the one with long legs."""
+    ground = min(places[tip][1] for tip in tips)
+    low = [tip for tip in tips if places[tip][1] - ground < _FOOT_HEIGHT * height]
+    best = None
+    for a, b in combinations(low, 2):
+        top = _parting(skeleton, a, b)
+        if top is None or places[top][1] - ground < _FOOT_HEIGHT * height:
+            continue
+        chains = _chain(skeleton, top, a), _chain(skeleton, top, b)
+        if min(map(len, chains)) >= 3 and abs(places[a][1] - places[b][1]) < _SHORT * height:
+            rank = (-abs(len(chains[0]) - len(chains[1])), length(subtract(places[a], places[b])))
+            if best is None or rank > best[0]:
+                best = rank, top, chains
+    return None if best is None else best[1:]
+
+
+def _arms(
+    skeleton: Skeleton, places: Sequence[Vector], tips: Sequence[int], across: Vector, hips: int
+) -> tuple[list[int], list[int]] | None:
+    def reach(tip: int) -> float:
+        return dot(subtract(places[tip], places[hips]), across)
+
+    above = [tip for tip in tips if hips not in (tip,)]
+    if len(above) < 2:
+        return None
+    a, b = max(above, key=reach), min(above, key=reach)
+    top = _parting(skeleton, a, b)
+    if top is None or not reach(a) > 0.0 > reach(b):
+        return None
+    chains = _chain(skeleton, top, a), _chain(skeleton, top, b)
+    return chains if min(map(len, chains)) >= 3 else None
+
+
+def _two_bones(
+    chains: tuple[list[int], list[int]], places: Sequence[Vector], height: float
+) -> tuple[Limb | None, Limb | None]:
+    return _longest(chains[0], places, height), _longest(chains[1], places, height)
+
+
+def _longest(chain: Sequence[int], places: Sequence[Vector], height: float) -> Limb | None:
+    def bones(row: tuple[int, int, int]) -> list[float]:
+        return [length(subtract(places[b], places[a])) for a, b in pairwise(row)]
+
+    rows: Iterator[tuple[int, int, int]] = zip(chain, chain[1:], chain[2:], strict=False)
+    usable = [row for row in rows if min(bones(row)) > _SHORT * height]
+    return Limb(*max(usable, key=lambda row: sum(bones(row)))) if usable else None
+
+
+def _forward(skeleton: Skeleton, places: Sequence[Vector], legs: tuple[Limb | None, Limb | None]) -> Vector:
+    """Where the feet point, on the ground; +z where they point nowhere."""
+    total = (0.0, 0.0, 0.0)
+    for leg in legs:
+        if leg is not None:
+            for child in skeleton.children(leg.end):
+                total = add(total, subtract(places[child], places[leg.end]))
+    flat = (total[0], 0.0, total[2])
+    return scaled(flat, 1.0 / length(flat)) if length(flat) > 1e-6 else (0.0, 0.0, 1.0)
