@@ -115,7 +115,7 @@ def _changes(tree: ast.Module) -> Iterator[_Change]:
             yield _Change(node.lineno, words, node, "op", None, swapped)
         elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
             yield _Change(node.lineno, "sign lost", node, "op", None, ast.UAdd())
-        elif isinstance(node, ast.If | ast.IfExp | ast.While):
+        elif isinstance(node, ast.If | ast.IfExp | ast.While) and not _is_for_types(node):
             negated = ast.UnaryOp(ast.Not(), copy.deepcopy(node.test))
             yield _Change(node.lineno, "condition negated", node, "test", None, negated)
         elif isinstance(node, ast.Continue | ast.Break | ast.Constant):
@@ -157,7 +157,11 @@ def _code(tree: ast.Module) -> Iterator[ast.AST]:
         for field, value in ast.iter_fields(node):
             if field in ("annotation", "returns", "type_comment") or isinstance(node, ast.Raise | ast.Import):
                 continue
-            if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            if _is_for_types(node):
                 continue
             children = value if isinstance(value, list) else [value]
             todo += [child for child in children if isinstance(child, ast.AST)]
+
+
+def _is_for_types(node: ast.AST) -> bool:
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"

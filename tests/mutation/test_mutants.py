@@ -28,6 +28,12 @@ def test_no_fault_is_in_an_annotation_or_a_docstring(tmp_path: Path) -> None:
     assert [mutant.change for mutant in mutants_of(module)] == ["3 to 4"]
 
 
+def test_no_fault_is_in_what_only_a_type_checker_sees(tmp_path: Path) -> None:
+    module = tmp_path / "module.py"
+    module.write_text("from typing import TYPE_CHECKING\n\nif TYPE_CHECKING:\n    a = 1\n", "utf-8")
+    assert mutants_of(module) == []
+
+
 def test_a_fault_that_matters_is_noticed_and_nothing_on_disk_changes() -> None:
     before = (ROOT / MODULE).read_bytes()
     mutants = [mutant for mutant in mutants_of(ROOT / MODULE) if mutant.change == "Div to Mult"]
