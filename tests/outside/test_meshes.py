@@ -136,8 +136,10 @@ def test_simple_skin() -> None:
     mesh, skeleton = of_file("characters", "simple_skin", "SimpleSkin.gltf")
     upper = weights_by_name(mesh, skeleton, [joint.name for joint in skeleton.joints])[:, -1]
     np.testing.assert_allclose(upper, np.repeat((0.0, 0.25, 0.5, 0.75, 1.0), 2))
-    # its inverse bind matrices move the strip to the joint's middle
-    np.testing.assert_allclose(at_rest(mesh, skeleton), mesh.positions - np.array((0.5, 0, 0)), atol=1e-7)
+    # The file stores it between 0 and 1; its inverse bind matrices move it to its place in model space, the middle
+    stored = [(x, y, 0.0) for y in (0.0, 0.5, 1.0, 1.5, 2.0) for x in (0.0, 1.0)]
+    np.testing.assert_allclose(mesh.positions, np.array(stored) - np.array((0.5, 0, 0)), atol=1e-7)
+    np.testing.assert_allclose(at_rest(mesh, skeleton), mesh.positions, atol=1e-7)
 
 
 def test_every_open_model_reads() -> None:

@@ -114,8 +114,8 @@ WRONG: list[tuple[str, Callable[[Any], object], str]] = [
     ),
     (
         "part",
-        lambda data: data["strengths"][-1]["combination"]["parts"][0].update(strength=1),
-        "strengths[47].combination.parts[0].strength: must be text",
+        lambda data: data["strengths"].reverse() or data["strengths"][0]["combination"]["parts"][0].update(strength=1),
+        "strengths[0].combination.parts[0].strength: must be text",
     ),
     ("joint", lambda data: data["strengths"][0]["reading"].update(joint="x"), "strengths[0].reading.joint: there is"),
     ("parent", lambda data: data["skeleton"].reverse(), "skeleton[0].parent: no joint 'back' stands before this one"),
