@@ -16,20 +16,11 @@ from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import Reading, joints_of, kind_of
 from plica.rig.rig import Rig
 from plica.skeleton.quaternions import turn_since, with_positive_scalar
-from plica.skeleton.skeleton import Joint, LocalTransform, Skeleton
+from plica.skeleton.skeleton import Joint, Skeleton
 
 
 def skeleton_of(rig: Rig) -> Skeleton:
     """The rig's joints in the neutral stance. Raises ValueError where a parent does not come before its child."""
-    return _skeleton(rig, [joint.neutral for joint in rig.skeleton])
-
-
-def file_skeleton_of(rig: Rig) -> Skeleton:
-    """The rig's joints as the model's file has them at rest. Raises ValueError as `skeleton_of` does."""
-    return _skeleton(rig, [joint.rest for joint in rig.skeleton])
-
-
-def _skeleton(rig: Rig, places: Sequence[LocalTransform]) -> Skeleton:
     rows = {joint.name: row for row, joint in enumerate(rig.skeleton)}
     for joint in rig.skeleton:
         if joint.parent is not None and joint.parent not in rows:
@@ -39,10 +30,10 @@ def _skeleton(rig: Rig, places: Sequence[LocalTransform]) -> Skeleton:
             Joint(
                 joint.name,
                 None if joint.parent is None else rows[joint.parent],
-                *place,
+                *joint.neutral,
                 joint.skinned,
             )
-            for joint, place in zip(rig.skeleton, places, strict=True)
+            for joint in rig.skeleton
         )
     )
 

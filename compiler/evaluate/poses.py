@@ -107,8 +107,17 @@ class SparsePose:
     controls: Mapping[str, float] = field(default_factory=dict)
 
 
+def file_rest(rig: Rig) -> Poses:
+    """The pose in which the model's file rests, one frame with every joint and control."""
+    still = rest_poses(rig)
+    rotations = np.array([joint.rest.rotation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 4)
+    translations = np.array([joint.rest.translation for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    scales = np.array([joint.rest.scale for joint in rig.skeleton], dtype=np.float64).reshape(1, -1, 3)
+    return Poses(still.joints, rotations, translations, still.control_names, still.controls, scales)
+
+
 def rest_poses(rig: Rig, frames: int = 1) -> Poses:
-    """The rest pose of a rig, `frames` times, with every joint and control; the arrays are writable.
+    """The neutral stance of a rig, `frames` times, with every joint and control; the arrays are writable.
 
     `scales` is None, which is the scales at rest; `rest_scales` has them as an array.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,7 +11,8 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.evaluate.aligned_rotations import SAME_FRAME, aligned_rotations, in_limbs
 from plica.evaluate.clip_matching import Matches, match_joints
-from plica.evaluate.pose_components import file_skeleton_of, skeleton_of
+from plica.evaluate.clip_stance import clip_neutral
+from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
 from plica.kinds.readings import joints_of
 from plica.readers.clip import Clip
@@ -29,14 +31,15 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
 
     Joints are matched by `plica.evaluate.clip_matching`. Where limbs of both bodies are matched, their stances are
     aligned (`plica.evaluate.alignment`), unless they are the same already. Else each joint carries its rotation since
-    rest through model space: with F the rest orientations, E = F_clip d F_clip^-1 is the rotation since rest there, and
-    F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose lengths are
+    the clip's own neutral stance (`clip_neutral`) through model space: with F the neutral orientations, E = F_clip d
+    F_clip^-1 is the rotation since then, and F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose lengths are
     metres, but not in limbs that are aligned, whose bones keep their lengths. Scales since rest, diagonal matrices D in
     the axes of the clip's joint, become K D K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
     no scale of the character's joint is the same, and it is reported and left at rest. Joints left over on either side
     are reported once, limbs that are left out are an error.
     """
-    skeleton = _standing(rig, clip)
+    skeleton = skeleton_of(rig)
+    clip = replace(clip, rest=clip_neutral(rig, clip, diagnostics, span))
     matches = match_joints(rig, skeleton, clip)
     _report(rig, clip, matches, diagnostics, span)
     joints = matches.joints
@@ -86,21 +89,6 @@ def _translations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> 
     if abs(np.linalg.det(own)) < 1e-30:
         return np.zeros_like(moved)
     return np.asarray(moved @ np.linalg.solve(own, theirs).T)
-
-
-def _standing(rig: Rig, clip: Clip) -> Skeleton:
-    """The character's skeleton in the stance that the clip's is compared with: the neutral one.
-
-    A clip of the character's own file stands as that file has it at rest, and its rotations are taken as they are.
-    """
-    own = file_skeleton_of(rig)
-    names = clip.rest.index
-    same = all(joint.name in names for joint in own.joints) and all(
-        np.allclose(joint.rotation, theirs.rotation, atol=SAME_FRAME)
-        and np.allclose(joint.translation, theirs.translation, atol=SAME_FRAME)
-        for joint, theirs in ((joint, clip.rest.joints[names[joint.name]]) for joint in own.joints)
-    )
-    return own if same else skeleton_of(rig)
 
 
 class Carried(NamedTuple):

@@ -119,7 +119,7 @@ def _bound(file: GltfMeshes, joint: int, mesh: str) -> tuple[Floats, Floats]:
         way.append(above)
         above = file.parents[above]
     if above is None:
-        frame = file.skeleton.skeleton.frames[file.row_of_node[joint]]
+        frame = file.bound.frames[file.row_of_node[joint]]
         bound = np.eye(4)
         bound[:3, :3], bound[:3, 3] = frame.linear, frame.origin
     else:

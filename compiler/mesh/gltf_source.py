@@ -13,9 +13,10 @@ from plica.mesh.arrays import Floats
 from plica.readers.gltf_arrays import NUMBER_BYTES, Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.gltf_shown import shown_meshes, used_skins
-from plica.readers.gltf_skeleton import NodeSkeleton, skeleton_of_document
+from plica.readers.gltf_skeleton import NodeSkeleton, chosen_bind_pose, skeleton_of_document
 from plica.readers.json_fields import Fields, indexes, numbers, objects
 from plica.readers.model_outline import UnreadableModel
+from plica.skeleton.skeleton import Skeleton
 
 
 class GltfMeshes:
@@ -52,9 +53,15 @@ class GltfMeshes:
         return result
 
     @cached_property
-    def rest_frames(self) -> Mapping[int, Floats]:
-        """The joints' frames (4, 4) at rest, in model space, by their places in the rig's skeleton."""
-        frames = self.skeleton.skeleton.frames
+    def bound(self) -> Skeleton:
+        """The skeleton in the pose in which the skin was bound; as it rests where nothing usable states that pose."""
+        pose = chosen_bind_pose(self.arrays.document, self.arrays.path, self.chosen, self.skeleton)
+        return pose.skeleton or self.skeleton.skeleton
+
+    @cached_property
+    def bind_frames(self) -> Mapping[int, Floats]:
+        """The joints' frames (4, 4) in the bind pose, in model space, by their places in the rig's skeleton."""
+        frames = self.bound.frames
         result = {}
         for node, joint in self.joint_of_node.items():
             frame = frames[self.row_of_node[node]]

@@ -22,6 +22,7 @@ class Clip:
     `times` (frames,) seconds, rising. `rotations` (frames, joints, 4) unit quaternions, `translations` and `scales`
     (frames, joints, 3), all local to the parent as in glTF 2.0, in the order of `rest.joints`; `scales` is None where
     nothing changes them.
+    `bind`: the same joints as their skin was bound, where the file states that and it is another pose than its rest.
     `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit).
     `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
     frames and says nothing of what is between them).
@@ -35,6 +36,7 @@ class Clip:
     in_metres: bool
     between: Callable[[NDArray[np.float64]], Clip] | None = None
     scales: NDArray[np.float64] | None = None
+    bind: Skeleton | None = None
 
     @property
     def joints(self) -> tuple[str, ...]:

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from plica.readers.clip import SAMPLE_BYTES, Clip
 from plica.readers.gltf_arrays import GltfArrays
-from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, skeleton_of_document
+from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, chosen_bind_pose, skeleton_of_document
 from plica.readers.json_fields import Fields, fields, index, objects, text
 from plica.readers.model_outline import UnreadableModel
 from plica.skeleton.quaternions import normalised_rows, slerp
+from plica.skeleton.skeleton import Skeleton
 
 Array = NDArray[np.float64]
 WIDTHS = {"rotation": 4, "translation": 3, "scale": 3}
@@ -38,6 +39,7 @@ class _Source(NamedTuple):
     found: NodeSkeleton
     joints: Mapping[int, int]
     nodes: int
+    bind: Skeleton | None
 
 
 def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
@@ -48,6 +50,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     """
     arrays = GltfArrays(path)
     result = skeleton_of_document(arrays.document)
+    bind = chosen_bind_pose(arrays.document, path, (), result)
     names = animation_names(arrays.document)
     animations = objects(arrays.document, "animations", "the file")
     source = _Source(
@@ -55,6 +58,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
         result,
         {node: joint for joint, node in enumerate(result.nodes)},
         len(objects(arrays.document, "nodes", "the file")),
+        None if bind.same else bind.skeleton,
     )
     return tuple(
         _clip(source, animation, f"animations[{number}]", names[number], rate)
@@ -109,7 +113,7 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
         for track in tracks:
             targets[track.path][:, track.joint] = sample(track, times)
         scaled = any(track.path == "scale" for track in tracks)
-        return Clip(name, times, rotations, translations, skeleton, True, at, scales if scaled else None)
+        return Clip(name, times, rotations, translations, skeleton, True, at, scales if scaled else None, source.bind)
 
     keys = np.unique(np.concatenate([track.times for track in tracks])) if tracks else np.zeros(1)
     frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1

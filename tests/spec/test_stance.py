@@ -226,3 +226,28 @@ def test_characters_that_rest_in_a_pose(parts: tuple[str, str], taken: str, tmp_
 )
 def test_characters_that_rest_as_they_were_bound(parts: tuple[str, str]) -> None:
     assert read_outline(shared_data("characters", *parts)).bind.same
+
+
+def test_check_says_which_pose_it_is_and_what_the_rest_gives(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from plica.commands.main import main
+
+    model(tmp_path / "body.gltf", rest=WALKING)
+    compiled(tmp_path)
+    assert main(["check", str(tmp_path / "body.plica")]) == 0
+    said = capsys.readouterr().out
+    assert "neutral stance: the bind pose, the more even one" in said
+    assert "the file's rest gives" in said
+
+
+def test_the_skin_stands_as_it_is_stored_in_a_bind_pose_in_other_units(tmp_path: Path) -> None:
+    import plica
+
+    model(tmp_path / "body.gltf", rest=WALKING, space=transform(about("x", 90), scale=100.0))
+    compiled(tmp_path)
+    character = plica.compile_file(tmp_path / "body.plica")
+    mesh = plica.attach_mesh(character)
+    posed = plica.deform_mesh(mesh, plica.pose(character)).positions[0]
+    np.testing.assert_allclose(posed, mesh.positions, atol=1e-6)
+    assert np.ptp(mesh.positions, axis=0).max() == pytest.approx(0.1, abs=1e-6)
