@@ -32,7 +32,8 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
     Joints are matched by `plica.evaluate.clip_matching`. Where limbs of both bodies are matched, their stances are
     aligned (`plica.evaluate.alignment`), unless they are the same already. Else each joint carries its rotation since
     the clip's own neutral stance (`clip_neutral`) through model space: with F the neutral orientations, E = F_clip d
-    F_clip^-1 is the rotation since then, and F^-1 E F what the character's joint does. Translations since rest are carried in metres, for clips whose lengths are
+    F_clip^-1 is the rotation since then, and F^-1 E F what the character's joint does. Translations since the neutral
+    stance are carried in metres, for clips whose lengths are
     metres, but not in limbs that are aligned, whose bones keep their lengths. Scales since rest, diagonal matrices D in
     the axes of the clip's joint, become K D K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
     no scale of the character's joint is the same, and it is reported and left at rest. Joints left over on either side

@@ -57,21 +57,21 @@ def placed(rest: Skeleton, skin: SkinFrames, known: Mapping[int, Frame]) -> dict
 def _similarity(rest: Skeleton, skin: SkinFrames) -> Frame:
     """Where the space of a skin's vertices lies in the model's, told from the rest pose, whatever pose that is.
 
-    The scale is that of the bones, which poses leave alone. For the turn there are the places that files put it: none,
-    what stands above the skin's first joint, what that joint itself has, and turns by right angles; the one that
-    brings the body nearest to where it rests is taken.
+    The scale is that of the joints' frames or of the bones, which poses leave alone. For the turn there are the places
+    that files put it: none, what stands above the skin's first joint, what that joint itself has, and turns by right
+    angles; the one that brings the body nearest to where it rests is taken.
     """
     top = min(skin)
     parent = rest.joints[top].parent
     above = MODEL_FRAME if parent is None else rest.frames[parent]
     back = inverted(skin[top])
     own = MODEL_FRAME if back is None else composed(rest.frames[top], back)
-    scale = _scale(rest, skin)
+    scale, of_bones = _scales(rest, skin)
     likely = [
         frame
         for frame in (MODEL_FRAME, above, own)
         if is_similarity(frame)
-        and abs(length(transpose(frame.linear)[0]) / scale - 1.0) <= _SAME_SCALE
+        and min(abs(length(transpose(frame.linear)[0]) / one - 1.0) for one in (scale, of_bones)) <= _SAME_SCALE
         and (frame is not own or _is_right_angled(frame.linear, scale))
     ]
     squares = [_square(rest, skin, turn, scale) for turn in _right_angles()]
@@ -91,17 +91,24 @@ def _square(rest: Skeleton, skin: SkinFrames, turn: Matrix, scale: float) -> Fra
     return Frame(linear, subtract(rest.frames[top].origin, times(linear, skin[top].origin)))
 
 
-def _scale(rest: Skeleton, skin: SkinFrames) -> float:
-    """How much longer bones are in the model than in a skin's space, the median."""
-    ratios = []
+def _scales(rest: Skeleton, skin: SkinFrames) -> tuple[float, float]:
+    """How much larger the joints' frames, and the bones between them, are in the model than in a skin's space.
+
+    Medians over the joints. Poses leave both alone; bind matrices may scale joints, and animations may move them.
+    """
+    frames, bones = [], []
     for joint, frame in skin.items():
+        bound, stands = abs(determinant(frame.linear)), abs(determinant(rest.frames[joint].linear))
+        if bound > 0.0 and stands > 0.0:
+            frames.append((stands / bound) ** (1 / 3))
         carrier = next((above for above in rest.ancestors(joint) if above in skin), None)
         if carrier is not None:
-            bound = length(subtract(frame.origin, skin[carrier].origin))
-            stands = length(subtract(rest.frames[joint].origin, rest.frames[carrier].origin))
-            if bound > 0.0 and stands > 0.0:
-                ratios.append(stands / bound)
-    return median(ratios) if ratios else 1.0
+            before = length(subtract(frame.origin, skin[carrier].origin))
+            after = length(subtract(rest.frames[joint].origin, rest.frames[carrier].origin))
+            if before > 0.0 and after > 0.0:
+                bones.append(after / before)
+    scale = median(frames) if frames else 1.0
+    return scale, median(bones) if bones else scale
 
 
 def _agreement(rest: Skeleton, skin: SkinFrames, linear: Matrix) -> float:

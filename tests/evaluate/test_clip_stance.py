@@ -43,7 +43,7 @@ def clip_of(path: Path) -> Clip:
     joints = outline.skeleton.joints
     rotations = np.tile(np.array([joint.rotation for joint in joints]), (len(ANGLES), 1, 1))
     translations = np.tile(np.array([joint.translation for joint in joints]), (len(ANGLES), 1, 1))
-    turns = Rotation.from_euler("z", ANGLES, degrees=True).as_quat()
+    turns = Rotation.from_rotvec(np.radians(ANGLES)[:, np.newaxis] * (0.0, 0.0, 1.0)).as_quat()
     for row, joint in enumerate(joints):
         if joint.name.startswith("hand"):
             rotations[:, row] = turns
