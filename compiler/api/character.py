@@ -63,6 +63,16 @@ class Character:
         return tuple(joint.name for joint in rig_of(self).skeleton)
 
     @property
+    def stance(self) -> tuple[str, ...]:
+        """Which pose of the model is the neutral stance, how even both are, and what the file's rest gives, for people.
+
+        Empty where the model's bind pose and its rest are one pose, and for a rig that was read.
+        """
+        from plica.api.stance import stance_lines
+
+        return () if self.compiled is None else tuple(stance_lines(self.compiled))
+
+    @property
     def controls(self) -> tuple[str, ...]:
         """The output names of the numbers that an animator sets. Raises NoRigError."""
         return tuple(control.name for control in rig_of(self).controls)

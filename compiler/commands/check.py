@@ -36,10 +36,7 @@ def _check(options: argparse.Namespace) -> int:
             from plica.commands.axes import table
 
             say(*table(one.rig), form=options.format)
-        if one.rig is not None and one.rig.character.geometry is not None:
-            from plica.commands import stance
-
-            say(*stance.lines(one), form=options.format)
+        say(*one.stance, form=options.format)
         checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
         if one.pairing is not None and one.pairing.sided:
             checked += f"; {one.pairing}"

@@ -5,25 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-import plica
 from plica.diagnostics.place import counted
 
 if TYPE_CHECKING:
+    from plica.pipeline import Compiled
     from plica.rig.rig import Rig
     from plica.spec.entries import ChosenStance
 
 _SHOWN = 12  # strengths in a line, the others are counted
 
 
-def lines(character: plica.Character) -> Iterator[str]:
+def stance_lines(compiled: Compiled) -> Iterator[str]:
     """What a check says of the neutral stance; nothing where the model's two poses are one."""
-    compiled = character.compiled
-    if character.rig is None or compiled is None or compiled.spec is None or compiled.spec.bound.stance.bind is None:
+    if compiled.rig is None or compiled.spec is None or compiled.spec.bound.stance.bind is None:
         return
     stance = compiled.spec.bound.stance
     yield f"neutral stance: {_taken(stance)}; {_even(stance)}"
     if stance.taken == "bind":
-        yield _strengths_at_rest(character.rig)
+        yield _strengths_at_rest(compiled.rig)
 
 
 def _taken(stance: ChosenStance) -> str:
