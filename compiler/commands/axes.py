@@ -49,7 +49,8 @@ def _rows(rig: Rig) -> Iterator[AxisRow]:
 
 
 def _field_axis(field: Field) -> tuple[str, str, str] | None:
-    return ("direction", field.joint, vector_text(field.axis)) if field.axis else None
+    joints = field.joint if field.relative_to is None else f"{field.joint}, {field.relative_to}"
+    return ("direction", joints, vector_text(field.axis)) if field.axis else None
 
 
 def _reading_axis(reading: Reading) -> tuple[str, str, str] | None:

@@ -145,7 +145,7 @@ def _facts(item: _Sided) -> Iterator[str]:
             yield f"sample `{item.sample}` of field `{item.field}`"
         case Field():
             about = f" direction {vector_text(item.axis)}" if item.axis else " rotation"
-            yield f"reads{about} of {item.joint}"
+            yield f"reads{about} of {item.joint}{f' from {item.relative_to}' if item.relative_to else ''}"
             yield f"{len(item.samples) - 1} samples, {item.kernel}"
             quality = quality_of(item)
             if quality.condition is not None:

@@ -15,7 +15,7 @@ from plica.evaluate.pose_components import ComponentReader, NeededComponents, ne
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, ReadingSources, indexes
 from plica.evaluate.readings import GROUPS
-from plica.kinds.readings import Reading, kind_of
+from plica.kinds.readings import Reading, kind_of, seen
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.skeleton.skeleton import Skeleton
@@ -158,6 +158,7 @@ def _reading_groups(
         needs.moved,
         needs.scaled,
         needs.controls,
+        rest.rotation_rest,
         rest.translation_rest,
         rest.scale_rest,
         rest.control_rest,
@@ -203,7 +204,7 @@ def _field_row(field: Field, samples: Sequence[Sample], rows: dict[str, int], ne
     columns = {sample.name: column for column, sample in enumerate(field.samples[1:])}
     return _FieldRows(
         PreparedField(field),
-        needs.turned[field.joint],
+        needs.turned[seen(field)],
         _whole(rows[sample.name] for sample in samples),
         indexes([sample.sample for sample in samples], columns),
     )

@@ -9,7 +9,7 @@ import numpy as np
 from plica.evaluate.poses import Array
 from plica.evaluate.reading_groups import Chunk, ReadingSources, indexes
 from plica.kinds.readings import Gap
-from plica.skeleton.algebra import length, transpose
+from plica.skeleton.chains import chains_between, scale_of
 from plica.skeleton.quaternions import turned
 from plica.skeleton.skeleton import Skeleton
 
@@ -28,9 +28,9 @@ class Gaps:
         ends: list[tuple[tuple[int, ...], tuple[int, ...]]] = []
         scales = []
         for reading in readings:
-            first, second, ancestor = _chains(skeleton, reading.joint, reading.other)
+            first, second, ancestor = chains_between(skeleton, reading.joint, reading.other)
             ends.append((first, second))
-            scales.append(_scale(skeleton, ancestor))
+            scales.append(scale_of(skeleton, ancestor))
             for chain in (first, second):
                 chains.setdefault(chain, len(chains))
         # The longest first, so that the chains which reach some depth are always the first few.
@@ -59,27 +59,6 @@ class Gaps:
         x, y, z = self._scales * (points[:, self._firsts] - points[:, self._seconds])
         result: Array = np.sqrt((x * x + y * y) + z * z) - self._rest
         return result
-
-
-def joints_between(skeleton: Skeleton, joint: str, other: str) -> set[str]:
-    """The joints whose pose decides how two joints stand to each other: both, and up to their common ancestor."""
-    first, second, _ = _chains(skeleton, joint, other)
-    return {skeleton.joints[index].name for index in (*first, *second)}
-
-
-def _chains(skeleton: Skeleton, joint: str, other: str) -> tuple[tuple[int, ...], tuple[int, ...], int | None]:
-    """Each joint and its ancestors below their nearest common one, from the joint up, and that ancestor."""
-    first, second = ([index, *skeleton.ancestors(index)] for index in (skeleton.index[joint], skeleton.index[other]))
-    shared = next((index for index in first if index in second), None)
-    if shared is None:
-        return tuple(first), tuple(second), None
-    return tuple(first[: first.index(shared)]), tuple(second[: second.index(shared)]), shared
-
-
-def _scale(skeleton: Skeleton, ancestor: int | None) -> tuple[float, ...]:
-    if ancestor is None:
-        return (1.0, 1.0, 1.0)
-    return tuple(length(column) for column in transpose(skeleton.frames[ancestor].linear))
 
 
 def _rest_chunk(skeleton: Skeleton, joints: dict[str, int]) -> Chunk:

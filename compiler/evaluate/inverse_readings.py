@@ -6,9 +6,7 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import Any, Final
 
-from plica.evaluate.gaps import joints_between
 from plica.evaluate.poses import JointPlacement, SparsePose
-from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import (
     AXES,
     Bend,
@@ -19,10 +17,13 @@ from plica.kinds.readings import (
     Reading,
     Rotation,
     Scale,
+    SeenFrom,
     Swing,
+    chain_ends,
     complete,
     joints_of,
     kind_of,
+    seen,
 )
 from plica.rig.rig import Rig
 from plica.rig.strengths import Control
@@ -40,8 +41,10 @@ from plica.skeleton.algebra import (
     normalised,
     scaled,
     subtract,
+    times,
     unit,
 )
+from plica.skeleton.chains import chains_between, frame_seen_from, joints_between, own_flip
 from plica.skeleton.skeleton import Skeleton
 
 X_AXIS = AXES["x"]
@@ -81,10 +84,41 @@ class ReadingInverter:
 
     def needed(self, reading: Reading) -> frozenset[str]:
         """The joints whose pose a reading depends on."""
-        joints = joints_of(reading)
-        if kind_of(reading).needs is Needs.CHAIN:
-            return frozenset(joints_between(self._skeleton, *joints))
-        return frozenset(joints)
+        ends = chain_ends(reading)
+        return frozenset(joints_of(reading)) if ends is None else joints_between(self._skeleton, *ends)
+
+    def looked_at(self, one: SeenFrom) -> frozenset[str]:
+        """The joints whose pose decides how a joint has turned as its parent or another joint sees it."""
+        if one.relative_to is None:
+            return frozenset((one.joint,))
+        return joints_between(self._skeleton, one.joint, one.relative_to)
+
+    def turned_as_seen(self, one: SeenFrom, turn: Quaternion) -> SparsePose:
+        """A pose in which a joint has turned since rest, as its parent or another joint sees it.
+
+        The joint itself turns. Where it carries the one that looks, that does not show; then the joint below it on the
+        way there turns the other way.
+        """
+        if one.relative_to is None:
+            return self.turned(one.joint, turn)
+        chains = chains_between(self._skeleton, one.joint, one.relative_to)
+        if chains.first:
+            return self.turned(one.joint, turn)
+        top = self._skeleton.joints[chains.second[-1]]
+        (x, y, z, w), flip = turn, own_flip(self._skeleton, one.joint, chains)
+        # SeenFrom from the joint, what is below it has turned back: before its rest rotation, not after it.
+        back = (-x * flip[0], -y * flip[1], -z * flip[2], w)
+        own = multiply(conjugate(top.rotation), multiply(back, top.rotation))
+        return self.turned(top.name, own)
+
+    def moved_as_seen(self, reading: Offset, step: Vector) -> SparsePose | None:
+        """A pose in which a joint has moved since rest by a step in the frame of the joint that looks, metres."""
+        assert reading.relative_to is not None
+        chains = chains_between(self._skeleton, reading.joint, reading.relative_to)
+        moving, sign = (chains.first[0], 1.0) if chains.first else (chains.second[-1], -1.0)
+        in_model = times(frame_seen_from(self._skeleton, chains), scaled(step, sign))
+        local = solved(self._skeleton.parent_frame(moving).linear, in_model)
+        return None if local is None else self.moved(self._skeleton.joints[moving].name, local)
 
     def apart(self, reading: Gap, value: float) -> SparsePose | None:
         """Moves one joint along the line between the two: the one that does not carry the other along."""
@@ -105,25 +139,28 @@ class ReadingInverter:
 
 
 def _rotation(placer: ReadingInverter, reading: Rotation, value: float) -> SparsePose:
-    return placer.turned(reading.joint, about(reading.axis, value))
+    return placer.turned_as_seen(seen(reading), about(reading.axis, value))
 
 
 def _bend(placer: ReadingInverter, reading: Bend, value: float) -> SparsePose:
-    return placer.turned(reading.joint, about(X_AXIS, value))
+    return placer.turned_as_seen(seen(reading), about(X_AXIS, value))
 
 
 def _swing(placer: ReadingInverter, reading: Swing, value: float) -> SparsePose:
-    return placer.turned(reading.joint, about(cross(reading.along, reading.toward), value))
+    return placer.turned_as_seen(seen(reading), about(cross(reading.along, reading.toward), value))
 
 
 def _euler(placer: ReadingInverter, reading: Euler, value: float) -> SparsePose:
     turn = about(AXES[reading.channel], value)
-    return placer.turned(reading.joint, multiply(multiply(conjugate(reading.frame), turn), reading.frame))
+    return placer.turned_as_seen(seen(reading), multiply(multiply(conjugate(reading.frame), turn), reading.frame))
 
 
 def _offset(placer: ReadingInverter, reading: Offset, value: float) -> SparsePose | None:
     size = dot(reading.weights, reading.weights)
-    return placer.moved(reading.joint, scaled(reading.weights, value / size)) if size > 0 else None
+    if size == 0:
+        return None
+    step = scaled(reading.weights, value / size)
+    return placer.moved(reading.joint, step) if reading.relative_to is None else placer.moved_as_seen(reading, step)
 
 
 def _scale(placer: ReadingInverter, reading: Scale, value: float) -> SparsePose:

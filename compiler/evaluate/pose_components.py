@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import assert_never
+from itertools import chain
+from typing import TypeVar, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.evaluate.gaps import joints_between
 from plica.evaluate.poses import Array, Poses
 from plica.evaluate.reading_groups import Chunk, indexes
+from plica.evaluate.seen_turns import SeenTurns
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import Reading, joints_of, kind_of
+from plica.kinds.readings import Reading, SeenFrom, chain_ends, joints_of, kind_of, seen
 from plica.rig.rig import Rig
+from plica.skeleton.chains import joints_between
 from plica.skeleton.quaternions import turn_since, with_positive_scalar
 from plica.skeleton.skeleton import Joint, Skeleton
 
@@ -43,7 +45,7 @@ class NeededComponents:
     """Where joints and controls stand in a chunk: those whose turn since rest, whose local rotation, whose
     translation and whose scale is read. Every joint of `local` stands at the same place in `moved` and `scaled`."""
 
-    turned: dict[str, int]
+    turned: dict[SeenFrom, int]
     local: dict[str, int]
     moved: dict[str, int]
     scaled: dict[str, int]
@@ -52,26 +54,28 @@ class NeededComponents:
 
 def needs_of(rig: Rig, skeleton: Skeleton, readings: Iterable[Reading]) -> NeededComponents:
     """What these readings and the rig's fields need. Raises ValueError for unknown joints."""
-    turned = dict.fromkeys(field.joint for field in rig.fields)
-    local: dict[str, None] = {}
+    turned = dict.fromkeys(seen(field) for field in rig.fields)
+    chains = [(one.joint, one.relative_to) for one in turned if one.relative_to is not None]
     moved: dict[str, None] = {}
     scaled: dict[str, None] = {}
     for reading in readings:
+        if (ends := chain_ends(reading)) is not None:
+            chains.append(ends)
         match needs := kind_of(reading).needs:
             case Needs.TURN:
-                turned.update(dict.fromkeys(joints_of(reading)))
+                turned[seen(reading)] = None
             case Needs.TRANSLATION:
                 moved.update(dict.fromkeys(joints_of(reading)))
             case Needs.SCALE:
                 scaled.update(dict.fromkeys(joints_of(reading)))
-            case Needs.CHAIN:
-                _refuse_unknown(joints_of(reading), skeleton)
-                local.update(dict.fromkeys(sorted(joints_between(skeleton, *joints_of(reading)))))
-            case Needs.CONTROL:
-                pass  # all controls are read
+            case Needs.CHAIN | Needs.CONTROL:
+                pass  # chains are gathered, all controls are read
             case _:
                 assert_never(needs)
-    _refuse_unknown((*turned, *moved, *scaled), skeleton)
+    _refuse_unknown((*(one.joint for one in turned), *moved, *scaled, *chain.from_iterable(chains)), skeleton)
+    local: dict[str, None] = {}
+    for ends in chains:
+        local.update(dict.fromkeys(sorted(joints_between(skeleton, *ends))))
     controls = (control.name for control in rig.controls)
     return NeededComponents(
         _numbered(turned),
@@ -90,10 +94,18 @@ class ComponentReader:
         self._known = (frozenset(skeleton.index), frozenset(needs.controls))
         self._control_rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
         joints = skeleton.joints
-        self._turned_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.turned], 4)
+        self._turned_rest = _rows([joints[skeleton.index[one.joint]].rotation for one in needs.turned], 4)
         self._local_rest = _rows([joints[skeleton.index[name]].rotation for name in needs.local], 4)
+        self._looking = np.array([one.relative_to is not None for one in needs.turned], dtype=bool)
+        looked = [one for one in needs.turned if one.relative_to is not None]
+        self._seen = SeenTurns(skeleton, looked, needs.local, self._local_rest.T[:, :, np.newaxis])
         self._moved_rest = _rows([joints[skeleton.index[name]].translation for name in needs.moved], 3)
         self._scaled_rest = _rows([joints[skeleton.index[name]].scale for name in needs.scaled], 3)
+
+    @property
+    def rotation_rest(self) -> Array:
+        """The rest rotations of the local joints, (4, joints)."""
+        return self._local_rest.T
 
     @property
     def translation_rest(self) -> Array:
@@ -118,9 +130,9 @@ class ComponentReader:
             unknown = [name for name in names if name not in known]
             if unknown:
                 raise ValueError(f"the rig has no {what} {unknown[0]}")
-        needs = self._needs
+        needs, joints = self._needs, [one.joint for one in self._needs.turned]
         turned, local, moved, scaled = (
-            _columns(names, poses.joints) for names in (needs.turned, needs.local, needs.moved, needs.scaled)
+            _columns(names, poses.joints) for names in (joints, needs.local, needs.moved, needs.scaled)
         )
         controls = _columns(self._needs.controls, poses.control_names)
         rest_turned = self._turned_rest.T[:, :, np.newaxis]
@@ -128,11 +140,14 @@ class ComponentReader:
             frames = slice(start, min(start + size, poses.frames))
             rotations, translations = poses.rotations[frames], poses.translations[frames]
             turns = turn_since(rest_turned, _taken(rotations, turned, self._turned_rest))
+            between = _at_rest_where_null(_taken(rotations, local, self._local_rest), self._local_rest)
+            if self._looking.any():
+                turns[:, self._looking] = self._seen.of(between)
             yield (
                 frames,
                 Chunk(
                     with_positive_scalar(turns),
-                    _taken(rotations, local, self._local_rest),
+                    between,
                     _taken(translations, moved, self._moved_rest),
                     self._scales(poses, frames, scaled),
                     _taken(poses.controls[frames], controls, self._control_rest),
@@ -145,7 +160,10 @@ class ComponentReader:
         return _taken(poses.scales[frames], scaled, self._scaled_rest)
 
 
-def _numbered(names: Iterable[str]) -> dict[str, int]:
+_Name = TypeVar("_Name", bound=Hashable)
+
+
+def _numbered(names: Iterable[_Name]) -> dict[_Name, int]:
     return {name: row for row, name in enumerate(names)}
 
 
@@ -163,6 +181,12 @@ def _columns(names: Iterable[str], given: Sequence[str]) -> NDArray[np.intp]:
     """Where the names stand among the given ones; -1 where they do not."""
     where = _numbered(given)
     return indexes(tuple(names), {name: where.get(name, -1) for name in names})
+
+
+def _at_rest_where_null(rotations: Array, rest: Array) -> Array:
+    """(4, joints, frames), with the rest rotation (joints, 4) in place of those of length 0."""
+    null = ~rotations.any(axis=0)
+    return np.where(null, rest.T[:, :, np.newaxis], rotations) if null.any() else rotations
 
 
 def _taken(values: Array, columns: NDArray[np.intp], rest: Array) -> Array:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.evaluate.poses import Array
+from plica.kinds.readings import SeenFrom
 from plica.skeleton.skeleton import Skeleton
 
 Indexes = NDArray[np.intp]
+_Key = TypeVar("_Key", bound=Hashable)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +40,7 @@ class ReadingGroup(Protocol):
         """The readings, (readings, frames)."""
 
 
-def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
+def indexes(names: Sequence[_Key], known: dict[_Key, int]) -> Indexes:
     """Where names stand in a list."""
     return np.array([known[name] for name in names], dtype=np.intp)
 
@@ -47,16 +49,18 @@ def indexes(names: Sequence[str], known: dict[str, int]) -> Indexes:
 class ReadingSources:
     """The skeleton, and where joints and controls stand in a chunk, as `pose_components.NeededComponents` says.
 
-    `translation_rest`: the rest translations of the moved joints, (3, joints); `scale_rest`: the rest scales of the
-    scaled ones, (3, joints); `control_rest`: (controls,).
+    `rotation_rest`: the rest rotations of the local joints, (4, joints); `translation_rest`: the rest translations of
+    the moved ones, (3, joints); `scale_rest`: the rest scales of the scaled ones, (3, joints); `control_rest`:
+    (controls,).
     """
 
     skeleton: Skeleton
-    turned: dict[str, int]
+    turned: dict[SeenFrom, int]
     local: dict[str, int]
     moved: dict[str, int]
     scaled: dict[str, int]
     controls: dict[str, int]
+    rotation_rest: Array
     translation_rest: Array
     scale_rest: Array
     control_rest: Array

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from plica.evaluate.gaps import Gaps
 from plica.evaluate.poses import Array
 from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, ReadingSources, indexes
-from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Scale, Swing, complete
+from plica.evaluate.seen_turns import SeenOffsets
+from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Scale, Swing, complete, seen
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
 # Nearer than this to a middle angle of 90 degrees (as its cosine), only the sum or difference of the
@@ -42,7 +43,7 @@ class Rotations:
     """
 
     def __init__(self, readings: Sequence[Rotation], sources: ReadingSources) -> None:
-        self._joints = indexes([reading.joint for reading in readings], sources.turned)
+        self._joints = indexes([seen(reading) for reading in readings], sources.turned)
         self._axes = [reading.axis for reading in readings]
 
     def read(self, chunk: Chunk) -> Array:
@@ -58,7 +59,7 @@ class Bends:
     """The whole angle of the turn: 2 atan2(|v|, w)."""
 
     def __init__(self, readings: Sequence[Bend], sources: ReadingSources) -> None:
-        self._joints = indexes([reading.joint for reading in readings], sources.turned)
+        self._joints = indexes([seen(reading) for reading in readings], sources.turned)
 
     def read(self, chunk: Chunk) -> Array:
         """Radians, (readings, frames)."""
@@ -76,7 +77,7 @@ class Swings:
     """
 
     def __init__(self, readings: Sequence[Swing], sources: ReadingSources) -> None:
-        self._joints = indexes([reading.joint for reading in readings], sources.turned)
+        self._joints = indexes([seen(reading) for reading in readings], sources.turned)
         self._along = [reading.along for reading in readings]
         self._toward = [reading.toward for reading in readings]
         self._beside = [cross(reading.along, reading.toward) for reading in readings]
@@ -120,7 +121,7 @@ class Eulers:
             axes = [
                 _euler_axes(reading.order, reading.frame, is_odd) for reading, is_odd in zip(chosen, odd, strict=True)
             ]
-            found_joints = indexes([reading.joint for reading in chosen], sources.turned)
+            found_joints = indexes([seen(reading) for reading in chosen], sources.turned)
             self._groups.append((angle, sign[:, np.newaxis], _EulerRows(rows, found_joints, axes)))
         self._size = len(readings)
 
@@ -180,15 +181,37 @@ def _last(p: Array, q: Array, r: Array, w: Array) -> Array:
 
 
 class JointOffsets:
-    """Translation since rest, dotted with weights: metres."""
+    """Translation since rest, in the parent's frame or as another joint sees it, dotted with weights: metres."""
 
     def __init__(self, readings: Sequence[Offset], sources: ReadingSources) -> None:
-        self._joints = indexes([reading.joint for reading in readings], sources.moved)
-        self._weights = [reading.weights for reading in readings]
+        self._looking = np.array([reading.relative_to is not None for reading in readings], dtype=bool)
+        own = [reading for reading in readings if reading.relative_to is None]
+        self._joints = indexes([reading.joint for reading in own], sources.moved)
+        self._weights = [reading.weights for reading in own]
         self._rest = sources.translation_rest[:, self._joints, np.newaxis]
+        local = len(sources.local)
+        self._seen = SeenOffsets(
+            sources.skeleton,
+            [reading for reading in readings if reading.relative_to is not None],
+            sources.local,
+            (
+                sources.rotation_rest[:, :, np.newaxis],
+                sources.translation_rest[:, :local, np.newaxis],
+                sources.scale_rest[:, :local, np.newaxis],
+            ),
+        )
 
     def read(self, chunk: Chunk) -> Array:
         """Metres, (readings, frames)."""
+        if not self._looking.any():
+            return self._own(chunk)
+        result = np.empty((len(self._looking), chunk.translations.shape[2]))
+        result[self._looking] = self._seen.of(chunk.rotations, chunk.translations, chunk.scales)
+        if self._weights:
+            result[~self._looking] = self._own(chunk)
+        return result
+
+    def _own(self, chunk: Chunk) -> Array:
         return _along(self._weights, chunk.translations[:, self._joints] - self._rest)
 
 

@@ -14,7 +14,7 @@ from plica.evaluate.clip_matching import Matches, match_joints
 from plica.evaluate.clip_stance import clip_neutral
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
-from plica.kinds.readings import joints_of
+from plica.kinds.readings import joints_of, seen
 from plica.readers.clip import Clip
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
@@ -153,8 +153,8 @@ def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, sp
 
 
 def joints_read(rig: Rig) -> tuple[str, ...]:
-    """The joints that drivers and fields read, in the order of the skeleton."""
-    read = {field.joint for field in rig.fields}
+    """The joints that drivers and fields name, in the order of the skeleton."""
+    read = {name for field in rig.fields for name in seen(field) if name is not None}
     for strength in rig.strengths:
         if isinstance(strength, Driver):
             read.update(joints_of(strength.reading))

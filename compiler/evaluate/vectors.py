@@ -18,7 +18,7 @@ from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.curves import curve_knots
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import kind_of
+from plica.kinds.readings import kind_of, seen
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
 from plica.skeleton.algebra import about, scaled, unit
@@ -148,7 +148,7 @@ def _setting(placer: ReadingInverter, driver: Driver, share: float) -> _Setting 
 def _other_settings(rig: Rig, placer: ReadingInverter) -> Iterator[_Setting]:
     for field in rig.fields:
         for sample in field.samples[1:]:
-            yield _Setting(placer.turned(field.joint, sample.rotation), frozenset((field.joint,)))
+            yield _Setting(placer.turned_as_seen(seen(field), sample.rotation), placer.looked_at(seen(field)))
     for control in rig.controls:
         for end in control.range:
             yield _Setting(SparsePose({}, {control.name: rounded(end)}), frozenset())
@@ -215,7 +215,7 @@ def _random_poses(rig: Rig, placer: ReadingInverter) -> Iterator[SparsePose]:
 
 def _reach(rig: Rig, placer: ReadingInverter) -> dict[str, float]:
     """How far (metres) each joint that is read may be moved; 0 where only its rotation matters."""
-    reach = {field.joint: 0.0 for field in rig.fields}
+    reach = {name: 0.0 for field in rig.fields for name in placer.looked_at(seen(field))}
     for driver in rig.strengths:
         if isinstance(driver, Driver):
             far = max(map(abs, driver.span)) if kind_of(driver.reading).dimension is Dimension.LENGTH else 0.0

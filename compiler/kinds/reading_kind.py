@@ -25,8 +25,8 @@ class Part(Enum):
 class Needs(Enum):
     """What of a pose a kind reads."""
 
-    TURN = "the turn of its joint since rest"
-    TRANSLATION = "the translation of its joint"
+    TURN = "the turn of its joint since rest, in its parent or as another joint sees it"
+    TRANSLATION = "the translation of its joint, in its parent or as another joint sees it"
     SCALE = "the scale of its joint"
     CHAIN = "the local transforms of all joints between its own and their nearest common ancestor"
     CONTROL = "the value of its control"
@@ -66,7 +66,8 @@ class ReadingKind(NamedTuple, Generic[Record]):
     `record`: the class in the Rig, whose `kind` is the name. `phrase`: how it is written, each part in braces; `parts`
     says what each is. `dimension` and `unit`: what it measures and in which unit people read it ("" for plain numbers).
     `reach`: where a span may lie; None for anywhere. `text`: an exact description of the record, `short` one without
-    the axis; `{axis}` in them is the axis, any other name a field.
+    the axis; `{axis}` in them is the axis, any other name a field or a property of the record; a part in
+    brackets is left out where a field in it is None.
     """
 
     name: str
@@ -120,7 +121,7 @@ def checked(kinds: Iterable[ReadingKind[Any]], records: Iterable[type]) -> Mappi
             raise IncompleteKindError(f"the record of `{kind.name}` has another kind")
         if set(kind.part_names) != set(kind.parts):
             raise IncompleteKindError(f"the parts of `{kind.name}` are not those of its phrase")
-        known = {*kind.fields, "axis"} if kind.axis else {*kind.fields}
+        known = {*kind.fields, *_computed(kind.record), *(["axis"] if kind.axis else [])}
         shown = [kind.text, kind.short, *((kind.axis.title, kind.axis.shown) if kind.axis else ())]
         unknown = {name for text in shown for name in part_names(text)} - known
         if unknown or (kind.axis and not {kind.axis.signed, kind.axis.written} <= {*kind.fields, *kind.parts, ""}):
@@ -147,6 +148,11 @@ def of_all(what: str, register: Mapping[str, Row], kinds: Iterable[str]) -> Mapp
     if unknown := sorted(register.keys() - names):
         raise IncompleteKindError(f"{', '.join(unknown)}: {what} of no such kind")
     return register
+
+
+def _computed(record: Any) -> tuple[str, ...]:
+    """The names of what a record works out by itself."""
+    return tuple(name for name, value in vars(record).items() if isinstance(value, property))
 
 
 def _fields(record: Any) -> tuple[str, ...]:

@@ -1,5 +1,7 @@
 """The kinds of readings: numbers read off a pose, all 0 in the rest pose.
 
+A reading of one joint is that of the joint in its parent, or, with `relative_to`, as seen from any other joint.
+
 Of each kind, this module holds the record that stands in a Rig, and a `ReadingKind` with what is known of the kind.
 What cannot be said in such a record is registered where it is done, and each of these registers is refused at loading
 where a kind is missing (`complete`): `plica.rig.expand_readings` (what mirroring cannot derive),
@@ -29,6 +31,7 @@ class Rotation(NamedTuple):
 
     joint: str
     axis: Vector
+    relative_to: str | None = None
     kind: Literal["rotation"] = "rotation"
 
 
@@ -36,6 +39,7 @@ class Bend(NamedTuple):
     """The whole angle, 0 to pi, that the joint has turned since rest."""
 
     joint: str
+    relative_to: str | None = None
     kind: Literal["bend"] = "bend"
 
 
@@ -45,6 +49,7 @@ class Swing(NamedTuple):
     joint: str
     along: Vector
     toward: Vector
+    relative_to: str | None = None
     kind: Literal["swing"] = "swing"
 
 
@@ -58,15 +63,26 @@ class Euler(NamedTuple):
     order: str
     channel: Literal["x", "y", "z"]
     frame: Quaternion
+    relative_to: str | None = None
     kind: Literal["euler"] = "euler"
 
 
 class Offset(NamedTuple):
-    """The joint's translation since rest (in its parent's frame) dotted with `weights`: metres of model space."""
+    """The joint's translation since rest dotted with `weights`: metres of model space.
+
+    The translation is that in the frame of the joint's parent; where there is another joint that it is seen from, the
+    way from that one's origin, in metres and in its frame (`plica.skeleton.chains`).
+    """
 
     joint: str
     weights: Vector
+    relative_to: str | None = None
     kind: Literal["offset"] = "offset"
+
+    @property
+    def carrier(self) -> str:
+        """Whose axes the weights are given in."""
+        return self.relative_to or "parent"
 
 
 class Scale(NamedTuple):
@@ -111,47 +127,47 @@ _KINDS: Final[tuple[ReadingKind[Any], ...]] = (
     ReadingKind(
         name="rotation",
         record=Rotation,
-        phrase="rotation about {axis} of {joint}",
-        parts={"axis": Part.ROTATION_AXIS, "joint": Part.JOINT},
+        phrase="rotation about {axis} of {joint} [from {relative_to}]",
+        parts={"axis": Part.ROTATION_AXIS, "joint": Part.JOINT, "relative_to": Part.JOINT},
         dimension=Dimension.ANGLE,
         unit="deg",
         needs=Needs.TURN,
         reach=_ANGLE,
         axis=AxisShown(lambda reading: reading.axis, "axis", "axis", "rotation about", "{axis}"),
-        text="rotation about {axis} of {joint}",
-        short="rotation of {joint}",
+        text="rotation about {axis} of {joint}[ from {relative_to}]",
+        short="rotation of {joint}[ from {relative_to}]",
     ),
     ReadingKind(
         name="bend",
         record=Bend,
-        phrase="bend of {joint}",
-        parts={"joint": Part.JOINT},
+        phrase="bend of {joint} [from {relative_to}]",
+        parts={"joint": Part.JOINT, "relative_to": Part.JOINT},
         dimension=Dimension.ANGLE,
         unit="deg",
         needs=Needs.TURN,
         reach=Reach(0.0, pi, "bend", "0", "180 deg"),
         axis=None,
-        text="bend of {joint}",
-        short="bend of {joint}",
+        text="bend of {joint}[ from {relative_to}]",
+        short="bend of {joint}[ from {relative_to}]",
     ),
     ReadingKind(
         name="swing",
         record=Swing,
-        phrase="swing toward {toward} of {joint} [along {along}]",
-        parts={"toward": Part.DIRECTION, "joint": Part.JOINT, "along": Part.DIRECTION},
+        phrase="swing toward {toward} of {joint} [from {relative_to}] [along {along}]",
+        parts={"toward": Part.DIRECTION, "joint": Part.JOINT, "relative_to": Part.JOINT, "along": Part.DIRECTION},
         dimension=Dimension.ANGLE,
         unit="deg",
         needs=Needs.TURN,
         reach=_ANGLE,
         axis=AxisShown(lambda reading: reading.toward, "toward", "toward", "swing toward", "{toward} along {along}"),
-        text="swing toward {toward} of {joint} along {along}",
-        short="swing of {joint}",
+        text="swing toward {toward} of {joint}[ from {relative_to}] along {along}",
+        short="swing of {joint}[ from {relative_to}]",
     ),
     ReadingKind(
         name="euler",
         record=Euler,
-        phrase="euler {channel} order {order} of {joint}",
-        parts={"channel": Part.CHANNEL, "order": Part.ORDER, "joint": Part.JOINT},
+        phrase="euler {channel} order {order} of {joint} [from {relative_to}]",
+        parts={"channel": Part.CHANNEL, "order": Part.ORDER, "joint": Part.JOINT, "relative_to": Part.JOINT},
         dimension=Dimension.ANGLE,
         unit="deg",
         needs=Needs.TURN,
@@ -163,21 +179,21 @@ _KINDS: Final[tuple[ReadingKind[Any], ...]] = (
             "euler {channel} of {order}",
             "{axis}",
         ),
-        text="euler {axis} order {order} of {joint}",
-        short="euler {channel} in order {order} of {joint}",
+        text="euler {axis} order {order} of {joint}[ from {relative_to}]",
+        short="euler {channel} in order {order} of {joint}[ from {relative_to}]",
     ),
     ReadingKind(
         name="offset",
         record=Offset,
-        phrase="offset {axis} of {joint}",
-        parts={"axis": Part.DIRECTION, "joint": Part.JOINT},
+        phrase="offset {axis} of {joint} [from {relative_to}]",
+        parts={"axis": Part.DIRECTION, "joint": Part.JOINT, "relative_to": Part.JOINT},
         dimension=Dimension.LENGTH,
         unit="mm",
         needs=Needs.TRANSLATION,
         reach=None,
-        axis=AxisShown(lambda reading: reading.weights, "weights", "axis", "offset", "{weights} of the parent"),
-        text="offset {weights} in parent of {joint}",
-        short="offset of {joint}",
+        axis=AxisShown(lambda reading: reading.weights, "weights", "axis", "offset", "{weights} of {carrier}"),
+        text="offset {weights} in {carrier} of {joint}[ from {relative_to}]",
+        short="offset of {joint}[ from {relative_to}]",
     ),
     ReadingKind(
         name="scale",
@@ -232,7 +248,26 @@ def kind_of(reading: Reading) -> ReadingKind[Any]:
 
 def joints_of(reading: Reading) -> tuple[str, ...]:
     """The joints that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.JOINT))
+    named = (getattr(reading, name) for name in _named(kind_of(reading).name, Part.JOINT))
+    return tuple(name for name in named if name is not None)
+
+
+class SeenFrom(NamedTuple):
+    """A joint as another one sees it: whose motion since rest is read, and from where (None: from its parent)."""
+
+    joint: str
+    relative_to: str | None = None
+
+
+def seen(reading: Any) -> SeenFrom:
+    """What a field, or a reading of joints, looks at; the gap between two joints is seen from neither."""
+    return SeenFrom(reading.joint, getattr(reading, "relative_to", None))
+
+
+def chain_ends(reading: Reading) -> tuple[str, str] | None:
+    """The two joints between which every joint decides what a reading is; None for readings of one joint or control."""
+    joints = joints_of(reading)
+    return (joints[0], joints[1]) if len(joints) == 2 else None
 
 
 def controls_of(reading: Reading) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import JointPlacement, Poses, SparsePose, poses_from
 from plica.kinds.combinations import combination_kind
+from plica.kinds.readings import seen
 from plica.mesh.arrays import Floats
 from plica.quantities import number
 from plica.rig.rig import Rig
@@ -59,7 +60,7 @@ class PoseSolver:
         self._evaluator = Evaluator(rig)
         self._strengths = {strength.name: strength for strength in rig.strengths}
         self._samples = {
-            (field.name, sample.name): (field.joint, sample.rotation)
+            (field.name, sample.name): (seen(field), sample.rotation)
             for field in rig.fields
             for sample in field.samples
         }
@@ -106,8 +107,7 @@ class PoseSolver:
         if isinstance(strength, Driver):
             yield StrengthPose(name, amount)
         elif isinstance(strength, Sample) and amount == 1:
-            joint, rotation = self._samples[strength.field, strength.sample]
-            yield self._placer.turned(joint, rotation)
+            yield self._placer.turned_as_seen(*self._samples[strength.field, strength.sample])
         elif isinstance(strength, Combine) and amount == 1 and _needs_all(strength.combination):
             for part in strengths_of(strength.combination):
                 yield from self._parts(part, 1.0)

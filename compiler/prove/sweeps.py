@@ -23,7 +23,8 @@ from plica.evaluate.pose_mirror import PoseMirror
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses, rest_scales
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import controls_of, kind_of
+from plica.kinds.readings import SeenFrom, controls_of, kind_of
+from plica.kinds.readings import seen as seen_of
 from plica.mesh.pose_solver import composed
 from plica.prove.pose_rows import sparse_poses
 from plica.rig.expectations import goes_over_everything, swept_strengths
@@ -88,7 +89,7 @@ class Sweeper:
         self._placer = ReadingInverter(rig, self._skeleton)
         self._strengths = {strength.name: strength for strength in rig.strengths}
         self._turns = {
-            (field.name, sample.name): (field.joint, sample.rotation)
+            (field.name, sample.name): (seen_of(field), sample.rotation)
             for field in rig.fields
             for sample in field.samples
         }
@@ -231,8 +232,7 @@ class Sweeper:
                 for part in strengths_of(strength.combination):
                     yield from walk(part)
             elif isinstance(strength, Sample):
-                joint, rotation = self._turns[strength.field, strength.sample]
-                yield self._turning(joint, rotation)
+                yield self._turning(*self._turns[strength.field, strength.sample])
             else:
                 yield self._driving(strength)
 
@@ -250,16 +250,16 @@ class Sweeper:
         names.update(f"control {control}" for control in controls_of(driver.reading))
         return Travelled(frozenset(names), at)
 
-    def _turning(self, joint: str, rotation: Quaternion) -> Travelled:
+    def _turning(self, one: SeenFrom, rotation: Quaternion) -> Travelled:
         x, y, z, w = rotation
         size = float(np.sqrt(x * x + y * y + z * z))
         angle = 2.0 * float(np.arctan2(size, w))
         axis = unit((x, y, z)) if size > 0 else (1.0, 0.0, 0.0)
 
         def at(place: float) -> SparsePose | None:
-            return self._placer.turned(joint, about(axis, place * angle))
+            return self._placer.turned_as_seen(one, about(axis, place * angle))
 
-        return Travelled(frozenset((joint,)), at)
+        return Travelled(frozenset(self._placer.turned_as_seen(one, rotation).joints), at)
 
     # ---- mirrored poses
 

@@ -12,6 +12,7 @@ from plica.skeleton.algebra import Vector
 
 _EXACT = 1e-9  # nearer than this, a component is shown as 0 or 1
 _FIELD = re.compile(r"\{(\w+)\}")
+_OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 
 
 def vector_text(vector: Vector) -> str:
@@ -45,7 +46,13 @@ def quantity_text(reading: Reading) -> str:
 
 def filled(text: str, reading: Reading) -> str:
     """A text of a reading's kind with the reading's axis and fields in it."""
-    return _FIELD.sub(lambda name: _field_text(reading, name[1]), text)
+    kept = _OPTIONAL.sub(lambda part: _kept(reading, part[1]), text)
+    return _FIELD.sub(lambda name: _field_text(reading, name[1]), kept)
+
+
+def _kept(reading: Reading, part: str) -> str:
+    """A part of a text that is there only where its fields are."""
+    return "" if any(getattr(reading, name) is None for name in _FIELD.findall(part)) else part
 
 
 def _field_text(reading: Reading, name: str) -> str:

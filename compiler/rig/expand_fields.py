@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from plica.kinds.kernels import kernel_kind
-from plica.rig.expand_readings import Frames
+from plica.rig.expand_readings import Frames, on_side
 from plica.rig.field_quality import ILL_CONDITIONED, STRAYING, quality_of
 from plica.rig.radial import Solution, check_distinct, rounded_solution
 from plica.rig.ramps import Metric, default_widths
@@ -48,6 +48,7 @@ def expand_field(entry: spec.Entry[spec.FieldFacts], side: OneSide, frames: Fram
         samples=tuple(made.samples),
         coefficients=made.solution.coefficients,
         constants=made.solution.constants,
+        relative_to=None if facts.relative_to is None else frames.joint_name(on_side(facts.relative_to, side)),
     )
     written_here = side != "right" or not joint_mirrored
     states_widths = any(sample.width is not None for sample in facts.samples) or facts.width is not None

@@ -29,6 +29,7 @@ from plica.skeleton.algebra import (
     transpose,
     unit,
 )
+from plica.skeleton.chains import chains_between, frame_seen_from
 from plica.source import Span
 from plica.spec import entries as spec
 from plica.spec.entries import AxisValue, JointRef, OneSide, ReadingOf
@@ -96,7 +97,7 @@ class Resolving(NamedTuple):
 
     def on_side(self, joint: JointRef) -> int:
         """The joint of this side."""
-        return _on_side(joint, self.side)
+        return on_side(joint, self.side)
 
     def direction(self, axis: AxisValue) -> Vector:
         """A direction as written, not mirrored, in the axes of the joint that it was written for."""
@@ -112,7 +113,7 @@ def expand_reading(reading: ReadingOf, side: OneSide, mirrored: bool, frames: Fr
     parts = reading.parts
     joint = parts.get("joint")
     if isinstance(joint, JointRef):
-        index = _on_side(joint, side)
+        index = on_side(joint, side)
         written = joint.left if mirrored else index
         resolving = Resolving(parts, side, index, written, frames.mirror(joint, mirrored), frames, span)
     else:
@@ -128,13 +129,16 @@ def expand_reading(reading: ReadingOf, side: OneSide, mirrored: bool, frames: Fr
     return made
 
 
-def _on_side(joint: JointRef, side: OneSide) -> int:
+def on_side(joint: JointRef, side: OneSide) -> int:
+    """The joint of one side."""
     return joint.right if side == "right" else joint.left
 
 
 def _derived(sort: Part, part: Any, resolving: Resolving) -> Any:
     """A part as a field of the Rig's record."""
     frames = resolving.frames
+    if part is None:
+        return None
     match sort:
         case Part.JOINT:
             return frames.joint_name(resolving.on_side(part))
@@ -176,11 +180,17 @@ def _euler(resolving: Resolving) -> dict[str, Any]:
 def _offset(resolving: Resolving) -> dict[str, Any]:
     """What a translation in the parent's frame counts: the axis in model space through the parent's rest frame.
 
-    The parent's scale is in it, so that the reading is in metres of the model.
+    The parent's scale is in it, so that the reading is in metres of the model. Where another joint looks, the axis is
+    carried into its frame at rest, and metres are what is looked at.
     """
-    skeleton = resolving.frames.bound.skeleton
+    frames, skeleton = resolving.frames, resolving.frames.bound.skeleton
     own = resolving.mirror.direction(resolving.direction(resolving.parts["axis"]))
     in_model = times(skeleton.orientation(resolving.joint), own)
+    other = resolving.parts["relative_to"]
+    if other is not None:
+        names = frames.joint_name(resolving.joint), frames.joint_name(resolving.on_side(other))
+        frame = frame_seen_from(skeleton, chains_between(skeleton, *names))
+        return {"weights": rounded(times(transpose(frame), in_model))}
     return {"weights": rounded(times(transpose(skeleton.parent_frame(resolving.joint).linear), in_model))}
 
 

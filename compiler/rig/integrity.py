@@ -10,8 +10,8 @@ from typing import NamedTuple, assert_never
 
 from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
-from plica.kinds.reading_kind import Part
-from plica.kinds.readings import Reading, kind_of
+from plica.kinds.reading_kind import Needs, Part
+from plica.kinds.readings import Reading, kind_of, seen
 from plica.rig.offsets_table import OffsetsTable
 from plica.rig.region_sources import joints_of, regions_of
 from plica.rig.rig import Rig
@@ -94,7 +94,10 @@ def _skeleton_problems(rig: Rig, joints: frozenset[str]) -> Iterator[Problem]:
 
 
 def _field_problems(place: str, field: Field, joints: frozenset[str]) -> Iterator[Problem]:
-    yield from _unknown(f"{place}.joint", field.joint, joints, "joint")
+    for key, name in (("joint", field.joint), ("relative_to", field.relative_to)):
+        yield from _unknown(f"{place}.{key}", name, joints, "joint")
+    if field.relative_to == field.joint:
+        yield Problem(f"{place}.relative_to", "must be another joint")
     yield from _repeated(f"{place}.samples", [sample.name for sample in field.samples])
     columns = len(field.samples) - 1
     if columns < 1:
@@ -156,6 +159,8 @@ def _reading_problems(place: str, reading: Reading, known: dict[str, frozenset[s
         yield from _unknown(f"{place}.{name}", getattr(reading, name), known["controls"], "control")
     for name in kind.named(Part.JOINT):
         yield from _unknown(f"{place}.{name}", getattr(reading, name), known["skeleton"], "joint")
+    if kind.needs is not Needs.CONTROL and seen(reading).relative_to == seen(reading).joint:
+        yield Problem(f"{place}.relative_to", "must be another joint")
     for name in kind.named(Part.ORDER):
         if sorted(getattr(reading, name)) != ["x", "y", "z"]:
             yield Problem(f"{place}.{name}", "must hold each of x, y and z once")

@@ -88,7 +88,7 @@ class FieldSample(NamedTuple):
 
 
 class Field(NamedTuple):
-    """Strengths of several sample poses of one joint, interpolated between them.
+    """Strengths of several sample poses of one joint, in its parent or as `relative_to` sees it, interpolated.
 
     The rest pose is sample 0 and has no strength of its own. All strengths are clamped to 0..1, and exactly 0 or 1
     where they are within 1e-9 of that.
@@ -116,6 +116,7 @@ class Field(NamedTuple):
     samples: tuple[FieldSample, ...]
     coefficients: tuple[tuple[float, ...], ...]
     constants: tuple[float, ...]
+    relative_to: str | None = None
     about: About = NOTHING_SAID
 
 

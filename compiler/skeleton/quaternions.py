@@ -32,6 +32,20 @@ def turn_since(rest: Array, rotation: Array) -> Array:
     )
 
 
+def product_of(a: Array, b: Array) -> Array:
+    """The Hamilton product a b: first the turn b, then a. Shapes (4, ...), broadcast."""
+    ax, ay, az, aw = a
+    bx, by, bz, bw = b
+    return np.stack(
+        (
+            (aw * bx + ax * bw) + (ay * bz - az * by),
+            (aw * by + ay * bw) + (az * bx - ax * bz),
+            (aw * bz + az * bw) + (ax * by - ay * bx),
+            (aw * bw - ax * bx) - (ay * by + az * bz),
+        )
+    )
+
+
 def with_positive_scalar(turn: Array) -> Array:
     """The same turns (q and -q are one) with w >= 0, never -0; changes `turn` in place and returns it."""
     negative = turn[3] < 0
@@ -42,7 +56,7 @@ def with_positive_scalar(turn: Array) -> Array:
 
 
 def normalised(turn: Array) -> Array:
-    """The quaternions at length 1; the identity where they are null. Shape (4, rows, frames)."""
+    """The quaternions at length 1; the identity where they are null. Shape (4, ...)."""
     x, y, z, w = turn
     size = np.sqrt((x * x + y * y) + (z * z + w * w))
     null = size == 0

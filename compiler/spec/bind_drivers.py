@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import combinations, pairwise
 from math import isclose
 from typing import Any, assert_never
@@ -40,10 +41,17 @@ def bind_reading(node: nodes.Reading, scope: Scope, context: Context) -> model.R
     if any(value is None and part is not None for value, part in zip(values, written.values(), strict=True)):
         return None
     joints = [value for value in values if isinstance(value, model.JointRef)]
-    if any(one.left == other.left or one.right == other.right for one, other in combinations(joints, 2)):
-        context.diagnostics.add("gap-to-itself", scope.span(node))
+    if not _are_apart(joints, node, scope, context):
         return None
     return model.ReadingOf(node.kind, values)
+
+
+def _are_apart(joints: Sequence[model.JointRef], node: nodes.Placed, scope: Scope, context: Context) -> bool:
+    """Whether the joints are different ones on both sides; else after a diagnostic."""
+    if any(one.left == other.left or one.right == other.right for one, other in combinations(joints, 2)):
+        context.diagnostics.add("gap-to-itself", scope.span(node))
+        return False
+    return True
 
 
 def _reading_part(
@@ -214,7 +222,8 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
     node, scope = reads
     if not scope.budget.spend(len(facts.many("sample")) ** 3 // _WORK, context.span):
         return None
-    joint = context.joint(node.part("joint"), scope)
+    joint, looking = context.joint(node.part("joint"), scope), node.part("relative_to")
+    relative_to = None if looking is None else context.joint(looking, scope)
     direction = context.axis(node.part("axis"), scope) if node.key == "field_direction" else None
     kernel, width = _kernel(facts, context)
     samples = tuple(
@@ -225,9 +234,11 @@ def bind_field(facts: FactSet, context: Context) -> model.FieldFacts | None:
         )
         for fact in facts.many("sample")
     )
-    if joint is None or not samples:
+    if joint is None or not samples or (looking is not None and relative_to is None):
         return None
-    return model.FieldFacts(joint, direction, kernel, width, samples)
+    if relative_to is not None and not _are_apart((joint, relative_to), node, scope, context):
+        return None
+    return model.FieldFacts(joint, relative_to, direction, kernel, width, samples)
 
 
 def _kernel(facts: FactSet, context: Context) -> tuple[str, float | None]:

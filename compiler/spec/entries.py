@@ -140,6 +140,7 @@ class SampleValue(NamedTuple):
 
 class FieldFacts(NamedTuple):
     joint: JointRef
+    relative_to: JointRef | None
     direction: AxisValue | None
     kernel: KernelName
     width: float | None

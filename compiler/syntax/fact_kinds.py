@@ -78,8 +78,8 @@ _KINDS: Final = (
     FactKind("unclamped", "unclamped"),
     FactKind("control_range", "range {least} .. {greatest}"),
     FactKind("control_rest", "rest {amount}"),
-    FactKind("field_rotation", "reads rotation of {joint}", group="reads"),
-    FactKind("field_direction", "reads direction {axis} of {joint}", group="reads"),
+    FactKind("field_rotation", "reads rotation of {joint} [from {relative_to}]", group="reads"),
+    FactKind("field_direction", "reads direction {axis} of {joint} [from {relative_to}]", group="reads"),
     FactKind("sample", "sample {name} at {turns} [width {width}]", repeatable=True),
     FactKind("kernel", "kernel {kind} [{width}]"),
     # ---- shapes, details, folds

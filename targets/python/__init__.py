@@ -124,6 +124,7 @@ def module_text(rig: Rig) -> str:
         uses_swing="swing" in source.helpers,
         uses_euler="euler" in source.helpers,
         uses_placed="placed" in source.helpers,
+        uses_seen="seen" in source.helpers,
         uses_easing="easing" in source.helpers,
         uses_field="field" in source.helpers,
         kernel=kernel_expression("kernel"),

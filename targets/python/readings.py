@@ -134,6 +134,45 @@ EXPRESSIONS: Final[Mapping[str, Expression]] = {
 """For each kind that reads one joint: how it is written."""
 
 
+def seen_turn(table: str) -> TurnSource:
+    """The turn since rest of a joint as another one sees it, from the table that `turn_table` writes."""
+    return TurnSource("x", "y", "z", "w", (f"x, y, z, w = _turn_seen(pose, {table})",))
+
+
+def seen_offset(table: str, weights: Sequence[float]) -> str:
+    """How far a joint has moved since rest as another one sees it, dotted with weights; `offset_table` writes it."""
+    return called("_offset_seen", "pose", table, _vector(weights))
+
+
+class Link(NamedTuple):
+    """A joint on the way up: its place in the pose, and what the vector part of its rotation is multiplied with
+    (`plica.skeleton.chains`)."""
+
+    place: int
+    flip: Vector
+
+
+def turn_table(name: str, chains: Sequence[Sequence[Link]], flip: Vector) -> str:
+    """Source of what is known of two joints: both chains, from the joint up, and the first one's own flip.
+
+    The rest is added by the arithmetic of the poses, so that it cancels to the last bit.
+    """
+    return f"{name} = _with_turn_at_rest({_chains(chains)}, {_vector(flip)})"
+
+
+def offset_table(name: str, chains: Sequence[Sequence[Link]], scale: Vector) -> str:
+    """The same for offsets, which need the ancestor's scale."""
+    return f"{name} = _with_place_at_rest({_chains(chains)}, {_vector(scale)})"
+
+
+def _vector(values: Sequence[float]) -> str:
+    return f"({', '.join(number(value) for value in values)})"
+
+
+def _chains(chains: Sequence[Sequence[Link]]) -> str:
+    return ", ".join(f"({''.join(f'({link.place}, {_vector(link.flip)}), ' for link in chain)})" for chain in chains)
+
+
 def gap_function(name: str, first: Sequence[int], second: Sequence[int], scale: Vector) -> str:
     """Source of the function from the pose to the distance between two joints' origins.
 

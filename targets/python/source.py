@@ -9,14 +9,25 @@ from typing import Any, Final
 
 from plica.kinds.combinations import combination_kind
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import ControlValue, Gap, Reading, complete, joints_of, kind_of
+from plica.kinds.readings import ControlValue, Gap, Reading, chain_ends, complete, joints_of, kind_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
-from plica.skeleton.algebra import Quaternion, Vector, length, transpose
+from plica.skeleton.algebra import Quaternion
+from plica.skeleton.chains import chains_between, flips_of, own_flip, scale_of
 from plica.skeleton.skeleton import Skeleton
 from plica.targets.python.arithmetic import called, less, number
 from plica.targets.python.curves import response
-from plica.targets.python.readings import EXPRESSIONS, gap_function, turn_since
+from plica.targets.python.readings import (
+    EXPRESSIONS,
+    Link,
+    TurnSource,
+    gap_function,
+    offset_table,
+    seen_offset,
+    seen_turn,
+    turn_since,
+    turn_table,
+)
 from plica.values import Curve, Linear
 
 # Statements of about this many strengths stand in one function: enough to read as a whole, few enough that no
@@ -40,6 +51,7 @@ class ModuleSource:
     curves: dict[tuple[Curve, bool], str] = field(default_factory=dict)
     helpers: set[str] = field(default_factory=set)
     gaps: int = 0
+    seen: dict[tuple[str, str, bool], str] = field(default_factory=dict)
 
     @cached_property
     def control_rests(self) -> dict[str, float]:
@@ -96,6 +108,7 @@ def write_source(rig: Rig) -> ModuleSource:
     source = ModuleSource(rig)
     places = {strength.name: index for index, strength in enumerate(rig.strengths)}
     source.finish_parts(_joint_blocks(source, places))
+    source.finish_parts(_seen_blocks(source, places))
     source.finish_parts(_other_blocks(source, places))
     source.finish_parts(_field_blocks(source, places))
     source.finish_parts(_combine_blocks(rig, places))
@@ -141,7 +154,7 @@ def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
     """Drivers that read one joint each, joint by joint in the order of the skeleton."""
     by_joint: dict[str, dict[Reading, list[Driver]]] = {}
     for reading, drivers in _grouped_drivers(source.rig).items():
-        if reading.kind in EXPRESSIONS:
+        if reading.kind in EXPRESSIONS and chain_ends(reading) is None:
             (name,) = joints_of(reading)
             by_joint.setdefault(name, {})[reading] = drivers
     for joint in source.rig.skeleton:
@@ -165,6 +178,44 @@ def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
             text = expression.text(reading, turn, joint)
             lines += _uses(source, places, text, drivers, expression.factor)
         yield sum(map(len, readings.values())), lines
+
+
+def _seen_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+    """Drivers that read a joint as another one sees it."""
+    from plica.evaluate.pose_components import skeleton_of
+
+    skeleton = skeleton_of(source.rig)
+    joints = {joint.name: joint for joint in source.rig.skeleton}
+    for reading, drivers in _grouped_drivers(source.rig).items():
+        ends = chain_ends(reading)
+        if reading.kind not in EXPRESSIONS or ends is None:
+            continue
+        kind, lines = kind_of(reading), [f"# {ends[0]!a} from {ends[1]!a}"]
+        if kind.needs is Needs.TRANSLATION and kind.axis is not None:
+            table = _seen_table(source, skeleton, ends, offset=True)
+            text, factor = seen_offset(table, kind.axis.vector(reading)), 1.0
+        else:
+            expression, turn = EXPRESSIONS[reading.kind], seen_turn(_seen_table(source, skeleton, ends))
+            source.helpers.add(reading.kind)
+            lines += turn.statements
+            text, factor = expression.text(reading, turn, joints[ends[0]]), expression.factor
+        yield len(drivers), [*lines, *_uses(source, places, text, drivers, factor)]
+
+
+def _seen_table(source: ModuleSource, skeleton: Skeleton, ends: tuple[str, str], *, offset: bool = False) -> str:
+    """The name of the table of two joints, which is written once."""
+    key = (*ends, offset)
+    if key not in source.seen:
+        source.seen[key] = name = f"_SEEN_{len(source.seen)}"
+        source.helpers.update({"seen", "placed"})
+        chains = chains_between(skeleton, *ends)
+        links = [_links(source, skeleton, chain, scaled=offset) for chain in (chains.first, chains.second)]
+        if offset:
+            table = offset_table(name, links, scale_of(skeleton, chains.ancestor))
+        else:
+            table = turn_table(name, links, own_flip(skeleton, ends[0], chains))
+        source.functions.append(table)
+    return source.seen[key]
 
 
 def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
@@ -198,24 +249,20 @@ complete("Python expression", {**EXPRESSIONS, **OTHERS})
 
 def _gap_function(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
     """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
-    first, second = (
-        [skeleton.index[joint], *skeleton.ancestors(skeleton.index[joint])] for joint in (reading.joint, reading.other)
-    )
-    common = next((place for place in first if place in second), None)
-    scale: Vector = (1.0, 1.0, 1.0)
-    if common is not None:
-        first, second = first[: first.index(common)], second[: second.index(common)]
-        a, b, c = transpose(skeleton.frames[common].linear)
-        scale = (length(a), length(b), length(c))
-    links = [list(_links(source, [skeleton.joints[place].name for place in chain])) for chain in (first, second)]
-    body = gap_function(name, links[0], links[1], scale)
+    chains = chains_between(skeleton, reading.joint, reading.other)
+    links = [_links(source, skeleton, chain, scaled=True) for chain in (chains.first, chains.second)]
+    first, second = ([link.place for link in chain] for chain in links)
+    body = gap_function(name, first, second, scale_of(skeleton, chains.ancestor))
     return f"{body}\n\n\n{name.upper()}_REST = {name}(_pose_of(_rest))"
 
 
-def _links(source: ModuleSource, chain: Sequence[str]) -> Iterator[int]:
-    """The places of the joints of a chain; the scale of its first joint does not move the joint itself."""
-    for depth, name in enumerate(chain):
-        yield source.read_scale(name) if depth else source.read_joint(name)
+def _links(source: ModuleSource, skeleton: Skeleton, chain: tuple[int, ...], *, scaled: bool) -> list[Link]:
+    """The joints of a chain; the scale of its first joint does not move the joint itself."""
+    names = [skeleton.joints[index].name for index in chain]
+    places = [
+        source.read_scale(name) if scaled and depth else source.read_joint(name) for depth, name in enumerate(names)
+    ]
+    return [Link(place, flip) for place, flip in zip(places, flips_of(skeleton, chain), strict=True)]
 
 
 def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
@@ -229,7 +276,6 @@ def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
     for strength in source.rig.strengths:
         if isinstance(strength, Sample):
             by_field.setdefault(strength.field, []).append(strength)
-    rests = {joint.name: joint.neutral.rotation for joint in source.rig.skeleton}
     for number_of_field, entry in enumerate(source.rig.fields):
         samples = by_field.get(entry.name)
         if samples is None:
@@ -237,15 +283,26 @@ def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
         source.helpers.update({"field", "placed"})
         table = f"_FIELD_{number_of_field}"
         source.functions.append(f"{table} = _field_table{_field_arguments(entry)}")
-        lines = _field_lines(entry, source.read_joint(entry.joint), rests[entry.joint], table)
+        lines = _field_lines(entry, _field_turn(source, entry), table)
         lines += [f"v[{places[each.name]}] = f[{columns[each.field, each.sample]}]" for each in samples]
         yield len(samples), lines
 
 
-def _field_lines(entry: Field, place: int, rest: Quaternion, table: str) -> list[str]:
+def _field_turn(source: ModuleSource, entry: Field) -> TurnSource:
+    """The turn that a field looks at."""
+    from plica.evaluate.pose_components import skeleton_of
+
+    if entry.relative_to is not None:
+        return seen_turn(_seen_table(source, skeleton_of(source.rig), (entry.joint, entry.relative_to)))
+    rest: Quaternion = next(joint.neutral.rotation for joint in source.rig.skeleton if joint.name == entry.joint)
     turn = turn_since(rest, frozenset("xyzw"))
+    read = f"x, y, z, w = pose[{source.read_joint(entry.joint)}][1]"
+    return turn._replace(statements=(read, *turn.statements))
+
+
+def _field_lines(entry: Field, turn: TurnSource, table: str) -> list[str]:
     call = called("_field", turn.x, turn.y, turn.z, turn.w, f"*{table}")
-    return [f"# {entry.name!a}", f"x, y, z, w = pose[{place}][1]", *turn.statements, f"f = {call}"]
+    return [f"# {entry.name!a}", *turn.statements, f"f = {call}"]
 
 
 def _field_arguments(entry: Field) -> str:

@@ -169,7 +169,12 @@ class Wobble(NamedTuple):
 
 
 WOBBLE = READING_KINDS["bend"]._replace(
-    name="wobble", record=Wobble, phrase="wobble of {joint}", text="wobble of {joint}", short="wobble of {joint}"
+    name="wobble",
+    record=Wobble,
+    phrase="wobble of {joint}",
+    parts={"joint": Part.JOINT},
+    text="wobble of {joint}",
+    short="wobble of {joint}",
 )
 
 
@@ -239,8 +244,8 @@ def test_only_the_listed_files_name_kinds_of_readings() -> None:
     records = {record.__name__ for record in get_args(Reading)}
     files = [path for folder in ("compiler", "targets") for path in (ROOT / folder).rglob("*.py")]
     result = {path.relative_to(ROOT).as_posix() for path in files if records & imported(path, "plica.kinds.readings")}
-    # The distance between joints has a module of its own beside the evaluation of the others.
-    assert result - {"compiler/evaluate/gaps.py"} <= set(listed)
+    # What lies between two joints has modules of its own beside the evaluation of the others.
+    assert result - {"compiler/evaluate/gaps.py", "compiler/evaluate/seen_turns.py"} <= set(listed)
     assert all((ROOT / name).is_file() for name in listed)
 
 

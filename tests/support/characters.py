@@ -56,6 +56,13 @@ READINGS = (
     "scale along y of {joint}",
     "scale along z in model of {joint}",
     "gap of {joint} from left {joint}",
+    "rotation about (0.3, -0.8, 0.5) of {joint} from {other}",
+    "rotation about y in model of {joint} from {other}",
+    "bend of {joint} from {other}",
+    "swing toward z of {joint} from {other} along y",
+    "euler y order zxy of {joint} from {other}",
+    "offset (0.5, 0.5, -1) in parent of {joint} from {other}",
+    "offset x in model of {other} from {joint}",
 )
 
 
@@ -66,11 +73,13 @@ def spec_reading_everything(character: str, bases: list[str]) -> str:
         joint = f'"{base}"'
         other = f'"{bases[(number + 1) % len(bases)]}"'
         for kind, reading in enumerate(READINGS):
-            written = reading.format(joint=joint)
+            written = reading.format(joint=joint, other=other)
             if written.startswith("gap"):
                 written = f"gap of {joint} from {other}"
             unit = "m" if written.startswith(("offset", "gap")) else "deg"
-            span = "-0.02 m .. 0.05 m" if unit == "m" else "-30 deg .. 120 deg"
+            # What hangs on whole limbs moves ten times as far, and shows the digits of rounded weights as much more.
+            length = "-0.2 m .. 0.5 m" if written.startswith("offset") and " from " in written else "-0.02 m .. 0.05 m"
+            span = length if unit == "m" else "-30 deg .. 120 deg"
             if written.startswith("scale"):
                 span = "-10 % .. 20 %"
             if written.startswith("bend"):
@@ -82,7 +91,8 @@ def spec_reading_everything(character: str, bases: list[str]) -> str:
             f"sample b at about y in model -60 deg, about x 20 deg }}"
         )
         lines.append(
-            f"field g{number} both {{ reads direction y of {joint} sample a at about z 70 deg kernel linear }}"
+            f"field g{number} both {{ reads direction y of {joint} from {other} "
+            f"sample a at about z 70 deg kernel linear }}"
         )
         lines.append(f"combine c{number} both = least(d{number}_0, sum(d{number}_4, f{number}.a))")
     return "\n".join(lines)

@@ -119,16 +119,19 @@ def random_skeleton(random: Random, middle: int, pairs: int) -> tuple[RigJoint, 
 
 def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: tuple[Control, ...]) -> Reading:
     joint = random.choice(joints).name
+    # Every third reading is of the joint as another one sees it; drawn apart, so that all else stays as it was.
+    apart = Random(f"{kind} {joint}")
+    looking = apart.choice([other.name for other in joints if other.name != joint]) if apart.random() < 0.35 else None
     along = unit_vector(random)
     toward = np.cross(along, unit_vector(random))
     toward /= np.linalg.norm(toward)
     order = random.choice(ORDERS)
     makers: Mapping[str, Callable[[], Reading]] = {
-        "rotation": lambda: Rotation(joint, along),
-        "bend": lambda: Bend(joint),
-        "swing": lambda: Swing(joint, along, vector(toward)),
-        "euler": lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random)),
-        "offset": lambda: Offset(joint, along),
+        "rotation": lambda: Rotation(joint, along, looking),
+        "bend": lambda: Bend(joint, looking),
+        "swing": lambda: Swing(joint, along, vector(toward), looking),
+        "euler": lambda: Euler(joint, order, random.choice(CHANNELS), unit_quaternion(random), looking),
+        "offset": lambda: Offset(joint, along, looking),
         "scale": lambda: Scale(joint, along),
         "gap": lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
         "control": lambda: ControlValue(random.choice(controls).name),

@@ -78,18 +78,20 @@ def curves(draw: Any) -> Curve:
 def readings(draw: Any, joints: list[str], controls: list[str]) -> Reading:
     """Any reading of these joints and controls."""
     one = draw(st.sampled_from(joints))
+    looking = draw(st.sampled_from([None, *(name for name in joints if name != one)]))
     kind = draw(st.integers(0, 6))
     if kind == 0:
-        return Rotation(one, draw(st.sampled_from(AXES)))
+        return Rotation(one, draw(st.sampled_from(AXES)), looking)
     if kind == 1:
-        return Bend(one)
+        return Bend(one, looking)
     if kind == 2:
-        return Swing(one, (0.0, 1.0, 0.0), draw(st.sampled_from(((1.0, 0.0, 0.0), (0.6, 0.0, -0.8)))))
+        toward = draw(st.sampled_from(((1.0, 0.0, 0.0), (0.6, 0.0, -0.8))))
+        return Swing(one, (0.0, 1.0, 0.0), toward, looking)
     if kind == 3:
         order = draw(st.permutations("xyz").map("".join))
-        return Euler(one, order, draw(st.sampled_from("xyz")), draw(quaternions))
+        return Euler(one, order, draw(st.sampled_from("xyz")), draw(quaternions), looking)
     if kind == 4:
-        return Offset(one, draw(vectors))
+        return Offset(one, draw(vectors), looking)
     if kind == 5 or not controls:
         return Gap(one, draw(st.sampled_from(joints)), draw(st.floats(0, 9)))
     return ControlValue(draw(st.sampled_from(controls)))

@@ -97,8 +97,13 @@ class Scene:
         result: Numbers = self.pose.get(name, {}).get("scale", self.joints[name]["neutral"]["scale"])
         return result
 
-    def delta(self, name: str) -> list[float]:
-        return product(conj(self.joints[name]["neutral"]["rotation"]), self.rotation(name))
+    def delta(self, name: str, relative_to: str | None) -> list[float]:
+        if relative_to is None:
+            return product(conj(self.joints[name]["neutral"]["rotation"]), self.rotation(name))
+        joint, other = chains_of(self, name, relative_to)[0]
+        *v, w = product(conj(seen(self.at_rest(), joint, other)), seen(self, joint, other))
+        flip = flips(self, joint)[0] if joint else flip_of(signs(self, name))
+        return [*(a * b for a, b in zip(flip, v, strict=True)), w]
 
     def at_rest(self) -> Scene:
         rest = object.__new__(Scene)
@@ -119,13 +124,17 @@ def read(reading: Mapping[str, Any], scene: Scene) -> float:
         return distance(reading, scene) - distance(reading, scene.at_rest())
     if kind == "offset":
         rest = scene.joints[reading["joint"]]["neutral"]["translation"]
+        if reading["relative_to"] is not None:
+            return dot(place(reading, scene), reading["weights"]) - dot(
+                place(reading, scene.at_rest()), reading["weights"]
+            )
         moved = [a - b for a, b in zip(scene.translation(reading["joint"]), rest, strict=True)]
         return dot(moved, reading["weights"])
     if kind == "scale":
         rest = scene.joints[reading["joint"]]["neutral"]["scale"]
         longer = [a / b - 1 for a, b in zip(scene.scale(reading["joint"]), rest, strict=True)]
         return sum(part * part * share for part, share in zip(reading["axis"], longer, strict=True))
-    *d, w = scene.delta(reading["joint"])
+    *d, w = scene.delta(reading["joint"], reading["relative_to"])
     readers: dict[str, Callable[[Mapping[str, Any], list[float], float], float]] = {
         "rotation": read_rotation,
         "bend": lambda _, d, w: 2 * math.atan2(norm(d), abs(w)),
@@ -173,12 +182,53 @@ def read_euler(reading: Mapping[str, Any], d: list[float], w: float) -> float:
 
 
 def distance(reading: Mapping[str, Any], scene: Scene) -> float:
-    chains = [ancestry(scene, reading[end]) for end in ("joint", "other")]
-    common = next((name for name in chains[0] if name in chains[1]), None)
-    below = [chain[: chain.index(common)] if common in chain else chain for chain in chains]
+    return norm(apart(scene, reading["joint"], reading["other"]))
+
+
+def chains_of(scene: Scene, name: str, other: str) -> tuple[list[list[str]], str | None]:
+    chains = [ancestry(scene, end) for end in (name, other)]
+    common = next((each for each in chains[0] if each in chains[1]), None)
+    return [chain[: chain.index(common)] if common in chain else chain for chain in chains], common
+
+
+def apart(scene: Scene, name: str, other: str) -> list[float]:
+    below, common = chains_of(scene, name, other)
     first, second = (origin(scene, chain) for chain in below)
     scale = column_lengths(scene, common)
-    return norm([scale[i] * (first[i] - second[i]) for i in range(3)])
+    return [scale[i] * (first[i] - second[i]) for i in range(3)]
+
+
+def place(reading: Mapping[str, Any], scene: Scene) -> list[float]:
+    name, other = reading["joint"], reading["relative_to"]
+    return turned(apart(scene, name, other), conj(chain_rotation(scene, chains_of(scene, name, other)[0][1])))
+
+
+def signs(scene: Scene, name: str) -> list[float]:
+    return [math.copysign(1.0, part) for part in scene.joints[name]["neutral"]["scale"]]
+
+
+def flip_of(s: Numbers) -> list[float]:
+    return [s[1] * s[2], s[0] * s[2], s[0] * s[1]]
+
+
+def flips(scene: Scene, chain: list[str]) -> list[list[float]]:
+    result, s = [], [1.0, 1.0, 1.0]
+    for name in reversed(chain):
+        result.append(flip_of(s))
+        s = [a * b for a, b in zip(s, signs(scene, name), strict=True)]
+    return result[::-1]
+
+
+def chain_rotation(scene: Scene, chain: list[str]) -> list[float]:
+    result = [0.0, 0.0, 0.0, 1.0]
+    for name, flip in reversed(list(zip(chain, flips(scene, chain), strict=True))):
+        x, y, z, w = scene.rotation(name)
+        result = product(result, [flip[0] * x, flip[1] * y, flip[2] * z, w])
+    return result
+
+
+def seen(scene: Scene, joint: list[str], other: list[str]) -> list[float]:
+    return product(conj(chain_rotation(scene, other)), chain_rotation(scene, joint))
 
 
 def ancestry(scene: Scene, name: str) -> list[str]:
@@ -283,7 +333,7 @@ def combined(combination: Mapping[str, Any], result: Mapping[str, float]) -> flo
 
 
 def field_value(field: Mapping[str, Any], place: int, scene: Scene) -> float:
-    delta = scene.delta(field["joint"])
+    delta = scene.delta(field["joint"], field["relative_to"])
     total = ramp_value(field, place, delta) if field["kernel"] == "ramp" else interpolated(field, place, delta)
     value = clip(total)
     return 0.0 if value <= 1e-9 else 1.0 if value >= 1 - 1e-9 else value

@@ -96,7 +96,19 @@ def test_hostile_names_stay_names(rig: Rig) -> None:
 # The fields of the Rig whose texts are free; all others hold words of the format.
 FREE = frozenset(
     {
-        *("name", "title", "declared", "joint", "parent", "other", "control", "strength", "field", "sample"),
+        *(
+            "name",
+            "title",
+            "declared",
+            "joint",
+            "relative_to",
+            "parent",
+            "other",
+            "control",
+            "strength",
+            "field",
+            "sample",
+        ),
         *("follows", "within", "area", "joints", "detail", "file", "relaxed", "contracted", "notes", "caption"),
         "renamed_from",
     }
