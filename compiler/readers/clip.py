@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from plica.skeleton.skeleton import Skeleton
 
-SAMPLE_BYTES: Final = 10 * 8
-"""What one joint in one frame takes."""
+SAMPLE_BYTES: Final = 7 * 8
+"""What one joint in one frame takes: a rotation and a translation."""
+SCALE_BYTES: Final = 3 * 8
+"""What its scale takes on top, in a clip that has scales."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.readers.clip import SAMPLE_BYTES, Clip
+from plica.readers.clip import SAMPLE_BYTES, SCALE_BYTES, Clip
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, chosen_bind_pose, skeleton_of_document
 from plica.readers.json_fields import Fields, fields, index, objects, text
@@ -104,21 +104,23 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
     tracks = _tracks(source, animation, place)
     skeleton = source.found.skeleton
     joints = skeleton.joints
+    scaled = any(track.path == "scale" for track in tracks)
 
     def at(times: Array) -> Clip:
         rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
         translations = np.tile(np.array([joint.translation for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
-        scales = np.tile(np.array([joint.scale for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
-        targets = {"rotation": rotations, "translation": translations, "scale": scales}
+        targets = {"rotation": rotations, "translation": translations}
+        if scaled:
+            targets["scale"] = np.tile(np.array([joint.scale for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
         for track in tracks:
             targets[track.path][:, track.joint] = sample(track, times)
-        scaled = any(track.path == "scale" for track in tracks)
-        return Clip(name, times, rotations, translations, skeleton, True, at, scales if scaled else None, source.bind)
+        return Clip(name, times, rotations, translations, skeleton, True, at, targets.get("scale"), source.bind)
 
     keys = np.unique(np.concatenate([track.times for track in tracks])) if tracks else np.zeros(1)
     frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
     # Even a clip of a skeleton without joints takes some time.
-    source.arrays.take(frames * (len(joints) + 1) * SAMPLE_BYTES, f"{place}, {frames} frames of {len(joints)} joints,")
+    each = SAMPLE_BYTES + (SCALE_BYTES if scaled else 0)
+    source.arrays.take(frames * (len(joints) + 1) * each, f"{place}, {frames} frames of {len(joints)} joints,")
     return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))
 
 

@@ -184,7 +184,8 @@ def test_hinges_found_by_start_turn_the_way_that_animators_turned_them(tmp_path:
     # Clips made for the mannequin (CC0, Kay Lousberg): its knees and elbows flex, so the proposed axes are right
     # if their readings are positive through every stride of a walk and a run, on both sides; 0 in the T pose.
     spec = tmp_path / "mannequin.plica"
-    model = Path(shutil.copy(shared_data("characters", "mannequin", "mannequin.gltf"), tmp_path))
+    shutil.copytree(shared_data("characters", "mannequin"), tmp_path, dirs_exist_ok=True)
+    model = tmp_path / "mannequin.gltf"
     spec.write_text(start_spec(model, Diagnostics()).text, "utf-8")
     rig = compile_file(spec).rig
     assert rig is not None
