@@ -106,7 +106,7 @@ class ReadingInverter:
             return self.turned(one.joint, turn)
         top = self._skeleton.joints[chains.second[-1]]
         (x, y, z, w), flip = turn, own_flip(self._skeleton, one.joint, chains)
-        # SeenFrom from the joint, what is below it has turned back: before its rest rotation, not after it.
+        # Seen from the joint, what is below it has turned back: before its rest rotation, not after it.
         back = (-x * flip[0], -y * flip[1], -z * flip[2], w)
         own = multiply(conjugate(top.rotation), multiply(back, top.rotation))
         return self.turned(top.name, own)
