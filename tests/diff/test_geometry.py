@@ -131,3 +131,8 @@ def test_the_size_of_a_mask_is_told_where_it_changed() -> None:
     assert other == same + "; the mask is 64 → 128 texels across"
     assert "64 texels across" in geometry_text(MaskEffect((0.5, 0.0), 0.5, (64, 128)), "removed")
     assert "128 texels across" in geometry_text(MaskEffect((0.0, 0.5), 0.5, (64, 128)), "added")
+
+
+def test_one_vertex_moves_and_two_vertices_move() -> None:
+    assert geometry_text(ShapeEffect((1, 1), 1, 0.002), "changed") == "1 vertex moves, by at most 2 mm"
+    assert geometry_text(ShapeEffect((2, 1), 2, 0.002), "changed") == "2 vertices move, by at most 2 mm"

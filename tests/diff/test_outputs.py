@@ -106,6 +106,7 @@ def test_markdown_pictures_are_whole_and_draw_both_responses() -> None:
     for line, response in zip(lines, (change.plot.old, change.plot.new), strict=True):
         assert all(0 <= x <= WIDTH and 0 <= y <= HEIGHT for x, y in line)
         left, right = line[0], line[-1]
+        assert left[0] == WIDTH - right[0], "with the same margin to both sides"
         start, stop = response.span
         for x, y in line[:: len(line) // 8]:
             reading = start + (stop - start) * (x - left[0]) / (right[0] - left[0])

@@ -212,3 +212,17 @@ def test_what_is_prepared_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         path.unlink()
     with pytest.raises(AssertionError, match="prepared again"):
         proven(subject, tmp_path)
+
+
+@pytest.mark.parametrize("region", ["left_forearm", "left_upperarm"])
+def test_other_weights_of_any_region_that_is_named_are_measured_anew(region: str, tmp_path: Path) -> None:
+    """Also of the one that an expectation only measures against."""
+    made = arms(ELBOW + SHAPE + "expect left { clearance of forearm from upperarm at least 1 mm over elbow }\n")
+    proven(ProofSubject(made.rig, made.attached), tmp_path)
+    weights = made.attached.regions[region].copy()
+    weights[:] *= 0.75
+    regions = {**made.attached.regions, region: weights}
+    changed = ProofSubject(made.rig, replace(made.attached, regions=regions))
+    results, tally = proven(changed, tmp_path)
+    assert tally.recalled == 0 and tally.measured > 0
+    assert results == proven(changed, None)[0]

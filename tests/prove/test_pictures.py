@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -12,14 +13,26 @@ import pytest
 from PIL import Image
 
 from plica.commands.main import run
+from plica.evaluate.poses import SparsePose
 from plica.mesh.arrays import Floats
 from plica.picture.camera_placement import camera_for
+from plica.picture.colors import linear
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import pictures
 from plica.prove.report.nearest import nearest_on, nearest_places
-from plica.prove.report.page import INK, Page
-from plica.prove.report.pictures import BEYOND, REGION, _towards, picture_of, pictures_of, solid_of, wanted_of
+from plica.prove.report.page import INK, LINE, MARGIN, PAPER, Page
+from plica.prove.report.pictures import (
+    BEYOND,
+    REGION,
+    SKIN,
+    TINT,
+    _towards,
+    picture_of,
+    pictures_of,
+    solid_of,
+    wanted_of,
+)
 from plica.prove.report.scenes import Stage, WorstScene
 from plica.prove.results import Result
 from tests.support.arms import ELBOW, SHAPE, Arms, arms
@@ -231,3 +244,54 @@ def test_words_stand_within_their_view() -> None:
     assert (after[inside][view.height // 2 :] == (10, 90, 200)).all(), "in the upper half"
     after[inside] = before[inside]
     assert (after == before).all()
+
+
+def test_a_legend_keeps_to_its_column_and_its_rows() -> None:
+    """Samples stand in a column of their own, words beside them, and nothing in the margin of the page."""
+    page, line, colour = Page((300, 200), (140, 90)), LINE, (10, 90, 200)
+    page.legend([(colour, "fur"), (None, "the worst place " * 3)])
+    pixels = np.asarray(page.finished())
+    (x, _), top = page.beside, 200 + 2 * MARGIN
+    marked = (pixels != PAPER).any(axis=2)
+    assert not marked[:top].any() and not marked[:, -MARGIN:].any() and not marked[:, :x].any()
+    rows, columns = np.nonzero((pixels == colour).all(axis=2))
+    assert (rows.min() - top) + (rows.max() - top) == line - 1, "the sample is in the middle of its row"
+    assert (columns.min() - x) + (columns.max() - x) == line - 1, "and of its column"
+    ring, words = marked[top + line : top + 2 * line, x : x + line], marked[:, x + line + 7 :]
+    assert ring[line // 2].any() and ring[:, line // 2].any() and not marked[:, x + line : x + line + 7].any()
+    assert words[top : top + line].any(axis=1).argmax() > 0, "words stand within their row"
+    assert not words[top + line - 2 : top + line].any()
+    assert words[top + 2 * line : top + 3 * line].any(), "long words are wrapped"
+
+
+def test_a_ring_leaves_free_what_it_marks() -> None:
+    colour = (10, 90, 200)
+    image = Image.new("RGB", (61, 61), colour)
+    Page.mark(image, [(30.5, 30.5)])
+    y, x = np.nonzero((np.asarray(image) != colour).any(axis=2))
+    away = np.hypot(x - 30.0, y - 30.0)
+    assert 9.5 < away.min() < 11.0 and 15.0 < away.max() < 17.0
+
+
+def test_a_region_is_tinted_and_the_skin_shows_through() -> None:
+    found = scene("volume")
+    colors = solid_of(found, replace(found.with_shapes, heat=np.zeros_like(found.with_shapes.heat))).colors
+    plain, region = (linear(np.array(color) / 255.0) for color in (SKIN, REGION))
+    whole = (found.of == 1.0)[found.mesh.triangles]
+    assert whole.any() and 0.5 < TINT < 1.0
+    np.testing.assert_allclose(
+        colors[whole], np.broadcast_to(TINT * region + (1.0 - TINT) * plain, colors[whole].shape)
+    )
+    np.testing.assert_allclose(colors[(found.of == 0.0)[found.mesh.triangles]].max(axis=0), plain)
+
+
+def test_the_first_vertex_can_be_the_worst_place() -> None:
+    found = replace(scene("stretch"), vertex=0)
+    spot = wanted_of(found).spot
+    assert spot is not None and spot.tolist() == found.with_shapes.positions[0].tolist()
+
+
+@pytest.mark.parametrize("joint", ["spine", "paw_lf"])
+def test_a_joint_at_an_end_of_its_chain_has_no_side(joint: str) -> None:
+    made, _ = shown(1.0)
+    assert Stage(made.rig, made.attached)._hinge(SparsePose(), ((joint, 1.0),)).tolist() == [0.0, 0.0, 0.0]

@@ -17,7 +17,7 @@ from plica.prove.baseline import UnreadableBaselineError, is_better, is_worse, r
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report.summary import add_findings, change, figures, json_text, junit, text
+from plica.prove.report.summary import add_findings, change, figures, json_text, junit, place, text
 from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import PoseTrack, Sweeper
@@ -220,3 +220,24 @@ def test_a_table_in_colour_of_any_width_breaks_no_line(cells: tuple[str, ...]) -
     lines = table(("one", "two", "three", "four", "five", "six"), rows, (0, 2, 4), None, {}).splitlines()
     assert len(lines) == 4
     assert all(cells[0] in line and cells[1] in line for line in lines[1:])
+
+
+def test_a_table_is_wrapped_where_it_is_wider_than_the_line_and_not_before() -> None:
+    """The columns are 4 and 5 characters wide, with two between them."""
+    heads, rows = ("name", "worst"), [("a bc", "1")]
+    plain = table(heads, rows)
+    assert plain.splitlines() == ["name  worst", "a bc      1"]
+    assert table(heads, rows, width=11) == plain
+    assert table(heads, rows * 9, width=12) == table(heads, rows * 9)
+
+
+def test_numbers_are_set_to_the_right_also_where_words_are_wrapped() -> None:
+    rows = [("a title of many words that goes on " * 3, "1"), ("b", "12345.6")]
+    lines = table(("", "worst"), rows, width=40).splitlines()
+    assert len(lines) > 3 and lines[1].endswith("      1") and lines[-1].endswith("12345.6")
+    assert len(lines[1]) == len(lines[-1]) and lines[-1].startswith("b")
+
+
+def test_a_place_names_what_is_known_of_it() -> None:
+    assert place(WorstPlace("fur", 0, "paw", (0.0, 0.0, 0.0))) == "fur near paw, vertex 0"
+    assert place(WorstPlace("", -1, "", (0.0, 0.0, 0.0))) == "near no joint"

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from plica.mesh.arrays import Offsets
 from plica.mesh.inbetweens import Inbetweens
+from plica.prove.measures.offsets import uneven_shapes
 from plica.prove.measures.strengths import FINE
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
@@ -216,6 +217,25 @@ def test_a_region_whose_sides_do_not_add_up() -> None:
     assert (result.status, result.about) == ("fails", "forearm")
     assert result.worst == pytest.approx(0.25)
     assert result.place is not None and result.place.vertex == at and result.place.joint == "lowerarm_rt"
+
+
+def test_of_regions_that_are_uneven_alike_the_first_is_named() -> None:
+    made = arms(ELBOW + "expect { partition }\n")
+    regions = {name: weights.copy() for name, weights in made.attached.regions.items()}
+    for name in ("left_forearm", "left_upperarm"):
+        regions[name][int(regions[name].argmax())] += 0.25
+    (result,) = proven(replace(made, attached=replace(made.attached, regions=regions))).values()
+    first = next(region.declared for region in made.rig.regions if region.side == "right")
+    assert (result.about, result.worst) == (first, pytest.approx(0.25))
+
+
+def test_a_shape_of_no_side_before_them_hides_no_uneven_shapes() -> None:
+    made = arms(ELBOW + SHAPE)
+    middle = made.rig.shapes[0]._replace(name="middle", declared="middle", side="none")
+    rig = made.rig._replace(shapes=(middle, *made.rig.shapes))
+    assert uneven_shapes(rig, made.attached)[0] < 1e-6
+    shapes = {name: made.attached.shapes[name] for name in ("left_hold",)}
+    assert uneven_shapes(rig, replace(made.attached, shapes=shapes)) == (1.0, "left_hold, which the other side lacks")
 
 
 def test_a_shape_that_moves_too_much_of_the_mesh() -> None:

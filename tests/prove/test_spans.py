@@ -48,6 +48,11 @@ def test_of_two_frames_each_stands_for_half_of_what_is_between() -> None:
     assert (one.least.near, one.greatest.near) == (1.0, 1.0)
 
 
+def test_a_reading_that_is_still_is_near_both_of_its_ends_all_the_time() -> None:
+    (still,) = [one for one in travels([30.0, 30.0, 30.0])[0].travels if one.driver == "nod"]
+    assert (still.least.near, still.greatest.near) == (2.0, 2.0)
+
+
 def test_every_driver_is_reported_also_after_one_that_is_still_and_one_that_is_right() -> None:
     _, diagnostics = travels([0.0, 60.0])
     assert sorted((item.name, "`turn`" in item.message) for item in diagnostics.all) == [

@@ -36,6 +36,14 @@ def test_a_damaged_entry_is_as_if_it_were_absent_and_goes(tmp_path: Path, damage
     assert not path.exists()
 
 
+def test_a_later_run_adds_to_what_is_there(tmp_path: Path) -> None:
+    beside = KEY[:2] + OTHER[2:]
+    DiskCache(tmp_path).put("figures", KEY, b"one")
+    later = DiskCache(tmp_path)
+    later.put("figures", beside, b"two")
+    assert not later.problem and later.get("figures", beside) == b"two" and later.get("figures", KEY) == b"one"
+
+
 def test_nothing_is_left_behind_half_written(tmp_path: Path) -> None:
     store = DiskCache(tmp_path)
     for number in range(20):

@@ -212,6 +212,12 @@ def test_names_that_places_deny_are_a_warning_and_are_followed() -> None:
     assert compiled.spec.bound.skeleton.joints[pair.left].name == "joint_7"
 
 
+@pytest.mark.parametrize(("pair", "toward", "denied"), [("3, joint_7", "-x", True), ("7, joint_3", "-x", False)])
+def test_a_stated_side_denies_names_whichever_way_it_points(pair: str, toward: str, denied: bool) -> None:
+    compiled = compile_text(MAN % f"pair joint_{pair} as thigh  pairs by position with left toward {toward}")
+    assert ("names-against-places" in [one.name for one in compiled.diagnostics]) == denied
+
+
 def test_a_mirrored_axis_is_computed_for_a_pair_by_position() -> None:
     """The right knee's frame is turned by half a turn about y: its own x runs the other way."""
     compiled = compile_text(
