@@ -136,3 +136,13 @@ def test_the_size_of_a_mask_is_told_where_it_changed() -> None:
 def test_one_vertex_moves_and_two_vertices_move() -> None:
     assert geometry_text(ShapeEffect((1, 1), 1, 0.002), "changed") == "1 vertex moves, by at most 2 mm"
     assert geometry_text(ShapeEffect((2, 1), 2, 0.002), "changed") == "2 vertices move, by at most 2 mm"
+
+
+def test_a_mask_that_came_has_its_own_size_and_the_missing_one_none(tmp_path: Path) -> None:
+    old, new = edited(tmp_path, "skin of tip", "skin of base")
+    _, both = effect_of(compared(old, new), "fold")
+    assert isinstance(both, MaskEffect) and both.sizes[0] == both.sizes[1] > 0
+    without = cloth(tmp_path / "without", "\n".join(line for line in SPEC.splitlines() if not line.startswith("fold")))
+    _, came = effect_of(compared(without, old), "fold")
+    assert isinstance(came, MaskEffect)
+    assert (came.sizes, came.shares[0]) == ((0, both.sizes[0]), 0.0)

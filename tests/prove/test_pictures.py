@@ -6,6 +6,7 @@ import io
 import json
 from dataclasses import replace
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import pictures
 from plica.prove.report.nearest import nearest_on, nearest_places
-from plica.prove.report.page import INK, LINE, MARGIN, PAPER, Page
+from plica.prove.report.page import INK, LINE, MARGIN, PAPER, TEXT, Page, _font
 from plica.prove.report.pictures import (
     BEYOND,
     REGION,
@@ -262,6 +263,16 @@ def test_a_legend_keeps_to_its_column_and_its_rows() -> None:
     assert words[top : top + line].any(axis=1).argmax() > 0, "words stand within their row"
     assert not words[top + line - 2 : top + line].any()
     assert words[top + 2 * line : top + 3 * line].any(), "long words are wrapped"
+
+
+def test_words_of_a_legend_that_just_fit_are_not_wrapped() -> None:
+    words = "the nearest places"
+    width = ceil(_font(TEXT).getlength(words))
+    for room, rows in ((width, 1), (width - 1, 2)):
+        page = Page((300, 200), (LINE + 8 + room, 90))
+        page.legend([(None, words)])
+        under = (np.asarray(page.finished()) != PAPER).any(axis=2)[200 + 2 * MARGIN :]
+        assert [under[row * LINE : (row + 1) * LINE].any() for row in range(3)] == [True, rows == 2, False]
 
 
 def test_a_ring_leaves_free_what_it_marks() -> None:

@@ -15,7 +15,7 @@ from plica.measure.crossing import Crossing
 from plica.mesh.arrays import Floats
 from plica.mesh.npz import arrays_of, written
 from plica.mesh.sparse import SparseFloats
-from plica.prove.cache.preparations import from_bytes, to_bytes
+from plica.prove.cache.preparations import _type_of, from_bytes, to_bytes
 from tests.support.arms import arms
 from tests.support.meshes import bare_mesh
 from tests.support.solids import tube
@@ -163,3 +163,9 @@ def test_crossings_are_found_the_same_with_what_was_kept() -> None:
     one, other = made.of(pushed), read.of(pushed)
     assert len(one.triangles) > 0
     assert (one.triangles == other.triangles).all() and (one.frames == other.frames).all()
+
+
+def test_the_numbers_of_an_array_are_known_in_both_forms_of_its_annotation() -> None:
+    """One argument is what `NDArray` has from NumPy 2.5 on, two before."""
+    assert _type_of(list[np.int64]) == np.int64
+    assert _type_of(np.ndarray[tuple[int, ...], np.dtype[np.float64]]) == np.float64

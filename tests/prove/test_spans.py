@@ -7,7 +7,7 @@ import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.pose_components import skeleton_of
-from plica.prove.report.spans import text
+from plica.prove.report.spans import document, text
 from plica.prove.spans import Travels, measure_travels, report_travels
 from plica.readers.clip import Clip
 from plica.rig.rig import Rig
@@ -72,3 +72,10 @@ def test_the_table_shows_the_percentiles_that_its_heads_name() -> None:
     ])  # fmt: skip
     assert (least, middle, greatest) == pytest.approx((0.0, 50.0, 100.0))
     assert (low, high) == pytest.approx((5.0, 95.0), abs=0.51)
+
+
+def test_a_span_in_the_document_is_in_the_unit_of_its_own_driver() -> None:
+    spans = document(travels([0.0, 30.0])[0])["spans"]
+    assert isinstance(spans, list)
+    (nod,) = [span for span in spans if span["driver"] == "nod"]
+    assert (nod["unit"], nod["span"], nod["line"]) == ("deg", pytest.approx([0.0, 30.0]), "span   0 deg .. 30 deg")

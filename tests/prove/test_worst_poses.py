@@ -9,16 +9,18 @@ import numpy as np
 import pytest
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.poses import Poses, poses_from, rest_poses, sparse_pose
+from plica.evaluate.poses import Poses, SparsePose, poses_from, rest_poses, sparse_pose
 from plica.mesh.deform import Deformer
 from plica.prove.declared_poses import declared_poses
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report.summary import json_text, text
-from plica.prove.results import Result
+from plica.prove.report.worst_poses import declaration
+from plica.prove.results import JointMove, Result, WorstFrame
 from plica.prove.skin import Skin
 from plica.prove.sweeps import PoseTrack
-from plica.skeleton.algebra import multiply, normalised
+from plica.rig.rig import Expectation
+from plica.skeleton.algebra import Vector, multiply, normalised
 from tests.support.arms import ELBOW, SHAPE, Arms, arms, rig_from
 
 TURN = "driver turn both { reads rotation about x of paw   span 0 deg .. 80 deg }\n"
@@ -115,3 +117,20 @@ def test_what_holds_is_told_where_it_is_asked_for() -> None:
     results = list(Prover(ProofSubject(made.rig, made.attached)).results())
     assert "pose worst_1" not in text(results, {})
     assert "pose worst_1" in text(results, {}, every_pose=True)
+
+
+@pytest.mark.parametrize(
+    ("axis", "shown"),
+    [
+        ((1.0, 0.0, 0.0), "x"),
+        ((0.0, -1.0, 0.0), "-y"),
+        ((0.0, 0.0, 1.0), "z"),
+        ((0.0, 0.6, 0.8), "(0, 0.6, 0.8)"),
+        ((0.8, 0.0, -0.6), "(0.8, 0, -0.6)"),
+        ((-0.6, -0.8, 0.0), "(-0.6, -0.8, 0)"),
+    ],
+)
+def test_an_axis_of_the_joint_goes_by_its_letter_and_no_other_does(axis: Vector, shown: str) -> None:
+    move = JointMove("paw_lf", axis, 0.5, (0.0, 0.0, 0.0))
+    frame = WorstFrame("clip wade.bvh", "clip", 0, 0.0, (), SparsePose(), (move,))
+    assert f"at about {shown} of " in declaration(frame, [Result(0, Expectation("rest", "none"), "fails")])
