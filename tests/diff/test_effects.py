@@ -1,0 +1,43 @@
+"""Effects of a change on strengths, against what can be worked out by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plica.diff.effects import Response, combine_effect, readings_of, response_effect
+from plica.rig.strengths import Combination, Combine, StrengthOf
+from plica.values import Linear
+
+
+def combined(how: str, *names: str) -> Combine:
+    return Combine("all", "none", "all", Combination(how, tuple(map(StrengthOf, names))))
+
+
+def test_of_mixtures_that_differ_alike_the_first_whole_one_is_shown() -> None:
+    """The least and the greatest differ by 1 wherever one strength is 0 and the other 1."""
+    found = combine_effect(combined("least", "nod", "turn"), combined("greatest", "nod", "turn"))
+    assert found is not None
+    assert (found.largest, found.before, found.after) == (1.0, 0.0, 1.0)
+    assert found.parts == (("nod", 0.0), ("turn", 1.0))
+
+
+def test_mixtures_of_eight_strengths_are_tried_and_of_nine_are_not() -> None:
+    names = [f"strength_{number}" for number in range(9)]
+    eight = combine_effect(combined("least", *names[:8]), combined("greatest", *names[:8]))
+    assert eight is not None and eight.largest == 1.0
+    assert combine_effect(combined("least", *names), combined("greatest", *names)) is None
+
+
+def test_readings_to_compare_lie_evenly_and_hold_rest_and_the_middle() -> None:
+    readings = readings_of(Response((-1.0, 1.0), True, Linear()), Response((-1.0, 1.0), True, Linear()))
+    steps = np.diff(readings)
+    assert 0.0 in readings and 0.5 in readings
+    np.testing.assert_allclose(steps, steps[0])
+
+
+def test_a_response_that_is_only_longer_is_not_turned_round() -> None:
+    effect = response_effect(Response((0.0, 1.0), True, Linear()), Response((0.0, 2.0), True, Linear()))
+    assert effect is not None
+    assert not effect.flipped and (effect.largest, effect.at) == (0.5, 1.0)
+    back = response_effect(Response((0.0, 1.0), True, Linear()), Response((0.0, -1.0), True, Linear()))
+    assert back is not None and back.flipped
