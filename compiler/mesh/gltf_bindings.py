@@ -77,8 +77,8 @@ def _influences(arrays: GltfArrays, attributes: Fields, count: int, place: str) 
 def rigidly_bound(file: GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
     """A mesh without a skin, carried by the nearest joint at or above the node that shows it.
 
-    It stands where the bind pose puts it: its vertices are with those of the skins, and posing moves it as its node's
-    global transform does (section 3.7.3).
+    It stands where the bind pose puts it, in model space as the skins do, and posing moves it as its node's global
+    transform does (section 3.7.3).
     """
     way: list[int] = []
     above: int | None = node
@@ -90,7 +90,9 @@ def rigidly_bound(file: GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
         carrier = next((number for number in file.skeleton.nodes if number in file.joint_of_node), None)
     binding, matrix = unbound(len(piece.positions)), np.eye(4)
     if carrier is not None:
-        bound, inverse = _bound(file, carrier, piece.mesh)
+        name = file.skeleton.skeleton.joints[file.row_of_node[carrier]].name
+        bound = file.bind_frames[file.joint_of_node[carrier]]
+        inverse = _inverse(bound, f"joint `{name}`, on which `{piece.mesh}` hangs,")
         binding = replace(
             binding,
             joints=np.zeros((len(piece.positions), 1), np.int64),
@@ -99,37 +101,12 @@ def rigidly_bound(file: GltfMeshes, piece: MeshPiece, node: int) -> MeshPiece:
             inverse_binds=inverse[None],
         )
         if above is None:
-            name = file.skeleton.skeleton.joints[file.row_of_node[carrier]].name
             file.problems.append(f"`{piece.mesh}` has no skin and hangs on no joint; it is taken to go with `{name}`")
         else:
             matrix = bound
     for number in reversed(way):
         matrix = matrix @ local_matrix(file.nodes[number], f"nodes[{number}]")
     return replace(moved(piece, matrix), binding=binding)
-
-
-def _bound(file: GltfMeshes, joint: int, mesh: str) -> tuple[Floats, Floats]:
-    """Where the bind pose puts a joint, given by its node, and the inverse of that, (4, 4) each.
-
-    A joint that no skin binds keeps its place under the nearest bound one above it; without any, all is at rest.
-    """
-    way: list[int] = []
-    above: int | None = joint
-    while above is not None and above not in file.inverse_binds:
-        way.append(above)
-        above = file.parents[above]
-    if above is None:
-        frame = file.bound.frames[file.row_of_node[joint]]
-        bound = np.eye(4)
-        bound[:3, :3], bound[:3, 3] = frame.linear, frame.origin
-    else:
-        bound = _inverse(file.inverse_binds[above], f"the inverse bind matrix of node {above}")
-        for number in reversed(way):
-            bound = bound @ local_matrix(file.nodes[number], f"nodes[{number}]")
-    if above == joint:
-        return bound, file.inverse_binds[joint]
-    name = file.skeleton.skeleton.joints[file.row_of_node[joint]].name
-    return bound, _inverse(bound, f"joint `{name}`, on which `{mesh}` hangs,")
 
 
 def _inverse(matrix: Floats, what: str) -> Floats:

@@ -133,8 +133,7 @@ def _piece(
         binding = skinned_binding(file, shown.skin, attributes, count, name, here)
         binds = dict(zip(binding.bind_joints.tolist(), binding.inverse_binds, strict=True))
         return in_model_space(replace(piece, binding=binding), binds, file.bind_frames)
-    stated = {file.joint_of_node[node]: matrix for node, matrix in file.inverse_binds.items()}
-    return in_model_space(rigidly_bound(file, piece, shown.node), stated, file.bind_frames)
+    return rigidly_bound(file, piece, shown.node)
 
 
 # ---- attributes -------------------------------------------------------------------------------------

@@ -10,11 +10,11 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from plica.mesh.arrays import Floats
-from plica.readers.gltf_arrays import NUMBER_BYTES, Elements, GltfArrays
+from plica.readers.gltf_arrays import Elements, GltfArrays
 from plica.readers.gltf_document import parents_of_nodes
-from plica.readers.gltf_shown import shown_meshes, used_skins
+from plica.readers.gltf_shown import shown_meshes
 from plica.readers.gltf_skeleton import NodeSkeleton, chosen_bind_pose, skeleton_of_document
-from plica.readers.json_fields import Fields, indexes, numbers, objects
+from plica.readers.json_fields import Fields, numbers, objects
 from plica.readers.model_outline import UnreadableModel
 from plica.skeleton.skeleton import Skeleton
 
@@ -39,18 +39,6 @@ class GltfMeshes:
             if joint.name in joints
         }
         self.problems: list[str] = []
-
-    @cached_property
-    def inverse_binds(self) -> Mapping[int, Floats]:
-        """The inverse bind matrices (4, 4) that the character's skins state, by the node of the joint."""
-        result: dict[int, Floats] = {}
-        for skin in used_skins(self.arrays.document, self.chosen):
-            if self.skins[skin].get("inverseBindMatrices") is not None:
-                own = indexes(self.skins[skin], "joints", len(self.nodes), f"skins[{skin}]")
-                self.arrays.take(len(own) * 16 * NUMBER_BYTES, f"skins[{skin}]")
-                for node, matrix in zip(own, bind_matrices(self, skin, len(own)), strict=True):
-                    result.setdefault(node, matrix)
-        return result
 
     @cached_property
     def bound(self) -> Skeleton:

@@ -36,9 +36,12 @@ class GltfFile(NamedTuple):
     path: Path
 
 
-def bind_pose_of(file: GltfFile, skins: Sequence[int], rest: Skeleton, nodes: Sequence[int]) -> BindPose:
+def bind_pose_of(
+    file: GltfFile, skins: Sequence[int], rest: Skeleton, nodes: Sequence[int], shown: Sequence[Sequence[Frame]]
+) -> BindPose:
     """The bind pose of some skins' joints; `nodes` are the document's nodes that the skeleton's joints are.
 
+    shown: for each of the skins where the nodes stand at rest that show a mesh with it, in model space.
     Raises UnreadableModel where the file is damaged.
     """
     every = objects(file.document, "skins", "the file")
@@ -62,7 +65,7 @@ def bind_pose_of(file: GltfFile, skins: Sequence[int], rest: Skeleton, nodes: Se
                 return BindPose(None, fault=f"the inverse bind matrix of joint `{name}` cannot be inverted")
             frames[joint] = frame
         result.append(frames)
-    return bind_pose(rest, result)
+    return bind_pose(rest, result, shown)
 
 
 def _bind_frame(matrix: Sequence[float]) -> Frame | None:

@@ -15,7 +15,8 @@ from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
 from plica.readers.skeletons import check_joint_count, checked_skeleton
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Vector, normalised
 from plica.skeleton.bind_pose import NO_BIND_POSE, BindPose
-from plica.skeleton.skeleton import ORIGIN, UNSCALED, Joint, Skeleton
+from plica.skeleton.frames import composed
+from plica.skeleton.skeleton import MODEL_FRAME, ORIGIN, UNSCALED, Frame, Joint, Skeleton, local_frame
 
 UNIT_TOLERANCE = 1e-3  # how far the length of a rest rotation may be from 1 before it is worth a note
 
@@ -63,7 +64,27 @@ def chosen_bind_pose(document: Fields, path: Path, chosen: Collection[str], foun
 def _bind_pose(document: Fields, path: Path | None, skins: list[int], found: NodeSkeleton) -> BindPose:
     if path is None or not skins:
         return NO_BIND_POSE
-    return bind_pose_of(GltfFile(document, path), skins, found.skeleton, found.nodes)
+    shown = [_where_shown(document, skin, found) for skin in skins]
+    return bind_pose_of(GltfFile(document, path), skins, found.skeleton, found.nodes, shown)
+
+
+def _where_shown(document: Fields, skin: int, found: NodeSkeleton) -> list[Frame]:
+    """Where the nodes stand at rest that show a mesh with a skin, without those that a joint moves."""
+    nodes, parents = objects(document, "nodes", "the file"), parents_of_nodes(document)
+    joints = dict(zip(found.nodes, zip(found.skeleton.joints, found.skeleton.frames, strict=True), strict=True))
+    moving = below_or_among(parents, [node for node, (joint, _) in joints.items() if joint.skinned])
+    result = []
+    for number, node in enumerate(nodes):
+        if node.get("skin") != skin or "mesh" not in node or moving[number]:
+            continue
+        frame = MODEL_FRAME
+        above: int | None = number
+        while above is not None and above not in joints:
+            place = _placement(nodes[above], f"nodes[{above}]", f"node {above}", [])
+            frame = composed(local_frame(place.translation, place.rotation, place.scale), frame)
+            above = parents[above]
+        result.append(frame if above is None else composed(joints[above][1], frame))
+    return result
 
 
 def skeleton_of_document(document: Fields, chosen: Collection[str] = ()) -> NodeSkeleton:

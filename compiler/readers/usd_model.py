@@ -16,7 +16,7 @@ from plica.readers.usd_reader import read_stage
 from plica.readers.usd_stage import UsdMesh, UsdSkeleton, UsdStage
 from plica.skeleton.bind_pose import BindPose, bind_pose
 from plica.skeleton.frames import composed
-from plica.skeleton.skeleton import Frame, Joint, Skeleton
+from plica.skeleton.skeleton import MODEL_FRAME, Frame, Joint, Skeleton
 
 
 def outline_of_usd(path: Path, chosen: Collection[str] = ()) -> ModelOutline:
@@ -76,7 +76,7 @@ def _bind_pose(skeletons: Sequence[UsdSkeleton], rest: Skeleton) -> BindPose:
         above = _frame(skeleton.to_model.usable().matrices()[0])
         skins.append({first + row: composed(above, _frame(matrix)) for row, matrix in enumerate(binds)})
         first += len(skeleton.joints)
-    return bind_pose(rest, skins)
+    return bind_pose(rest, skins, [(MODEL_FRAME,)] * len(skins))
 
 
 def _frame(rows: Sequence[Sequence[float]]) -> Frame:

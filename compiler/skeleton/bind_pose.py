@@ -20,7 +20,7 @@ from plica.skeleton.algebra import (
     scaled,
     transpose,
 )
-from plica.skeleton.bind_space import SkinFrames, flattened, placed, same_as_rest, without_places
+from plica.skeleton.bind_space import SkinFrames, flattened, same_as_rest, space_of, without_places
 from plica.skeleton.frames import body_size, composed, inverted, local_of, polar, same_frame
 from plica.skeleton.skeleton import MODEL_FRAME, Frame, Joint, Skeleton
 
@@ -35,7 +35,8 @@ class BindPose(NamedTuple):
     pose, and `fault` says why, in a sentence; `absent`: because the file has none, so that rest is the only pose.
     `same`: it is the file's rest up to one similarity for each skin, and `skeleton` is that rest. `assumed`: joints
     without inverse bind matrices that carry joints with one, whose frames in the bind pose nothing states; they keep
-    their local transforms, as do joints that carry none.
+    their local transforms, as do joints that carry none. `guess`: how the stored
+    vertices are taken to stand where the rest does not tell.
     """
 
     skeleton: Skeleton | None
@@ -43,13 +44,15 @@ class BindPose(NamedTuple):
     assumed: frozenset[int] = frozenset()
     fault: str = ""
     absent: bool = False
+    guess: str = ""
 
 
 NO_BIND_POSE: Final = BindPose(None, fault="the file has no skin", absent=True)
 
 
-def bind_pose(rest: Skeleton, skins: Sequence[SkinFrames]) -> BindPose:
-    """The bind pose that the skins state, in model space."""
+def bind_pose(rest: Skeleton, skins: Sequence[SkinFrames], shown: Sequence[Sequence[Frame]] = ()) -> BindPose:
+    """The bind pose that the skins state, in model space; shown: for each skin where the nodes stand that show it."""
+    where = {id(skin): frames for skin, frames in zip(skins, shown, strict=bool(shown))}
     skins = [skin for skin in skins if skin]
     if not skins:
         return BindPose(None, fault="the file states no inverse bind matrices", absent=True)
@@ -63,19 +66,25 @@ def bind_pose(rest: Skeleton, skins: Sequence[SkinFrames]) -> BindPose:
     if all(carried):
         return BindPose(rest, same=True)
     frames: dict[int, Frame] = {}
+    guess = ""
     waiting = list(skins)
     while waiting:
         # Skins that share joints stand together; the others are placed by where the file's rest has them.
         chosen = next((skin for skin in waiting if skin.keys() & frames.keys()), waiting[0])
         waiting.remove(chosen)
-        for joint, frame in placed(rest, chosen, frames).items():
+        space = space_of(rest, chosen, frames, where.get(id(chosen), ()))
+        if space is None:
+            return BindPose(None, fault="the file's rest is turned so far from it that several places fit its vertices")
+        guess = guess or space.guess
+        for joint, stored in chosen.items():
+            frame = composed(space.frame, stored)
             known = frames.setdefault(joint, frame)
             if not same_frame(known, frame, size):
                 name = rest.joints[joint].name
                 return BindPose(
                     None, fault=f"its skins do not agree on where joint `{name}` stood when they were bound"
                 )
-    return _locals(rest, frames)
+    return _locals(rest, frames)._replace(guess=guess)
 
 
 # ---- local transforms ---------------------------------------------------------------------------------------

@@ -60,6 +60,8 @@ def bind_stance(facts: FactSet, poses: ModelPoses, of_model: bool, span: Span, f
     if taken is None:
         found.add("stance-unknown", place, bind=_text(even[0]), rest=_text(even[1]))
         return only_rest(rest)
+    if taken == "bind" and bind.guess:
+        found.add("far-from-bind-pose", place, guess=bind.guess)
     chosen = even[0] if taken == "bind" else even[1]
     if chosen is not None and not chosen.even:
         found.add("uneven-stance", place, pose=POSE_NAMES[taken], bind=_text(even[0]), rest=_text(even[1]))

@@ -202,7 +202,7 @@ def test_a_part_without_a_skin_stands_where_the_bind_pose_puts_its_joint(tmp_pat
     buffers = Buffers()
     document = two_joints([skinned(buffers, HALF)])
     binds = np.tile(np.eye(4), (2, 1, 1))
-    binds[0, :3, 3] = (0, -7, 0)  # of the knee, which stands elsewhere at rest
+    binds[0, :3] = [(0, 1, 0, -1), (-1, 0, 0, 0), (0, 0, 1, 0)]  # of the knee, which is not turned at rest
     document["skins"][0]["inverseBindMatrices"] = buffers.add(binds)
     target = {"POSITION": buffers.add([(0, 0, 1)] * 3)}
     badge = {"attributes": {"POSITION": buffers.add(SQUARE[:3])}, "targets": [target]}
@@ -211,12 +211,12 @@ def test_a_part_without_a_skin_stands_where_the_bind_pose_puts_its_joint(tmp_pat
     document["nodes"].append({"name": "pin", "rotation": [0.5**0.5, 0, 0, 0.5**0.5], "mesh": 1})
     mesh = read(buffers, document, tmp_path)
     assert mesh.vertex_count == 7 and mesh.problems == ()
-    np.testing.assert_allclose(mesh.positions[4:], [(0, 7, 0), (1, 7, 0), (0, 7, 1)], atol=1e-12)
+    np.testing.assert_allclose(mesh.positions[4:], [(0, 1, 0), (0, 2, 0), (0, 1, 1)], atol=1e-12)
     assert mesh.weights[4:, 0].tolist() == [1, 1, 1] and not mesh.weights[4:, 1:].any()
     carrier = mesh.joints[4, 0]
     assert mesh.bind_joints[carrier] == 1
-    np.testing.assert_array_equal(mesh.inverse_binds[carrier], binds[0])
-    np.testing.assert_allclose(mesh.morphs["shine"].offsets, [(0, -1, 0)] * 3, atol=1e-12)
+    np.testing.assert_allclose(mesh.inverse_binds[carrier], binds[0], atol=1e-12)
+    np.testing.assert_allclose(mesh.morphs["shine"].offsets, [(1, 0, 0)] * 3, atol=1e-12)
     assert mesh.morphs["shine"].indices.tolist() == [4, 5, 6]
     part = mesh.parts[1]
     assert (part.mesh, part.node, part.primitives, part.start, part.count) == ("badge", "pin", (0,), 4, 3)

@@ -117,6 +117,30 @@ def test_the_space_of_the_vertices_may_be_another(scale: float, turn: Rotation, 
         same(turned / np.linalg.norm(turned, axis=0), frame[:3, :3].T @ expected["hips"][:3, :3])
 
 
+@pytest.mark.parametrize("scale", [1.0, 100.0])
+def test_a_strongly_turned_body_is_not_taken_for_turned_vertices(scale: float, tmp_path: Path) -> None:
+    turned = Rotation.from_rotvec(np.radians(60.0) * np.array((0.36, 0.48, -0.8)))
+    model(tmp_path / "body.gltf", rest=WALKING | {"hips": turned}, space=transform(about("x", 0), scale=scale))
+    result = compiled(tmp_path)
+    assert names(result) == {"far-from-bind-pose"}
+    for name, frame in bound_frames().items():
+        same(neutral(result)[name][:3, 3], frame[:3, 3])
+
+
+@pytest.mark.parametrize("angle", [10.0, 25.0, 40.0])
+@pytest.mark.parametrize("axis", [(0.36, 0.48, -0.8), (-0.8, 0.6, 0.0), (0.0, 0.0, 1.0), (0.48, 0.64, 0.6)])
+def test_a_space_that_cannot_be_told_is_refused_or_warned_of(
+    axis: tuple[float, float, float], angle: float, tmp_path: Path
+) -> None:
+    """Never another one in silence: vertices turned by a right angle, in whatever turn nearer to it the body rests."""
+    turned = Rotation.from_rotvec(np.radians(angle) * np.array(axis))
+    model(tmp_path / "body.gltf", rest=WALKING | {"hips": turned}, space=transform(about("x", 90)))
+    result = compiled(tmp_path)
+    if not names(result) & {"bind-pose-unusable", "far-from-bind-pose", "uneven-stance", "stance-unknown"}:
+        for name, frame in bound_frames().items():
+            same(neutral(result)[name][:3, 3] - neutral(result)["hips"][:3, 3], frame[:3, 3] - (0.0, 1.0, 0.0))
+
+
 def test_a_similarity_between_both_is_no_difference(tmp_path: Path) -> None:
     """Measured in centimetres, lying on its back and elsewhere: the file's rest is taken to the last bit."""
     model(tmp_path / "body.gltf", space=transform(about("x", 90), (3.0, 4.0, 5.0), 100.0))

@@ -58,6 +58,17 @@ expect      {{ rest }}
 """
 
 
+NEAR, SLIDE = 200.0, 20.0  # mm
+STEEPEST = np.radians(30.0) / 2.0  # of the drivers of angles; a curve or a field may rise twice as fast as a span
+
+
+def span_of(strength: str, size: float) -> float:
+    """Over which part of the body's size, or how many radians, a strength rises from 0 to 1, at its steepest."""
+    lengths = {"near": NEAR, "slide": SLIDE}
+    span = next((length for name, length in lengths.items() if strength.endswith(name)), None)
+    return STEEPEST if span is None else span / 1000.0 / size
+
+
 @dataclass(frozen=True, eq=False)
 class Outcome:
     """What Plica makes of a variation, in the character's model space, metres, one row for each vertex of its own.
@@ -113,8 +124,8 @@ def spec_of(variation: Variation) -> str:
         from_forearm=f" from {roles['forearm']}" if variation.hung else "",
         from_shin=f" from {roles['shin']}" if variation.hung else "",
         feather=90.0 * lengths,
-        near=-200.0 * lengths,
-        slide=20.0 * lengths,
+        near=-NEAR * lengths,
+        slide=SLIDE * lengths,
     )
 
 

@@ -16,7 +16,6 @@ class Open(NamedTuple):
 
 ALL = ("read", "strengths", "skin", "offsets", "regions", "measures")
 OPEN: Final[tuple[Open, ...]] = (
-    Open("rest_posed", ALL, "readings count from the rest, also where it is a pose"),
     Open("file_in_centimetres", ALL, "no fact says which unit a file has"),
     Open("under_controls", ALL, "a reading is relative to the parent alone"),
 )

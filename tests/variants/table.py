@@ -35,7 +35,10 @@ def turned(axis: str, degrees: float) -> Floats:
 
 def _stored_elsewhere(character: Character, stored: Floats) -> Variation:
     """The mesh stored in another space, which the inverse bind matrices take back."""
-    result = unchanged(character)
+    return _mesh_moved(unchanged(character), stored)
+
+
+def _mesh_moved(result: Variation, stored: Floats) -> Variation:
     _move_mesh(result.model, stored)
     return result
 
@@ -109,9 +112,9 @@ def _all_in_centimetres_below_a_root(character: Character) -> Variation:
 # ---- joints -------------------------------------------------------------------------------------------
 
 
-def _rest_posed(character: Character) -> Variation:
+def _rest_posed(character: Character, changed: Variation | None = None) -> Variation:
     """The nodes stand in a pose of the motion; the inverse bind matrices are those of the even stance."""
-    result = unchanged(character)
+    result = changed or unchanged(character)
     result.model.put([world[POSED_FRAME] for world in result.worlds()])
     return result
 
@@ -357,7 +360,19 @@ def _unused_vertices(character: Character) -> Variation:
 
 VARIANTS: tuple[Variant, ...] = (
     Variant("written_again", "the same model in another file", unchanged),
-    Variant("rest_posed", "the rest is a pose, the bind pose is kept", _rest_posed),
+    Variant("rest_posed", "the rest is a pose, the bind pose is kept", _rest_posed, of_binds=True),
+    Variant(
+        "rest_posed_in_centimetres",
+        "the rest is a pose, and the mesh is stored in centimetres",
+        lambda character: _mesh_moved(_rest_posed(character), scaled(100.0)),
+        of_binds=True,
+    ),
+    Variant(
+        "rest_posed_rigid_parts",
+        "the rest is a pose, and what one joint carries hangs on it without a skin",
+        lambda character: _rest_posed(character, _rigid_parts(character)),
+        of_binds=True,
+    ),
     Variant(
         "mesh_in_centimetres",
         "the mesh is stored in centimetres, inverse bind matrices make up for it",

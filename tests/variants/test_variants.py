@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.variants.characters import CHARACTERS, Character
-from tests.variants.law import Outcome, outcome_of
+from tests.variants.law import Outcome, outcome_of, span_of
 from tests.variants.open import OPEN, reason
 from tests.variants.skinned import own_skin
 from tests.variants.table import VARIANTS
@@ -20,6 +20,9 @@ from tests.variants.variation import Variant, Variation, unchanged
 # Shares of the body's size; strengths are computed from nodes, which hold all digits, unless the file lacks them.
 ROUNDING = 2e-7
 STRENGTHS = 1e-9
+# Where the neutral stance is read from inverse bind matrices: half a unit in the last place, 6e-8, for each element, of
+# up to 16 joints one in the other. A share of the body's size and radians; strengths divide it by their spans.
+OF_BINDS = 1e-6
 REGIONS = 2e-5  # weights from 0 to 1; distances along the skin are divided by the width of the feather
 FIGURES = 2e-5  # shares and metres; a volume is a small difference of large numbers
 LAWS = ("read", "strengths", "skin", "offsets", "regions", "measures")
@@ -44,21 +47,28 @@ def difference(law: str, variant: Variant, character: Character) -> float:
     if law == "read":
         return 0.0 if ours.strengths and not ours.errors and not ours.lost else np.inf
     if law == "strengths":
+        if variant.of_binds:
+            allowed = {name: OF_BINDS / span_of(name, theirs.size) for name in theirs.strengths}
+            return _furthest(ours.strengths, theirs.strengths, allowed)
         return _furthest(ours.strengths, theirs.strengths) / STRENGTHS
     if law == "regions":
         return _furthest(ours.regions, theirs.regions) / REGIONS
     if law == "measures":
         return _furthest(ours.figures, theirs.figures) / FIGURES
     a, b = (ours.skin, theirs.skin) if law == "skin" else (ours.moved, theirs.moved)
-    return float(np.abs(a - b).max()) / theirs.size / ROUNDING if a.shape == b.shape else np.inf
+    rounding = OF_BINDS if variant.of_binds else ROUNDING
+    return float(np.abs(a - b).max()) / theirs.size / rounding if a.shape == b.shape else np.inf
 
 
 def _furthest(
-    ours: dict[str, np.ndarray] | dict[str, float], theirs: dict[str, np.ndarray] | dict[str, float]
+    ours: dict[str, np.ndarray] | dict[str, float],
+    theirs: dict[str, np.ndarray] | dict[str, float],
+    allowed: dict[str, float] | None = None,
 ) -> float:
     if set(ours) != set(theirs):
         return np.inf
-    return max(float(np.abs(ours[name] - theirs[name]).max()) for name in theirs)
+    units = allowed or dict.fromkeys(theirs, 1.0)
+    return max(float(np.abs(ours[name] - theirs[name]).max()) / units[name] for name in theirs)
 
 
 def cases() -> list[object]:

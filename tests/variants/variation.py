@@ -94,12 +94,14 @@ def joint_name(model: Model, number: int) -> str:
 
 
 class Variant(NamedTuple):
-    """A way to write the same character. refused: the name of the diagnostic that may refuse it, "" if it must hold."""
+    """A way to write the same character. refused: the name of the diagnostic that may refuse it, "" if it must hold;
+    of_binds: its neutral stance can be read from inverse bind matrices alone, which hold single precision."""
 
     name: str
     about: str
     make: Callable[[Character], Variation]
     refused: str = ""
+    of_binds: bool = False
 
 
 def unchanged(character: Character) -> Variation:
