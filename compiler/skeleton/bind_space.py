@@ -61,7 +61,7 @@ def same_as_rest(rest: Skeleton, skin: SkinFrames, size: float) -> bool:
 
 
 class Space(NamedTuple):
-    """Where the space of a skin's vertices lies in the model's; `guess`: how that was taken, where rest does not tell."""
+    """Where the space of a skin's vertices lies in the model's; `guess`: how, where rest does not tell."""
 
     frame: Frame
     guess: str = ""
