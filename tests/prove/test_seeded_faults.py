@@ -238,6 +238,19 @@ def test_a_shape_of_no_side_before_them_hides_no_uneven_shapes() -> None:
     assert uneven_shapes(rig, replace(made.attached, shapes=shapes)) == (1.0, "left_hold, which the other side lacks")
 
 
+def test_unevenness_is_a_share_of_the_longest_offset() -> None:
+    made = arms(ELBOW + SHAPE)
+    left, right = (made.attached.shapes[f"{side}_hold"].primary for side in ("left", "right"))
+    longest = float(np.linalg.norm(right.offsets, axis=1).max())
+    moved = right.offsets.copy()
+    moved[0] += (0.25 * longest, 0.0, 0.0)
+    both = {"left_hold": Inbetweens(left), "right_hold": Inbetweens(Offsets(right.indices, moved))}
+    longest = max(longest, float(np.linalg.norm(moved, axis=1).max()))
+    expected = 0.25 * float(np.linalg.norm(right.offsets, axis=1).max()) / longest
+    amount, _ = uneven_shapes(made.rig, replace(made.attached, shapes=both))
+    assert amount == pytest.approx(expected, rel=1e-3)
+
+
 def test_a_shape_that_moves_too_much_of_the_mesh() -> None:
     text = good().replace("at most 200", "at most 100")
     assert failing(arms(text)) == {"moved of left_hold", "moved of right_hold"}
