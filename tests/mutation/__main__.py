@@ -48,10 +48,12 @@ MODULES = (
 NOT_THEIRS = ("compiler/prove/execution",)  # processes and clusters decide nothing
 TESTS = (
     "tests/spec",
+    "tests/skeleton",
     "tests/kinds",
     "tests/rig",
     "tests/evaluate",
     "tests/diff",
+    "tests/commands/test_diff.py",
     "tests/prove",
     "tests/diagnostics",
     "tests/outside",
