@@ -386,7 +386,10 @@ def test_git_diff_says_what_it_did_not_read(driven: Path) -> None:
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 def test_a_models_buffer_elsewhere_is_not_opened(repository: Path) -> None:
-    """A pipe that nobody writes to: opening it would never end."""
+    """A pipe that nobody writes to: opening it would never end.
+
+    Without the buffer nothing is known of the bind pose, so neither state has readings that could be compared.
+    """
     os.mkfifo("pipe.bin")
     spec = cloth(Path("deep/down/cloth"))
     model = spec.parent / "cloth.gltf"
@@ -397,4 +400,5 @@ def test_a_models_buffer_elsewhere_is_not_opened(repository: Path) -> None:
     (changed.parent / "cloth.gltf").write_bytes(model.read_bytes())
     command = [sys.executable, "-m", "plica", "diff", str(spec), str(changed)]
     done = subprocess.run(command, timeout=600, capture_output=True, text=True, check=False)
-    assert done.returncode == 1 and "region far" in done.stdout, done.stderr
+    assert done.returncode == 2
+    assert done.stderr.count("PL510") == 2, done.stderr
