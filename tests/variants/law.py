@@ -226,4 +226,5 @@ def _poses(variation: Variation, character: plica.Character) -> Poses:
         joints=names,
         rotations=np.stack([given[name][0] for name in names], axis=1),
         translations=np.stack([given[name][1] / unit for name in names], axis=1),
+        scales=np.stack([given[name][2] for name in names], axis=1),
     )

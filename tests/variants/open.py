@@ -17,7 +17,11 @@ class Open(NamedTuple):
 ALL = ("read", "strengths", "skin", "offsets", "regions", "measures")
 OPEN: Final[tuple[Open, ...]] = (
     Open("file_in_centimetres", ALL, "no fact says which unit a file has"),
-    Open("under_controls", ALL, "a reading is relative to the parent alone"),
+    Open(
+        "under_controls",
+        ("offsets", "measures"),
+        "a sweep of the elbow, and a sculpt posed at it, leave a hand behind that hangs elsewhere",
+    ),
 )
 
 

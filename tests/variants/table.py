@@ -360,18 +360,18 @@ def _unused_vertices(character: Character) -> Variation:
 
 VARIANTS: tuple[Variant, ...] = (
     Variant("written_again", "the same model in another file", unchanged),
-    Variant("rest_posed", "the rest is a pose, the bind pose is kept", _rest_posed, of_binds=True),
+    Variant("rest_posed", "the rest is a pose, the bind pose is kept", _rest_posed, chained=True),
     Variant(
         "rest_posed_in_centimetres",
         "the rest is a pose, and the mesh is stored in centimetres",
         lambda character: _mesh_moved(_rest_posed(character), scaled(100.0)),
-        of_binds=True,
+        chained=True,
     ),
     Variant(
         "rest_posed_rigid_parts",
         "the rest is a pose, and what one joint carries hangs on it without a skin",
         lambda character: _rest_posed(character, _rigid_parts(character)),
-        of_binds=True,
+        chained=True,
     ),
     Variant(
         "mesh_in_centimetres",
@@ -397,7 +397,7 @@ VARIANTS: tuple[Variant, ...] = (
     Variant("z_up", "everything with z up", _z_up),
     Variant("negative_scales", "joints with negative scales of their own", _negative_scales),
     Variant("mirrored_arm", "the right arm below a mirroring scale", _mirrored_arm),
-    Variant("under_controls", "feet and hands under helpers at the root", _under_controls),
+    Variant("under_controls", "feet and hands under helpers at the root", _under_controls, chained=True),
     Variant("extra_joints", "end joints, twist joints, helpers between joints", _extra_joints),
     Variant("matrices", "transforms written as matrices", _matrices),
     Variant("prefixed", "names with a prefix", _prefixed),

@@ -20,9 +20,9 @@ from tests.variants.variation import Variant, Variation, unchanged
 # Shares of the body's size; strengths are computed from nodes, which hold all digits, unless the file lacks them.
 ROUNDING = 2e-7
 STRENGTHS = 1e-9
-# Where the neutral stance is read from inverse bind matrices: half a unit in the last place, 6e-8, for each element, of
+# Where frames come out of chains, as inverse binds do: half a unit in the last place, 6e-8, for each element, of
 # up to 16 joints one in the other. A share of the body's size and radians; strengths divide it by their spans.
-OF_BINDS = 1e-6
+CHAINED = 1e-6
 REGIONS = 2e-5  # weights from 0 to 1; distances along the skin are divided by the width of the feather
 FIGURES = 2e-5  # shares and metres; a volume is a small difference of large numbers
 LAWS = ("read", "strengths", "skin", "offsets", "regions", "measures")
@@ -47,8 +47,8 @@ def difference(law: str, variant: Variant, character: Character) -> float:
     if law == "read":
         return 0.0 if ours.strengths and not ours.errors and not ours.lost else np.inf
     if law == "strengths":
-        if variant.of_binds:
-            allowed = {name: OF_BINDS / span_of(name, theirs.size) for name in theirs.strengths}
+        if variant.chained:
+            allowed = {name: CHAINED / span_of(name, theirs.size) for name in theirs.strengths}
             return _furthest(ours.strengths, theirs.strengths, allowed)
         return _furthest(ours.strengths, theirs.strengths) / STRENGTHS
     if law == "regions":
@@ -56,7 +56,7 @@ def difference(law: str, variant: Variant, character: Character) -> float:
     if law == "measures":
         return _furthest(ours.figures, theirs.figures) / FIGURES
     a, b = (ours.skin, theirs.skin) if law == "skin" else (ours.moved, theirs.moved)
-    rounding = OF_BINDS if variant.of_binds else ROUNDING
+    rounding = CHAINED if variant.chained else ROUNDING
     return float(np.abs(a - b).max()) / theirs.size / rounding if a.shape == b.shape else np.inf
 
 

@@ -70,11 +70,8 @@ class Variation:
                 result[number] = node.local if node.parent is None else result[node.parent] @ node.local
         return result
 
-    def poses(self) -> dict[str, tuple[Floats, Floats]]:
-        """Local rotations (frames, 4) and translations (frames, 3) of every node by the joint's name.
-
-        Raises ValueError where the motion asks for another scale than the file has.
-        """
+    def poses(self) -> dict[str, tuple[Floats, Floats, Floats]]:
+        """Local rotations (frames, 4), translations and scales (frames, 3) of every node by the joint's name."""
         worlds = self.worlds()
         result = {}
         for number, node in enumerate(self.model.nodes):
@@ -82,9 +79,7 @@ class Variation:
             if node.parent is not None:
                 local = np.linalg.inv(worlds[node.parent]) @ local
             translation, rotation, scale = parts(local, node.signs)
-            if np.abs(scale / parts(node.local, node.signs)[2] - 1.0).max() > 1e-6:
-                raise ValueError(f"{node.name} cannot follow without another scale")
-            result[joint_name(self.model, number)] = (rotation, translation)
+            result[joint_name(self.model, number)] = (rotation, translation, scale)
         return result
 
 
@@ -95,13 +90,14 @@ def joint_name(model: Model, number: int) -> str:
 
 class Variant(NamedTuple):
     """A way to write the same character. refused: the name of the diagnostic that may refuse it, "" if it must hold;
-    of_binds: its neutral stance can be read from inverse bind matrices alone, which hold single precision."""
+    chained: frames in it come out of chains in single precision: inverse bind matrices that the neutral stance is read
+    from, or the transforms of a whole limb written as that of one joint."""
 
     name: str
     about: str
     make: Callable[[Character], Variation]
     refused: str = ""
-    of_binds: bool = False
+    chained: bool = False
 
 
 def unchanged(character: Character) -> Variation:
