@@ -23,7 +23,7 @@ from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.poses import Array
 from plica.evaluate.steadiness import moved_by_shaking
 from plica.rig.rig import Rig
-from plica.targets.python.source import module_text
+from plica.targets.python import module_text
 from tests.support.texts import rig_of
 
 FRAMES = 200
@@ -82,7 +82,11 @@ class Written(NamedTuple):
 control blink both {{ range -1 .. 1   rest {self.rest} }}
 control frown both {{ range 0 .. 1   rest 0 }}
 {drivers}
-field reach both {{ reads rotation of upperarm   sample up at about z {self.sample} deg   sample fore at about y 40 deg }}
+field reach both {{
+    reads rotation of upperarm
+    sample up at about z {self.sample} deg
+    sample fore at about y 40 deg
+}}
 combine first both = {self.ways[0]}(d0, d1)
 combine second both = {self.ways[1]}(first, d2, d0)
 """
@@ -226,7 +230,7 @@ def test_what_written_modules_differ_by_is_told(before: str, after: str) -> None
             for index, name in enumerate(poses.joints)
         }
         controls = dict(zip(poses.control_names, poses.controls[frame].tolist(), strict=True))
-        one, other = (module.strengths({"joints": joints, "controls": controls}) for module in modules)
+        one, other = (module.strengths(module._PoseOf({"joints": joints, "controls": controls})) for module in modules)
         for name in found:
             found[name] = max(found[name], abs(one[name] - other[name]))
     assert max(found.values()) > 0.01

@@ -7,6 +7,7 @@ from math import isfinite
 from typing import Final
 
 from plica.diff.effects import Effect, combine_effect, same_sources
+from plica.diff.facts import Difference
 from plica.diff.judgement import Judgement, Situation, TableJudgement, always
 from plica.diff.reached_strengths import SMALL
 from plica.diff.strength_comparison import NOTHING
@@ -14,7 +15,7 @@ from plica.diff.value_text import ARROW, amount, text_of, unit_of_reading
 from plica.diff.verdicts import STRENGTHS, Harm, Verdict
 from plica.quantities import changed
 from plica.rig.entry_text import quantity_text, reading_text, span_text
-from plica.rig.strengths import Driver
+from plica.rig.strengths import Driver, Field
 
 RESPONSE: Final = ("reading", "span", "clamped", "curve")
 """The fields of a driver that make its strength."""
@@ -128,7 +129,25 @@ def _range(situation: Situation) -> Iterator[Verdict]:
     yield Verdict(rule, harm, (STRENGTHS,), text)
 
 
+def _field(situation: Situation) -> Iterator[Verdict]:
+    """The samples in words; what is computed of them (width, coefficients) follows from where they stand."""
+    old, new = ({sample.name: sample.rotation for sample in one.samples} for one in _ends(situation.fact))
+    said = [f"sample {name} has another pose" for name in new if name in old and old[name] != new[name]]
+    said += [f"sample {name} is new" for name in new if name not in old]
+    said += [f"sample {name} is gone" for name in old if name not in new]
+    if not said and [*old] != [*new]:
+        said = ["the samples in another order"]
+    yield Verdict("field", Harm.RISKY, (STRENGTHS,), ", ".join(said) or "interpolated in another way")
+
+
+def _ends(fact: Difference) -> tuple[Field, Field]:
+    old, new = fact.old, fact.new
+    assert isinstance(old, Field) and isinstance(new, Field)
+    return old, new
+
+
 JUDGEMENTS: Final = (
+    Judgement("fields", ("samples", "width", "coefficients", "constants"), _field),
     Judgement("strengths", RESPONSE, _response),
     Judgement("strengths", ("combination",), _combination),
     Judgement("controls", ("range",), _range),
