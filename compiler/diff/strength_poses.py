@@ -29,8 +29,8 @@ from plica.units import Dimension
 PoseItem = StrengthPose | JointPose
 
 # Figures of our own. `_BEYOND`: how far a joint is moved at random, times the farthest end of a span.
-_STEPS, _BETWEEN, _BEYOND = 48, 3, 1.25
-_RANDOM, _MIXED, _SEED = 160, 64, 41_000
+_STEPS, _BETWEEN, _BEYOND = 32, 2, 1.25
+_RANDOM, _MIXED, _SEED = 64, 24, 41_000
 _SHARES: Final = (0.0, 0.5, 1.0, -0.25, 1.25)
 _SCALES: Final = (0.5, 1.6)
 
