@@ -6,7 +6,7 @@ others it is only known what was computed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from plica.diff.facts import renamed_entries
 from plica.diff.renaming import Renamed, rewritten
 from plica.kinds.curves import curve_problem
-from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import controls_of, joints_of, kind_of
+from plica.kinds.readings import controls_of, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.integrity import first_problem
 from plica.rig.rig import Rig, RigJoint
@@ -231,8 +230,13 @@ class Sources:
                 return *said_by(strength), *read
             case Sample():
                 field = self.fields.get(strength.field)
-                numbers = None if field is None else (*_numbers_of(field), self._chain((field.joint,)))
-                return *said_by(strength), numbers
+                if field is None:
+                    return said_by(strength)
+                return (
+                    *said_by(strength),
+                    *_numbers_of(field),
+                    self._chain((field.joint, field.relative_to or field.joint)),
+                )
             case Combine():
                 return said_by(strength)
 
@@ -243,12 +247,15 @@ class Sources:
     def joints_read(self, strength: Strength) -> frozenset[str]:
         """The joints whose pose a strength reads itself; for a reading between two joints, all above them as well."""
         if isinstance(strength, Sample) and strength.field in self.fields:
-            return frozenset((self.fields[strength.field].joint,))
+            field = self.fields[strength.field]
+            return self._read((field.joint,) if field.relative_to is None else (field.joint, field.relative_to))
         if not isinstance(strength, Driver):
             return frozenset()
-        named = joints_of(strength.reading)
-        between = kind_of(strength.reading).needs is Needs.CHAIN
-        return frozenset(joint[0] for joint in self._chain(named)) | set(named) if between else frozenset(named)
+        return self._read(joints_of(strength.reading))
+
+    def _read(self, named: Sequence[str]) -> frozenset[str]:
+        above = frozenset(joint[0] for joint in self._chain(named)) if len(named) > 1 else frozenset()
+        return above | frozenset(named)
 
     def joints_above(self, strength: Strength) -> frozenset[str]:
         """The joints that a strength reads and all above them."""
@@ -266,7 +273,7 @@ class Sources:
             if joint is not None and joint.name not in met:
                 met[joint.name] = joint
                 waiting += [] if joint.parent is None else [joint.parent]
-        return frozenset((one.name, one.parent, one.translation, one.rotation, one.scale) for one in met.values())
+        return frozenset((one.name, one.parent, one.neutral, one.rest) for one in met.values())
 
 
 def said_by(strength: Strength) -> tuple[Any, ...]:

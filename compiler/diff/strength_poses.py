@@ -17,7 +17,7 @@ from plica.evaluate.poses import JointPlacement, SparsePose, is_finite
 from plica.evaluate.vectors import vectors
 from plica.kinds.curves import curve_knots
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import AXES, Bend, Reading, kind_of
+from plica.kinds.readings import AXES, Bend, Reading, kind_of, seen
 from plica.mesh.pose_solver import PoseSolver
 from plica.prove.pose_rows import sparse_poses
 from plica.rig.rig import Rig
@@ -96,7 +96,7 @@ def _settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
             yield from (Setting(pose, needs) for pose in _with_reading(placer, driver.reading, value))
     for field in rig.fields:
         for sample in field.samples[1:]:
-            yield Setting(placer.turned(field.joint, sample.rotation), frozenset((field.joint,)))
+            yield Setting(placer.turned_as_seen(seen(field), sample.rotation), placer.looked_at(seen(field)))
     for control in rig.controls:
         low, high = control.range
         for value in (low, high, 2 * low - high, 2 * high - low):
@@ -106,14 +106,18 @@ def _settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
 def _with_reading(placer: ReadingInverter, reading: Reading, value: float) -> Iterator[SparsePose]:
     """Poses in which a reading has a value: about each axis for a bend, which has none of its own."""
     if isinstance(reading, Bend):
-        yield from (placer.turned(reading.joint, about(axis, way * value)) for axis in AXES.values() for way in (1, -1))
+        turns = (about(axis, way * value) for axis in AXES.values() for way in (1, -1))
+        yield from (placer.turned_as_seen(seen(reading), turn) for turn in turns)
     elif (pose := placer.pose(reading, value)) is not None:
         yield pose
 
 
 def _at_rest(rig: Rig) -> Iterator[SparsePose]:
     """The rest pose of one rig in full, which need not be that of the other."""
-    joints = {one.name: JointPlacement(one.rotation, one.translation, one.scale) for one in rig.skeleton}
+    joints = {
+        one.name: JointPlacement(one.neutral.rotation, one.neutral.translation, one.neutral.scale)
+        for one in rig.skeleton
+    }
     yield SparsePose(joints, {control.name: control.rest for control in rig.controls})
 
 
@@ -161,7 +165,9 @@ def _random(source: Random, rig: Rig, placer: ReadingInverter) -> SparsePose:
 
 def _moved(rig: Rig, placer: ReadingInverter) -> dict[str, tuple[float, bool]]:
     """The joints that are read: how far each may be moved, and whether it may be scaled."""
-    result: dict[str, tuple[float, bool]] = {field.joint: (0.0, False) for field in rig.fields}
+    result: dict[str, tuple[float, bool]] = {}
+    for field in rig.fields:
+        result |= dict.fromkeys(sorted(placer.looked_at(seen(field))), (0.0, False))
     for driver in _drivers(rig):
         kind = kind_of(driver.reading)
         far = _BEYOND * max(map(abs, driver.span)) if kind.dimension is Dimension.LENGTH else 0.0

@@ -134,7 +134,7 @@ def random_poses(rig: Rig, seed: int) -> Poses:
     directions = source.normal(size=shape)
     directions /= np.linalg.norm(directions, axis=-1, keepdims=True)
     translations = rest.translations + directions * source.uniform(0.0, 0.06, (*shape[:2], 1))
-    scales = source.uniform(0.6, 1.5, shape) * np.array([joint.scale for joint in rig.skeleton])
+    scales = source.uniform(0.6, 1.5, shape) * np.array([joint.neutral.scale for joint in rig.skeleton])
     low, high = np.array([control.range for control in rig.controls]).T
     controls = source.uniform(low, high, (FRAMES, len(low)))
     return Poses(rest.joints, rotations, translations, rest.control_names, controls, scales)
