@@ -17,7 +17,7 @@ from plica.evaluate.poses import JointPlacement, SparsePose, is_finite
 from plica.evaluate.vectors import vectors
 from plica.kinds.curves import curve_knots
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import AXES, Bend, Reading, kind_of, seen
+from plica.kinds.readings import AXES, Reading, kind_of, seen
 from plica.mesh.pose_solver import PoseSolver
 from plica.prove.pose_rows import sparse_poses
 from plica.rig.rig import Rig
@@ -104,8 +104,8 @@ def _settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
 
 
 def _with_reading(placer: ReadingInverter, reading: Reading, value: float) -> Iterator[SparsePose]:
-    """Poses in which a reading has a value: about each axis for a bend, which has none of its own."""
-    if isinstance(reading, Bend):
+    """Poses in which a reading has a value: about each axis for an angle that has none of its own."""
+    if kind_of(reading).needs is Needs.TURN and kind_of(reading).axis is None:
         turns = (about(axis, way * value) for axis in AXES.values() for way in (1, -1))
         yield from (placer.turned_as_seen(seen(reading), turn) for turn in turns)
     elif (pose := placer.pose(reading, value)) is not None:
