@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from functools import cached_property
 
+from plica.kinds.readings import controls_of
 from plica.rig.combinations import parts_of
 from plica.rig.files import files_of
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Rig
-from plica.rig.strengths import Combine
+from plica.rig.strengths import Combine, Driver, Strength
 from plica.rig.surfaces import StrengthPose
 
 _NAMES = ("names", "strengths", "geometry", "textures", "budget")
@@ -65,6 +67,10 @@ class Dependents:
                 users.setdefault(name, []).append(("pose", pose.name))
         return users
 
+    def users_of(self, table: str) -> Callable[[str], tuple[str, ...]] | None:
+        """What finds the users of an entry of a table; None for tables whose users are not listed."""
+        return {"strengths": self.of_strength, "poses": self.of_pose, "controls": self.of_control}.get(table)
+
     def of_strength(self, name: str) -> tuple[str, ...]:
         """The combinations, shapes, folds and poses of the later rig that a strength reaches, at any distance."""
         result: dict[tuple[str, str], None] = {}
@@ -76,6 +82,33 @@ class Dependents:
                     if user[0] == "combine":
                         waiting.append(user[1])
         return tuple(f"{kind} {user}" for kind, user in result)
+
+    def of_control(self, name: str) -> tuple[str, ...]:
+        """The drivers of the later rig that read a control, and all that they reach."""
+        drivers = [
+            one for one in self._rigs[0].strengths if isinstance(one, Driver) and name in controls_of(one.reading)
+        ]
+        reached = [user for driver in drivers for user in self.of_strength(driver.name)]
+        return tuple(dict.fromkeys((*(f"driver {driver.name}" for driver in drivers), *reached)))
+
+    def may_be_open(self, combines: Iterable[Combine]) -> bool:
+        """Whether a strength that combinations are made of, at any distance, may leave 0 to 1."""
+        waiting = [part for combine in combines for part in parts_of(combine.combination)]
+        met: set[str] = set()
+        while waiting:
+            name = waiting.pop()
+            if name in met:
+                continue
+            met.add(name)
+            for strength in (strengths.get(name) for strengths in self._strengths):
+                if isinstance(strength, Driver) and not strength.clamped:
+                    return True
+                waiting += parts_of(strength.combination) if isinstance(strength, Combine) else ()
+        return False
+
+    @cached_property
+    def _strengths(self) -> tuple[dict[str, Strength], ...]:
+        return tuple({strength.name: strength for strength in rig.strengths} for rig in self._rigs)
 
     def of_pose(self, name: str) -> tuple[str, ...]:
         """The expectations of the later rig that name a pose."""

@@ -184,6 +184,11 @@ def _identified(entries: tuple[Record, ...]) -> dict[tuple[Hashable, ...], Recor
     return result
 
 
+def renamed_entries(old: Rig, new: Rig) -> Renamed:
+    """For each list, the new output names of the old ones that differ."""
+    return _renamed(_named_pairs(old, new))
+
+
 def _renamed(pairs: list[_EntryPair]) -> Renamed:
     """For each list, the new output names of the old ones that differ."""
     renamed: dict[str, dict[str, str]] = {}

@@ -95,6 +95,8 @@ def _effect(effect: Effect) -> dict[str, Any]:
         "at_extreme": list(effect.at_extreme),
         "flipped": effect.flipped,
         "same_reading": effect.same_reading,
+        "now": None if effect.same_reading else effect.now,
+        "poses": None if effect.same_reading else effect.poses,
     }
 
 

@@ -14,10 +14,13 @@ from plica.diff.geometry import GeometryEffect, MaskEffect, MeasuredEffects, Reg
 from plica.diff.geometry_text import geometry_text
 from plica.diff.judgement import ANY, Judgement, Situation, judgements
 from plica.diff.judgements.strengths import RESPONSE
+from plica.diff.reached_strengths import TABLES as STRENGTH_TABLES
+from plica.diff.reached_strengths import reached_verdicts
+from plica.diff.strength_comparison import StrengthChange, StrengthComparison
 from plica.diff.value_text import unit_of_reading
 from plica.diff.verdicts import BUDGET, GEOMETRY, NAMES, TEXTURES, Harm, Judged, Plot, Verdict
 from plica.rig.rig import Rig
-from plica.rig.strengths import Driver
+from plica.rig.strengths import Combine, Driver
 
 NOTHING_ON_MESH: Final = "on the mesh nothing differs"
 _ON_MESH: Final[Mapping[str, frozenset[str]]] = {
@@ -41,6 +44,11 @@ class Judge:
         """Who uses what, in either rig."""
         return Dependents(self._old, self._new)
 
+    @cached_property
+    def strengths(self) -> StrengthComparison:
+        """What became of the strengths of both rigs."""
+        return StrengthComparison(self._old, self._new)
+
     def judged(self, fact: Difference) -> Judged:
         """The fact with all that there is to say about it."""
         geometry = self._measured.effects.get((fact.table, fact.name))
@@ -54,10 +62,11 @@ class Judge:
             text = f"renamed from {old}: outputs are called otherwise now"
             verdicts.append(Verdict("renamed", Harm.BREAKING, (NAMES,), text))
         for judgement, fields in _grouped(fact):
-            given = judgement.judge(Situation(fact, tuple(fields), self.uses, effect))
+            given = judgement.judge(Situation(fact, tuple(fields), self.uses, effect, self._change(fact)))
             stays = geometry is None and self._lies_on_mesh(fact, fields[0].first)
             verdicts += [one._replace(harm=max(one.harm, Harm.SAFE)) if stays else one for one in given]
         verdicts += self._on_mesh(fact, geometry)
+        verdicts += reached_verdicts(fact, self.strengths) if fact.table in STRENGTH_TABLES else ()
         ordered = sorted(verdicts, key=lambda verdict: verdict.harm)
         return Judged(fact, tuple(ordered), effect, plot, geometry)
 
@@ -80,6 +89,10 @@ class Judge:
         both = fact.what in ("changed", "renamed")
         return both and self._measured.was_done and field in _ON_MESH.get(fact.table, ())
 
+    def _change(self, fact: Difference) -> StrengthChange | None:
+        """What was computed of a combination; None where that could not be done."""
+        return self.strengths.change_of(fact.new.name) if isinstance(fact.new, Combine) else None
+
     def _effect(self, fact: Difference) -> tuple[Effect | None, Plot | None]:
         """The computed effect of a driver's change, and what to draw where both have the same reading."""
         old, new = fact.old, fact.new
@@ -87,7 +100,7 @@ class Judge:
             return None, None
         if not any(field.first in RESPONSE for field in fact.fields):
             return None, None
-        effect = driver_effect(old, new, self._old, self._new)
+        effect = driver_effect(old, new, self.strengths)
         if effect is None or not effect.same_reading:
             return effect, None
         return effect, Plot(response_of(old), response_of(new), unit_of_reading(new.reading))

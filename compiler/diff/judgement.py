@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 from plica.diff.dependents import Dependents
 from plica.diff.effects import Effect
 from plica.diff.facts import Difference, FieldChange
+from plica.diff.strength_comparison import StrengthChange
 from plica.diff.value_text import ARROW, text_of, unit_of
 from plica.diff.verdicts import NAMES, Harm, Verdict
 from plica.kinds.complete import complete
@@ -28,13 +29,14 @@ TABLES: Final = (*(name for name in Rig._fields if name != "build"), FILES)
 
 class Situation(NamedTuple):
     """What a judgement looks at: a fact, those of its changed fields that are judged together (none of an entry that
-    came or went), who uses what, and what a driver's change does to its strength.
+    came or went), who uses what, what a driver's change does to its strength, and what was computed of a combination's.
     """
 
     fact: Difference
     fields: tuple[FieldChange, ...]
     uses: Dependents
     effect: Effect | None = None
+    change: StrengthChange | None = None
 
 
 class Judgement(NamedTuple):

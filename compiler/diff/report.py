@@ -182,8 +182,8 @@ def _compared(before: CharacterState, after: CharacterState) -> tuple[list[Judge
         if len(alike) > 1:
             verdicts = tuple(one._replace(text=_general(one.text, said_once)) for one in verdicts)
         used_by: tuple[str, ...] = ()
-        if fact.table in ("strengths", "poses") and fact.new is not None:
-            users = judge.uses.of_strength if fact.table == "strengths" else judge.uses.of_pose
+        users = judge.uses.users_of(fact.table)
+        if users is not None and fact.new is not None:
             used_by = tuple(dict.fromkeys(user for one in alike for user in users(one.fact.name)))
             used_by = tuple(dict.fromkeys(_general(user, said_once) for user in used_by)) if len(alike) > 1 else used_by
         changes.append(_change(new.character.name, alike, verdicts, _place(fact, before, after), used_by, beside))

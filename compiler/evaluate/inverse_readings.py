@@ -54,7 +54,7 @@ class ReadingInverter:
     """Makes poses of one rig. Numbers have 15 significant digits, so that their text says exactly the same."""
 
     def __init__(self, rig: Rig, skeleton: Skeleton) -> None:
-        self._skeleton = skeleton
+        self.skeleton = skeleton
         self._controls: dict[str, Control] = {control.name: control for control in rig.controls}
 
     def pose(self, reading: Reading, value: float) -> SparsePose | None:
@@ -67,31 +67,31 @@ class ReadingInverter:
 
     def turned(self, joint: str, turn: Quaternion) -> SparsePose:
         """A pose with one joint turned since rest."""
-        rest = self._skeleton.joints[self._skeleton.index[joint]].rotation
+        rest = self.skeleton.joints[self.skeleton.index[joint]].rotation
         x, y, z, w = normalised(multiply(rest, turn))
         return SparsePose({joint: JointPlacement(rotation=(rounded(x), rounded(y), rounded(z), rounded(w)))})
 
     def moved(self, joint: str, step: Vector) -> SparsePose:
         """A pose with one joint moved since rest, in its parent's frame."""
-        x, y, z = add(self._skeleton.joints[self._skeleton.index[joint]].translation, step)
+        x, y, z = add(self.skeleton.joints[self.skeleton.index[joint]].translation, step)
         return SparsePose({joint: JointPlacement(translation=(rounded(x), rounded(y), rounded(z)))})
 
     def scaled(self, joint: str, factors: Vector) -> SparsePose:
         """A pose with one joint's scale at rest times `factors`, along its own axes."""
-        rest = self._skeleton.joints[self._skeleton.index[joint]].scale
+        rest = self.skeleton.joints[self.skeleton.index[joint]].scale
         x, y, z = (rounded(own * factor) for own, factor in zip(rest, factors, strict=True))
         return SparsePose({joint: JointPlacement(scale=(x, y, z))})
 
     def needed(self, reading: Reading) -> frozenset[str]:
         """The joints whose pose a reading depends on."""
         ends = chain_ends(reading)
-        return frozenset(joints_of(reading)) if ends is None else joints_between(self._skeleton, *ends)
+        return frozenset(joints_of(reading)) if ends is None else joints_between(self.skeleton, *ends)
 
     def looked_at(self, one: SeenFrom) -> frozenset[str]:
         """The joints whose pose decides how a joint has turned as its parent or another joint sees it."""
         if one.relative_to is None:
             return frozenset((one.joint,))
-        return joints_between(self._skeleton, one.joint, one.relative_to)
+        return joints_between(self.skeleton, one.joint, one.relative_to)
 
     def turned_as_seen(self, one: SeenFrom, turn: Quaternion) -> SparsePose:
         """A pose in which a joint has turned since rest, as its parent or another joint sees it.
@@ -101,11 +101,11 @@ class ReadingInverter:
         """
         if one.relative_to is None:
             return self.turned(one.joint, turn)
-        chains = chains_between(self._skeleton, one.joint, one.relative_to)
+        chains = chains_between(self.skeleton, one.joint, one.relative_to)
         if chains.first:
             return self.turned(one.joint, turn)
-        top = self._skeleton.joints[chains.second[-1]]
-        (x, y, z, w), flip = turn, own_flip(self._skeleton, one.joint, chains)
+        top = self.skeleton.joints[chains.second[-1]]
+        (x, y, z, w), flip = turn, own_flip(self.skeleton, one.joint, chains)
         # Seen from the joint, what is below it has turned back: before its rest rotation, not after it.
         back = (-x * flip[0], -y * flip[1], -z * flip[2], w)
         own = multiply(conjugate(top.rotation), multiply(back, top.rotation))
@@ -114,23 +114,23 @@ class ReadingInverter:
     def moved_as_seen(self, reading: Offset, step: Vector) -> SparsePose | None:
         """A pose in which a joint has moved since rest by a step in the frame of the joint that looks, metres."""
         assert reading.relative_to is not None
-        chains = chains_between(self._skeleton, reading.joint, reading.relative_to)
+        chains = chains_between(self.skeleton, reading.joint, reading.relative_to)
         moving, sign = (chains.first[0], 1.0) if chains.first else (chains.second[-1], -1.0)
-        in_model = times(frame_seen_from(self._skeleton, chains), scaled(step, sign))
-        local = solved(self._skeleton.parent_frame(moving).linear, in_model)
-        return None if local is None else self.moved(self._skeleton.joints[moving].name, local)
+        in_model = times(frame_seen_from(self.skeleton, chains), scaled(step, sign))
+        local = solved(self.skeleton.parent_frame(moving).linear, in_model)
+        return None if local is None else self.moved(self.skeleton.joints[moving].name, local)
 
     def apart(self, reading: Gap, value: float) -> SparsePose | None:
         """Moves one joint along the line between the two: the one that does not carry the other along."""
-        index = self._skeleton.index
+        index = self.skeleton.index
         mover, fixed = reading.joint, reading.other
-        if index[mover] in self._skeleton.ancestors(index[fixed]):
+        if index[mover] in self.skeleton.ancestors(index[fixed]):
             mover, fixed = fixed, mover
-        apart = subtract(self._skeleton.frames[index[mover]].origin, self._skeleton.frames[index[fixed]].origin)
+        apart = subtract(self.skeleton.frames[index[mover]].origin, self.skeleton.frames[index[fixed]].origin)
         if value < -length(apart):
             return None
         step = scaled(unit(apart) if length(apart) > 0 else X_AXIS, value)
-        columns = self._skeleton.parent_frame(index[mover]).linear
+        columns = self.skeleton.parent_frame(index[mover]).linear
         local = solved(columns, step)
         return None if local is None else self.moved(mover, local)
 

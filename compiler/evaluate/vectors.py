@@ -5,17 +5,17 @@ Deterministic: the same rig gives the same poses and strengths.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from random import Random
-
-import numpy as np
 
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.inverse_readings import ReadingInverter, rounded
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.pose_mirror import PoseMirror
-from plica.evaluate.poses import Array, JointPlacement, Poses, SparsePose, poses_from
+from plica.evaluate.pose_packs import Setting, joined, packed
+from plica.evaluate.poses import JointPlacement, SparsePose, poses_from
+from plica.evaluate.steadiness import moved_by_shaking
 from plica.kinds.curves import curve_knots
 from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import kind_of, seen
@@ -31,11 +31,9 @@ _BEYOND = 0.25
 _SCALES = (0.7, 1.4)  # of random poses, times those at rest
 # Strengths are given to this many decimals: less than machines differ by, more than any tolerance.
 _DECIMALS = 12
-# All numbers of a pose are shaken by the first, a hundred roundings; where a strength then moves by more
-# than the limit, rounding (2e-16) could move it by 2e-12: the pose sits on an edge, or a span is shorter
-# than a tenth of a millimetre.
-_SHAKE, _LIMIT = 1e-14, 1e-10
-_SHAKES = 3
+# Where a strength moves by more when a pose is shaken by a hundred roundings, rounding (2e-16) could move it by 2e-12:
+# the pose sits on an edge, or a span is shorter than a tenth of a millimetre.
+_LIMIT = 1e-10
 
 
 @dataclass(frozen=True)
@@ -44,18 +42,6 @@ class Example:
 
     pose: SparsePose
     strengths: Mapping[str, float]
-
-
-@dataclass(frozen=True)
-class _Setting:
-    """A pose made for one reading, and the joints that must not be touched beside it.
-
-    `instead` is nearly the same, for use where this hangs on the last bits.
-    """
-
-    pose: SparsePose
-    needs: frozenset[str]
-    instead: _Setting | None = None
 
 
 def vectors(rig: Rig) -> list[Example]:
@@ -69,11 +55,11 @@ def vectors(rig: Rig) -> list[Example]:
     evaluator = Evaluator(rig)
     skeleton = skeleton_of(rig)
     placer = ReadingInverter(rig, skeleton)
-    packed = _steady_packs(rig, evaluator, placer)
+    made = _steady_packs(rig, evaluator, placer)
     if rig.symmetry is not None:
         mirror = PoseMirror(rig, skeleton, rig.symmetry)
-        packed += [mirror.pose(pose) for pose in packed]
-    chosen = _steady(rig, evaluator, packed)
+        made += [mirror.pose(pose) for pose in made]
+    chosen = _steady(rig, evaluator, made)
     # A rig that hangs on the last bits everywhere must not keep us here for ever.
     source = _random_poses(rig, placer)
     wanted = max(_FEWEST_RANDOM, FEWEST - 1 - len(chosen))
@@ -100,30 +86,21 @@ def _written(value: float) -> float:
 def _steady_packs(rig: Rig, evaluator: Evaluator, placer: ReadingInverter) -> list[SparsePose]:
     """The settings, packed. A pack that hangs on the last bits is halved until the culprit is alone."""
     settings = [_setting(placer, driver, share) for driver, share in dict.fromkeys(_wanted(rig))]
-    packs = _packed([*(setting for setting in settings if setting is not None), *_other_settings(rig, placer)])
+    packs = packed([*(setting for setting in settings if setting is not None), *_other_settings(rig, placer)])
     result: list[SparsePose] = []
     while packs:
-        poses = [_joined(pack) for pack in packs]
+        poses = [joined(pack) for pack in packs]
         steady = _are_steady(rig, evaluator, poses)
         result += [pose for pose, good in zip(poses, steady, strict=True) if good]
         packs = [half for pack, good in zip(packs, steady, strict=True) if not good for half in _halves(pack)]
     return result
 
 
-def _halves(pack: Sequence[_Setting]) -> list[list[_Setting]]:
+def _halves(pack: Sequence[Setting]) -> list[list[Setting]]:
     middle = len(pack) // 2
     if middle:
         return [list(pack[:middle]), list(pack[middle:])]
     return [] if pack[0].instead is None else [[pack[0].instead]]
-
-
-def _joined(pack: Iterable[_Setting]) -> SparsePose:
-    joints: dict[str, JointPlacement] = {}
-    controls: dict[str, float] = {}
-    for setting in pack:
-        joints.update(setting.pose.joints)
-        controls.update(setting.pose.controls)
-    return SparsePose(joints, controls)
 
 
 def _wanted(rig: Rig) -> Iterator[tuple[Driver, float]]:
@@ -133,7 +110,7 @@ def _wanted(rig: Rig) -> Iterator[tuple[Driver, float]]:
                 yield driver, share
 
 
-def _setting(placer: ReadingInverter, driver: Driver, share: float) -> _Setting | None:
+def _setting(placer: ReadingInverter, driver: Driver, share: float) -> Setting | None:
     start, end = driver.span
     needs = placer.needed(driver.reading)
     # The second share is a little further inside the span.
@@ -142,53 +119,16 @@ def _setting(placer: ReadingInverter, driver: Driver, share: float) -> _Setting 
     )
     if pose is None:
         return None
-    return _Setting(pose, needs, None if instead is None else _Setting(instead, needs))
+    return Setting(pose, needs, None if instead is None else Setting(instead, needs))
 
 
-def _other_settings(rig: Rig, placer: ReadingInverter) -> Iterator[_Setting]:
+def _other_settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
     for field in rig.fields:
         for sample in field.samples[1:]:
-            yield _Setting(placer.turned_as_seen(seen(field), sample.rotation), placer.looked_at(seen(field)))
+            yield Setting(placer.turned_as_seen(seen(field), sample.rotation), placer.looked_at(seen(field)))
     for control in rig.controls:
         for end in control.range:
-            yield _Setting(SparsePose({}, {control.name: rounded(end)}), frozenset())
-
-
-class _Pack:
-    """Settings of different joints that go into one pose."""
-
-    def __init__(self) -> None:
-        self.settings: list[_Setting] = []
-        self._touched: set[str] = set()
-        self._needed: set[str] = set()
-
-    def takes(self, touched: frozenset[str], needs: frozenset[str]) -> bool:
-        """Whether a setting neither spoils those that are here already nor is spoiled by them."""
-        taken = self._touched
-        return touched.isdisjoint(taken) and touched.isdisjoint(self._needed) and needs.isdisjoint(taken)
-
-    def add(self, setting: _Setting, touched: frozenset[str]) -> None:
-        """Puts it in."""
-        self.settings.append(setting)
-        self._touched |= touched
-        self._needed |= setting.needs
-
-
-def _packed(settings: Iterable[_Setting]) -> list[list[_Setting]]:
-    """Settings for as few poses as first fit makes, none of which spoils what a setting in it is made for."""
-    packs: list[_Pack] = []
-    # What did not fit into a pack once never will: packs only grow.
-    tried: dict[tuple[frozenset[str], frozenset[str]], int] = {}
-    for setting in settings:
-        touched = frozenset((*setting.pose.joints, *(f"control {name}" for name in setting.pose.controls)))
-        at = tried.get((touched, setting.needs), 0)
-        while at < len(packs) and not packs[at].takes(touched, setting.needs):
-            at += 1
-        if at == len(packs):
-            packs.append(_Pack())
-        tried[touched, setting.needs] = at
-        packs[at].add(setting, touched)
-    return [pack.settings for pack in packs]
+            yield Setting(SparsePose({}, {control.name: rounded(end)}), frozenset())
 
 
 # ---- random poses ------------------------------------------------------------------------------------------
@@ -258,24 +198,5 @@ def _steady(rig: Rig, evaluator: Evaluator, poses: Sequence[SparsePose]) -> list
 
 def _are_steady(rig: Rig, evaluator: Evaluator, sparse: Sequence[SparsePose]) -> list[bool]:
     """Which poses keep all strengths where they are when everything moves by much more than rounding."""
-    poses = poses_from(rig, sparse)
-    strengths = evaluator.strengths(poses)
-    moved = np.zeros(len(sparse))
-    for number in range(_SHAKES):
-        shaken = Poses(
-            poses.joints,
-            poses.rotations + _SHAKE * _noise(poses.rotations, number),
-            poses.translations + _SHAKE * _noise(poses.translations, number),
-            poses.control_names,
-            poses.controls + _SHAKE * _noise(poses.controls, number),
-            None if poses.scales is None else poses.scales + _SHAKE * _noise(poses.scales, number),
-        )
-        change = np.abs(evaluator.strengths(shaken) - strengths)
-        moved = np.maximum(moved, change.max(axis=1, initial=0.0))
+    moved = moved_by_shaking(evaluator, poses_from(rig, sparse)).max(axis=1, initial=0.0)
     return [bool(value <= _LIMIT) for value in moved]
-
-
-def _noise(like: Array, number: int) -> Array:
-    """Numbers between -1 and 1 without pattern to speak of, the same on every machine."""
-    golden = 2.399963229728653
-    return np.asarray(np.sin(golden * (np.arange(like.size) + 0.37) * (number + 1)).reshape(like.shape))

@@ -61,6 +61,34 @@ EDITS: dict[str, list[tuple[str, str]]] = {
     "layout": [("    reads  rotation", "  // a comment\n  reads rotation"), ("curve  0 0", "curve 0 0")],
 }
 
+CONTROLLED = (
+    OLD
+    + """
+control blink both { range -1 .. 1   rest 0 }
+control frown { range -1 .. 1   rest 0 }
+driver lid both { reads control blink   span 0 .. 1 }
+driver knit { reads control frown   span 0 .. 1   unclamped }
+field reach both { reads rotation of upperarm   sample up at about z 60 deg   sample down at about z -30 deg }
+combine tension both = sum(elbow, wrist, lid)
+"""
+)
+
+# The same for what strengths are made of, beyond spans and in other motions.
+EDITS_OF_STRENGTHS: dict[str, list[tuple[str, str]]] = {
+    "unclamped": [("curve  0 0, 0.5 0.35, 1 1", "curve  0 0, 0.5 0.35, 1 1\n    unclamped")],
+    "clamped": [("span 0 .. 1   unclamped", "span 0 .. 1")],
+    "reading_bend": [("reads bend of paw", "reads rotation about z of paw")],
+    "reading_kind": [("rotation about z of lowerarm", "euler z order xyz of lowerarm")],
+    "reading_joint": [("reads bend of paw", "reads bend of head")],
+    "reading_control": [("reads control blink", "reads control frown")],
+    "control_rest": [("blink both { range -1 .. 1   rest 0", "blink both { range -1 .. 1   rest 0.25")],
+    "control_range": [("blink both { range -1 .. 1", "blink both { range -0.5 .. 1")],
+    "sample_turned": [("about z 60 deg", "about z 75 deg")],
+    "parts_swapped": [("product(elbow, wrist)", "product(wrist, elbow)")],
+    "sum_of_more": [("sum(elbow, wrist, lid)", "sum(elbow, wrist, wrist, lid)")],
+    "two_parts_of_a_sum": [("0 deg .. 70 deg", "0 deg .. 60 deg"), ("0 deg .. 130 deg", "0 deg .. 110 deg")],
+}
+
 POSED = (
     OLD
     + """
@@ -135,9 +163,13 @@ def report_of(edits: list[tuple[str, str]], old: str = OLD) -> Report:
     return compare(*states)
 
 
-@pytest.mark.parametrize("name", [*EDITS, *EDITS_OF_POSES])
+CASES_OF = ((EDITS, OLD), (EDITS_OF_POSES, POSED), (EDITS_OF_STRENGTHS, CONTROLLED))
+
+
+@pytest.mark.parametrize("name", [name for edits, _ in CASES_OF for name in edits])
 def test_what_is_told_of_a_change(name: str) -> None:
-    text = render(report_of(EDITS[name]) if name in EDITS else report_of(EDITS_OF_POSES[name], POSED))
+    edits, old = next((edits[name], old) for edits, old in CASES_OF if name in edits)
+    text = render(report_of(edits, old))
     golden = CASES / f"{name}.txt"
     if os.environ.get("PLICA_UPDATE_GOLDEN"):
         golden.parent.mkdir(exist_ok=True)
@@ -195,6 +227,13 @@ def test_a_changed_pose_reaches_geometry(name: str) -> None:
     assert [(change.kind, change.what, change.harm, change.reaches) for change in changes] == [
         ("pose", "changed", Harm.RISKY, ("geometry",))
     ]
+
+
+def test_nothing_but_the_order_of_parts_leaves_strengths_the_same() -> None:
+    """What is computed differs for all of the others, so that none of them may be called cosmetic."""
+    for name, edits in EDITS_OF_STRENGTHS.items():
+        harms = {change.harm for change in report_of(edits, CONTROLLED).changes}
+        assert (Harm.COSMETIC in harms) == (name == "parts_swapped"), name
 
 
 def test_layout_and_comments_are_no_change() -> None:

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import isfinite
 from typing import Final
 
 from plica.diff.effects import Effect, combine_effect, same_sources
+from plica.diff.facts import Difference
 from plica.diff.judgement import Judgement, Situation, TableJudgement, always
+from plica.diff.reached_strengths import SMALL
+from plica.diff.strength_comparison import NOTHING
 from plica.diff.value_text import ARROW, amount, text_of, unit_of_reading
 from plica.diff.verdicts import STRENGTHS, Harm, Verdict
 from plica.quantities import changed
 from plica.rig.entry_text import quantity_text, reading_text, span_text
-from plica.rig.strengths import Driver
+from plica.rig.strengths import Driver, Field
 
 RESPONSE: Final = ("reading", "span", "clamped", "curve")
 """The fields of a driver that make its strength."""
-_SMALL: Final = 0.02  # of a strength: what is hardly seen; a figure of our own
 
 
 def _response(situation: Situation) -> Iterator[Verdict]:
@@ -26,14 +29,12 @@ def _response(situation: Situation) -> Iterator[Verdict]:
     if effect is None:
         yield Verdict(rule, Harm.RISKY, (STRENGTHS,), f"{text}: cannot be compared", exact)
         return
-    harm, motion = _harm_of(effect), ""
+    harm = _harm_of(effect)
     if not effect.same_reading:
-        # The two agree or differ on the motion that the old one reads; on others they may differ more.
-        alike = same_sources(old.reading, new.reading)
-        harm = min(harm, Harm.SAFE if alike else Harm.RISKY)
-        motion = "on the motion read before, "
-    said = effect_text(effect, unit_of_reading(old.reading))
-    yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {motion}{said}", exact)
+        # Poses were tried, which proves a difference but never that there is none.
+        harm = min(harm, Harm.SAFE if same_sources(old.reading, new.reading) else Harm.RISKY)
+    said = effect_text(effect, unit_of_reading(old.reading), unit_of_reading(new.reading))
+    yield Verdict(rule, harm, (STRENGTHS,), f"{text}: {said}", exact)
 
 
 def _part_text(field: str, old: Driver, new: Driver) -> str:
@@ -52,43 +53,72 @@ def _harm_of(effect: Effect) -> Harm:
         return Harm.BREAKING
     if effect.is_nothing:
         return Harm.COSMETIC
-    return Harm.SAFE if effect.largest <= _SMALL else Harm.RISKY
+    return Harm.SAFE if effect.largest <= SMALL else Harm.RISKY
 
 
-def effect_text(effect: Effect, unit: str) -> str:
+def effect_text(effect: Effect, unit: str, unit_now: str = "") -> str:
     """What a change of a response does, in a sentence."""
+    if not effect.same_reading:
+        return _posed_text(effect, unit, unit_now)
     if effect.is_nothing:
         return "the strengths stay the same"
     parts = [f"strength changes by at most {changed(effect.largest)}, at {amount(effect.at, unit)}"]
-    if effect.flipped:
-        parts.append("DIRECTION FLIPPED")
-    if effect.rest_moved:
-        parts.append(f"AT REST {changed(effect.rest[0])} {ARROW} {changed(effect.rest[1])}")
+    parts += _turned_and_rest(effect)
     if effect.extreme_moved:
         before, after = (amount(value, unit) for value in effect.reaches)
         if before != after:
             parts.append(f"the extreme moved from {before} to {after}")
         else:
-            ends = [changed(value) for value in effect.at_extreme]
-            parts.append(f"at the extreme {ends[0]} {ARROW} {ends[1]}")
+            parts.append(_at_extreme(effect))
     if not effect.rest_moved and not effect.extreme_moved:
         parts.append("rest and extreme stay")
     return "; ".join(parts)
 
 
+def _posed_text(effect: Effect, unit: str, unit_now: str) -> str:
+    motion = f"over the motion of both readings ({effect.poses} poses)"
+    if effect.is_nothing:
+        return f"{motion}, no change of strength was found"
+    where = f"where {amount(effect.at, unit)} is read as {amount(effect.now, unit_now)} now"
+    parts = [f"{motion}, strength changes by at most {changed(effect.largest)}, {where}", *_turned_and_rest(effect)]
+    if abs(effect.at_extreme[0] - effect.at_extreme[1]) > NOTHING:
+        parts.append(_at_extreme(effect))
+    return "; ".join(parts)
+
+
+def _turned_and_rest(effect: Effect) -> Iterator[str]:
+    if effect.flipped:
+        yield "DIRECTION FLIPPED"
+    if effect.rest_moved:
+        yield f"AT REST {changed(effect.rest[0])} {ARROW} {changed(effect.rest[1])}"
+
+
+def _at_extreme(effect: Effect) -> str:
+    return f"at the extreme {changed(effect.at_extreme[0])} {ARROW} {changed(effect.at_extreme[1])}"
+
+
 def _combination(situation: Situation) -> Iterator[Verdict]:
     old, new = situation.fact.old, situation.fact.new
     text = f"{text_of(old.combination)} {ARROW} {text_of(new.combination)}"
-    mixture = combine_effect(old, new)
-    if mixture is None:
-        yield Verdict("combination", Harm.RISKY, (STRENGTHS,), text)
-    elif mixture.largest <= 1e-9:
-        yield Verdict("combination", Harm.COSMETIC, (STRENGTHS,), f"{text}: the same strengths")
-    else:
+    mixture = combine_effect(old, new, situation.uses.may_be_open((old, new)))
+    if mixture is None or not isfinite(mixture.largest):
+        yield Verdict("combination", Harm.RISKY, (STRENGTHS,), f"{text}: cannot be compared")
+        return
+    change = situation.change
+    if change is not None and change.largest > mixture.largest + NOTHING:
+        # Its parts changed as well, so that more became of it than of the way in which they are put together.
+        rest = f", AT REST {changed(change.rest[0])} {ARROW} {changed(change.rest[1])}" if change.rest_moved else ""
+        text = f"{text}: with its parts, changes by at most {changed(change.largest)}{rest}"
+        yield Verdict("combination", Harm.BREAKING if rest else Harm.RISKY, (STRENGTHS,), text)
+    elif mixture.largest > NOTHING:
         at = ", ".join(f"{name} {changed(value)}" for name, value in mixture.parts)
         where = f"{changed(mixture.before)} {ARROW} {changed(mixture.after)} where {at}"
-        harm = Harm.SAFE if mixture.largest <= _SMALL else Harm.RISKY
+        harm = Harm.SAFE if mixture.largest <= SMALL else Harm.RISKY
         yield Verdict("combination", harm, (STRENGTHS,), f"{text}: {where}")
+    elif mixture.is_proven:
+        yield Verdict("combination", Harm.COSMETIC, (STRENGTHS,), f"{text}: the same strengths")
+    else:
+        yield Verdict("combination", Harm.SAFE, (STRENGTHS,), f"{text}: no change of strength was found")
 
 
 def _range(situation: Situation) -> Iterator[Verdict]:
@@ -99,7 +129,25 @@ def _range(situation: Situation) -> Iterator[Verdict]:
     yield Verdict(rule, harm, (STRENGTHS,), text)
 
 
+def _field(situation: Situation) -> Iterator[Verdict]:
+    """The samples in words; what is computed of them (width, coefficients) follows from where they stand."""
+    old, new = ({sample.name: sample.rotation for sample in one.samples} for one in _ends(situation.fact))
+    said = [f"sample {name} has another pose" for name in new if name in old and old[name] != new[name]]
+    said += [f"sample {name} is new" for name in new if name not in old]
+    said += [f"sample {name} is gone" for name in old if name not in new]
+    if not said and [*old] != [*new]:
+        said = ["the samples in another order"]
+    yield Verdict("field", Harm.RISKY, (STRENGTHS,), ", ".join(said) or "interpolated in another way")
+
+
+def _ends(fact: Difference) -> tuple[Field, Field]:
+    old, new = fact.old, fact.new
+    assert isinstance(old, Field) and isinstance(new, Field)
+    return old, new
+
+
 JUDGEMENTS: Final = (
+    Judgement("fields", ("samples", "width", "coefficients", "constants"), _field),
     Judgement("strengths", RESPONSE, _response),
     Judgement("strengths", ("combination",), _combination),
     Judgement("controls", ("range",), _range),

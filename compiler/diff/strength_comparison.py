@@ -1,0 +1,333 @@
+"""What became of every strength of a rig, computed by evaluating both states on the same poses.
+
+A strength whose entry and everything that it is made of are the same in both states is the same everywhere; of all
+others it is only known what was computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
+from math import isfinite
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from plica.diff.facts import renamed_entries
+from plica.diff.renaming import Renamed, rewritten
+from plica.kinds.curves import curve_problem
+from plica.kinds.readings import controls_of, joints_of
+from plica.rig.combinations import parts_of
+from plica.rig.integrity import first_problem
+from plica.rig.rig import Rig, RigJoint
+from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, Strength
+
+if TYPE_CHECKING:
+    from plica.evaluate.poses import Array, SparsePose
+
+NOTHING: Final = 1e-9
+"""A change of strength that is only rounding."""
+_NOISE = 100.0  # a change counts where it is so many times what shaking the pose by a hundred roundings does
+_NAMED = ("controls", "fields", "strengths")
+
+
+class StrengthChange(NamedTuple):
+    """What became of a strength on the poses that were compared.
+
+    `largest`: the largest change, where the old and the new reading of a driver were `at`; `rest`: the strength at
+    rest, of each state its own; `extreme`: both where the old reading is at the end of its span and they differ most;
+    `poses`: how many were compared.
+    """
+
+    largest: float
+    at: tuple[float, float] | None
+    rest: tuple[float, float]
+    extreme: tuple[float, float] | None
+    poses: int
+
+    @property
+    def rest_moved(self) -> bool:
+        """Whether the strength in the rest pose changed."""
+        return abs(self.rest[0] - self.rest[1]) > NOTHING
+
+
+class StrengthComparison:
+    """Compares the strengths that two rigs have in common, by the names of the later one."""
+
+    def __init__(self, old: Rig, new: Rig) -> None:
+        self.old, self.new = in_new_names(old, renamed_entries(old, new)), new
+
+    @cached_property
+    def sources(self) -> tuple[Sources, Sources]:
+        """What the strengths of each state are made of."""
+        return Sources(self.old), Sources(self.new)
+
+    @cached_property
+    def affected(self) -> tuple[str, ...]:
+        """The strengths of both states that may differ, because they or something that they are made of do."""
+        before, after = self.sources
+        found: dict[str, None] = {}
+        for name, strength in after.strengths.items():
+            other = before.strengths.get(name)
+            if other is None:
+                continue
+            if isinstance(strength, Combine) and isinstance(other, Combine):
+                parts = parts_of(strength.combination)
+                if strength.combination != other.combination or any(_is_among(part, found, before) for part in parts):
+                    found[name] = None
+            elif before.meaning(other) != after.meaning(strength):
+                found[name] = None
+        return tuple(found)
+
+    def is_changed_itself(self, name: str) -> bool:
+        """Whether a strength of both states says something else itself."""
+        one, other = (sources.strengths[name] for sources in self.sources)
+        return said_by(one) != said_by(other)
+
+    def is_no_worse(self, name: str) -> bool:
+        """Whether a combination changes by no more than what it is made of, without looking: a product, a least and a
+        greatest of strengths from 0 to 1, of which one differs and stands there once.
+        """
+        strength = self.sources[1].strengths[name]
+        if not isinstance(strength, Combine):
+            return isinstance(strength, Sample) or (strength.clamped and self._was_clamped(name))
+        parts = parts_of(strength.combination)
+        return (
+            not self.is_changed_itself(name)
+            and not _has_sum(strength.combination)
+            and sum(part in self.affected for part in parts) == 1
+            and all(self.is_no_worse(part) if part in self.affected else self._is_share(part) for part in parts)
+        )
+
+    def _was_clamped(self, name: str) -> bool:
+        former = self.sources[0].strengths.get(name)
+        return isinstance(former, Driver) and former.clamped
+
+    def _is_share(self, name: str) -> bool:
+        """Whether a strength is surely between 0 and 1; of a combination that is not looked into."""
+        strength = self.sources[1].strengths.get(name)
+        return isinstance(strength, Sample) or (isinstance(strength, Driver) and strength.clamped)
+
+    def change_of(self, name: str) -> StrengthChange | None:
+        """What became of a strength of `affected`; None where that could not be computed."""
+        return self._computed.get(name)
+
+    @cached_property
+    def _computed(self) -> dict[str, StrengthChange]:
+        known = set(self._known())
+        rigs = [part_of_rig(rig, known) for rig in (self.old, self.new)]
+        if not known or any(first_problem(rig) is not None for rig in rigs):
+            return {}
+        try:
+            return dict(self._changes(*rigs))
+        except ValueError:  # a rig made by hand whose numbers cannot be evaluated
+            return {}
+
+    def _known(self) -> Iterator[str]:
+        """The affected strengths that can be evaluated on poses that both states can take."""
+        before, after = self.sources
+        for name in self.affected:
+            made_of = [(one, part) for one in (before, after) for part in part_of_rig(one.rig, (name,)).strengths]
+            joints = {joint for one, part in made_of for joint in one.joints_read(part)}
+            controls = {control for one, part in made_of for control in one.controls_read(part)}
+            common = joints <= before.joints.keys() & after.joints.keys()
+            common = common and controls <= before.controls.keys() & after.controls.keys()
+            if common and all(is_sound(part) for _, part in made_of):
+                yield name
+
+    def _changes(self, old: Rig, new: Rig) -> Iterator[tuple[str, StrengthChange]]:
+        import numpy as np
+
+        from plica.diff.strength_poses import common_poses, declared_items
+
+        poses = common_poses(old, new, [*declared_items(self.old), *declared_items(self.new)])
+        before, after = _Evaluated(old, poses), _Evaluated(new, poses)
+        for name in self.affected:
+            if name not in before.columns or name not in after.columns:
+                continue
+            one, other = before.strength(name), after.strength(name)
+            change = np.abs(other - one)
+            noise = np.maximum(before.noise(name), after.noise(name))
+            if not np.isfinite(change).all() or not np.isfinite(noise).all():
+                continue
+            change = np.where(change > _NOISE * noise, change, 0.0)
+            reading, now, strength = before.reading(name), after.reading(name), before.entry(name)
+            index = _worst(change, reading, now)
+            at = None if reading is None or now is None else (float(reading[index]), float(now[index]))
+            extreme = None
+            if isinstance(strength, Driver) and reading is not None:
+                extreme = _at_extreme(strength.span, reading, change, one, other)
+            rest = float(one[0]), float(other[0])
+            yield name, StrengthChange(float(change[index]), at, rest, extreme, len(poses))
+
+
+def _worst(change: Array, *readings: Array | None) -> int:
+    """Where the change is largest; of several such poses the one nearest to rest, so that both sides are told alike."""
+    import numpy as np
+
+    worst = np.flatnonzero(change >= change.max() - NOTHING)
+    far = sum(np.abs(row[worst]) for row in readings if row is not None)
+    return int(worst[np.argmin(np.round(far, 9))])
+
+
+def _at_extreme(
+    span: tuple[float, float], reading: Array, change: Array, one: Array, other: Array
+) -> tuple[float, float] | None:
+    """Both strengths on that pose at the end of the old span where they differ most."""
+    import numpy as np
+
+    there = np.abs(reading - span[1]) <= 1e-9 * max(1e-12, abs(span[0]), abs(span[1]))
+    if not there.any():
+        return None
+    index = int(np.where(there, change, -1.0).argmax())
+    return float(one[index]), float(other[index])
+
+
+class _Evaluated:
+    """A rig evaluated on poses, and how much its strengths hang on the last bits of them."""
+
+    def __init__(self, rig: Rig, sparse: list[SparsePose]) -> None:
+        from plica.evaluate import Evaluator, poses_from
+        from plica.evaluate.steadiness import moved_by_shaking
+
+        evaluator = Evaluator(rig)
+        poses = poses_from(rig, sparse)
+        self.columns = {name: column for column, name in enumerate(evaluator.names)}
+        self._entries = {strength.name: strength for strength in rig.strengths}
+        self._drivers = {name: column for column, name in enumerate(evaluator.driver_names)}
+        self._strengths, self._readings = evaluator.strengths(poses), evaluator.readings(poses)
+        self._noise = moved_by_shaking(evaluator, poses)
+
+    def entry(self, name: str) -> Strength:
+        return self._entries[name]
+
+    def strength(self, name: str) -> Array:
+        return self._strengths[:, self.columns[name]]
+
+    def noise(self, name: str) -> Array:
+        return self._noise[:, self.columns[name]]
+
+    def reading(self, name: str) -> Array | None:
+        return self._readings[:, self._drivers[name]] if name in self._drivers else None
+
+
+# ---- what strengths are made of ------------------------------------------------------------------------------
+
+
+class Sources:
+    """What the strengths of a rig are made of."""
+
+    def __init__(self, rig: Rig) -> None:
+        self.rig = rig
+        self.joints = {joint.name: joint for joint in rig.skeleton}
+        self.controls = {control.name: control for control in rig.controls}
+        self.fields = {field.name: field for field in rig.fields}
+        self.strengths: dict[str, Strength] = {strength.name: strength for strength in rig.strengths}
+
+    def meaning(self, strength: Strength) -> tuple[Any, ...]:
+        """All that makes a driver or a sample, of a combination only how it is put together."""
+        match strength:
+            case Driver():
+                read = self._rests(controls_of(strength.reading)), self._chain(joints_of(strength.reading))
+                return *said_by(strength), *read
+            case Sample():
+                field = self.fields.get(strength.field)
+                if field is None:
+                    return said_by(strength)
+                return (
+                    *said_by(strength),
+                    *_numbers_of(field),
+                    self._chain((field.joint, field.relative_to or field.joint)),
+                )
+            case Combine():
+                return said_by(strength)
+
+    def controls_read(self, strength: Strength) -> tuple[str, ...]:
+        """The controls whose values a strength reads itself."""
+        return controls_of(strength.reading) if isinstance(strength, Driver) else ()
+
+    def joints_read(self, strength: Strength) -> frozenset[str]:
+        """The joints whose pose a strength reads itself; for a reading between two joints, all above them as well."""
+        if isinstance(strength, Sample) and strength.field in self.fields:
+            field = self.fields[strength.field]
+            return self._read((field.joint,) if field.relative_to is None else (field.joint, field.relative_to))
+        if not isinstance(strength, Driver):
+            return frozenset()
+        return self._read(joints_of(strength.reading))
+
+    def _read(self, named: Sequence[str]) -> frozenset[str]:
+        above = frozenset(joint[0] for joint in self._chain(named)) if len(named) > 1 else frozenset()
+        return above | frozenset(named)
+
+    def joints_above(self, strength: Strength) -> frozenset[str]:
+        """The joints that a strength reads and all above them."""
+        return frozenset(joint[0] for joint in self._chain(self.joints_read(strength)))
+
+    def _rests(self, names: Iterable[str]) -> tuple[float | None, ...]:
+        return tuple(self.controls[name].rest if name in self.controls else None for name in names)
+
+    def _chain(self, names: Iterable[str]) -> frozenset[tuple[Any, ...]]:
+        """Joints and all those above them, at rest."""
+        met: dict[str, RigJoint] = {}
+        waiting = list(names)
+        while waiting:
+            joint = self.joints.get(waiting.pop())
+            if joint is not None and joint.name not in met:
+                met[joint.name] = joint
+                waiting += [] if joint.parent is None else [joint.parent]
+        return frozenset((one.name, one.parent, one.neutral, one.rest) for one in met.values())
+
+
+def said_by(strength: Strength) -> tuple[Any, ...]:
+    """What a strength says itself, without its names and what is said about it."""
+    match strength:
+        case Driver():
+            return strength.reading, strength.span, strength.clamped, strength.curve
+        case Sample():
+            return strength.field, strength.sample
+        case Combine():
+            return (strength.combination,)
+
+
+def _has_sum(combination: Combination) -> bool:
+    inner = [part for part in combination.parts if isinstance(part, Combination)]
+    return combination.how == "sum" or any(map(_has_sum, inner))
+
+
+def _numbers_of(field: Field) -> tuple[Any, ...]:
+    return field._replace(name="", side="none", declared="", about=None)  # type: ignore[arg-type]
+
+
+def _is_among(part: str, found: dict[str, None], before: Sources) -> bool:
+    return part in found or part not in before.strengths
+
+
+def is_sound(strength: Strength) -> bool:
+    """Whether a span and a curve can be evaluated; those of a rig that was checked always can."""
+    if not isinstance(strength, Driver):
+        return True
+    start, stop = strength.span
+    return isfinite(start) and isfinite(stop) and start != stop and curve_problem(strength.curve) is None
+
+
+def part_of_rig(rig: Rig, names: Iterable[str]) -> Rig:
+    """A rig with these of its strengths, what they are made of, and nothing that follows them."""
+    wanted = set(names)
+    for strength in reversed(rig.strengths):
+        if isinstance(strength, Combine) and strength.name in wanted:
+            wanted.update(parts_of(strength.combination))
+    strengths = tuple(one for one in rig.strengths if one.name in wanted)
+    used = {one.field for one in strengths if isinstance(one, Sample)}
+    fields = tuple(field for field in rig.fields if field.name in used)
+    return Rig(rig.character, rig.skeleton, rig.symmetry, rig.controls, fields, strengths)
+
+
+def in_new_names(rig: Rig, renamed: Renamed) -> Rig:
+    """A rig with its controls, fields and strengths called what the later state calls them."""
+    if not renamed:
+        return rig
+    tables: dict[str, Any] = {}
+    for table in _NAMED:
+        names = renamed.get(table, {})
+        entries = (rewritten(entry, renamed) for entry in getattr(rig, table))
+        tables[table] = tuple(entry._replace(name=names.get(entry.name, entry.name)) for entry in entries)
+    shapes, poses = (tuple(rewritten(entry, renamed) for entry in entries) for entries in (rig.shapes, rig.poses))
+    return rig._replace(**tables, shapes=shapes, poses=poses)
