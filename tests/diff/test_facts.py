@@ -27,6 +27,7 @@ from tests.support.wren import skinned
 from tests.targets.rigs import whole_rig
 from tests.targets.strategies import rigs
 
+NO_PART_OF_A_RIG = {"SeenFrom"}  # a view of readings and fields
 MODULES = (values, readings, strengths, surfaces, offsets_table, rig)
 LISTED = ListedOffsets((1, 4), ((0.0, 0.001, 0.0), (0.0, 0.0, 0.002)), ((0.0, 1.0, 0.0), (1.0, 0.0, 0.0)))
 
@@ -72,14 +73,21 @@ def told(old: Rig, new: Rig) -> list[str]:
     return [path for fact in result for path in (fact.what, *(field.path for field in fact.fields))]
 
 
+def stated(old: Rig, new: Rig) -> list[str]:
+    """The same of the bare facts, which nothing is computed for."""
+    return [path for fact in facts(old, new) for path in (fact.what, *(field.path for field in fact.fields))]
+
+
 def assert_all_told(rig: Rig) -> set[tuple[str, str]]:
     """Every mutation is told, at its field or as another entry; gives the records and fields that were mutated.
 
     The id of the build is none: it differs wherever anything does, and says nothing of what the rig does.
     """
-    met = set()
+    met: set[tuple[str, str]] = set()
     for mutation in mutations(rig):
-        paths = told(rig, mutation.rig)
+        # The whole report, whose strengths are computed over many poses, once for each field of each record.
+        first = (mutation.record.__name__, mutation.field) not in met
+        paths = told(rig, mutation.rig) if first else stated(rig, mutation.rig)
         if mutation.path == "build":
             assert paths == []
             met.add((Rig.__name__, "build"))
@@ -103,7 +111,10 @@ def records() -> dict[str, Any]:
         name: kind
         for module in MODULES
         for name, kind in vars(module).items()
-        if inspect.isclass(kind) and hasattr(kind, "_fields") and kind.__module__ == module.__name__
+        if inspect.isclass(kind)
+        and hasattr(kind, "_fields")
+        and kind.__module__ == module.__name__
+        and name not in NO_PART_OF_A_RIG
     }
 
 
