@@ -27,7 +27,14 @@ WITHOUT_EXAMPLE = {
     "unreadable-file": "about the file itself; tests/commands",
     "file-too-large": "about the file itself; tests/commands",
     **dict.fromkeys(
-        ("stance-unknown", "uneven-stance", "bind-pose-unusable", "reading-through-unbound", "far-from-bind-pose"),
+        (
+            "stance-unknown",
+            "uneven-stance",
+            "bind-pose-unusable",
+            "reading-through-unbound",
+            "far-from-bind-pose",
+            "unlikely-size",
+        ),
         "about a model that is made so; tests/spec/test_stance.py",
     ),
     "over-limit": "the text is too long to print; tests/spec",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -125,6 +126,17 @@ def test_a_strongly_turned_body_is_not_taken_for_turned_vertices(scale: float, t
     assert names(result) == {"far-from-bind-pose"}
     for name, frame in bound_frames().items():
         same(neutral(result)[name][:3, 3], frame[:3, 3])
+
+
+@pytest.mark.parametrize(("scale", "warned"), [(1.0, False), (100.0, True), (0.001, True)])
+def test_a_body_of_no_size_that_bodies_have_is_warned_of(scale: float, warned: bool, tmp_path: Path) -> None:
+    model(tmp_path / "body.gltf")
+    document = json.loads((tmp_path / "body.gltf").read_text("utf-8"))
+    for node in document["nodes"]:
+        if "translation" in node:
+            node["translation"] = [value * scale for value in node["translation"]]
+    (tmp_path / "body.gltf").write_text(json.dumps(document), "utf-8")
+    assert ("unlikely-size" in names(compiled(tmp_path, "stance rest pose"))) == warned
 
 
 @pytest.mark.parametrize("angle", [10.0, 25.0, 40.0])
