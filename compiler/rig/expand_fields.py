@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import radians
 from typing import NamedTuple
 
 from plica.kinds.kernels import kernel_kind
+from plica.quantities import whole
 from plica.rig.expand_readings import Frames, on_side
 from plica.rig.field_quality import ILL_CONDITIONED, STRAYING, quality_of
 from plica.rig.radial import Solution, check_distinct, rounded_solution
@@ -102,5 +104,5 @@ def _report_quality(field: Field, entry: spec.Entry[spec.FieldFacts], frames: Fr
             kernel=field.kernel,
             sample=quality.sample,
             strength=f"{quality.stray:.2f}",
-            angle=f"{quality.degrees:.0f} deg",
+            angle=whole(radians(quality.degrees), "deg"),
         )

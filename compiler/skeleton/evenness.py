@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import acos, asin, degrees, inf, sqrt
+from math import acos, asin, inf, sqrt
 from typing import Final, NamedTuple
 
+from plica.quantities import quantity
 from plica.skeleton.algebra import Matrix, Vector, dot, length, product, subtract, times, transpose
 from plica.skeleton.frames import body_size
 from plica.skeleton.sides import AxisName, Pair, Plane, find_plane
@@ -44,7 +45,7 @@ class Evenness(NamedTuple):
     @property
     def text(self) -> str:
         """The figures, for people."""
-        return f"{self.distance * 1000:.3g} mm and {degrees(self.angle):.3g} deg"
+        return f"{quantity(self.distance, 'mm', 3)} and {quantity(self.angle, 'deg', 3)}"
 
 
 def evenness(

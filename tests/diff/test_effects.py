@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from plica.diff.effects import Response, combine_effect, readings_of, response_effect
 from plica.rig.strengths import Combination, Combine, StrengthOf
@@ -21,11 +22,11 @@ def test_of_mixtures_that_differ_alike_the_first_whole_one_is_shown() -> None:
     assert found.parts == (("nod", 0.0), ("turn", 1.0))
 
 
-def test_mixtures_of_eight_strengths_are_tried_and_of_nine_are_not() -> None:
-    names = [f"strength_{number}" for number in range(9)]
-    eight = combine_effect(combined("least", *names[:8]), combined("greatest", *names[:8]))
-    assert eight is not None and eight.largest == 1.0
-    assert combine_effect(combined("least", *names), combined("greatest", *names)) is None
+@pytest.mark.parametrize("count", [8, 9])
+def test_mixtures_of_many_strengths_are_tried(count: int) -> None:
+    names = [f"strength_{number}" for number in range(count)]
+    effect = combine_effect(combined("least", *names), combined("greatest", *names))
+    assert effect is not None and effect.largest == 1.0
 
 
 def test_readings_to_compare_lie_evenly_and_hold_rest_and_the_middle() -> None:

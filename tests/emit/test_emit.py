@@ -309,8 +309,8 @@ SAID: list[tuple[str, str, str]] = [
     ("slide", '"clamped": false', "v[20] = ((0.3 * (tx - 0.02) - 0.4 * (ty - 0.4) + 0.5 * (tz - 0.1)) + 0.01) / 0.02"),
     ("smile", '"control": "mood"', "r = (c[0] - 0.25)"),
     ("both", '"how": "product"', "a0 = v[0] * v[4]"),
-    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[40])"),
-    ("up", '"sample": "up"', "v[40] = f[0]"),
+    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[41])"),
+    ("up", '"sample": "up"', "v[41] = f[0]"),
 ]
 
 

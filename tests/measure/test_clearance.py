@@ -25,8 +25,8 @@ SIZES = st.sampled_from([0.0, 0.1, 0.5])
 @settings(max_examples=120, deadline=None)
 @given(moving(most=40, frames=20), SIZES, st.sampled_from([1, 32]), st.sampled_from([1, 3, 7, 64]))
 def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: int, size: int) -> None:
-    """To the last bit, with the first frame and the first pair that have it, whether or not one frame bounds the others
-    and however few frames are searched at once."""
+    """To the last bit, with the first frame and the first pair that have it, and of its triangle the vertex that faces
+    the other, whether or not one frame bounds the others and however few frames are searched at once."""
     mesh = bare_mesh(case.rest, case.triangles)
     one = (np.arange(len(case.rest)) % 3 < 2).astype(np.float64)
     try:
@@ -46,7 +46,12 @@ def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: 
     frames = first_worst(-dense.min(axis=1), case.starts)
     assert worst.frames.tolist() == frames.tolist()
     assert worst.values.tolist() == dense[frames].min(axis=1).tolist()
-    assert worst.vertices.tolist() == first[dense[frames].argmin(axis=1), 0].tolist()
+    pairs = dense[frames].argmin(axis=1)
+    places = case.positions[frames]
+    runs = np.arange(len(frames))[:, None]
+    middles = places[runs, second[pairs]].mean(axis=1, keepdims=True)
+    facing = ((places[runs, first[pairs]] - middles) ** 2).sum(axis=2).argmin(axis=1)
+    assert worst.vertices.tolist() == first[pairs, facing].tolist()
 
 
 @settings(max_examples=40, deadline=None)

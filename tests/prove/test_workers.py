@@ -64,7 +64,12 @@ def units(made: Arms, count: int) -> list[WorkUnit]:
     deformer = Deformer(made.attached.mesh, made.rig, made.attached.shapes)
     asked = tuple(range(len(made.rig.expectations)))
     return [
-        WorkUnit(seed, asked, tuple(deformer.motion(random_poses(made.rig, 8, 2 * seed + one)) for one in (0, 1)))
+        WorkUnit(
+            seed,
+            asked,
+            tuple(deformer.motion(random_poses(made.rig, 8, 2 * seed + one)) for one in (0, 1)),
+            (None, None),
+        )
         for seed in range(count)
     ]
 
@@ -244,5 +249,7 @@ def test_a_stretch_gives_the_same_whatever_it_is_packed_with() -> None:
     made = arms(TEXT)
     measurer = Measurer(material(made))
     one, other = units(made, 2)
-    together = measurer.answer(WorkUnit(7, one.asked, (*one.stretches, *other.stretches)))
+    together = measurer.answer(
+        WorkUnit(7, one.asked, (*one.stretches, *other.stretches), (*one.mirrored, *other.mirrored))
+    )
     assert together.figures == (*measurer.answer(one).figures, *measurer.answer(other).figures)

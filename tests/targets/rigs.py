@@ -148,6 +148,23 @@ FIELDS = (
         ((0.6,), (-0.5,)),
         (0.4,),
     ),
+    Field(
+        "glide",
+        "none",
+        "glide",
+        "left_upperarm",
+        "rotation",
+        None,
+        "ramp",
+        None,
+        (
+            FieldSample("rest", (0.0, 0.0, 0.0, 1.0)),
+            FieldSample("raised", turn((0.0, 0.0, 1.0), 70), 2.0),
+            FieldSample("forward", turn((0.0, -1.0, 0.0), 60), 1.8),
+        ),
+        (),
+        (),
+    ),
 )
 
 
@@ -173,6 +190,8 @@ def whole_rig() -> Rig:
         Sample("up", "none", "reach", "reach", "up"),
         Sample("ahead", "none", "reach", "reach", "ahead"),
         Sample("aimed_in", "none", "aim", "aim", "in"),
+        Sample("glide_raised", "none", "glide", "glide", "raised"),
+        Sample("glide_forward", "none", "glide", "glide", "forward"),
     )
     about = About(("seen on the river “stage”",), (Photo("photos/otter.jpg", "wet fur"),), "old_elbow")
     return Rig(
