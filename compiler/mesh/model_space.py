@@ -42,6 +42,17 @@ def in_model_space(piece: MeshPiece, binds: Mapping[int, Floats], frames: Mappin
     return replace(moved(piece, similarity), binding=replace(binding, inverse_binds=binding.inverse_binds @ back))
 
 
+def carried_normals(normals: Floats, back: Floats) -> tuple[Floats, Floats]:
+    """Normals (v, 3) times `back` (3, 3), the inverse transpose for rows, at length 1, and their lengths (v, 1) before.
+
+    Where one vanishes it stays 0, and its length counts as 1.
+    """
+    carried = normals @ back
+    lengths = np.linalg.norm(carried, axis=1, keepdims=True)
+    lengths = np.where(lengths > 0.0, lengths, 1.0)
+    return carried / lengths, lengths
+
+
 def moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
     """The piece carried elsewhere, its binding left alone; normals go by the inverse transpose."""
     linear = matrix[:3, :3]
@@ -51,13 +62,10 @@ def moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
         raise UnreadableModel(
             f"`{piece.mesh}` is shown with a scale of 0; list the meshes that are the skin with `mesh`, without it"
         )
-    turned = np.linalg.inv(linear)
+    turned = np.asarray(np.linalg.inv(linear), dtype=np.float64)
     normals, lengths = None, np.ones((len(piece.positions), 1))
     if piece.normals is not None:
-        carried = piece.normals @ turned
-        lengths = np.linalg.norm(carried, axis=1, keepdims=True)
-        lengths = np.where(lengths > 0.0, lengths, 1.0)
-        normals = carried / lengths
+        normals, lengths = carried_normals(piece.normals, turned)
     return replace(
         piece,
         positions=piece.positions @ linear.T + matrix[:3, 3],

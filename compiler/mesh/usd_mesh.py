@@ -16,6 +16,7 @@ import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.assembly import Binding, MeshPiece, Morphed, put_right, put_together
+from plica.mesh.model_space import carried_normals
 from plica.mesh.polygons import Corners, corners_of, per_corner, split_at_seams
 from plica.readers.model_outline import UnreadableModel, distinct
 from plica.readers.usd_model import joint_names, outline_of_stage, taken_meshes
@@ -86,10 +87,7 @@ def _piece(file: _UsdMeshes, mesh: UsdMesh, name: str, number: int) -> MeshPiece
     linear, back = to_model[:3, :3], _inverse(to_model, f"the transform of `{name}`")[:3, :3].T
     normals, lengths = None, np.ones((len(split.points), 1))
     if split.normals is not None:
-        normals = split.normals @ back
-        lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-        lengths = np.where(lengths > 0.0, lengths, 1.0)
-        normals = normals / lengths
+        normals, lengths = carried_normals(split.normals, back)
     morphs = {
         shape: Morphed(
             (moved.offsets @ linear)[split.points],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import radians
 from typing import NamedTuple
 
 from plica.kinds.kernels import kernel_kind
@@ -104,5 +103,5 @@ def _report_quality(field: Field, entry: spec.Entry[spec.FieldFacts], frames: Fr
             kernel=field.kernel,
             sample=quality.sample,
             strength=f"{quality.stray:.2f}",
-            angle=whole(radians(quality.degrees), "deg"),
+            angle=whole(quality.angle, "deg"),
         )

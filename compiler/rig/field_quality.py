@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import product
-from math import degrees, pi
+from math import pi
 from typing import Final, NamedTuple
 
 from plica.kinds.kernels import RADIAL_KERNELS
@@ -25,13 +25,14 @@ class FieldQuality(NamedTuple):
     """`condition`: of the equations that were solved, None where there are none.
 
     `stray`: the largest strength of any sample in poses that are at least as far from it as rest and each of its
-    neighbours are, of those that were tried: of `sample`, in a pose `degrees` from it. 0 for "ramp" of default widths.
+    neighbours are, of those that were tried: of `sample`, in a pose `angle` radians from it. 0 for "ramp" of default
+    widths.
     """
 
     condition: float | None
     stray: float
     sample: str
-    degrees: float
+    angle: float
 
 
 def quality_of(field: Field) -> FieldQuality:
@@ -45,7 +46,7 @@ def quality_of(field: Field) -> FieldQuality:
     if field.kernel in RADIAL_KERNELS:
         width = 1.0 if field.width is None else field.width
         number = condition(field.samples, field.metric, field.axis, field.kernel, width)
-    return FieldQuality(number, stray, sample, degrees(angle))
+    return FieldQuality(number, stray, sample, angle)
 
 
 def _strays(

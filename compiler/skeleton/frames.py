@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from plica.skeleton.algebra import (
     Matrix,
+    Vector,
     add,
     cross,
     determinant,
@@ -26,10 +28,14 @@ SAME_AXES: Final = 1e-3
 _POLAR_ROUNDS: Final = 60
 
 
+def extent_of(places: Sequence[Vector]) -> float:
+    """The longest edge of the box around some places; 0 where there is none."""
+    return max((max(axis) - min(axis) for axis in zip(*places, strict=True)), default=0.0)
+
+
 def body_size(skeleton: Skeleton) -> float:
     """The longest edge of the box around the joints, metres; 1 where they stand at one place."""
-    places = [frame.origin for frame in skeleton.frames]
-    return max((max(axis) - min(axis) for axis in zip(*places, strict=True)), default=0.0) or 1.0
+    return extent_of([frame.origin for frame in skeleton.frames]) or 1.0
 
 
 def same_frame(first: Frame, second: Frame, size: float) -> bool:

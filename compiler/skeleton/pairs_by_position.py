@@ -11,6 +11,7 @@ from statistics import median
 from typing import Final, NamedTuple
 
 from plica.skeleton.algebra import Vector, length, subtract
+from plica.skeleton.frames import extent_of
 from plica.skeleton.sides import AXES, AxisName, Plane
 from plica.skeleton.skeleton import Skeleton
 
@@ -40,11 +41,6 @@ class PositionPairs(NamedTuple):
 def places_of(skeleton: Skeleton) -> tuple[Vector, ...]:
     """Where the joints stand when left mirrors right, metres of model space."""
     return tuple(frame.origin for frame in skeleton.frames)
-
-
-def extent_of(places: Sequence[Vector]) -> float:
-    """The largest extent of some places along x, y and z."""
-    return max((max(values) - min(values) for values in zip(*places, strict=True)), default=0.0)
 
 
 def beside(places: Sequence[Vector], plane: Plane) -> tuple[int, ...]:

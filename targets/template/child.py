@@ -32,7 +32,6 @@ def main() -> None:
     """Answer the request on standard input."""
     from plica.targets.template.filling import fill
 
-    sys.path[:] = [str(Path(place).absolute()) for place in sys.path]
     request: FillRequest = pickle.load(sys.stdin.buffer)
     _limit(request.limits)
     with using(request.limits):

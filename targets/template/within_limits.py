@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import pickle
 import signal
 import subprocess
@@ -31,7 +30,6 @@ def fill_within_limits(path: Path, rig: Rig) -> str | Mistake:
             COMMAND,
             input=request,
             capture_output=True,
-            env=_environment(),
             timeout=STARTING + PATIENCE * most.template_seconds,
             check=False,
         )
@@ -40,12 +38,6 @@ def fill_within_limits(path: Path, rig: Rig) -> str | Mistake:
     if done.returncode == 0:
         return _answered(done.stdout)
     return _broken(path, done, most)
-
-
-def _environment() -> dict[str, str]:
-    """The environment for a process that finds the same package as this one."""
-    places = os.pathsep.join(place for place in sys.path if place)
-    return {**os.environ, "PYTHONPATH": places}
 
 
 def _answered(answer: bytes) -> str | Mistake:

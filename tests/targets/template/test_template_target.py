@@ -150,6 +150,7 @@ def test_a_template_that_asks_for_too_much_is_stopped(template: str, limit: str,
 def test_nothing_of_the_working_folder_is_imported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "jinja2.py").write_text("raise SystemExit(7)", "utf-8")
     monkeypatch.chdir(tmp_path)
+    monkeypatch.syspath_prepend(tmp_path)  # as `python -m plica` has it
     text, result = text_of(tmp_path, "{{ rig.character.name }}")
     assert (text, result.all) == ("wren", ())
 
