@@ -16,6 +16,7 @@ from plica.start.name_words import words_of
 UP: Vector = (0.0, 1.0, 0.0)
 FRONT: Vector = (0.0, 0.0, 1.0)
 CHAIN = ("metacarpal", "proximal", "intermediate", "distal", "tip")
+ENDS = {"ankle": "knee", "wrist": "elbow"}  # what ends a limb, and the joint that carries it there
 
 
 class Body(NamedTuple):
@@ -24,7 +25,7 @@ class Body(NamedTuple):
     `before` and `beyond`: for each joint the joint that its bone comes from and the one that its bone leads
     to. `branches`: how many bones go out from each. `side`: 1.0 for joints of the left, -1.0 for the right,
     0.0 where the side is not known. `flat`: joints of fingers whose joints do not hang below each other in
-    the model.
+    the model. `hung`: for a foot or a hand that hangs under a control instead of its limb, the limb's joint.
     """
 
     skeleton: Skeleton
@@ -34,6 +35,7 @@ class Body(NamedTuple):
     beyond: list[int | None]
     branches: list[int]
     flat: frozenset[int]
+    hung: dict[int, int]
     up: Vector
     front: Vector
 
@@ -62,8 +64,9 @@ def body_of(
     before, beyond, branches = _bones(skeleton, sides)
     flat = _link_flat_fingers(bases, parts, before, beyond)
     side = [1.0 if index in sides.left else -1.0 if index in sides.right else only_side for index in range(len(bases))]
+    hung = _link_hung_ends(skeleton, parts, side, before, beyond)
     up = _up(skeleton, parts)
-    return Body(skeleton, parts, side, before, beyond, branches, flat, up, _front(skeleton, sides, parts, up))
+    return Body(skeleton, parts, side, before, beyond, branches, flat, hung, up, _front(skeleton, sides, parts, up))
 
 
 def direction(start: Vector, end: Vector, least: float = 1e-7) -> Vector | None:
@@ -145,6 +148,30 @@ def _link_flat_fingers(
                 before[second], beyond[first] = first, second
                 flat.add(second)
     return frozenset(index for index in flat if parts[index] is not None)
+
+
+def _link_hung_ends(
+    skeleton: Skeleton,
+    parts: list[str | None],
+    side: list[float],
+    before: list[int | None],
+    beyond: list[int | None],
+) -> dict[int, int]:
+    """Link feet and hands to the limb that they end, where they hang under a control instead of it.
+
+    Only where one joint alone can be meant: the one knee or elbow of the same side, while the foot or hand is the
+    only one of its side that hangs elsewhere.
+    """
+    hung: dict[int, int] = {}
+    for end, limb in ENDS.items():
+        for one in sorted(set(side)):
+            ends = [index for index, part in enumerate(parts) if part == end and side[index] == one]
+            limbs = [index for index, part in enumerate(parts) if part == limb and side[index] == one]
+            loose = [index for index in ends if not set(limbs) & set(skeleton.ancestors(index))]
+            if len(loose) == len(limbs) == 1:
+                hung[loose[0]] = before[loose[0]] = limbs[0]
+                beyond[limbs[0]] = loose[0]
+    return hung
 
 
 # ---- directions --------------------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ _SHOWN = 12  # names in a comment, the others are counted
 FLAT_NOTE = (
     "the joints of this finger do not hang below each other in the model, so each also counts the turns before it"
 )
+HUNG_NOTE = "this joint hangs under a control and not on its limb: it is read as the limb sees it"
 
 
 class StartModel(NamedTuple):
@@ -107,7 +108,7 @@ def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
         [*_pairing_comment(_pairing(stance)), *_character(outline, geometry, stem, stance)],
         *_regions(body, subjects, bases),
-        *_drivers(body, subjects),
+        *_drivers(body, subjects, bases),
         *_shapes(body, subjects),
         *_morphs(outline, subjects),
         *_expectations(body, subjects),
@@ -229,7 +230,7 @@ def _two_bones(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
     return [bases[before], subject.base]
 
 
-def _drivers(body: Body, subjects: list[StartModel]) -> list[list[str]]:
+def _drivers(body: Body, subjects: list[StartModel], bases: list[str]) -> list[list[str]]:
     if not subjects:
         return []
     head = [
@@ -239,13 +240,13 @@ def _drivers(body: Body, subjects: list[StartModel]) -> list[list[str]]:
     sources = [SOURCES[key] for key in SOURCES if any(_part(body, subject).source == key for subject in subjects)]
     if sources:
         head += ["// Published travels are those of:", *(f"//     {source}" for source in sources)]
-    return [head, *(_driver(body, subject) for subject in subjects)]
+    return [head, *(_driver(body, subject, bases) for subject in subjects)]
 
 
-def _driver(body: Body, subject: StartModel) -> list[str]:
+def _driver(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
     part = _part(body, subject)
     hinge = hinge_of(body, subject.joint)
-    joint = joint_text(subject.base)
+    joint = joint_text(subject.base) + _from_limb(body, subject, bases)
     if hinge is None:
         reads = FactLine("reads", f"bend of {joint}", _bend_comment(part))
     else:
@@ -257,8 +258,16 @@ def _driver(body: Body, subject: StartModel) -> list[str]:
         facts.append(FactLine("note", encode_text(f"0 to {travel} degrees is a default, not a measured travel")))
     if subject.joint in body.flat:
         facts.append(FactLine("note", encode_text(FLAT_NOTE)))
+    if subject.joint in body.hung:
+        facts.append(FactLine("note", encode_text(HUNG_NOTE)))
     title = part.title if body.parts[subject.joint] != "unknown" else ""
     return block(f"driver {subject.name}_bend{subject.side}", facts, title)
+
+
+def _from_limb(body: Body, subject: StartModel, bases: list[str]) -> str:
+    """Relative to which joint a foot or a hand is read that does not hang on its limb; "" for every other joint."""
+    limb = body.hung.get(subject.joint)
+    return "" if limb is None or not writable(bases[limb]) else f" from {joint_text(bases[limb])}"
 
 
 def _bend_comment(part: BodyPart) -> str:

@@ -160,6 +160,28 @@ def test_pairs_found_in_the_shared_characters() -> None:
         assert len(find_sides(read_outline(shared_data(*parts)).skeleton).sides.pairs) == pairs
 
 
+def test_feet_under_controls_are_read_as_the_limb_sees_them(tmp_path: Path) -> None:
+    joints = [
+        joint._replace(parent=None, translation=(x, -0.8, 0.0)) if joint.name.startswith("foot") else joint
+        for joint in _limbs().joints
+        for x in (0.2 if joint.name.endswith("L") else -0.2,)
+    ]
+    model = write_model(tmp_path / "hung.gltf", document_of(Skeleton(tuple(joints))))
+    text, compiled = _started(model, tmp_path)
+    assert "of foot from shin" in text and "{ skin of shin, foot }" in text
+    assert not {diagnostic.name for diagnostic in compiled.diagnostics} - {"not-sculpted"}
+    hanging, _ = _started(write_model(tmp_path / "limbs.gltf", CASES["limbs"]), tmp_path)
+    assert "of foot" in hanging and "from shin" not in hanging
+
+
+def test_the_feet_of_a_shared_character_hang_under_controls(tmp_path: Path) -> None:
+    # The joint list of the model: Foot.L and Foot.R are children of Bone, beside Body; the legs end in LowerLeg.
+    text, _ = _started(shared_data("characters", "expressive_robot", "robot.glb"), tmp_path)
+    assert [line.split("//")[0].split() for line in text.splitlines() if " from LowerLeg" in line] == [
+        ["reads", "rotation", "about", "x", "of", "Foot", "from", "LowerLeg"]
+    ]
+
+
 @pytest.mark.parametrize(
     "parts",
     [
