@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -14,10 +15,11 @@ from plica.skeleton.pairing import Pairing, pairing_of
 from plica.skeleton.side_patterns import FoundSides
 from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
-from plica.start.anatomy import PARTS, SOURCES, BodyPart, parts_of
+from plica.start.anatomy import SOURCES, parts_of
+from plica.start.bending_joints import BendingJoint, bending_joints
 from plica.start.body import Body, body_of
-from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
-from plica.start.name_words import plain_name, unique_name, words_of, writable
+from plica.start.name_words import plain_name, words_of, writable
+from plica.start.shape_sections import expectation_sections, morph_sections, shape_sections
 from plica.start.spec_text import FactLine, block, joint_text
 from plica.start.stance import FirstStance, first_stance
 from plica.syntax.builder import encode_text
@@ -27,20 +29,6 @@ FLAT_NOTE = (
     "the joints of this finger do not hang below each other in the model, so each also counts the turns before it"
 )
 HUNG_NOTE = "this joint hangs under a control and not on its limb: it is read as the limb sees it"
-
-
-class StartModel(NamedTuple):
-    """A joint, or a pair of joints, that gets a driver: its base name and the name of its declarations."""
-
-    joint: int
-    base: str
-    name: str
-    paired: bool
-
-    @property
-    def side(self) -> str:
-        """What is written after the declaration's name."""
-        return " both" if self.paired else ""
 
 
 class FirstSpec(NamedTuple):
@@ -103,15 +91,15 @@ def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
         bases[pair.left] = bases[pair.right] = pair.base
     parts = parts_of(skeleton, bases)
     body = body_of(skeleton, sides.sides, bases, parts, _only_side(stem, sides))
-    subjects = _subjects(body, sides, bases)
+    subjects = bending_joints(body, sides, bases)
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
         [*_pairing_comment(_pairing(stance)), *_character(outline, geometry, stem, stance)],
         *_regions(body, subjects, bases),
-        *_drivers(body, subjects, bases),
-        *_shapes(body, subjects),
-        *_morphs(outline, subjects),
-        *_expectations(body, subjects),
+        *_drivers(body, subjects),
+        *shape_sections(subjects),
+        *morph_sections(outline.morph_targets, subjects),
+        *expectation_sections(subjects),
     ]
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 
@@ -176,43 +164,10 @@ def _only_side(stem: str, sides: FoundSides) -> float:
 # ---- what moves ----------------------------------------------------------------------------------------------
 
 
-def _subjects(body: Body, sides: FoundSides, bases: list[str]) -> list[StartModel]:
-    """The joints to read, pairs once, in the order of the skeleton."""
-    taken: set[str] = set()
-    readable = _readable(body)
-    result = []
-    for index in range(len(bases)):
-        partner = sides.sides.partner.get(index)
-        if index in sides.sides.right or not writable(bases[index]) or not readable[index]:
-            continue
-        name = unique_name(plain_name(bases[index], "joint"), taken, paired=partner is not None)
-        result.append(StartModel(index, bases[index], name, partner is not None))
-    return result
-
-
-def _readable(body: Body) -> list[bool]:
-    """For each joint whether skin follows it and other skin does not, so that its turn bends something."""
-    joints = body.skeleton.joints
-    follows = [int(joint.skinned) for joint in joints]
-    total = sum(follows)
-    for index in range(len(joints) - 1, -1, -1):
-        parent = joints[index].parent
-        if parent is not None:
-            follows[parent] += follows[index]
-    return [
-        joint.skinned and part is not None and 0 < count < total
-        for joint, part, count in zip(joints, body.parts, follows, strict=True)
-    ]
-
-
-def _part(body: Body, subject: StartModel) -> BodyPart:
-    return PARTS[body.parts[subject.joint] or "unknown"]
-
-
-def _regions(body: Body, subjects: list[StartModel], bases: list[str]) -> list[list[str]]:
+def _regions(body: Body, subjects: Sequence[BendingJoint], bases: list[str]) -> list[list[str]]:
     lines = []
     for subject in subjects:
-        if _part(body, subject).region:
+        if subject.body_part.region:
             joints = ", ".join(map(joint_text, _two_bones(body, subject, bases)))
             lines.append(f"region {subject.name}{subject.side} {{ skin of {joints} }}")
     if not lines:
@@ -220,7 +175,7 @@ def _regions(body: Body, subjects: list[StartModel], bases: list[str]) -> list[l
     return [["// Regions: the skin of the bones on either side of a joint.", *lines]]
 
 
-def _two_bones(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
+def _two_bones(body: Body, subject: BendingJoint, bases: list[str]) -> list[str]:
     """The names of the joint before, where the skin follows it, and of the joint itself."""
     before = body.before[subject.joint]
     if before is None or not body.skeleton.joints[before].skinned or not writable(bases[before]):
@@ -230,110 +185,33 @@ def _two_bones(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
     return [bases[before], subject.base]
 
 
-def _drivers(body: Body, subjects: list[StartModel], bases: list[str]) -> list[list[str]]:
+def _drivers(body: Body, subjects: Sequence[BendingJoint]) -> list[list[str]]:
     if not subjects:
         return []
     head = [
         "// Drivers: strengths from 0 to 1, read off joints and counted from the rest pose.",
         "// The spans are first guesses: put in what your own clips show.",
     ]
-    sources = [SOURCES[key] for key in SOURCES if any(_part(body, subject).source == key for subject in subjects)]
+    sources = [SOURCES[key] for key in SOURCES if any(subject.body_part.source == key for subject in subjects)]
     if sources:
         head += ["// Published travels are those of:", *(f"//     {source}" for source in sources)]
-    return [head, *(_driver(body, subject, bases) for subject in subjects)]
+    return [head, *(_driver(body, subject) for subject in subjects)]
 
 
-def _driver(body: Body, subject: StartModel, bases: list[str]) -> list[str]:
-    part = _part(body, subject)
-    hinge = hinge_of(body, subject.joint)
-    joint = joint_text(subject.base) + _from_limb(body, subject, bases)
-    if hinge is None:
-        reads = FactLine("reads", f"bend of {joint}", _bend_comment(part))
-    else:
-        told = f"axis from {hinge.told_by}"
-        reads = FactLine("reads", f"rotation about {axis_text(hinge.axis)} of {joint}", told)
-    travel = travel_left(part, hinge)
-    facts = [reads, FactLine("span", f"0 deg .. {travel} deg", _source(part, hinge, travel))]
-    if part.source is None:
-        facts.append(FactLine("note", encode_text(f"0 to {travel} degrees is a default, not a measured travel")))
+def _driver(body: Body, subject: BendingJoint) -> list[str]:
+    start, end = subject.span
+    facts = [
+        FactLine("reads", subject.reads, subject.evidence.reading),
+        FactLine("span", f"{start:g} deg .. {end:g} deg", subject.evidence.span),
+    ]
+    if subject.body_part.source is None:
+        facts.append(FactLine("note", encode_text(f"{start:g} to {end:g} degrees is a default, not a measured travel")))
     if subject.joint in body.flat:
         facts.append(FactLine("note", encode_text(FLAT_NOTE)))
-    if subject.joint in body.hung:
+    if subject.seen_from is not None:
         facts.append(FactLine("note", encode_text(HUNG_NOTE)))
-    title = part.title if body.parts[subject.joint] != "unknown" else ""
-    return block(f"driver {subject.name}_bend{subject.side}", facts, title)
-
-
-def _from_limb(body: Body, subject: StartModel, bases: list[str]) -> str:
-    """Relative to which joint a foot or a hand is read that does not hang on its limb; "" for every other joint."""
-    limb = body.hung.get(subject.joint)
-    return "" if limb is None or not writable(bases[limb]) else f" from {joint_text(bases[limb])}"
-
-
-def _bend_comment(part: BodyPart) -> str:
-    if part.flexion == "any":
-        return "the whole angle, whichever way it turns"
-    return "the whole angle; for one way only: rotation about an axis"
-
-
-def _source(part: BodyPart, hinge: Hinge | None, travel: int) -> str:
-    if part.source is None:
-        return ""
-    less = part.travel - travel
-    said = f"{part.movement} ({part.source})"
-    return f"{said}, {less} of it at rest already" if less and hinge else said
-
-
-def _shapes(body: Body, subjects: list[StartModel]) -> list[list[str]]:
-    if not subjects:
-        return []
-    lines = []
-    for subject in subjects:
-        within = f"within {subject.name} " if _part(body, subject).region else ""
-        lines.append(f"shape {subject.name}_corrective{subject.side} {{ {within}follows {subject.name}_bend }}")
-    head = [
-        "// Shapes: still to be sculpted. Give each its file, and take out the ones that the skin does not need:",
-        '//     sculpt "sculpts/NAME.npz"  posed at DRIVER 1',
-    ]
-    return [[*head, *lines]]
-
-
-def _morphs(outline: ModelOutline, subjects: list[StartModel]) -> list[list[str]]:
-    """A control, a driver and a shape for each morph target that the model brings."""
-    names = [name for name in outline.morph_targets if writable(name)]
-    if not names:
-        return []
-    used: set[str] = set()
-    for subject in subjects:
-        for suffix in ("bend", "corrective"):
-            unique_name(f"{subject.name}_{suffix}", used, paired=subject.paired)
-    sections = [["// The model's own morph targets, each with a control for the animator."]]
-    for morph in names:
-        name = unique_name(plain_name(morph, "morph"), used)
-        sections.append(
-            [
-                f"control {name} {{ range 0 .. 1 }}",
-                f"driver {name} {{ reads control {name} span 0 .. 1 }}",
-                f"shape {name} {{ morph {encode_text(morph)} follows {name} }}",
-            ]
-        )
-    return sections
-
-
-def _expectations(body: Body, subjects: list[StartModel]) -> list[list[str]]:
-    lines = ["expect { rest }  // every strength is exactly 0 in the rest pose"]
-    paired = [subject for subject in subjects if subject.paired and _part(body, subject).region]
-    if paired:
-        lines += ["", "// Mirrored poses give the mirrored skin, as far as shapes move it."]
-    lines += [f"expect both {{ even of {one.name} within 0.1 mm  over {one.name}_bend }}" for one in paired]
-    limb = next((subject for subject in subjects if body.parts[subject.joint] in ("elbow", "knee")), None)
-    if limb is not None:
-        lines += [
-            "",
-            "// Once shapes are sculpted, ask for more, and `plica prove` measures it on the mesh:",
-            f"//     expect{limb.side} {{ volume of {limb.name} within 4 %  over {limb.name}_bend }}",
-        ]
-    return [lines]
+    title = subject.body_part.title if subject.part != "unknown" else ""
+    return block(f"driver {subject.driver}{subject.side}", facts, title)
 
 
 def _comment(text: str) -> str:
