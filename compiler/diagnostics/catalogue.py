@@ -8,7 +8,11 @@ from typing import NamedTuple
 
 
 class Rule(NamedTuple):
-    """One entry: `message` and `hint` hold `{placeholders}` that the place of use fills."""
+    """One entry: `message` and `hint` hold `{placeholders}` that the place of use fills.
+
+    `gathered`: the message of all findings of this rule in one, with `{count}` and `{names}`; "" where each stands by
+    itself.
+    """
 
     name: str
     code: str
@@ -18,6 +22,7 @@ class Rule(NamedTuple):
     explanation: str
     example: str
     corrected: str
+    gathered: str = ""
 
     @property
     def summary(self) -> str:
@@ -50,6 +55,7 @@ def _rule(name: str, entry: dict[str, str]) -> Rule:
         explanation=entry["explanation"].strip(),
         example=entry.get("example", "").strip(),
         corrected=entry.get("corrected", "").strip(),
+        gathered=entry.get("gathered", ""),
     )
 
 

@@ -2,10 +2,10 @@
 
 The document is `{"format": "plica-diagnostics", "version": 1, "diagnostics": [...], "counts": {...}}`. A
 diagnostic has `code`, `name`, `severity` (`error`, `warning`, `note`), `message`, `hint` (text or null),
-`place` (or null), `labels` (a list of `place` and `text`) and `fix` (`place` and `replacement`, or null). A
-place has `file` (as the user wrote it, forward slashes), `start` and `end`, each with `line` and `column`
-from 1 and `offset` from 0, all in code points; `end` is one past the last character. Keys are only ever
-added within a version.
+`place` (or null), `places` (of a finding that stands for several, those of the others), `labels` (a list of
+`place` and `text`) and `fix` (`place` and `replacement`, or null). A place has `file` (as the user wrote it,
+forward slashes), `start` and `end`, each with `line` and `column` from 1 and `offset` from 0, all in code
+points; `end` is one past the last character. Keys are only ever added within a version.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ def _entry(diagnostic: Diagnostic) -> dict[str, object]:
         "message": diagnostic.message,
         "hint": diagnostic.hint,
         "place": _place(diagnostic.span) if diagnostic.span else None,
+        "places": [_place(span) for span in diagnostic.places],
         "labels": [{"place": _place(label.span), "text": label.text} for label in diagnostic.labels],
         "fix": {"place": _place(fix.span), "replacement": fix.replacement} if fix else None,
     }

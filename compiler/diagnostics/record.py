@@ -14,6 +14,7 @@ from plica.source import Span
 
 MOST_CHARACTERS = 1_000  # of what fills a message
 REPEATED = 20  # times the errors that are shown, after which the same ones found again end the search
+MOST_NAMED = 3  # of findings that are gathered in one
 MOST_COMPARED = 100_000  # words that near misses are looked for among in one run
 
 
@@ -44,6 +45,7 @@ class Diagnostic(NamedTuple):
 
     `code` (letters and number) and `name` (kebab case) identify the rule; both are stable.
     `span` is None only where no text is concerned (a missing file given on the command line, say).
+    `places`: of findings gathered in one, the others' places. `subject`: what one to be gathered is about.
     """
 
     code: str
@@ -54,6 +56,8 @@ class Diagnostic(NamedTuple):
     hint: str | None = None
     labels: tuple[Label, ...] = ()
     fix: Fix | None = None
+    places: tuple[Span, ...] = ()
+    subject: str = ""
 
     @property
     def sort_key(self) -> tuple[str, int, str, str]:
@@ -83,7 +87,33 @@ def made(
         hint=_shown(hint) if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
         labels=tuple([Label(label.span, _shown(label.text)) for label in labels]),
         fix=fix,
+        subject=texts.get("name", "") if entry.gathered else "",
     )
+
+
+def gathered(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
+    """Findings, those of a rule that is told once gathered in one at the first place that has them, in order."""
+    groups: dict[str, list[Diagnostic]] = {}
+    result = []
+    for item in sorted(diagnostics, key=lambda item: item.sort_key):
+        if item.subject:
+            groups.setdefault(item.name, []).append(item)
+        else:
+            result.append(item)
+    result += [_in_one(group) for group in groups.values()]
+    return tuple(sorted(result, key=lambda item: item.sort_key))
+
+
+def _in_one(group: list[Diagnostic]) -> Diagnostic:
+    first = group[0]
+    names = list(dict.fromkeys(item.subject for item in group))
+    if len(names) == 1:
+        return first
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    shown = ", ".join(f"`{name}`" for name in names[:MOST_NAMED]) + more
+    message = rule(first.name).gathered.format_map({"count": len(names), "names": _shown(shown)})
+    spans = dict.fromkeys(item.span for item in group if item.span is not None and item.span != first.span)
+    return first._replace(message=message, places=tuple(spans), subject="")
 
 
 def _shown(text: str) -> str:
@@ -185,9 +215,12 @@ class Diagnostics:
 
     @property
     def all(self) -> tuple[Diagnostic, ...]:
-        """What was found, once each, ordered by place, up to the limits of what is shown; what is left out is said."""
+        """What was found, once each, ordered by place, up to the limits of what is shown; what is left out is said.
+
+        Findings of a rule that is told once are gathered in one.
+        """
         most = limits.in_force()
-        return bounded(self.whole, most, stopped=self._has_more_errors_than(most.findings))
+        return bounded(gathered(self.whole), most, stopped=self._has_more_errors_than(most.findings))
 
     @property
     def count_of_all(self) -> int:

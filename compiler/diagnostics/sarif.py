@@ -2,7 +2,8 @@
 
 One run; the rules are those of the catalogue that were met, with their help. Lines and columns count from
 1, `endColumn` is one past the last character (3.30.2), columns are code points (`columnKind`, 3.14.17).
-Nothing depends on the time or the machine.
+Nothing depends on the time or the machine. A finding that stands for several has all their locations, since it is put
+right by a change at each (3.27.12).
 """
 
 from __future__ import annotations
@@ -61,7 +62,8 @@ def _result(diagnostic: Diagnostic, index: int) -> dict[str, object]:
         "message": {"text": foreign.sarif_message(text)},
     }
     if diagnostic.span:
-        result["locations"] = [{"physicalLocation": _location(diagnostic.span)}]
+        spans = (diagnostic.span, *diagnostic.places)
+        result["locations"] = [{"physicalLocation": _location(span)} for span in spans]
     if diagnostic.labels:
         result["relatedLocations"] = [_related(number, label) for number, label in enumerate(diagnostic.labels)]
     if diagnostic.fix:

@@ -80,11 +80,13 @@ class PositionTable:
 
 
 def diagnostics(analysis: Analysis, uri: str, places: PositionTable) -> dict[str, list[types.Diagnostic]]:
-    """Findings by the address of the file that they stand in; those without a place stand at the text's start."""
+    """Findings by the address of the file that they stand in; those without a place stand at the text's start, and
+    those that stand for several at every place."""
     result: dict[str, list[types.Diagnostic]] = {uri: []}
     for item in analysis.diagnostics:
-        where = places.uri(item.span.source) if item.span is not None else uri
-        result.setdefault(where, []).append(_diagnostic(item, places, analysis))
+        for span in (item.span, *item.places):
+            where = places.uri(span.source) if span is not None else uri
+            result.setdefault(where, []).append(_diagnostic(item._replace(span=span), places, analysis))
     return result
 
 

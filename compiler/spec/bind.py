@@ -276,7 +276,7 @@ class _Binding:
 
     def _entry(self, draft: _Draft) -> Entry[Any] | None:
         binder = BINDERS[draft.kind]
-        context = self.context._replace(side=draft.side, span=draft.instance.span)
+        context = self.context._replace(side=draft.side, span=draft.instance.span, name=draft.name)
         sets = {
             side: draft.base.with_override(draft.overrides[side]) if side in draft.overrides else draft.base
             for side in ("left", "right")

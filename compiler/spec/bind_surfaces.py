@@ -103,7 +103,7 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     source: model.SculptOf | model.MorphOf | None = None
     fact = facts.one("source")
     if fact is None:
-        context.diagnostics.add("not-sculpted", context.span)
+        context.diagnostics.add("not-sculpted", context.span, name=context.name)
     elif fact.node.key == "morph":
         source = _morph(fact, context)
     else:

@@ -23,7 +23,7 @@ _AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 
 
 class Context(NamedTuple):
-    """The spec around a declaration, and the declaration's own side and place."""
+    """The spec around a declaration, and the declaration's own side, place and name ("" for one without)."""
 
     diagnostics: Diagnostics
     symbols: Symbols
@@ -33,6 +33,7 @@ class Context(NamedTuple):
     curves: dict[str, Curve]
     side: ScopeSide
     span: Span
+    name: str = ""
 
     # ---- joints
 

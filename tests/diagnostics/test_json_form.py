@@ -42,6 +42,7 @@ def test_the_document_says_all_there_is() -> None:
         "message": "`cde` cannot stand here; expected `driver`",
         "hint": "did you mean `driver`?",
         "place": place,
+        "places": [],
         "labels": [
             {
                 "place": {
