@@ -16,7 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.skeleton.body import BodyParts, Limb, LimbName
+from plica.skeleton.body import Body
+from plica.skeleton.limbs import Limb, LimbName
 from plica.skeleton.skeleton import Skeleton
 
 Array = NDArray[np.float64]
@@ -29,7 +30,7 @@ _BENT: Final = np.sin(radians(4.0))
 _HINGES: Final = cos(radians(60.0))
 
 
-def alignments(own: Skeleton, own_body: BodyParts, theirs: Skeleton, their_body: BodyParts) -> dict[int, Array]:
+def alignments(own: Skeleton, own_body: Body, theirs: Skeleton, their_body: Body) -> dict[int, Array]:
     """For joints of the first skeleton a rotation in model space (3, 3): the hips' for the trunk, and the limbs' bones.
 
     Whatever is not named follows the nearest joint above it that is.
@@ -42,7 +43,7 @@ def alignments(own: Skeleton, own_body: BodyParts, theirs: Skeleton, their_body:
     return result
 
 
-def trunk_alignment(own: Skeleton, own_body: BodyParts, theirs: Skeleton, their_body: BodyParts) -> Array:
+def trunk_alignment(own: Skeleton, own_body: Body, theirs: Skeleton, their_body: Body) -> Array:
     """The turn from one trunk to the other: by whole right angles where that is nearly it."""
     mine, other = _trunk(own, own_body), _trunk(theirs, their_body)
     if mine is None or other is None:
@@ -65,7 +66,7 @@ def _quarter_turns() -> list[Array]:
     return result
 
 
-def _trunk(skeleton: Skeleton, body: BodyParts) -> Array | None:
+def _trunk(skeleton: Skeleton, body: Body) -> Array | None:
     """Columns: left, up, front of a trunk, from where its limbs begin; None where it cannot be told."""
     places = _places(skeleton)
     begin = {name: places[limb.upper] for name, limb in body.limbs.items()}

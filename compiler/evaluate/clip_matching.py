@@ -6,7 +6,9 @@ from typing import NamedTuple
 
 from plica.readers.clip import Clip
 from plica.rig.rig import Rig
-from plica.skeleton.body import LIMB_NAMES, BodyParts, LimbName, body_of, has_chains, parts_of_name
+from plica.skeleton.body import Body, body_of
+from plica.skeleton.joint_words import parts_of_name
+from plica.skeleton.limbs import LIMB_NAMES, LimbName, has_chains
 from plica.skeleton.skeleton import Skeleton
 
 
@@ -21,8 +23,8 @@ class Matches(NamedTuple):
     joints: dict[str, int]
     by_themselves: dict[str, int]
     left_out: tuple[LimbName, ...]
-    own: BodyParts
-    theirs: BodyParts
+    own: Body
+    theirs: Body
 
 
 def match_joints(rig: Rig, skeleton: Skeleton, clip: Clip) -> Matches:
@@ -44,7 +46,7 @@ def match_joints(rig: Rig, skeleton: Skeleton, clip: Clip) -> Matches:
             (matched if fits else left_out).append(limb)
     if not joints:
         left_out = []
-    elif theirs.limbs and not own.limbs and has_chains(skeleton):
+    elif theirs.limbs and not own.limbs.keys() & theirs.limbs.keys() and has_chains(skeleton):
         # A body of another build: some joints have the same names, but no limb of the clip is one of it.
         left_out = [limb for limb, one in theirs.limbs.items() if not set(one) & set(joints.values())]
     return Matches(
@@ -68,7 +70,7 @@ def matched_joints(rig: Rig, clip: Clip) -> dict[str, int]:
     return matches
 
 
-def _by_kind(skeleton: Skeleton, clip: Clip, own: BodyParts, theirs: BodyParts) -> dict[int, int]:
+def _by_kind(skeleton: Skeleton, clip: Clip, own: Body, theirs: Body) -> dict[int, int]:
     """Joints that are the same thing of both bodies: limbs, single joints, the spine, and names that say the same."""
     result: dict[int, int] = {}
     for limb, mine in own.limbs.items():
@@ -88,7 +90,7 @@ def _by_kind(skeleton: Skeleton, clip: Clip, own: BodyParts, theirs: BodyParts) 
     return result
 
 
-def _add_spine(result: dict[int, int], own: Skeleton, theirs: Skeleton, body: BodyParts, other: BodyParts) -> None:
+def _add_spine(result: dict[int, int], own: Skeleton, theirs: Skeleton, body: Body, other: Body) -> None:
     """The joints between the hips and where the arms part, spread evenly over the clip's; the last to the last."""
     mine, yours = _spine(own, body), _spine(theirs, other)
     for place, joint in enumerate(mine):
@@ -97,7 +99,7 @@ def _add_spine(result: dict[int, int], own: Skeleton, theirs: Skeleton, body: Bo
             result.setdefault(joint, yours[round(share * len(yours)) - 1 if round(share * len(yours)) else 0])
 
 
-def _spine(skeleton: Skeleton, body: BodyParts) -> list[int]:
+def _spine(skeleton: Skeleton, body: Body) -> list[int]:
     arms = [body.limbs[name].upper for name in ("left arm", "right arm") if name in body.limbs]
     hips = body.others.get("hips")
     if len(arms) < 2 or hips is None:

@@ -1,232 +1,136 @@
-"""The limbs of a body: which joints are upper arms, shins and so on, by common names, else by hierarchy and geometry.
-
-Common practice, no source: what skeletons call their joints. By geometry the two legs are the lowest two tips that part
-from one joint, the arms the two that reach out farthest to both sides, and of each chain the two longest bones in a row
-are the limb; all four or none. Up is y, as everywhere inside.
-"""
+"""What a skeleton is the skeleton of: its parts and limbs, where its bones lead, where its up and front are."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
-from itertools import combinations, pairwise
+from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 from plica.skeleton.algebra import Vector, add, cross, dot, length, scaled, subtract, unit
+from plica.skeleton.bones import Bones, bones_of, direction, link_flat_fingers, link_hung_ends
+from plica.skeleton.joint_parts import parts_of
+from plica.skeleton.limbs import FOUR_LEGGED, UP, UPRIGHT, Limb, LimbName, named_limbs, shaped_limbs, trunk_parts
+from plica.skeleton.side_patterns import direction_to_left
+from plica.skeleton.sides import NO_SIDES, Sides
 from plica.skeleton.skeleton import Skeleton
 
-LimbName = Literal["left arm", "right arm", "left leg", "right leg"]
-LIMB_NAMES: Final[tuple[LimbName, ...]] = ("left arm", "right arm", "left leg", "right leg")
-UP: Final[Vector] = (0.0, 1.0, 0.0)
-_WORDS: Final = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+")
-_LEFT: Final = frozenset({"left", "l", "lf", "lt"})
-_RIGHT: Final = frozenset({"right", "r", "rt"})
-# What is left of a name without its side and separators; an earlier word is preferred.
-_PARTS: Final = {
-    "arm": (
-        ("upperarm", "uparm", "armupper", "humerus", "arm"),
-        ("lowerarm", "forearm", "armlower", "loarm", "elbow", "ulna"),
-        ("hand", "wrist", "palm"),
-    ),
-    "leg": (
-        ("upleg", "upperleg", "thigh", "legupper", "femur"),
-        ("lowerleg", "leg", "calf", "shin", "leglower", "loleg", "knee", "tibia"),
-        ("foot", "ankle"),
-    ),
-}
-_HIPS: Final = ("hips", "pelvis", "hip")
-_TRUNK: Final = {"neck": ("neck",), "head": ("head",)}
-_COLLAR: Final = ("clavicle", "collar", "shoulder", "collarbone")
-_TOE: Final = ("toebase", "toe", "toes", "ball")
-_NAMESPACE: Final = re.compile(r"^.*[:|/]")
-# Of the body's height: tips this much higher than the lowest are no feet; bones shorter than this are none of a limb.
-_FOOT_HEIGHT: Final = 0.2
-_SHORT: Final = 0.05
+FRONT: Final[Vector] = (0.0, 0.0, 1.0)  # glTF 2.0 section 3.4: the front of a model faces +z
+LIMB_PARTS: Final = {"arm": ("shoulder", "elbow", "wrist"), "leg": ("hip", "knee", "ankle")}
+Build = Literal["upright", "four-legged", "other"]
 
 
-class Limb(NamedTuple):
-    """Joints (indices) where a limb begins, bends and ends: thigh, shin, foot or upper arm, forearm, hand."""
+class Body(NamedTuple):
+    """A skeleton with what anatomy makes of it.
 
-    upper: int
-    lower: int
-    end: int
+    `parts`: what each joint is (`plica.skeleton.joint_parts`), None where nothing bends at it. `side`: 1.0 for joints
+    of the left, -1.0 for the right, 0.0 where the side is not known. `limbs`: those that were found; `others`: single
+    joints by what they are: hips, neck, head, left collar, ... `flat`: joints of fingers whose joints do not hang below
+    each other in the model. `hung`: for what ends a limb and hangs under a control instead of it, the limb's joint.
+    """
 
-
-class BodyParts(NamedTuple):
-    """The limbs that were found, and single joints by what they are: hips, neck, head, left collar, ..."""
-
+    skeleton: Skeleton
+    parts: list[str | None]
+    side: list[float]
     limbs: dict[LimbName, Limb]
     others: dict[str, int]
+    bones: Bones
+    flat: frozenset[int]
+    hung: dict[int, int]
+    up: Vector
+    front: Vector
+
+    def origin(self, index: int) -> Vector:
+        """The joint's place at rest."""
+        return self.skeleton.frames[index].origin
+
+    def bone(self, index: int) -> Vector | None:
+        """The direction from a joint to the next one; None where there is none."""
+        beyond = self.bones.beyond[index]
+        return None if beyond is None else direction(self.origin(index), self.origin(beyond))
+
+    def bone_before(self, index: int) -> Vector | None:
+        """The direction of the bone that ends at a joint; None where there is none."""
+        before = self.bones.before[index]
+        return None if before is None else direction(self.origin(before), self.origin(index))
+
+    @property
+    def build(self) -> Build:
+        """What kind of body it is, as far as its limbs tell."""
+        if all(name in self.limbs for name in UPRIGHT):
+            return "upright"
+        return "four-legged" if all(name in self.limbs for name in FOUR_LEGGED) else "other"
 
 
-def body_of(skeleton: Skeleton) -> BodyParts:
-    """What is known of a skeleton: by names, and where they tell of no limb at all by geometry."""
-    named = _named_body(skeleton)
-    if named.limbs:
-        return named
-    return _shaped_body(skeleton) or named
+def body_of(
+    skeleton: Skeleton, sides: Sides = NO_SIDES, only_side: float = 0.0, moves_skin: Sequence[bool] | None = None
+) -> Body:
+    """What is known of a skeleton: by names, and where they tell of no limb at all by geometry.
+
+    `only_side` is the side of all joints without side, for a model that is one hand or one leg. `moves_skin`: for each
+    joint whether skin follows it; the joints of the skin where it is not known.
+    """
+    bases = [joint.name for joint in skeleton.joints]
+    for pair in sides.pairs.values():
+        bases[pair.left] = bases[pair.right] = pair.base
+    said = parts_of(skeleton, bases)
+    limbs, others = named_limbs(skeleton, said), trunk_parts(skeleton, said)
+    shaped = None if limbs else shaped_limbs(skeleton)
+    if shaped is not None:
+        limbs, others = shaped[0], {"hips": shaped[1]}
+        _name_limbs(said, limbs)
+    parts: list[str | None] = [None if part in ("none", "pelvis") else part for part in said]
+    if moves_skin is None:
+        moves_skin = [joint.skinned for joint in skeleton.joints]
+    bones = bones_of(skeleton, sides)
+    flat = link_flat_fingers(bases, parts, bones)
+    side = [1.0 if index in sides.left else -1.0 if index in sides.right else only_side for index in range(len(bases))]
+    hung = link_hung_ends(skeleton, parts, side, moves_skin, bones)
+    up = _up(skeleton, parts)
+    front = _front(skeleton, sides, parts, up)
+    return Body(skeleton, parts, side, limbs, others, bones, flat, hung, up, front)
 
 
-def has_chains(skeleton: Skeleton) -> bool:
-    """Whether a skeleton has at least four chains of three joints and more to their tips: limbs of some kind."""
-    tips = [index for index in range(len(skeleton.joints)) if not skeleton.children(index)]
-    alone = [
-        [
-            joint
-            for joint in (tip, *skeleton.ancestors(tip))
-            if sum(joint in skeleton.ancestors(one) for one in tips) < 2
-        ]
-        for tip in tips
-    ]
-    return sum(len(chain) >= 3 for chain in alone) >= 4
+def _name_limbs(parts: list[str], limbs: dict[LimbName, Limb]) -> None:
+    """Name the joints of limbs that geometry found, where their own names say nothing."""
+    for name, limb in limbs.items():
+        for joint, part in zip(limb, LIMB_PARTS[name.split()[-1]], strict=True):
+            if parts[joint] == "unknown":
+                parts[joint] = part
 
 
-def parts_of_name(name: str) -> tuple[str, str]:
-    """The side that a name tells ("left", "right" or "") and its other words in small letters, without separators."""
-    side, words = "", []
-    for word in _WORDS.findall(_NAMESPACE.sub("", name)):
-        small = word.lower()
-        if not side and small in _LEFT | _RIGHT:
-            side = "left" if small in _LEFT else "right"
-        else:
-            words.append(small)
-    return side, "".join(words)
+# ---- directions --------------------------------------------------------------------------------------------
 
 
-# ---- by name ------------------------------------------------------------------------------------------
+def _up(skeleton: Skeleton, parts: list[str | None]) -> Vector:
+    """The model axis from the feet to where the legs begin; y where there is no telling."""
+    low, high = _middle(skeleton, parts, ("ankle",)), _middle(skeleton, parts, ("hip",))
+    way = direction(low, high) if low and high else None
+    if way is None or abs(way[1]) >= max(abs(way[0]), abs(way[2])):
+        return UP
+    return _nearest_axis(way)
 
 
-def _named_body(skeleton: Skeleton) -> BodyParts:
-    known: dict[tuple[str, str], int] = {}
-    for index, joint in enumerate(skeleton.joints):
-        known.setdefault(parts_of_name(joint.name), index)
-    limbs: dict[LimbName, Limb] = {}
-    for name in LIMB_NAMES:
-        side, kind = name.split()
-        parts = [next((known[side, word] for word in words if (side, word) in known), None) for words in _PARTS[kind]]
-        upper, lower, end = parts
-        if lower is not None and (end is None or lower not in skeleton.ancestors(end)):
-            end = next(iter(skeleton.children(lower)), None)
-        if upper is not None and lower is not None and end is not None and _in_a_row(skeleton, upper, lower, end):
-            limbs[name] = Limb(upper, lower, end)
-    others = {}
-    for what, words in (("hips", _HIPS), *_TRUNK.items()):
-        for word in words:
-            if ("", word) in known and what not in others:
-                others[what] = known["", word]
-    for side in ("left", "right"):
-        for what, words in ((f"{side} collar", _COLLAR), (f"{side} toe", _TOE)):
-            for word in words:
-                if (side, word) in known and what not in others:
-                    others[what] = known[side, word]
-    return BodyParts(limbs, others)
+def _front(skeleton: Skeleton, sides: Sides, parts: list[str | None], up: Vector) -> Vector:
+    """Left cross up where the sides are known; else where the feet point; else +z."""
+    left = direction_to_left(skeleton, sides)
+    if left is not None and length(cross(left, up)) > 0.5:
+        return unit(cross(left, up))
+    ankles, toes = _middle(skeleton, parts, ("ankle",)), _middle(skeleton, parts, ("toes",))
+    way = direction(ankles, toes) if ankles and toes else None
+    level = subtract(way, scaled(up, dot(way, up))) if way else FRONT
+    return unit(level) if length(level) > 0.1 else FRONT
 
 
-def _in_a_row(skeleton: Skeleton, upper: int, lower: int, end: int) -> bool:
-    return upper in skeleton.ancestors(lower) and lower in skeleton.ancestors(end)
-
-
-# ---- by geometry --------------------------------------------------------------------------------------
-
-
-def _shaped_body(skeleton: Skeleton) -> BodyParts | None:
-    places = [frame.origin for frame in skeleton.frames]
-    tips = [index for index in range(len(places)) if not skeleton.children(index)]
-    if len(tips) < 3:
+def _middle(skeleton: Skeleton, parts: list[str | None], wanted: tuple[str, ...]) -> Vector | None:
+    origins = [frame.origin for frame, part in zip(skeleton.frames, parts, strict=True) if part in wanted]
+    if not origins:
         return None
-    height = max(place[1] for place in places) - min(place[1] for place in places)
-    feet = _feet(skeleton, places, tips, height)
-    if feet is None:
-        return None
-    hips, legs = feet
-    across = subtract(places[legs[0][0]], places[legs[1][0]])
-    if length(across) < _SHORT * height:
-        across = subtract(places[legs[0][-1]], places[legs[1][-1]])
-    across = unit((across[0], 0.0, across[2]))
-    ways = {"leg": _two_bones(legs, places, height)}
-    arms = _arms(skeleton, places, [tip for tip in tips if tip not in (legs[0][-1], legs[1][-1])], across, hips)
-    if arms is not None:
-        ways["arm"] = _two_bones(arms, places, height)
-    forward = _forward(skeleton, places, ways["leg"])
-    limbs: dict[LimbName, Limb] = {}
-    for name in LIMB_NAMES:
-        side, kind = name.split()
-        # Left is where up x forward points, as in glTF 2.0: +x for what looks along +z.
-        first = dot(across, cross(UP, forward)) > 0.0
-        limb = ways.get(kind, (None, None))[0 if first == (side == "left") else 1]
-        if limb is not None:
-            limbs[name] = limb
-    return BodyParts(limbs, {"hips": hips}) if len(limbs) == len(LIMB_NAMES) else None
+    total: Vector = (0.0, 0.0, 0.0)
+    for origin in origins:
+        total = add(total, origin)
+    return scaled(total, 1.0 / len(origins))
 
 
-def _chain(skeleton: Skeleton, top: int, tip: int) -> list[int]:
-    """The joints below `top` down to a tip."""
-    above = skeleton.ancestors(tip)
-    return [*reversed(above[: above.index(top)]), tip] if top in above else []
-
-
-def _parting(skeleton: Skeleton, a: int, b: int) -> int | None:
-    above = set(skeleton.ancestors(a))
-    return next((joint for joint in skeleton.ancestors(b) if joint in above), None)
-
-
-def _feet(
-    skeleton: Skeleton, places: Sequence[Vector], tips: Sequence[int], height: float
-) -> tuple[int, tuple[list[int], list[int]]] | None:
-    """The joint where the legs part, and both chains: of the low pairs of tips that part, the one with long legs."""
-    ground = min(places[tip][1] for tip in tips)
-    low = [tip for tip in tips if places[tip][1] - ground < _FOOT_HEIGHT * height]
-    best = None
-    for a, b in combinations(low, 2):
-        top = _parting(skeleton, a, b)
-        if top is None or places[top][1] - ground < _FOOT_HEIGHT * height:
-            continue
-        chains = _chain(skeleton, top, a), _chain(skeleton, top, b)
-        if min(map(len, chains)) >= 3 and abs(places[a][1] - places[b][1]) < _SHORT * height:
-            rank = (-abs(len(chains[0]) - len(chains[1])), length(subtract(places[a], places[b])))
-            if best is None or rank > best[0]:
-                best = rank, top, chains
-    return None if best is None else best[1:]
-
-
-def _arms(
-    skeleton: Skeleton, places: Sequence[Vector], tips: Sequence[int], across: Vector, hips: int
-) -> tuple[list[int], list[int]] | None:
-    def reach(tip: int) -> float:
-        return dot(subtract(places[tip], places[hips]), across)
-
-    above = [tip for tip in tips if hips not in (tip,)]
-    if len(above) < 2:
-        return None
-    a, b = max(above, key=reach), min(above, key=reach)
-    top = _parting(skeleton, a, b)
-    if top is None or not reach(a) > 0.0 > reach(b):
-        return None
-    chains = _chain(skeleton, top, a), _chain(skeleton, top, b)
-    return chains if min(map(len, chains)) >= 3 else None
-
-
-def _two_bones(
-    chains: tuple[list[int], list[int]], places: Sequence[Vector], height: float
-) -> tuple[Limb | None, Limb | None]:
-    return _longest(chains[0], places, height), _longest(chains[1], places, height)
-
-
-def _longest(chain: Sequence[int], places: Sequence[Vector], height: float) -> Limb | None:
-    def bones(row: tuple[int, int, int]) -> list[float]:
-        return [length(subtract(places[b], places[a])) for a, b in pairwise(row)]
-
-    rows: Iterator[tuple[int, int, int]] = zip(chain, chain[1:], chain[2:], strict=False)
-    usable = [row for row in rows if min(bones(row)) > _SHORT * height]
-    return Limb(*max(usable, key=lambda row: sum(bones(row)))) if usable else None
-
-
-def _forward(skeleton: Skeleton, places: Sequence[Vector], legs: tuple[Limb | None, Limb | None]) -> Vector:
-    """Where the feet point, on the ground; +z where they point nowhere."""
-    total = (0.0, 0.0, 0.0)
-    for leg in legs:
-        if leg is not None:
-            for child in skeleton.children(leg.end):
-                total = add(total, subtract(places[child], places[leg.end]))
-    flat = (total[0], 0.0, total[2])
-    return scaled(flat, 1.0 / length(flat)) if length(flat) > 1e-6 else (0.0, 0.0, 1.0)
+def _nearest_axis(way: Vector) -> Vector:
+    largest = max(range(3), key=lambda coordinate: abs(way[coordinate]))
+    sign = 1.0 if way[largest] > 0 else -1.0
+    return (sign * (largest == 0), sign * (largest == 1), sign * (largest == 2))

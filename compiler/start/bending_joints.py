@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector
+from plica.skeleton.body import Body
 from plica.skeleton.side_patterns import FoundSides
 from plica.start.anatomy import PARTS, BodyPart
-from plica.start.body import Body
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
 from plica.start.name_words import plain_name, unique_name, writable
 from plica.start.spec_text import joint_text

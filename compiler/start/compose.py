@@ -11,14 +11,15 @@ from plica.diagnostics import Diagnostics
 from plica.format import formatted
 from plica.quantities import quantity
 from plica.readers.model_outline import ModelOutline
+from plica.skeleton.body import Body, body_of
+from plica.skeleton.joint_words import words_of
 from plica.skeleton.pairing import Pairing, pairing_of
 from plica.skeleton.side_patterns import FoundSides
 from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
-from plica.start.anatomy import SOURCES, parts_of
+from plica.start.anatomy import SOURCES
 from plica.start.bending_joints import BendingJoint, bending_joints
-from plica.start.body import Body, body_of
-from plica.start.name_words import plain_name, words_of, writable
+from plica.start.name_words import plain_name, writable
 from plica.start.shape_sections import expectation_sections, morph_sections, shape_sections
 from plica.start.spec_text import FactLine, block, joint_text
 from plica.start.stance import FirstStance, first_stance
@@ -89,8 +90,7 @@ def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
     bases = [joint.name for joint in skeleton.joints]
     for pair in sides.sides.pairs.values():
         bases[pair.left] = bases[pair.right] = pair.base
-    parts = parts_of(skeleton, bases)
-    body = body_of(skeleton, sides.sides, bases, parts, _only_side(stem, sides))
+    body = body_of(skeleton, sides.sides, _only_side(stem, sides))
     subjects = bending_joints(body, sides, bases)
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
@@ -177,7 +177,7 @@ def _regions(body: Body, subjects: Sequence[BendingJoint], bases: list[str]) -> 
 
 def _two_bones(body: Body, subject: BendingJoint, bases: list[str]) -> list[str]:
     """The names of the joint before, where the skin follows it, and of the joint itself."""
-    before = body.before[subject.joint]
+    before = body.bones.before[subject.joint]
     if before is None or not body.skeleton.joints[before].skinned or not writable(bases[before]):
         return [subject.base]
     if not subject.paired and bases[before] != body.skeleton.joints[before].name:

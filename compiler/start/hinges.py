@@ -18,10 +18,12 @@ from plica.skeleton.algebra import (
     transpose,
     unit,
 )
+from plica.skeleton.body import Body
+from plica.skeleton.bones import direction
+from plica.skeleton.joint_parts import FINGERS
+from plica.skeleton.joint_words import words_of
 from plica.skeleton.skeleton import Skeleton
-from plica.start.anatomy import FINGERS, PARTS, BodyPart
-from plica.start.body import Body, direction
-from plica.start.name_words import words_of
+from plica.start.anatomy import PARTS, BodyPart
 
 LEAST_BEND = radians(3.0)  # a limb that is straighter at rest does not tell its axis
 SURE_BEND = radians(15.0)  # up to here, a bend against anatomy is taken for carelessness in the rest pose
@@ -76,8 +78,8 @@ def _trusted(part: BodyPart, normal: Vector, bend: float, expected: Vector | Non
 
 def _in_a_limb(body: Body, index: int) -> bool:
     """Whether neither the joint nor the one before it is where limbs branch off: only then two bones make a hinge."""
-    before = body.before[index]
-    return before is not None and body.branches[before] == 1 and body.branches[index] == 1
+    before = body.bones.before[index]
+    return before is not None and body.bones.branches[before] == 1 and body.bones.branches[index] == 1
 
 
 def rest_bend(body: Body, index: int) -> tuple[Vector | None, float]:

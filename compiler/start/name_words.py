@@ -1,19 +1,13 @@
-"""Names taken apart into words, and made into names of the language."""
+"""Names of the language made from any text."""
 
 from __future__ import annotations
 
 import re
 
-_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[^\W\d_A-Za-z]+|\d+")
 _NOT_IN_NAMES = re.compile(r"\W+")
 _REPEATED = re.compile(r"__+")
 _NAME = re.compile(r"[^\W\d]\w*")  # the grammar's NAME
 RESERVED = frozenset(("both", "left", "right"))  # would be read as a side
-
-
-def words_of(name: str) -> tuple[str, ...]:
-    """The words of a joint's name in lower case: cut at separators, digits and capital letters."""
-    return tuple(word.lower() for word in _WORD.findall(name))
 
 
 def plain_name(text: str, fallback: str) -> str:

@@ -16,7 +16,8 @@ from plica.evaluate.retarget import poses_from_clip
 from plica.readers.clip import Clip
 from plica.readers.clip_reader import read_clips
 from plica.readers.model_reader import read_outline
-from plica.skeleton.body import LIMB_NAMES, Limb, body_of
+from plica.skeleton.body import body_of
+from plica.skeleton.limbs import LIMB_NAMES, Limb
 from plica.skeleton.skeleton import Joint, Skeleton
 from tests.evaluate.test_retarget import rig_of_skeleton
 from tests.support.data import shared_data

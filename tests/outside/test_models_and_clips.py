@@ -21,11 +21,10 @@ from plica.readers.clip_reader import read_clips
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_skeleton import skeleton_of_document
 from plica.readers.model_reader import read_outline
+from plica.skeleton.body import body_of
 from plica.skeleton.side_patterns import find_sides
 from plica.skeleton.skeleton import Skeleton
 from plica.start import start_spec
-from plica.start.anatomy import parts_of
-from plica.start.body import body_of
 from plica.start.hinges import hinge_of
 from tests.support.data import SMALL_DATA, shared_data
 
@@ -154,10 +153,7 @@ def test_the_knees_hinge_is_found_from_the_skeleton_alone(file: str) -> None:
 
 def _hinge(skeleton: Skeleton, joint: str, only_side: float = 0.0) -> tuple[float, float, float]:
     sides = find_sides(skeleton).sides
-    bases = [joint.name for joint in skeleton.joints]
-    for pair in sides.pairs.values():
-        bases[pair.left] = bases[pair.right] = pair.base
-    body = body_of(skeleton, sides, bases, parts_of(skeleton, bases), only_side)
+    body = body_of(skeleton, sides, only_side)
     hinge = hinge_of(body, skeleton.index[joint])
     assert hinge is not None
     return hinge.axis

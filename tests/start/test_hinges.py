@@ -9,20 +9,17 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from plica.skeleton.algebra import add, dot, matrix_of, subtract, times, transpose, unit
+from plica.skeleton.body import Body, body_of
 from plica.skeleton.side_patterns import find_sides
 from plica.skeleton.skeleton import Joint, Skeleton
-from plica.start.anatomy import PARTS, parts_of
-from plica.start.body import Body, body_of
+from plica.start.anatomy import PARTS
 from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
 from tests.support.models import Vector, figure
 
 
 def _body(skeleton: Skeleton, only_side: float = 0.0) -> Body:
     sides = find_sides(skeleton).sides
-    bases = [joint.name for joint in skeleton.joints]
-    for pair in sides.pairs.values():
-        bases[pair.left] = bases[pair.right] = pair.base
-    return body_of(skeleton, sides, bases, parts_of(skeleton, bases), only_side)
+    return body_of(skeleton, sides, only_side)
 
 
 def _hinge(body: Body, name: str) -> Hinge | None:

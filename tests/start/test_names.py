@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from plica.skeleton.joint_parts import parts_of
+from plica.skeleton.joint_words import words_of
 from plica.skeleton.skeleton import Joint, Skeleton
-from plica.start.anatomy import parts_of
-from plica.start.name_words import is_plain_name, plain_name, unique_name, words_of, writable
+from plica.start.name_words import is_plain_name, plain_name, unique_name, writable
 
 
 def _chain(*names: str) -> Skeleton:
@@ -31,17 +32,20 @@ def _chain(*names: str) -> Skeleton:
         ("hand f_ring.01 f_ring.02 f_ring.03", "wrist base middle end"),
         ("wrist ring-finger-metacarpal ring-finger-phalanx-proximal ring-finger-phalanx-distal", "wrist - base end"),
         ("hand thumb1 thumb2", "wrist thumb thumb"),
-        ("head ear_base ear_middle", "head unknown unknown"),
+        ("head ear_base ear_middle", "head ear ear"),
         ("Hand HandMiddle1 HandMiddle2 HandMiddle3 HandMiddle4", "wrist base middle end -"),
         ("spine tail_1 tail_middle", "spine tail tail"),
         ("tail_1 tail_2", "tail tail"),
+        ("Back BackShoulder BackLeg BackLowerLeg", "spine shoulder hip knee"),
+        ("wing_1 feather_2", "wing wing"),
         ("joint_1 joint_2", "unknown unknown"),
         ("eye_aim", "-"),
     ],
 )
 def test_parts(names: str, parts: str) -> None:
     own = names.split()
-    result = [(part or "-").removeprefix("finger ") for part in parts_of(_chain(*own), own)]
+    result = ["-" if part in ("none", "pelvis") else part for part in parts_of(_chain(*own), own)]
+    result = [part.removeprefix("finger ") for part in result]
     assert " ".join(result) == parts
 
 

@@ -197,9 +197,8 @@ def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[st
     # frames that relate to the left ones by axis flips or, in rigged_figure, by none.
     from plica.kinds.readings import Rotation
     from plica.readers.model_reader import read_outline
+    from plica.skeleton.body import body_of
     from plica.skeleton.side_patterns import find_sides
-    from plica.start.anatomy import parts_of
-    from plica.start.body import body_of
     from plica.start.hinges import hinge_of
 
     model = shared_data("characters", *parts)
@@ -209,10 +208,7 @@ def test_the_right_sides_axis_is_the_one_that_its_own_bones_tell(parts: tuple[st
     assert compiled.rig is not None
     skeleton = read_outline(copied).skeleton
     sides = find_sides(skeleton).sides
-    bases = [joint.name for joint in skeleton.joints]
-    for pair in sides.pairs.values():
-        bases[pair.left] = bases[pair.right] = pair.base
-    body = body_of(skeleton, sides, bases, parts_of(skeleton, bases))
+    body = body_of(skeleton, sides)
     checked = 0
     for driver in compiled.rig.strengths:
         if isinstance(driver, Driver) and driver.side == "right" and isinstance(driver.reading, Rotation):
