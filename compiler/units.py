@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
-from math import pi
+from math import log, pi
 from typing import NamedTuple
 
 
@@ -38,6 +39,11 @@ UNITS: dict[str, Unit] = {
     "MiB": Unit(Dimension.MEMORY, 1024.0 * 1024.0),
 }
 PLAIN = Unit(Dimension.NUMBER, 1.0)
+
+
+def nearest_factor(wanted: float, factors: Sequence[float]) -> float:
+    """Of positive factors the one that is nearest to a positive number, by their ratio; the first of equal ones."""
+    return min(factors, key=lambda factor: abs(log(factor / wanted)))
 
 
 def units_of(dimension: Dimension) -> list[str]:

@@ -41,11 +41,13 @@ class Alias(NamedTuple):
 class Geometry(NamedTuple):
     """The model file, from the spec's folder, and the meshes of it that are the skin, or nodes that show them.
 
-    Empty: whatever a skin or a joint moves.
+    No meshes: whatever a skin or a joint moves. `unit`: how many metres one length of the file is; None where the file
+    was not read.
     """
 
     file: str
     meshes: tuple[str, ...] = ()
+    unit: float | None = None
 
 
 # ---- curves: 0..1 to 0..1 ---------------------------------------------------------------------------

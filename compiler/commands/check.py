@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import plica
 from plica.commands.output import has_errors, in_order, say, show
 from plica.diagnostics.place import counted
+from plica.quantities import number
 
 if TYPE_CHECKING:
     from plica.rig.rig import Rig
@@ -61,7 +62,10 @@ def contents(rig: Rig | None) -> str:
     listed = [counted(number, noun) for noun, number in counts.items() if number]
     if len(listed) > 1:
         listed[-2:] = [f"{listed[-2]} and {listed[-1]}"]
-    method = rig.character.skinning
-    return (f"checked {', '.join(listed)}" if listed else "checked") + (
-        "" if method == "linear" else f"; {method} skin"
-    )
+    method, geometry = rig.character.skinning, rig.character.geometry
+    said = [f"checked {', '.join(listed)}" if listed else "checked"]
+    if method != "linear":
+        said.append(f"{method} skin")
+    if geometry is not None and geometry.unit not in (None, 1.0):
+        said.append(f"one length of {geometry.file} is {number(geometry.unit)} m")
+    return "; ".join(said)

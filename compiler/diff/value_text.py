@@ -20,6 +20,7 @@ _FIELDS = {
     ("shapes", "threshold"): "mm",
     ("character", "tolerance"): "mm",
     ("character", "band"): "mm",
+    ("character", "geometry.unit"): "m",
     ("folds", "tolerance"): "%",
     ("expectations", "border"): "%",
     ("expectations", "share"): "%",

@@ -7,16 +7,20 @@ own neutral stance. Files rest in any pose, and a file with a skin states the po
 from __future__ import annotations
 
 from collections.abc import Mapping
+from statistics import median
 from typing import Final
 
 from plica.diagnostics import Diagnostics
-from plica.readers.clip import Clip
+from plica.evaluate.pose_components import skeleton_of
+from plica.readers.clip import Clip, clip_in_unit
 from plica.rig.rig import Rig
+from plica.skeleton.algebra import length, subtract
 from plica.skeleton.evenness import clearly_evener, evenness
 from plica.skeleton.frames import SAME_AXES, body_size
 from plica.skeleton.side_patterns import named_sides
 from plica.skeleton.skeleton import Joint, LocalTransform, Skeleton
 from plica.source import Span
+from plica.units import nearest_factor
 
 _SAME_PLACE: Final = 1e-3
 """Share of the body's size by which a joint may stand elsewhere in its parent in two files of one skeleton."""
@@ -49,6 +53,31 @@ def clip_neutral(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span | No
             return clip.rest
     diagnostics.add("clip-stance-unknown", span, clip=clip.name)
     return clip.rest
+
+
+def in_unit_of(rig: Rig, clip: Clip) -> Clip:
+    """The clip in metres: its file's lengths are those of the model's file, or what they were taken for.
+
+    It is whichever makes its bones as long as the character's (the median over joints of one name), else its body as
+    large.
+    """
+    geometry = rig.character.geometry
+    unit = None if geometry is None else geometry.unit
+    if unit is None or unit == clip.unit or not clip.in_metres:
+        return clip
+    own = skeleton_of(rig)
+    named = ((own.index[name], theirs) for name, theirs in _named(rig, clip).items())
+    bones = [(_bone(own, mine), _bone(clip.rest, theirs)) for mine, theirs in named]
+    ratios = [mine / other for mine, other in bones if mine > 0.0 and other > 0.0]
+    wanted = median(ratios) if ratios else body_size(own) / body_size(clip.rest)
+    return clip_in_unit(clip, clip.unit * nearest_factor(wanted, (1.0, unit / clip.unit)))
+
+
+def _bone(skeleton: Skeleton, joint: int) -> float:
+    """How far a joint is from its parent in model space; 0 for a root."""
+    if skeleton.joints[joint].parent is None:
+        return 0.0
+    return length(subtract(skeleton.frames[joint].origin, skeleton.parent_frame(joint).origin))
 
 
 def _named(rig: Rig, clip: Clip) -> dict[str, int]:

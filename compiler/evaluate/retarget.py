@@ -11,7 +11,7 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.evaluate.aligned_rotations import SAME_FRAME, aligned_rotations, in_limbs
 from plica.evaluate.clip_matching import Matches, match_joints
-from plica.evaluate.clip_stance import clip_neutral
+from plica.evaluate.clip_stance import clip_neutral, in_unit_of
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
 from plica.kinds.readings import joints_of, seen
@@ -33,13 +33,14 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
     aligned (`plica.evaluate.alignment`), unless they are the same already. Else each joint carries its rotation since
     the clip's own neutral stance (`clip_neutral`) through model space: with F the neutral orientations, E = F_clip d
     F_clip^-1 is the rotation since then, and F^-1 E F what the character's joint does. Translations since the neutral
-    stance are carried in metres, for clips whose lengths are
-    metres, but not in limbs that are aligned, whose bones keep their lengths. Scales since rest, diagonal matrices D in
-    the axes of the clip's joint, become K D K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
+    stance are carried in metres (`in_unit_of`), for clips whose lengths are known, but not in limbs that are aligned,
+    whose bones keep their lengths. Scales since rest, diagonal matrices D in the axes of the clip's joint, become K D
+    K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
     no scale of the character's joint is the same, and it is reported and left at rest. Joints left over on either side
     are reported once, limbs that are left out are an error.
     """
     skeleton = skeleton_of(rig)
+    clip = in_unit_of(rig, clip)
     clip = replace(clip, rest=clip_neutral(rig, clip, diagnostics, span))
     matches = match_joints(rig, skeleton, clip)
     _report(rig, clip, matches, diagnostics, span)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from plica.mesh.arrays import Mesh
@@ -28,4 +29,30 @@ def read_mesh(path: Path, joints: Sequence[str], meshes: Collection[str] = ()) -
 def mesh_of_rig(rig: Rig, path: Path) -> Mesh:
     """The mesh that a rig's character is made of; `path` is where its geometry lies. Raises UnreadableModel."""
     geometry = rig.character.geometry
-    return read_mesh(path, [joint.name for joint in rig.skeleton], geometry.meshes if geometry else ())
+    mesh = read_mesh(path, [joint.name for joint in rig.skeleton], geometry.meshes if geometry else ())
+    if geometry is None or geometry.unit is None:
+        return mesh
+    return resized(mesh, geometry.unit / unit_as_read(path))
+
+
+def unit_as_read(path: Path) -> float:
+    """How many metres `read_mesh` takes one length of a file for. Raises UnreadableModel."""
+    if is_usd(path):
+        from plica.readers.usd_reader import read_stage
+
+        return read_stage(path).unit
+    return 1.0  # glTF 2.0, section 3.4
+
+
+def resized(mesh: Mesh, factor: float) -> Mesh:
+    """The mesh in a model space that is `factor` times as large, as `plica.skeleton.skeleton.resized` takes joints."""
+    if factor == 1.0:
+        return mesh
+    inverse_binds = mesh.inverse_binds.copy()
+    inverse_binds[:, :3, 3] *= factor
+    return replace(
+        mesh,
+        positions=mesh.positions * factor,
+        inverse_binds=inverse_binds,
+        morphs={name: replace(moves, offsets=moves.offsets * factor) for name, moves in mesh.morphs.items()},
+    )

@@ -16,7 +16,7 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
 from plica.mesh.mirror import handing
 from plica.mesh.pose_solver import PoseSolver
-from plica.mesh.sculpt_reader import Sculpted, sculpted_positions
+from plica.mesh.sculpt_reader import Sculpted, in_unit_of, sculpted_positions
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
@@ -89,6 +89,7 @@ class Sculpting:
         sculpt = find_sculpt(path, file, geometry.meshes if geometry else (), span, self.diagnostics)
         if sculpt is None:
             return None
+        sculpt = in_unit_of(sculpt, self.mesh, None if geometry is None else geometry.unit)
         pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
         return self._unposed(shape, sculpt, pose, span)
 

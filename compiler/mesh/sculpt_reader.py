@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +11,15 @@ import numpy as np
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.weld import edges_of, per_vertex
 from plica.readers.model_outline import UnreadableModel
+from plica.units import nearest_factor
 
 
 @dataclass(frozen=True, eq=False)
 class Sculpted:
     """A sculpt as its file says it.
 
-    Either positions (vertex_count, 3) in metres or `offsets` is there. edges (e, 2): of its faces, where the file has
+    Either positions (vertex_count, 3) in metres or `offsets` is there. unit: how many metres one length of the file was
+    taken for where it holds positions. edges (e, 2): of its faces, where the file has
     them. `fingerprint`: of the neutral that it was made over, where the file tells.
     """
 
@@ -27,6 +29,7 @@ class Sculpted:
     edges: Integers | None = None
     fingerprint: str | None = None
     problems: tuple[str, ...] = ()
+    unit: float = 1.0
 
 
 def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
@@ -67,7 +70,7 @@ def sculpted_positions(sculpt: Sculpted, mesh: Mesh, neutral: Floats) -> Floats:
 
 
 def _of_model(path: Path, meshes: Collection[str]) -> Sculpted:
-    from plica.mesh.mesh_reader import read_mesh
+    from plica.mesh.mesh_reader import read_mesh, unit_as_read
     from plica.readers.model_reader import read_outline
 
     try:
@@ -80,4 +83,24 @@ def _of_model(path: Path, meshes: Collection[str]) -> Sculpted:
     chosen = tuple(meshes) if meshes and set(meshes) <= names else ()
     joints = [joint.name for joint in read_outline(path, chosen).skeleton.joints] if chosen else None
     mesh = read_mesh(path, joints or [joint.name for joint in outline.skeleton.joints], chosen)
-    return Sculpted(mesh.vertex_count, mesh.positions, None, edges_of(mesh.triangles), None, mesh.problems)
+    edges, unit = edges_of(mesh.triangles), unit_as_read(path)
+    return Sculpted(mesh.vertex_count, mesh.positions, None, edges, None, mesh.problems, unit)
+
+
+def in_unit_of(sculpt: Sculpted, mesh: Mesh, unit: float | None) -> Sculpted:
+    """A sculpted mesh in metres: its file's lengths are those of the model's file, `unit`, or what they were taken for.
+
+    It is whichever makes its edges as long as the mesh's, because edges keep their lengths where a limb is posed.
+    Offsets are metres in every file.
+    """
+    if unit is None or sculpt.positions is None or sculpt.vertex_count not in (mesh.vertex_count, mesh.point_count):
+        return sculpt
+    at = sculpted_positions(sculpt, mesh, mesh.positions)
+    one, other = mesh.triangles[:, 0], mesh.triangles[:, 1]
+    own = np.linalg.norm(mesh.positions[one] - mesh.positions[other], axis=1)
+    theirs = np.linalg.norm(at[one] - at[other], axis=1)
+    told = (own > 0.0) & (theirs > 0.0)
+    if not told.any():
+        return sculpt
+    factor = nearest_factor(float(np.median(own[told] / theirs[told])), (1.0, unit / sculpt.unit))
+    return replace(sculpt, positions=sculpt.positions * factor, unit=sculpt.unit * factor)

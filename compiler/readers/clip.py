@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.skeleton.skeleton import Skeleton
+from plica.skeleton.skeleton import Skeleton, resized
 
 SAMPLE_BYTES: Final = 7 * 8
 """What one joint in one frame takes: a rotation and a translation."""
@@ -25,7 +25,8 @@ class Clip:
     (frames, joints, 3), all local to the parent as in glTF 2.0, in the order of `rest.joints`; `scales` is None where
     nothing changes them.
     `bind`: the same joints as their skin was bound, where the file states that and it is another pose than its rest.
-    `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit).
+    `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit). `unit`: how
+    many metres one length of the file was taken for.
     `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
     frames and says nothing of what is between them).
     """
@@ -39,8 +40,24 @@ class Clip:
     between: Callable[[NDArray[np.float64]], Clip] | None = None
     scales: NDArray[np.float64] | None = None
     bind: Skeleton | None = None
+    unit: float = 1.0
 
     @property
     def joints(self) -> tuple[str, ...]:
         """The names of the clip's joints."""
         return tuple(joint.name for joint in self.rest.joints)
+
+
+def clip_in_unit(clip: Clip, unit: float) -> Clip:
+    """The clip where one length of its file is `unit` metres, whatever it was taken for."""
+    factor, between = unit / clip.unit, clip.between
+    if factor == 1.0:
+        return clip
+    return replace(
+        clip,
+        translations=clip.translations * factor,
+        rest=resized(clip.rest, factor),
+        bind=None if clip.bind is None else resized(clip.bind, factor),
+        between=None if between is None else lambda times: clip_in_unit(between(times), unit),
+        unit=unit,
+    )

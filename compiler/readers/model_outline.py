@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from plica.skeleton.bind_pose import BindPose
-from plica.skeleton.skeleton import Skeleton
+from plica.skeleton.skeleton import Skeleton, resized
 from plica.values import SkinningMethod
 
 MOST_LISTED = 6  # names in one message
@@ -37,9 +37,10 @@ class MeshOutline(NamedTuple):
 class ModelOutline(NamedTuple):
     """A model without its arrays.
 
-    `skeleton`: the file's rest pose in metres, y up. `bind`: the same joints in the pose in which the skin was bound.
-    `inverse_binds`: whether the file states that (else every inverse bind matrix is the identity). `problems`:
-    sentences about what the file leaves unclear and how it was taken.
+    `skeleton`: the file's rest pose in metres, y up. `unit`: how many metres one length of the file was taken for;
+    `unit_stated`: whether the file says so itself, not only its format. `bind`: the same joints in the pose in which
+    the skin was bound. `inverse_binds`: whether the file states that (else every inverse bind matrix is the
+    identity). `problems`: sentences about what the file leaves unclear and how it was taken.
     """
 
     skeleton: Skeleton
@@ -48,6 +49,8 @@ class ModelOutline(NamedTuple):
     animations: tuple[str, ...]
     inverse_binds: bool
     problems: tuple[str, ...]
+    unit: float = 1.0
+    unit_stated: bool = False
 
     @property
     def skinned_meshes(self) -> tuple[MeshOutline, ...]:
@@ -58,6 +61,18 @@ class ModelOutline(NamedTuple):
     def morph_targets(self) -> tuple[str, ...]:
         """The names of the skin's morph targets, once each, in the order met."""
         return tuple(dict.fromkeys(name for mesh in self.meshes if mesh.taken for name in mesh.morph_targets))
+
+
+def in_unit(outline: ModelOutline, unit: float) -> ModelOutline:
+    """The outline where one length of the file is `unit` metres, whatever it was taken for."""
+    factor = unit / outline.unit
+    if factor == 1.0:
+        return outline
+    bind = outline.bind
+    bound = None if bind.skeleton is None else resized(bind.skeleton, factor)
+    return outline._replace(
+        skeleton=resized(outline.skeleton, factor), bind=bind._replace(skeleton=bound), unit=unit, unit_stated=True
+    )
 
 
 def distinct(names: list[str], problems: list[str], what: str) -> tuple[str, ...]:

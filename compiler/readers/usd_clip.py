@@ -25,10 +25,10 @@ def read_usd_clips(path: Path) -> tuple[Clip, ...]:
     """
     stage = read_stage(path, motion=True)
     skeletons = {skeleton.path: skeleton for skeleton in stage.skeletons}
-    return tuple(_clip(motion, skeletons[motion.skeleton].usable()) for motion in stage.motions)
+    return tuple(_clip(motion, skeletons[motion.skeleton].usable(), stage.unit) for motion in stage.motions)
 
 
-def _clip(motion: UsdMotion, prim: UsdSkeleton) -> Clip:
+def _clip(motion: UsdMotion, prim: UsdSkeleton, unit: float) -> Clip:
     if motion.fault:
         raise UnreadableModel(motion.fault)
     seconds = np.frombuffer(motion.seconds.usable().data, dtype=np.float64)
@@ -50,6 +50,7 @@ def _clip(motion: UsdMotion, prim: UsdSkeleton) -> Clip:
         rest,
         in_metres=True,
         scales=None if unscaled else scales,
+        unit=unit,
     )
 
 

@@ -30,7 +30,14 @@ class _Fault(Exception):  # noqa: N818 - it names the state of a part, not a fau
 
 def extract(stage: Usd.Stage, keep: Keep, motion: bool = False) -> Item:
     """The stage's meshes, skeletons and animations in its order, instances written out; on wish with their motion."""
-    result: Item = {"meshes": [], "skeletons": [], "animations": [], "motions": []}
+    result: Item = {
+        "meshes": [],
+        "skeletons": [],
+        "animations": [],
+        "motions": [],
+        "unit": UsdGeom.GetStageMetersPerUnit(stage),
+        "unit_stated": bool(UsdGeom.StageHasAuthoredMetersPerUnit(stage)),
+    }
     extractor = _Extractor(stage, keep)
     for prim in Usd.PrimRange.Stage(stage, Usd.TraverseInstanceProxies()):
         if prim.IsA(UsdGeom.Mesh):

@@ -53,6 +53,8 @@ def outline_of_stage(stage: UsdStage, chosen: Collection[str] = ()) -> ModelOutl
         animations=distinct(list(stage.animations), [], "animations"),
         inverse_binds=bool(joints) and all(len(skeleton.binds.data) for skeleton in skeletons),
         problems=tuple(problems),
+        unit=stage.unit,
+        unit_stated=stage.unit_stated,
     )
 
 

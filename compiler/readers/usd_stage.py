@@ -12,7 +12,7 @@ import struct
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from plica.readers.json_fields import Fields, fields, index, items, objects, text, whole
+from plica.readers.json_fields import LARGEST_NUMBER, Fields, fields, index, items, objects, text, whole
 from plica.readers.model_outline import UnreadableModel
 from plica.values import SkinningMethod
 
@@ -134,13 +134,19 @@ class UsdMotion(NamedTuple):
 
 
 class UsdStage(NamedTuple):
-    """A composed stage in its order. `problems` are sentences about what was left out; motions only if asked for."""
+    """A composed stage in its order. `problems` are sentences about what was left out; motions only if asked for.
+
+    `unit`: how many metres one length of it is (`metersPerUnit`); `unit_stated`: whether the stage says so, else it is
+    the schema's fallback.
+    """
 
     meshes: tuple[UsdMesh, ...]
     skeletons: tuple[UsdSkeleton, ...]
     animations: tuple[str, ...]
     motions: tuple[UsdMotion, ...]
     problems: tuple[str, ...]
+    unit: float
+    unit_stated: bool
 
 
 class Answer(NamedTuple):
@@ -180,6 +186,8 @@ class _Decoder:
             _texts(answer, "animations", "answer"),
             tuple(self._motion(item) for item in objects(answer, "motions", "answer")),
             _texts(answer, "problems", "answer"),
+            _unit(answer),
+            answer.get("unit_stated") is True,
         )
 
     def _mesh(self, item: Fields) -> UsdMesh:
@@ -270,6 +278,13 @@ class _Decoder:
         if math.prod(shape) * struct.calcsize(element) != count or start + count > len(self._data) or start % 8:
             raise UnreadableModel(f"{key} is not as long as its shape says")
         return UsdArray(element, shape, self._data[start : start + count])
+
+
+def _unit(answer: Fields) -> float:
+    unit = answer.get("unit")
+    if not isinstance(unit, float | int) or not 0.0 < unit < LARGEST_NUMBER:
+        raise UnreadableModel("its `metersPerUnit` is no length")
+    return float(unit)
 
 
 def _without(fault: str) -> UsdArray:

@@ -47,6 +47,9 @@ def problems(rig: Rig) -> Iterator[Problem]:
     }
     for place, names in lists.items():
         yield from _repeated(place, names)
+    geometry = rig.character.geometry
+    if geometry is not None and geometry.unit is not None and not geometry.unit > 0.0:
+        yield Problem("character.geometry.unit", f"is {geometry.unit:g}, but a unit is a length")
     known = {place: frozenset(names) for place, names in lists.items()}
     yield from _skeleton_problems(rig, known["skeleton"])
     for index, field in enumerate(rig.fields):

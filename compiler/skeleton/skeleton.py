@@ -15,6 +15,7 @@ from plica.skeleton.algebra import (
     add,
     matrix_of,
     product,
+    scaled,
     times,
 )
 
@@ -158,3 +159,11 @@ class Skeleton:
             result.append(parent)
             parent = self.joints[parent].parent
         return result
+
+
+def resized(skeleton: Skeleton, factor: float) -> Skeleton:
+    """The skeleton in a model space that is `factor` times as large: every frame F becomes S F S^-1, S the scale.
+
+    Of local transforms that changes the translations alone.
+    """
+    return Skeleton(tuple(joint._replace(translation=scaled(joint.translation, factor)) for joint in skeleton.joints))

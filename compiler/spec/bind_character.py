@@ -14,6 +14,7 @@ from plica.skeleton.skeleton import Joint, Skeleton
 from plica.spec.bind_sides import bind_sides
 from plica.spec.bind_skinning import bind_skinning
 from plica.spec.bind_stance import only_rest
+from plica.spec.bind_unit import bind_unit
 from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
@@ -47,7 +48,10 @@ def bind_character(
     facts = collect(node.facts, scope, diagnostics)
     empty = BoundSkeleton(Skeleton(()), NO_SIDES, None, True, only_rest(Skeleton(())))
     context = Context(diagnostics, symbols, empty, None, workspace, {}, "none", instance.span)
-    geometry, outline = _geometry(facts, context)
+    geometry, as_read = _geometry(facts, context)
+    outline = bind_unit(facts, as_read, diagnostics)
+    if geometry is not None and outline is not None:
+        geometry = geometry._replace(unit=outline.unit)
     rest = _skeleton(facts, outline, context)
     is_of_model = outline is not None and outline.skeleton is rest
     stance, sides, plane, plane_found = bind_sides(facts, rest, outline if is_of_model else None, context)

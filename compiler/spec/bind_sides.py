@@ -5,10 +5,8 @@ from __future__ import annotations
 from typing import Final, NamedTuple, cast
 
 from plica.diagnostics import Diagnostics
-from plica.quantities import length
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.bind_pose import NO_BIND_POSE
-from plica.skeleton.frames import body_size
 from plica.skeleton.pairing import contradicted, side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, plainly_two_sided
 from plica.skeleton.side_patterns import named_sides
@@ -25,6 +23,7 @@ from plica.skeleton.sides import (
 )
 from plica.skeleton.skeleton import Skeleton
 from plica.spec.bind_stance import POSE_NAMES, ModelPoses, bind_stance
+from plica.spec.bind_unit import report_size
 from plica.spec.context import Context
 from plica.spec.entries import ChosenStance
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -33,10 +32,6 @@ from plica.units import Dimension
 
 # Pairs that miss each other by more than this share of the body's size are not a mirror image.
 _PLANE_TOLERANCE: Final = 0.02
-# The longest animal is a whale of some 30 m, the smallest with a backbone a fish of 8 mm (from memory); joints reach
-# less far than skin. A body of any common size that is stored in centimetres or millimetres lies beyond the first.
-_LARGEST_BODY: Final = 40.0  # metres
-_SMALLEST_BODY: Final = 0.004
 _SHOWN: Final = 6  # names in a message, the others are counted
 
 
@@ -60,7 +55,7 @@ def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, con
     )
     skeleton = stance.skeleton
     if outline is not None:
-        _report_size(skeleton, context)
+        report_size(skeleton, outline, context.span, context.diagnostics)
     if sides is None:
         sides = NO_SIDES
     elif fact is not None and skeleton.joints:
@@ -71,13 +66,6 @@ def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, con
     if plane is not None:
         _report_contradictions(facts, skeleton, sides, plane, context)
     return BoundSides(stance, sides, plane, is_found)
-
-
-def _report_size(skeleton: Skeleton, context: Context) -> None:
-    """Warn of joints that reach over no length that a body has: the model is stored in another unit than it says."""
-    size = body_size(skeleton)
-    if size > _LARGEST_BODY or 0.0 < size < _SMALLEST_BODY:
-        context.diagnostics.add("unlikely-size", context.span, size=length(size))
 
 
 # ---- by names ---------------------------------------------------------------------------------------

@@ -17,12 +17,14 @@ from plica.skeleton.pairing import Pairing, pairing_of
 from plica.skeleton.side_patterns import FoundSides
 from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
+from plica.spec.bind_unit import report_size
 from plica.start.anatomy import SOURCES
 from plica.start.bending_joints import BendingJoint, bending_joints
 from plica.start.name_words import plain_name, writable
 from plica.start.shape_sections import expectation_sections, morph_sections, shape_sections
 from plica.start.spec_text import FactLine, block, joint_text
 from plica.start.stance import FirstStance, first_stance
+from plica.start.unit import in_plain_unit
 from plica.syntax.builder import encode_text
 
 _SHOWN = 12  # names in a comment, the others are counted
@@ -52,8 +54,10 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
     outline = find_outline(path, shown, None, diagnostics)
     if outline is None:
         return FirstSpec("", None)
+    outline, unit = in_plain_unit(outline)
     stance = first_stance(outline)
-    return FirstSpec(_laid_out(_composed(outline, shown, stance)), _pairing(stance))
+    report_size(stance.skeleton, outline, None, diagnostics)
+    return FirstSpec(_laid_out(_composed(outline, shown, stance, unit)), _pairing(stance))
 
 
 def _laid_out(text: str) -> str:
@@ -75,7 +79,8 @@ def path_from(folder: Path, model: Path) -> str:
 
 def compose(outline: ModelOutline, geometry: str) -> str:
     """The text for an outline; `geometry` is what the spec calls the model's file."""
-    return _composed(outline, geometry, first_stance(outline))
+    outline, unit = in_plain_unit(outline)
+    return _composed(outline, geometry, first_stance(outline), unit)
 
 
 def _pairing(stance: FirstStance) -> Pairing:
@@ -84,7 +89,7 @@ def _pairing(stance: FirstStance) -> Pairing:
     return pairing_of(stance.skeleton, sides.sides, plane)
 
 
-def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
+def _composed(outline: ModelOutline, geometry: str, stance: FirstStance, unit: list[FactLine]) -> str:
     stem = Path(geometry).stem
     skeleton, sides = stance.skeleton, stance.sides
     bases = [joint.name for joint in skeleton.joints]
@@ -94,7 +99,7 @@ def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
     subjects = bending_joints(body, sides, bases)
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
-        [*_pairing_comment(_pairing(stance)), *_character(outline, geometry, stem, stance)],
+        [*_pairing_comment(_pairing(stance)), *_character(outline, geometry, stem, stance, unit)],
         *_regions(body, subjects, bases),
         *_drivers(body, subjects),
         *shape_sections(subjects),
@@ -107,13 +112,13 @@ def _composed(outline: ModelOutline, geometry: str, stance: FirstStance) -> str:
 # ---- the character ---------------------------------------------------------------------------------------
 
 
-def _character(outline: ModelOutline, geometry: str, stem: str, stance: FirstStance) -> list[str]:
+def _character(outline: ModelOutline, geometry: str, stem: str, stance: FirstStance, unit: list[FactLine]) -> list[str]:
     sides = stance.sides
     values = encode_text(geometry)
     shaped = [mesh.name for mesh in outline.meshes if mesh.morph_targets and writable(mesh.name)]
     if shaped and not outline.skinned_meshes:
         values += " mesh " + ", ".join(map(encode_text, shaped))
-    facts = [FactLine("geometry", values, _meshes_comment(outline))]
+    facts = [FactLine("geometry", values, _meshes_comment(outline)), *unit]
     if stance.written is not None:
         facts.append(FactLine("stance", f"{stance.written} pose", stance.comment))
     if sides.plane is not None:

@@ -53,6 +53,7 @@ _KINDS: Final = (
     FactKind("geometry", "geometry {file} [mesh {meshes}]"),
     FactKind("skeleton", "skeleton {joints}", listed=True),
     FactKind("symmetry", "symmetry across {axis} [at {offset}]"),
+    FactKind("unit", "unit {amount}"),
     FactKind("stance", "stance {which} pose"),
     FactKind("left_pattern", "left {patterns}"),
     FactKind("right_pattern", "right {patterns}"),

@@ -12,6 +12,7 @@ from plica.diagnostics import Severity
 from plica.pipeline import compile_file
 from plica.syntax.parser_tables import grammar_text, parser
 from tests.support.data import ROOT
+from tests.support.stances import model
 
 REFERENCE = (ROOT / "grammar" / "reference.md").read_text("utf-8")
 BLOCKS = re.findall(r"^```(plica(?:-library)?)\n(.*?)^```", REFERENCE, re.MULTILINE | re.DOTALL)
@@ -70,6 +71,8 @@ def make_folder(folder: Path, example: str) -> Path:
         path = folder / name
         path.parent.mkdir(exist_ok=True)
         path.touch()
+    if "pup.gltf" in example:
+        model(folder / "pup.gltf")
     text = whole(example)
     # A model cannot be empty; these examples are about the words around it.
     text = re.sub(r'geometry\s+"wren.glb"(?: mesh "skin")?', SKELETON.replace("%s", paired_joints()), text)

@@ -131,6 +131,12 @@ def _models() -> Iterator[Path]:
         yield from sorted(path for path in folder.rglob("*") if path.suffix in endings)
 
 
+def _small_without_a_unit(model: Path) -> bool:
+    """Two joints of arms 2 long, in a stage whose unit is the standard's fallback: 2 cm."""
+    arms = model.parent.name == "usdskel" and model.stem.split(".")[0] in ("lbs", "dqs")
+    return arms and b"metersPerUnit" not in model.read_bytes()
+
+
 @pytest.mark.parametrize("model", list(_models()), ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     if model.suffix.startswith(".usd"):
@@ -141,7 +147,7 @@ def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     assert compiled.rig is not None
     assert compiled.rig.strengths
     worth_saying = {item.name for item in compiled.diagnostics if item.severity is not Severity.NOTE}
-    assert worth_saying - {"unclear-model"} == set()
+    assert worth_saying - {"unclear-model"} == ({"unlikely-size"} if _small_without_a_unit(model) else set())
     assert text == start_spec(copied, Diagnostics()).text
 
 

@@ -14,9 +14,7 @@ class Open(NamedTuple):
     characters: tuple[str, ...] = ()
 
 
-ALL = ("read", "strengths", "skin", "offsets", "regions", "measures")
 OPEN: Final[tuple[Open, ...]] = (
-    Open("file_in_centimetres", ALL, "no fact says which unit a file has"),
     Open(
         "under_controls",
         ("offsets", "measures"),

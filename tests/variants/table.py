@@ -81,7 +81,7 @@ def _file_in_centimetres(character: Character) -> Variation:
         skin.inverse_binds = result.place @ skin.inverse_binds
     _move_mesh(model, result.place)
     result.follow()
-    result.facts = ("unit cm",)
+    result.facts = ("unit 1 cm",)
     return result
 
 
