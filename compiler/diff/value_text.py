@@ -20,7 +20,7 @@ _FIELDS = {
     ("shapes", "threshold"): "mm",
     ("character", "tolerance"): "mm",
     ("character", "band"): "mm",
-    ("character", "geometry.unit"): "m",
+    ("character", "geometry"): "m",  # of its numbers, which is its unit
     ("folds", "tolerance"): "%",
     ("expectations", "border"): "%",
     ("expectations", "share"): "%",
