@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import plica
 from plica.commands.output import has_errors, in_order, say, show
 from plica.diagnostics.place import counted
-from plica.quantities import number
 
 if TYPE_CHECKING:
     from plica.rig.rig import Rig
@@ -67,5 +66,5 @@ def contents(rig: Rig | None) -> str:
     if method != "linear":
         said.append(f"{method} skin")
     if geometry is not None and geometry.unit not in (None, 1.0):
-        said.append(f"one length of {geometry.file} is {number(geometry.unit)} m")
+        said.append(f"one length of {geometry.file} is {geometry.unit:g} m")
     return "; ".join(said)
