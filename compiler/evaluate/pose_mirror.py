@@ -44,8 +44,7 @@ class PoseMirror:
         self._skeleton = skeleton
         self._placer = ReadingInverter(rig, skeleton)
         self._joints = {joint.name: joint for joint in rig.skeleton}
-        sign = {"x": (-1.0, 1.0, 1.0), "y": (1.0, -1.0, 1.0), "z": (1.0, 1.0, -1.0)}[symmetry.axis]
-        self._reflection: Matrix = ((sign[0], 0.0, 0.0), (0.0, sign[1], 0.0), (0.0, 0.0, sign[2]))
+        self._reflection: Matrix = symmetry.plane.reflection
         self._controls = control_partners(rig)
 
     def pose(self, pose: SparsePose) -> SparsePose:

@@ -30,20 +30,3 @@ def unevenness(strengths: Floats, mirrored: Floats, partners: Integers) -> tuple
         return np.zeros(len(differences)), np.full(len(differences), -1)
     which = differences.argmax(axis=1)
     return np.take_along_axis(differences, which[:, None], 1)[:, 0], which
-
-
-def uneven_skin(
-    positions: Floats, mirrored: Floats, partners: Integers, axis: int, plane: float
-) -> tuple[Floats, Integers]:
-    """How far a vertex is from the mirror image of its partner in the mirrored pose: metres (poses,), and the vertex.
-
-    positions and mirrored (poses, v, 3); partners (v,), -1 for none; the mirror plane is square to `axis` at `plane`.
-    """
-    known = np.flatnonzero(partners >= 0)
-    if not len(known):
-        return np.zeros(len(positions)), np.full(len(positions), -1)
-    image = mirrored[:, partners[known]]
-    image[..., axis] = 2.0 * plane - image[..., axis]
-    distances = np.linalg.norm(positions[:, known] - image, axis=2)
-    which = distances.argmax(axis=1)
-    return np.take_along_axis(distances, which[:, None], 1)[:, 0], known[which]

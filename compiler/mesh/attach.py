@@ -29,7 +29,6 @@ from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Morph, Region, Sculpt, Shape
-from plica.skeleton.sides import AXES
 from plica.source import Span
 from plica.workspace import Refused, located_bytes
 
@@ -245,8 +244,7 @@ class _Attaching:
 
     def _share(self, shape: Shape, offsets: Offsets, decided: Handing) -> Offsets:
         assert self.sides is not None and self.symmetry is not None
-        axis = AXES.index(self.symmetry.plane.axis)
-        share = side_of(offsets, shape.side, decided, self.sides, self._partners, axis)
+        share = side_of(offsets, shape.side, decided, self.sides, self._partners, self.symmetry.plane.normal)
         span, lost = self.span_of("shape", shape.name), (share.without_partner, share.largest_lost)
         report_unpaired(self.diagnostics, span, shape.name, *lost, largest_of(offsets.offsets))
         return share.offsets

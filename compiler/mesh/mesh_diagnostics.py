@@ -17,7 +17,7 @@ from plica.mesh.fingerprint import (
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.sculpt_reader import Sculpted, read_sculpt
-from plica.mesh.symmetry import SymmetryMap, plane_of, report_of, symmetry_map
+from plica.mesh.symmetry import SymmetryMap, plane_of, report_of, settled_map, symmetry_map
 from plica.mesh.vertex_places import VertexPlace
 from plica.quantities import length
 from plica.readers.model_reader import read_or_told
@@ -35,19 +35,20 @@ def find_mesh(rig: Rig, path: Path, shown: str, span: Span | None, diagnostics: 
 def find_symmetry(rig: Rig, mesh: Mesh, span: Span | None, diagnostics: Diagnostics) -> SymmetryMap | None:
     """The mirror map of the rig's mesh; what has no partner is told. None where there is no mirror plane.
 
-    A stated plane is taken as it is. One that was found from the joints gives the axis; the points tell its place.
+    A stated plane is taken as it is. One that was found from the joints gives the direction; the points tell its place,
+    and where it lies along no axis also how exactly it is turned.
     """
     tolerance, stated = rig.character.tolerance, rig.symmetry
     if stated is not None and not stated.found:
-        plane: MirrorPlane | None = MirrorPlane(stated.axis, stated.offset)
+        plane: MirrorPlane | None = MirrorPlane(stated.normal, stated.offset)
     else:
-        plane = plane_of(mesh, tolerance, stated.axis if stated is not None else None)
+        plane = plane_of(mesh, tolerance, stated.normal if stated is not None else None)
         if plane is None and stated is not None:
-            plane = MirrorPlane(stated.axis, stated.offset, True)
+            plane = MirrorPlane(stated.normal, stated.offset, True)
     if plane is None:
         diagnostics.add("no-mirror-plane", span)
         return None
-    symmetry = symmetry_map(mesh, plane, tolerance)
+    symmetry = settled_map(mesh, symmetry_map(mesh, plane, tolerance))
     report = report_of(mesh, symmetry, [joint.name for joint in rig.skeleton])
     for name, places, count in (
         ("vertices-without-partner", report.unmatched, report.unmatched_count),

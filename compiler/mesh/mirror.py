@@ -20,8 +20,10 @@ import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.offsets import largest_of, lengths, weighted
+from plica.mesh.plane import reflected
 from plica.mesh.side_weights import SideWeights
 from plica.quantities import length
+from plica.skeleton.algebra import Vector
 from plica.values import Side
 
 ONE_SIDED: Final = 0.5
@@ -102,39 +104,37 @@ def copy_partners(points: Integers, partners: Integers) -> Integers:
     return np.where(there < 0, -1, result)
 
 
-def mirrored(offsets: Offsets, partners: Integers, axis: int) -> Mirrored:
+def mirrored(offsets: Offsets, partners: Integers, normal: Vector) -> Mirrored:
     """The offsets' mirror image.
 
     `partners` (v,) is the vertex that each vertex's image is taken from, -1 for none (`copy_partners`).
-    `axis` 0 to 2 is the plane's; where the plane lies does not matter to offsets. Twice is the same as not at
-    all, bit for bit, where every vertex that moves has a partner, and copies of a point move alike or are as
-    many on both sides.
+    `normal` is the plane's unit normal; where the plane lies does not matter to offsets. Twice is the same as not at
+    all, across an axis bit for bit, where every vertex that moves has a partner, and copies of a point move alike or
+    are as many on both sides.
     """
     rows = np.full(len(partners), -1)
     rows[offsets.indices] = np.arange(offsets.count)
     taken = np.where(partners >= 0, rows[partners], -1)
     indices = np.flatnonzero(taken >= 0)
-    signs = np.ones(3)
-    signs[axis] = -1.0
-    normals = None if offsets.normals is None else offsets.normals[taken[indices]] * signs
+    normals = None if offsets.normals is None else reflected(offsets.normals[taken[indices]], normal)
     lost = offsets.offsets[partners[offsets.indices] < 0]
-    image = Offsets(indices, offsets.offsets[taken[indices]] * signs, normals)
+    image = Offsets(indices, reflected(offsets.offsets[taken[indices]], normal), normals)
     return Mirrored(image, len(lost), largest_of(lost))
 
 
 def side_of(
-    offsets: Offsets, side: Side, decided: Handing, sides: SideWeights, partners: Integers, axis: int
+    offsets: Offsets, side: Side, decided: Handing, sides: SideWeights, partners: Integers, normal: Vector
 ) -> Mirrored:
     """What a sculpt of both sides means for one of them (all of it for neither).
 
-    `sides` has a weight for each vertex, `partners` (v,) and `axis` are as in `mirrored`. `decided` is about
+    `sides` has a weight for each vertex, `partners` (v,) and `normal` are as in `mirrored`. `decided` is about
     the shape's sculpt, and holds for its inbetweens too, however little they move.
     """
     if side == "none" or side == decided.of:
         return Mirrored(offsets, 0, 0.0)
     if decided.of == "both":
         return Mirrored(weighted(offsets, sides.of(side)), 0, 0.0)
-    return mirrored(offsets, partners, axis)
+    return mirrored(offsets, partners, normal)
 
 
 def added(one: Offsets, other: Offsets, vertex_count: int) -> Offsets:

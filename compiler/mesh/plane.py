@@ -9,13 +9,13 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from plica.mesh.arrays import Floats
+from plica.skeleton.algebra import Vector
+from plica.skeleton.planes import NORMALS, axis_of
 from plica.skeleton.sides import AXES, AxisName
 
-SEARCHED: tuple[AxisName, ...] = (
-    "x",
-    "z",
-    "y",
-)  # in this order where several fit as well: a body faces z or x and stands along y
+# In this order where several fit as well: a body faces z or x and stands along y.
+SEARCHED: tuple[AxisName, ...] = ("x", "z", "y")
+ALONG_AXES: tuple[Vector, ...] = tuple(NORMALS[axis] for axis in SEARCHED)
 SAMPLE = 4000  # points tried; the same ones on every run
 ROUNDS = 12
 BINS = 2048
@@ -26,23 +26,33 @@ LOOSE = 0.002  # of the size: how near a partner must be while the plane is look
 
 @dataclass(frozen=True)
 class MirrorPlane:
-    """The points whose coordinate `axis` is `offset` (metres).
+    """The points p with normal . p = offset (metres); `normal` is a unit vector.
 
     `found`: not stated. `share`: of the points tried, how many have another within reach of their mirror image.
     """
 
-    axis: AxisName
+    normal: Vector
     offset: float
     found: bool = False
     share: float = 1.0
 
+    @classmethod
+    def across(cls, axis: AxisName, offset: float = 0.0) -> MirrorPlane:
+        """The plane that stands on an axis of the model."""
+        return cls(NORMALS[axis], offset)
+
+    @property
+    def axis(self) -> AxisName | None:
+        """The axis that the plane stands on; None where it stands on none."""
+        return axis_of(self.normal)
+
     def mirrored(self, positions: Floats) -> Floats:
         """Points (n, 3) on the other side."""
-        return _mirrored(positions, self.axis, 2.0 * self.offset)
+        return reflected(positions, self.normal, self.offset)
 
     def mirrored_vectors(self, vectors: Floats) -> Floats:
         """Offsets or normals (n, 3) on the other side."""
-        return _mirrored(vectors, self.axis, 0.0)
+        return reflected(vectors, self.normal)
 
 
 @dataclass(frozen=True)
@@ -55,28 +65,27 @@ class MirrorShift:
 
     def moved(self, positions: Floats) -> Floats:
         """Points (n, 3) in the other cloud's place."""
-        return np.asarray(_mirrored(positions, self.axis, 0.0) + np.array(self.offset))
+        return np.asarray(reflected(positions, NORMALS[self.axis]) + np.array(self.offset))
 
 
-def find_plane(positions: Floats, tolerance: float, axes: Sequence[AxisName] = SEARCHED) -> MirrorPlane | None:
-    """The plane across one of the axes that gives most points (n, 3) a partner; None where it is less than half."""
+def find_plane(positions: Floats, tolerance: float, normals: Sequence[Vector] = ALONG_AXES) -> MirrorPlane | None:
+    """The plane across one of the directions that gives most points (n, 3) a partner; None where it is less than half.
+
+    Only how far off the origin it lies is looked for, not how it is turned.
+    """
     if len(positions) < 2:
         return None
     tree = cKDTree(positions)
     sample = _sample(positions)
     close = _close(positions, tolerance)
     best: MirrorPlane | None = None
-    for axis in axes:
-        column = AXES.index(axis)
-        mask = np.zeros(3)
-        mask[column] = 1.0
-        for start in _starts(positions[:, column]):
-            shift = np.zeros(3)
-            shift[column] = 2.0 * start
-            shift, share = _refined(_mirrored(sample, axis, 0.0), tree, shift, mask, close)
-            offset = float(shift[column]) / 2.0
+    for normal in normals:
+        way = np.array(normal)
+        for start in _starts(positions @ way):
+            shift, share = _refined(reflected(sample, normal), tree, 2.0 * start * way, np.outer(way, way), close)
+            offset = float(shift @ way) / 2.0
             if best is None or share > best.share + 0.01:
-                best = MirrorPlane(axis, 0.0 if abs(offset) <= SNAP * tolerance else offset, True, share)
+                best = MirrorPlane(normal, 0.0 if abs(offset) <= SNAP * tolerance else offset, True, share)
     return best if best is not None and best.share >= FEWEST else None
 
 
@@ -90,20 +99,28 @@ def find_offsets_between(
     close = _close(second, tolerance)
     best: MirrorShift | None = None
     for axis in axes:
-        mirrored = _mirrored(first, axis, 0.0)
+        mirrored = reflected(first, NORMALS[axis])
         starts = (np.zeros(3), second.mean(axis=0) - mirrored.mean(axis=0), _middle(second) - _middle(mirrored))
         for start in starts:
-            shift, share = _refined(_mirrored(_sample(first), axis, 0.0), tree, start, np.ones(3), close)
+            shift, share = _refined(reflected(_sample(first), NORMALS[axis]), tree, start, np.eye(3), close)
             if best is None or share > best.share + 0.01:
                 x, y, z = shift.tolist()
                 best = MirrorShift(axis, (x, y, z), share)
     return best if best is not None and best.share >= FEWEST else None
 
 
-def _mirrored(positions: Floats, axis: AxisName, constant: float) -> Floats:
-    result = positions.copy()
+def reflected(vectors: Floats, normal: Vector, offset: float = 0.0) -> Floats:
+    """Vectors or points (n, 3) across the plane with this unit normal, `offset` metres off the origin.
+
+    Across an axis twice is the same as not at all, bit for bit where the offset is 0.
+    """
+    axis = axis_of(normal)
+    if axis is None:
+        heights = vectors @ np.array(normal) - offset
+        return np.asarray(vectors - 2.0 * heights[:, np.newaxis] * np.array(normal))
+    result = vectors.copy()
     column = AXES.index(axis)
-    result[:, column] = constant - positions[:, column]
+    result[:, column] = 2.0 * offset - vectors[:, column] if offset else -vectors[:, column]
     return result
 
 
@@ -133,11 +150,11 @@ def _starts(values: Floats) -> list[float]:
     return starts
 
 
-def _refined(mirrored: Floats, tree: cKDTree, shift: Floats, mask: Floats, close: float) -> tuple[Floats, float]:
+def _refined(mirrored: Floats, tree: cKDTree, shift: Floats, free: Floats, close: float) -> tuple[Floats, float]:
     """The shift that brings most mirrored points onto the cloud, and their share.
 
     Nearest neighbours tell how far the points still are (as in iterative closest point, Besl and McKay 1992); the
-    median keeps those without a partner from having a say. `mask` (3,) holds the free directions.
+    median keeps those without a partner from having a say. `free` (3, 3) projects onto the free directions.
     """
     reach = 8.0 * close
     for _ in range(ROUNDS):
@@ -146,7 +163,7 @@ def _refined(mirrored: Floats, tree: cKDTree, shift: Floats, mask: Floats, close
         if not known.any():
             return shift, 0.0
         left = tree.data[np.asarray(nearest)[known]] - mirrored[known] - shift
-        step = np.median(left, axis=0) * mask
+        step = np.median(left, axis=0) @ free
         shift = shift + step
         reach = max(reach / 2.0, close)
         if reach == close and np.abs(step).max() < 1e-12:

@@ -13,23 +13,23 @@ from plica.mesh.feather import ramp
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.weld import per_point, per_vertex
 from plica.rig.rig import Rig, Symmetry
-from plica.skeleton.sides import AXES
+from plica.skeleton.algebra import Vector, dot
 from plica.values import Side
 
 
 @dataclass(frozen=True)
 class Halves:
-    """Which half is left: `axis` 0 to 2 and `offset` (metres) are the plane, `left` is 1.0 or -1.0, the way
-    from the plane to the left.
+    """Which half is left: `normal`, a unit vector, and `offset` (metres) are the plane, `left` is 1.0 or -1.0, the way
+    along the normal from the plane to the left.
     """
 
-    axis: int
+    normal: Vector
     offset: float
     left: float
 
     def heights(self, positions: Floats) -> Floats:
         """How far (n,) positions (n, 3) lie to the left of the plane, metres; negative on the right."""
-        return np.asarray(self.left * (positions[:, self.axis] - self.offset))
+        return np.asarray(self.left * (positions @ np.array(self.normal) - self.offset))
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,18 +65,17 @@ def side_weights(
 def halves_of(rig: Rig, plane: Symmetry | MirrorPlane | None = None) -> Halves | None:
     """The plane (default: the rig's), and which way is left: where the joints with left names stand at rest.
 
-    Without pairs of joints left is toward the positive axis, as in glTF 2.0 section 3.4 for x. None without a
+    Without pairs of joints left is toward the normal, as in glTF 2.0 section 3.4 for x. None without a
     plane.
     """
     plane = rig.symmetry if plane is None else plane
     if plane is None:
         return None
-    axis = AXES.index(plane.axis)
     frames = skeleton_of(rig).frames
-    places = {joint.name: frame.origin[axis] for joint, frame in zip(rig.skeleton, frames, strict=True)}
+    places = {joint.name: dot(plane.normal, frame.origin) for joint, frame in zip(rig.skeleton, frames, strict=True)}
     lean = sum(
         places[joint.name] - places[joint.partner]
         for joint in rig.skeleton
         if joint.side == "left" and joint.partner is not None
     )
-    return Halves(axis, plane.offset, -1.0 if lean < 0.0 else 1.0)
+    return Halves(plane.normal, plane.offset, -1.0 if lean < 0.0 else 1.0)

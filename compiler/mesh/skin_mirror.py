@@ -18,14 +18,15 @@ from plica.mesh.deform import Deformer, Motion
 from plica.mesh.joint_matrices import Kinematics, composed, inverted
 from plica.mesh.symmetry import SymmetryMap
 from plica.rig.rig import Rig
-from plica.skeleton.sides import AXES
+from plica.skeleton.algebra import Vector
+from plica.skeleton.planes import Plane
 
 
 class SkinSymmetry(NamedTuple):
-    """The mirror plane, across the axis of this number at `offset` metres, and for each vertex (v,) the first vertex of
-    its partner, -1 for none."""
+    """The mirror plane, with this unit normal at `offset` metres, and for each vertex (v,) the first vertex of its
+    partner, -1 for none."""
 
-    axis: int
+    normal: Vector
     offset: float
     partners: Integers
 
@@ -34,14 +35,13 @@ class SkinSymmetry(NamedTuple):
         """That of a map; None for none."""
         if symmetry is None:
             return None
-        return cls(AXES.index(symmetry.plane.axis), symmetry.plane.offset, symmetry.vertex_partners)
+        return cls(symmetry.plane.normal, symmetry.plane.offset, symmetry.vertex_partners)
 
     @property
     def reflection(self) -> Floats:
         """The reflection as an affine matrix (3, 4)."""
-        result = np.eye(3, 4)
-        result[self.axis, self.axis], result[self.axis, 3] = -1.0, 2.0 * self.offset
-        return result
+        plane = Plane(self.normal, self.offset)
+        return np.column_stack([plane.reflection, plane.reflect((0.0, 0.0, 0.0))])
 
 
 class SkinMirror:

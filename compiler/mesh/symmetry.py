@@ -7,19 +7,24 @@ in the way.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.matching import Cloud, Flags, match
-from plica.mesh.plane import SEARCHED, MirrorPlane, find_offsets_between, find_plane
+from plica.mesh.plane import ALONG_AXES, SEARCHED, MirrorPlane, find_offsets_between, find_plane
 from plica.mesh.vertex_places import VertexPlace, place_of
 from plica.mesh.weld import first_vertices, point_triangles
+from plica.rounding import rounded, rounded_number
+from plica.skeleton.algebra import Vector
+from plica.skeleton.planes import FEWEST, axis_of
 from plica.skeleton.sides import AxisName
 
 # Partners that only connectivity tells may be further apart than the tolerance, by up to this share of the size.
 REACH = 0.02
+_ROUNDS = 4
+_SETTLED = 1e-9  # how little a plane moves that has settled, of its unit normal and in metres
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,9 +141,42 @@ def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMa
     )
 
 
-def plane_of(mesh: Mesh, tolerance: float, axis: AxisName | None = None) -> MirrorPlane | None:
-    """The mirror plane found from the points alone, across `axis` if that is known; None where there is none."""
-    return find_plane(mesh.positions[first_vertices(mesh.points)], tolerance, SEARCHED if axis is None else (axis,))
+def plane_of(mesh: Mesh, tolerance: float, normal: Vector | None = None) -> MirrorPlane | None:
+    """The mirror plane found from the points alone, across `normal` if that is known; None where there is none."""
+    return find_plane(mesh.positions[first_vertices(mesh.points)], tolerance, (normal,) if normal else ALONG_AXES)
+
+
+def settled_map(mesh: Mesh, found: SymmetryMap) -> SymmetryMap:
+    """The partners across the plane that mirrors a mesh's pairs of points best.
+
+    For a plane that was found from joints and lies along no axis: points are more than joints, and often evener. A
+    plane that is stated, or lies along an axis, is exact already.
+    """
+    if not found.plane.found or axis_of(found.plane.normal) is not None:
+        return found
+    for _ in range(_ROUNDS):
+        plane = _fitted(mesh, found)
+        apart = np.subtract((*plane.normal, plane.offset), (*found.plane.normal, found.plane.offset))
+        if np.abs(apart).max() < _SETTLED:
+            break
+        found = symmetry_map(mesh, plane, found.tolerance)
+    return found
+
+
+def _fitted(mesh: Mesh, found: SymmetryMap) -> MirrorPlane:
+    """The plane with the least sum of squared distances between points and mirrored partners, as in
+    `skeleton.planes.fitted`.
+    """
+    plane, positions = found.plane, mesh.positions[first_vertices(mesh.points)]
+    one = np.flatnonzero(found.partners > np.arange(len(found.partners)))
+    if len(one) < FEWEST:
+        return plane
+    ways, sums = (sign * positions[one] + positions[found.partners[one]] for sign in (-1.0, 1.0))
+    middle = sums.mean(axis=0)
+    _, vectors = np.linalg.eigh((sums - middle).T @ (sums - middle) - ways.T @ ways)
+    x, y, z = (vectors[:, 0] * np.sign(vectors[:, 0] @ np.array(plane.normal))).tolist()
+    normal = rounded((x, y, z))
+    return replace(plane, normal=normal, offset=rounded_number(float(middle @ np.array(normal)) / 2.0))
 
 
 def symmetry_between(first: Mesh, second: Mesh, tolerance: float, axis: AxisName | None = None) -> PairMap | None:

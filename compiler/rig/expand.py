@@ -156,7 +156,7 @@ class _Expansion:
 
     def _symmetry(self) -> Symmetry | None:
         plane = self.spec.bound.plane
-        return None if plane is None else Symmetry(plane.axis, plane.offset, self.spec.bound.plane_found)
+        return None if plane is None else Symmetry.of(plane, self.spec.bound.plane_found)
 
     def _about(self, about: About, side: OneSide) -> About:
         if about.renamed_from is None:

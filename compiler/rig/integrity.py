@@ -14,10 +14,14 @@ from plica.kinds.reading_kind import Needs, Part
 from plica.kinds.readings import Reading, kind_of, seen
 from plica.rig.offsets_table import OffsetsTable
 from plica.rig.region_sources import joints_of, regions_of
-from plica.rig.rig import Rig
+from plica.rig.rig import Rig, Symmetry
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
+from plica.skeleton.algebra import length
+from plica.skeleton.planes import axis_of
 from plica.values import Curve
+
+_UNIT = 1e-9  # how far the length of a unit vector may be off 1
 
 
 class Problem(NamedTuple):
@@ -52,6 +56,7 @@ def problems(rig: Rig) -> Iterator[Problem]:
         yield Problem("character.geometry.unit", f"is {geometry.unit:g}, but a unit is a length")
     known = {place: frozenset(names) for place, names in lists.items()}
     yield from _skeleton_problems(rig, known["skeleton"])
+    yield from _symmetry_problems(rig.symmetry)
     for index, field in enumerate(rig.fields):
         yield from _field_problems(f"fields[{index}]", field, known["skeleton"])
     yield from _strength_problems(rig, known)
@@ -94,6 +99,15 @@ def _skeleton_problems(rig: Rig, joints: frozenset[str]) -> Iterator[Problem]:
             yield Problem(f"skeleton[{index}].parent", f"no joint {joint.parent!r} stands before this one")
         yield from _unknown(f"skeleton[{index}].partner", joint.partner, joints, "joint")
         before.add(joint.name)
+
+
+def _symmetry_problems(symmetry: Symmetry | None) -> Iterator[Problem]:
+    if symmetry is None:
+        return
+    if abs(length(symmetry.normal) - 1.0) > _UNIT:
+        yield Problem("symmetry.normal", "must be a unit vector")
+    elif symmetry.axis != axis_of(symmetry.normal):
+        yield Problem("symmetry.axis", "must be the axis that `normal` is, `null` where it is none")
 
 
 def _field_problems(place: str, field: Field, joints: frozenset[str]) -> Iterator[Problem]:

@@ -24,7 +24,7 @@ from plica.skeleton.algebra import (
     times,
     transpose,
 )
-from plica.skeleton.sides import Plane
+from plica.skeleton.planes import Plane
 from plica.skeleton.skeleton import Skeleton
 
 

@@ -17,6 +17,8 @@ from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.rig.offsets_table import OffsetsTable
 from plica.rig.strengths import Control, Field, Strength
 from plica.rig.surfaces import Detail, Fold, JointPose, Region, Shape, StrengthPose
+from plica.skeleton.algebra import Vector
+from plica.skeleton.planes import Plane
 from plica.skeleton.skeleton import LocalTransform
 from plica.values import NOTHING_SAID, About, Alias, Geometry, Side, SkinningMethod, Stance
 
@@ -46,11 +48,25 @@ class RigJoint(NamedTuple):
 
 
 class Symmetry(NamedTuple):
-    """The mirror plane: the points whose coordinate `axis` equals `offset`; `found` if it was not stated."""
+    """The mirror plane: the points p with normal . p = offset (metres); `found` if it was not stated.
 
-    axis: Literal["x", "y", "z"]
+    `axis` is the axis that the unit vector `normal` is, None where it is none of the three.
+    """
+
+    axis: Literal["x", "y", "z"] | None
+    normal: Vector
     offset: float
     found: bool
+
+    @classmethod
+    def of(cls, plane: Plane, found: bool) -> Symmetry:
+        """The symmetry about a plane."""
+        return cls(plane.axis, plane.normal, plane.offset, found)
+
+    @property
+    def plane(self) -> Plane:
+        """The plane, to mirror with."""
+        return Plane(self.normal, self.offset)
 
 
 class Character(NamedTuple):

@@ -9,7 +9,8 @@ from typing import Final, NamedTuple
 from plica.quantities import quantity
 from plica.skeleton.algebra import Matrix, Vector, dot, length, product, subtract, times, transpose
 from plica.skeleton.frames import body_size
-from plica.skeleton.sides import AxisName, Pair, Plane, find_plane
+from plica.skeleton.planes import CLEARLY, EVEN_SHARE, Plane, find_plane
+from plica.skeleton.sides import AxisName, Pair
 from plica.skeleton.skeleton import Skeleton
 
 FLIPPED: Final = 0.00349
@@ -18,9 +19,6 @@ they are meant to be in the other; where they are in none, their relation says n
 axes that are no flips."""
 EVEN_ANGLE: Final = 0.0873
 """Radians (5 deg) between a pair and its mirror image beyond which a pose is not even."""
-EVEN_SHARE: Final = 0.02
-"""Share of the body's size that a pair may miss its mirror image by in an even pose."""
-_CLEARLY: Final = 4.0
 _NOTICEABLE: Final = 0.005
 _SHORT: Final = 1e-3  # share of the body's size under which a bone has no usable direction
 
@@ -28,7 +26,8 @@ _SHORT: Final = 1e-3  # share of the body's size under which a bone has no usabl
 class Evenness(NamedTuple):
     """How even a pose is: the largest distance (metres) and angle (radians) between a pair and its mirror image.
 
-    `share`: the distance as a share of the body's size; `distant`, `turned`: the names of the pairs that miss most.
+    `share`: the distance as a share of the body's size; `distant`, `turned`: the names of the pairs that miss most;
+    `plane`: across which, as `Plane.text` has it, and `along`: whether that lies along an axis of the model.
     """
 
     distance: float
@@ -36,6 +35,8 @@ class Evenness(NamedTuple):
     share: float
     distant: str
     turned: str
+    plane: str = ""
+    along: bool = True
 
     @property
     def even(self) -> bool:
@@ -70,13 +71,14 @@ def evenness(
             angle = max(angle, _off_flip(skeleton, plane, pair))
         if angle > worst:
             worst, turned = angle, pair.base
-    return Evenness(plane.residual, worst, plane.residual / body_size(skeleton), plane.worst, turned)
+    share = plane.residual / body_size(skeleton)
+    return Evenness(plane.residual, worst, share, plane.worst, turned, plane.text, plane.axis is not None)
 
 
 def clearly_evener(first: Evenness, second: Evenness) -> bool:
     """Whether the first pose is so much evener than the second that another export could not turn it round."""
     ours, theirs = (max(one.share, one.angle) for one in (first, second))
-    return theirs > _NOTICEABLE and ours * _CLEARLY < theirs
+    return theirs > _NOTICEABLE and ours * CLEARLY < theirs
 
 
 def _off_flip(skeleton: Skeleton, plane: Plane, pair: Pair) -> float:

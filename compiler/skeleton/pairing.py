@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from plica.skeleton.algebra import dot, subtract
 from plica.skeleton.pairs_by_position import beside, pairs_by_position, places_of
-from plica.skeleton.sides import AXES, Pair, Plane, Sides
+from plica.skeleton.planes import Plane
+from plica.skeleton.sides import Pair, Sides
 from plica.skeleton.skeleton import Skeleton
 
 
@@ -69,7 +71,6 @@ def contradicted(skeleton: Skeleton, sides: Sides, plane: Plane, left: float = 0
 
 def _side(skeleton: Skeleton, pair: Pair, plane: Plane) -> float:
     """The side on which a pair's left joint stands, seen from its right one; 0.0 where neither is to a side."""
-    coordinate = AXES.index(plane.axis)
     places = places_of(skeleton)
-    across = places[pair.left][coordinate] - places[pair.right][coordinate]
+    across = dot(plane.normal, subtract(places[pair.left], places[pair.right]))
     return 0.0 if abs(across) < 1e-9 else 1.0 if across > 0 else -1.0

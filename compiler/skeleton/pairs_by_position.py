@@ -7,12 +7,14 @@ from is a pair as well or the same joint. Several joints that fit equally well a
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
 from statistics import median
 from typing import Final, NamedTuple
 
-from plica.skeleton.algebra import Vector, length, subtract
+from plica.skeleton.algebra import Vector, add, dot, length, scaled, subtract, unit
 from plica.skeleton.frames import extent_of
-from plica.skeleton.sides import AXES, AxisName, Plane
+from plica.skeleton.planes import Plane, turned_plane
+from plica.skeleton.sides import AXES, AxisName, Pair
 from plica.skeleton.skeleton import Skeleton
 
 TOLERANCE: Final = 0.01
@@ -21,12 +23,14 @@ _NEARER = 0.5  # the nearest counts as the only one where it is at least this mu
 _MIDDLE = 0.001  # nearer to the plane than this share of the extent, a joint stands in the middle
 _RIVAL = 0.8  # another plane with this share of the best one's pairs leaves unknown which one it is
 _HELD = 1e-6  # metres: below this, distances are all the same
+_SAME_WAY = 0.999  # cosine of the angle between normals that are one direction
+_MOST_TURNED = 64  # planes along no axis that are tried
 
 
 class PositionPairs(NamedTuple):
     """What places say about a skeleton; joints as indexes.
 
-    `plane`: the mirror plane, None where there is none or several are as good (`rivals` names their axes). `pairs`:
+    `plane`: the mirror plane, None where there is none or several are as good (`rivals` says which). `pairs`:
     the joint on the plane's positive side first. `ambiguous`: beside the plane, with several partners as good as each
     other. `alone`: beside the plane, without a partner.
     """
@@ -35,7 +39,7 @@ class PositionPairs(NamedTuple):
     pairs: tuple[tuple[int, int], ...]
     ambiguous: tuple[int, ...]
     alone: tuple[int, ...]
-    rivals: tuple[AxisName, ...] = ()
+    rivals: tuple[str, ...] = ()
 
 
 def places_of(skeleton: Skeleton) -> tuple[Vector, ...]:
@@ -45,20 +49,35 @@ def places_of(skeleton: Skeleton) -> tuple[Vector, ...]:
 
 def beside(places: Sequence[Vector], plane: Plane) -> tuple[int, ...]:
     """The places that are not in the middle: further than the tolerance from their own mirror images."""
-    coordinate, limit = AXES.index(plane.axis), TOLERANCE * extent_of(places)
-    return tuple(at for at, place in enumerate(places) if 2 * abs(place[coordinate] - plane.offset) > limit)
+    limit = TOLERANCE * extent_of(places)
+    return tuple(at for at, place in enumerate(places) if 2 * abs(plane.height(place)) > limit)
 
 
 def pairs_by_position(skeleton: Skeleton, plane: Plane | None = None, axis: AxisName | None = None) -> PositionPairs:
-    """The pairs of a skeleton across a plane; across the one with most pairs (of this axis) where none is given."""
+    """The pairs of a skeleton across a plane; across the one with most pairs (of this axis) where none is given.
+
+    Where no plane along an axis leaves no doubt, one that is turned with the whole skeleton may.
+    """
     if plane is not None:
         return _Matching(skeleton, plane).result()
-    ranked: dict[AxisName, PositionPairs] = {}
-    for candidate in _planes(skeleton, AXES if axis is None else (axis,)):
+    found = _with_most_pairs(skeleton, _planes(skeleton, AXES if axis is None else (axis,)))
+    if axis is not None or plainly_two_sided(found):
+        return found
+    turned = _with_most_pairs(skeleton, _turned_planes(skeleton))
+    if turned.plane is None or not plainly_two_sided(turned):
+        return found
+    known = [Pair(skeleton.joints[left].name, left, right) for left, right in turned.pairs]
+    return _Matching(skeleton, turned_plane(skeleton, known) or turned.plane).result()
+
+
+def _with_most_pairs(skeleton: Skeleton, planes: Iterable[Plane]) -> PositionPairs:
+    """What the plane with most pairs gives; no plane where another one gives nearly as many."""
+    ranked: dict[str, PositionPairs] = {}
+    for candidate in planes:
         result = _Matching(skeleton, candidate).result()
-        known = ranked.get(candidate.axis)
+        known = ranked.get(candidate.text)
         if result.pairs and (known is None or len(result.pairs) > len(known.pairs)):
-            ranked[candidate.axis] = result
+            ranked[candidate.text] = result
     if not ranked:
         return PositionPairs(None, (), (), ())
     most = max(len(result.pairs) for result in ranked.values())
@@ -91,7 +110,29 @@ def _planes(skeleton: Skeleton, axes: Iterable[AxisName]) -> Iterator[Plane]:
         ):
             if all(abs(offset - other) > grain for other in tried):
                 tried.append(offset)
-                yield Plane(axis, offset, 0.0, "")
+                yield Plane.across(axis, offset)
+
+
+def _turned_planes(skeleton: Skeleton) -> Iterator[Plane]:
+    """Planes between two joints that hang from one, as far from it and with as much below them: a pair where they
+    are one. Each direction once."""
+    places = places_of(skeleton)
+    near = TOLERANCE * extent_of(places)
+    tried: list[Vector] = []
+    for joint, place in enumerate(places):
+        for left, right in combinations(skeleton.children(joint), 2):
+            way = subtract(places[left], places[right])
+            reaches = [length(subtract(places[child], place)) for child in (left, right)]
+            alike = len(skeleton.below(left)) == len(skeleton.below(right)) and abs(reaches[0] - reaches[1]) <= near
+            if not alike or length(way) <= 2 * near:
+                continue
+            normal = unit(way)
+            if any(abs(dot(normal, other)) > _SAME_WAY for other in tried):
+                continue
+            tried.append(normal)
+            yield Plane(normal, dot(normal, scaled(add(places[left], places[right]), 0.5)))
+            if len(tried) == _MOST_TURNED:
+                return
 
 
 class _Matching:
@@ -101,8 +142,7 @@ class _Matching:
         self._skeleton, self._plane, self._places = skeleton, plane, places_of(skeleton)
         extent = extent_of(self._places)
         self._limit, self._grain = TOLERANCE * extent, max(_MIDDLE * extent, _HELD)
-        coordinate = AXES.index(plane.axis)
-        self._height = [place[coordinate] - plane.offset for place in self._places]
+        self._height = [plane.height(place) for place in self._places]
         self._cells: dict[tuple[int, ...], list[int]] = {}
         for joint, place in enumerate(self._places):
             self._cells.setdefault(self._cell(place), []).append(joint)

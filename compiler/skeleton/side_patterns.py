@@ -5,10 +5,11 @@ from __future__ import annotations
 from statistics import median
 from typing import NamedTuple
 
-from plica.skeleton.algebra import Vector, length, subtract
+from plica.skeleton.algebra import Vector, cross, dot, length, scaled, subtract, unit
 from plica.skeleton.pairing import side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, places_of, plainly_two_sided
-from plica.skeleton.sides import AXES, AxisName, Plane, Sides, StatedPair, find_plane, pair_joints, with_placed
+from plica.skeleton.planes import Plane, find_plane, plainly_evener, turned_plane
+from plica.skeleton.sides import AXES, Pair, Sides, StatedPair, pair_joints, with_placed
 from plica.skeleton.skeleton import Skeleton
 
 # What the sides are called: whole words or letters, in any case.
@@ -25,6 +26,7 @@ SIDE_WORDS = (
     ("izquierda", "derecha"),
     ("izq", "der"),
 )
+_UP: Vector = (0.0, 1.0, 0.0)
 SEPARATORS = "_.-: |"
 FIT = 0.05  # how far a joint's mirror image may be from its partner, as a share of the body's size
 _POINTING = 0.5  # how much of its length a foot has to lead to the front, to tell it
@@ -64,8 +66,8 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
     if found.plane is None or not (named.sides.pairs or plainly_two_sided(found)):
         return named
     sign = side_of_left(skeleton, named.sides, found.plane)
-    toward, told_by = ("", "") if sign else _toward_left(skeleton, found, found.plane.axis)
-    ordered = [pair if sign > 0 or toward == found.plane.axis else pair[::-1] for pair in found.pairs]
+    toward, told_by = ("", "") if sign else _toward_left(skeleton, found, found.plane)
+    ordered = [pair if (sign or found.plane.sign_of(toward)) > 0 else pair[::-1] for pair in found.pairs]
     sides = with_placed(named.sides, ordered, [joint.name for joint in skeleton.joints])
     if not sides.placed:
         return named
@@ -74,24 +76,35 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
     )
 
 
-def _toward_left(skeleton: Skeleton, found: PositionPairs, axis: AxisName) -> tuple[str, str]:
+def _toward_left(skeleton: Skeleton, found: PositionPairs, plane: Plane) -> tuple[str, str]:
     """The axis that leads to the left of a character with y up, and what tells it.
 
     The front is where the feet point: the ends of the lowest paired limbs, seen from the joints before them. Where they
     do not, it is the one that glTF 2.0 section 3.4 asks for, +z; across z nothing is asked for, and +x is taken.
     """
-    if axis == "y":
+    axis = plane.nearest_axis
+    level = cross(plane.normal, _UP)
+    if axis == "y" or not length(level):
         return axis, "assumed"
-    forward = AXES.index("z" if axis == "x" else "x")
+    # With y up, left is up x front: where the normal shows to the left, this is the front.
+    forward = unit(level)
     ends = [joint for pair in found.pairs for joint in pair if not skeleton.children(joint)]
     pointing = [_step(skeleton, joint) for joint in sorted(ends, key=lambda joint: _height(skeleton, joint))[:2]]
-    along = sum(step[forward] for step in pointing)
+    along = sum(dot(step, forward) for step in pointing)
     told = bool(along) and abs(along) > _POINTING * sum(map(length, pointing))
-    front = -1.0 if told and along < 0 else 1.0
-    # With y up, left is up x front: y x z = x and y x x = -z.
-    sign = "" if (axis == "x") == (front > 0) else "-"
-    faces = f"{'-' if front < 0 else '+'}{AXES[forward]}"
-    return sign + axis, f"the feet point to {faces}" if told else f"taking the front to face {faces}"
+    asked = forward["xyz".index("z" if axis == "x" else "x")]
+    front = along if told else asked
+    toward = axis if plane.sign_of(axis) == (1.0 if front > 0 else -1.0) else f"-{axis}"
+    faces = _direction_text(scaled(forward, 1.0 if front > 0 else -1.0))
+    return toward, f"the feet point to {faces}" if told else f"taking the front to face {faces}"
+
+
+def _direction_text(direction: Vector) -> str:
+    """A direction for people: `+z`, or a vector where it is along no axis."""
+    for name, value in zip(AXES, direction, strict=True):
+        if abs(value) > 1.0 - 1e-9:
+            return f"{'-' if value < 0 else '+'}{name}"
+    return "(" + ", ".join(f"{value:.3g}" for value in direction) + ")"
 
 
 def _step(skeleton: Skeleton, joint: int) -> Vector:
@@ -247,20 +260,26 @@ def _common_plane(skeleton: Skeleton, candidates: list[Candidate]) -> Plane | No
 
 
 def best_plane(skeleton: Skeleton, pairs: list[tuple[int, int]]) -> Plane | None:
-    """The axis and offset across which most pairs mirror each other; None without pairs."""
+    """The plane across which most pairs mirror each other; None without pairs.
+
+    It lies along an axis, unless the pairs are plainly even across one that does not.
+    """
     best: tuple[tuple[int, float], Plane] | None = None
     for coordinate, axis in enumerate(AXES):
         places = [(skeleton.frames[left].origin, skeleton.frames[right].origin) for left, right in pairs]
         if not places:
             return None
         offset = median((left[coordinate] + right[coordinate]) / 2 for left, right in places)
-        plane = Plane(axis, offset, 0.0, "")
+        plane = Plane.across(axis, offset)
         distances = [length(subtract(plane.reflect(left), right)) for left, right in places]
         limit = FIT * _size(skeleton)
         rank = (sum(distance <= limit for distance in distances), -sum(distances))
         if best is None or rank > best[0]:
             best = rank, plane._replace(residual=max(distances))
-    return best[1] if best else None
+    turned = turned_plane(skeleton, [Pair("", left, right) for left, right in pairs])
+    if best is None or (turned is not None and plainly_evener(turned, best[1], skeleton)):
+        return turned
+    return best[1]
 
 
 def _believable(skeleton: Skeleton, candidate: Candidate, plane: Plane | None) -> bool:
@@ -293,27 +312,18 @@ def _stated_plane(skeleton: Skeleton, sides: Sides) -> Plane | None:
     if own is None or result is None:
         return None
     same = own.axis == result.axis and abs(own.offset - result.offset) <= 0.005 * _size(skeleton)
-    return None if same else own
-
-
-def mirror_axis(skeleton: Skeleton, sides: Sides) -> AxisName | None:
-    """The axis that the mirror plane stands on; None without pairs."""
-    plane = best_plane(skeleton, [(pair.left, pair.right) for pair in sides.pairs.values()])
-    return plane.axis if plane else None
+    return None if same or own.axis is None else own
 
 
 def direction_to_left(skeleton: Skeleton, sides: Sides) -> Vector | None:
-    """The unit axis of the model that points to the character's left; None without pairs apart from each other."""
-    axis = mirror_axis(skeleton, sides)
-    if axis is None:
+    """The unit vector that points to the character's left; None without pairs apart from each other."""
+    plane = best_plane(skeleton, [(pair.left, pair.right) for pair in sides.pairs.values()])
+    if plane is None:
         return None
-    coordinate = AXES.index(axis)
     total = sum(
-        skeleton.frames[pair.left].origin[coordinate] - skeleton.frames[pair.right].origin[coordinate]
+        plane.height(skeleton.frames[pair.left].origin) - plane.height(skeleton.frames[pair.right].origin)
         for pair in sides.pairs.values()
     )
     if abs(total) < 1e-9:
         return None
-    vector = [0.0, 0.0, 0.0]
-    vector[coordinate] = 1.0 if total > 0 else -1.0
-    return vector[0], vector[1], vector[2]
+    return scaled(plane.normal, 1.0 if total > 0 else -1.0)

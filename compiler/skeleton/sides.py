@@ -1,4 +1,4 @@
-"""Left and right: pairing joints by name patterns, and the plane between them."""
+"""Left and right: pairing joints by name patterns."""
 
 from __future__ import annotations
 
@@ -6,10 +6,6 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
-
-from plica.rounding import rounded
-from plica.skeleton.algebra import Matrix, Vector, length, subtract
-from plica.skeleton.skeleton import Skeleton
 
 AxisName = Literal["x", "y", "z"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")
@@ -50,28 +46,6 @@ class Sides(NamedTuple):
 
 
 NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
-
-
-class Plane(NamedTuple):
-    """The points whose coordinate `axis` is `offset` (metres). `residual`: how far the worst pair is off it."""
-
-    axis: AxisName
-    offset: float
-    residual: float
-    worst: str
-
-    @property
-    def reflection(self) -> Matrix:
-        """The linear part of the reflection: a diagonal matrix with one -1."""
-        signs = [-1.0 if axis == self.axis else 1.0 for axis in AXES]
-        return ((signs[0], 0.0, 0.0), (0.0, signs[1], 0.0), (0.0, 0.0, signs[2]))
-
-    def reflect(self, point: Vector) -> Vector:
-        """The mirrored point."""
-        index = AXES.index(self.axis)
-        mirrored = list(point)
-        mirrored[index] = 2 * self.offset - mirrored[index]
-        return (mirrored[0], mirrored[1], mirrored[2])
 
 
 @lru_cache(maxsize=256)
@@ -198,30 +172,3 @@ def _common_name(left: str, right: str) -> str:
     while end < min(len(lefts), len(rights)) - start and lefts[-1 - end] == rights[-1 - end]:
         end += 1
     return "_".join(lefts[:start] + lefts[len(lefts) - end :]) or left
-
-
-def find_plane(
-    skeleton: Skeleton, pairs: Sequence[Pair], axis: AxisName | None = None, offset: float | None = None
-) -> Plane | None:
-    """The plane that mirrors the pairs' rest positions best; None without pairs unless both values are given.
-
-    Of the axes (or the one given) the one with the smallest worst distance between a joint and its mirrored
-    partner is taken, the offset being the mean of the pairs' middles unless given.
-    """
-    if not pairs:
-        return Plane(axis, offset or 0.0, 0.0, "") if axis is not None else None
-    candidates = []
-    for candidate in (axis,) if axis is not None else AXES:
-        coordinate = AXES.index(candidate)
-        origins = [(skeleton.frames[pair.left].origin, skeleton.frames[pair.right].origin) for pair in pairs]
-        if offset is None:
-            places = [place[coordinate] for pair in origins for place in pair]
-            # What is left of large numbers that cancel is told with the digits of those.
-            middle = rounded((sum(places) / len(places), max(map(abs, places))))[0]
-        else:
-            middle = offset
-        plane = Plane(candidate, middle, 0.0, "")
-        distances = [length(subtract(plane.reflect(left), right)) for left, right in origins]
-        residual = max(distances)
-        candidates.append(Plane(candidate, middle, residual, pairs[distances.index(residual)].base))
-    return min(candidates, key=lambda plane: plane.residual)

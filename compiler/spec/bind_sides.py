@@ -9,14 +9,14 @@ from plica.readers.model_outline import ModelOutline
 from plica.skeleton.bind_pose import NO_BIND_POSE
 from plica.skeleton.pairing import contradicted, side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, plainly_two_sided
+from plica.skeleton.planes import Plane, find_plane, plainly_evener, turned_plane
 from plica.skeleton.side_patterns import named_sides
 from plica.skeleton.sides import (
     NO_SIDES,
     AxisName,
-    Plane,
+    Pair,
     Sides,
     StatedPair,
-    find_plane,
     pair_joints,
     valid_pattern,
     with_placed,
@@ -181,12 +181,12 @@ def _sign_of_left(
     if written is None:
         sign = side_of_left(skeleton, sides, found.plane)
         if sign == 0.0:
-            context.diagnostics.add("left-not-told", span, axis=found.plane.axis)
+            context.diagnostics.add("left-not-told", span, axis=found.plane.nearest_axis)
         return sign or None
-    if written.lstrip("+-") != found.plane.axis:
-        context.diagnostics.add("left-along-the-plane", span, axis=written, plane=found.plane.axis)
-        return None
-    return -1.0 if written.startswith("-") else 1.0
+    told = found.plane.sign_of(written)
+    if told == 0.0:
+        context.diagnostics.add("left-along-the-plane", span, axis=written, plane=found.plane.nearest_axis)
+    return told or None
 
 
 def _report_undeclared(skeleton: Skeleton, context: Context) -> None:
@@ -200,7 +200,7 @@ def _report_undeclared(skeleton: Skeleton, context: Context) -> None:
         return
     found = pairs_by_position(skeleton)
     if found.plane is not None and plainly_two_sided(found):
-        axis = found.plane.axis
+        axis = found.plane.nearest_axis
         hint = f"write `pairs by position with left toward {axis}` (or `-{axis}`) in the character"
         context.diagnostics.add("sides-undeclared", context.span, count=len(found.pairs), hint=hint)
 
@@ -213,7 +213,7 @@ def _report_contradictions(facts: FactSet, skeleton: Skeleton, sides: Sides, pla
     """A warning where places pair a joint with another one than its name does, or put left where right is."""
     fact = facts.one("pairs_by_position")
     axis = fact.node.part("axis") if fact is not None else None
-    stated = 0.0 if axis is None else -1.0 if axis.startswith("-") else 1.0
+    stated = 0.0 if axis is None else plane.sign_of(axis)
     wrong = contradicted(skeleton, sides, plane, stated)
     if not wrong:
         return
@@ -247,7 +247,7 @@ def _plane(
     skeleton = stance.skeleton
     fact, pairs = facts.one("symmetry"), list(sides.pairs.values())
     plane = find_plane(skeleton, pairs, *stated)
-    if plane is not None and pairs:
+    if plane is not None and pairs and not _turned(skeleton, pairs, plane, fact, context):
         size = max(max(map(abs, frame.origin)) for frame in skeleton.frames) or 1.0
         if plane.residual > _PLANE_TOLERANCE * size:
             span = fact.scope.span(fact.node) if fact else context.span
@@ -255,9 +255,30 @@ def _plane(
                 "uneven-rest-pose",
                 span,
                 pose=POSE_NAMES[stance.taken],
-                axis=plane.axis,
-                offset=f"{plane.offset:.4g}",
+                axis=plane.text,
+                offset=plane.place,
                 distance=f"{plane.residual:.3g}",
                 joint=plane.worst,
             )
     return plane, fact is None
+
+
+def _turned(skeleton: Skeleton, pairs: list[Pair], plane: Plane, fact: ScopedFact | None, context: Context) -> bool:
+    """Tells of pairs that are plainly even across a plane along no axis: a note where it is taken, an error where
+    another one is stated.
+    """
+    turned = turned_plane(skeleton, pairs)
+    along = plane if fact is not None else find_plane(skeleton, pairs, plane.nearest_axis)
+    if turned is None or along is None or not plainly_evener(turned, along, skeleton):
+        return False
+    name, span = ("turned-plane", context.span) if fact is None else ("plane-denied", fact.scope.span(fact.node))
+    context.diagnostics.add(
+        name,
+        span,
+        normal=turned.text,
+        offset=turned.place,
+        residual=length(turned.residual),
+        axis=along.text,
+        along=length(along.residual),
+    )
+    return True

@@ -94,7 +94,10 @@ def evener(bind: Evenness | None, rest: Evenness | None) -> Stance | None:
         return None
     if clearly_evener(bind, rest):
         return "bind"
-    return "rest" if clearly_evener(rest, bind) else None
+    if clearly_evener(rest, bind):
+        return "rest"
+    # As even as each other: the one whose mirror plane lies along an axis of the model, if only one's does.
+    return None if bind.along == rest.along else "bind" if bind.along else "rest"
 
 
 def _text(even: Evenness | None) -> str:

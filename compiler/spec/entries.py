@@ -17,7 +17,8 @@ from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
 from plica.skeleton.evenness import Evenness
 from plica.skeleton.frames import body_size, local_of, same_frame
-from plica.skeleton.sides import Plane, Sides
+from plica.skeleton.planes import Plane
+from plica.skeleton.sides import Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
 from plica.values import About, Alias, Curve, Geometry, SkinningMethod, Stance

@@ -14,8 +14,8 @@ from plica.readers.model_outline import ModelOutline
 from plica.skeleton.body import Body, body_of
 from plica.skeleton.joint_words import words_of
 from plica.skeleton.pairing import Pairing, pairing_of
+from plica.skeleton.planes import Plane, find_plane
 from plica.skeleton.side_patterns import FoundSides
-from plica.skeleton.sides import Plane, find_plane
 from plica.source import Source
 from plica.spec.bind_unit import report_size
 from plica.start.anatomy import SOURCES

@@ -25,7 +25,7 @@ ROUNDS = 3
 
 def main(vertices: int) -> None:
     """Print seconds and ratios."""
-    plane = MirrorPlane("x", 0.0)
+    plane = MirrorPlane.across("x", 0.0)
     positions, triangles = bilateral(vertices, seed=5)
     random = np.random.default_rng(7)
     noisy = positions + random.uniform(-0.2, 0.2, positions.shape) * TOLERANCE

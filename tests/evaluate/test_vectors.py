@@ -21,6 +21,7 @@ from plica.evaluate.vectors import FEWEST, vectors
 from plica.kinds.readings import Euler, Rotation
 from plica.rig.rig import Character, Rig, Symmetry
 from plica.rig.strengths import Driver
+from plica.skeleton.planes import Plane
 from plica.values import Hermite, Linear, Points, Side
 from tests.support.data import ROOT
 from tests.support.joints import rig_joint
@@ -164,7 +165,7 @@ def test_mirroring_twice_changes_nothing(rig: Rig) -> None:
 
 def test_a_plane_off_the_origin_mirrors_alike(rig: Rig) -> None:
     """Only rotations and steps since rest are mirrored, so where the plane lies does not matter."""
-    shifted = rig._replace(symmetry=Symmetry("x", 0.7, False))
+    shifted = rig._replace(symmetry=Symmetry.of(Plane.across("x", 0.7), False))
     assert vectors(shifted) == vectors(rig)
 
 
@@ -178,7 +179,7 @@ def test_a_pose_is_mirrored_across_any_axis(axis: Literal["x", "y", "z"]) -> Non
         rig_joint(name, None, tuple(place.tolist()), straight, (1.0, 1.0, 1.0), side, partner)
         for (name, place), side, partner in zip(places.items(), SIDES, ("other", "one"), strict=True)
     )
-    symmetry = Symmetry(axis, 0.0, False)
+    symmetry = Symmetry.of(Plane.across(axis, 0.0), False)
     rig = Rig(Character("wren", "Wren", None, 1e-4), joints, symmetry=symmetry)
     turn = np.array([0.1, 0.2, 0.3])
     placement = JointPlacement((*turn.tolist(), float(np.sqrt(1.0 - turn @ turn))), (2.0, 4.0, 6.0), (1.5, 2.0, 3.0))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.measure.strength_series import jumps, uneven_skin, unevenness
+from plica.measure.strength_series import jumps, unevenness
 
 
 def test_the_largest_jump_and_whose_it_is() -> None:
@@ -18,10 +18,3 @@ def test_left_against_right() -> None:
     values, which = unevenness(np.array([[0.2, 0.6]]), np.array([[0.6, 0.3]]), np.array([1, 0]))
     assert np.allclose(values, [0.1])
     assert which.tolist() == [0]
-
-
-def test_skin_mirrored_across_a_plane() -> None:
-    here = np.array([[[2.0, 1, 0], [0, 1, 0], [5, 5, 5]]])
-    values, which = uneven_skin(here, here + np.array([0.0, 0.0, 0.25]), np.array([1, 0, -1]), 0, 1.0)
-    assert np.allclose(values, [0.25])
-    assert which[0] in (0, 1)

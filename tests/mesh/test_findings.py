@@ -5,11 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.quantities import length
 from plica.rig.rig import Character, Rig, RigJoint, Symmetry
+from plica.skeleton.algebra import unit
+from plica.skeleton.planes import Plane
 from plica.values import Geometry
 from tests.mesh.test_gltf_mesh import HALF, skinned, two_joints
 from tests.support.joints import rig_joint
@@ -52,15 +56,31 @@ def test_a_mesh_bound_to_joints_of_another_skeleton_is_refused(tmp_path: Path) -
 def test_a_stated_plane_is_kept_and_another_is_found() -> None:
     diagnostics = Diagnostics()
     moved = bare_mesh(POSITIONS + np.array((0.25, 0, 0)), TRIANGLES)
-    joints_say = rig_with(symmetry=Symmetry("x", 0.2503, True))
+    joints_say = rig_with(symmetry=Symmetry.of(Plane.across("x", 0.2503), True))
     symmetry = find_symmetry(joints_say, moved, None, diagnostics)
     assert symmetry is not None and abs(symmetry.plane.offset - 0.25) < 1e-9, "the points know better than the joints"
     assert find_symmetry(RIG, moved, None, diagnostics) is not None
     assert diagnostics.all == ()
-    stated = rig_with(symmetry=Symmetry("x", 0.0, False))
+    stated = rig_with(symmetry=Symmetry.of(Plane.across("x", 0.0), False))
     symmetry = find_symmetry(stated, moved, None, diagnostics)
     assert symmetry is not None and symmetry.plane.offset == 0.0
     assert "vertices-without-partner" in [told.name for told in diagnostics.all]
+
+
+def test_the_points_of_a_turned_mesh_tell_how_it_is_turned() -> None:
+    """Joints that miss the plane by some tenth of a millimetre: every point has its partner all the same, and none is off."""
+    diagnostics, turn = Diagnostics(), Rotation.from_rotvec((0.1, 0.5, -0.2))
+    mesh = bare_mesh(turn.apply(POSITIONS) + np.array((0.3, 0.1, 0.2)), TRIANGLES)
+    x, y, z = turn.apply((1.0, 0.0, 0.0)).tolist()
+    expected = Plane((x, y, z), float(np.dot((x, y, z), (0.3, 0.1, 0.2))))
+    nearly = Plane(unit((x, y + 1e-4, z)), expected.offset + 1e-4)
+    symmetry = find_symmetry(rig_with(symmetry=Symmetry.of(nearly, True)), mesh, None, diagnostics)
+    assert symmetry is not None and diagnostics.all == () and symmetry.share == 1.0
+    assert symmetry.plane.normal == pytest.approx(expected.normal, abs=1e-10)
+    assert symmetry.plane.offset == pytest.approx(expected.offset, abs=1e-10)
+    straight = find_symmetry(RIG, bare_mesh(POSITIONS, TRIANGLES), None, diagnostics)
+    assert straight is not None
+    assert symmetry.partners.tolist() == straight.partners.tolist()
 
 
 def test_what_has_no_partner_is_told_once_with_all_that_matters() -> None:

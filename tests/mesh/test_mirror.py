@@ -13,6 +13,8 @@ from plica.mesh.offsets import weighted
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.side_weights import Halves, SideWeights, side_weights
 from plica.mesh.symmetry import symmetry_map
+from plica.skeleton.planes import NORMALS
+from plica.skeleton.sides import AXES
 from tests.support.meshes import bare_mesh, bilateral
 
 SIZE = 60
@@ -51,25 +53,25 @@ def test_mirrored_twice_is_not_at_all(
     values: dict[int, tuple[float, float, float]], seed: int, axis: int, normals: bool
 ) -> None:
     offsets, partners = offsets_of(values, normals), involution(seed)
-    once = mirrored(offsets, partners, axis)
-    assert same(mirrored(once.offsets, partners, axis).offsets, offsets)
+    once = mirrored(offsets, partners, NORMALS[AXES[axis]])
+    assert same(mirrored(once.offsets, partners, NORMALS[AXES[axis]]).offsets, offsets)
     assert once.without_partner == 0
     assert (np.diff(once.offsets.indices) > 0).all()
 
 
 def test_a_reflection_turns_one_coordinate_round() -> None:
     offsets = Offsets(np.array([0, 2]), np.array([[1.0, 2, 3], [4, 5, 6]]), np.array([[0.0, 0, 1], [1, 0, 0]]))
-    result = mirrored(offsets, np.array([3, 1, 2, 0]), 0)
+    result = mirrored(offsets, np.array([3, 1, 2, 0]), NORMALS["x"])
     assert result.offsets.indices.tolist() == [2, 3]
     assert result.offsets.offsets.tolist() == [[-4, 5, 6], [-1, 2, 3]]
     assert result.offsets.normals is not None
     assert result.offsets.normals.tolist() == [[-1, 0, 0], [0, 0, 1]]
-    assert mirrored(offsets, np.array([3, 1, 2, 0]), 2).offsets.offsets.tolist() == [[4, 5, -6], [1, 2, -3]]
+    assert mirrored(offsets, np.array([3, 1, 2, 0]), NORMALS["z"]).offsets.offsets.tolist() == [[4, 5, -6], [1, 2, -3]]
 
 
 def test_what_has_no_partner_is_counted() -> None:
     offsets = Offsets(np.array([0, 1, 2]), np.array([[1.0, 0, 0], [3, 4, 0], [0, 1, 0]]))
-    result = mirrored(offsets, np.array([3, -1, -1, 0]), 0)
+    result = mirrored(offsets, np.array([3, -1, -1, 0]), NORMALS["x"])
     assert result.offsets.indices.tolist() == [3]
     assert (result.without_partner, result.largest_lost) == (2, 5.0)
 
@@ -90,7 +92,7 @@ def test_in_a_band_they_give_it_back_to_rounding(values: dict[int, tuple[float, 
     offsets = offsets_of(values)
     x = np.random.default_rng(seed).uniform(-0.01, 0.01, SIZE)
     mesh = bare_mesh(np.stack([x, x, x], axis=1), np.zeros((0, 3), np.int64))
-    sides = side_weights(mesh, Halves(0, 0.0, 1.0), band=0.015)
+    sides = side_weights(mesh, Halves(NORMALS["x"], 0.0, 1.0), band=0.015)
     total = added(weighted(offsets, sides.left), weighted(offsets, sides.right), SIZE)
     assert np.array_equal(total.indices, offsets.indices)
     assert np.allclose(total.offsets, offsets.offsets, rtol=4e-16, atol=0.0)
@@ -128,7 +130,7 @@ def test_whose_side_a_sculpt_is(sculpt: Offsets, expected: str) -> None:
     assert result.of == expected
     assert result.largest_seam == abs(sculpt.offsets[sculpt.indices == 2]).max(initial=0.0)
     swapped = {"left": "right", "right": "left", "both": "both"}
-    assert handing(mirrored(sculpt, PARTNERS, 0).offsets, SIDES, 1e-4).of == swapped[expected]
+    assert handing(mirrored(sculpt, PARTNERS, NORMALS["x"]).offsets, SIDES, 1e-4).of == swapped[expected]
 
 
 def test_the_decision_is_told_in_words() -> None:
@@ -146,14 +148,14 @@ def test_the_decision_is_told_in_words() -> None:
 def test_what_a_sculpt_means_for_each_side() -> None:
     sculpt = lifting(0, 0, 0.002, 0.01, 0.02)
     decided = handing(sculpt, SIDES)
-    left = side_of(sculpt, "left", decided, SIDES, PARTNERS, 0).offsets
-    right = side_of(sculpt, "right", decided, SIDES, PARTNERS, 0).offsets
+    left = side_of(sculpt, "left", decided, SIDES, PARTNERS, NORMALS["x"]).offsets
+    right = side_of(sculpt, "right", decided, SIDES, PARTNERS, NORMALS["x"]).offsets
     assert same(left, sculpt)
-    assert same(right, mirrored(sculpt, PARTNERS, 0).offsets)
-    assert same(side_of(sculpt, "none", decided, SIDES, PARTNERS, 0).offsets, sculpt)
+    assert same(right, mirrored(sculpt, PARTNERS, NORMALS["x"]).offsets)
+    assert same(side_of(sculpt, "none", decided, SIDES, PARTNERS, NORMALS["x"]).offsets, sculpt)
     both = lifting(0.01, 0.01, 0.01, 0.01, 0.012)
     decided = handing(both, SIDES)
-    left, right = (side_of(both, side, decided, SIDES, PARTNERS, 0).offsets for side in ("left", "right"))
+    left, right = (side_of(both, side, decided, SIDES, PARTNERS, NORMALS["x"]).offsets for side in ("left", "right"))
     assert left.indices.tolist() == [2, 3, 4]
     assert left.offsets[:, 1].tolist() == [0.005, 0.01, 0.012]
     assert same(added(left, right, 5), both)
@@ -176,11 +178,11 @@ def test_with_the_symmetry_map_of_a_mesh_with_copies() -> None:
         np.concatenate([triangles, triangles + count]),
         np.concatenate([np.arange(count), np.arange(count)]),
     )
-    result = symmetry_map(doubled, MirrorPlane("x", 0.0), 1e-6)
+    result = symmetry_map(doubled, MirrorPlane.across("x", 0.0), 1e-6)
     partners = copy_partners(doubled.points, result.partners)
     assert (partners >= 0).all()
     rows = np.random.default_rng(0).normal(size=(2 * count, 3))
     sculpt = Offsets(np.arange(2 * count), rows)
-    image = mirrored(sculpt, partners, 0).offsets
+    image = mirrored(sculpt, partners, NORMALS["x"]).offsets
     assert np.allclose(doubled.positions[partners] * [-1, 1, 1], doubled.positions, atol=1e-9)
-    assert same(mirrored(image, partners, 0).offsets, sculpt)
+    assert same(mirrored(image, partners, NORMALS["x"]).offsets, sculpt)

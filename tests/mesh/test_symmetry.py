@@ -18,7 +18,7 @@ from tests.support.data import SMALL_DATA, shared_data
 from tests.support.meshes import bare_mesh, bilateral
 
 TOLERANCE = 1e-4
-MIDDLE = MirrorPlane("x", 0.0)
+MIDDLE = MirrorPlane.across("x", 0.0)
 
 
 def of_file(path: Path) -> tuple[Mesh, list[str]]:

@@ -19,6 +19,7 @@ from plica.mesh.mirror import added, copy_partners, handing, mirrored, side_of
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.side_weights import Halves, SideWeights, side_weights
 from plica.mesh.symmetry import SymmetryMap, symmetry_map
+from plica.skeleton.planes import NORMALS
 from plica.values import Side
 from tests.support.data import shared_data
 from tests.support.meshes import bare_mesh
@@ -40,8 +41,8 @@ def arrays() -> dict[str, NDArray[Any]]:
 @lru_cache(maxsize=1)
 def face() -> tuple[Mesh, SymmetryMap, SideWeights]:
     mesh = bare_mesh(arrays()["neutral"].astype(np.float64), arrays()["tri_v"].astype(np.int64))
-    result = symmetry_map(mesh, MirrorPlane("x", 0.0), TOLERANCE)
-    return mesh, result, side_weights(mesh, Halves(0, 0.0, 1.0), result.vertex_seam)
+    result = symmetry_map(mesh, MirrorPlane.across("x", 0.0), TOLERANCE)
+    return mesh, result, side_weights(mesh, Halves(NORMALS["x"], 0.0, 1.0), result.vertex_seam)
 
 
 def shape(name: str) -> Offsets:
@@ -69,7 +70,7 @@ def test_the_mirrored_left_shape_is_the_right_one(name: str) -> None:
     decided = handing(left, sides)
     assert decided.of == "left"
     assert handing(right, sides).of == "right"
-    image = side_of(left, "right", decided, sides, partners, 0)
+    image = side_of(left, "right", decided, sides, partners, NORMALS["x"])
     assert image.without_partner <= 4
     paired = partners >= 0
     off = (dense(image.offsets, mesh.vertex_count) - dense(right, mesh.vertex_count))[paired]
@@ -91,7 +92,7 @@ def test_every_shape_split_and_added_again_is_the_same_bit_for_bit() -> None:
     untouched = np.full(mesh.vertex_count, -1)  # splitting asks for no partners
     for name in arrays()["names"].tolist():
         whole = shape(name)
-        left, right = (side_of(whole, side, both, sides, untouched, 0).offsets for side in SIDES)
+        left, right = (side_of(whole, side, both, sides, untouched, NORMALS["x"]).offsets for side in SIDES)
         assert left.count + right.count >= whole.count
         total = added(left, right, mesh.vertex_count)
         assert np.array_equal(total.indices, whole.indices), name
@@ -113,7 +114,7 @@ def test_mirrored_twice_is_the_shape_itself() -> None:
     for name in arrays()["names"].tolist():
         offsets = shape(name)
         kept = partners[offsets.indices] >= 0
-        once = mirrored(offsets, partners, 0)
-        twice = mirrored(once.offsets, partners, 0).offsets
+        once = mirrored(offsets, partners, NORMALS["x"])
+        twice = mirrored(once.offsets, partners, NORMALS["x"]).offsets
         assert np.array_equal(twice.indices, offsets.indices[kept])
         assert np.array_equal(twice.offsets, offsets.offsets[kept])

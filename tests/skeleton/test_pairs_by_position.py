@@ -10,6 +10,7 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.pipeline import compile_text
 from plica.readers.model_reader import find_outline
+from plica.skeleton.algebra import about, add, dot, matrix_of, multiply, times
 from plica.skeleton.pairing import pairing_of
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position
 from plica.skeleton.side_patterns import find_sides
@@ -226,3 +227,38 @@ def test_a_mirrored_axis_is_computed_for_a_pair_by_position() -> None:
     assert compiled.rig is not None
     axes = {one.name: one.reading.axis for one in compiled.rig.strengths if one.kind == "driver"}
     assert axes["right_knee"] == pytest.approx((-1.0, 0.0, 0.0), abs=1e-9)
+
+
+@pytest.mark.parametrize("parts", [*NAMED, *NAMELESS], ids="/".join)
+def test_a_turned_character_has_the_same_pairs(parts: tuple[str, ...]) -> None:
+    """All roots turned by odd angles and moved: no axis of the model is square to the plane any more."""
+    skeleton = skeleton_of(parts)
+    turn = multiply(about((0.0, 1.0, 0.0), 0.7), about((1.0, 0.0, 0.0), 0.3))
+    joints = [
+        joint
+        if joint.parent is not None
+        else joint._replace(
+            rotation=multiply(turn, joint.rotation),
+            translation=add(times(matrix_of(turn), joint.translation), (0.3, 0.1, -0.2)),
+        )
+        for joint in skeleton.joints
+    ]
+    turned = pairs_by_position(Skeleton(tuple(joints)))
+    assert turned.plane is not None and turned.plane.axis is None
+    straight = pairs_by_position(skeleton)
+    assert straight.plane is not None
+    assert as_sets(turned) == as_sets(straight)
+    expected = times(matrix_of(turn), straight.plane.normal)
+    assert abs(dot(turned.plane.normal, expected)) == pytest.approx(1.0, abs=1e-9)  # the man's own joints are 2e-5 off
+
+
+def test_left_of_a_turned_character_is_stated_by_an_axis_that_leads_there() -> None:
+    joints = [Joint(f"j{at}", joint.parent, joint.translation) for at, joint in enumerate(figure().joints)]
+    turn = about((0.0, 1.0, 0.0), 0.6)
+    joints[0] = joints[0]._replace(rotation=turn)
+    sides = find_sides(Skeleton(tuple(joints)))
+    assert sides.by_position and sides.toward == "x" and sides.plane is None
+    left = times(matrix_of(turn), (1.0, 0.0, 0.0))
+    for pair in sides.sides.pairs.values():
+        places = [Skeleton(tuple(joints)).frames[joint].origin for joint in (pair.left, pair.right)]
+        assert dot(left, places[0]) > dot(left, places[1])

@@ -65,7 +65,7 @@ def arms(text: str, strength: float = 1.0, shapes: Mapping[str, Inbetweens] | No
     """The character with these declarations; its shape is `strength` times as strong as it should be."""
     rig = rig_from(text)
     mesh = arms_mesh(rig)
-    symmetry = symmetry_map(mesh, MirrorPlane("x", 0.0, False, 1.0), 1e-6)
+    symmetry = symmetry_map(mesh, MirrorPlane.across("x", 0.0), 1e-6)
     halves = halves_of(rig, symmetry.plane)
     assert halves is not None
     sides = side_weights(mesh, halves, symmetry.vertex_seam, tolerance=1e-6)

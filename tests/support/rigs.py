@@ -28,6 +28,7 @@ from plica.rig.ramps import default_widths
 from plica.rig.rig import Character, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.skeleton.algebra import Quaternion, Vector
+from plica.skeleton.planes import Plane
 from plica.units import Dimension
 from plica.values import Bezier, Curve, Hermite, Linear, Points, Side
 from tests.support.joints import rig_joint
@@ -207,7 +208,7 @@ def random_rig(
     return Rig(
         Character("wren", "Wren", None, 1e-4),
         joints,
-        Symmetry("x", 0.0, False),
+        Symmetry.of(Plane.across("x", 0.0), False),
         controls,
         tuple(made),
         tuple(strengths),

@@ -23,6 +23,7 @@ from plica.rig.surfaces import (
     StrengthPose,
 )
 from plica.skeleton.algebra import Quaternion, Vector
+from plica.skeleton.planes import Plane
 from plica.values import LINEAR, About, Alias, Bezier, Curve, Geometry, Hermite, Linear, Photo, Points
 from tests.support.joints import rig_joint
 
@@ -203,7 +204,7 @@ def whole_rig() -> Rig:
             skinning="dual quaternion",
         ),
         SKELETON,
-        Symmetry("x", 0.0, False),
+        Symmetry.of(Plane.across("x", 0.0), False),
         (
             Control("mood", "none", "mood", (-1.0, 1.0), 0.25),
             Control("share", "none", "share", (-1.0, 2.0), 0.0),

@@ -23,8 +23,15 @@ def scaled(factor: float) -> Floats:
     return np.diag((factor, factor, factor, 1.0))
 
 
-def turned(axis: str, degrees: float) -> Floats:
-    """The matrix that turns everything about an axis."""
+def moved(x: float, y: float, z: float) -> Floats:
+    """The matrix that moves everything, metres."""
+    result = np.eye(4)
+    result[:3, 3] = x, y, z
+    return result
+
+
+def turned(axis: str, degrees: float | Sequence[float]) -> Floats:
+    """The matrix that turns everything about an axis, or about several of them in turn."""
     result = np.eye(4)
     result[:3, :3] = Rotation.from_euler(axis, degrees, degrees=True).as_matrix()
     return result
@@ -67,7 +74,12 @@ def _root_moved(character: Character, place: Floats) -> Variation:
 
 def _z_up(character: Character) -> Variation:
     """Mesh, binds and roots with z up."""
-    result = _root_moved(character, turned("x", 90.0))
+    return _stored_with_root(character, turned("x", 90.0))
+
+
+def _stored_with_root(character: Character, place: Floats) -> Variation:
+    """The roots placed otherwise, and the mesh stored with them."""
+    result = _root_moved(character, place)
     _move_mesh(result.model, result.place)
     return result
 
@@ -387,7 +399,24 @@ VARIANTS: tuple[Variant, ...] = (
         "oddly_turned_root",
         "the root turned by 30 degrees, so that the mirror plane lies along no axis",
         lambda character: _root_moved(character, turned("y", 30)),
-        refused="mirrored-shape-lost",
+        chained=True,
+    ),
+    Variant(
+        "tilted_root",
+        "the root turned by odd angles about all three axes, and moved",
+        lambda character: _root_moved(character, moved(0.3, 0.1, -0.2) @ turned("xyz", (17, 41, -23))),
+        chained=True,
+    ),
+    Variant(
+        "oddly_stored",
+        "root and mesh turned by 30 degrees",
+        lambda character: _stored_with_root(character, turned("y", 30)),
+        chained=True,
+    ),
+    Variant(
+        "bind_space_oddly_turned",
+        "the mesh is stored turned by an odd angle about z",
+        lambda character: _stored_elsewhere(character, turned("z", 37)),
     ),
     Variant(
         "bind_space_turned",

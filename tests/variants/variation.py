@@ -91,7 +91,8 @@ def joint_name(model: Model, number: int) -> str:
 class Variant(NamedTuple):
     """A way to write the same character. refused: the name of the diagnostic that may refuse it, "" if it must hold;
     chained: frames in it come out of chains in single precision: inverse bind matrices that the neutral stance is read
-    from, or the transforms of a whole limb written as that of one joint."""
+    from, or the transforms of a whole limb written as that of one joint; or the mirror plane is fitted to joints that
+    are even but for such rounding, instead of lying along an axis."""
 
     name: str
     about: str

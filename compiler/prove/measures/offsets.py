@@ -18,7 +18,6 @@ from plica.prove.registry import DirectMeasure, Measure
 from plica.prove.results import NO_MESH, Result, WorstPlace, judged, not_measured
 from plica.rig.rig import Expectation, Rig
 from plica.rig.surfaces import Region, Shape
-from plica.skeleton.sides import AXES
 
 NO_PARTNER: Final = 1.0
 """The unevenness of a shape that the other side lacks: all of it."""
@@ -113,10 +112,9 @@ def _unevenness(shape: Shape, other: Shape | None, attached: Attached) -> tuple[
 def _difference(own: Inbetweens, theirs: Inbetweens, attached: Attached) -> float:
     assert attached.symmetry is not None
     partners = copy_partners(attached.mesh.points, attached.symmetry.partners)
-    axis = AXES.index(attached.symmetry.plane.axis)
     worst, longest = 0.0, 0.0
     for one, other in zip(own.columns, theirs.columns, strict=True):
-        carried = mirrored_offsets(other, partners, axis).offsets
+        carried = mirrored_offsets(other, partners, attached.symmetry.plane.normal).offsets
         result, expected = (np.zeros((attached.mesh.vertex_count, 3)) for _ in range(2))
         result[one.indices], expected[carried.indices] = one.offsets, carried.offsets
         worst = max(worst, float(np.linalg.norm(result - expected, axis=1).max(initial=0.0)))
