@@ -73,7 +73,7 @@ def arms(text: str, strength: float = 1.0, shapes: Mapping[str, Inbetweens] | No
     if shapes is None:
         left = Inbetweens(holding(mesh, strength))
         partners = copy_partners(mesh.points, symmetry.partners)
-        right = Inbetweens(mirrored(left.primary, partners, 0).offsets)
+        right = Inbetweens(mirrored(left.primary, partners, symmetry.plane.normal).offsets)
         known = {shape.name for shape in rig.shapes}
         shapes = {name: made for name, made in (("left_hold", left), ("right_hold", right)) if name in known}
     return Arms(rig, Attached(mesh, "", symmetry, sides, regions, shapes, {}))
