@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final, NamedTuple, cast
 
 from plica.diagnostics import Diagnostics
+from plica.quantities import length
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.bind_pose import NO_BIND_POSE
 from plica.skeleton.pairing import contradicted, side_of_left

@@ -68,7 +68,7 @@ def test_a_stated_plane_is_kept_and_another_is_found() -> None:
 
 
 def test_the_points_of_a_turned_mesh_tell_how_it_is_turned() -> None:
-    """Joints that miss the plane by some tenth of a millimetre: every point has its partner all the same, and none is off."""
+    """Joints that miss the plane by some tenth of a millimetre: all the same every point has its partner."""
     diagnostics, turn = Diagnostics(), Rotation.from_rotvec((0.1, 0.5, -0.2))
     mesh = bare_mesh(turn.apply(POSITIONS) + np.array((0.3, 0.1, 0.2)), TRIANGLES)
     x, y, z = turn.apply((1.0, 0.0, 0.0)).tolist()
