@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from plica.quantities import length, memory
-from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsPart, OffsetsTable, ShapeOffsets
+from plica.rig.offsets_table import ListedInbetween, ListedOffsets, Matrix4, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import Rig
-from plica.rounding import rounded_number
+from plica.rounding import rounded, rounded_number
 
 if TYPE_CHECKING:
-    from plica.mesh.arrays import MeshPart, Offsets
+    from plica.mesh.arrays import Floats, MeshPart, Offsets
     from plica.mesh.attach import Attached
 
 
@@ -55,7 +55,16 @@ def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> R
 
 def _part(part: MeshPart) -> OffsetsPart:
     points = part.count if part.points is None else int(part.points.max(initial=-1)) + 1
-    return OffsetsPart(part.mesh, part.node, part.primitives, part.start, part.count, points)
+    return OffsetsPart(
+        part.mesh, part.node, part.primitives, part.start, part.count, points, _matrix_rows(part.to_model)
+    )
+
+
+def _matrix_rows(matrix: Floats) -> Matrix4:
+    """An affine matrix; its linear part and its translation are rounded by themselves."""
+    linear = rounded(tuple(matrix[:3, :3].reshape(-1).tolist()))
+    x, y, z = rounded(tuple(matrix[:3, 3].tolist()))
+    return (*linear[:3], x), (*linear[3:6], y), (*linear[6:], z), (0.0, 0.0, 0.0, 1.0)
 
 
 def _listed(offsets: Offsets) -> ListedOffsets:

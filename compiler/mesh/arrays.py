@@ -24,6 +24,7 @@ class MeshPart:
     primitives: those of the mesh whose vertices they are, several where they share them; node: what the node is called
     (None where it has no name, and in OpenUSD); points: None where the vertices are the file's, in its order, else
     (count,) which of the file's points each is a copy of (OpenUSD meshes are split where uvs or normals differ).
+    to_model (4, 4): takes the vertices as the file stores them to model space, for columns.
     """
 
     mesh: str
@@ -32,6 +33,7 @@ class MeshPart:
     start: int
     count: int
     points: Integers | None = field(default=None, compare=False)
+    to_model: Floats = field(default_factory=lambda: np.eye(4), compare=False)
 
 
 @dataclass(frozen=True, eq=False)

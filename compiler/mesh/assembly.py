@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -43,7 +43,7 @@ class Binding:
 class MeshPiece:
     """Primitives that share their vertices, as they stood when the skin was bound, in model space and in metres.
 
-    `shown` numbers the meshes as the file shows them; `node` and `points` as in MeshPart.
+    `shown` numbers the meshes as the file shows them; `node`, `points` and `to_model` as in MeshPart.
     """
 
     mesh: str
@@ -57,6 +57,7 @@ class MeshPiece:
     binding: Binding
     morphs: Mapping[str, Morphed]
     points: Integers | None = None
+    to_model: Floats = field(default_factory=lambda: np.eye(4))
 
 
 def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
@@ -85,7 +86,7 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
         inverse_binds=inverse_binds,
         morphs=morphs,
         parts=tuple(
-            MeshPart(piece.mesh, piece.node, piece.primitives, start, count, piece.points)
+            MeshPart(piece.mesh, piece.node, piece.primitives, start, count, piece.points, piece.to_model)
             for piece, start, count in zip(pieces, starts, counts, strict=True)
         ),
         problems=tuple(dict.fromkeys(result)),

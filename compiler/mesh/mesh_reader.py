@@ -6,6 +6,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from plica.mesh.arrays import Mesh
 from plica.readers.model_reader import is_usd
 from plica.rig.rig import Rig
@@ -50,9 +52,11 @@ def resized(mesh: Mesh, factor: float) -> Mesh:
         return mesh
     inverse_binds = mesh.inverse_binds.copy()
     inverse_binds[:, :3, 3] *= factor
+    larger = np.diag((factor, factor, factor, 1.0))
     return replace(
         mesh,
         positions=mesh.positions * factor,
+        parts=tuple(replace(part, to_model=larger @ part.to_model) for part in mesh.parts),
         inverse_binds=inverse_binds,
         morphs={name: replace(moves, offsets=moves.offsets * factor) for name, moves in mesh.morphs.items()},
     )

@@ -69,6 +69,7 @@ def moved(piece: MeshPiece, matrix: Floats) -> MeshPiece:
     return replace(
         piece,
         positions=piece.positions @ linear.T + matrix[:3, 3],
+        to_model=matrix @ piece.to_model,
         # A mirroring transform turns the triangles over (section 3.7.4).
         triangles=piece.triangles[:, ::-1] if np.linalg.det(linear) < 0.0 else piece.triangles,
         normals=normals,

@@ -109,6 +109,7 @@ def _piece(file: _UsdMeshes, mesh: UsdMesh, name: str, number: int) -> MeshPiece
         binding=carried,
         morphs=morphs,
         points=split.points if len(split.points) > len(points) else None,
+        to_model=to_model.T,
     )
 
 

@@ -12,12 +12,12 @@ from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
 from plica.kinds.reading_kind import Needs, Part
 from plica.kinds.readings import Reading, kind_of, seen
-from plica.rig.offsets_table import OffsetsTable
+from plica.rig.offsets_table import Matrix4, OffsetsTable
 from plica.rig.region_sources import joints_of, regions_of
 from plica.rig.rig import Rig, Symmetry
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
-from plica.skeleton.algebra import length
+from plica.skeleton.algebra import determinant, length
 from plica.skeleton.planes import axis_of
 from plica.values import Curve
 
@@ -74,9 +74,16 @@ def _part_problems(table: OffsetsTable) -> Iterator[Problem]:
             yield Problem(f"offsets.parts[{index}].first", f"must be {first}, where the part before it ends")
         if not 0 <= part.points <= part.vertices:
             yield Problem(f"offsets.parts[{index}].points", "must not be more than `vertices`")
+        if part.to_model[3] != (0.0, 0.0, 0.0, 1.0) or not _linear_determinant(part.to_model):
+            yield Problem(f"offsets.parts[{index}].to_model", "must be an affine matrix that can be inverted")
         first += part.vertices
     if first != table.vertex_count:
         yield Problem("offsets.parts", f"have {first} vertices, but `vertex_count` is {table.vertex_count}")
+
+
+def _linear_determinant(rows: Matrix4) -> float:
+    x, y, z = ((row[0], row[1], row[2]) for row in rows[:3])
+    return determinant((x, y, z))
 
 
 def _repeated(place: str, names: Sequence[str]) -> Iterator[Problem]:

@@ -6,6 +6,9 @@ from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector
 
+Row4 = tuple[float, float, float, float]
+Matrix4 = tuple[Row4, Row4, Row4, Row4]
+
 
 class ListedOffsets(NamedTuple):
     """A small shape's offsets as lists: the vertices that move, and by how much each (metres, neutral space)."""
@@ -42,6 +45,7 @@ class OffsetsPart(NamedTuple):
 
     `node` is None where it has no name, and in OpenUSD; `primitives` are those of the mesh that share these vertices.
     `points`: how many vertices the file has there; fewer than `vertices` where an importer splits them at seams.
+    `to_model`: the rows of the matrix that takes the vertices as the file stores them, as columns, to model space.
     """
 
     mesh: str
@@ -50,6 +54,7 @@ class OffsetsPart(NamedTuple):
     first: int
     vertices: int
     points: int
+    to_model: Matrix4
 
 
 class OffsetsTable(NamedTuple):

@@ -27,6 +27,8 @@ from tests.support.wren import skinned
 from tests.targets.rigs import whole_rig
 from tests.targets.strategies import rigs
 
+STORED = ((0.01, 0.0, 0.0, 0.2), (0.0, 0.01, 0.0, 0.0), (0.0, 0.0, 0.01, 0.0), (0.0, 0.0, 0.0, 1.0))
+"""A mesh in centimetres that stands 20 cm to the left."""
 NO_PART_OF_A_RIG = {"SeenFrom"}  # a view of readings and fields
 MODULES = (values, readings, strengths, surfaces, offsets_table, rig)
 LISTED = ListedOffsets((1, 4), ((0.0, 0.001, 0.0), (0.0, 0.0, 0.002)), ((0.0, 1.0, 0.0), (1.0, 0.0, 0.0)))
@@ -41,7 +43,7 @@ def rig_with_everything() -> Rig:
     )
     folds = tuple(fold._replace(mask=MaskPlace("a.masks.1.png", "green", "skin")) for fold in rig.folds)
     rig = rig._replace(folds=folds)
-    parts = (OffsetsPart("skin", "body", (0, 1), 0, 9, 8),)
+    parts = (OffsetsPart("skin", "body", (0, 1), 0, 9, 8, STORED),)
     offsets = OffsetsTable("a.npz", 9, "f00d", parts, shapes)
     return rig._replace(character=rig.character._replace(about=about), offsets=offsets)
 

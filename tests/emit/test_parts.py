@@ -59,7 +59,11 @@ def test_copies_of_openusd_points_say_whose_they_are(tmp_path: Path) -> None:
     assert attached is not None
     rig = with_offsets(compiled.rig, attached, "plate.offsets.npz", 0)
     assert rig.offsets is not None
-    assert rig.offsets.parts == (OffsetsPart("skin", None, (0,), 0, attached.mesh.vertex_count, 5),)
+    # Centimetres, z up, and geomBindTransform lifts by 10: all of it is in the matrix.
+    rows = ((0.01, 0.0, 0.0, 0.0), (0.0, 0.0, 0.01, 0.1), (0.0, -0.01, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+    np.testing.assert_allclose(rig.offsets.parts[0].to_model, rows, atol=1e-12)
+    part = OffsetsPart("skin", None, (0,), 0, attached.mesh.vertex_count, 5, rig.offsets.parts[0].to_model)
+    assert rig.offsets.parts == (part,)
     assert attached.mesh.vertex_count > 5, "the uvs differ from face to face"
     points = read_offsets_file(offsets_bytes(attached, None)).points[0]
     stored = np.array([(0, 0, 0), (100, 0, 0), (100, 100, 0), (0, 100, 0), (200, 50, 0)])[points]

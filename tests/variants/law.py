@@ -175,7 +175,7 @@ def outcome_of(variation: Variation, folder: Path, text: str | None = None) -> O
     source = sources(variation)
     if not mesh.ok or len(mesh.positions) != len(source):
         return _refused(told, lost=len(source))
-    poses = _poses(variation, character)
+    poses = poses_of(variation, character)
     strengths = plica.compute_strengths(character, poses)
     bare = plica.deform_mesh(mesh, poses, shapes=False).positions
     skin = plica.deform_mesh(mesh, poses).positions
@@ -217,7 +217,8 @@ def _first(source: Floats, variation: Variation) -> tuple[Floats, int]:
     return first, int((first < 0).sum())
 
 
-def _poses(variation: Variation, character: plica.Character) -> Poses:
+def poses_of(variation: Variation, character: plica.Character) -> Poses:
+    """The variation's motion as poses of its character, in metres where the spec says the unit."""
     given = variation.poses()
     names = [name for name in given if name in character.joints]
     unit = variation.scale if variation.facts else 1.0
