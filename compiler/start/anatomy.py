@@ -6,7 +6,10 @@ default, and the spec says that it is one.
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
+
+from plica.skeleton.body import Body
+from plica.skeleton.joint_words import words_of
 
 # Which way the part beyond the joint moves when the joint flexes.
 Flexion = Literal["back", "forward", "up", "palm", "bent", "any"]
@@ -62,3 +65,35 @@ PARTS: dict[str, BodyPart] = {
     "tentacle": BodyPart("tentacle", "any", 45),
     "unknown": BodyPart("hinge", "bent", 90),
 }
+
+HINGE_TRAVEL: Final = 90  # defaults where no table is for the body, degrees
+BALL_TRAVEL: Final = 45
+ANY_BODY: Final = frozenset(("spine", "neck", "head", "jaw", "tail", "wing", "ear", "fin", "tentacle"))
+NOT_OF_PEOPLE: Final = frozenset(("tail", "wing", "fin", "tentacle"))
+NOT_SAID_OF_PEOPLE: Final = frozenset(
+    ("paw", "hindpaw", "hoof", "claw", "feather", "snout", "muzzle", "whisker", "beak", "mane", "gill")
+)
+
+
+def body_part(body: Body, part: str) -> BodyPart:
+    """What is known of a joint of a body. The tables are of people: of others only what the bones tell counts."""
+    known = PARTS[part]
+    if is_person(body):
+        return known
+    title = known.title if part in ANY_BODY else ""
+    if known.flexion == "any":
+        return BodyPart(title, "any", BALL_TRAVEL, region=known.region)
+    return BodyPart(title, "bent", HINGE_TRAVEL, region=known.region)
+
+
+def is_person(body: Body) -> bool:
+    """Whether a body is built as people are: upright on two legs, with two arms, or one hand with a thumb.
+
+    A tail, wings, fins, tentacles, paws and the like make it another one.
+    """
+    parts = set(body.parts)
+    words = {word for joint in body.skeleton.joints for word in words_of(joint.name)}
+    if parts & NOT_OF_PEOPLE or words & NOT_SAID_OF_PEOPLE:
+        return False
+    hand = not body.limbs and {"thumb", "finger base"} <= parts and not parts & {"hip", "knee"}
+    return body.build == "upright" or hand

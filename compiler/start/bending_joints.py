@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from plica.skeleton.algebra import Vector
 from plica.skeleton.body import Body
-from plica.skeleton.side_patterns import FoundSides
-from plica.start.anatomy import PARTS, BodyPart
-from plica.start.hinges import Hinge, axis_text, hinge_of, travel_left
-from plica.start.name_words import plain_name, unique_name, writable
+from plica.start.anatomy import BodyPart, body_part
+from plica.start.families import Family, families_of
+from plica.start.hinges import axis_text
+from plica.start.name_words import plain_name, unique_name
 from plica.start.spec_text import joint_text
+from plica.start.subjects import Subject
+from plica.start.verdicts import Source, Verdict, Witnesses, verdict_on
 
 
 class Evidence(NamedTuple):
-    """What tells the reading and the span of a joint, in words for the spec; `weak`: the axis is a guess."""
+    """What tells the reading and the span of a joint, in words for the spec.
+
+    `source`: the clips, the bones of the stance, anatomy, or nothing. `share`: how much of its motion in the clips is
+    about one axis, None without motion.
+    """
 
     reading: str
     span: str
-    weak: bool
+    source: Source
+    share: float | None
+
+    @property
+    def weak(self) -> bool:
+        """Whether the axis is a guess, or there is none."""
+        return self.source != "clips"
 
 
 class BendingJoint(NamedTuple):
@@ -28,8 +41,8 @@ class BendingJoint(NamedTuple):
     for a joint without side. `base`: the name that both share; `name`: what its declarations are called after.
     `part`: a key of `PARTS`. `axis`: unit rotation axis in the joint's own axes in the stance, that it turns about
     positively as it flexes; None where the whole angle is read. `span`: the reading's values in degrees that mean 0 and
-    1. `seen_from`: the base name of the joint that it is read relative to, None where that is its parent. `family`: the
-    name of the family that it is declared with, None for one of its own.
+    1. `seen_from`: the base name of the joint that it is read relative to, None where that is its parent. `family`: its
+    place among the families that are declared in one `each`, None where it is declared alone.
     """
 
     joint: int
@@ -40,8 +53,9 @@ class BendingJoint(NamedTuple):
     axis: Vector | None
     span: tuple[float, float]
     evidence: Evidence
+    body_part: BodyPart
     seen_from: str | None = None
-    family: str | None = None
+    family: int | None = None
 
     @property
     def paired(self) -> bool:
@@ -61,68 +75,76 @@ class BendingJoint(NamedTuple):
     @property
     def reads(self) -> str:
         """What the driver reads."""
-        measured = "bend" if self.axis is None else f"rotation about {axis_text(self.axis)}"
         relative = "" if self.seen_from is None else f" from {joint_text(self.seen_from)}"
-        return f"{measured} of {joint_text(self.base)}{relative}"
+        return f"{self.measures} {joint_text(self.base)}{relative}"
 
     @property
-    def body_part(self) -> BodyPart:
-        """What is known of joints of its kind."""
-        return PARTS[self.part]
+    def measures(self) -> str:
+        """What the driver reads, up to the joint's name."""
+        return "bend of" if self.axis is None else f"rotation about {axis_text(self.axis)} of"
 
 
-def bending_joints(body: Body, sides: FoundSides, bases: list[str]) -> tuple[BendingJoint, ...]:
-    """The joints to read, pairs once, in the order of the skeleton. `bases`: the joints' names without side."""
+class FoundJoints(NamedTuple):
+    """The joints to read, in the order of the skeleton, and the families among them."""
+
+    joints: tuple[BendingJoint, ...]
+    families: tuple[Family, ...]
+
+    def alone(self) -> tuple[BendingJoint, ...]:
+        """Those that no family declares."""
+        return tuple(one for one in self.joints if one.family is None)
+
+    def of(self, subject: Subject) -> BendingJoint:
+        """The record of a joint of a family."""
+        return next(one for one in self.joints if one.joint == subject.joint)
+
+
+def found_joints(subjects: Sequence[Subject], bases: Sequence[str], witnesses: Witnesses) -> FoundJoints:
+    """How every joint is read, families together. `bases`: the names of all joints without side."""
+
+    def together(joints: Sequence[Subject]) -> Verdict | None:
+        return None if any(one.seen_from is not None for one in joints) else verdict_on(joints, witnesses)
+
+    families = _told_apart(subjects, families_of(witnesses.body, subjects, together))
+    told = {
+        member.joint: (number, row.verdict)
+        for number, family in enumerate(families)
+        for row in family.rows
+        for member in row.members
+    }
     taken: set[str] = set()
-    moves_skin = _moves_skin(body)
-    result = []
-    for index, base in enumerate(bases):
-        if index in sides.sides.right or not writable(base) or not moves_skin[index]:
-            continue
-        partner = sides.sides.partner.get(index)
-        name = unique_name(plain_name(base, "joint"), taken, paired=partner is not None)
-        limb = body.hung.get(index)
-        seen_from = None if limb is None or not writable(bases[limb]) else bases[limb]
-        result.append(_bending_joint(body, index, base, name)._replace(partner=partner, seen_from=seen_from))
-    return tuple(result)
+    joints = []
+    for subject in subjects:
+        number, verdict = told.get(subject.joint, (None, None))
+        verdict = verdict or verdict_on([subject], witnesses)
+        if verdict is None:
+            raise RuntimeError(f"no verdict on the joint {subject.base} alone")
+        name = unique_name(plain_name(subject.base, "joint"), taken, paired=subject.partner is not None)
+        joints.append(_bending_joint(witnesses.body, subject, bases, name, verdict)._replace(family=number))
+    return FoundJoints(tuple(joints), families)
 
 
-def _bending_joint(body: Body, index: int, base: str, name: str) -> BendingJoint:
-    key = body.parts[index] or "unknown"
-    part = PARTS[key]
-    hinge = hinge_of(body, index)
-    travel = travel_left(part, hinge)
-    evidence = Evidence(_reading_told_by(part, hinge), _span_told_by(part, hinge, travel), weak=hinge is None)
-    axis = None if hinge is None else hinge.axis
-    return BendingJoint(index, None, base, name, key, axis, (0.0, float(travel)), evidence)
+def _told_apart(subjects: Sequence[Subject], families: Sequence[Family]) -> tuple[Family, ...]:
+    """The families whose joints keep their names as declarations: none of them is called as another joint is."""
+    taken: set[str] = set()
+    renamed = set()
+    for subject in subjects:
+        wanted = plain_name(subject.base, "joint")
+        if unique_name(wanted, taken, paired=subject.partner is not None) != wanted:
+            renamed.add(subject.joint)
+    return tuple(one for one in families if not renamed & {member.joint for member in one.members})
 
 
-def _moves_skin(body: Body) -> list[bool]:
-    """For each joint whether skin follows it and other skin does not, so that its turn bends something."""
-    joints = body.skeleton.joints
-    follows = [int(joint.skinned) for joint in joints]
-    total = sum(follows)
-    for index in range(len(joints) - 1, -1, -1):
-        parent = joints[index].parent
-        if parent is not None:
-            follows[parent] += follows[index]
-    return [
-        joint.skinned and part is not None and 0 < count < total
-        for joint, part, count in zip(joints, body.parts, follows, strict=True)
-    ]
-
-
-def _reading_told_by(part: BodyPart, hinge: Hinge | None) -> str:
-    if hinge is not None:
-        return f"axis from {hinge.told_by}"
-    if part.flexion == "any":
-        return "the whole angle, whichever way it turns"
-    return "the whole angle; for one way only: rotation about an axis"
-
-
-def _span_told_by(part: BodyPart, hinge: Hinge | None, travel: int) -> str:
-    if part.source is None:
-        return ""
-    less = part.travel - travel
-    said = f"{part.movement} ({part.source})"
-    return f"{said}, {less} of it at rest already" if less and hinge else said
+def _bending_joint(body: Body, subject: Subject, bases: Sequence[str], name: str, verdict: Verdict) -> BendingJoint:
+    return BendingJoint(
+        subject.joint,
+        subject.partner,
+        subject.base,
+        name,
+        subject.part,
+        verdict.axis,
+        verdict.span,
+        Evidence(verdict.reading, verdict.told, verdict.source, verdict.share),
+        body_part(body, subject.part),
+        None if subject.seen_from is None else bases[subject.seen_from],
+    )

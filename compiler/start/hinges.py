@@ -23,7 +23,7 @@ from plica.skeleton.bones import direction
 from plica.skeleton.joint_parts import FINGERS
 from plica.skeleton.joint_words import words_of
 from plica.skeleton.skeleton import Skeleton
-from plica.start.anatomy import PARTS, BodyPart
+from plica.start.anatomy import BodyPart, body_part
 
 LEAST_BEND = radians(3.0)  # a limb that is straighter at rest does not tell its axis
 SURE_BEND = radians(15.0)  # up to here, a bend against anatomy is taken for carelessness in the rest pose
@@ -50,7 +50,7 @@ def hinge_of(body: Body, index: int) -> Hinge | None:
     one, or one that is bent the wrong way by a few degrees, is decided by anatomy: a knee takes the lower
     leg back, an elbow the forearm to the front, a finger goes to the palm.
     """
-    part = PARTS[body.parts[index] or "unknown"]
+    part = body_part(body, body.parts[index] or "unknown")
     if part.flexion == "any":
         return None
     if body.parts[index] == "unknown" and not _in_a_limb(body, index):
@@ -58,7 +58,7 @@ def hinge_of(body: Body, index: int) -> Hinge | None:
     normal, bend = rest_bend(body, index)
     expected = _anatomical(body, index, part)
     if normal is not None and _trusted(part, normal, bend, expected):
-        return Hinge(_own_axis(body.skeleton, index, normal), bend, "the bend of the rest pose")
+        return Hinge(_own_axis(body.skeleton, index, normal), bend, "the bend of the stance")
     if expected is None:
         return None
     flexed = max(0.0, _bend_about(body, index, expected))
