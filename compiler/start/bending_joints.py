@@ -13,7 +13,7 @@ from plica.start.hinges import axis_text
 from plica.start.name_words import plain_name, unique_name
 from plica.start.spec_text import joint_text
 from plica.start.subjects import Subject
-from plica.start.verdicts import Source, Verdict, Witnesses, verdict_on
+from plica.start.verdicts import JointVerdict, Source, Witnesses, verdict_on
 
 
 class Evidence(NamedTuple):
@@ -102,7 +102,7 @@ class FoundJoints(NamedTuple):
 def found_joints(subjects: Sequence[Subject], bases: Sequence[str], witnesses: Witnesses) -> FoundJoints:
     """How every joint is read, families together. `bases`: the names of all joints without side."""
 
-    def together(joints: Sequence[Subject]) -> Verdict | None:
+    def together(joints: Sequence[Subject]) -> JointVerdict | None:
         return None if any(one.seen_from is not None for one in joints) else verdict_on(joints, witnesses)
 
     families = _told_apart(subjects, families_of(witnesses.body, subjects, together))
@@ -135,7 +135,9 @@ def _told_apart(subjects: Sequence[Subject], families: Sequence[Family]) -> tupl
     return tuple(one for one in families if not renamed & {member.joint for member in one.members})
 
 
-def _bending_joint(body: Body, subject: Subject, bases: Sequence[str], name: str, verdict: Verdict) -> BendingJoint:
+def _bending_joint(
+    body: Body, subject: Subject, bases: Sequence[str], name: str, verdict: JointVerdict
+) -> BendingJoint:
     return BendingJoint(
         subject.joint,
         subject.partner,

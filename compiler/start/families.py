@@ -12,9 +12,9 @@ from typing import Final, NamedTuple
 from plica.skeleton.body import Body
 from plica.start.name_templates import NameTemplate, template_of
 from plica.start.subjects import Subject
-from plica.start.verdicts import Verdict
+from plica.start.verdicts import JointVerdict
 
-Judge = Callable[[Sequence[Subject]], Verdict | None]
+Judge = Callable[[Sequence[Subject]], JointVerdict | None]
 VARIABLES: Final = {"finger": "finger", "toes": "toe", "wing": "feather", "tentacle": "tentacle", "ear": "part"}
 
 
@@ -23,7 +23,7 @@ class FamilyRow(NamedTuple):
 
     members: tuple[Subject, ...]
     template: NameTemplate
-    verdict: Verdict
+    verdict: JointVerdict
 
 
 class Family(NamedTuple):

@@ -27,7 +27,7 @@ TOGETHER: Final = cos(radians(25.0))
 Source = Literal["clips", "bones", "anatomy", "nothing"]
 
 
-class Verdict(NamedTuple):
+class JointVerdict(NamedTuple):
     """How a joint is read.
 
     `axis`: in its own axes, None where the whole angle is read; `span`: degrees; `source`: what tells it; `reading` and
@@ -85,7 +85,7 @@ def wanted_turns(body: Body, subjects: Sequence[Subject]) -> list[SeenFrom]:
     return result
 
 
-def verdict_on(subjects: Sequence[Subject], witnesses: Witnesses) -> Verdict | None:
+def verdict_on(subjects: Sequence[Subject], witnesses: Witnesses) -> JointVerdict | None:
     """How joints are read that are to share one reading and span; None where they do not agree. One always does."""
     evidence = [evidence_of(witnesses.turns(subject)) for subject in subjects]
     moving = [one for one in evidence if one is not None and one.moves]
@@ -99,7 +99,7 @@ def verdict_on(subjects: Sequence[Subject], witnesses: Witnesses) -> Verdict | N
 # ---- clips -----------------------------------------------------------------------------------------------------
 
 
-def _by_clips(subjects: Sequence[Subject], each: Sequence[TurnEvidence], witnesses: Witnesses) -> Verdict | None:
+def _by_clips(subjects: Sequence[Subject], each: Sequence[TurnEvidence], witnesses: Witnesses) -> JointVerdict | None:
     together = evidence_of([turns for subject in subjects for turns in witnesses.turns(subject)])
     if together is None or len({one.is_hinge for one in (*each, together)}) != 1:
         return None
@@ -110,9 +110,11 @@ def _by_clips(subjects: Sequence[Subject], each: Sequence[TurnEvidence], witness
     if not together.is_hinge:
         said = f"the whole angle: {_percent(together.share)} of its motion is about one axis"
         end = stepped(together.angle)
-        return Verdict(None, (0.0, end), "clips", said, f"0 to {round(degrees(together.angle))}", together.share)
+        return JointVerdict(None, (0.0, end), "clips", said, f"0 to {round(degrees(together.angle))}", together.share)
     said = f"{_percent(together.share)} of its motion"
-    return Verdict(together.axis, (0.0, stepped(together.ends[1])), "clips", said, f"{low} to {high}", together.share)
+    return JointVerdict(
+        together.axis, (0.0, stepped(together.ends[1])), "clips", said, f"{low} to {high}", together.share
+    )
 
 
 def stepped(angle: float) -> float:
@@ -127,7 +129,7 @@ def _percent(share: float) -> str:
 # ---- bones and anatomy -------------------------------------------------------------------------------------------
 
 
-def _by_bones(subjects: Sequence[Subject], witnesses: Witnesses) -> Verdict | None:
+def _by_bones(subjects: Sequence[Subject], witnesses: Witnesses) -> JointVerdict | None:
     body = witnesses.body
     parts = {body_part(body, subject.part) for subject in subjects}
     hinges = [_hinge_of_both(subject, witnesses) for subject in subjects]
@@ -138,7 +140,7 @@ def _by_bones(subjects: Sequence[Subject], witnesses: Witnesses) -> Verdict | No
     found = [hinge for hinge in hinges if hinge is not None]
     if not found:
         travel = part.travel
-        return Verdict(None, (0.0, float(travel)), "nothing", still + _whole_angle(part), _source(part, travel, 0))
+        return JointVerdict(None, (0.0, float(travel)), "nothing", still + _whole_angle(part), _source(part, travel, 0))
     axis = _mean_axis(found)
     if len(found) < len(hinges) or axis is None:
         return None
@@ -146,7 +148,7 @@ def _by_bones(subjects: Sequence[Subject], witnesses: Witnesses) -> Verdict | No
     told_by = sorted({hinge.told_by for hinge in found})
     said = f"{still}guessed from {' and '.join(told_by)}{_spread(found, axis)}"
     source: Source = "anatomy" if told_by == ["anatomy"] else "bones"
-    return Verdict(axis, (0.0, float(travel)), source, said, _source(part, travel, part.travel - travel))
+    return JointVerdict(axis, (0.0, float(travel)), source, said, _source(part, travel, part.travel - travel))
 
 
 def _hinge_of_both(subject: Subject, witnesses: Witnesses) -> Hinge | None:
