@@ -14,7 +14,8 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.diff.acceptances import read_acceptances, report_unused
 from plica.diff.character_states import Options, read_both
-from plica.diff.report import JudgedChange, Report, compare, with_accepted
+from plica.diff.judged_change import JudgedChange
+from plica.diff.report import Report, compare, with_accepted
 from plica.workspace import Refused, read_text
 
 Form = Literal["text", "markdown", "json", "sarif", "github"]
@@ -49,8 +50,11 @@ class Comparison:
         """
         return "unknown" if self.report is None else self.report.step
 
-    def rendered(self, form: Form = "text", colour: bool = False) -> str:
-        """The report for people (`text`, `markdown`) or tools (`json`, `sarif`, `github`); "" without a report."""
+    def rendered(self, form: Form = "text", colour: bool = False, whole: bool = False) -> str:
+        """The report for people (`text`, `markdown`) or tools (`json`, `sarif`, `github`); "" without a report.
+
+        Text has at most two screens and counts the rest; `whole`: all of it.
+        """
         if self.report is None:
             return ""
         if form == "json":
@@ -68,7 +72,7 @@ class Comparison:
             return findings.render_sarif(self.report) if form == "sarif" else findings.render_github(self.report)
         from plica.diff import text_report
 
-        return text_report.render(self.report, colour=colour)
+        return text_report.render(self.report, colour=colour, whole=whole)
 
     def __repr__(self) -> str:
         if self.report is None:

@@ -38,7 +38,7 @@ def _diff(options: argparse.Namespace) -> int:
     show(in_order(comparison.diagnostics), "text", sys.stderr)
     if not comparison.ok:
         return CANNOT_COMPARE
-    put(comparison.rendered(options.format, wants_colour(sys.stdout)))
+    put(comparison.rendered(options.format, wants_colour(sys.stdout), options.whole))
     if comparison.changes:
         return 1
     return 0 if comparison.alike else CANNOT_COMPARE

@@ -279,8 +279,15 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
         "--format",
         choices=(*FORMATS, "markdown"),
         default="text",
-        help="text for people (the default), markdown for a pull request with plots of old and new responses, json "
+        help="text for people (the default), markdown for a pull request with charts of old and new responses, json "
         "for programs, sarif (SARIF 2.1.0) for review tools, github for annotations in a GitHub workflow",
+    )
+    parser.add_argument(
+        "--all",
+        dest="whole",
+        action="store_true",
+        help="show everything, however long: otherwise text has two screens, what matters most first, and the rest is "
+        "counted",
     )
     parser.add_argument(
         "--git-driver",

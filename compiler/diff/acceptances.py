@@ -9,7 +9,8 @@ import re
 from collections.abc import Mapping
 
 from plica.diagnostics import Diagnostics
-from plica.diff.report import FINGERPRINT_DIGITS, Report
+from plica.diff.judged_change import FINGERPRINT_DIGITS
+from plica.diff.report import Report
 from plica.plain_data import UnreadableDataError, toml_of
 
 _FINGERPRINT = re.compile(rf"[0-9a-f]{{{FINGERPRINT_DIGITS}}}")
@@ -37,7 +38,7 @@ def read_acceptances(text: str, file: str, diagnostics: Diagnostics) -> dict[str
 
 def report_unused(report: Report, reasons: Mapping[str, str], file: str, diagnostics: Diagnostics) -> None:
     """A warning for each acceptance that no change has; `report` has its accepted changes taken out."""
-    used = {accepted.change.fingerprint for accepted in report.accepted}
+    used = {accepted.agreed for accepted in report.accepted}
     for fingerprint in reasons:
         if fingerprint not in used:
             diagnostics.add("unused-acceptance", None, file=file, fingerprint=fingerprint, reason=reasons[fingerprint])

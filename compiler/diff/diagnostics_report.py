@@ -6,7 +6,8 @@ from typing import Any
 
 from plica import foreign
 from plica.diagnostics import Diagnostic, Diagnostics, github, sarif
-from plica.diff.report import JudgedChange, Report
+from plica.diff.judged_change import JudgedChange
+from plica.diff.report import Report
 from plica.diff.verdicts import Harm
 
 _RULES = {
@@ -36,11 +37,11 @@ def render_github(report: Report) -> str:
 
 def render_sarif(report: Report) -> str:
     """A SARIF log; a result has its change's fingerprint and, where that was accepted, why."""
-    accepted = [change for change, _ in report.accepted]
+    accepted = [one.change for one in report.accepted]
     document: dict[str, Any] = sarif.document([finding(change) for change in (*report.changes, *accepted)])
     results = document["runs"][0]["results"]
     for result, change in zip(results, (*report.changes, *accepted), strict=True):
         result["partialFingerprints"] = {"plicaChange/v1": change.fingerprint}
-    for result, (_, reason) in zip(results[len(report.changes) :], report.accepted, strict=True):
-        result["suppressions"] = [{"kind": "external", "justification": foreign.line(reason)}]
+    for result, one in zip(results[len(report.changes) :], report.accepted, strict=True):
+        result["suppressions"] = [{"kind": "external", "justification": foreign.line(one.reason)}]
     return foreign.json_document(document)

@@ -1,21 +1,26 @@
 """A report as JSON, for other programs.
 
-The document is `{"format": "plica-diff", "version": 1, "characters": [...], "step": ..., "changes": [...], "causes":
-[...], "unmeasured": [...], "accepted": [...]}`. `step` is `major`, `minor`, `patch`, `none` or, where no change was
-found but not everything could be compared, `unknown`. A change has `character`, `kind`, `name` (declared), `what`
-(`added`, `removed`, `renamed`, `changed`), `sides` (of `left`, `right`, `none`), `harm` (`breaking`, `risky`, `safe`,
-`cosmetic`), `reaches` (of `names`, `strengths`, `geometry`, `textures`, `budget`), `fingerprint`, `place`
-(`path:line:column` or null), `hint` (or null), `used_by`, `verdicts` (`rule`, `harm`, `reaches`, `text`, `exact`),
-`effect` (or null) and `entries`: for each side its output `name`, its `former` output name (or null), its `fields`,
-each with `path`, `old` and `new` as the rig's own format writes them, and `measured`.
+The document is `{"format": "plica-diff", "version": 1, "characters": [...], "step": ..., "changes": [...], "entries":
+[...], "causes": [...], "unmeasured": [...], "accepted": [...]}`. `step` is `major`, `minor`, `patch`, `none` or, where
+no change was found but not everything could be compared, `unknown`. A change has `character`, `kind`, `name`
+(declared), `what` (`added`, `removed`, `renamed`, `changed`), `sides` (of `left`, `right`, `none`), `harm`
+(`breaking`, `risky`, `safe`, `cosmetic`), `reaches` (of `names`, `strengths`, `geometry`, `textures`, `budget`),
+`fingerprint`, `place` (`path:line:column` or null), `hint` (or null), `used_by`, `verdicts` (`rule`, `harm`,
+`reaches`, `text`, `exact`), `effect` (or null) and `entries`: for each side its output `name`, its `former` output
+name (or null), its `fields`, each with `path`, `old` and `new` as the rig's own format writes them, and `measured`.
 
 An effect has `largest`, `at`, `rest`, `reaches` and `at_extreme` (each old and new), `flipped` and `same_reading`, in
 metres, radians and strengths. `measured` of an entry is what differs on the mesh, or null: of a region `areas` (old and
 new, square metres), `shares` (of the skin) and `differs` (square metres); of a shape `moves` (vertices, old and new),
 `vertices` that differ and the `largest` distance (metres); of a fold `shares` (of the texture, old and new), by how
 much of it the two `differs`, and `sizes` (texels across). `unmeasured` says for which characters something was not
-compared on the mesh although it may differ there, and why. A cause has `place` and `touches` (`character`, `title`); an
-accepted entry `reason` and `change`. Keys are only ever added within a version.
+compared on the mesh although it may differ there, and why.
+
+`entries` are the changes as a reviewer reads them, one for each cause, what matters most first: `section` (`loosened`,
+`breaking`, `risky`, `safe`, `cosmetic`, `names`), `harm`, `title`, `text` (what is said, a line each), `characters`,
+`places`, `fingerprint` (which accepts all of its changes) and `changes` (their fingerprints). A cause is an entry of
+several changes: `place` and `touches` (`character`, `title`). What was accepted has `reason`, `change` and `agreed`,
+the fingerprint that was accepted. Keys are only ever added within a version.
 """
 
 from __future__ import annotations
@@ -24,9 +29,12 @@ from typing import Any
 
 from plica import foreign
 from plica.diff.effects import Effect
+from plica.diff.entries import ReviewEntry
+from plica.diff.entry_text import entry_text
 from plica.diff.facts import Difference
 from plica.diff.geometry import GeometryEffect
-from plica.diff.report import JudgedChange, Report
+from plica.diff.judged_change import JudgedChange
+from plica.diff.report import Report
 from plica.rig.rig_json import plain
 
 FORMAT = "plica-diff"
@@ -46,15 +54,33 @@ def document(report: Report) -> dict[str, Any]:
         "characters": list(report.characters),
         "step": report.step,
         "changes": [_change(change) for change in report.changes],
+        "entries": [_entry_of(entry, len(report.characters) > 1) for entry in report.entries],
         "causes": [
             {
-                "place": cause.place.place,
-                "touches": [{"character": character, "title": title} for character, title in cause.touches],
+                "place": entry.places[0].place,
+                "touches": [{"character": change.character, "title": change.title} for change in entry.changes],
             }
-            for cause in report.causes
+            for entry in report.entries
+            if len(entry.changes) > 1 and entry.places
         ],
         "unmeasured": list(report.unmeasured),
-        "accepted": [{"reason": reason, "change": _change(change)} for change, reason in report.accepted],
+        "accepted": [
+            {"reason": one.reason, "agreed": one.agreed, "change": _change(one.change)} for one in report.accepted
+        ],
+    }
+
+
+def _entry_of(entry: ReviewEntry, several: bool) -> dict[str, Any]:
+    shown = entry_text(entry, several, whole=True)
+    return {
+        "section": entry.section.name.lower(),
+        "harm": entry.harm.word,
+        "title": shown.title,
+        "text": [statement.text for statement in shown.statements],
+        "characters": list(entry.characters),
+        "places": [place.place for place in entry.places],
+        "fingerprint": entry.fingerprint,
+        "changes": [change.fingerprint for change in entry.changes],
     }
 
 

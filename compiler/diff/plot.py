@@ -1,20 +1,21 @@
-"""Small plots of an old and a new response: as SVG 1.1 (W3C), the old one dashed and grey, the new one solid; and as
-bars of text, for readers that show no pictures."""
+"""Small plots of an old and a new response: as a chart in text that code hosts draw, and as bars of text for readers
+that draw nothing.
+"""
 
 from __future__ import annotations
 
-from base64 import b64encode
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from plica.diff.effects import readings_of, strengths_at
 from plica.diff.value_text import amount
 from plica.diff.verdicts import Plot
+from plica.quantities import in_unit
 
-WIDTH, HEIGHT = 240, 120
-_LEFT, _RIGHT, _TOP, _BOTTOM = 12, 228, 10, 92
-_POINTS = 97  # of a line: more than its pixels need
 _BARS = "▁▂▃▄▅▆▇█"
 _COLUMNS = 14
+_POINTS = 25  # of a line of a chart
+_OLD, _NEW = "#8c8578", "#0b6e63"
 
 
 class _Drawn(NamedTuple):
@@ -45,28 +46,24 @@ def bars(plot: Plot) -> tuple[str, str, str]:
     return old, new, f"{amount(low, plot.unit)} .. {amount(high, plot.unit)}"
 
 
-def svg(plot: Plot) -> str:
-    """The plot over the union of both spans; up is strength."""
+def chart(plot: Plot) -> Iterator[str]:
+    """The lines of a fenced block with a chart over the union of both spans; up is strength, the old response is grey.
+
+    The language is that of Mermaid's `xychart-beta` (mermaid.js.org/syntax/xyChart.html), checked with its own parser.
+    """
     rows, low, high, floor, ceiling = _drawn(plot, _POINTS)
-
-    def points(row: list[float]) -> str:
-        across = [_LEFT + (_RIGHT - _LEFT) * step / (_POINTS - 1) for step in range(_POINTS)]
-        up = [_BOTTOM - (_BOTTOM - _TOP) * (value - floor) / (ceiling - floor) for value in row]
-        return " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(across, up, strict=True))
-
-    rest = _LEFT + (_RIGHT - _LEFT) * (0 - low) / (high - low)
-    mark = f'<path d="M{rest:.1f} {_TOP}V{_BOTTOM}" stroke="#cfc8b8"/>' if low < 0 < high else ""
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}">'
-        f'<rect width="{WIDTH}" height="{HEIGHT}" rx="6" fill="#fbf9f4"/>'
-        f'<path d="M{_LEFT} {_BOTTOM}H{_RIGHT}" stroke="#b8b0a0"/>{mark}'
-        f'<polyline points="{points(rows[0])}" fill="none" stroke="#8c8578" stroke-width="2" stroke-dasharray="5 4"/>'
-        f'<polyline points="{points(rows[1])}" fill="none" stroke="#0b6e63" stroke-width="2"/>'
-        f'<g font-family="sans-serif" font-size="11" fill="#57503f"><text x="{_LEFT}" y="110">{amount(low, plot.unit)}'
-        f'</text><text x="{_RIGHT}" y="110" text-anchor="end">{amount(high, plot.unit)}</text></g></svg>'
-    )
+    yield "```mermaid"
+    yield f"%%{{init: {{'themeVariables': {{'xyChart': {{'plotColorPalette': '{_OLD}, {_NEW}'}}}}}}}}%%"
+    yield "xychart-beta"
+    start, stop = (_number(in_unit(end, plot.unit)) for end in (low, high))
+    yield f'    x-axis "{plot.unit or "control"}" {start} --> {stop}'
+    yield f'    y-axis "strength" {_number(floor)} --> {_number(ceiling)}'
+    for row in rows:
+        yield f"    line [{', '.join(map(_number, row))}]"
+    yield "```"
 
 
-def data_uri(plot: Plot) -> str:
-    """The plot as a data URI (RFC 2397)."""
-    return "data:image/svg+xml;base64," + b64encode(svg(plot).encode("utf-8")).decode("ascii")
+def _number(value: float) -> str:
+    """A plain decimal number: the chart's language knows no exponents."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text in ("", "-0") else text

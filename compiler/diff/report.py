@@ -10,71 +10,27 @@ from typing import Any, NamedTuple
 
 from plica.diff.character_state import CharacterState
 from plica.diff.collect import MEASURED, told
-from plica.diff.effects import Effect
+from plica.diff.entries import ReviewEntry, entries_of, section_of
 from plica.diff.facts import Difference
-from plica.diff.geometry import GeometryEffect
 from plica.diff.judge import Judge
-from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Plot, Verdict
+from plica.diff.judged_change import FINGERPRINT_DIGITS, JudgedChange
+from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Verdict
 from plica.rig.files import files_of
 from plica.rig.rig import Rig
 from plica.rig.rig_json import plain
 from plica.source import Span
 
 _SIDES = {"left": 0, "right": 1, "none": 2}
-_DECLARED = frozenset(
-    {"controls", "fields", "strengths", "regions", "shapes", "details", "folds", "poses", "expectations", "aliases"}
-)
 _WORD = re.compile(r"\w+")
 _STEPS = {Harm.BREAKING: "major", Harm.RISKY: "minor", Harm.SAFE: "minor", Harm.COSMETIC: "patch"}
-FINGERPRINT_DIGITS = 16
-
-
-class JudgedChange(NamedTuple):
-    """What one declaration's change does to a character, on one side or alike on both.
-
-    `place` is where it is declared: in the new text, or in the old one where it is gone; `beside` is a place in the new
-    text for it, that of the character where it is gone. `used_by` are the entries that
-    a changed strength reaches; `geometry` is what each fact does on the mesh. `fingerprint` stays while the change
-    says the same, whatever changes beside it.
-    """
-
-    character: str
-    kind: str
-    declared: str
-    what: str
-    sides: tuple[str, ...]
-    harm: Harm
-    reaches: tuple[str, ...]
-    verdicts: tuple[Verdict, ...]
-    facts: tuple[Difference, ...]
-    fingerprint: str
-    place: Span | None = None
-    beside: Span | None = None
-    effect: Effect | None = None
-    geometry: tuple[GeometryEffect | None, ...] = ()
-    plot: Plot | None = None
-    used_by: tuple[str, ...] = ()
-    hint: str | None = None
-
-    @property
-    def title(self) -> str:
-        """`driver elbow (both sides)`."""
-        sides = {("none",): "", ("left", "right"): " (both sides)"}.get(self.sides, f" ({', '.join(self.sides)})")
-        return f"{self.kind} {self.declared}{sides}"
-
-
-class Cause(NamedTuple):
-    """One declaration whose change shows in several places: the line of a library, or of a family."""
-
-    place: Span
-    touches: tuple[tuple[str, str], ...]  # character, title
 
 
 class Accepted(NamedTuple):
-    """A change that was agreed to, and why."""
+    """A change that was agreed to, why, and by which fingerprint: its own, or that of its entry."""
 
     change: JudgedChange
     reason: str
+    agreed: str
 
 
 class Report(NamedTuple):
@@ -98,20 +54,9 @@ class Report(NamedTuple):
         return "unknown" if self.unmeasured else "none"
 
     @property
-    def causes(self) -> tuple[Cause, ...]:
-        """Declarations whose change shows more than once, by place."""
-        met: dict[tuple[str, int, bool], list[JudgedChange]] = {}
-        for change in self.changes:
-            # What is gone stood in the old text, where the same place may have been another declaration's.
-            if change.place is not None and change.facts[0].table in _DECLARED:
-                gone = change.what == "removed"
-                met.setdefault((change.place.source.path, change.place.start, gone), []).append(change)
-        causes = []
-        for _, changes in sorted(met.items()):
-            touches = tuple(dict.fromkeys((change.character, change.title) for change in changes))
-            if len(touches) > 1 and changes[0].place is not None:
-                causes.append(Cause(changes[0].place, touches))
-        return tuple(causes)
+    def entries(self) -> tuple[ReviewEntry, ...]:
+        """The changes as a reviewer reads them: one entry for one cause, in the order in which they matter."""
+        return entries_of(self.changes)
 
 
 def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]) -> Report:
@@ -131,7 +76,7 @@ def compare(old: Mapping[str, CharacterState], new: Mapping[str, CharacterState]
         either = after or before
         assert either is not None
         names.append(either.rig.character.name)
-    ordered = sorted(changes, key=lambda change: change.harm)
+    ordered = sorted(changes, key=lambda change: (section_of(change), change.harm))
     return Report(tuple(dict.fromkeys(names)), tuple(ordered), unmeasured=tuple(unmeasured))
 
 
@@ -145,10 +90,16 @@ def _missing(before: CharacterState, after: CharacterState) -> Iterator[str]:
 
 
 def with_accepted(report: Report, reasons: Mapping[str, str]) -> Report:
-    """The report with the changes of these fingerprints taken out."""
-    left = tuple(change for change in report.changes if change.fingerprint not in reasons)
+    """The report with the changes of these fingerprints taken out; that of an entry stands for all of its changes."""
+    agreed = {change.fingerprint: change.fingerprint for change in report.changes if change.fingerprint in reasons}
+    for entry in report.entries:
+        if entry.fingerprint in reasons:
+            agreed |= {change.fingerprint: entry.fingerprint for change in entry.changes}
+    left = tuple(change for change in report.changes if change.fingerprint not in agreed)
     accepted = tuple(
-        Accepted(change, reasons[change.fingerprint]) for change in report.changes if change.fingerprint in reasons
+        Accepted(change, reasons[agreed[change.fingerprint]], agreed[change.fingerprint])
+        for change in report.changes
+        if change.fingerprint in agreed
     )
     return report._replace(changes=left, accepted=accepted)
 
@@ -184,10 +135,17 @@ def _compared(before: CharacterState, after: CharacterState) -> tuple[list[Judge
         used_by: tuple[str, ...] = ()
         users = judge.uses.users_of(fact.table)
         if users is not None and fact.new is not None:
-            used_by = tuple(dict.fromkeys(user for one in alike for user in users(one.fact.name)))
-            used_by = tuple(dict.fromkeys(_general(user, said_once) for user in used_by)) if len(alike) > 1 else used_by
+            used_by = _users([user for one in alike for user in users(one.fact.name)], said_once)
         changes.append(_change(new.character.name, alike, verdicts, _place(fact, before, after), used_by, beside))
     return changes, on_mesh.problem
+
+
+def _users(users: Iterable[str], said_once: Mapping[str, str]) -> tuple[str, ...]:
+    """Users, those of both sides once."""
+    together: dict[str, dict[str, None]] = {}
+    for user in users:
+        together.setdefault(_general(user, said_once), {})[user] = None
+    return tuple(general if len(each) > 1 else next(iter(each)) for general, each in together.items())
 
 
 def _with_numbers(verdict: Verdict, index: int, alike: Sequence[Judged]) -> Verdict:

@@ -1,99 +1,109 @@
-"""A report for people: the worst first, one block for each change, as in
+"""A report for people: what matters most first, one block for each cause, as in
 
 breaking
   driver head_turn (both sides)  wren.plica:78:8
     span 5 deg .. 60 deg → -5 deg .. 60 deg: ... AT REST 0 → 0.07692
-    reaches strengths; used by fold nape_lines
-    fingerprint 674993cc516e465f
+    reaches strengths; used by fold nape_lines; fingerprint 674993cc516e465f
+
+At most two screens of it; the rest is counted.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from plica import foreign
 from plica.diagnostics.place import counted
-from plica.diff.report import JudgedChange, Report
-from plica.diff.verdicts import Harm
+from plica.diff.entries import ReviewEntry, Section
+from plica.diff.entry_text import entry_text
+from plica.diff.report import Accepted, Report
 
-MOST_USERS = 8  # that are listed by name
+MOST_LINES = 96  # two screens of fifty lines, with what stands below them
 
 _RESET = "\x1b[0m"
 _BOLD = "\x1b[1m"
-_COLOURS = {Harm.BREAKING: "\x1b[31m", Harm.RISKY: "\x1b[33m", Harm.SAFE: "\x1b[32m", Harm.COSMETIC: "\x1b[36m"}
+_COLOURS = {
+    Section.LOOSENED: "\x1b[35m",
+    Section.BREAKING: "\x1b[31m",
+    Section.RISKY: "\x1b[33m",
+    Section.SAFE: "\x1b[32m",
+    Section.COSMETIC: "\x1b[36m",
+    Section.NAMES: "\x1b[34m",
+}
 
 
-def render(report: Report, *, colour: bool = False) -> str:
-    """All changes, what they have in common, what was accepted, and a last line with the version step."""
-    return "\n".join(_painted(report)) + "\n" if colour else foreign.lines(_lines(report))
+def render(report: Report, *, colour: bool = False, whole: bool = False) -> str:
+    """The entries, what was accepted, and a last line with the version step; `whole`: however long it is."""
+    lines = _lines(report, whole)
+    return "\n".join(_painted(lines)) + "\n" if colour else foreign.lines(lines)
 
 
-def _painted(report: Report) -> Iterator[str]:
-    headings = {harm.word: _COLOURS[harm] for harm in Harm}
-    for line in _lines(report):
+def _painted(lines: Iterator[str]) -> Iterator[str]:
+    headings = {section.heading: _COLOURS[section] for section in Section}
+    for line in lines:
         paint = headings.get(line, "")
         yield f"{_BOLD}{paint}{line}{_RESET}" if paint else foreign.line(line)
 
 
-def _lines(report: Report) -> Iterator[str]:
+def _lines(report: Report, whole: bool) -> Iterator[str]:
     several = len(report.characters) > 1
-    for harm in Harm:
-        changes = [change for change in report.changes if change.harm is harm]
-        if changes:
-            yield harm.word
-            for change in changes:
-                yield from _block(change, several)
-            yield ""
-    if report.causes:
-        yield "one declaration, several effects"
-        for cause in report.causes:
-            yield f"  {cause.place.place}"
-            for character, title in cause.touches:
-                yield f"    {character}: {title}" if several else f"    {title}"
+    entries = report.entries
+    below = [*_accepted(report.accepted, several), *(f"not measured on the mesh: {one}" for one in report.unmeasured)]
+    shown = 0
+    count = len(below) + 2
+    for entry in entries:
+        block = [*_heading(entry, entries[shown - 1] if shown else None), *_block(entry, several, whole)]
+        count += len(block)
+        if shown and count > MOST_LINES and not whole:
+            break
+        yield from block
+        shown += 1
+    if shown < len(entries):
         yield ""
-    if report.accepted:
-        yield "accepted"
-        for change, reason in report.accepted:
-            yield f"  {_title(change, several)}  {change.fingerprint}: {reason}"
-        yield ""
-    for character in report.unmeasured:
-        yield f"not measured on the mesh: {character}"
+        yield f"… and {sections_text(entries[shown:])} more; `--all` shows them"
+    yield from ([""] if shown else [])
+    yield from below
     yield last_line(report)
 
 
-def _title(change: JudgedChange, several: bool) -> str:
-    return f"{change.character}: {change.title}" if several else change.title
+def _heading(entry: ReviewEntry, before: ReviewEntry | None) -> Iterator[str]:
+    """The section, where it begins."""
+    if before is None or before.section is not entry.section:
+        yield from [""] if before is not None else []
+        yield entry.section.heading
 
 
-def _block(change: JudgedChange, several: bool) -> Iterator[str]:
-    place = f"  {change.place.place}" if change.place else ""
-    yield f"  {_title(change, several)}{place}"
-    for verdict in change.verdicts:
-        yield f"    {verdict.text}"
-        if verdict.exact:
-            yield f"      {verdict.exact}"
-    yield f"    reaches {', '.join(change.reaches)}{users(change)}"
-    if change.hint:
-        yield f"    hint: {change.hint}"
-    yield f"    fingerprint {change.fingerprint}"
+def _accepted(accepted: Sequence[Accepted], several: bool) -> Iterator[str]:
+    if accepted:
+        yield "accepted"
+        for one in accepted:
+            title = f"{one.change.character}: {one.change.title}" if several else one.change.title
+            yield f"  {title}  {one.change.fingerprint}: {one.reason}"
+        yield ""
 
 
-def users(change: JudgedChange) -> str:
-    """`; used by shape swell, fold lines`, or nothing."""
-    if not change.used_by:
-        return ""
-    listed = list(change.used_by[:MOST_USERS])
-    if len(change.used_by) > MOST_USERS:
-        listed.append(f"and {len(change.used_by) - MOST_USERS} more")
-    return f"; used by {', '.join(listed)}"
+def _block(entry: ReviewEntry, several: bool, whole: bool) -> Iterator[str]:
+    shown = entry_text(entry, several, whole)
+    yield f"  {shown.title}  {' '.join(shown.places)}".rstrip()
+    for statement in shown.statements:
+        yield f"    {statement.text}"
+        if statement.exact:
+            yield f"      {statement.exact}"
+    if shown.hint:
+        yield f"    hint: {shown.hint}"
+    yield f"    {shown.reaches}; fingerprint {entry.fingerprint}"
+
+
+def sections_text(entries: Sequence[ReviewEntry]) -> str:
+    """How many entries of each section there are, as in `2 breaking, 1 safe`."""
+    sections = [entry.section for entry in entries]
+    return ", ".join(f"{sections.count(one)} {one.counted}" for one in Section if one in sections)
 
 
 def last_line(report: Report) -> str:
-    """How many changes of each harm, and the version step that they ask for."""
+    """How many entries of each section, and the version step that they ask for."""
     if not report.changes:
         accepted = f" but {counted(len(report.accepted), 'accepted change')}" if report.accepted else ""
         compared = " in what could be compared" if report.unmeasured else ""
         return f"no changes{accepted}{compared}; version step: {report.step}"
-    harms = [change.harm for change in report.changes]
-    counts = ", ".join(f"{harms.count(harm)} {harm.word}" for harm in Harm if harm in harms)
-    return f"{counts}; version step: {report.step}"
+    return f"{sections_text(report.entries)}; version step: {report.step}"

@@ -1,28 +1,20 @@
-"""The forms of a report that other tools read: SARIF, GitHub's annotations, Markdown with pictures, JSON."""
+"""The forms of a report that other tools read: SARIF, GitHub's annotations, JSON."""
 
 from __future__ import annotations
 
 import copy
 import json
 import re
-from base64 import b64decode
 from math import radians
 from typing import Any
-from xml.etree import ElementTree
 
-import numpy as np
 from jsonschema import Draft7Validator
 
 from plica.diff.diagnostics_report import render_github, render_sarif
-from plica.diff.effects import response_of, strengths_at
 from plica.diff.json_report import document
-from plica.diff.markdown_report import render as as_markdown
-from plica.diff.plot import HEIGHT, WIDTH, bars
 from plica.diff.report import Report, with_accepted
 from tests.diff.test_triples import EDITS, report_of
 from tests.outside.test_sarif_standard import LOG
-
-SVG = "{http://www.w3.org/2000/svg}"
 
 
 def everything() -> Report:
@@ -89,55 +81,6 @@ def test_annotations_follow_githubs_rules() -> None:
         assert not re.search(r"%(?!25|0A|0D|3A|2C)", line)
 
 
-def test_markdown_pictures_are_whole_and_draw_both_responses() -> None:
-    """Each picture is well-formed SVG, inside its own frame, and its lines hold the strengths themselves."""
-    report = report_of(EDITS["curve"])
-    pictures = re.findall(r"!\[[^]]+\]\(data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)\)", as_markdown(report))
-    assert len(pictures) == 1
-    root = ElementTree.fromstring(b64decode(pictures[0], validate=True))
-    assert (root.tag, root.get("width"), root.get("height")) == (f"{SVG}svg", str(WIDTH), str(HEIGHT))
-    lines = [
-        [tuple(map(float, point.split(","))) for point in str(one.get("points")).split()]
-        for one in root.iter(f"{SVG}polyline")
-    ]
-    assert len(lines) == 2
-    change = report.changes[0]
-    assert change.plot is not None
-    for line, response in zip(lines, (change.plot.old, change.plot.new), strict=True):
-        assert all(0 <= x <= WIDTH and 0 <= y <= HEIGHT for x, y in line)
-        left, right = line[0], line[-1]
-        assert left[0] == WIDTH - right[0], "with the same margin to both sides"
-        start, stop = response.span
-        for x, y in line[:: len(line) // 8]:
-            reading = start + (stop - start) * (x - left[0]) / (right[0] - left[0])
-            drawn = (y - left[1]) / (right[1] - left[1])  # from the first point's height, strength 0, to the last's
-            assert abs(drawn - float(strengths_at(response, np.array([reading]))[0])) < 0.01
-    fact = change.facts[0]
-    assert response_of(fact.old) == change.plot.old
-
-
-def test_markdown_shows_both_responses_where_no_pictures_are_shown() -> None:
-    """Each bar stands for the strength at its reading, to half of a step."""
-    change = report_of(EDITS["curve"]).changes[0]
-    assert change.plot is not None
-    old, new, _ = bars(change.plot)
-    assert f"`{old}` → `{new}`" in as_markdown(report_of(EDITS["curve"]))
-    assert old != new
-    for row, response in zip((old, new), (change.plot.old, change.plot.new), strict=True):
-        strengths = strengths_at(response, np.linspace(*response.span, len(row)))
-        shown = np.array([ord(bar) - ord("▁") for bar in row]) / 7
-        assert np.abs(shown - strengths).max() <= 0.5 / 7 + 1e-12
-
-
-def test_markdown_says_as_much_as_the_text() -> None:
-    report = everything()
-    shown = as_markdown(report)
-    for change in report.changes:
-        assert change.fingerprint in shown
-    assert "### Risky" in shown and "agreed at the weir" in shown
-    assert shown.rstrip().endswith("version step: minor**")
-
-
 def test_json_has_every_change_with_its_values() -> None:
     told = document(everything())
     assert [change["harm"] for change in told["changes"]] == ["risky", "risky", "safe"]
@@ -150,3 +93,13 @@ def test_json_has_every_change_with_its_values() -> None:
     assert span["effect"]["reaches"] == [radians(130), radians(120)]
     assert [one["reason"] for one in told["accepted"]] == ["agreed at the weir", "only words"]
     assert json.loads(json.dumps(told)) == told
+
+
+def test_json_tells_entries_as_a_reviewer_reads_them() -> None:
+    report = everything()
+    told = document(report)
+    changes = [fingerprint for entry in told["entries"] for fingerprint in entry["changes"]]
+    assert sorted(changes) == sorted(change.fingerprint for change in report.changes)
+    assert [entry["section"] for entry in told["entries"]] == ["risky", "risky", "safe"]
+    (span,) = (entry for entry in told["entries"] if "driver elbow" in entry["title"])
+    assert "130 deg" in span["text"][0] and span["places"] and span["characters"] == ["otter"]

@@ -11,7 +11,6 @@ import re
 import pytest
 
 from plica.diff.character_state import CharacterState
-from plica.diff.markdown_report import render as as_markdown
 from plica.diff.report import Report, compare
 from plica.diff.text_report import render
 from plica.diff.verdicts import REACHES, Harm
@@ -254,12 +253,10 @@ def test_the_effect_is_computed_not_read_off_the_text() -> None:
     assert "0.5" in render(report_of([("0 deg .. 70 deg", "0 deg .. 140 deg")]))
 
 
-def test_markdown_draws_both_curves() -> None:
-    assert "data:image/svg+xml" in as_markdown(report_of(EDITS["curve"]))
-
-
 def cause_titles(edits: list[tuple[str, str]], old: str) -> list[list[str]]:
-    return [[title for _, title in cause.touches] for cause in report_of(edits, old).causes]
+    return [
+        [change.title for change in entry.changes] for entry in report_of(edits, old).entries if len(entry.changes) > 1
+    ]
 
 
 def test_a_line_of_a_family_that_shows_twice_is_one_cause() -> None:

@@ -183,7 +183,8 @@ def test_diff(old: str, new: str, clip: str) -> None:
         assert_sarif(result["sarif"].out)
         assert json.loads(result["json"].out)["changes"]
         assert_plain(result["markdown"].out)
-        assert_only(result["markdown"].out, {"h2", "h3", "p", "ul", "li", "strong", "code", "img"})
+        folding = {"details", "summary", "pre"}
+        assert_only(result["markdown"].out, {"h2", "h3", "p", "ul", "li", "strong", "code", *folding})
 
 
 @given(hostile, hostile)
