@@ -105,6 +105,9 @@ FULLY_ON: Final = 1e-3
 # By how much a sum of masks may pass its limit before that counts: painted masks of 8 bits hold no half, so two halves
 # sum to 256 / 255; and single precision.
 MASK_ROUNDING: Final = 1.0 / 255.0 + 1e-6
+# By how much a strength may pass 0 in the file's rest and still be off: where that is another pose than the bind pose,
+# the difference comes out of inverse bind matrices in single precision, over chains of joints and divided by spans.
+REST_ROUNDING: Final = 1e-5
 
 _SHARES = (Dimension.SHARE,)
 _NUMBERS = (Dimension.NUMBER, Dimension.SHARE)
@@ -193,6 +196,7 @@ _KINDS: Final = (
     _of_character("shapes_moved", "shapes moved at most {limit}", LimitKind((Dimension.NUMBER,), "", None)),
     _of_character("even", "even [within {limit}] [{over}]", LimitKind(_NUMBERS, "", 0.001), Over.EVERYTHING),
     _of_character("rest", "rest", LimitKind((), "", 0.0)),
+    _of_character("file_rest", "file rest", LimitKind((), "", 0.0, REST_ROUNDING)),
     _of_character("partition", "partition", LimitKind((), "", 1e-9)),
     _of_character("budget", "budget", LimitKind((), "KiB", None)),
 )

@@ -48,7 +48,7 @@ def morph_sections(morph_targets: Sequence[str], subjects: Sequence[BendingJoint
 
 def expectation_sections(subjects: Sequence[BendingJoint]) -> list[list[str]]:
     """What has to hold, and what more can be asked for."""
-    lines = ["expect { rest }  // every strength is exactly 0 in the rest pose"]
+    lines = ["expect { rest }  // every strength is exactly 0 in the neutral stance"]
     paired = [subject for subject in subjects if subject.paired and subject.body_part.region]
     if paired:
         lines += ["", "// Mirrored poses give the mirrored skin, as far as shapes move it."]

@@ -1,15 +1,15 @@
-"""Expectations of strengths alone: rest, reach, smooth, even."""
+"""Expectations of strengths alone: rest, file rest, reach, smooth, even."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from plica.evaluate.poses import rest_poses
-from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON
+from plica.evaluate.poses import Poses, file_rest, rest_poses
+from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON, expectation_kind
 from plica.mesh.deform import Motion
 from plica.prove.measures.offsets import uneven_shapes
 from plica.prove.proof import Proof
@@ -25,9 +25,9 @@ FINE: Final = 129
 """Poses of a sweep in which jumps are looked for."""
 
 
-def _strengths_at_rest(proof: Proof, index: int, expectation: Expectation) -> Result:
-    """Every strength is exactly 0 in the rest pose."""
-    values = np.abs(proof.evaluator.strengths(rest_poses(proof.rig))[0])
+def _strengths_at_rest(proof: Proof, index: int, expectation: Expectation, still: Poses) -> Result:
+    """Every strength is 0 in a pose, to the rounding of the expectation."""
+    values = np.abs(proof.evaluator.strengths(still)[0])
     if not len(values):
         return judged(index, expectation, 0.0, frames=1)
     worst = int(values.argmax())
@@ -103,17 +103,35 @@ def _even_strengths(proof: Proof, index: int, expectation: Expectation) -> Resul
 
 
 def _rest(proof: Proof, index: int, expectation: Expectation) -> Result:
-    """Strengths are 0, and no vertex is moved by a shape."""
-    result = _strengths_at_rest(proof, index, expectation)
+    """In the neutral stance strengths are 0, and no vertex is moved by a shape."""
+    result = _still(proof, index, expectation, rest_poses(proof.rig))
+    if result.about or proof.rig.character.stance == "rest":
+        return result
+    return replace(result, about="in the bind pose, which is the neutral stance")
+
+
+def _file_rest(proof: Proof, index: int, expectation: Expectation) -> Result:
+    """The same in the pose in which the model's file rests, which is what a program shows before anything moves."""
+    if proof.rig.character.geometry is None:
+        return not_measured(index, expectation, "there is no model whose file could rest in a pose of its own")
+    still = file_rest(proof.rig)
+    result = _still(proof, index, expectation, still)
+    if result.status == "holds":
+        return result
+    return replace(result, frame=worst_frame(proof.rig, PoseTrack("the file's rest", "pose", np.zeros(1), still), 0))
+
+
+def _still(proof: Proof, index: int, expectation: Expectation, still: Poses) -> Result:
+    result = _strengths_at_rest(proof, index, expectation, still)
     deformer = proof.deformer
     if result.status != "holds" or deformer is None:
         return result
-    motion = deformer.motion(rest_poses(proof.rig))
+    motion = deformer.motion(still)
     shaped = next(deformer.positions(motion)).positions[0]
     bare = next(deformer.positions(Motion(np.zeros_like(motion.strengths), motion.skins))).positions[0]
     distances = np.linalg.norm(shaped - bare, axis=1)
     worst = int(distances.argmax())
-    if distances[worst] == 0.0:
+    if distances[worst] <= expectation_kind(expectation.kind).limit.rounding:
         return result
     x, y, z = bare[worst].tolist()
     place = WorstPlace("", worst, "", (x, y, z))
@@ -191,6 +209,7 @@ def _count(tracks: Sequence[PoseTrack]) -> int:
 
 MEASURES: Final[tuple[Measure, ...]] = (
     DirectMeasure(EXPECTATION_KINDS["rest"], _rest),
+    DirectMeasure(EXPECTATION_KINDS["file_rest"], _file_rest),
     DirectMeasure(EXPECTATION_KINDS["reach"], _reach),
     DirectMeasure(EXPECTATION_KINDS["smooth"], _smooth),
     DirectMeasure(EXPECTATION_KINDS["even"], _even),
