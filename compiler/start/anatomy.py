@@ -76,14 +76,19 @@ NOT_SAID_OF_PEOPLE: Final = frozenset(
 
 
 def body_part(body: Body, part: str) -> BodyPart:
-    """What is known of a joint of a body. The tables are of people: of others only what the bones tell counts."""
+    """What is known of a joint of a body.
+
+    The tables are of people, and so are the travels. Which way a limb flexes is the same in every upright body; in
+    others only what the bones tell counts.
+    """
     known = PARTS[part]
     if is_person(body):
         return known
-    title = known.title if part in ANY_BODY else ""
+    title = known.title if part in ANY_BODY or body.build == "upright" else ""
     if known.flexion == "any":
         return BodyPart(title, "any", BALL_TRAVEL, region=known.region)
-    return BodyPart(title, "bent", HINGE_TRAVEL, region=known.region)
+    flexion = known.flexion if body.build == "upright" else "bent"
+    return BodyPart(title, flexion, HINGE_TRAVEL, region=known.region)
 
 
 def is_person(body: Body) -> bool:

@@ -6,7 +6,7 @@ from typing import Final
 
 from plica.start.anatomy import SOURCES
 from plica.start.bending_joints import BendingJoint
-from plica.start.families import Family, FamilyRow, kind_of_part
+from plica.start.families import Family, FamilyRow
 from plica.start.first_look import FirstLook
 from plica.start.name_words import unique_name, writable
 from plica.start.spec_text import FactLine, block, joint_text
@@ -113,14 +113,18 @@ def _fists(look: FirstLook) -> list[list[str]]:
     taken: set[str] = set()
     for one in look.found.joints:
         unique_name(one.driver, taken, paired=one.paired)
-    lines = []
-    for family in look.found.families:
-        row = family.rows[0]
-        if family.chains and kind_of_part(row.members[0].part) == "finger" and len(row.members) >= FINGERS_OF_A_FIST:
-            joints = [look.found.of(member) for member in row.members]
-            name = unique_name("fist", taken, paired=joints[0].paired)
-            drivers = ", ".join(one.driver for one in joints)
-            lines.append(f"combine {name}{joints[0].side} = product({drivers}) {{")
-            lines += ['accept unused-strength because "no shape follows it yet"', "}"]
-            break
-    return [["// A fist: every finger is bent at its base.", *lines]] if lines else []
+    bases = [one for one in look.found.joints if one.part == "finger base"]
+    bases = [one for one in bases if one.paired == bases[0].paired]
+    sides = {look.body.side[one.joint] for one in bases}
+    if len(bases) < FINGERS_OF_A_FIST or len(sides) > 1:
+        return []
+    name = unique_name("fist", taken, paired=bases[0].paired)
+    drivers = ", ".join(one.driver for one in bases)
+    return [
+        [
+            "// A fist: every finger is bent at its base.",
+            f"combine {name}{bases[0].side} = product({drivers}) {{",
+            'accept unused-strength because "no shape follows it yet"',
+            "}",
+        ]
+    ]
