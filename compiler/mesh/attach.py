@@ -19,7 +19,8 @@ from plica.mesh.computed_cache import ComputedCache, Remembering, digest_of
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
-from plica.mesh.mirror import Handing, copy_partners, handing, side_of
+from plica.mesh.mirror import Handing, Mirrored, copy_partners, handing, side_of
+from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
 from plica.mesh.normals import Normals
 from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.regions import region_weights
@@ -27,6 +28,7 @@ from plica.mesh.sculpt_offsets import Locate, Sculpting, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
+from plica.mesh.unpose import FOLDED
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Morph, Region, Sculpt, Shape
 from plica.source import Span
@@ -43,7 +45,8 @@ class Attached:
     """A rig's mesh, what was found out about it, and the shapes on it.
 
     regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
-    each weighs. `sides` and `symmetry` are None without a mirror plane.
+    each weighs. `sides` and `symmetry` are None without a mirror plane. neutral: the mesh in the neutral stance, where
+    both were found; None where that is the mesh.
     """
 
     mesh: Mesh
@@ -53,6 +56,7 @@ class Attached:
     regions: Mapping[str, Floats]
     shapes: Mapping[str, Inbetweens]
     sizes: Mapping[str, Size]
+    neutral: NeutralSkin | None = None
 
 
 def attach(
@@ -108,6 +112,7 @@ class _Attaching:
         self.rig, self.mesh, self.locate, self.diagnostics = rig, mesh, locate, diagnostics
         self.span_of, self.step, self.normals = span_of, step, normals
         self.joints = [joint.name for joint in rig.skeleton]
+        self.neutral = neutral_skin(rig, mesh)
         self.symmetry, self.sides = self._halves()
         self.sculpting = Sculpting(rig, mesh, self.sides, locate, diagnostics, body_size(mesh.positions))
 
@@ -116,7 +121,7 @@ class _Attaching:
         self.step("weighing regions")
         regions = region_weights(
             self.rig,
-            self.mesh,
+            self.neutral.mesh,
             self.sides,
             self._bytes,
             self.diagnostics,
@@ -134,8 +139,16 @@ class _Attaching:
         sizes = {
             name: size_of(item.primary, item.offsets, self.mesh, self.joints) for name, item in shapes_by_name.items()
         }
+        neutral = None if self.neutral.linear is None else self.neutral
         return Attached(
-            self.mesh, str(fingerprint(self.mesh)), self.symmetry, self.sides, regions, shapes_by_name, sizes
+            self.mesh,
+            str(fingerprint(self.mesh)),
+            self.symmetry,
+            self.sides,
+            regions,
+            shapes_by_name,
+            sizes,
+            neutral,
         )
 
     def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:
@@ -150,13 +163,13 @@ class _Attaching:
             return None, None
         self.step("finding which vertex mirrors which")
         span = self.span_of("character", self.rig.character.name)
-        symmetry = self.remembering.symmetry(lambda: find_symmetry(self.rig, self.mesh, span, self.diagnostics))
+        symmetry = self.remembering.symmetry(lambda: find_symmetry(self.rig, self.neutral.mesh, span, self.diagnostics))
         halves = halves_of(self.rig, symmetry.plane if symmetry else None)
         if halves is None:
             return symmetry, None
         seam = symmetry.vertex_seam if symmetry is not None else None
         character = self.rig.character
-        return symmetry, side_weights(self.mesh, halves, seam, character.band, character.tolerance)
+        return symmetry, side_weights(self.neutral.mesh, halves, seam, character.band, character.tolerance)
 
     def _region_span(self, region: Region) -> Span | None:
         return self.span_of("region", region.name)
@@ -244,8 +257,16 @@ class _Attaching:
 
     def _share(self, shape: Shape, offsets: Offsets, decided: Handing) -> Offsets:
         assert self.sides is not None and self.symmetry is not None
-        share = side_of(offsets, shape.side, decided, self.sides, self._partners, self.symmetry.plane.normal)
-        span, lost = self.span_of("shape", shape.name), (share.without_partner, share.largest_lost)
+        span, normal = self.span_of("shape", shape.name), self.symmetry.plane.normal
+
+        def image(whole: Offsets) -> Mirrored:
+            result, flat = self.neutral.mirrored(whole, self._partners, normal)
+            if flat is not None:
+                self.diagnostics.add_filled(FOLDED, span, flat.texts(shape.declared))
+            return result
+
+        share = side_of(offsets, shape.side, decided, self.sides, image)
+        lost = (share.without_partner, share.largest_lost)
         report_unpaired(self.diagnostics, span, shape.name, *lost, largest_of(offsets.offsets))
         return share.offsets
 

@@ -13,6 +13,7 @@ model the other side moves at most 0.375 times as much as the own one (root of t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
@@ -123,18 +124,18 @@ def mirrored(offsets: Offsets, partners: Integers, normal: Vector) -> Mirrored:
 
 
 def side_of(
-    offsets: Offsets, side: Side, decided: Handing, sides: SideWeights, partners: Integers, normal: Vector
+    offsets: Offsets, side: Side, decided: Handing, sides: SideWeights, image: Callable[[Offsets], Mirrored]
 ) -> Mirrored:
     """What a sculpt of both sides means for one of them (all of it for neither).
 
-    `sides` has a weight for each vertex, `partners` (v,) and `normal` are as in `mirrored`. `decided` is about
+    `sides` has a weight for each vertex; `image` mirrors offsets, as `mirrored` does. `decided` is about
     the shape's sculpt, and holds for its inbetweens too, however little they move.
     """
     if side == "none" or side == decided.of:
         return Mirrored(offsets, 0, 0.0)
     if decided.of == "both":
         return Mirrored(weighted(offsets, sides.of(side)), 0, 0.0)
-    return mirrored(offsets, partners, normal)
+    return image(offsets)
 
 
 def added(one: Offsets, other: Offsets, vertex_count: int) -> Offsets:

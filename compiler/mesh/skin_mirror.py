@@ -16,6 +16,7 @@ from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.joint_matrices import Kinematics, composed, inverted
+from plica.mesh.neutral_skin import moves
 from plica.mesh.symmetry import SymmetryMap
 from plica.rig.rig import Rig
 from plica.skeleton.algebra import Vector
@@ -48,7 +49,8 @@ class SkinMirror:
     """Mirrors the poses of one mesh.
 
     A joint without a partner on its other side, as in the middle, is its own. A joint that no skin is bound to counts
-    from where it stands in the neutral stance.
+    from where it stands in the neutral stance, and all do where the skin was bound in another pose: with N the matrix
+    by which the stance moves a joint's stored skin, and P that of its partner, the mirror image of M is S M P^-1 S N.
     """
 
     def __init__(self, rig: Rig, mesh: Mesh, symmetry: SkinSymmetry) -> None:
@@ -66,8 +68,10 @@ class SkinMirror:
         self._controls = control_partners(rig)
         self._mesh = mesh
         self._to_neutral = inverted(self._kinematics.globals(self._rest)[0])
+        self._stance = self._kinematics.skins(mesh, self._rest)[0]
+        self._stored = not moves(self._stance)
         # Of a joint in several skins the first counts.
-        for bind in range(len(mesh.bind_joints) - 1, -1, -1):
+        for bind in range(len(mesh.bind_joints) - 1, -1, -1) if self._stored else ():
             self._to_neutral[mesh.bind_joints[bind]] = mesh.inverse_binds[bind, :3]
         self._from_neutral = inverted(self._to_neutral)
         self._binds = _bind_partners(mesh, self._partners)
@@ -77,6 +81,8 @@ class SkinMirror:
         placed = self._kinematics.globals(poses)
         since = self._across(composed(placed, self._to_neutral)[:, self._partners])
         strengths = deformer.motion(self._poses(poses, composed(since, self._from_neutral))).strengths
+        if not self._stored:
+            return Motion(strengths, composed(since[:, self._mesh.bind_joints], self._stance))
         own = composed(placed[:, self._mesh.bind_joints], self._mesh.inverse_binds[:, :3])
         known = self._binds >= 0
         skins = since[:, self._mesh.bind_joints]

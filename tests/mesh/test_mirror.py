@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -100,6 +102,7 @@ def test_in_a_band_they_give_it_back_to_rounding(values: dict[int, tuple[float, 
 
 X = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 PARTNERS = np.array([4, 3, 2, 1, 0])
+ACROSS = partial(mirrored, partners=PARTNERS, normal=NORMALS["x"])
 SIDES = SideWeights(np.array([0.0, 0, 0.5, 1, 1]), np.array([1.0, 1, 0.5, 0, 0]))
 
 
@@ -148,14 +151,14 @@ def test_the_decision_is_told_in_words() -> None:
 def test_what_a_sculpt_means_for_each_side() -> None:
     sculpt = lifting(0, 0, 0.002, 0.01, 0.02)
     decided = handing(sculpt, SIDES)
-    left = side_of(sculpt, "left", decided, SIDES, PARTNERS, NORMALS["x"]).offsets
-    right = side_of(sculpt, "right", decided, SIDES, PARTNERS, NORMALS["x"]).offsets
+    left = side_of(sculpt, "left", decided, SIDES, ACROSS).offsets
+    right = side_of(sculpt, "right", decided, SIDES, ACROSS).offsets
     assert same(left, sculpt)
     assert same(right, mirrored(sculpt, PARTNERS, NORMALS["x"]).offsets)
-    assert same(side_of(sculpt, "none", decided, SIDES, PARTNERS, NORMALS["x"]).offsets, sculpt)
+    assert same(side_of(sculpt, "none", decided, SIDES, ACROSS).offsets, sculpt)
     both = lifting(0.01, 0.01, 0.01, 0.01, 0.012)
     decided = handing(both, SIDES)
-    left, right = (side_of(both, side, decided, SIDES, PARTNERS, NORMALS["x"]).offsets for side in ("left", "right"))
+    left, right = (side_of(both, side, decided, SIDES, ACROSS).offsets for side in ("left", "right"))
     assert left.indices.tolist() == [2, 3, 4]
     assert left.offsets[:, 1].tolist() == [0.005, 0.01, 0.012]
     assert same(added(left, right, 5), both)

@@ -7,7 +7,7 @@ differences as 0.0003 to 0.055. Lengths in the file's unit.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -70,7 +70,7 @@ def test_the_mirrored_left_shape_is_the_right_one(name: str) -> None:
     decided = handing(left, sides)
     assert decided.of == "left"
     assert handing(right, sides).of == "right"
-    image = side_of(left, "right", decided, sides, partners, NORMALS["x"])
+    image = side_of(left, "right", decided, sides, partial(mirrored, partners=partners, normal=NORMALS["x"]))
     assert image.without_partner <= 4
     paired = partners >= 0
     off = (dense(image.offsets, mesh.vertex_count) - dense(right, mesh.vertex_count))[paired]
@@ -92,7 +92,8 @@ def test_every_shape_split_and_added_again_is_the_same_bit_for_bit() -> None:
     untouched = np.full(mesh.vertex_count, -1)  # splitting asks for no partners
     for name in arrays()["names"].tolist():
         whole = shape(name)
-        left, right = (side_of(whole, side, both, sides, untouched, NORMALS["x"]).offsets for side in SIDES)
+        across = partial(mirrored, partners=untouched, normal=NORMALS["x"])
+        left, right = (side_of(whole, side, both, sides, across).offsets for side in SIDES)
         assert left.count + right.count >= whole.count
         total = added(left, right, mesh.vertex_count)
         assert np.array_equal(total.indices, whole.indices), name

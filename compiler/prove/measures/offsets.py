@@ -11,7 +11,7 @@ from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mirror import copy_partners
-from plica.mesh.mirror import mirrored as mirrored_offsets
+from plica.mesh.neutral_skin import NeutralSkin
 from plica.mesh.vertex_places import heaviest_joints
 from plica.prove.proof import Proof
 from plica.prove.registry import DirectMeasure, Measure
@@ -112,9 +112,10 @@ def _unevenness(shape: Shape, other: Shape | None, attached: Attached) -> tuple[
 def _difference(own: Inbetweens, theirs: Inbetweens, attached: Attached) -> float:
     assert attached.symmetry is not None
     partners = copy_partners(attached.mesh.points, attached.symmetry.partners)
+    neutral = attached.neutral or NeutralSkin(attached.mesh)
     worst, longest = 0.0, 0.0
     for one, other in zip(own.columns, theirs.columns, strict=True):
-        carried = mirrored_offsets(other, partners, attached.symmetry.plane.normal).offsets
+        carried = neutral.mirrored(other, partners, attached.symmetry.plane.normal)[0].offsets
         result, expected = (np.zeros((attached.mesh.vertex_count, 3)) for _ in range(2))
         result[one.indices], expected[carried.indices] = one.offsets, carried.offsets
         worst = max(worst, float(np.linalg.norm(result - expected, axis=1).max(initial=0.0)))
