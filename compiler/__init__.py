@@ -14,12 +14,14 @@ from typing import TYPE_CHECKING, Final
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from plica.api.adopting import adopt_sculpt
     from plica.api.building import build_files, compare_folder, write_files
     from plica.api.character import Character, compile_file, compile_text, read_rig
     from plica.api.comparing import compare_characters
     from plica.api.motion import measure_clips
     from plica.api.posing import pose, poses_from_arrays, read_clips
     from plica.api.proving import prove_expectations, write_baseline
+    from plica.api.sculpting import pose_skin
     from plica.api.skin import attach_mesh, deform_mesh
     from plica.api.strengths import compute_strengths
     from plica.api.texts import format_text, start_spec
@@ -31,6 +33,7 @@ __all__ = [
     "Character",
     "PlicaError",
     "Poses",
+    "adopt_sculpt",
     "attach_mesh",
     "build_files",
     "compare_characters",
@@ -42,6 +45,7 @@ __all__ = [
     "format_text",
     "measure_clips",
     "pose",
+    "pose_skin",
     "poses_from_arrays",
     "prove_expectations",
     "read_clips",
@@ -56,6 +60,7 @@ _MODULES: Final = {
     "Character": "api.character",
     "PlicaError": "errors",
     "Poses": "evaluate.poses",
+    "adopt_sculpt": "api.adopting",
     "attach_mesh": "api.skin",
     "build_files": "api.building",
     "compare_characters": "api.comparing",
@@ -67,6 +72,7 @@ _MODULES: Final = {
     "format_text": "api.texts",
     "measure_clips": "api.motion",
     "pose": "api.posing",
+    "pose_skin": "api.sculpting",
     "poses_from_arrays": "api.posing",
     "prove_expectations": "api.proving",
     "read_clips": "api.posing",

@@ -57,6 +57,7 @@ STAGES = (
     "texture",
     "emit",
     "prove",
+    "sculpting",
     "diff",
     "targets",
     "start",

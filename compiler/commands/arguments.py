@@ -84,6 +84,18 @@ def _prove(given: argparse.Namespace) -> int:
     return prove(given)
 
 
+def _pose(given: argparse.Namespace) -> int:
+    from plica.commands.pose import pose
+
+    return pose(given)
+
+
+def _adopt(given: argparse.Namespace) -> int:
+    from plica.commands.adopt import adopt
+
+    return adopt(given)
+
+
 def _explain(given: argparse.Namespace) -> int:
     from plica.commands.explain import explain
 
@@ -212,6 +224,37 @@ COMMANDS = {
         ),
         options.add_diff,
         _diff,
+    ),
+    "pose": Command(
+        "write the skin in a pose, to sculpt on",
+        """
+        Writes the mesh as it stands in a pose, with the shapes that are on there: the pose of a shape's sculpt, one
+        that is said with --at, a declared one, a moment of a clip, or the worst pose of an expectation. Vertices
+        keep their order. Beside the mesh stands a small file that says what it was made of; `plica adopt` reads it
+        when the sculpt comes back.
+        """,
+        (
+            "plica pose wren.plica elbow_crease --out elbow.obj",
+            'plica pose wren.plica --at "elbow 1, about z of lowerarm 20 deg" --out bent.obj --unit cm --up z',
+            'plica pose wren.plica --worst "volume of left_forearm" --out worst.glb',
+        ),
+        options.add_pose,
+        _pose,
+    ),
+    "adopt": Command(
+        "take a sculpt in",
+        """
+        Takes in a mesh that was sculpted over what `plica pose` wrote. The vertices that nobody touched tell its
+        unit, axes, place, order and pose; what is not as it should be is put right and said, or, where that is not
+        certain, refused. Writes a small NPZ file of offsets with the fingerprint of the mesh, the pose, and what was
+        done.
+        """,
+        (
+            "plica adopt wren.plica elbow_crease elbow.obj --replace",
+            "plica adopt wren.plica elbow_crease elbow.obj --drop-strays --out sculpts/elbow_crease.npz",
+        ),
+        options.add_adopt,
+        _adopt,
     ),
     "explain": Command(
         "tell more about a finding",

@@ -1,17 +1,20 @@
-"""A sculpt as offsets in an NPZ file: which vertices moved, and by how much.
+"""A sculpt in an NPZ file: as offsets, which vertices moved and by how much, or as a whole mesh.
 
-`indices` (n,) whole numbers, strictly rising; `offsets` (n, 3) metres; `vertex_count`, a whole number; if there,
-`fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over.
+Offsets: `indices` (n,) whole numbers, strictly rising; `offsets` (n, 3) metres; `vertex_count`, a whole number; if there,
+`fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over. A whole mesh: `positions` (v, 3) metres, y up, and `triangles` (t, 3).
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from plica.mesh.arrays import Offsets
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, rising_indices, stated_vertex_count
 from plica.readers.gltf_document import content
 from plica.readers.json_fields import LARGEST_NUMBER
@@ -22,11 +25,16 @@ LONGEST_FINGERPRINT = 200  # characters
 
 @dataclass(frozen=True, eq=False)
 class StoredOffsets:
-    """What the file says: the number of vertices of its mesh, the offsets, and the neutral's fingerprint if stated."""
+    """What the file says: the number of vertices of its mesh, the offsets, and the neutral's fingerprint if stated.
+
+    A whole mesh has positions (v, 3) and, if stated, triangles (t, 3) instead of offsets.
+    """
 
     vertex_count: int
     offsets: Offsets
     fingerprint: str | None
+    positions: Floats | None = None
+    triangles: Integers | None = None
 
 
 def read_npz_offsets(path: Path) -> StoredOffsets:
@@ -38,6 +46,8 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
     """The offsets in a file's bytes. Raises UnreadableModel."""
     try:
         arrays = arrays_of(data)
+        if "positions" in arrays:
+            return _whole(arrays)
         for name in ("indices", "offsets", "vertex_count"):
             if name not in arrays:
                 raise ArchiveError(f"it lacks the array `{name}`")
@@ -53,10 +63,31 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
         raise UnreadableModel("`offsets` is not one vector for each of `indices`")
     if not np.all(np.abs(offsets) <= LARGEST_NUMBER):  # also false for what is no number
         raise UnreadableModel("`offsets` holds values that are no usable numbers")
-    fingerprint = None
-    if "fingerprint" in arrays:
-        stated = arrays["fingerprint"]
-        if stated.shape != () or stated.dtype.kind != "U" or stated.dtype.itemsize > 4 * LONGEST_FINGERPRINT:
-            raise UnreadableModel("`fingerprint` is not a short text")
-        fingerprint = str(stated)
-    return StoredOffsets(count, Offsets(indices, offsets.astype(np.float64)), fingerprint)
+    return StoredOffsets(count, Offsets(indices, offsets.astype(np.float64)), _fingerprint(arrays))
+
+
+def _fingerprint(arrays: Mapping[str, NDArray[Any]]) -> str | None:
+    if "fingerprint" not in arrays:
+        return None
+    stated = arrays["fingerprint"]
+    if stated.shape != () or stated.dtype.kind != "U" or stated.dtype.itemsize > 4 * LONGEST_FINGERPRINT:
+        raise UnreadableModel("`fingerprint` is not a short text")
+    return str(stated)
+
+
+def _whole(arrays: Mapping[str, NDArray[Any]]) -> StoredOffsets:
+    positions = arrays["positions"]
+    if positions.ndim != 2 or positions.shape[1] != 3 or positions.dtype.kind != "f" or not len(positions):
+        raise UnreadableModel("`positions` is not one place for each vertex")
+    if not np.all(np.abs(positions) <= LARGEST_NUMBER):
+        raise UnreadableModel("`positions` holds values that are no usable numbers")
+    triangles = None
+    if "triangles" in arrays:
+        triangles = arrays["triangles"]
+        if triangles.ndim != 2 or triangles.shape[1] != 3 or triangles.dtype.kind not in "iu":
+            raise UnreadableModel("`triangles` is not three vertices for each triangle")
+        triangles = triangles.astype(np.int64)
+        if len(triangles) and not 0 <= triangles.min() <= triangles.max() < len(positions):
+            raise UnreadableModel("`triangles` names vertices that are not there")
+    none = Offsets(np.zeros(0, np.int64), np.zeros((0, 3)))
+    return StoredOffsets(len(positions), none, _fingerprint(arrays), positions.astype(np.float64), triangles)

@@ -16,12 +16,14 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
 from plica.mesh.mirror import handing
 from plica.mesh.pose_solver import PoseSolver
+from plica.mesh.recognition.pose_path import PosePath
+from plica.mesh.recognition.stated import doubt_of
 from plica.mesh.sculpt_reader import Sculpted, in_unit_of, sculpted_positions
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Sculpt
+from plica.rig.surfaces import Sculpt, StrengthPose
 from plica.source import Span
 from plica.workspace import Refused
 
@@ -115,6 +117,8 @@ class Sculpting:
     def _unposed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> UnposedSculpt | None:
         expected, skins, earlier = self._posed(pose, span)
         tolerance = self.rig.character.tolerance
+        if not self._believed(shape, sculpt, pose, span):
+            return None
         if not check_sculpt(sculpt, self.mesh, pose.file, span, self.diagnostics, self.joints, tolerance, expected):
             return None
         if not sculpt_posed(skins):
@@ -127,6 +131,22 @@ class Sculpting:
         if unposed.ill.count:
             self.diagnostics.add_filled(FOLDED, span, unposed.ill.texts(shape))
         return UnposedSculpt(self._meant(unposed.offsets), pose)
+
+    def _believed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> bool:
+        """Whether a whole mesh is what the spec says of it: its unit, axes and pose; doubts are reported."""
+        if sculpt.positions is None:
+            return True
+        end, stated = self._pose_solver.pose(pose.pose), 1.0
+        follows = next((one.follows for one in self.rig.shapes if one.declared == shape), None)
+        if not pose.pose and follows is not None:
+            on, stated = self._pose_solver.pose((StrengthPose(follows, 1.0),)), 0.0
+            end = end if on.problems else on
+        path = PosePath(self.mesh, self.rig, self._before(pose), end.poses)
+        doubt = doubt_of(sculpt, pose.file, self.mesh, self.rig, path, stated, self.size)
+        if doubt is None:
+            return True
+        self.diagnostics.add_filled(doubt.rule, span, doubt.values)
+        return not doubt.refused
 
     def _difference(self, sculpt: Sculpted, earlier: Floats | None) -> Offsets:
         """The offsets of a sculpt made over the neutral mesh as it is, to the last bit."""

@@ -43,6 +43,9 @@ def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
         from plica.mesh.npz_offsets import read_npz_offsets
 
         stored = read_npz_offsets(path)
+        if stored.positions is not None:
+            edges = None if stored.triangles is None else edges_of(stored.triangles)
+            return Sculpted(stored.vertex_count, stored.positions, None, edges, stored.fingerprint)
         return Sculpted(stored.vertex_count, None, stored.offsets, None, stored.fingerprint)
     if ending == ".obj":
         from plica.mesh.obj_mesh import read_obj

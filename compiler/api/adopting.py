@@ -1,0 +1,197 @@
+"""Sculpts that come back, taken in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from plica import __version__
+from plica.api.character import Character, FilePath, counted_errors, rig_of
+from plica.api.sculpting import PosedSkin, pose_skin, shape_of
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.evaluate.poses import Poses, poses_from
+from plica.mesh.arrays import Offsets
+from plica.mesh.pose_solver import PoseSolver
+from plica.mesh.recognition.pose_record import PoseRecord, companion_of, read_record
+from plica.mesh.sculpt_reader import read_sculpt
+from plica.quantities import number
+from plica.readers.model_outline import UnreadableModel
+from plica.readers.model_reader import read_or_told
+from plica.rig.rig import Rig
+from plica.rig.surfaces import JointPose, Sculpt, Shape, StrengthPose
+from plica.sculpting.adoption import AdoptedOffsets, Ground, adopted, in_pose, offsets_bytes, told
+
+SAME_STRENGTH = 1e-6
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class AdoptedSculpt:
+    """A sculpt taken in, or why it was not.
+
+    shape, declared: its output name and its name in the spec. offsets: as they are in the pose that the spec's `sculpt` line says, what `content` holds; None where errors stood
+    in the way. neutral: the same on the undeformed mesh. line: the `sculpt` fact that goes with the file, without the
+    file's name. sentences: what was found out about the file, and put right.
+    """
+
+    shape: str
+    declared: str
+    offsets: Offsets | None
+    neutral: Offsets | None
+    content: bytes
+    line: str
+    sentences: tuple[str, ...]
+    diagnostics: tuple[Diagnostic, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether the sculpt was taken in."""
+        return self.offsets is not None
+
+    def __repr__(self) -> str:
+        state = counted_errors(self.diagnostics) if self.offsets is None else f"{self.offsets.count} vertices"
+        return f"<AdoptedSculpt of {self.shape!r}: {state}>"
+
+
+def adopt_sculpt(
+    character: Character,
+    shape: str,
+    file: FilePath,
+    *,
+    record: FilePath | None = None,
+    at: str | None = None,
+    both_sides: bool = False,
+    drop_strays: bool = False,
+) -> AdoptedSculpt:
+    """Take a sculpted mesh (OBJ, glTF, OpenUSD, NPZ) in as a shape's sculpt.
+
+    shape: its output name, or its declared name, which means the left side's. record: what `plica pose` wrote beside
+    the mesh; default: the file of that name beside `file`, if there is one. Without a record the pose is the one that
+    the spec says of the shape, or `at`, and the shapes that were on are those of its `after`. The unit, axes, place,
+    order and pose of the file are told by the vertices that nobody touched, and put right. drop_strays: leave out marks
+    far from the sculpt.
+
+    What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError,
+    UnreachablePoseError.
+    """
+    rig, diagnostics, path = rig_of(character), Diagnostics(), Path(file)
+    shown = path.as_posix()
+    target = shape_of(rig, shape)
+    stated = _record(path, record, diagnostics)
+    if diagnostics.has_errors:
+        return _failed(target, diagnostics)
+    if stated is not None and at is None:
+        poses = poses_from(rig, [stated.pose])
+        posed = pose_skin(character, target.name, poses=poses, on=_known(stated, rig, shown, diagnostics))
+        _check_record(stated, posed, shown, diagnostics)
+    else:
+        on = None if isinstance(target.source, Sculpt) else ()
+        posed = pose_skin(character, target.name, at=at, both_sides=both_sides, on=on)
+    assert posed.mesh.attached is not None
+    meshes = rig.character.geometry.meshes if rig.character.geometry else ()
+    sculpt = read_or_told(lambda: read_sculpt(path, meshes), "unreadable-sculpt", shown, None, diagnostics)
+    if sculpt is not None and sculpt.positions is None:
+        diagnostics.add("sculpt-is-offsets", None, file=shown)
+    if sculpt is None or diagnostics.has_errors:
+        return _failed(target, diagnostics)
+    shapes = {name: posed.mesh.attached.shapes[name] for name in posed.record.shapes}
+    ground = Ground(rig, posed.mesh.attached, posed.poses, shapes)
+    region = None if target.within is None else posed.mesh.attached.regions.get(target.within)
+    result = adopted(sculpt, shown, ground, region, drop_strays, diagnostics)
+    return _failed(target, diagnostics) if result is None else _kept(target, path, ground, posed, result, diagnostics)
+
+
+def _kept(
+    target: Shape, path: Path, ground: Ground, posed: PosedSkin, result: AdoptedOffsets, diagnostics: Diagnostics
+) -> AdoptedSculpt:
+    rig, mesh = ground.rig, ground.mesh
+    pose, words = _pose_to_write(rig, target, posed)
+    target_ground = Ground(rig, ground.attached, pose, {})
+    offsets = in_pose(result.neutral, target_ground)
+    sentences = told(result, mesh.vertex_count)
+    digest = sha256(path.read_bytes()).hexdigest()[:16]
+    history = (f"{path.name} ({digest})", *sentences, f"plica {__version__}")
+    content = offsets_bytes(offsets, target_ground, posed.record, history)
+    after = [one.declared for one in rig.shapes if one.name in posed.record.shapes]
+    line = words + (f"  after {', '.join(dict.fromkeys(after))}" if after else "")
+    return AdoptedSculpt(
+        target.name, target.declared, offsets, result.neutral, content, line.strip(), sentences, diagnostics.all
+    )
+
+
+def _pose_to_write(rig: Rig, target: Shape, posed: PosedSkin) -> tuple[Poses, str]:
+    """The pose that the spec's `sculpt` fact says or is to say, and the words for it; at rest for one that it cannot
+    say."""
+    solver = PoseSolver(rig)
+    if isinstance(target.source, Sculpt):
+        items = target.source.pose
+    elif target.follows is not None:
+        items = (StrengthPose(target.follows, 1.0),)
+        if not _same(solver.pose(items).poses, posed.poses):
+            items = ()
+    else:
+        items = ()
+    declared = {strength.name: strength.declared for strength in rig.strengths}
+    words = ", ".join(_item_words(item, declared, rig) for item in items)
+    return solver.pose(items).poses, f"posed at {words}" if words else ""
+
+
+def _item_words(item: StrengthPose | JointPose, declared: Mapping[str, str], rig: Rig) -> str:
+    if isinstance(item, StrengthPose):
+        return f"{declared.get(item.strength, item.strength)} {number(item.amount)}"
+    axis = ", ".join(number(part, 6) for part in item.axis)
+    return f"about ({axis}) of {item.joint} {number(item.angle * 57.29577951308232, 6)} deg"
+
+
+def _same(one: Poses, other: Poses) -> bool:
+    import numpy as np
+
+    turns = np.abs((one.rotations * other.rotations).sum(axis=2))
+    return bool((turns > 1 - 1e-12).all() and np.allclose(one.translations, other.translations, atol=1e-9))
+
+
+def _record(path: Path, given: FilePath | None, diagnostics: Diagnostics) -> PoseRecord | None:
+    """The record that was given, or that stands beside the file; None for none."""
+    beside = companion_of(path)
+    place = Path(given) if given is not None else beside if beside.exists() else None
+    if place is None:
+        return None
+    try:
+        return read_record(place)
+    except UnreadableModel as error:
+        diagnostics.add("unreadable-sculpt", None, file=place.as_posix(), reason=str(error))
+        return None
+
+
+def _known(record: PoseRecord, rig: Rig, shown: str, diagnostics: Diagnostics) -> list[str]:
+    """The shapes that were on; an error for those that the character has no more."""
+    names = {one.name for one in rig.shapes}
+    for name in record.shapes:
+        if name not in names:
+            diagnostics.add("sculpt-over-lost-shape", None, file=shown, shape=name)
+    return [name for name in record.shapes if name in names]
+
+
+def _check_record(record: PoseRecord, posed: PosedSkin, shown: str, diagnostics: Diagnostics) -> None:
+    """Whether what the mesh was handed out with is still so."""
+    now = posed.record
+    if record.character != now.character:
+        diagnostics.add("sculpt-of-other-character", None, file=shown, other=record.character, own=now.character)
+    elif record.neutral != now.neutral:
+        diagnostics.add("sculpt-of-edited-skin", None, file=shown)
+    for name, strength in record.shapes.items():
+        if abs(now.shapes.get(name, 0.0) - strength) > SAME_STRENGTH:
+            diagnostics.add(
+                "sculpt-over-changed-shape",
+                None,
+                file=shown,
+                shape=name,
+                then=number(strength, 4),
+                now=number(now.shapes.get(name, 0.0), 4),
+            )
+
+
+def _failed(target: Shape, diagnostics: Diagnostics) -> AdoptedSculpt:
+    assert any(one.severity is Severity.ERROR for one in diagnostics.all)
+    return AdoptedSculpt(target.name, target.declared, None, None, b"", "", (), diagnostics.all)

@@ -1,0 +1,59 @@
+"""`plica adopt`: a sculpt that came back, taken in."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import plica
+from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
+from plica.commands.progress import progress
+from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
+from plica.errors import PlicaError
+
+
+def adopt(options: argparse.Namespace) -> int:
+    """Take the sculpt in and write its offsets; nothing where it is not certain what it is."""
+    folder = Path(options.spec).parent
+    with progress(f"taking in {options.file}"):
+        character = plica.compile_file(options.spec, allow=options.allow)
+        if not character.ok:
+            show(in_order(character.diagnostics), "text", sys.stderr)
+            return 1
+        try:
+            taken = plica.adopt_sculpt(
+                character,
+                options.shape,
+                options.file,
+                record=options.record,
+                at=options.at,
+                both_sides=options.both_sides,
+                drop_strays=options.drop_strays,
+            )
+        except PlicaError as error:
+            remark(f"plica adopt: {error}")
+            return 1
+    diagnostics = Diagnostics()
+    if taken.ok:
+        name = options.out or f"sculpts/{taken.declared}.npz"
+        out = Path(options.out) if options.out else folder / name
+        if out.exists() and not options.replace:
+            return usage_error("adopt", f"`{out.as_posix()}` exists; give --replace to write over it, or another --out")
+        write({out.name: taken.content}, out.parent, diagnostics)
+    shown = in_order((*taken.diagnostics, *diagnostics.all))
+    show(shown, "text", sys.stderr)
+    if has_errors(shown):
+        return 1
+    say(f"took in {options.file} as {taken.shape}, wrote {out.as_posix()}", *(f"  {one}" for one in taken.sentences))
+    say(f'the spec says of it:  sculpt "{_from(folder, out)}"  {taken.line}'.rstrip())
+    return 0
+
+
+def _from(folder: Path, out: Path) -> str:
+    """The file as the spec names it."""
+    try:
+        return out.resolve().relative_to(folder.resolve()).as_posix()
+    except ValueError:
+        return out.as_posix()
