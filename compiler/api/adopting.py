@@ -30,9 +30,10 @@ SAME_STRENGTH = 1e-6
 class AdoptedSculpt:
     """A sculpt taken in, or why it was not.
 
-    shape, declared: its output name and its name in the spec. offsets: as they are in the pose that the spec's `sculpt` line says, what `content` holds; None where errors stood
-    in the way. neutral: the same on the undeformed mesh. line: the `sculpt` fact that goes with the file, without the
-    file's name. sentences: what was found out about the file, and put right.
+    shape, declared: its output name and its name in the spec. offsets: as they are in the pose that the spec's `sculpt`
+    line says, what `content` holds; None where errors stood in the way. neutral: the same on the undeformed mesh. line:
+    the `sculpt` fact that goes with the file, without the file's name. sentences: what was found out about the file,
+    and put right.
     """
 
     shape: str

@@ -71,7 +71,8 @@ class PosedSkin:
         return {path.name: content, companion_of(path).name: (record.text() + "\n").encode()}
 
     def __repr__(self) -> str:
-        return f"<PosedSkin of {self.record.character!r}: {self.record.said}, {counted(len(self.record.shapes), 'shape')} on>"
+        on = counted(len(self.record.shapes), "shape")
+        return f"<PosedSkin of {self.record.character!r}: {self.record.said}, {on} on>"
 
 
 def pose_skin(

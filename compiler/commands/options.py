@@ -350,8 +350,8 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--record",
         metavar="FILE",
-        help="what `plica pose` wrote beside the mesh (default: the .pose.json of FILE's name, if it is there; else the "
-        "pose is the one that the spec says of the shape)",
+        help="what `plica pose` wrote beside the mesh (default: the .pose.json of FILE's name, if it is there; else "
+        "the pose is the one that the spec says of the shape)",
     )
     parser.add_argument("--at", metavar="POSE", help="the pose that it was sculpted in, as in `posed at`")
     parser.add_argument("--both-sides", action="store_true", help="both sides were in their pose")

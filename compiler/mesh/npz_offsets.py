@@ -1,7 +1,8 @@
 """A sculpt in an NPZ file: as offsets, which vertices moved and by how much, or as a whole mesh.
 
-Offsets: `indices` (n,) whole numbers, strictly rising; `offsets` (n, 3) metres; `vertex_count`, a whole number; if there,
-`fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over. A whole mesh: `positions` (v, 3) metres, y up, and `triangles` (t, 3).
+Offsets: `indices` (n,) whole numbers, strictly rising; `offsets` (n, 3) metres; `vertex_count`, a whole number; if
+there, `fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over. A whole
+mesh: `positions` (v, 3) metres, y up, and `triangles` (t, 3).
 """
 
 from __future__ import annotations

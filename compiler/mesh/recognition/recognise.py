@@ -32,7 +32,7 @@ FEWEST: Final = 8  # vertices that a similarity is told by
 
 Marks = NDArray[np.bool_]
 Places = Callable[[Floats], Floats]
-"""Positions (n, v, 3) of the character's vertices at shares (n,) of the way from rest to the stated pose, which is 1."""
+"""Positions (n, v, 3) of the character's vertices at shares (n,) of the way from rest to a pose, which is 1."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,10 +40,10 @@ class Recognised:
     """What a file is.
 
     positions (v, 3): where it puts the character's vertices, metres of model space. similarity: from the file's lengths
-    and axes to the character's. share: of the way from rest to the pose, 1 for that pose itself. renumbered: whether its
-    vertices are in another order than the character's. untouched: how many of the
-    character's vertices stand where they stood. telling, confirming: how many the stated pose moves, and how many of
-    these the file leaves where the pose puts them. tolerance: metres, the rounding of the file.
+    and axes to the character's. share: of the way from rest to the pose, 1 for that pose itself. renumbered: whether
+    its vertices are in another order than the character's. untouched: how many of the character's vertices stand where
+    they stood. telling, confirming: how many the stated pose moves, and how many of these the file leaves where the
+    pose puts them. tolerance: metres, the rounding of the file.
     """
 
     positions: Floats
