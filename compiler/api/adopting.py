@@ -9,7 +9,7 @@ from pathlib import Path
 
 from plica import __version__
 from plica.api.character import Character, FilePath, counted_errors, rig_of
-from plica.api.sculpting import PosedSkin, pose_skin, shape_of
+from plica.api.sculpting import PosedModel, pose_skin, shape_of
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
 from plica.mesh.arrays import Offsets
@@ -49,6 +49,14 @@ class AdoptedSculpt:
     def ok(self) -> bool:
         """Whether the sculpt was taken in."""
         return self.offsets is not None
+
+    def write(self, file: FilePath) -> tuple[Diagnostic, ...]:
+        """Write the file that the spec names; what stands in the way is given as diagnostics."""
+        from plica.emit.writer import write
+
+        path, diagnostics = Path(file), Diagnostics()
+        write({path.name: self.content}, path.parent, diagnostics)
+        return diagnostics.all
 
     def __repr__(self) -> str:
         state = counted_errors(self.diagnostics) if self.offsets is None else f"{self.offsets.count} vertices"
@@ -104,7 +112,7 @@ def adopt_sculpt(
 
 
 def _kept(
-    target: Shape, path: Path, ground: Ground, posed: PosedSkin, result: AdoptedOffsets, diagnostics: Diagnostics
+    target: Shape, path: Path, ground: Ground, posed: PosedModel, result: AdoptedOffsets, diagnostics: Diagnostics
 ) -> AdoptedSculpt:
     rig, mesh = ground.rig, ground.mesh
     pose, words = _pose_to_write(rig, target, posed)
@@ -121,7 +129,7 @@ def _kept(
     )
 
 
-def _pose_to_write(rig: Rig, target: Shape, posed: PosedSkin) -> tuple[Poses, str]:
+def _pose_to_write(rig: Rig, target: Shape, posed: PosedModel) -> tuple[Poses, str]:
     """The pose that the spec's `sculpt` fact says or is to say, and the words for it; at rest for one that it cannot
     say."""
     solver = PoseSolver(rig)
@@ -174,7 +182,7 @@ def _known(record: PoseRecord, rig: Rig, shown: str, diagnostics: Diagnostics) -
     return [name for name in record.shapes if name in names]
 
 
-def _check_record(record: PoseRecord, posed: PosedSkin, shown: str, diagnostics: Diagnostics) -> None:
+def _check_record(record: PoseRecord, posed: PosedModel, shown: str, diagnostics: Diagnostics) -> None:
     """Whether what the mesh was handed out with is still so."""
     now = posed.record
     if record.character != now.character:

@@ -13,7 +13,7 @@ from plica import __version__
 from plica.api.character import Character, FilePath, compile_text, rig_of
 from plica.api.posing import as_poses, check_names, listed, read_clips
 from plica.api.skin import AttachedMesh, attach_mesh
-from plica.diagnostics import Severity
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.errors import NoMeshError, PlicaError, UnknownNameError, UnreachablePoseError
 from plica.evaluate.poses import Poses
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from plica.prove.results import Result
 
 ENDINGS: Final = tuple(WRITERS)
-"""Endings of the files that `PosedSkin.files` makes."""
+"""Endings of the files that `PosedModel.files` makes."""
 
 
 class UnusableFormError(PlicaError, ValueError):
@@ -39,7 +39,7 @@ class UnusableFormError(PlicaError, ValueError):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class PosedSkin:
+class PosedModel:
     """A character's skin in one pose, shapes on. positions (v, 3): metres of model space, y up.
 
     poses: the pose, one frame. record: what travels along with a file of it.
@@ -70,9 +70,19 @@ class PosedSkin:
         content = WRITERS[ending](file_mesh(mesh, self.positions, record), record)
         return {path.name: content, companion_of(path).name: (record.text() + "\n").encode()}
 
+    def write(
+        self, file: FilePath, *, metres: float = 1.0, up: UpAxis = "y", welded: bool = False
+    ) -> tuple[Diagnostic, ...]:
+        """Write both files, all or none; what stands in the way is given as diagnostics. Raises UnusableFormError."""
+        from plica.emit.writer import write
+
+        path, diagnostics = Path(file), Diagnostics()
+        write(self.files(path.name, metres=metres, up=up, welded=welded), path.parent, diagnostics)
+        return diagnostics.all
+
     def __repr__(self) -> str:
         on = counted(len(self.record.shapes), "shape")
-        return f"<PosedSkin of {self.record.character!r}: {self.record.said}, {on} on>"
+        return f"<PosedModel of {self.record.character!r}: {self.record.said}, {on} on>"
 
 
 def pose_skin(
@@ -88,7 +98,7 @@ def pose_skin(
     strength: float = 1.0,
     both_sides: bool = False,
     on: Collection[str] | None = None,
-) -> PosedSkin:
+) -> PosedModel:
     """The skin in the pose that a shape is sculpted in, or in any other pose.
 
     shape: its output name, or its declared name, which means the left side's; its pose is the one that its sculpt says,
@@ -133,7 +143,7 @@ def pose_skin(
         vertices=attached.mesh.vertex_count,
         tool=__version__,
     )
-    return PosedSkin(attached, posed.positions, made[0], record)
+    return PosedModel(attached, posed.positions, made[0], record)
 
 
 def shape_of(rig: Rig, name: str) -> Shape:
@@ -222,8 +232,6 @@ class _Asked:
         return shapes_before(self.rig, shape) if sculpt is None else frozenset(sculpt.after)
 
     def _solved(self, items: Iterable[StrengthPose | JointPose]) -> Poses:
-        from plica.diagnostics import Diagnostics
-
         solved, diagnostics = PoseSolver(self.rig).pose(tuple(items)), Diagnostics()
         for problem in solved.problems:
             diagnostics.add_filled(problem.rule, None, problem.values)

@@ -9,8 +9,6 @@ from pathlib import Path
 import plica
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
-from plica.diagnostics import Diagnostics
-from plica.emit.writer import write
 from plica.errors import PlicaError
 
 
@@ -35,14 +33,14 @@ def adopt(options: argparse.Namespace) -> int:
         except PlicaError as error:
             remark(f"plica adopt: {error}")
             return 1
-    diagnostics = Diagnostics()
+    diagnostics = taken.diagnostics
     if taken.ok:
         name = options.out or f"sculpts/{taken.declared}.npz"
         out = Path(options.out) if options.out else folder / name
         if out.exists() and not options.replace:
             return usage_error("adopt", f"`{out.as_posix()}` exists; give --replace to write over it, or another --out")
-        write({out.name: taken.content}, out.parent, diagnostics)
-    shown = in_order((*taken.diagnostics, *diagnostics.all))
+        diagnostics += taken.write(out)
+    shown = in_order(diagnostics)
     show(shown, "text", sys.stderr)
     if has_errors(shown):
         return 1

@@ -235,8 +235,8 @@ COMMANDS = {
         """,
         (
             "plica pose wren.plica elbow_crease --out elbow.obj",
-            'plica pose wren.plica --at "elbow 1, about z of lowerarm 20 deg" --out bent.obj --unit cm --up z',
-            'plica pose wren.plica --worst "volume of left_forearm" --out worst.glb',
+            "plica pose wren.plica --pose salute --out salute.obj --unit cm --up z",
+            "plica pose wren.plica --clip clips/rounds.glb --time 2.5 --out moment.glb",
         ),
         options.add_pose,
         _pose,

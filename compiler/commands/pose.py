@@ -11,8 +11,6 @@ import plica
 from plica.commands.options import UNITS_OF_FILES
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
-from plica.diagnostics import Diagnostics
-from plica.emit.writer import write
 from plica.errors import PlicaError
 
 
@@ -40,15 +38,14 @@ def pose(options: argparse.Namespace) -> int:
                 both_sides=options.both_sides,
                 on=_names(options.on),
             )
-            files = posed.files(out.name, metres=UNITS_OF_FILES[options.unit], up=options.up, welded=options.welded)
+            metres = UNITS_OF_FILES[options.unit]
+            written = posed.write(out, metres=metres, up=options.up, welded=options.welded)
         except PlicaError as error:
             remark(f"plica pose: {error}")
             return 1
-    diagnostics = Diagnostics()
-    written = write(files, out.parent, diagnostics)
-    shown = in_order((*posed.mesh.diagnostics, *diagnostics.all))
+    shown = in_order((*posed.mesh.diagnostics, *written))
     show(shown, "text", sys.stderr)
-    if written is None:
+    if has_errors(written):
         return 1
     record = posed.record
     on = ", ".join(f"{name} {strength:.3g}" for name, strength in record.shapes.items()) or "none"

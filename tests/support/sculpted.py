@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 import plica
-from plica.api.sculpting import PosedSkin
+from plica.api.sculpting import PosedModel
 from plica.mesh.arrays import Floats, Integers
 from plica.mesh.recognition.pose_path import PosePath
 from plica.mesh.symmetry import size_of
@@ -27,7 +27,7 @@ class SculptGround:
     """A character with its left elbow at 120 degrees: what is handed out, and the way there from rest."""
 
     character: plica.Character
-    posed: PosedSkin
+    posed: PosedModel
     path: PosePath
     size: float
 
