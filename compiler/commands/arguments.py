@@ -155,7 +155,8 @@ COMMANDS = {
         """
         Looks into a model and writes down what it finds: the sides and how joint names tell them, the
         mirror plane, the joints and the morph targets, as a spec that checks without errors and is ready to
-        be filled in. The spec goes to the standard output unless --out is given.
+        be filled in. Axes and spans are those of the model's own clips, where they tell; else they are guesses
+        and marked so. The spec goes to the standard output unless --out is given.
         """,
         ("plica start otter.glb", "plica start otter.glb --out otter.plica"),
         options.add_start,

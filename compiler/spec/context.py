@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from itertools import chain
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Fix
 from plica.readers.model_outline import ModelOutline
-from plica.skeleton.algebra import length, unit
+from plica.skeleton.algebra import Vector, length, unit
 from plica.source import Span
 from plica.spec.entries import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -20,6 +21,22 @@ from plica.values import About, Curve, Photo
 from plica.workspace import Refused, Workspace
 
 _AXES = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+_COMPONENT = r"\s*([+-]?(?:\d{1,12}(?:\.\d{1,18})?|\.\d{1,18}))\s*"
+_VECTOR = re.compile(rf"\({_COMPONENT},{_COMPONENT},{_COMPONENT}\)", re.ASCII)
+
+
+def _axis_of_text(text: str) -> Vector | None:
+    """The vector of `x`, `-z` or `(0.6, -0.8, 0)`, not of unit length; None where a text is none of them."""
+    found = _VECTOR.fullmatch(text)
+    if found is not None:
+        x, y, z = (float(one) for one in found.groups())
+        return x, y, z
+    named = _AXES.get(text.lstrip("+-"))
+    if named is None or len(text) > 2:
+        return None
+    sign = -1.0 if text.startswith("-") else 1.0
+    x, y, z = (sign * component if component else 0.0 for component in named)
+    return x, y, z
 
 
 class Context(NamedTuple):
@@ -108,19 +125,18 @@ class Context(NamedTuple):
         space = cast(Space, node.space or "joint")
         if isinstance(node, nodes.NamedAxis):
             text = scope.fill(node.text, node)
-            vector = _AXES.get(text.lstrip("+-"))
-            if vector is None or len(text) > 2:
+            vector = _axis_of_text(text)
+            if vector is None:
                 if text:
                     self.diagnostics.add("not-an-axis", scope.span(node), text=text)
                 return AxisValue(_AXES["x"], space)
-            sign = -1.0 if text.startswith("-") else 1.0
-            x, y, z = (sign * component if component else 0.0 for component in vector)
-            return AxisValue((x, y, z), space)
-        x, y, z = (scope.amount(component, Dimension.NUMBER, "a component of an axis") for component in node.components)
-        if length((x, y, z)) < 1e-12:
+        else:
+            x, y, z = (scope.amount(one, Dimension.NUMBER, "a component of an axis") for one in node.components)
+            vector = x, y, z
+        if length(vector) < 1e-12:
             self.diagnostics.add("null-axis", scope.span(node))
             return AxisValue(_AXES["x"], space)
-        return AxisValue(unit((x, y, z)), space)
+        return AxisValue(unit(vector), space)
 
     def turns(self, written: tuple[nodes.WrittenTurn, ...], scope: Scope) -> tuple[TurnValue, ...]:
         """A list of turns."""
