@@ -53,7 +53,8 @@ class StrengthComparison:
     """Compares the strengths that two rigs have in common, by the names of the later one."""
 
     def __init__(self, old: Rig, new: Rig) -> None:
-        self.old, self.new = in_new_names(old, renamed_entries(old, new)), new
+        before = in_new_names(old, renamed_entries(old, new))
+        self.old, self.new = _with_weights_of(before, new), _with_weights_of(new, before)
 
     @cached_property
     def sources(self) -> tuple[Sources, Sources]:
@@ -318,6 +319,13 @@ def part_of_rig(rig: Rig, names: Iterable[str]) -> Rig:
     used = {one.field for one in strengths if isinstance(one, Sample)}
     fields = tuple(field for field in rig.fields if field.name in used)
     return Rig(rig.character, rig.skeleton, rig.symmetry, rig.controls, fields, strengths)
+
+
+def _with_weights_of(rig: Rig, other: Rig) -> Rig:
+    """The rig with the weights of morph targets that only the other one reads: a pose of the model gives them all."""
+    known = {control.name for control in rig.controls}
+    added = tuple(one for one in other.controls if one.morph is not None and one.name not in known)
+    return rig._replace(controls=(*rig.controls, *added)) if added else rig
 
 
 def in_new_names(rig: Rig, renamed: Renamed) -> Rig:

@@ -10,7 +10,7 @@ from lark import TextSlice, Token
 from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
-from plica.editor.file_completion import UV_SETS, fitting, open_text
+from plica.editor.file_completion import READ_MORPHS, SHAPED_MORPHS, UV_SETS, fitting, open_text
 from plica.editor.project import Analysis
 from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.kinds.combinations import COMBINATION_KINDS
@@ -102,10 +102,14 @@ def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list
     if line.count('"') % 2 and _OPEN_BRACE.search(line):
         return [Suggestion(name, "variable") for name in in_scope(analysis.source.text, offset)]
     written = open_text(line, offset - len(line))
+    model = around.bound.outline
     if written is not None and written.word == UV_SETS:
-        model = around.bound.outline
         known = dict.fromkeys(name for mesh in model.meshes for name in mesh.uv_sets) if model else ()
         return [Suggestion(name, "uv set", written.start) for name in known]
+    if written is not None and written.word in (SHAPED_MORPHS, READ_MORPHS):
+        read = written.word == READ_MORPHS
+        morphs = () if model is None else model.all_morph_targets if read else model.morph_targets
+        return [Suggestion(name, "morph target", written.start) for name in morphs]
     folder = (analysis if written and written.word == "use" else around).folder
     if written is None or folder is None:
         return []

@@ -29,10 +29,13 @@ ENDINGS = {
     "photo": (*_IMAGES, ".gif"),
 }
 # The word, perhaps a number, and the quote that is open at the cursor.
-_OPEN = re.compile(r'(?:^|[\s{,])(\w+)[ \t]+(?:[-+.\d]+[ \t]+)?"([^"\\\n]*)$')
+_OPEN = re.compile(r'(?:^|[\s{,])(weight[ \t]+of|\w+)[ \t]+(?:[-+.\d]+[ \t]+)?"([^"\\\n]*)$')
 
 
-UV_SETS = "uv"  # the word after which a text names no file but a uv set of the model
+# The words after which a text names no file but a uv set or a morph target of the model.
+UV_SETS = "uv"
+SHAPED_MORPHS = "morph"
+READ_MORPHS = "weight of"
 
 
 class OpenText(NamedTuple):
@@ -43,13 +46,14 @@ class OpenText(NamedTuple):
 
 
 def open_text(line: str, line_start: int) -> OpenText | None:
-    """The text in quotes that the end of a line stands in, where its word asks for a file or a uv set."""
+    """The text in quotes that the end of a line stands in, where its word asks for a file or what the model holds."""
     if line.count('"') % 2 == 0:
         return None
     match = _OPEN.search(line)
-    if match is None or (match[1] not in ENDINGS and match[1] != UV_SETS):
+    word = "" if match is None else " ".join(match[1].split())
+    if match is None or word not in {*ENDINGS, UV_SETS, SHAPED_MORPHS, READ_MORPHS}:
         return None
-    return OpenText(match[1], line_start + match.start(2))
+    return OpenText(word, line_start + match.start(2))
 
 
 def fitting(word: str, folder: Path) -> list[str]:

@@ -43,6 +43,7 @@ def cut_clip(clip: Clip, start: float | None, stop: float | None) -> Clip:
         rotations=clip.rotations[keep],
         translations=clip.translations[keep],
         scales=None if clip.scales is None else clip.scales[keep],
+        weights={name: values[keep] for name, values in clip.weights.items()},
     )
 
 

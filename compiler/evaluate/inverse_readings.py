@@ -10,7 +10,6 @@ from plica.evaluate.poses import JointPlacement, SparsePose
 from plica.kinds.readings import (
     AXES,
     Bend,
-    ControlValue,
     Euler,
     Gap,
     Offset,
@@ -21,6 +20,7 @@ from plica.kinds.readings import (
     Swing,
     chain_ends,
     complete,
+    controls_of,
     joints_of,
     kind_of,
     seen,
@@ -170,8 +170,8 @@ def _scale(placer: ReadingInverter, reading: Scale, value: float) -> SparsePose:
     return placer.scaled(reading.joint, (1.0 + value * x / whole, 1.0 + value * y / whole, 1.0 + value * z / whole))
 
 
-def _control(placer: ReadingInverter, reading: ControlValue, value: float) -> SparsePose:
-    return placer.set_control(reading.control, value)
+def _control(placer: ReadingInverter, reading: Reading, value: float) -> SparsePose:
+    return placer.set_control(controls_of(reading)[0], value)
 
 
 # Each takes the record of its kind.
@@ -186,6 +186,7 @@ INVERSES: Final[Mapping[str, Callable[[ReadingInverter, Any, float], SparsePose 
         "scale": _scale,
         "gap": ReadingInverter.apart,
         "control": _control,
+        "weight": _control,
     },
 )
 """For each kind: a pose, otherwise at rest, in which a reading has a value; None where none has it."""

@@ -18,7 +18,7 @@ from plica.evaluate.gaps import Gaps
 from plica.evaluate.poses import Array
 from plica.evaluate.reading_groups import Chunk, Indexes, ReadingGroup, ReadingSources, indexes
 from plica.evaluate.seen_turns import SeenOffsets
-from plica.kinds.readings import Bend, ControlValue, Euler, Offset, Rotation, Scale, Swing, complete, seen
+from plica.kinds.readings import Bend, Euler, Offset, Reading, Rotation, Scale, Swing, complete, controls_of, seen
 from plica.skeleton.algebra import Quaternion, Vector, cross, matrix_of
 
 # Nearer than this to a middle angle of 90 degrees (as its cosine), only the sum or difference of the
@@ -234,10 +234,10 @@ class JointScales:
 
 
 class ControlValues:
-    """A control's value less its rest value."""
+    """A control's value less its rest value; the weight of a morph target is held by a control."""
 
-    def __init__(self, readings: Sequence[ControlValue], sources: ReadingSources) -> None:
-        self._controls = indexes([reading.control for reading in readings], sources.controls)
+    def __init__(self, readings: Sequence[Reading], sources: ReadingSources) -> None:
+        self._controls = indexes([controls_of(reading)[0] for reading in readings], sources.controls)
         self._rest = sources.control_rest[self._controls, np.newaxis]
 
     def read(self, chunk: Chunk) -> Array:
@@ -263,6 +263,7 @@ GROUPS: Final[Mapping[str, Callable[[Sequence[Any], ReadingSources], ReadingGrou
         "scale": JointScales,
         "gap": Gaps,
         "control": ControlValues,
+        "weight": ControlValues,
     },
 )
 """For each kind: what computes all readings of the kind."""

@@ -37,7 +37,7 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
     whose bones keep their lengths. Scales since rest, diagonal matrices D in the axes of the clip's joint, become K D
     K^T with K = F^-1 C^T F_clip, C the alignment; where that is not diagonal,
     no scale of the character's joint is the same, and it is reported and left at rest. Joints left over on either side
-    are reported once, limbs that are left out are an error.
+    are reported once, limbs that are left out are an error. Weights of morph targets are carried over by name.
     """
     skeleton = skeleton_of(rig)
     clip = in_unit_of(rig, clip)
@@ -60,8 +60,16 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
             translations[:, column] += _translations(skeleton, position, clip, other)
     scales = _scales(skeleton, clip, Carried(joints, aligned.turns), diagnostics, span)
     controls = tuple(control.name for control in rig.controls)
-    rest = np.array([control.rest for control in rig.controls], dtype=np.float64)
-    return Poses(tuple(joints), rotations, translations, controls, np.tile(rest, (frames, 1)), scales)
+    return Poses(tuple(joints), rotations, translations, controls, _control_values(rig, clip), scales)
+
+
+def _control_values(rig: Rig, clip: Clip) -> Array:
+    """The controls' values, (frames, controls): the clip's weights where they hold those, else at rest."""
+    values = np.tile(np.array([control.rest for control in rig.controls], dtype=np.float64), (len(clip.times), 1))
+    for column, control in enumerate(rig.controls):
+        if control.morph is not None and control.morph in clip.weights:
+            values[:, column] = clip.weights[control.morph]
+    return values
 
 
 def _rotations(skeleton: Skeleton, position: int, clip: Clip, other: int) -> Array:
@@ -136,7 +144,8 @@ def _is_identity(matrix: Matrix) -> bool:
 
 
 def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, span: Span | None) -> None:
-    if not matches.joints:
+    morphs = [control.morph for control in rig.controls if control.morph is not None]
+    if not matches.joints and not any(morph in clip.weights for morph in morphs):
         diagnostics.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
         return
     if matches.by_themselves:
@@ -151,6 +160,17 @@ def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, sp
     unmoved = [name for name in joints_read(rig) if name not in matches.joints]
     if unmoved:
         diagnostics.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
+    _report_morphs(morphs, clip, diagnostics, span)
+
+
+def _report_morphs(morphs: list[str], clip: Clip, diagnostics: Diagnostics, span: Span | None) -> None:
+    """Tells of morph targets that drivers read and whose weights the clip does not give."""
+    apart = [morph for morph in morphs if morph in clip.weights_apart]
+    if apart:
+        diagnostics.add("clip-morphs-differ", span, clip=clip.name, morphs=_listed(apart))
+    left = [morph for morph in morphs if morph not in clip.weights and morph not in apart]
+    if left:
+        diagnostics.add("clip-leaves-morphs", span, clip=clip.name, morphs=_listed(left))
 
 
 def joints_read(rig: Rig) -> tuple[str, ...]:

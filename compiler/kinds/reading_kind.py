@@ -20,6 +20,7 @@ class Part(Enum):
     CHANNEL = "x, y or z without a sign"
     ORDER = "x, y and z in some order"
     CONTROL = "a control"
+    MORPH = "a morph target of the model"
 
 
 class Needs(Enum):
@@ -29,7 +30,7 @@ class Needs(Enum):
     TRANSLATION = "the translation of its joint, in its parent or as another joint sees it"
     SCALE = "the scale of its joint"
     CHAIN = "the local transforms of all joints between its own and their nearest common ancestor"
-    CONTROL = "the value of its control"
+    CONTROL = "the value of its control, or of the one that holds the weight of its morph target"
 
 
 class Reach(NamedTuple):
@@ -127,7 +128,7 @@ def checked(kinds: Iterable[ReadingKind[Any]], records: Iterable[type]) -> Mappi
         if unknown or (kind.axis and not {kind.axis.signed, kind.axis.written} <= {*kind.fields, *kind.parts, ""}):
             raise IncompleteKindError(f"a text of `{kind.name}` names what it does not have")
         joints = len(kind.named(Part.JOINT))
-        if (kind.needs is Needs.CONTROL) != bool(kind.named(Part.CONTROL)) or (
+        if (kind.needs is Needs.CONTROL) != bool((*kind.named(Part.CONTROL), *kind.named(Part.MORPH))) or (
             joints != 0 if kind.needs is Needs.CONTROL else joints < (2 if kind.needs is Needs.CHAIN else 1)
         ):
             raise IncompleteKindError(f"`{kind.name}` does not have the joints or the control that it reads")

@@ -114,7 +114,17 @@ class ControlValue(NamedTuple):
     kind: Literal["control"] = "control"
 
 
-Reading = Rotation | Bend | Swing | Euler | Offset | Scale | Gap | ControlValue
+class MorphWeight(NamedTuple):
+    """The weight of one of the model's own morph targets less its rest value: that of the control whose `morph` it is.
+
+    Faces that were captured or made from speech move such weights.
+    """
+
+    morph: str
+    kind: Literal["weight"] = "weight"
+
+
+Reading = Rotation | Bend | Swing | Euler | Offset | Scale | Gap | ControlValue | MorphWeight
 
 distinct(*get_args(Reading))
 
@@ -234,6 +244,19 @@ _KINDS: Final[tuple[ReadingKind[Any], ...]] = (
         text="control {control}",
         short="control {control}",
     ),
+    ReadingKind(
+        name="weight",
+        record=MorphWeight,
+        phrase="weight of {morph}",
+        parts={"morph": Part.MORPH},
+        dimension=Dimension.NUMBER,
+        unit="",
+        needs=Needs.CONTROL,
+        reach=None,
+        axis=None,
+        text="weight of {morph}",
+        short="weight of {morph}",
+    ),
 )
 
 
@@ -271,8 +294,20 @@ def chain_ends(reading: Reading) -> tuple[str, str] | None:
 
 
 def controls_of(reading: Reading) -> tuple[str, ...]:
-    """The controls that a reading names."""
-    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.CONTROL))
+    """The controls whose values a reading is made of, those that hold the weights of morph targets included."""
+    kind = kind_of(reading).name
+    named = (getattr(reading, name) for name in _named(kind, Part.CONTROL))
+    return (*named, *(weight_control(morph) for morph in morphs_of(reading)))
+
+
+def morphs_of(reading: Reading) -> tuple[str, ...]:
+    """The morph targets whose weights a reading is made of."""
+    return tuple(getattr(reading, name) for name in _named(kind_of(reading).name, Part.MORPH))
+
+
+def weight_control(morph: str) -> str:
+    """The name of the control that holds the weight of a morph target; no declared control has a blank in its name."""
+    return f"weight of {morph}"
 
 
 def complete(what: str, register: Mapping[str, Row]) -> Mapping[str, Row]:

@@ -19,8 +19,8 @@ from plica.mesh.gltf_bindings import rigidly_bound, skinned_binding, unbound
 from plica.mesh.gltf_source import GltfMeshes, floats
 from plica.mesh.model_space import in_model_space
 from plica.readers.gltf_arrays import NUMBER_BYTES, GltfArrays
+from plica.readers.gltf_morphs import target_names
 from plica.readers.gltf_shown import TRIANGLES, Shown
-from plica.readers.gltf_skeleton import target_names
 from plica.readers.json_fields import Fields, fields, items, objects, text, whole
 from plica.readers.model_outline import UnreadableModel
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,10 @@ SAMPLE_BYTES: Final = 7 * 8
 """What one joint in one frame takes: a rotation and a translation."""
 SCALE_BYTES: Final = 3 * 8
 """What its scale takes on top, in a clip that has scales."""
+WEIGHT_BYTES: Final = 8
+"""What the weight of one morph target in one frame takes."""
+SAME_WEIGHT: Final = 1e-6
+"""What weights that are meant to be the same may differ by: some roundings of single precision."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +33,8 @@ class Clip:
     many metres one length of the file was taken for.
     `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
     frames and says nothing of what is between them).
+    `weights`: by name (frames,) those of the morph targets that the clip moves, in whichever meshes; `weights_apart`:
+    the names of targets that it moves differently in several meshes, so that there is no one weight.
     """
 
     name: str
@@ -41,6 +47,8 @@ class Clip:
     scales: NDArray[np.float64] | None = None
     bind: Skeleton | None = None
     unit: float = 1.0
+    weights: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    weights_apart: tuple[str, ...] = ()
 
     @property
     def joints(self) -> tuple[str, ...]:
@@ -61,3 +69,28 @@ def clip_in_unit(clip: Clip, unit: float) -> Clip:
         between=None if between is None else lambda times: clip_in_unit(between(times), unit),
         unit=unit,
     )
+
+
+MeshWeights = tuple[Sequence[str], NDArray[np.float64]]
+"""The names of the morph targets of one mesh that a clip moves, and their weights (frames, n)."""
+
+
+def moved_apart(moved: Iterable[MeshWeights]) -> tuple[str, ...]:
+    """The names of targets whose weights differ from mesh to mesh."""
+    first: dict[str, NDArray[np.float64]] = {}
+    apart: dict[str, None] = {}
+    for names, values in moved:
+        for name, column in zip(names, values.T, strict=True):
+            if np.abs(first.setdefault(name, column) - column).max(initial=0.0) > SAME_WEIGHT:
+                apart[name] = None
+    return tuple(apart)
+
+
+def with_weights(clip: Clip, moved: Iterable[MeshWeights], apart: tuple[str, ...]) -> Clip:
+    """The clip with weights of the meshes that it moves morph targets of, but those that it moves `apart`."""
+    weights: dict[str, NDArray[np.float64]] = {}
+    for names, values in moved:
+        for name, column in zip(names, values.T, strict=True):
+            if name not in apart:
+                weights.setdefault(name, column)
+    return replace(clip, weights=weights, weights_apart=apart)

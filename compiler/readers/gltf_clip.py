@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.readers.clip import SAMPLE_BYTES, SCALE_BYTES, Clip
+from plica.readers.clip import SAMPLE_BYTES, SCALE_BYTES, WEIGHT_BYTES, Clip, MeshWeights, moved_apart, with_weights
 from plica.readers.gltf_arrays import GltfArrays
+from plica.readers.gltf_morphs import morphs_of_nodes
 from plica.readers.gltf_skeleton import NodeSkeleton, animation_names, chosen_bind_pose, skeleton_of_document
 from plica.readers.json_fields import Fields, fields, index, objects, text
 from plica.readers.model_outline import UnreadableModel
@@ -23,7 +24,10 @@ INTERPOLATIONS = ("LINEAR", "STEP", "CUBICSPLINE")
 
 
 class AnimationTrack(NamedTuple):
-    """One channel: key times (n,), values (n, w); CUBICSPLINE (n, 3, w): tangent in, value, tangent out."""
+    """One channel: key times (n,), values (n, w); CUBICSPLINE (n, 3, w): tangent in, value, tangent out.
+
+    `joint`: what it moves; for weights of morph targets the node that shows them.
+    """
 
     joint: int
     path: str
@@ -33,20 +37,23 @@ class AnimationTrack(NamedTuple):
 
 
 class _Source(NamedTuple):
-    """A file and what every animation asks of it: which joint a node is, and how many nodes there are."""
+    """A file and what every animation asks of it: which joint a node is, how many nodes there are, and the names of the
+    morph targets that a node shows."""
 
     arrays: GltfArrays
     found: NodeSkeleton
     joints: Mapping[int, int]
     nodes: int
     bind: Skeleton | None
+    morphs: Mapping[int, tuple[str, ...]]
 
 
 def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     """A file's animations.
 
     Each is sampled at the union of its key times, or `rate` times a second from its first key to its last.
-    Morph weight channels are left out: no reading depends on them. Raises UnreadableModel.
+    Morph targets of one name count as one, whichever nodes show them, where the animation moves all that it moves of
+    them alike. Raises UnreadableModel.
     """
     arrays = GltfArrays(path)
     result = skeleton_of_document(arrays.document)
@@ -59,6 +66,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
         {node: joint for joint, node in enumerate(result.nodes)},
         len(objects(arrays.document, "nodes", "the file")),
         None if bind.same else bind.skeleton,
+        {node: morphs.names for node, morphs in morphs_of_nodes(arrays.document).items()},
     )
     return tuple(
         _clip(source, animation, f"animations[{number}]", names[number], rate)
@@ -101,10 +109,19 @@ def _cubic(values: Array, before: NDArray[np.intp], after: NDArray[np.intp], len
 
 
 def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float | None) -> Clip:
-    tracks = _tracks(source, animation, place)
+    tracks, weights = _tracks(source, animation, place)
     skeleton = source.found.skeleton
     joints = skeleton.joints
     scaled = any(track.path == "scale" for track in tracks)
+    every = [track.times for track in (*tracks, *weights)]
+    keys = np.unique(np.concatenate(every)) if every else np.zeros(1)
+    frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
+    # Even a clip of a skeleton without joints takes some time.
+    each = SAMPLE_BYTES + (SCALE_BYTES if scaled else 0)
+    shown = sum(len(source.morphs[track.joint]) for track in weights) * WEIGHT_BYTES
+    size = frames * (len(joints) + 1) * each + (frames + len(_telling(weights))) * shown
+    source.arrays.take(size, f"{place}, {frames} frames of {len(joints)} joints,")
+    apart = moved_apart(_weights(source, weights, _telling(weights)))
 
     def at(times: Array) -> Clip:
         rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))
@@ -114,19 +131,31 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
             targets["scale"] = np.tile(np.array([joint.scale for joint in joints]).reshape(-1, 3), (len(times), 1, 1))
         for track in tracks:
             targets[track.path][:, track.joint] = sample(track, times)
-        return Clip(name, times, rotations, translations, skeleton, True, at, targets.get("scale"), source.bind)
+        clip = Clip(name, times, rotations, translations, skeleton, True, at, targets.get("scale"), source.bind)
+        return with_weights(clip, _weights(source, weights, times), apart)
 
-    keys = np.unique(np.concatenate([track.times for track in tracks])) if tracks else np.zeros(1)
-    frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
-    # Even a clip of a skeleton without joints takes some time.
-    each = SAMPLE_BYTES + (SCALE_BYTES if scaled else 0)
-    source.arrays.take(frames * (len(joints) + 1) * each, f"{place}, {frames} frames of {len(joints)} joints,")
     return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))
 
 
-def _tracks(source: _Source, animation: Fields, place: str) -> list[AnimationTrack]:
+def _weights(source: _Source, tracks: Iterable[AnimationTrack], times: Array) -> list[MeshWeights]:
+    return [(source.morphs[track.joint], sample(track, times)) for track in tracks]
+
+
+def _telling(tracks: Sequence[AnimationTrack]) -> Array:
+    """Times at which tracks are alike only if they are alike throughout: all keys, and two places in between, as cubics
+    that are the same at four places are the same."""
+    if not tracks:
+        return np.zeros(0)
+    keys = np.unique(np.concatenate([track.times for track in tracks]))
+    steps = np.diff(keys)
+    return np.sort(np.concatenate([keys, keys[:-1] + steps / 3.0, keys[:-1] + steps * (2.0 / 3.0)]))
+
+
+def _tracks(source: _Source, animation: Fields, place: str) -> tuple[list[AnimationTrack], list[AnimationTrack]]:
+    """The channels that move joints, and those that move the weights of morph targets."""
     samplers = objects(animation, "samplers", place)
     tracks: dict[tuple[int, str], AnimationTrack] = {}
+    weights: dict[int, AnimationTrack] = {}
     for number, channel in enumerate(objects(animation, "channels", place)):
         here = f"{place}.channels[{number}]"
         target = fields(channel.get("target"), f"{here}.target")
@@ -139,11 +168,17 @@ def _tracks(source: _Source, animation: Fields, place: str) -> list[AnimationTra
             key = (source.joints[node], path)
             if key in tracks:
                 raise UnreadableModel(f"{here} moves what a channel before it moves already")  # section 3.11
-            tracks[key] = _track(source.arrays, samplers[sampler], key[0], path, here)
-    return list(tracks.values())
+            tracks[key] = _track(source.arrays, samplers[sampler], key, WIDTHS[path], here)
+        elif node is not None and node in source.morphs and path == "weights":
+            if node in weights:
+                raise UnreadableModel(f"{here} moves what a channel before it moves already")
+            weights[node] = _track(source.arrays, samplers[sampler], (node, path), len(source.morphs[node]), here)
+    return list(tracks.values()), list(weights.values())
 
 
-def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: str) -> AnimationTrack:
+def _track(arrays: GltfArrays, sampler: Fields, moved: tuple[int, str], width: int, place: str) -> AnimationTrack:
+    """The track of what is moved, a joint or a node, and its path; `width` numbers belong to one key."""
+    joint, path = moved
     interpolation = text(sampler, "interpolation", place) or "LINEAR"
     if interpolation not in INTERPOLATIONS:
         raise UnreadableModel(f"{place} has an interpolation that glTF 2.0 does not know")
@@ -151,8 +186,9 @@ def _track(arrays: GltfArrays, sampler: Fields, joint: int, path: str, place: st
     values = arrays.accessor(sampler.get("output"))
     if times.ndim != 1 or times.dtype.kind != "f" or len(times) == 0 or np.any(np.diff(times) <= 0.0):
         raise UnreadableModel(f"the key times of {place} do not rise strictly")
-    keys, width = len(times), WIDTHS[path]
-    cubic = interpolation == "CUBICSPLINE"
+    keys, cubic = len(times), interpolation == "CUBICSPLINE"
+    if path == "weights" and values.ndim == 1:  # a list of scalars, as many for each key as there are targets
+        values = values.reshape(-1, width) if len(values) % width == 0 else values
     if values.dtype.kind != "f" or values.shape != (keys * 3 if cubic else keys, width):
         raise UnreadableModel(f"the values of {place} do not match its {keys} key times")
     numbers = values.astype(np.float64)

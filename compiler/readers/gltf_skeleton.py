@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import NamedTuple
 
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
 from plica.readers.gltf_binds import GltfFile, bind_pose_of
 from plica.readers.gltf_document import parents_of_nodes
+from plica.readers.gltf_morphs import NodeMorphs, morphs_of_nodes, most_targets, target_names
 from plica.readers.gltf_shown import ShownMeshes, below_or_among, mesh_names, moved_nodes, shown_meshes, used_skins
 from plica.readers.json_fields import Fields, fields, index, indexes, numbers, objects, text, whole
 from plica.readers.model_outline import MeshOutline, ModelOutline, distinct
@@ -40,8 +41,9 @@ def outline_of_document(document: Fields, chosen: Collection[str] = (), path: Pa
     shown = shown_meshes(document, chosen)
     problems += shown.problems
     accessors = objects(document, "accessors", "the file")
+    morphs = list(morphs_of_nodes(document).values())
     meshes = tuple(
-        _mesh_outline(mesh, number, shown, accessors)
+        _mesh_outline(mesh, number, shown, accessors)._replace(morph_weights=_rest_weights(morphs, number))
         for number, mesh in enumerate(objects(document, "meshes", "the file"))
     )
     used = used_skins(document, chosen)
@@ -216,11 +218,15 @@ def _vector(node: Fields, key: str, default: Vector, place: str) -> Vector:
     return default if values is None else (values[0], values[1], values[2])
 
 
+def _rest_weights(morphs: Iterable[NodeMorphs], mesh: int) -> tuple[tuple[float, ...], ...]:
+    """The different weights that nodes show a mesh with."""
+    return tuple(dict.fromkeys(shown.weights for shown in morphs if shown.mesh == mesh))
+
+
 def _mesh_outline(mesh: Fields, number: int, shown: ShownMeshes, accessors: list[Fields]) -> MeshOutline:
     place = f"meshes[{number}]"
     vertices = 0
     uv_sets: dict[str, None] = {}
-    targets = 0
     seen: set[int] = set()
     for position, primitive in enumerate(objects(mesh, "primitives", place)):
         here = f"{place}.primitives[{position}]"
@@ -230,31 +236,14 @@ def _mesh_outline(mesh: Fields, number: int, shown: ShownMeshes, accessors: list
             seen.add(accessor)  # primitives may share their vertices and differ in material alone
             vertices += whole(accessors[accessor], "count", 0, f"accessors[{accessor}]")
         uv_sets |= dict.fromkeys(key for key in sorted(attributes) if key.startswith("TEXCOORD_"))
-        targets = max(targets, len(objects(primitive, "targets", here)))
     skinned = number in shown.skinned
     return MeshOutline(
         name=shown.names[number],
         vertices=vertices,
         uv_sets=tuple(uv_sets),
-        morph_targets=target_names(mesh, targets),
+        morph_targets=target_names(mesh, most_targets(mesh, place)),
         skinned=skinned,
         taken=number in shown.meshes,
         nodes=shown.nodes[number],
         skinning="linear" if skinned else None,
     )
-
-
-def target_names(mesh: Fields, count: int) -> tuple[str, ...]:
-    """The morph targets' names: those in extras.targetNames (section 3.7.2.1), else `target_0` and so on."""
-    extras = mesh.get("extras")
-    stated = extras.get("targetNames") if isinstance(extras, dict) else None
-    given = stated if isinstance(stated, list) else []
-    names = [
-        given[number] if number < len(given) and _usable_name(given[number]) else f"target_{number}"
-        for number in range(count)
-    ]
-    return distinct(names, [], "morph targets")
-
-
-def _usable_name(value: object) -> bool:
-    return isinstance(value, str) and value != "" and value.isprintable()

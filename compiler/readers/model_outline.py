@@ -21,6 +21,8 @@ class MeshOutline(NamedTuple):
 
     `taken`: whether it is part of the character's skin; `nodes`: what the nodes are called that show it; `skinning`:
     how a skin moves it, None where none does; `skinning_stated`: whether the file says so itself, not only its format.
+    `morph_weights`: the weights of its morph targets at rest, once for each different set that nodes show it with; none
+    where all are 0.
     """
 
     name: str
@@ -32,6 +34,7 @@ class MeshOutline(NamedTuple):
     nodes: tuple[str, ...] = ()
     skinning: SkinningMethod | None = None
     skinning_stated: bool = False
+    morph_weights: tuple[tuple[float, ...], ...] = ()
 
 
 class ModelOutline(NamedTuple):
@@ -61,6 +64,20 @@ class ModelOutline(NamedTuple):
     def morph_targets(self) -> tuple[str, ...]:
         """The names of the skin's morph targets, once each, in the order met."""
         return tuple(dict.fromkeys(name for mesh in self.meshes if mesh.taken for name in mesh.morph_targets))
+
+    @property
+    def all_morph_targets(self) -> tuple[str, ...]:
+        """The names of the morph targets of all meshes, the skin's or not, once each, in the order met."""
+        return tuple(dict.fromkeys(name for mesh in self.meshes for name in mesh.morph_targets))
+
+    def rest_weights(self, morph: str) -> dict[str, tuple[float, ...]]:
+        """The weights at rest of the morph targets of this name, by the meshes that have one."""
+        result = {}
+        for mesh in self.meshes:
+            if morph in mesh.morph_targets:
+                column = mesh.morph_targets.index(morph)
+                result[mesh.name] = tuple(dict.fromkeys(row[column] for row in mesh.morph_weights)) or (0.0,)
+        return result
 
 
 def in_unit(outline: ModelOutline, unit: float) -> ModelOutline:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.readers.clip import Clip
+from plica.readers.clip import Clip, with_weights
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.usd_model import skeleton_of_prim
 from plica.readers.usd_reader import read_stage
@@ -42,7 +42,7 @@ def _clip(motion: UsdMotion, prim: UsdSkeleton, unit: float) -> Clip:
     rest = skeleton_of_prim(prim)
     rotations, scales = _taken_apart(np.swapaxes(matrices[..., :3, :3], -1, -2))
     unscaled = np.abs(scales - np.array([joint.scale for joint in rest.joints])).max(initial=0.0) < _SAME_SCALE
-    return Clip(
+    clip = Clip(
         motion.name,
         seconds,
         rotations,
@@ -52,6 +52,15 @@ def _clip(motion: UsdMotion, prim: UsdSkeleton, unit: float) -> Clip:
         scales=None if unscaled else scales,
         unit=unit,
     )
+    return with_weights(clip, [(motion.shapes, _weights(motion, len(seconds)))], ()) if motion.shapes else clip
+
+
+def _weights(motion: UsdMotion, frames: int) -> Array:
+    """The weights of the blend shapes, (frames, shapes)."""
+    weights = np.frombuffer(motion.weights.usable().data, dtype=np.float32).astype(np.float64)
+    if weights.size != frames * len(motion.shapes) or not np.isfinite(weights).all():
+        raise UnreadableModel(f"the blend shape weights of `{motion.name}` are not one number for each shape and frame")
+    return weights.reshape(frames, len(motion.shapes))
 
 
 def _taken_apart(linear: Array) -> tuple[Array, Array]:

@@ -184,18 +184,21 @@ class _Extractor:
         }
 
     def motion(self, skeleton: UsdSkel.Skeleton) -> Item | None:
-        """The animation bound to a skeleton; None where none is, or it holds no time samples of joints."""
+        """The animation bound to a skeleton; None where none is, or it holds no time samples."""
         root = UsdSkel.Root.Find(skeleton.GetPrim())
         query = self._cache(root).GetSkelQuery(skeleton) if root else None
         animation = (query.GetAnimQuery() or None) if query else None
-        times = [] if animation is None else list(animation.GetJointTransformTimeSamples())
-        if animation is None or not times:
+        if animation is None:
+            return None
+        times = sorted({*animation.GetJointTransformTimeSamples(), *animation.GetBlendShapeWeightTimeSamples()})
+        if not times:
             return None
         path, name = str(skeleton.GetPath()), animation.GetPrim().GetName()
-        return {"skeleton": path, "name": name, "content": self._part(lambda: self._motion(query, times))}
+        return {"skeleton": path, "name": name, "content": self._part(lambda: self._motion(query, animation, times))}
 
-    def _motion(self, query: UsdSkel.SkeletonQuery, times: list[float]) -> Item:
-        """Local transforms of all joints at each time, those of roots in the model's space; rest where not animated."""
+    def _motion(self, query: UsdSkel.SkeletonQuery, animation: UsdSkel.AnimQuery, times: list[float]) -> Item:
+        """Local transforms of all joints at each time, those of roots in the model's space; rest where not animated.
+        And the weights of the blend shapes that the animation names."""
         skeleton = query.GetSkeleton()
         above = _metres_y_up(self._stage, skeleton)
         topology = query.GetTopology()
@@ -214,7 +217,18 @@ class _Extractor:
         return {
             "seconds": self._keep("d", (len(times),), memoryview(seconds).tobytes()),
             "transforms": self._keep("d", shape, b"".join(parts)),
+            **self._weights(animation, times),
         }
+
+    def _weights(self, animation: UsdSkel.AnimQuery, times: list[float]) -> Item:
+        names = [str(name) for name in animation.GetBlendShapeOrder() or ()]
+        rows = [animation.ComputeBlendShapeWeights(time) for time in times] if names else []
+        if not any(rows):
+            names, rows = [], []  # shapes are named, but nothing says how far they are on
+        if any(row is None or len(row) != len(names) for row in rows):
+            raise _Fault(f"the blend shape weights of {animation.GetPrim().GetPath()} do not fit its `blendShapes`")
+        numbers = b"".join(memoryview(row).tobytes() for row in rows)
+        return {"shapes": names, "weights": self._keep("f", (len(rows), len(names)), numbers)}
 
     def _to_metres_y_up(self, placed: UsdGeom.Xformable) -> Item:
         return self._matrices([_metres_y_up(self._stage, placed)])

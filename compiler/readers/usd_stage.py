@@ -123,13 +123,16 @@ class UsdSkeleton(NamedTuple):
 class UsdMotion(NamedTuple):
     """The animation of a Skeleton prim: `seconds` (frames,), and the local transforms of its joints in each frame.
 
-    `transforms` (frames * joints, 4, 4), matrices for row vectors, those of roots in the model's space.
+    `transforms` (frames * joints, 4, 4), matrices for row vectors, those of roots in the model's space. `shapes`: the
+    blend shapes that it moves, and their `weights` (frames, shapes).
     """
 
     skeleton: str
     name: str
     seconds: UsdArray
     transforms: UsdArray
+    shapes: tuple[str, ...]
+    weights: UsdArray
     fault: str
 
 
@@ -260,8 +263,11 @@ class _Decoder:
         content = fields(item.get("content"), "motion")
         path, name = _text(item, "skeleton"), _text(item, "name")
         if fault := text(content, "fault", "motion"):
-            return UsdMotion(path, name, _without(fault), _without(fault), fault)
-        return UsdMotion(path, name, self._array(content, "seconds"), self._array(content, "transforms"), "")
+            nothing = _without(fault)
+            return UsdMotion(path, name, nothing, nothing, (), nothing, fault)
+        seconds, transforms = self._array(content, "seconds"), self._array(content, "transforms")
+        shapes, weights = _texts(content, "shapes", "motion"), self._array(content, "weights")
+        return UsdMotion(path, name, seconds, transforms, shapes, weights, "")
 
     def _array(self, holder: Fields, key: str) -> UsdArray:
         """An array of the answer; its bytes lie in the answer and are as many as its shape asks for."""

@@ -11,6 +11,7 @@ from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_pose, expand_reading
+from plica.rig.expand_weights import weight_controls
 from plica.rig.output_names import SIDES, Naming
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
@@ -80,7 +81,7 @@ class _Expansion:
                 character=self._character(),
                 skeleton=self._skeleton(),
                 symmetry=self._symmetry(),
-                controls=tuple(self._entries("control", bound.controls, self._control)),
+                controls=(*self._entries("control", bound.controls, self._control), *weight_controls(bound.drivers)),
                 fields=tuple(fields),
                 strengths=tuple(strengths),
                 regions=tuple(regions),
@@ -168,7 +169,7 @@ class _Expansion:
     def _control(self, entry: spec.Entry[spec.ControlFacts], side: OneSide, name: str) -> Control:
         declared, facts = entry.declared, entry.facts(side)
         about = self._about(entry.about(side), side)
-        return Control(name, side, declared.name, facts.range, facts.rest, about)
+        return Control(name, side, declared.name, facts.range, facts.rest, about=about)
 
     def _driver(self, entry: spec.Entry[spec.DriverFacts], side: OneSide, name: str) -> Driver | None:
         declared, facts = entry.declared, entry.facts(side)

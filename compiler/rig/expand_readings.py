@@ -148,6 +148,9 @@ def _derived(sort: Part, part: Any, resolving: Resolving) -> Any:
             return resolving.mirror.direction(resolving.direction(part))
         case Part.CHANNEL | Part.ORDER:
             return part
+        case Part.MORPH:
+            target: spec.MorphTarget = part.right if resolving.side == "right" else part.left
+            return target.name
         case Part.CONTROL:
             return frames.naming.target(part, resolving.side)
     assert_never(sort)

@@ -11,7 +11,7 @@ from typing import NamedTuple, assert_never
 from plica.kinds.curves import curve_problem
 from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
 from plica.kinds.reading_kind import Needs, Part
-from plica.kinds.readings import Reading, kind_of, seen
+from plica.kinds.readings import Reading, kind_of, seen, weight_control
 from plica.rig.offsets_table import Matrix4, OffsetsTable
 from plica.rig.region_sources import joints_of, regions_of
 from plica.rig.rig import Rig, Symmetry
@@ -55,6 +55,10 @@ def problems(rig: Rig) -> Iterator[Problem]:
     if geometry is not None and geometry.unit is not None and not geometry.unit > 0.0:
         yield Problem("character.geometry.unit", f"is {geometry.unit:g}, but a unit is a length")
     known = {place: frozenset(names) for place, names in lists.items()}
+    known["morphs"] = frozenset(control.morph for control in rig.controls if control.morph is not None)
+    for index, control in enumerate(rig.controls):
+        if control.morph is not None and control.name != weight_control(control.morph):
+            yield Problem(f"controls[{index}].name", f"must be {weight_control(control.morph)!r}")
     yield from _skeleton_problems(rig, known["skeleton"])
     yield from _symmetry_problems(rig.symmetry)
     for index, field in enumerate(rig.fields):
@@ -181,6 +185,8 @@ def _reading_problems(place: str, reading: Reading, known: dict[str, frozenset[s
     kind = kind_of(reading)
     for name in kind.named(Part.CONTROL):
         yield from _unknown(f"{place}.{name}", getattr(reading, name), known["controls"], "control")
+    for name in kind.named(Part.MORPH):
+        yield from _unknown(f"{place}.{name}", getattr(reading, name), known["morphs"], "control of the morph target")
     for name in kind.named(Part.JOINT):
         yield from _unknown(f"{place}.{name}", getattr(reading, name), known["skeleton"], "joint")
     if kind.needs is not Needs.CONTROL and seen(reading).relative_to == seen(reading).joint:

@@ -13,13 +13,18 @@ from plica.values import NOTHING_SAID, About, Curve, Side
 
 
 class Control(NamedTuple):
-    """A number that the animator sets, in `range`; `rest` is its value in the rest pose."""
+    """A number that the animator sets, in `range`; `rest` is its value in the rest pose.
+
+    Where there is a `morph`, the number is the weight of that morph target of the model: its animation sets it, and
+    nobody declared it.
+    """
 
     name: str
     side: Side
     declared: str
     range: tuple[float, float]
     rest: float
+    morph: str | None = None
     about: About = NOTHING_SAID
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from statistics import median
 from typing import NamedTuple
 
@@ -165,7 +166,7 @@ def _patterns(names: list[str]) -> list[tuple[str, str]]:
     known = set(names)
     result: dict[tuple[str, str], None] = {}
     for name in names:
-        for start, left, right in _side_words(name):
+        for start, left, right in side_words(name):
             before, after = name[:start], name[start + len(left) :]
             if before + right + after in known:
                 for pattern in _generalised(before, left, right, after, names):
@@ -173,13 +174,14 @@ def _patterns(names: list[str]) -> list[tuple[str, str]]:
     return list(result)
 
 
-def _side_words(name: str) -> list[tuple[int, str, str]]:
-    """Places in a name where a word for the left stands, with that word and its counterpart in the same case."""
+def side_words(name: str, words: Sequence[tuple[str, str]] = SIDE_WORDS) -> list[tuple[int, str, str]]:
+    """Places in a name where the first of two `words` stands (the one for the left, if not stated), with that word and
+    its counterpart in the same case."""
     result = []
     folded = name.lower()
     if len(folded) != len(name):
         return []
-    for left, right in SIDE_WORDS:
+    for left, right in words:
         start = folded.find(left)
         while start >= 0:
             written = name[start : start + len(left)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -33,7 +33,7 @@ class Sides(NamedTuple):
 
     `unpaired` are joints that carry a side's mark while the other side has no such joint; `clashing` are base names
     that more than one pair would have (the first pair keeps it). `placed`: the names of pairs that were found by
-    position; such a pair is called as its left joint is.
+    position; such a pair is called as its left joint is. `patterns`: those that were used, left ones with right ones.
     """
 
     pairs: dict[str, Pair]
@@ -43,6 +43,7 @@ class Sides(NamedTuple):
     unpaired: tuple[int, ...]
     clashing: tuple[str, ...]
     placed: frozenset[str] = frozenset()
+    patterns: tuple[tuple[str, str], ...] = ()
 
 
 NO_SIDES = Sides({}, {}, frozenset(), frozenset(), (), ())
@@ -72,6 +73,14 @@ def base_name(pattern: str, captures: Sequence[str]) -> str:
     middle = pattern.split("*")[1] if len(captures) == 2 else ""
     keeps = len(middle) > 1 and middle[0] in _SEPARATORS and middle[-1] in _SEPARATORS
     return (middle[0] if keeps else "").join(captures)
+
+
+def counterparts(name: str, pattern: str, other: str) -> Iterator[tuple[str, str]]:
+    """What the other side's pattern makes of a name that fits a pattern, and the name that both share."""
+    for expression in _fitting(pattern, name):
+        match = expression.match(name)
+        if match is not None:
+            yield _filled(other, match.groups()), base_name(pattern, match.groups())
 
 
 def valid_pattern(pattern: str) -> bool:
@@ -108,14 +117,11 @@ def pair_joints(
         add(name or _common_name(names[left], names[right]), left, right)
     for left_pattern, right_pattern in zip(left_patterns, right_patterns, strict=True):
         for position, name in enumerate(names):
-            for expression in _fitting(left_pattern, name):
-                match = expression.match(name)
-                if match is None:
-                    continue
+            for counterpart, base in counterparts(name, left_pattern, right_pattern):
                 marked[position] = None
-                other = index.get(_filled(right_pattern, match.groups()))
+                other = index.get(counterpart)
                 if other is not None:
-                    add(base_name(left_pattern, match.groups()), position, other)
+                    add(base, position, other)
                     break
             if any(expression.match(name) for expression in _fitting(right_pattern, name)):
                 marked[position] = None
@@ -126,6 +132,7 @@ def pair_joints(
         right=frozenset(pair.right for pair in pairs.values()),
         unpaired=tuple(position for position in marked if position not in partner),
         clashing=tuple(clashing),
+        patterns=tuple(zip(left_patterns, right_patterns, strict=False)),
     )
 
 

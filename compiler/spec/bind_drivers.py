@@ -16,6 +16,7 @@ from plica.kinds.readings import READING_KINDS
 from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
+from plica.spec.morph_names import bind_morph
 from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.units import Dimension
@@ -56,7 +57,7 @@ def _are_apart(joints: Sequence[model.JointRef], node: nodes.Placed, scope: Scop
 
 def _reading_part(
     sort: Part, part: Any, reading: nodes.Reading, scope: Scope, context: Context
-) -> model.JointRef | model.AxisValue | model.EntryReference | str | None:
+) -> model.JointRef | model.AxisValue | model.EntryReference | model.MorphRef | str | None:
     match sort:
         case Part.JOINT:
             return context.joint(part, scope)
@@ -66,6 +67,8 @@ def _reading_part(
             return _channel(part, reading, scope, context)
         case Part.ORDER:
             return _order(part, scope, context)
+        case Part.MORPH:
+            return bind_morph(part, scope, context)
         case Part.CONTROL:
             return context.symbols.target(part, "control", scope, context.side)
     assert_never(sort)

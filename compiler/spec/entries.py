@@ -57,6 +57,23 @@ class EntryReference(NamedTuple):
     member: str | None = None
 
 
+class MorphTarget(NamedTuple):
+    """A morph target of the model: of which side its name is, the name of the pair's left one (else its own), and its
+    weight at rest."""
+
+    name: str
+    side: OneSide
+    left: str
+    rest: float
+
+
+class MorphRef(NamedTuple):
+    """The morph target to read on the left (or for no side), and the one on the right."""
+
+    left: MorphTarget
+    right: MorphTarget
+
+
 class ReadingOf(NamedTuple):
     """A reading with its names bound: the name of its kind, and the parts of its phrase in order.
 
@@ -64,10 +81,10 @@ class ReadingOf(NamedTuple):
     """
 
     kind: str
-    values: tuple[JointRef | AxisValue | EntryReference | str | None, ...]
+    values: tuple[JointRef | AxisValue | EntryReference | MorphRef | str | None, ...]
 
     @property
-    def parts(self) -> dict[str, JointRef | AxisValue | EntryReference | str | None]:
+    def parts(self) -> dict[str, JointRef | AxisValue | EntryReference | MorphRef | str | None]:
         """The parts by name."""
         return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 
@@ -330,5 +347,5 @@ class Spec(NamedTuple):
     expectations: tuple[ExpectationOf, ...]
 
 
-distinct(JointRef, AxisValue, EntryReference, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)
+distinct(JointRef, AxisValue, EntryReference, MorphRef, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)
 distinct(*get_args(RegionSourceOf))

@@ -115,12 +115,12 @@ class Reading(NamedTuple):
     """
 
     kind: str
-    values: tuple[Axis | JointName | Reference | Name | str | None, ...]
+    values: tuple[Axis | JointName | Reference | Name | Text | str | None, ...]
     start: int
     end: int
 
     @property
-    def parts(self) -> dict[str, Axis | JointName | Reference | Name | str | None]:
+    def parts(self) -> dict[str, Axis | JointName | Reference | Name | Text | str | None]:
         """The parts by name."""
         return dict(zip(READING_KINDS[self.kind].part_names, self.values, strict=True))
 

@@ -30,6 +30,7 @@ class JsonTarget(Target):
             "reading scale",
             "reading gap",
             "reading control",
+            "reading weight",
             "curve linear",
             "curve points",
             "curve hermite",

@@ -33,6 +33,7 @@ class MasksTarget(Target):
             "reading scale",
             "reading gap",
             "reading control",
+            "reading weight",
             "curve linear",
             "curve points",
             "curve hermite",

@@ -30,6 +30,7 @@ class MaterialxTarget(MasksTarget):
             "reading scale",
             "reading gap",
             "reading control",
+            "reading weight",
             "curve linear",
             "curve points",
             "curve hermite",

@@ -37,6 +37,7 @@ class PythonTarget(Target):
             "reading scale",
             "reading gap",
             "reading control",
+            "reading weight",
             "curve linear",
             "curve points",
             "curve hermite",
@@ -104,6 +105,11 @@ def module_text(rig: Rig) -> str:
     controls = {
         control.name: (*control.range, control.rest) for control in rig.controls if control.name in source.controls
     }
+    weights = {
+        control.name: control.morph
+        for control in rig.controls
+        if control.morph is not None and control.name in source.controls
+    }
     return _template().render(
         character=ascii(rig.character.name),
         skinning=ascii(rig.character.skinning),
@@ -115,6 +121,8 @@ def module_text(rig: Rig) -> str:
         rest=_mapped({joint: rests[joint] for joint in source.pose}),
         scaled=_mapped(rest_scales),
         controls=_mapped({name: controls[name] for name in source.controls}),
+        weights=_mapped(weights),
+        has_weights=bool(weights),
         strengths=_listed("()", (ascii(strength.name) for strength in rig.strengths)),
         shapes=_mapped(shapes),
         folds=_mapped(folds),

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from plica.kinds.combinations import combination_kind
 from plica.kinds.reading_kind import Needs
-from plica.kinds.readings import ControlValue, Gap, Reading, chain_ends, complete, joints_of, kind_of
+from plica.kinds.readings import Gap, Reading, chain_ends, complete, controls_of, joints_of, kind_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample
 from plica.skeleton.algebra import Quaternion
@@ -228,8 +228,9 @@ def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
             yield len(drivers), _uses(source, places, OTHERS[reading.kind](source, skeleton, reading), drivers)
 
 
-def _control(source: ModuleSource, _: Skeleton, reading: ControlValue) -> str:
-    value = less(f"c[{source.read_control(reading.control)}]", source.control_rests[reading.control])
+def _control(source: ModuleSource, _: Skeleton, reading: Reading) -> str:
+    (name,) = controls_of(reading)
+    value = less(f"c[{source.read_control(name)}]", source.control_rests[name])
     return f"({value})" if " " in value else value
 
 
@@ -242,7 +243,11 @@ def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap) -> str:
 
 
 # Each takes the record of its kind.
-OTHERS: Final[Mapping[str, Callable[[ModuleSource, Skeleton, Any], str]]] = {"gap": _gap, "control": _control}
+OTHERS: Final[Mapping[str, Callable[[ModuleSource, Skeleton, Any], str]]] = {
+    "gap": _gap,
+    "control": _control,
+    "weight": _control,
+}
 """For each kind that does not read one joint: the expression for it."""
 complete("Python expression", {**EXPRESSIONS, **OTHERS})
 

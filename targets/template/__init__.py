@@ -31,6 +31,7 @@ class TemplateTarget(Target):
             "reading scale",
             "reading gap",
             "reading control",
+            "reading weight",
             "curve linear",
             "curve points",
             "curve hermite",

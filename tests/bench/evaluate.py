@@ -18,7 +18,19 @@ from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.easing import Easing
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Array
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Scale, Swing
+from plica.kinds.readings import (
+    Bend,
+    ControlValue,
+    Euler,
+    Gap,
+    MorphWeight,
+    Offset,
+    Reading,
+    Rotation,
+    Scale,
+    Swing,
+    controls_of,
+)
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
 from plica.skeleton.algebra import matrix_of
@@ -70,8 +82,8 @@ class Straight:
         return np.asarray(self._reading(reading, poses))
 
     def _reading(self, reading: Reading, poses: Poses) -> Any:
-        if isinstance(reading, ControlValue):
-            column = self.controls[reading.control]
+        if isinstance(reading, ControlValue | MorphWeight):
+            column = self.controls[controls_of(reading)[0]]
             return poses.controls[:, column] - self.rig.controls[column].rest
         if isinstance(reading, Gap):
             return self.gap(reading, poses)

@@ -14,6 +14,7 @@ from plica.source import Source
 from tests.support.cloth import SPEC as CLOTH
 from tests.support.cloth import cloth
 from tests.support.editor_client import Client
+from tests.support.faces import ShownMesh, face
 
 pytest.importorskip("pygls", reason="the language server needs the extra `editor`")
 
@@ -116,6 +117,22 @@ def test_uv_sets_are_those_of_the_model(client: Client, tmp_path: Path, written:
     assert [item["label"] for item in items] == ["TEXCOORD_0"]
     assert items[0]["textEdit"]["range"]["start"]["character"] == len(start)
     assert items[0]["textEdit"]["newText"] == "TEXCOORD_0"
+
+
+@pytest.mark.parametrize(
+    ("written", "names"),
+    [
+        ('driver d { reads weight of "', ["chew", "bite"]),
+        ('driver d { reads weight  of "ch', ["chew", "bite"]),
+        ('shape s { morph "', ["chew"]),  # a shape takes over what the skin has
+    ],
+)
+def test_morph_targets_are_those_of_the_model(client: Client, tmp_path: Path, written: str, names: list[str]) -> None:
+    face(tmp_path, {"skin": ShownMesh(("chew",)), "teeth": ShownMesh(("bite",))})
+    text = 'plica 1\ncharacter otter { geometry "face.gltf" mesh "skin" }\n'
+    uri = client.open(tmp_path / "face.plica", text + written)
+    items = client.at(uri, "completion", text.count("\n"), len(written))
+    assert [item["label"] for item in items] == names
 
 
 def test_without_a_model_there_are_no_uv_sets(client: Client, spec: Path) -> None:

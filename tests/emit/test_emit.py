@@ -308,9 +308,10 @@ SAID: list[tuple[str, str, str]] = [
     ("lift", '"weights": [0.0, 1.1, 0.0]', "u = (1.1 * (ty - 0.4)) / 0.004"),
     ("slide", '"clamped": false', "v[20] = ((0.3 * (tx - 0.02) - 0.4 * (ty - 0.4) + 0.5 * (tz - 0.1)) + 0.01) / 0.02"),
     ("smile", '"control": "mood"', "r = (c[0] - 0.25)"),
+    ("grinning", '"kind": "weight"', "v[27] = _curve_1(((c[1] - 0.05) - 0.1) / 0.7000000000000001)"),
     ("both", '"how": "product"', "a0 = v[0] * v[4]"),
-    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[41])"),
-    ("up", '"sample": "up"', "v[41] = f[0]"),
+    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[42])"),
+    ("up", '"sample": "up"', "v[42] = f[0]"),
 ]
 
 

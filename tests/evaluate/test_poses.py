@@ -20,7 +20,7 @@ def test_sparse_poses_leave_the_rest_at_rest() -> None:
     assert poses.frames == 2
     assert poses.rotations[1, left].tolist() == [0, 0, 1, 0]
     assert poses.translations[1, middle].tolist() == [1, 2, 3]
-    assert poses.controls[1].tolist() == [1, 0.125]
+    assert poses.controls[1].tolist() == [1, 0.125, 0.25, 0.25]
     poses.rotations[1, left], poses.translations[1, middle] = rest.rotations[0, left], rest.translations[0, middle]
     assert (poses.rotations == rest.rotations).all()
     assert (poses.translations == rest.translations).all()

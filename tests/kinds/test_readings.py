@@ -46,6 +46,7 @@ WRITTEN: Mapping[Part, tuple[str, ...]] = {
     Part.CHANNEL: ("x",),
     Part.ORDER: ("zxy",),
     Part.CONTROL: ("dial",),
+    Part.MORPH: ('"smile_left"',),
 }
 SPANS = {
     Dimension.ANGLE: "0 deg .. 60 deg",
@@ -76,7 +77,7 @@ def phrase_of(kind: ReadingKind[Any]) -> str:
 def example(kind: ReadingKind[Any]) -> Rig:
     """A rig with one driver, on both sides, that reads this kind."""
     text = f"driver tried both {{ reads {phrase_of(kind)}   span {SPANS[kind.dimension]} }}\n"
-    return rig_of((CONTROL if kind.needs is Needs.CONTROL else "") + text)
+    return rig_of((CONTROL if kind.named(Part.CONTROL) else "") + text)
 
 
 def drivers_of(rig: Rig) -> list[Driver]:

@@ -81,3 +81,53 @@ def test_a_stage_without_motion_is_refused(tmp_path: Path) -> None:
     file.write_text(MOVING.replace("rel skel:animationSource", "rel other"), "utf-8")
     with pytest.raises(UnreadableModel, match="holds no animation"):
         read_clips(file)
+
+
+TALKING = """
+    def SkelAnimation "walk" {
+        uniform token[] blendShapes = ["chew", "smile"]
+        float[] blendShapeWeights.timeSamples = { 0: [0, 0.25], 5: [1, 0.5], 20: [0.5, -1] }
+"""
+
+
+def test_weights_of_blend_shapes_are_the_librarys(tmp_path: Path) -> None:
+    """UsdSkel.AnimQuery.ComputeBlendShapeWeights of usd-core, at the samples of joints and of weights."""
+    from pxr import Usd, UsdSkel
+
+    file = tmp_path / "talk.usda"
+    file.write_text(MOVING.replace('    def SkelAnimation "walk" {\n', TALKING), "utf-8")
+    (clip,) = read_clips(file)
+    np.testing.assert_allclose(clip.times, [0.0, 0.5, 1.0, 2.0])
+    stage = Usd.Stage.Open(str(file))
+    prim = UsdSkel.Skeleton(stage.GetPrimAtPath("/root/bones"))
+    cache = UsdSkel.Cache()
+    cache.Populate(UsdSkel.Root.Find(prim.GetPrim()), Usd.TraverseInstanceProxies())
+    animation = cache.GetSkelQuery(prim).GetAnimQuery()
+    rows = [np.array(animation.ComputeBlendShapeWeights(seconds * 10.0)) for seconds in clip.times]
+    assert list(clip.weights) == list(animation.GetBlendShapeOrder()) == ["chew", "smile"]
+    np.testing.assert_array_equal(np.stack(list(clip.weights.values()), axis=1), rows)
+
+
+def test_a_face_alone_is_a_clip(tmp_path: Path) -> None:
+    """Joints that nothing moves stay at rest."""
+    file = tmp_path / "face.usda"
+    moveless = MOVING.replace("quatf[] rotations.timeSamples = { 0:", "custom quatf[] other.timeSamples = { 0:")
+    file.write_text(moveless.replace('    def SkelAnimation "walk" {\n', TALKING), "utf-8")
+    (clip,) = read_clips(file)
+    assert clip.weights["chew"].tolist() == [0.0, 1.0, 0.5]
+    still = np.tile([joint.rotation for joint in clip.rest.joints], (3, 1, 1))
+    np.testing.assert_allclose(clip.rotations, still, atol=1e-9)
+
+
+@pytest.mark.parametrize("weights", ["[0.5]", "[]"])
+def test_shapes_without_weights(tmp_path: Path, weights: str) -> None:
+    """Too few are a fault of the file; none at all say nothing of the shapes."""
+    file = tmp_path / "face.usda"
+    named = f'uniform token[] blendShapes = ["chew", "smile"]\n        float[] blendShapeWeights = {weights}\n'
+    animation = '    def SkelAnimation "walk" {\n'
+    file.write_text(MOVING.replace(animation, animation + "        " + named), "utf-8")
+    if weights == "[]":
+        assert read_clips(file)[0].weights == {}
+    else:
+        with pytest.raises(UnreadableModel, match="do not fit its `blendShapes`"):
+            read_clips(file)

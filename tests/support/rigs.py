@@ -15,6 +15,7 @@ from plica.kinds.readings import (
     ControlValue,
     Euler,
     Gap,
+    MorphWeight,
     Offset,
     Reading,
     Rotation,
@@ -22,6 +23,7 @@ from plica.kinds.readings import (
     Swing,
     complete,
     kind_of,
+    weight_control,
 )
 from plica.rig.radial import solve
 from plica.rig.ramps import default_widths
@@ -135,7 +137,8 @@ def _reading(kind: int, random: Random, joints: tuple[RigJoint, ...], controls: 
         "offset": lambda: Offset(joint, along, looking),
         "scale": lambda: Scale(joint, along),
         "gap": lambda: Gap(joint, random.choice([other.name for other in joints if other.name != joint]), 0.0),
-        "control": lambda: ControlValue(random.choice(controls).name),
+        "control": lambda: ControlValue(random.choice([one.name for one in controls if one.morph is None])),
+        "weight": lambda: MorphWeight(random.choice([one.morph for one in controls if one.morph is not None])),
     }
     names = list(complete("random reading", makers))
     return makers[names[kind % len(names)]]()
@@ -181,6 +184,10 @@ def random_rig(
     random = Random(seed)
     joints = random_skeleton(random, middle, pairs)
     controls = tuple(Control(f"{side}_dial", side, "dial", (-1.0, 1.0), 0.125) for side in ("left", "right"))
+    names = {side: weight_control(f"smile_{side}") for side in ("left", "right")}
+    controls += tuple(
+        Control(name, side, names["left"], (0.0, 1.0), 0.25, f"smile_{side}") for side, name in names.items()
+    )
     strengths: list[Driver | Sample | Combine] = []
     for index in range(drivers):
         reading = _reading(index, random, joints, controls)

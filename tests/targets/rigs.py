@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import cos, pi, sin, sqrt
 
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Scale, Swing
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, MorphWeight, Offset, Reading, Rotation, Scale, Swing
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.rig.surfaces import (
@@ -106,6 +106,7 @@ def every_reading() -> tuple[Driver, ...]:
         driver("level", Gap("root", "left_hand", 0.7), (0.0, 0.3)),
         driver("smile", ControlValue("mood"), (0.0, 0.5)),
         driver("frown", ControlValue("mood"), (0.0, -1.5), SOFT),
+        driver("grinning", MorphWeight("grin"), (0.1, 0.8), SOFT),
     )
 
 
@@ -208,6 +209,7 @@ def whole_rig() -> Rig:
         (
             Control("mood", "none", "mood", (-1.0, 1.0), 0.25),
             Control("share", "none", "share", (-1.0, 2.0), 0.0),
+            Control("weight of grin", "none", "weight of grin", (0.0, 1.0), 0.05, "grin"),
         ),
         FIELDS,
         (*every_reading(), *every_curve(), *samples, *every_combination()),

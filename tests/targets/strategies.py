@@ -6,7 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from plica.kinds.readings import Bend, ControlValue, Euler, Gap, Offset, Reading, Rotation, Swing
+from plica.kinds.readings import Bend, ControlValue, Euler, Gap, MorphWeight, Offset, Reading, Rotation, Swing
 from plica.rig.rig import Character, Pose, Rig
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, FieldSample, Sample, StrengthOf
 from plica.rig.surfaces import Detail, Fold, Inbetween, Region, Sculpt, Shape, SkinOf, StrengthPose
@@ -79,7 +79,7 @@ def readings(draw: Any, joints: list[str], controls: list[str]) -> Reading:
     """Any reading of these joints and controls."""
     one = draw(st.sampled_from(joints))
     looking = draw(st.sampled_from([None, *(name for name in joints if name != one)]))
-    kind = draw(st.integers(0, 6))
+    kind = draw(st.integers(0, 7))
     if kind == 0:
         return Rotation(one, draw(st.sampled_from(AXES)), looking)
     if kind == 1:
@@ -94,6 +94,8 @@ def readings(draw: Any, joints: list[str], controls: list[str]) -> Reading:
         return Offset(one, draw(vectors), looking)
     if kind == 5 or not controls:
         return Gap(one, draw(st.sampled_from(joints)), draw(st.floats(0, 9)))
+    if kind == 6:
+        return MorphWeight("grin")
     return ControlValue(draw(st.sampled_from(controls)))
 
 
@@ -118,8 +120,9 @@ def rigs(draw: Any) -> Rig:
     )
     control_names = draw(st.lists(names, max_size=2, unique=True))
     controls = tuple(
-        Control(name, draw(sides), name, (-1.0, 1.0), draw(smalls), draw(abouts)) for name in control_names
+        Control(name, draw(sides), name, (-1.0, 1.0), draw(smalls), None, draw(abouts)) for name in control_names
     )
+    controls += (Control("weight of grin", "none", "weight of grin", (0.0, 1.0), draw(smalls), "grin"),)
     strength_names = draw(st.lists(names, min_size=2, max_size=8, unique=True))
     count = draw(st.integers(1, len(strength_names) - 1))
     field = _field(draw, draw(st.sampled_from(joints)))

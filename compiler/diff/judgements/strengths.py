@@ -8,7 +8,7 @@ from typing import Final
 
 from plica.diff.effects import Effect, combine_effect, same_sources
 from plica.diff.facts import Difference
-from plica.diff.judgement import Judgement, Situation, TableJudgement, always
+from plica.diff.judgement import Judgement, Situation, TableJudgement, always, came_or_went
 from plica.diff.reached_strengths import SMALL
 from plica.diff.strength_comparison import NOTHING
 from plica.diff.value_text import ARROW, amount, text_of, unit_of_reading
@@ -146,15 +146,25 @@ def _ends(fact: Difference) -> tuple[Field, Field]:
     return old, new
 
 
+def _control(situation: Situation) -> Verdict:
+    """One that holds the weight of a morph target came or went with what reads it, which is judged by itself."""
+    fact = situation.fact
+    if fact.entry.morph is None:
+        return came_or_went(situation, (STRENGTHS,))
+    text = "a driver reads it now" if fact.what == "added" else "no driver reads it any more"
+    return Verdict("weight-read" if fact.what == "added" else "weight-unread", Harm.SAFE, (STRENGTHS,), text)
+
+
 JUDGEMENTS: Final = (
     Judgement("fields", ("samples", "width", "coefficients", "constants"), _field),
     Judgement("strengths", RESPONSE, _response),
     Judgement("strengths", ("combination",), _combination),
     Judgement("controls", ("range",), _range),
     always("controls", "rest", "control-rest", Harm.RISKY, STRENGTHS),
+    always("controls", "morph", "control-morph", Harm.RISKY, STRENGTHS),
 )
 TABLES: Final = (
-    TableJudgement("controls", (STRENGTHS,)),
+    TableJudgement("controls", (STRENGTHS,), _control),
     TableJudgement("fields", (STRENGTHS,)),
     TableJudgement("strengths", (STRENGTHS,)),
 )

@@ -79,6 +79,7 @@ class Scene:
 
     def __init__(self, rig: Mapping[str, Any], pose: Mapping[str, Any]) -> None:
         self.joints = {joint["name"]: joint for joint in rig["skeleton"]}
+        self.morphs = {control["name"]: control["morph"] for control in rig["controls"]}
         self.rest_controls = {control["name"]: control["rest"] for control in rig["controls"]}
         self.controls = {**self.rest_controls, **pose["controls"]}
         self.pose = pose["joints"]
@@ -119,6 +120,9 @@ def read(reading: Mapping[str, Any], scene: Scene) -> float:
     kind = reading["kind"]
     if kind == "control":
         name = reading["control"]
+        return float(scene.controls[name] - scene.rest_controls[name])
+    if kind == "weight":
+        name = next(name for name, morph in scene.morphs.items() if morph == reading["morph"])
         return float(scene.controls[name] - scene.rest_controls[name])
     if kind == "gap":
         return distance(reading, scene) - distance(reading, scene.at_rest())

@@ -22,7 +22,7 @@ from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.evaluate import Evaluator, poses_from, rest_poses
 from plica.evaluate.vectors import vectors
-from plica.kinds.readings import Bend, ControlValue, Euler, Rotation
+from plica.kinds.readings import Bend, ControlValue, Euler, Rotation, weight_control
 from plica.rig.rig import Character, Rig
 from plica.targets.python import TARGET, module_text
 from plica.targets.python.source import STRENGTHS_PER_FUNCTION
@@ -105,6 +105,7 @@ FREE = frozenset(
             "parent",
             "other",
             "control",
+            "morph",
             "strength",
             "field",
             "sample",
@@ -129,7 +130,9 @@ def _with_plain_names(rig: Rig) -> Rig:
         return value
 
     plain: Rig = renamed(rig)
-    return plain
+    # What holds the weight of a morph target is called after it.
+    held = (one if one.morph is None else one._replace(name=weight_control(one.morph)) for one in plain.controls)
+    return plain._replace(controls=tuple(held))
 
 
 def test_every_reading_is_exactly_zero_at_rest() -> None:

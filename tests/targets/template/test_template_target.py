@@ -60,7 +60,7 @@ def test_the_page_shows_the_example() -> None:
             '{"joint": "left_lowerarm", "axis": [1.0, 0.0, 0.0], "relative_to": null, "kind": "rotation"}',
         ),
         ("{{ rig.strengths[0].span | python_literal }}", "[0.0, 2.2]"),
-        ("{{ rig.strengths | length | json }}", "51"),
+        ("{{ rig.strengths | length | json }}", "52"),
         ("{% for joint in rig.skeleton %}\n{{ loop.index | python_literal }}\n{% endfor %}\n", "1\n2\n3\n4\n5\n6\n"),
         ("<{{ '&' }}>", "<&>"),
     ],
