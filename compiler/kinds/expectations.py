@@ -117,11 +117,11 @@ def _on_skin(name: str, phrase: str, limit: LimitKind, worse: Worse = Worse.GREA
     return ExpectationKind(name, phrase, "region", limit, worse, Over.EVERYTHING, on_skin=True, border=BORDER)
 
 
-def _change(name: str, border: float | None) -> ExpectationKind:
-    """A share of what it is in the neutral stance, which may neither be gained nor lost."""
+def _change(name: str) -> ExpectationKind:
+    """A share of what it is in the neutral stance, which may neither be gained nor lost; triangles count by weight."""
     phrase = f"{name} of {{region}} [border {{border}}] within {{limit}} [{{over}}]"
     kind = _on_skin(name, phrase, LimitKind(_SHARES, "%", 0.05), Worse.FURTHER)
-    return kind._replace(ways=("lost", "gained"), border=border)
+    return kind._replace(ways=("lost", "gained"), border=None)
 
 
 def _deformation(name: str, limit: LimitKind) -> ExpectationKind:
@@ -136,9 +136,9 @@ def _of_character(name: str, phrase: str, limit: LimitKind, over: Over = Over.NO
 
 # Limits of expectations that state none: common practice, no source.
 _KINDS: Final = (
-    _change("volume", border=None),
-    _change("girth", border=BORDER),
-    _change("area", border=None),
+    _change("volume"),
+    _change("girth"),
+    _change("area"),
     _deformation("stretch", LimitKind(_SHARES, "%", 0.4)),
     _deformation("squeeze", LimitKind(_SHARES, "%", 0.6)),
     _deformation("shear", LimitKind((Dimension.ANGLE,), "deg", 0.5)),

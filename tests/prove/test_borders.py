@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from plica.kinds.expectations import BORDER, EXPECTATION_KINDS
 from plica.measure.area_shares import areas_of, kept_to
+from plica.measure.girth import Girth
 from plica.measure.region_faces import faces_of
 from plica.measure.stretch import Stretch
 from plica.measure.volume import LEVELS, Volume
@@ -71,6 +72,46 @@ def test_weighing_does_not_jump_where_a_cut_does() -> None:
     cut = np.abs(np.diff([changes(middle, BORDER) for middle in middles])).max()
     weighed = np.abs(np.diff([changes(middle, None) for middle in middles])).max()
     assert weighed < cut / 3.0
+
+
+AT = tuple(np.linspace(0.02, 0.98, 13))
+START, END = np.array([0.0, -2.0, 0.0]), np.array([0.0, 2.0, 0.0])
+
+
+def girths(weights: Floats, border: float | None) -> Girth:
+    return Girth.prepared(MESH, weights, REST, START, END, AT, border)
+
+
+def slanted(shift: float) -> Floats:
+    """Weights that fade across the tube, so that curves end within the region."""
+    return np.clip((REST[:, 0] + shift) / 0.5 + 0.5, 0.0, 1.0)
+
+
+def test_a_weighed_girth_is_the_mean_of_those_inside_all_borders() -> None:
+    """A triangle of the mean weight w lies inside the share w of all borders from 0 to 1."""
+    levels = 400
+    cut = [girths(slanted(0.0), (level + 0.5) / levels) for level in range(levels)]
+    weighed = girths(slanted(0.0), None)
+    np.testing.assert_allclose(weighed.rest, np.mean([one.rest for one in cut], axis=0), rtol=2e-3)
+    moved = np.mean([one.of(bent())[0] for one in cut], axis=0)
+    np.testing.assert_allclose(weighed.of(bent())[0], moved, rtol=2e-3)
+
+
+def test_a_weighed_girth_does_not_jump_where_a_cut_one_does() -> None:
+    shifts = np.linspace(0.0, 0.05, 41)
+    rests = {border: np.array([girths(slanted(shift), border).rest for shift in shifts]) for border in (BORDER, None)}
+    jumps = {border: np.abs(np.diff(rest, axis=0)).max() for border, rest in rests.items()}
+    assert jumps[None] < jumps[BORDER] / 3.0
+
+
+def test_a_girth_of_faint_weights_is_that_of_full_ones() -> None:
+    """What fades evenly all round a limb changes nothing, where a border in the middle would find no curve at all."""
+    whole, faint = girths(np.ones(len(REST)), None), girths(np.full(len(REST), 0.3), None)
+    assert faint.rest == pytest.approx(0.3 * whole.rest)
+    assert faint.relative(bent()).values == pytest.approx(whole.relative(bent()).values)
+    assert not girths(np.full(len(REST), 0.3), BORDER).rest.any()
+    assert faint.relative(bent()).vertices.tolist() == whole.relative(bent()).vertices.tolist()
+    assert girths(np.full(len(REST), 0.3), BORDER).relative(bent()).vertices.tolist() == [-1]
 
 
 def test_a_border_says_which_triangles_count() -> None:
@@ -192,6 +233,7 @@ def test_more_of_the_area_has_a_worse_figure() -> None:
 def test_borders_are_those_of_the_kinds_and_every_measure_of_a_region_takes_one() -> None:
     assert {kind.name for kind in EXPECTATION_KINDS.values() if kind.on_skin and kind.border is None} == {
         "volume",
+        "girth",
         "area",
     }
     for kind in EXPECTATION_KINDS.values():

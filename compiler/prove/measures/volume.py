@@ -11,7 +11,7 @@ from plica.measure.worst_values import worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
-from plica.rig.expectations import border_of, cut_border
+from plica.rig.expectations import border_of
 from plica.rig.rig import Expectation
 
 
@@ -24,8 +24,7 @@ def _volume(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Skin
 
 def _girth(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
     start, end = skin.limb(expectation.of[0])
-    border = cut_border(expectation)
-    prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, start, end, border=border)
+    prepared = Girth.prepared(skin.mesh, weights[0], skin.rest, start, end, border=border_of(expectation))
     return lambda positions, starts: worst_of(prepared.relative(positions), starts, Worse.FURTHER)
 
 
