@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
 from plica.diff.character_state import CharacterState
 from plica.diff.facts import Difference, FieldChange, facts
 from plica.diff.geometry import Key, MeasuredEffects, Surface, measured
 from plica.diff.geometry_text import geometry_text
+from plica.diff.renamed_alike import joints_fact, renamed_joints, with_joints_called, with_one_pattern
 from plica.rig.files import files_of
 from plica.rig.rig import Rig
 
@@ -15,13 +17,24 @@ MEASURED = "measured"  # the path of what no field of a rig says
 _KINDS = {"regions": "region", "shapes": "shape", "folds": "fold"}
 
 
-def told(before: CharacterState, after: CharacterState) -> tuple[tuple[Difference, ...], MeasuredEffects]:
+class Told(NamedTuple):
+    """Everything that differs, what was measured of it, and the old rig with the names that its joints have now."""
+
+    facts: tuple[Difference, ...]
+    on_mesh: MeasuredEffects
+    old: Rig
+
+
+def told(before: CharacterState, after: CharacterState) -> Told:
     """Everything that differs between two states, and what was measured of it."""
-    result = (*facts(before.rig, after.rig), *_files(before, after))
+    renamed = renamed_joints(before.rig, after.rig)
+    old = with_joints_called(before.rig, renamed)
+    joints = [joints_fact(renamed)] if renamed else []
+    result = (*joints, *with_one_pattern(facts(old, after.rig), after.rig), *_files(before, after))
     if not result or before.locate is None or after.locate is None:
-        return result, MeasuredEffects()
+        return Told(result, MeasuredEffects(), old)
     on_mesh = measured(Surface(before.rig, before.locate), Surface(after.rig, after.locate), result)
-    return (*result, *_only_on_mesh(result, on_mesh, before.rig, after.rig)), on_mesh
+    return Told((*result, *_only_on_mesh(result, on_mesh, old, after.rig)), on_mesh, old)
 
 
 def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference]:

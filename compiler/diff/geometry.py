@@ -282,24 +282,33 @@ def _count(shape: Inbetweens | None) -> int:
 
 
 def _moves(old: Inbetweens | None, new: Inbetweens | None, vertex_count: int) -> tuple[int, float]:
-    """How many vertices differ in the offsets or in those of an inbetween, and the largest distance (metres)."""
+    """How many vertices differ at any strength between 0 and the furthest inbetween, and the largest distance (metres).
+
+    Between inbetweens offsets go linearly with the strength, so the largest difference is at one of them or at 1.
+    """
     import numpy as np
 
-    pairs = [(None if old is None else old.primary, None if new is None else new.primary)]
-    if old is not None and new is not None and old.at == new.at:
-        pairs += zip(old.offsets, new.offsets, strict=True)
+    strengths = np.array(sorted({1.0, *(at for shape in (old, new) if shape is not None for at in shape.at)}))
+    one, other = (_column_amounts(shape, strengths) for shape in (old, new))
     differ = np.zeros(vertex_count, dtype=np.bool_)
     largest = 0.0
-    for before, after in pairs:
+    for row in range(len(strengths)):
         change = np.zeros((vertex_count, 3))
-        if after is not None:
-            change[after.indices] += after.offsets
-        if before is not None:
-            change[before.indices] -= before.offsets
+        for sign, shape, amounts in ((-1.0, old, one), (1.0, new, other)):
+            for column, offsets in enumerate(() if shape is None else shape.columns):
+                if amounts[row, column]:
+                    change[offsets.indices] += sign * amounts[row, column] * offsets.offsets
         distances = np.linalg.norm(change, axis=1)
         differ |= distances > _MOVED
         largest = max(largest, float(distances.max(initial=0.0)))
     return int(differ.sum()), largest
+
+
+def _column_amounts(shape: Inbetweens | None, strengths: Floats) -> Floats:
+    """How much of the primary and of each inbetween a shape is made of, (strengths, 1 + inbetweens)."""
+    from plica.mesh.inbetweens import coefficients
+
+    return coefficients(() if shape is None else shape.at, strengths)
 
 
 class _Mask(NamedTuple):

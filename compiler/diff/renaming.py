@@ -2,23 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, get_args
 
 from plica.kinds.complete import complete
 from plica.kinds.expectations import About, expectation_kind
-from plica.kinds.reading_kind import Part
+from plica.kinds.reading_kind import Part, ReadingKind
 from plica.kinds.readings import READING_KINDS
 from plica.rig.offsets_table import ShapeOffsets
-from plica.rig.rig import Expectation, Rig
-from plica.rig.strengths import Sample, StrengthOf
-from plica.rig.surfaces import Fold, RegionSet, Sculpt, Shape, StrengthPose
+from plica.rig.rig import Expectation, Rig, RigJoint
+from plica.rig.strengths import Field, Sample, StrengthOf
+from plica.rig.surfaces import Fold, JointPose, RegionSet, Sculpt, Shape, SkinOf, StrengthPose
+from plica.values import Alias
 
 Renamed = Mapping[str, Mapping[str, str]]
+
+
+def _joints_in(kind: ReadingKind[Any]) -> Iterator[str]:
+    """The fields of a kind of reading that hold names of joints."""
+    yield from kind.named(Part.JOINT)
+    if "relative_to" in kind.record._fields:
+        yield "relative_to"
+
 
 # The fields that hold names of other entries, and the lists that those stand in.
 REFERENCES: Mapping[tuple[type, str], tuple[str, ...]] = {
     **{(kind.record, name): ("controls",) for kind in READING_KINDS.values() for name in kind.named(Part.CONTROL)},
+    **{(kind.record, name): ("joints",) for kind in READING_KINDS.values() for name in _joints_in(kind)},
+    **{(RigJoint, name): ("joints",) for name in ("name", "parent", "partner")},
+    **{(Field, name): ("joints",) for name in ("joint", "relative_to")},
+    (SkinOf, "joints"): ("joints",),
+    (JointPose, "joint"): ("joints",),
+    (Alias, "joint"): ("joints",),
+    (ShapeOffsets, "joint"): ("joints",),
     (StrengthOf, "strength"): ("strengths",),
     (StrengthPose, "strength"): ("strengths",),
     (Sample, "field"): ("fields",),

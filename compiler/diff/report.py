@@ -120,8 +120,8 @@ def _alone(before: CharacterState | None, after: CharacterState | None) -> Judge
 
 def _compared(before: CharacterState, after: CharacterState) -> tuple[list[JudgedChange], str | None]:
     """The changes of one character, and why nothing was measured on its mesh where something should have been."""
-    old, new = before.rig, after.rig
-    result, on_mesh = told(before, after)
+    result, on_mesh, old = told(before, after)
+    new = after.rig
     judge = Judge(old, new, on_mesh)
     judged = [judge.judged(fact) for fact in result]
     changes = []

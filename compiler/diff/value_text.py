@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from plica.curves import READY_CURVES
 from plica.kinds.curves import CURVE_KINDS, curve_text
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, kind_of
@@ -57,7 +58,7 @@ def unit_of(table: str, field: str, entry: Any) -> str:
 def text_of(value: Any, unit: str = "") -> str:
     """Any value of a rig, in short."""
     if type(value) in CURVE_KINDS:
-        return curve_text(value)
+        return next((name for name, curve in READY_CURVES.items() if curve == value), curve_text(value))
     if type(value) in REGION_SOURCES:
         return source_text(value)
     if isinstance(value, Reading):

@@ -103,6 +103,20 @@ def test_a_pose_that_moved_moves_what_was_sculpted_in_it(tmp_path: Path) -> None
     assert [change.kind for change in compared(*edited(tmp_path / "b", "90 deg", "60 deg")).changes] == ["driver"]
 
 
+def test_an_inbetween_at_another_strength_moves_vertices(tmp_path: Path) -> None:
+    """1.5 mm at 0.35 before and at 0.5 now, 2 mm at 1: at 0.35 it is 0.35 / 0.5 of 1.5 mm, which differs by 0.45 mm."""
+    between = SPEC.replace('"bump.npz"', '"bump.npz"   inbetween 0.35 "half.npz"')
+    old, new = cloth(tmp_path / "old", between), cloth(tmp_path / "new", between.replace("0.35", "0.5"))
+    for spec in (old, new):
+        bump(spec.parent / "half.npz", 30, 0.0015)
+    report = compared(old, new)
+    _, effect = effect_of(report, "shape")
+    assert isinstance(effect, ShapeEffect)
+    assert effect.vertices == 30 and effect.largest == pytest.approx(0.00045, rel=1e-6)
+    text = render(report)
+    assert "inbetween 0.35 half.npz → 0.5 half.npz" in text and "nothing differs" not in text
+
+
 def test_a_rename_and_a_note_move_nothing(tmp_path: Path) -> None:
     edit = ("shape bump {", 'shape lump { renamed from bump   note "as before"')
     (change,) = compared(*edited(tmp_path, *edit)).changes

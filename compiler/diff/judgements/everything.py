@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from plica.diagnostics.place import counted
 from plica.diff.judgement import ANY, FILES, Judgement, Situation, TableJudgement, always
+from plica.diff.renamed_alike import OUTPUT_NAMES
 from plica.diff.value_text import ARROW
 from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, TEXTURES, Harm, Verdict
 
@@ -23,6 +25,12 @@ def _output_name(situation: Situation) -> Iterator[Verdict]:
     yield Verdict("output-name", Harm.BREAKING, (NAMES,), f"output name {field.old} {ARROW} {field.new}")
 
 
+def _pattern(situation: Situation) -> Iterator[Verdict]:
+    fields = situation.fields
+    text = f"{counted(len(fields), 'output')} named otherwise, such as {fields[0].old} {ARROW} {fields[0].new}"
+    yield Verdict("output-names", Harm.BREAKING, (NAMES,), text)
+
+
 def _about(situation: Situation) -> Iterator[Verdict]:
     paths = [field.path for field in situation.fields if "." in field.path]
     parts = dict.fromkeys(path.split(".")[-1].split("[")[0] for path in paths)
@@ -36,6 +44,7 @@ def _contents(situation: Situation) -> Iterator[Verdict]:
 
 
 JUDGEMENTS: Final = (
+    Judgement("character", (OUTPUT_NAMES,), _pattern),
     Judgement(ANY, ("name",), _output_name),
     Judgement(ANY, ("about",), _about),
     Judgement(FILES, (ANY,), _contents),

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
-from plica.diff.judgement import Situation, TableJudgement, always, came_or_went
-from plica.diff.verdicts import GEOMETRY, STRENGTHS, Harm, Verdict
+from plica.diagnostics.place import counted
+from plica.diff.judgement import Judgement, Situation, TableJudgement, always, came_or_went
+from plica.diff.renamed_alike import JOINTS
+from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, Harm, Verdict
 
 
 def _plane(situation: Situation) -> Verdict:
@@ -16,7 +19,14 @@ def _alias(situation: Situation) -> Verdict:
     return came_or_went(situation, (STRENGTHS,), removed=Harm.RISKY)
 
 
+def _other_names(situation: Situation) -> Iterator[Verdict]:
+    """Of many joints at once; what finds joints by name, as clips do, does not find these."""
+    count = len(situation.fields)
+    yield Verdict("joints-renamed", Harm.BREAKING, (NAMES,), f"{counted(count, 'joint')} renamed, all frames the same")
+
+
 JUDGEMENTS: Final = (
+    Judgement("skeleton", (JOINTS,), _other_names),
     always("skeleton", "skinned", "skinned", Harm.RISKY, GEOMETRY),
     always("symmetry", "found", "plane-stated", Harm.COSMETIC, GEOMETRY),
 )
