@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.skeleton.body import Body
-from plica.skeleton.limbs import Limb, LimbName
+from plica.skeleton.limbs import FOUR_LEGGED, UPRIGHT, Limb, LimbName
 from plica.skeleton.skeleton import Skeleton
 
 Array = NDArray[np.float64]
@@ -28,6 +28,9 @@ Array = NDArray[np.float64]
 _BUILD: Final = cos(radians(30.0))
 _BENT: Final = np.sin(radians(4.0))
 _HINGES: Final = cos(radians(60.0))
+_Pairs = tuple[tuple[LimbName, LimbName], tuple[LimbName, LimbName]]
+_UPRIGHT_PAIRS: Final[_Pairs] = (("left leg", "right leg"), ("left arm", "right arm"))
+_FOUR_LEGGED_PAIRS: Final[_Pairs] = (("left hind leg", "right hind leg"), ("left foreleg", "right foreleg"))
 
 
 def alignments(own: Skeleton, own_body: Body, theirs: Skeleton, their_body: Body) -> dict[int, Array]:
@@ -67,10 +70,14 @@ def _quarter_turns() -> list[Array]:
 
 
 def _trunk(skeleton: Skeleton, body: Body) -> Array | None:
-    """Columns: left, up, front of a trunk, from where its limbs begin; None where it cannot be told."""
+    """Columns: left, along the spine to the neck, and at right angles to both; None where it cannot be told.
+
+    From where the limbs begin: of an upright body up and front, of a four-legged one front and down.
+    """
     places = _places(skeleton)
     begin = {name: places[limb.upper] for name, limb in body.limbs.items()}
-    both: tuple[tuple[LimbName, LimbName], ...] = (("left leg", "right leg"), ("left arm", "right arm"))
+    upright = all(name in begin for name in UPRIGHT) or not all(name in begin for name in FOUR_LEGGED)
+    both = _UPRIGHT_PAIRS if upright else _FOUR_LEGGED_PAIRS
     pairs = [(begin[one], begin[other]) for one, other in both if one in begin and other in begin]
     if not pairs:
         return None

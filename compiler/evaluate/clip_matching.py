@@ -100,7 +100,8 @@ def _add_spine(result: dict[int, int], own: Skeleton, theirs: Skeleton, body: Bo
 
 
 def _spine(skeleton: Skeleton, body: Body) -> list[int]:
-    arms = [body.limbs[name].upper for name in ("left arm", "right arm") if name in body.limbs]
+    sides = ("left arm", "right arm") if "left arm" in body.limbs else ("left foreleg", "right foreleg")
+    arms = [body.limbs[name].upper for name in sides if name in body.limbs]
     hips = body.others.get("hips")
     if len(arms) < 2 or hips is None:
         return []

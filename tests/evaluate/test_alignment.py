@@ -113,7 +113,7 @@ def test_a_stated_moment_is_the_stance(seconds: float) -> None:
 
 
 @pytest.mark.parametrize(
-    "file", ["unnamed_man/man.glb", "rigged_figure/RiggedFigure.glb", "expressive_robot/robot.glb"]
+    "file", ["unnamed_man/man.glb", "rigged_figure/RiggedFigure.glb", "expressive_robot/robot.glb", "horse/horse.glb"]
 )
 def test_a_clip_of_the_character_itself_stays_to_the_last_bit(file: str) -> None:
     clip = longest_clip(shared_data("characters", *file.split("/")))
@@ -135,6 +135,42 @@ def test_what_was_matched_is_said_and_a_body_of_another_build_is_refused() -> No
     horse, refused = read_outline(shared_data("characters", "horse", "horse.glb")).skeleton, Diagnostics()
     poses_from_clip(rig_of_skeleton(horse), clip, refused)
     assert [one.code for one in refused.all if one.code == "PL707"] == ["PL707"]
+
+
+def horse_in_another_stance(horse: Skeleton, spread: float, facing: float) -> Skeleton:
+    """The horse with other names for its legs, which stand apart by an angle (radians), turned as a whole."""
+    joints = []
+    for joint in horse.joints:
+        name, turn = joint.name, Rotation.from_quat(joint.rotation)
+        if "UpperLeg" in name or "LowerLeg" in name:
+            where, level = "fore" if name.startswith("Front") else "hind", "upper" if "Upper" in name else "lower"
+            side = "left" if ".L" in name else "right"
+            name = f"{where}_{level}_leg_{side}" + ("_end" if name.endswith("_end") else "")
+            if level == "upper":
+                around = np.array(horse.orientation(horse.index[joint.name])).T @ (0.0, 0.0, 1.0)
+                turn = turn * Rotation.from_rotvec(around * (spread if side == "left" else -spread))
+        if joint.parent is None:
+            turn = Rotation.from_rotvec([0.0, facing, 0.0]) * turn
+        joints.append(joint._replace(name=name, rotation=tuple(turn.as_quat())))
+    return Skeleton(tuple(joints))
+
+
+@pytest.mark.parametrize(("spread", "facing"), [(0.0, 0.0), (0.35, 0.0), (-0.2, np.pi / 2)])
+def test_a_horses_clip_moves_a_horse_that_stands_otherwise(spread: float, facing: float) -> None:
+    clip = longest_clip(shared_data("characters", "horse", "horse.glb"))
+    own = horse_in_another_stance(clip.rest, spread, facing)
+    result = Diagnostics()
+    poses = poses_from_clip(rig_of_skeleton(own), clip, result)
+    assert not result.has_errors
+    assert check_directions(own, poses, clip) == 4
+
+
+def test_a_persons_body_takes_no_horses_clip() -> None:
+    clip = longest_clip(shared_data("characters", "horse", "horse.glb"))
+    person = read_outline(shared_data("characters", "full_body", "full_body.gltf")).skeleton
+    result = Diagnostics()
+    poses_from_clip(rig_of_skeleton(person), clip, result)
+    assert result.has_errors
 
 
 def standing(spread: float, knee: float) -> Skeleton:
