@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     from plica.api.building import build_files, compare_folder, write_files
     from plica.api.character import Character, compile_file, compile_text, read_rig
     from plica.api.comparing import compare_characters
+    from plica.api.found_project import find_project
     from plica.api.motion import measure_clips
     from plica.api.posing import pose, poses_from_arrays, read_clips
+    from plica.api.projects import build_project, check_project, prove_project
     from plica.api.proving import prove_expectations, write_baseline
     from plica.api.sculpting import pose_skin
     from plica.api.skin import attach_mesh, deform_mesh
@@ -36,18 +38,22 @@ __all__ = [
     "adopt_sculpt",
     "attach_mesh",
     "build_files",
+    "build_project",
+    "check_project",
     "compare_characters",
     "compare_folder",
     "compile_file",
     "compile_text",
     "compute_strengths",
     "deform_mesh",
+    "find_project",
     "format_text",
     "measure_clips",
     "pose",
     "pose_skin",
     "poses_from_arrays",
     "prove_expectations",
+    "prove_project",
     "read_clips",
     "read_rig",
     "start_spec",
@@ -63,18 +69,22 @@ _MODULES: Final = {
     "adopt_sculpt": "api.adopting",
     "attach_mesh": "api.skin",
     "build_files": "api.building",
+    "build_project": "api.projects",
+    "check_project": "api.projects",
     "compare_characters": "api.comparing",
     "compare_folder": "api.building",
     "compile_file": "api.character",
     "compile_text": "api.character",
     "compute_strengths": "api.strengths",
     "deform_mesh": "api.skin",
+    "find_project": "api.found_project",
     "format_text": "api.texts",
     "measure_clips": "api.motion",
     "pose": "api.posing",
     "pose_skin": "api.sculpting",
     "poses_from_arrays": "api.posing",
     "prove_expectations": "api.proving",
+    "prove_project": "api.projects",
     "read_clips": "api.posing",
     "read_rig": "api.character",
     "start_spec": "api.texts",

@@ -25,6 +25,8 @@ class Limits(NamedTuple):
     model_bytes: int = 8 * 1024**3  # of one file of a model, a sculpt or offsets, and of each file that it refers to
     image_bytes: int = 4 * 1024**3  # of one mask, map, photo or vertex set; 16,384 texels square in 16-bit RGBA take 2
     clip_bytes: int = 2 * 1024**3  # of one clip as text: an hour of 60 joints at 120 frames a second takes about 1
+    project_bytes: int = 256 * 1024  # of one plica.toml
+    project_entries: int = 200_000  # files and folders that are looked at to find those of a project
     revision_bytes: int = 128 * 1024**2  # of what git lists of one revision: about a million files
     usd_layers: int = 1000  # files and packaged files that an OpenUSD model is composed of
     usd_prims: int = 50_000  # that an OpenUSD model is composed of, those of its references included

@@ -11,7 +11,7 @@ import stat
 from io import BufferedReader
 from pathlib import Path
 
-from plica import limits
+from plica import limits, observations
 
 _FLAGS = (
     os.O_RDONLY
@@ -43,25 +43,13 @@ class TooLarge(Unreadable):
 
 def opened(path: Path, limit: str) -> BufferedReader:
     """The file, opened for reading, links followed; `limit` names the largest size in `Limits`. Raises Unreadable."""
-    try:
-        _check(path.stat(), limit)  # before it is opened, which may already do something to a device
-        descriptor = os.open(path, _FLAGS)
-    except OSError as error:
-        raise Unreadable(_sentence(error)) from error
-    except ValueError as error:  # a null character in the name
-        raise Unreadable("its name holds a character that no file name can hold") from error
-    try:
-        _check(os.fstat(descriptor), limit)
-        return os.fdopen(descriptor, "rb")
-    except BaseException:
-        os.close(descriptor)
-        raise
+    return observations.stream_of(_descriptor(path, limit)[0], path)
 
 
 def content(path: Path, limit: str) -> bytes:
     """The bytes of the whole file. Raises Unreadable, also where it grows or shrinks meanwhile."""
-    with opened(path, limit) as stream:
-        size = os.fstat(stream.fileno()).st_size
+    descriptor, size = _descriptor(path, limit)
+    with observations.stream_of(descriptor, path) as stream:
         try:
             data = stream.read(size + 1)
         except OSError as error:
@@ -71,15 +59,67 @@ def content(path: Path, limit: str) -> bytes:
     return data
 
 
+def resolved(path: Path) -> Path:
+    """The place that a path leads to, links followed. Raises OSError, RuntimeError and ValueError as Path.resolve."""
+    try:
+        place = path.resolve()
+    except (OSError, RuntimeError, ValueError) as error:
+        if "\0" not in str(path):  # no file can be named so, today or later
+            observations.note("place", path, "", f"{type(error).__name__}")
+        raise
+    observations.note("place", path, "", str(place))
+    return place
+
+
 def kind_of(path: Path) -> str | None:
     """What stands at a place that is no regular file, as in `a folder`; None for a regular file, and for nothing.
 
     Raises OSError where the place cannot be looked at.
     """
+    return _seen(path)[1]
+
+
+def is_file(path: Path) -> bool:
+    """Whether a regular file stands at a place, links followed. Raises OSError where it cannot be looked at."""
+    return _seen(path) == (True, None)
+
+
+def _seen(path: Path) -> tuple[bool, str | None]:
+    """Whether anything stands at a place, and what it is where it is no regular file."""
     try:
-        return _kind(path.stat().st_mode)
+        result = True, _kind(path.stat().st_mode)
     except (FileNotFoundError, NotADirectoryError):
-        return None
+        result = False, None
+    observations.note("kind", path, "", result[1] or ("a file" if result[0] else ""))
+    return result
+
+
+def _descriptor(path: Path, limit: str) -> tuple[int, int]:
+    """The file, opened for reading, and its size. Raises Unreadable."""
+    try:
+        descriptor, size = _opened(path, limit)
+    except Unreadable as error:
+        observations.note("open", path, limit, str(error))
+        raise
+    observations.note("open", path, limit, f"{size} bytes")
+    return descriptor, size
+
+
+def _opened(path: Path, limit: str) -> tuple[int, int]:
+    try:
+        _check(path.stat(), limit)  # before it is opened, which may already do something to a device
+        descriptor = os.open(path, _FLAGS)
+    except OSError as error:
+        raise Unreadable(_sentence(error)) from error
+    except ValueError as error:  # a null character in the name
+        raise Unreadable("its name holds a character that no file name can hold") from error
+    try:
+        status = os.fstat(descriptor)
+        _check(status, limit)
+    except BaseException:
+        os.close(descriptor)
+        raise
+    return descriptor, status.st_size
 
 
 def _check(status: os.stat_result, limit: str) -> None:

@@ -27,7 +27,7 @@ class Workspace:
 
     def __init__(self, root: Path, allowed: Sequence[Path] = ()) -> None:
         self.root = root
-        self._roots = [folder.resolve() for folder in (root, *allowed)]
+        self._roots = [regular_files.resolved(folder) for folder in (root, *allowed)]
 
     def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
         """The existing file that a spec names, from `beside` (a folder; default: the root)."""
@@ -40,10 +40,10 @@ class Workspace:
         is_absolute = bool(drive) or PurePosixPath(posix).is_absolute()
         candidate = Path(text) if is_absolute else (beside or self.root) / posix
         try:
-            resolved = candidate.resolve()
+            resolved = regular_files.resolved(candidate)
             if not self.holds(resolved):
                 return Refused("file-outside", {"file": text})
-            if not resolved.is_file():
+            if not regular_files.is_file(resolved):
                 reason = regular_files.kind_of(resolved) or "not there"
                 return Refused("missing-file", {"file": text, "reason": reason})
         except (OSError, RuntimeError, ValueError):
@@ -58,7 +58,7 @@ class Workspace:
     def read_bytes(self, path: Path, name: str, limit: str = "spec_bytes") -> bytes | Refused:
         """A spec's bytes; `limit` names the largest size in `Limits`."""
         try:
-            if not self.holds(path.resolve()):
+            if not self.holds(regular_files.resolved(path)):
                 return Refused("file-outside", {"file": name})
         except (OSError, RuntimeError, ValueError):  # links in a circle, a path that holds a null character
             return _unreadable(name, "it has no usable name")

@@ -9,7 +9,6 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plica import pipeline
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.errors import NoRigError
 from plica.source import Span
@@ -139,6 +138,8 @@ def compile_file(path: FilePath, *, allow: Iterable[FilePath] = ()) -> Character
 
     allow: folders besides the spec's own in which files that it names may lie.
     """
+    from plica import pipeline  # with the parser: not for those who recall what an earlier run found
+
     place, allowed = Path(path), folders(allow)
     return character_of(pipeline.compile_file(place, allowed), place.as_posix(), place.parent, allowed)
 
@@ -151,6 +152,8 @@ def compile_text(
     folder: where the files lie that it names. Without a folder no file is read or checked for: the skeleton must then
     stand in the text.
     """
+    from plica import pipeline
+
     allowed = folders(allow)
     workspace = None if folder is None else Workspace(Path(folder), allowed)
     compiled = pipeline.compile_text(text, name, workspace)

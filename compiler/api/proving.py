@@ -38,7 +38,7 @@ class ProofReport:
     found on the way; the verdicts themselves as diagnostics are `verdicts`. accepted: figures that were accepted as
     they are, by the expectation's title. incomplete: why some expectations were left unmeasured, "" if none was.
     tally: how many figures came from the cache and how many were measured; cache: where they are kept, None for
-    nowhere.
+    nowhere; seconds: how long it took.
     """
 
     character: Character
@@ -48,6 +48,7 @@ class ProofReport:
     incomplete: str = ""
     tally: Tally = _NO_TALLY
     cache: DiskCache | None = None
+    seconds: float = 0.0
 
     @property
     def ok(self) -> bool:
@@ -95,7 +96,7 @@ class ProofReport:
 
     def junit(self) -> str:
         """A test case for each expectation, in JUnit's XML. Raises NoRigError."""
-        return summary.junit(self._rig(), self.results, self.accepted, self.character.origins)
+        return summary.junit(self._rig(), self.results, self.accepted, self.character.origins, self.seconds)
 
     def _rig(self) -> Rig:
         from plica.api.character import rig_of
@@ -157,7 +158,7 @@ def prove_expectations(
     """
     if workers is not None and workers < 1:
         raise ValueError("workers takes a number from 1 on")
-    diagnostics = Diagnostics()
+    diagnostics, begun = Diagnostics(), time.perf_counter()
     accepted = {} if baseline is None else _baseline(Path(baseline), diagnostics)
     rig = usable_rig(character, diagnostics)
     if rig is None:
@@ -176,7 +177,8 @@ def prove_expectations(
     for index, names in prover.unswept.items():
         listed = ", ".join(f"`{name}`" for name in names)
         diagnostics.add("strengths-not-swept", character.origins.get(("expect", str(index))), strengths=listed)
-    return ProofReport(character, tuple(results), diagnostics.all, accepted, incomplete, prover.tally, store)
+    seconds = time.perf_counter() - begun
+    return ProofReport(character, tuple(results), diagnostics.all, accepted, incomplete, prover.tally, store, seconds)
 
 
 def write_baseline(report: ProofReport, file: FilePath) -> tuple[Diagnostic, ...]:

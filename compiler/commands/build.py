@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import plica
-from plica.commands.check import contents
+from plica.api.contents import contents
+from plica.commands.of_project import AroundSpecs, run_of, show_run
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import progress
 
@@ -19,7 +20,13 @@ if TYPE_CHECKING:
 
 def build(options: argparse.Namespace) -> int:
     """Check, emit and write; nothing is written where there is an error."""
+    if options.spec is None:
+        return _build_project(options)
     from plica.api.building import USUAL_TARGETS
+
+    if options.out is None:
+        return usage_error("build", "--out DIR is needed with a SPEC, the folder to write to")
+    projects = AroundSpecs(options.allow)
 
     targets = tuple(dict.fromkeys(options.target)) or USUAL_TARGETS
     for target, key, _ in options.option:
@@ -30,7 +37,7 @@ def build(options: argparse.Namespace) -> int:
     with progress(f"building {options.spec}") as step:
         step("checking")
         built = plica.build_files(
-            plica.compile_file(options.spec, allow=options.allow),
+            plica.compile_file(options.spec, allow=projects.allow(options.spec)),
             targets,
             options=_by_target(options.option),
             normals=options.normals,
@@ -41,17 +48,39 @@ def build(options: argparse.Namespace) -> int:
             state = plica.compare_folder(built, options.out)
             diagnostics = state.diagnostics
             lines = [f"all {state.count} files in {Path(options.out).as_posix()} are current"]
-        elif built.ok:
+        elif built.ok and not has_errors(projects.diagnostics):
             step("writing")
             done = plica.write_files(built, options.out, dry_run=options.dry_run, progress=step)
             diagnostics = done.diagnostics
             lines = [*_about(built), *_written(done, options.dry_run)]
-    shown = in_order((*built.diagnostics, *diagnostics))
+    found = projects.accepted((*built.diagnostics, *diagnostics), options.spec)
+    shown = in_order((*projects.diagnostics, *found))
     show(shown, options.format)
     if has_errors(shown):
         return 1
     say(*lines, form=options.format)
     return 0
+
+
+def _build_project(options: argparse.Namespace) -> int:
+    from plica.api.projects import build_project
+
+    run = run_of(
+        "build",
+        options,
+        lambda found, **common: build_project(
+            found,
+            folder=options.out,
+            targets=options.target,
+            options=_by_target(options.option),
+            normals=options.normals,
+            allow_inexpressible=options.allow_inexpressible,
+            dry_run=options.dry_run,
+            current=options.current,
+            **common,
+        ),
+    )
+    return run if isinstance(run, int) else show_run(run, options.format, "build")
 
 
 def _about(built: BuiltFiles) -> list[str]:

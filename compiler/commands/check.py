@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import argparse
 import gc
-from typing import TYPE_CHECKING
+import sys
+from collections.abc import Sequence
+from time import perf_counter
+from typing import TYPE_CHECKING, NamedTuple
 
 import plica
-from plica.commands.output import has_errors, in_order, say, show
-from plica.diagnostics.place import counted
+from plica.api.contents import checked
+from plica.commands.of_project import AroundSpecs, run_of, show_run
+from plica.commands.output import has_errors, in_order, put, say, show
 
 if TYPE_CHECKING:
-    from plica.rig.rig import Rig
+    from plica.api.character import Character
+    from plica.diagnostics import Diagnostic
 
 
 def check(options: argparse.Namespace) -> int:
@@ -19,52 +24,57 @@ def check(options: argparse.Namespace) -> int:
     collects = gc.isenabled()
     gc.disable()  # so short a run has no garbage worth the looking, which takes a twentieth of it
     try:
-        return _check(options)
+        return _check(options) if options.specs else _check_project(options)
     finally:
         if collects:
             gc.enable()
 
 
 def _check(options: argparse.Namespace) -> int:
-    compiled = [(spec, plica.compile_file(spec, allow=options.allow)) for spec in dict.fromkeys(options.specs)]
-    diagnostics = in_order(diagnostic for _, one in compiled for diagnostic in one.diagnostics)
-    show(diagnostics, options.format)
-    for spec, one in compiled:
-        if has_errors(one.diagnostics):
+    projects = AroundSpecs(options.allow)
+    found = [_checked(spec, projects) for spec in dict.fromkeys(options.specs)]
+    diagnostics = in_order([*projects.diagnostics, *(one for checked in found for one in checked.kept)])
+    if options.format == "junit":
+        put(_junit(found))
+        show(diagnostics, "text", sys.stderr)
+    else:
+        show(diagnostics, options.format)
+    for spec, one, kept, _ in found:
+        if has_errors(kept):
             continue
         if options.axes and one.rig is not None:
-            from plica.commands.axes import table
+            from plica.api.axes import table
 
             say(*table(one.rig), form=options.format)
         say(*one.stance, form=options.format)
-        checked = "checked as a library of other specs" if one.is_library else contents(one.rig)
-        if one.pairing is not None and one.pairing.sided:
-            checked += f"; {one.pairing}"
-        say(f"{spec}: {checked}; no errors", form=options.format)
+        say(f"{spec}: {checked(one)}; no errors", form=options.format)
     return 1 if has_errors(diagnostics) else 0
 
 
-def contents(rig: Rig | None) -> str:
-    """What was checked: how much of each kind; kinds that there are none of are left out."""
-    if rig is None:
-        return "checked"
-    counts = {
-        "joint": len(rig.skeleton),
-        "strength": len(rig.strengths),
-        "region": len(rig.regions),
-        "shape": len(rig.shapes),
-        "detail": len(rig.details),
-        "fold": len(rig.folds),
-        "pose": len(rig.poses),
-        "expectation": len(rig.expectations),
-    }
-    listed = [counted(number, noun) for noun, number in counts.items() if number]
-    if len(listed) > 1:
-        listed[-2:] = [f"{listed[-2]} and {listed[-1]}"]
-    method, geometry = rig.character.skinning, rig.character.geometry
-    said = [f"checked {', '.join(listed)}" if listed else "checked"]
-    if method != "linear":
-        said.append(f"{method} skin")
-    if geometry is not None and geometry.unit not in (None, 1.0):
-        said.append(f"one length of {geometry.file} is {geometry.unit:g} m")
-    return "; ".join(said)
+class _Checked(NamedTuple):
+    """A spec that was checked: its findings without those that its project accepts, and how long it took."""
+
+    spec: str
+    character: Character
+    kept: tuple[Diagnostic, ...]
+    seconds: float
+
+
+def _checked(spec: str, projects: AroundSpecs) -> _Checked:
+    begun = perf_counter()
+    character = plica.compile_file(spec, allow=projects.allow(spec))
+    return _Checked(spec, character, projects.accepted(character.diagnostics, spec), perf_counter() - begun)
+
+
+def _junit(found: Sequence[_Checked]) -> str:
+    from plica.diagnostics.junit import Suite, document, findings_case
+
+    cases = [findings_case("plica check", one.spec, one.kept, one.seconds) for one in found]
+    return document([Suite("plica check", cases, sum(one.seconds for one in found))])
+
+
+def _check_project(options: argparse.Namespace) -> int:
+    from plica.api.projects import check_project
+
+    run = run_of("check", options, lambda found, **common: check_project(found, axes=options.axes, **common))
+    return run if isinstance(run, int) else show_run(run, options.format, "check")

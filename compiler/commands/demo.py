@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import plica
-from plica.commands.check import contents
+from plica.api.contents import contents
 from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import Step, progress
 from plica.demo import SPEC, demo_files

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import plica
+from plica.api.found_project import find_project
 from plica.commands.output import in_order, put, say, show, usage_error, wants_colour
 from plica.commands.progress import progress
 
@@ -28,20 +29,33 @@ def diff(options: argparse.Namespace) -> int:
 def _diff(options: argparse.Namespace) -> int:
     if options.git_driver is not None:
         return _for_git(options)
-    if options.new is None:
+    found = find_project(_place(options.new or options.old))
+    if options.new is None and found.root is None:
         return usage_error("diff", "give two things to compare, OLD and NEW, as in `plica diff git:HEAD wren.plica`")
-    with progress(f"comparing {options.old} and {options.new}") as step:
+    old = options.old or "git:HEAD"
+    new = options.new if options.new is not None or found.root is None else found.shown(found.root)
+    accept = options.accept or (found.project.accepted_changes if found.project is not None else None)
+    with progress(f"comparing {old} and {new}") as step:
         step("comparing")
-        comparison = plica.compare_characters(
-            options.old, options.new, allow=options.allow, measure=options.measure, accept=options.accept
-        )
-    show(in_order(comparison.diagnostics), "text", sys.stderr)
+        allow = [*options.allow, *found.allow]
+        comparison = plica.compare_characters(old, new, allow=allow, measure=options.measure, accept=accept)
+    show(in_order((*found.diagnostics, *comparison.diagnostics)), "text", sys.stderr)
+    if not found.ok:
+        return CANNOT_COMPARE
     if not comparison.ok:
         return CANNOT_COMPARE
     put(comparison.rendered(options.format, wants_colour(sys.stdout), options.whole))
     if comparison.changes:
         return 1
     return 0 if comparison.alike else CANNOT_COMPARE
+
+
+def _place(given: str | None) -> Path:
+    """The folder whose project counts: of what is compared, else the working folder."""
+    if given is None or given.startswith("git:"):
+        return Path()
+    place = Path(given)
+    return place if place.is_dir() else place.parent
 
 
 def _for_git(options: argparse.Namespace) -> int:
@@ -57,5 +71,5 @@ def _for_git(options: argparse.Namespace) -> int:
         return usage_error("diff", "--git-driver takes what git gives to an external diff, seven words or more")
     path, old, old_blob, _, new, new_blob = given[:6]
     files = GitFile(path, old_blob, Path(old)), GitFile(given[7] if len(given) > 7 else path, new_blob, Path(new))
-    put(shown(*files, options.allow, wants_colour(sys.stdout)))
+    put(shown(*files, [*options.allow, *find_project(Path(path).parent).allow], wants_colour(sys.stdout)))
     return 0

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import plica
 from plica.commands.output import has_errors, in_order, put, say, show, usage_error
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostic, Diagnostics
 
 if TYPE_CHECKING:
     from plica.workspace import Refused
@@ -36,21 +36,37 @@ class _Text(NamedTuple):
 
 def format_specs(options: argparse.Namespace) -> int:
     """Lay out each file; 1 where one has mistakes, or where --check or --diff finds one that would change."""
-    if options.specs.count(STANDARD_INPUT) and len(set(options.specs)) > 1:
+    specs, told = (options.specs, ()) if options.specs else _project_specs()
+    if specs is None:
+        return usage_error("format", "give a SPEC; without one the command works on a project, and there is none here")
+    if specs.count(STANDARD_INPUT) and len(set(specs)) > 1:
         return usage_error("format", "`-` stands alone: the standard input is one text, and its layout the output")
     collects = gc.isenabled()
     gc.disable()  # as for a check: there is no garbage worth the looking
     try:
-        return _format(options)
+        return _format(options, specs, told)
     finally:
         if collects:
             gc.enable()
 
 
-def _format(options: argparse.Namespace) -> int:
+def _project_specs() -> tuple[list[str] | None, tuple[Diagnostic, ...]]:
+    """The characters and libraries of the project that one works in; None where there is none."""
+    from plica.api.found_project import find_project
+
+    found = find_project()
+    if found.root is None:
+        return None, ()
+    members, told = found.members()
+    specs = [] if members is None else [found.shown(path) for path in members.specs]
+    return specs, (*found.diagnostics, *told)
+
+
+def _format(options: argparse.Namespace, specs: list[str], told: tuple[Diagnostic, ...]) -> int:
     diagnostics = Diagnostics()
+    diagnostics.extend(told)
     code = 0
-    for spec in dict.fromkeys(options.specs):
+    for spec in dict.fromkeys(specs):
         text = _laid_out(spec, diagnostics)
         if text is None:
             continue
@@ -63,7 +79,7 @@ def _format(options: argparse.Namespace) -> int:
             say(f"laid out {text.name}", form=options.format)
     shown = in_order(diagnostics.all)
     # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
-    product = options.diff or STANDARD_INPUT in options.specs
+    product = options.diff or STANDARD_INPUT in specs
     show(shown, options.format, sys.stderr if product else sys.stdout)
     return 1 if has_errors(shown) else code
 

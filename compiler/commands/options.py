@@ -43,27 +43,51 @@ def add_limit(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_format(parser: argparse.ArgumentParser) -> None:
-    """How findings are written."""
+def add_format(parser: argparse.ArgumentParser, tests: bool = False) -> None:
+    """How findings are written; `tests`: also as a report of tests."""
     parser.add_argument(
         "--format",
-        choices=FORMATS,
+        choices=(*FORMATS, *(("junit",) if tests else ())),
         default="text",
         help="how findings are written: text for people (the default), json for programs, sarif (SARIF "
-        "2.1.0) for review tools, github for annotations in a GitHub workflow",
+        "2.1.0) for review tools, github for annotations in a GitHub workflow"
+        + (", junit for test reports" if tests else ""),
     )
+
+
+OF_PROJECT = "without one, all of the project that the working folder is in (plica.toml)"
+
+
+def add_run(parser: argparse.ArgumentParser) -> None:
+    """How all of a project is worked on, or everything is measured."""
+    parser.add_argument(
+        "--workers",
+        metavar="N",
+        type=_count,
+        help="processes that work once it turns out to be long (default: one for each processor core, at most 6 where "
+        "they measure or build; 1: none but this one); the results are the same with any number",
+    )
+    parser.add_argument(
+        "--cache",
+        metavar="DIR",
+        help="where results are kept, so that what has not changed is not done again (default: plica in "
+        "$XDG_CACHE_HOME or in ~/.cache; at most 512 MiB)",
+    )
+    parser.add_argument("--no-cache", action="store_true", help="do everything anew, and keep nothing")
 
 
 def add_check(parser: argparse.ArgumentParser) -> None:
     """Arguments of `check`."""
-    parser.add_argument("specs", metavar="SPEC", nargs="+", help="a spec, a file that ends in .plica")
+    parser.add_argument("specs", metavar="SPEC", nargs="*", help=f"a spec, a file that ends in .plica; {OF_PROJECT}")
     parser.add_argument(
         "--axes",
         action="store_true",
         help="also print, for each reading that exists on both sides, the joint and the axis on the left and "
         "on the right, each in the joint's own rest frame",
     )
-    add_common(parser)
+    add_run(parser)
+    add_allow(parser)
+    add_format(parser, tests=True)
 
 
 def _add_targets(parser: argparse.ArgumentParser) -> None:
@@ -79,8 +103,15 @@ def _add_targets(parser: argparse.ArgumentParser) -> None:
 
 def add_build(parser: argparse.ArgumentParser) -> None:
     """Arguments of `build`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument("--out", metavar="DIR", required=True, help="the folder to write to; it is made where needed")
+    parser.add_argument(
+        "spec",
+        metavar="SPEC",
+        nargs="?",
+        help=f"a spec, a file that ends in .plica; {OF_PROJECT}, each character into a folder of its own",
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", help="the folder to write to; it is made where needed (default: what a project says)"
+    )
     _add_targets(parser)
     parser.add_argument(
         "--option",
@@ -106,6 +137,7 @@ def add_build(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="write nothing; exit with 1 if a file in the folder is not what this build would write",
     )
+    add_run(parser)
     add_common(parser)
 
 
@@ -127,7 +159,7 @@ def add_demo(parser: argparse.ArgumentParser) -> None:
 
 def add_prove(parser: argparse.ArgumentParser) -> None:
     """Arguments of `prove`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("spec", metavar="SPEC", nargs="?", help=f"a spec, a file that ends in .plica; {OF_PROJECT}")
     add_clips(parser, required=False)
     add_parts_of_clips(parser)
     parser.add_argument(
@@ -152,26 +184,13 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
         help="what could not be measured (no mesh, a region without skin, ...) is told but does not count as a failure",
     )
     parser.add_argument(
-        "--workers",
-        metavar="N",
-        type=int,
-        help="processes that measure once the work turns out to be long (default: one for each processor core, at most "
-        "6; 1: none but this one); the figures are the same with any number",
-    )
-    parser.add_argument(
         "--scheduler",
         metavar="ADDRESS",
         help="measure on a cluster: the address of a dask.distributed scheduler, such as tcp://10.0.0.5:8786 (needs "
         "the extra `cluster` here and Plica on its workers); a scheduler is trusted with everything: what it sends is "
         "code that runs as you, and its workers get the character",
     )
-    parser.add_argument(
-        "--cache",
-        metavar="DIR",
-        help="where figures are kept, so that what has not changed is not measured again (default: plica in "
-        "$XDG_CACHE_HOME or in ~/.cache; at most 512 MiB)",
-    )
-    parser.add_argument("--no-cache", action="store_true", help="measure everything anew, and keep nothing")
+    add_run(parser)
     add_allow(parser)
     parser.add_argument(
         "--format",
@@ -227,8 +246,8 @@ def add_layout(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "specs",
         metavar="SPEC",
-        nargs="+",
-        help="a spec or a library; `-` for the standard input, laid out to the output",
+        nargs="*",
+        help=f"a spec or a library; `-` for the standard input, laid out to the output; {OF_PROJECT}",
     )
     parser.add_argument(
         "--check",
@@ -259,10 +278,10 @@ def add_language_server(parser: argparse.ArgumentParser) -> None:
 
 def add_diff(parser: argparse.ArgumentParser) -> None:
     """Arguments of `diff`."""
-    parser.usage = "plica diff [-h] [options] OLD NEW"
+    parser.usage = "plica diff [-h] [options] [OLD [NEW]]"
     kinds = "a spec, a folder of specs, a built .json file, git:REVISION:PATH, or git:REVISION for the other's path"
-    parser.add_argument("old", metavar="OLD", nargs="?", help=kinds)
-    parser.add_argument("new", metavar="NEW", nargs="?", help="the same")
+    parser.add_argument("old", metavar="OLD", nargs="?", help=f"{kinds} (default in a project: git:HEAD)")
+    parser.add_argument("new", metavar="NEW", nargs="?", help="the same (default: the project that one works in)")
     parser.add_argument(
         "--no-measure",
         dest="measure",
@@ -363,6 +382,12 @@ def add_explain(parser: argparse.ArgumentParser) -> None:
     """Arguments of `explain`."""
     parser.add_argument("rule", metavar="CODE|NAME", nargs="?", help="as in PL101 or unexpected-text")
     parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
+
+
+def _count(text: str) -> int:
+    if text.isascii() and text.isdigit() and int(text[:9]) > 0:
+        return int(text[:9])
+    raise argparse.ArgumentTypeError("takes a number from 1 on")
 
 
 def _folder(text: str) -> Path:

@@ -8,12 +8,14 @@ import sys
 from typing import TYPE_CHECKING
 
 import plica
+from plica.commands.of_project import AroundSpecs, run_of, show_run
 from plica.commands.output import has_errors, in_order, put, remark, show, usage_error, wants_colour
 from plica.commands.progress import progress
 from plica.commands.stopping import stopping
 from plica.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
+    from plica.api.projects import SpecResult
     from plica.api.proving import ProofReport
 
 STOPPED = 130
@@ -23,10 +25,11 @@ def prove(options: argparse.Namespace) -> int:
     """Measure and tell; exits with 1 where an expectation does not hold, with 130 after Ctrl-C or a request to end."""
     if options.write_baseline and options.baseline is None:
         return usage_error("prove", "--write-baseline needs --baseline FILE, the file to write")
-    if options.workers is not None and options.workers < 1:
-        return usage_error("prove", "--workers takes a number from 1 on")
-    report = _report(options)
-    diagnostics = report.diagnostics
+    if options.spec is None:
+        return _prove_project(options)
+    projects = AroundSpecs(options.allow)
+    report = _report(options, projects)
+    diagnostics = (*projects.diagnostics, *projects.accepted(report.diagnostics, options.spec))
     if not report.results and has_errors(diagnostics):
         _show_findings(diagnostics, options.format)
         return 1
@@ -35,7 +38,7 @@ def prove(options: argparse.Namespace) -> int:
     return _tell(report, diagnostics, options)
 
 
-def _report(options: argparse.Namespace) -> ProofReport:
+def _report(options: argparse.Namespace, projects: AroundSpecs) -> ProofReport:
     with progress(f"proving {options.spec}") as step, stopping() as asked:
 
         def tell(what: str) -> None:
@@ -44,8 +47,8 @@ def _report(options: argparse.Namespace) -> ProofReport:
 
         step("checking")
         return plica.prove_expectations(
-            plica.compile_file(options.spec, allow=options.allow),
-            clips=options.clip,
+            plica.compile_file(options.spec, allow=projects.allow(options.spec)),
+            clips=options.clip or projects.clips(options.spec),
             start=options.start,
             stop=options.stop,
             stance_at=options.stance_at,
@@ -56,6 +59,37 @@ def _report(options: argparse.Namespace) -> ProofReport:
             scheduler=options.scheduler,
             progress=tell,
         )
+
+
+def _prove_project(options: argparse.Namespace) -> int:
+    for name in ("baseline", "write_baseline", "pictures", "scheduler"):
+        if getattr(options, name):
+            return usage_error("prove", f"--{name.replace('_', '-')} needs a SPEC")
+    from plica.api.projects import prove_project
+
+    run = run_of(
+        "prove",
+        options,
+        lambda found, **common: prove_project(
+            found,
+            clips=options.clip,
+            start=options.start,
+            stop=options.stop,
+            stance_at=options.stance_at,
+            every_pose=options.poses,
+            allow_unmeasured=options.allow_unmeasured,
+            **common,
+        ),
+    )
+    if isinstance(run, int):
+        return run
+    return show_run(run, options.format, "prove", _table)
+
+
+def _table(result: SpecResult) -> list[str]:
+    """The table of a character's figures below its name."""
+    text = result.outcome.document("text")
+    return [result.file, *text.split("\n"), ""] if text else []
 
 
 def _tell(report: ProofReport, diagnostics: tuple[Diagnostic, ...], options: argparse.Namespace) -> int:

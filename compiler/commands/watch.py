@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import plica
-from plica.commands.check import contents
+from plica.api.contents import contents
 from plica.commands.output import in_order, say, show, usage_error
 from plica.commands.progress import progress
 

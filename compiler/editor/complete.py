@@ -11,7 +11,7 @@ from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
 from plica.editor.file_completion import READ_MORPHS, SHAPED_MORPHS, UV_SETS, fitting, open_text
-from plica.editor.project import Analysis
+from plica.editor.open_documents import Analysis
 from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.kinds.combinations import COMBINATION_KINDS
 from plica.spec.entries import BoundSkeleton

@@ -7,7 +7,7 @@ from typing import NamedTuple, assert_never
 
 from plica.editor.navigation import Key, keys_at
 from plica.editor.node_search import blocks, path_to
-from plica.editor.project import Analysis
+from plica.editor.open_documents import Analysis
 from plica.editor.variables import EditorVariable, given_to, variable_at
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code

@@ -6,7 +6,7 @@ import re
 from typing import NamedTuple
 
 from plica.editor.node_search import path_to
-from plica.editor.project import Analysis
+from plica.editor.open_documents import Analysis
 from plica.editor.variables import EditorVariable, library_of, places_of, refusal, variable_at
 from plica.source import Span
 from plica.spec.symbols import NAMESPACES, Symbol

@@ -12,9 +12,9 @@ from plica.diagnostics import Diagnostic, Severity
 from plica.editor.complete import Suggestion
 from plica.editor.hovering import Hint
 from plica.editor.navigation import Edit
+from plica.editor.open_documents import Analysis
 from plica.editor.outline import Item
 from plica.editor.positions import Lines
-from plica.editor.project import Analysis
 from plica.source import Source, Span
 
 _SEVERITIES = {

@@ -1,5 +1,6 @@
-"""The language server (Language Server Protocol 3.17, over the standard streams): a thin face of `project.py` and the
-modules beside it. Every request is answered from the text as it stands in the editor, with mistakes or without.
+"""The language server (Language Server Protocol 3.17, over the standard streams): a thin face of the modules beside it.
+
+Every request is answered from the text as it stands in the editor, with mistakes or without.
 """
 
 from __future__ import annotations
@@ -21,9 +22,9 @@ from pygls.uris import to_fs_path
 import plica
 from plica import __version__
 from plica.editor import complete, hovering, navigation, protocol, variables
+from plica.editor.open_documents import Analysis, OpenDocuments
 from plica.editor.outline import outline
 from plica.editor.positions import Position, TextChange, changed
-from plica.editor.project import Analysis, Project
 
 # Long enough that a burst of keystrokes is compiled once, too short to be noticed.
 DEBOUNCE_SECONDS = 0.02
@@ -47,7 +48,7 @@ class Server(LanguageServer):
 
     def __init__(self, allowed: Iterable[Path] = ()) -> None:
         super().__init__("plica", __version__, protocol_cls=_Protocol)
-        self.project = Project(tuple(allowed))
+        self.documents = OpenDocuments(tuple(allowed))
         self._timer: asyncio.TimerHandle | None = None
         # By whose analysis, then where: a spec's findings may stand in its libraries.
         self._published: dict[str, dict[str, list[types.Diagnostic]]] = {}
@@ -64,7 +65,7 @@ class Server(LanguageServer):
     def changed(self, params: types.DidChangeTextDocumentParams) -> None:
         """A text was changed: compile it as soon as no further change follows."""
         uri = params.text_document.uri
-        text = self.project.text(uri)
+        text = self.documents.text(uri)
         if text is not None:
             self._take(
                 uri, params.text_document.version, changed(text, [_change(one) for one in params.content_changes])
@@ -74,7 +75,7 @@ class Server(LanguageServer):
     def closed(self, params: types.DidCloseTextDocumentParams) -> None:
         """A text was closed: its findings go, and what is saved counts again."""
         uri = params.text_document.uri
-        self.project.close(uri)
+        self.documents.close(uri)
         self._versions.pop(uri, None)
         for other in self._published.pop(uri, {}):
             self._send(other)
@@ -82,13 +83,13 @@ class Server(LanguageServer):
 
     def saved(self, _: object) -> None:
         """Something was saved: models and images may be others now."""
-        self.project.forget_analyses()
+        self.documents.forget_analyses()
         self._publish_soon()
 
     def _take(self, uri: str, version: int, text: str) -> None:
         path = to_fs_path(uri) if uri.startswith("file:") else None
         self._versions[uri] = version
-        self.project.set_text(uri, text, Path(path) if path else None)
+        self.documents.set_text(uri, text, Path(path) if path else None)
 
     # ---- findings
 
@@ -106,8 +107,8 @@ class Server(LanguageServer):
             gc.enable()
 
     def _publish(self) -> None:
-        for uri in self.project.stale():
-            analysis = self.project.analysis(uri)
+        for uri in self.documents.stale():
+            analysis = self.documents.analysis(uri)
             if analysis is None:
                 continue
             before = self._published.get(uri, {})
@@ -127,14 +128,14 @@ class Server(LanguageServer):
 
     def analysis(self, uri: str) -> Analysis:
         """The analysis of an open text. Raises JsonRpcInvalidParams, which pygls answers with, for one that is not."""
-        analysis = self.project.analysis(uri)
+        analysis = self.documents.analysis(uri)
         if analysis is None:
             raise JsonRpcInvalidParams(f"{uri} is not open")
         return analysis
 
     def around(self, uri: str) -> Analysis:
         """The analysis that knows what the names of an open text mean."""
-        return self.project.around(uri) or self.analysis(uri)
+        return self.documents.around(uri) or self.analysis(uri)
 
     def hover(self, params: types.HoverParams) -> types.Hover | None:
         """What the name or joint under the cursor stands for."""
@@ -151,7 +152,7 @@ class Server(LanguageServer):
     def references(self, params: types.ReferenceParams) -> list[types.Location]:
         """Every place that means what is under the cursor."""
         own, offset = self._at(params)
-        users = self.project.users(params.text_document.uri)
+        users = self.documents.users(params.text_document.uri)
         result = navigation.references(users, own.document, offset, params.context.include_declaration)
         return protocol.locations(result, self._places())
 
@@ -175,7 +176,7 @@ class Server(LanguageServer):
         uri = params.text_document.uri
         variable = self._variable(uri, own, offset)
         if variable is not None:
-            edits = navigation.rename_variable(variable, self.project.users(uri), params.new_name)
+            edits = navigation.rename_variable(variable, self.documents.users(uri), params.new_name)
         else:
             edits = navigation.rename(own, own.source.path, offset, params.new_name)
         if isinstance(edits, navigation.Refusal):
@@ -224,7 +225,7 @@ class Server(LanguageServer):
         return [protocol.inlay_hint(own.lines, hint) for hint in hints]
 
     def _places(self) -> protocol.PositionTable:
-        return protocol.PositionTable(self.project.addresses)
+        return protocol.PositionTable(self.documents.addresses)
 
     def _at(self, params: Any) -> tuple[Analysis, int]:
         own = self.analysis(params.text_document.uri)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from importlib.metadata import EntryPoint, entry_points
+from typing import TYPE_CHECKING
 
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.suggest import did_you_mean
-from plica.emit.target import Target
+
+if TYPE_CHECKING:
+    from plica.emit.target import Target
 
 GROUP = "plica.targets"
 
@@ -38,6 +41,8 @@ def entries(path: Iterable[str] | None = None) -> dict[str, EntryPoint]:
 
 def load(name: str, diagnostics: Diagnostics, registered: dict[str, EntryPoint] | None = None) -> Target | None:
     """The target of a name; None, with a diagnostic, where there is none or its package does not work."""
+    from plica.emit.target import Target  # not for those who only ask which targets there are
+
     known = entries() if registered is None else registered
     if name not in known:
         hint = did_you_mean(name, known) or "the targets here are " + ", ".join(f"`{each}`" for each in known)

@@ -29,9 +29,12 @@ class OptionHelp(NamedTuple):
     default: str
 
 
-def option(default: Any, help_text: str) -> Any:
-    """A field of a target that users can set: text, a number, yes or no, or a list of texts (its type tells)."""
-    return field(default=default, metadata={"help": help_text})
+def option(default: Any, help_text: str, *, names_files: bool = False) -> Any:
+    """A field of a target that users can set: text, a number, yes or no, or a list of texts (its type tells).
+
+    names_files: whether its texts are paths of files to read. In a `plica.toml` these stay inside the project.
+    """
+    return field(default=default, metadata={"help": help_text, "names_files": names_files})
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,12 @@ class Target(ABC):
             OptionHelp(entry.name.replace("_", "-"), entry.metadata["help"], _written(entry.default))
             for entry in _option_fields(cls)
         )
+
+    @classmethod
+    def names_files(cls, name: str) -> bool:
+        """Whether an option's texts are paths of files to read."""
+        written = name.replace("-", "_")
+        return any(entry.metadata.get("names_files", False) for entry in _option_fields(cls) if entry.name == written)
 
     def configured(self, options: Options, diagnostics: Diagnostics) -> Self | None:
         """The target with options set from text; None, with diagnostics, where one is unknown or does not fit."""

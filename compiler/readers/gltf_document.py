@@ -84,8 +84,8 @@ def addresses(document: Fields) -> list[str]:
 def place_of_uri(uri: str, folder: Path) -> Path:
     """Where the file of an address lies: in or below `folder`, links followed. Raises UnreadableModel."""
     try:
-        file = folder.joinpath(named_file(uri)).resolve()
-        inside = file.is_relative_to(folder.resolve())
+        file = regular_files.resolved(folder.joinpath(named_file(uri)))
+        inside = file.is_relative_to(regular_files.resolved(folder))
     except (ValueError, OSError, RuntimeError) as error:
         raise UnreadableModel("it is no usable address") from error
     if not inside:

@@ -15,7 +15,7 @@ from pathlib import Path
 from tempfile import TemporaryFile, gettempdir
 from typing import NamedTuple
 
-from plica import limits
+from plica import limits, observations
 from plica.limits import Limits
 from plica.readers.gltf_document import open_regular
 from plica.readers.model_outline import UnreadableModel
@@ -70,12 +70,19 @@ def _answer(path: Path, motion: bool = False) -> Answer:
     kept = _KEPT.pop(key, None)
     if kept is None or any(_stamp(file) != before for file, before in kept.stamps.items()):
         before = _stamp(path)
-        answer = _asked(*key)
+        try:
+            answer = _asked(*key)
+        except UnreadableModel:
+            observations.doubt()  # by another process, perhaps for want of time or memory
+            raise
         # The model's own stamp from before it was read, so that what is saved while this runs counts as a change.
         kept = _Kept({**{Path(file): _stamp(Path(file)) for file in answer.files}, key[0]: before}, answer)
     _KEPT[key] = kept
     while len(_KEPT) > MOST_KEPT:
         _KEPT.popitem(last=False)
+    if kept.answer.stage is None or kept.answer.stage.problems:
+        observations.doubt()  # for reasons that may lie elsewhere than in these files
+    observations.note_whole_files(kept.stamps)
     return kept.answer
 
 

@@ -53,7 +53,9 @@ class TemplateTarget(Target):
         }
     )
 
-    template: tuple[str, ...] = option((), "a template file, from the working folder; may be given several times")
+    template: tuple[str, ...] = option(
+        (), "a template file, from the working folder; may be given several times", names_files=True
+    )
     output: tuple[str, ...] = option(
         (), "the output's name, one for each template; {character} in it becomes the character's name"
     )

@@ -45,8 +45,8 @@ WITHOUT_EXAMPLE = {
     "unit-contradicts-model": "models of glTF cannot say it; tests/spec",
     "internal-error": "not caused by a text; tests/commands",
 }
-# What comes after compiling: outputs, targets, clips and what is computed on the mesh.
-LATER = re.compile(r"PL(56\d|[678]\d\d|9[134]\d)")
+# What is no text's: outputs, projects, targets, clips and what is computed on the mesh.
+LATER = re.compile(r"PL(5[678]\d|[678]\d\d|9[134]\d)")
 
 
 def python_files() -> list[Path]:

@@ -18,7 +18,7 @@ from jsonschema import Draft7Validator
 
 from plica.commands.main import run
 from plica.editor.hovering import entries
-from plica.editor.project import Project
+from plica.editor.open_documents import OpenDocuments
 from tests.commands.test_measure import CLIP
 from tests.diff.test_outputs import log_schema
 from tests.support.hostile import assert_only, assert_plain, file_names, hostile, in_a_file
@@ -190,7 +190,7 @@ def test_diff(old: str, new: str, clip: str) -> None:
 @given(hostile, hostile)
 @FEW
 def test_hovering(note: str, joint: str) -> None:
-    project = Project()
+    project = OpenDocuments()
     project.set_text("file:///s.plica", spec(note, "none.bvh", joint), None)
     analysis = project.analysis("file:///s.plica")
     assert analysis is not None

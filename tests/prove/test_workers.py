@@ -17,7 +17,6 @@ import pytest
 from plica.evaluate.poses import rest_poses
 from plica.mesh.deform import Deformer
 from plica.prove.execution.executor import LocalExecutor
-from plica.prove.execution.processes import WorkerError, Workers
 from plica.prove.execution.skin_runs import frames_of_a_stretch
 from plica.prove.execution.work import (
     Material,
@@ -27,10 +26,12 @@ from plica.prove.execution.work import (
     WorkUnit,
     material_of,
     nothing_kept,
+    prepared,
 )
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
+from plica.worker_processes import WorkerError, Workers
 from tests.support.arms import Arms, arms
 from tests.support.data import ROOT
 from tests.support.skins import random_poses
@@ -58,6 +59,10 @@ def results(subject: ProofSubject, count: int, patience: float = 0.0) -> list[Re
 def material(made: Arms) -> Material:
     rest = next(Deformer(made.attached.mesh, made.rig, {}).positions(rest_poses(made.rig))).positions[0]
     return material_of(made.rig, made.attached, rest)
+
+
+def workers_of(made: Arms, count: int) -> Workers[WorkUnit, WorkAnswer]:
+    return Workers(partial(prepared, material(made), nothing_kept), count)
 
 
 def units(made: Arms, count: int) -> list[WorkUnit]:
@@ -90,7 +95,7 @@ def test_others_are_started_where_it_is_long_and_do_the_work(monkeypatch: pytest
     given: list[int] = []
     give = Workers.give
 
-    def counting(self: Workers, unit: WorkUnit) -> None:
+    def counting(self: Workers[WorkUnit, WorkAnswer], unit: WorkUnit) -> None:
         given.append(unit.number)
         give(self, unit)
 
@@ -113,7 +118,7 @@ def test_others_are_started_where_it_is_long_and_do_the_work(monkeypatch: pytest
 def test_a_worker_that_is_killed_costs_nothing_but_time() -> None:
     made = arms(TEXT)
     known, work = Measurer(material(made)), units(made, 6)
-    workers = Workers(material(made), 2, nothing_kept)
+    workers = workers_of(made, 2)
     try:
         answers: dict[int, WorkAnswer] = {}
         waiting = list(work)
@@ -139,7 +144,7 @@ def test_where_all_workers_are_killed_this_process_goes_on() -> None:
     made = arms(TEXT)
     known, work = Measurer(material(made)), units(made, 3)
     crew = LocalExecutor(material(made), 1)
-    crew._workers = Workers(material(made), 1, nothing_kept)
+    crew._workers = workers_of(made, 1)
     while not crew._workers.ready:
         time.sleep(0.01)
     for unit in work:
@@ -153,7 +158,7 @@ def test_where_all_workers_are_killed_this_process_goes_on() -> None:
 
 def test_a_mistake_in_a_worker_is_told_here() -> None:
     made = arms(TEXT)
-    workers = Workers(material(made), 1, nothing_kept)
+    workers = workers_of(made, 1)
     try:
         while not workers.ready:
             time.sleep(0.01)
@@ -198,13 +203,11 @@ def test_material_holds_nothing_that_is_not_measured() -> None:
 
 ORPHANS = """
 import multiprocessing, sys, time
-from plica.prove.execution.work import nothing_kept
-from plica.prove.execution.processes import Workers
-from tests.prove.test_workers import TEXT, arms, material, units
+from tests.prove.test_workers import TEXT, arms, units, workers_of
 
 if __name__ == "__main__":
     made = arms(TEXT)
-    workers = Workers(material(made), 2, nothing_kept)
+    workers = workers_of(made, 2)
     while not workers.idle:
         time.sleep(0.01)
     workers.give(units(made, 1)[0])

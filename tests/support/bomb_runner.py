@@ -15,7 +15,7 @@ import tempfile
 from pathlib import Path
 
 from plica.diagnostics import Diagnostic
-from plica.editor.project import Project
+from plica.editor.open_documents import OpenDocuments
 from plica.pipeline import compile_file
 from tests.support.bombs import written
 
@@ -41,7 +41,7 @@ def main() -> None:
             before = peak()
             compiled = counted(compile_file(spec).diagnostics)
             grown = peak() - before
-            project = Project()
+            project = OpenDocuments()
             project.set_text("spec", spec.read_text("utf-8"), spec)
             analysis = project.analysis("spec")
             assert analysis is not None

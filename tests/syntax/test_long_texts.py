@@ -11,7 +11,7 @@ import pytest
 
 from plica import limits
 from plica.diagnostics import Diagnostics
-from plica.editor.project import Project
+from plica.editor.open_documents import OpenDocuments
 from plica.pipeline import compile_text
 from plica.source import Source
 from plica.syntax.parser import parse
@@ -47,7 +47,7 @@ def test_a_text_that_is_too_long_is_refused_wherever_it_comes_from() -> None:
     text = HEAD + "// " + "x" * 2000
     with limits.using(limits.Limits(spec_bytes=1000)):
         (result,) = compile_text(text).diagnostics
-        project = Project()
+        project = OpenDocuments()
         project.set_text("spec", text, None)
         analysis = project.analysis("spec")
     assert analysis is not None

@@ -15,11 +15,11 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from plica import regular_files
+from plica import observations, regular_files
 
 MOST_BYTES: Final = 512 << 20
 """What a cache may take on disk."""
-KINDS: Final = ("figures", "preparations")
+KINDS: Final = ("figures", "outcomes", "preparations")
 TAG: Final = "CACHEDIR.TAG"
 # The first line that marks a folder as a cache for archivers (Cache Directory Tagging Specification, B. Ford).
 SIGNATURE: Final = (
@@ -51,7 +51,8 @@ class DiskCache:
         """The content of an entry, None for none; a damaged one is deleted."""
         path = self._path(kind, key)
         try:
-            held = regular_files.content(path, "model_bytes")
+            with observations.unnoted():
+                held = regular_files.content(path, "model_bytes")
         except regular_files.Unreadable:
             return None
         head, content = held[:64], held[65:]

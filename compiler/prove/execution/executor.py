@@ -6,10 +6,11 @@ import os
 import time
 from collections import deque
 from collections.abc import Callable
+from functools import partial
 from typing import Final, Protocol
 
-from plica.prove.execution.processes import Workers
-from plica.prove.execution.work import Material, Measurer, Recalling, WorkAnswer, WorkUnit, nothing_kept
+from plica.prove.execution.work import Material, Measurer, Recalling, WorkAnswer, WorkUnit, nothing_kept, prepared
+from plica.worker_processes import Workers
 
 PATIENCE: Final = 1.0
 """Seconds of work after which other processes are started: work that is shorter is done before they are up."""
@@ -72,7 +73,7 @@ class LocalExecutor:
         self._material, self._count, self._recall = material, count, recall
         self._patience, self._worked = patience, 0.0
         self._measurer: Measurer | None = None
-        self._workers: Workers | None = None
+        self._workers: Workers[WorkUnit, WorkAnswer] | None = None
         self._queue: deque[WorkUnit] = deque()
 
     @property
@@ -86,7 +87,7 @@ class LocalExecutor:
 
     def answer(self) -> WorkAnswer:
         if self._workers is None and self._count > 1 and self._worked >= self._patience:
-            self._workers = Workers(self._material, self._count, self._recall)
+            self._workers = Workers(partial(prepared, self._material, self._recall), self._count)
         self._hand_out()
         if self._workers is None or not self._workers.ready:
             return self._own_answer()

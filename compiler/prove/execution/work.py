@@ -26,6 +26,7 @@ from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import is_paired
 from plica.prove.skin import PairBlock, PairGauge, Skin, SkinGauge, UnmeasurableError, together
 from plica.rig.rig import Expectation, Rig
+from plica.worker_processes import NotServingError
 
 NO_MIRROR: Final = "the poses cannot be mirrored"
 NO_NUMBER: Final = "the measure is not a number in some pose: the region encloses nothing, or is squeezed to nothing"
@@ -97,7 +98,7 @@ def nothing_kept(material: Material) -> Recall:
     return computed
 
 
-class OtherCodeError(Exception):
+class OtherCodeError(NotServingError):
     """Material that was made by another version of Plica, or on another kind of machine, than it is measured with."""
 
 
@@ -238,3 +239,8 @@ def _figure(shaped: Worst | str, bare: Worst | str) -> MeasuredFigure:
             return MeasuredFigure(None, None, result)
     assert not isinstance(shaped, str) and not isinstance(bare, str)
     return MeasuredFigure(shaped, bare)
+
+
+def prepared(material: Material, recall: Recalling) -> Callable[[WorkUnit], WorkAnswer]:
+    """What a worker answers units with. Raises OtherCodeError."""
+    return Measurer(material, recall).answer

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import degrees
 from typing import Final
-from xml.etree import ElementTree
 
 from plica import foreign
 from plica.diagnostics import Diagnostics
+from plica.diagnostics.junit import Case, Suite
+from plica.diagnostics.junit import document as junit_document
 from plica.evaluate.poses import plain_pose
 from plica.kinds.expectations import expectation_kind
 from plica.prove.baseline import is_better, is_worse
@@ -27,6 +28,7 @@ _SHOWN_ANGLES: Final = 3
 _COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
 
 Accepted = Mapping[str, float]
+Origins = Mapping[tuple[str, str], Span]
 
 
 def figure(result: Result, value: float | None) -> str:
@@ -234,25 +236,22 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
     }
 
 
-def junit(rig: Rig, results: Sequence[Result], accepted: Accepted, origins: Mapping[tuple[str, str], Span]) -> str:
-    """JUnit's XML: a test case for each expectation (common practice, no source: the form has no standard).
+def junit(rig: Rig, results: Sequence[Result], accepted: Accepted, origins: Origins, seconds: float) -> str:
+    """A test report: a test for each expectation."""
+    cases = junit_cases(rig, results, accepted, origins)
+    return junit_document([Suite(f"plica prove {rig.character.name}", cases, seconds)])
 
-    A failure is an expectation that fails; what was not measured is skipped.
-    """
-    failed = sum(fails(result, accepted) for result in results)
-    skipped = sum(result.status == "not measured" for result in results)
-    suites = ElementTree.Element("testsuites")
-    numbers = {"tests": str(len(results)), "failures": str(failed), "errors": "0", "skipped": str(skipped)}
-    suite = ElementTree.SubElement(suites, "testsuite", {"name": f"plica prove {rig.character.name}", **numbers})
+
+def junit_cases(rig: Rig, results: Sequence[Result], accepted: Accepted, origins: Origins) -> list[Case]:
+    """A test for each expectation, in order; what was not measured is skipped. They share the work: none has a time."""
+    cases = []
     for result in results:
-        case = {"classname": f"{rig.character.name}.{result.expectation.kind}", "name": result.title, "time": "0"}
         span = origins.get(("expect", str(result.index)))
-        if span is not None:
-            case |= {"file": span.source.path, "line": str(span.source.line_and_column(span.start)[0])}
-        element = ElementTree.SubElement(suite, "testcase", case)
+        file, line = (span.source.path, span.source.line_and_column(span.start)[0]) if span is not None else ("", 0)
+        case = Case(f"{rig.character.name}.{result.expectation.kind}", result.title, file=file, line=line)
         if fails(result, accepted):
-            failure = ElementTree.SubElement(element, "failure", {"message": figures(result)})
-            failure.text = where(result)
+            case = case._replace(kind="failure", problem=figures(result), details=where(result))
         elif result.status == "not measured":
-            ElementTree.SubElement(element, "skipped", {"message": result.about})
-    return foreign.xml_document(suites)
+            case = case._replace(kind="skipped", problem=result.about)
+        cases.append(case)
+    return cases

@@ -11,15 +11,15 @@ import pickle
 import signal
 import threading
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
-from typing import Final, cast
+from typing import Final, Generic, TypeVar, cast
 
-from plica.prove.execution.work import Material, Measurer, OtherCodeError, Recalling, WorkAnswer, WorkUnit
-
+Unit = TypeVar("Unit")
+Answer = TypeVar("Answer")
 _ENDING: Final = (signal.SIGINT, signal.SIGTERM)
 
 
@@ -27,14 +27,19 @@ class WorkerError(RuntimeError):
     """A mistake of Plica's own, in a worker; the text is its traceback there."""
 
 
-class Workers:
+class NotServingError(Exception):
+    """Raised in a worker that does not join in, such as one of another version of Plica."""
+
+
+class Workers(Generic[Unit, Answer]):
     """Some processes and what each is doing."""
 
-    def __init__(self, material: Material, count: int, recall: Recalling) -> None:
-        self._packed = pickle.dumps((material, recall), pickle.HIGHEST_PROTOCOL)
+    def __init__(self, prepare: Callable[[], Callable[[Unit], Answer]], count: int) -> None:
+        """prepare: what each worker calls once for the function that answers units; it and units can be pickled."""
+        self._packed = pickle.dumps(prepare, pickle.HIGHEST_PROTOCOL)
         self._processes: dict[Connection, SpawnProcess] = {}
         self._ready: set[Connection] = set()
-        self._doing: dict[Connection, WorkUnit] = {}
+        self._doing: dict[Connection, Unit] = {}
         try:
             with _undisturbed():
                 self._start(count)
@@ -68,35 +73,34 @@ class Workers:
         """Whether a worker has nothing to do."""
         return self.ready and len(self._doing) < len(self._ready)
 
-    def give(self, unit: WorkUnit) -> None:
+    def give(self, unit: Unit) -> None:
         """Hands a unit to an idle worker."""
         connection = next(one for one in self._processes if one in self._ready and one not in self._doing)
         self._doing[connection] = unit
         with suppress(OSError):  # a worker that is gone is noticed where its answer is waited for
             connection.send(unit)
 
-    def answer(self) -> tuple[WorkAnswer | None, list[WorkUnit]]:
+    def answer(self) -> tuple[Answer | None, list[Unit]]:
         """Waits for an answer, or for something else to happen; units of workers that went away are given back.
 
         Raises WorkerError.
         """
-        returned: list[WorkUnit] = []
+        returned: list[Unit] = []
         for connection in wait([*self._doing, *self._waking()]):
             connection = cast(Connection, connection)
             if connection not in self._ready:
                 self._greet(connection)
                 continue
             try:
-                result = connection.recv()
+                answer, mistake = pickle.loads(connection.recv_bytes())
             except (EOFError, OSError):
                 returned.append(self._doing[connection])
                 self._drop(connection)
                 continue
             del self._doing[connection]
-            if isinstance(result, str):
-                raise WorkerError(result)
-            assert isinstance(result, WorkAnswer)
-            return result, returned
+            if mistake:
+                raise WorkerError(mistake)
+            return cast(Answer, answer), returned
         return None, returned
 
     def close(self) -> None:
@@ -162,19 +166,18 @@ def _blocked() -> Iterator[None]:
 
 
 def _serve(connection: Connection) -> None:
-    """What a worker does: says that it is up, takes the material, and answers units until the pipe ends."""
+    """What a worker does: says that it is up, takes what prepares it, and answers units until the pipe ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
     # Another version, installed while this one ran, does not join in.
-    with suppress(EOFError, OSError, OtherCodeError):
+    with suppress(EOFError, OSError, NotServingError):
         connection.send("up")
-        material, recall = pickle.loads(connection.recv_bytes())
-        measurer = Measurer(material, recall)
+        answer = pickle.loads(connection.recv_bytes())()
         while True:
             unit = connection.recv()
             try:
-                answer: object = measurer.answer(unit)
+                packed = pickle.dumps((answer(unit), ""), pickle.HIGHEST_PROTOCOL)
             except Exception:
-                answer = traceback.format_exc()
-            connection.send(answer)
+                packed = pickle.dumps((None, traceback.format_exc()), pickle.HIGHEST_PROTOCOL)
+            connection.send_bytes(packed)

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 
-from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.api.found_project import FoundProject, find_project
+from plica.diagnostics import Diagnostics, Severity
 from plica.editor.positions import Lines
 from plica.pipeline import Compiled, compile_document
 from plica.rig.rig import Rig
@@ -17,7 +18,7 @@ from plica.syntax.incremental import IncrementalParser
 from plica.syntax.nodes import Document
 from plica.workspace import Refused, Workspace
 
-MOST_NEIGHBOURS = 64  # specs beside a library that are looked at to find one that uses it
+MOST_NEIGHBOURS = 64  # specs beside a library, or in its project, that are looked at to find those that use it
 
 
 class OpenTexts(Workspace):
@@ -37,11 +38,17 @@ class Analysis:
     """What compiling one version of a text gave. Everything beyond the diagnostics is worked out when asked for."""
 
     def __init__(
-        self, document: Document, compiled: Compiled, workspace: Workspace | None, earlier: Rig | None
+        self,
+        document: Document,
+        compiled: Compiled,
+        workspace: Workspace | None,
+        earlier: Rig | None,
+        project: FoundProject | None = None,
     ) -> None:
-        """`earlier`: the rig of the latest version without errors."""
+        """`earlier`: the rig of the latest version without errors; `project`: what accepts some of the findings."""
         self.document = document
-        self.diagnostics: tuple[Diagnostic, ...] = compiled.diagnostics
+        found = compiled.diagnostics
+        self.diagnostics = found if project is None else project.accepted(found, document.source.path)
         self.is_library = compiled.is_library
         self.rig = compiled.rig or earlier
         self._compiled = compiled
@@ -98,12 +105,13 @@ class _Open:
         self.analysis: Analysis | None = None
 
 
-class Project:
+class OpenDocuments:
     """All open texts, by whatever key the editor knows them by. Nothing here writes or prints."""
 
     def __init__(self, allowed: Sequence[Path] = ()) -> None:
         self.allowed = tuple(allowed)
         self._open: dict[str, _Open] = {}
+        self._projects: dict[Path, FoundProject] = {}
 
     def set_text(self, key: str, text: str, path: Path | None) -> None:
         """Open a text, or replace it; `path` is None for one that has no file yet."""
@@ -128,6 +136,7 @@ class Project:
 
     def forget_analyses(self) -> None:
         """Files on disk changed: look at everything anew."""
+        self._projects = {}
         for item in self._open.values():
             item.analysis = None
 
@@ -180,15 +189,23 @@ class Project:
                 yield analysis
 
     def _neighbours(self, item: _Open) -> Iterator[Analysis]:
-        """Specs on disk, in the library's folder and the one above, that may use it."""
+        """Specs on disk that may use a library: those of its project, and in its folder and the one above."""
         if item.path is None:
             return
         known = {other.path for other in self._open.values()}
-        result = [path for folder in item.path.parents[:2] for path in sorted(folder.glob("*.plica"))[:MOST_NEIGHBOURS]]
-        for path in result:
+        members, _ = self._project(item.path.parent).members()
+        result = [] if members is None else list(members.characters)
+        result += [
+            path for folder in item.path.parents[:2] for path in sorted(folder.glob("*.plica"))[:MOST_NEIGHBOURS]
+        ]
+        left = MOST_NEIGHBOURS
+        for path in dict.fromkeys(result):
+            if left == 0:
+                return
             text = Workspace(path.parent).read_text(path, path.name)
             if path in known or isinstance(text, Refused) or item.path.name not in text:
                 continue
+            left -= 1
             neighbour = _Open(path, path.as_posix())
             neighbour.text = text
             yield self._analysed(neighbour)
@@ -196,10 +213,18 @@ class Project:
     def _analysed(self, item: _Open) -> Analysis:
         diagnostics = Diagnostics()
         texts = {other.path: other.text for other in self._open.values() if other.path is not None}
-        workspace = OpenTexts(item.path.parent, self.allowed, texts) if item.path is not None else None
+        project = self._project(item.path.parent) if item.path is not None else None
+        allowed = (*self.allowed, *(project.allow if project is not None else ()))
+        workspace = OpenTexts(item.path.parent, allowed, texts) if item.path is not None else None
         document = item.parser.parse(Source(item.shown, item.text), diagnostics)
         compiled = compile_document(document, workspace, diagnostics)
-        return Analysis(document, compiled, workspace, item.rig)
+        return Analysis(document, compiled, workspace, item.rig, project)
+
+    def _project(self, folder: Path) -> FoundProject:
+        """The project of a folder, looked for once until files on disk change."""
+        if folder not in self._projects:
+            self._projects[folder] = find_project(folder)
+        return self._projects[folder]
 
     def _uses(self, analysis: Analysis, key: str) -> bool:
         shown = self._open[key].shown

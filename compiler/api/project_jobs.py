@@ -1,0 +1,89 @@
+"""What is done for one spec of a project, by whichever process: its options and its outcome are plain data."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from plica import observations, regular_files
+from plica.api.contents import checked
+from plica.diagnostics.place import counted
+from plica.project.outcome import Outcome
+from plica.project.recall import Job
+
+
+def check_spec(job: Job) -> Outcome:
+    """Checks a spec or a library."""
+    from plica.api.axes import table
+    from plica.api.character import compile_file
+
+    options = _options(job)
+    character = compile_file(job.shown, allow=options["allow"])
+    if not character.ok:
+        return Outcome(character.diagnostics)
+    axes = table(character.rig) if options["axes"] and character.rig is not None else ()
+    return Outcome(character.diagnostics, (*axes, *character.stance, checked(character)))
+
+
+def build_spec(job: Job) -> Outcome:
+    """Builds a character into its folder, or compares that with what would be written."""
+    from plica.api.building import build_files, compare_folder, write_files
+    from plica.api.character import compile_file
+
+    options = _options(job)
+    built = build_files(
+        compile_file(job.shown, allow=options["allow"]),
+        options["targets"],
+        options=options["options"],
+        normals=options["normals"],
+        allow_inexpressible=options["allow_inexpressible"],
+    )
+    folder = Path(options["out"])
+    if not built.ok:
+        return Outcome(built.diagnostics)
+    if options["current"]:
+        state = compare_folder(built, folder)
+        count = counted(state.count, "file")
+        return Outcome((*built.diagnostics, *state.diagnostics), (f"all {count} in {folder.as_posix()} are current",))
+    with observations.unnoted():  # what stood there before makes no difference
+        done = write_files(built, folder, dry_run=options["dry_run"])
+    if done.ok and not options["dry_run"]:
+        for file in done.files:  # what stands there now does: a later run looks whether it still does
+            regular_files.content(folder / file, "model_bytes")
+    verb = "would write" if options["dry_run"] else "built"  # maybe by an earlier run, with which the folder agrees
+    line = f"{verb} {counted(len(done.files), 'file')} in {folder.as_posix()}"
+    return Outcome((*built.diagnostics, *done.diagnostics), (line,))
+
+
+def prove_spec(job: Job) -> Outcome:
+    """Measures what a character expects."""
+    from plica.api.character import compile_file, rig_of
+    from plica.api.proving import prove_expectations
+    from plica.prove.report.summary import junit_cases
+
+    options = _options(job)
+    report = prove_expectations(
+        compile_file(job.shown, allow=options["allow"]),
+        clips=options["clips"],
+        start=options["start"],
+        stop=options["stop"],
+        stance_at=options["stance_at"],
+        cache=options["cache"],
+        workers=job.processes,
+    )
+    if not report.results and not report.ok:
+        return Outcome(report.diagnostics)
+    unknown = len(report.unknown)
+    bad = bool(report.failed) or (bool(unknown) and not options["allow_unmeasured"])
+    line = (
+        f"{len(report.results) - len(report.failed) - unknown} hold, {len(report.failed)} fail, {unknown} not measured"
+    )
+    cases = json.dumps(junit_cases(rig_of(report.character), report.results, report.accepted, report.character.origins))
+    documents = (("text", report.text(every_pose=options["poses"])), ("json", report.json()), ("cases", cases))
+    findings = (*report.diagnostics, *report.verdicts)
+    return Outcome(findings, (line,), documents, failed=bad, unfinished=report.incomplete)
+
+
+def _options(job: Job) -> Any:
+    return json.loads(job.options)
