@@ -114,7 +114,9 @@ def test_what_cannot_be_measured_may_be_let_pass(prove: Callable[..., int], caps
 
 @pytest.mark.parametrize("number", ["0", "-3"])
 def test_fewer_than_one_worker(prove: Callable[..., int], capsys: pytest.CaptureFixture[str], number: str) -> None:
-    assert prove(HOLDS, f"--workers={number}") == 2
+    with pytest.raises(SystemExit) as stopped:
+        prove(HOLDS, f"--workers={number}")
+    assert stopped.value.code == 2
     assert "a number from 1 on" in capsys.readouterr().err
 
 
