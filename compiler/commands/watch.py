@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import plica
 from plica.api.contents import contents
-from plica.commands.output import in_order, say, show, usage_error
+from plica.commands.of_project import AroundSpecs
+from plica.commands.output import has_errors, in_order, say, show, usage_error
 from plica.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -26,7 +27,12 @@ def watch(options: argparse.Namespace) -> int:
     if options.target and options.out is None:
         return usage_error("watch", "--target needs --out, the folder to write to")
     targets = {"targets": options.target} if options.target else {}
-    watcher = plica.watch_spec(spec, folder=options.out, allow=options.allow, **targets)
+    projects = AroundSpecs(options.allow)
+    allow = projects.allow(options.spec)
+    if has_errors(projects.diagnostics):
+        show(in_order(projects.diagnostics), "text")
+        return 1
+    watcher = plica.watch_spec(spec, folder=options.out, allow=allow, **targets)
     changed: tuple[Path, ...] = ()
     while True:
         with progress(f"building {spec}") as step:
