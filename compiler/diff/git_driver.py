@@ -1,4 +1,4 @@
-"""What `git diff` shows for a spec: what the change does, where both states compile, else the lines that differ.
+"""What `git diff` shows for a spec: what the change does, where both states compile, and then the lines that differ.
 
 git gives an external diff both texts of one file and the names of their objects, but not which two states are compared.
 Libraries and models are read from the states in which those texts are found (`git_states.py`), and the output names
@@ -15,7 +15,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from plica import foreign
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostics, Severity
 from plica.diff.character_state import CharacterState
 from plica.diff.character_states import ONE, Options, version_of_text
 from plica.diff.git_commands import NoRevision
@@ -65,15 +65,22 @@ def shown(old: GitFile, new: GitFile, allowed: Sequence[Path] = (), colour: bool
     texts = [text for text in read if isinstance(text, str)]
     if len(texts) < len(read):
         return head + foreign.lines(f"not compared: {_message(text)}" for text in read if isinstance(text, Refused))
+    return head + _told(old, new, texts, allowed, colour) + "\n" + _lines(old, new, texts)
+
+
+def _told(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str:
+    """What the change does, or why that cannot be told."""
+    problems = [problem for file in (old, new) if file.is_there and (problem := problem_of(file.path)) is not None]
+    if problems:
+        return foreign.lines([f"not compared: {problems[0]}"])
     try:
-        effects = None if any(map(problem_of, (old.path, new.path))) else _effects(old, new, texts, allowed, colour)
-    except NoRevision:
-        effects = None  # a text is not there alone; git still wants to see the lines
-    return head + (_lines(texts[0], texts[1], new.path) if effects is None else effects)
+        return _effects(old, new, texts, allowed, colour)
+    except NoRevision as problem:
+        return foreign.lines([f"not compared: {problem}"])
 
 
-def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str | None:
-    """What the change does; None where a state does not compile. Raises NoRevision."""
+def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str:
+    """What the change does, or the first error of what does not compile. Raises NoRevision."""
     repository = Path(new.path).parent
     diagnostics = Diagnostics()
     versions: list[CharacterState | None] = []
@@ -89,11 +96,12 @@ def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Pat
             options = Options(allowed, measure=False)
             versions.append(version_of_text(text, file.path, workspace, options, diagnostics) if text else None)
             notes += _borrowed(workspace, state)
-    lost = any(bool(text) and version is None for text, version in zip(texts, versions, strict=True))
-    if diagnostics.has_errors:
-        return None
-    if lost:
-        return LIBRARY + _lines(texts[0], texts[1], new.path)
+    error = next((one for one in diagnostics.all if one.severity is Severity.ERROR), None)
+    if error is not None:
+        where = "" if error.span is None else f"{error.span.place}: "
+        return foreign.lines([*notes, f"not compared: {where}{error.message}"])
+    if any(bool(text) and version is None for text, version in zip(texts, versions, strict=True)):
+        return LIBRARY
     old_version, new_version = ({} if one is None else {ONE: one} for one in versions)
     what = f"files that it uses: old from {both[0].label}, new from {both[1].label}"
     return foreign.lines([what, *notes]) + render(compare(old_version, new_version), colour=colour)
@@ -118,6 +126,9 @@ def _message(refused: Refused) -> str:
     return diagnostics.all[0].message
 
 
-def _lines(old: str, new: str, path: str) -> str:
-    lines = unified_diff(old.splitlines(), new.splitlines(), f"a/{path}", f"b/{path}", lineterm="")
+def _lines(old: GitFile, new: GitFile, texts: list[str]) -> str:
+    """The lines that differ, as git shows them; a file that is not there is the null device."""
+    sides = zip("ab", (old, new), strict=True)
+    before, after = (f"{side}/{file.path}" if file.is_there else "/dev/null" for side, file in sides)
+    lines = unified_diff(texts[0].splitlines(), texts[1].splitlines(), before, after, lineterm="")
     return "".join(f"{foreign.source_line(line)}\n" for line in lines)

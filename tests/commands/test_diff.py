@@ -372,7 +372,8 @@ def test_git_diff_of_a_commit_that_names_other_places(driven: Path) -> None:
         committed({"..": {"x.plica": SPEC.format(name=name).encode()}, "wren.plica": SPEC.format(name=name).encode()})
         for name in ("wren", "pip")
     )
-    assert "plica diff ../x.plica\n--- a/../x.plica" in git("diff", old, new)
+    shown = git("diff", old, new)
+    assert "plica diff ../x.plica\nnot compared: " in shown and "\n--- a/../x.plica" in shown
 
 
 def test_git_diff_says_what_it_did_not_read(driven: Path) -> None:
@@ -380,6 +381,71 @@ def test_git_diff_says_what_it_did_not_read(driven: Path) -> None:
     git("config", "diff.plica.command", f"'{sys.executable}' -m plica diff --limit spec-bytes=4KiB --git-driver")
     shown = git("diff")
     assert shown == "plica diff wren.plica\nnot compared: `wren.plica` is larger than 4 KiB\n"
+
+
+CHANGED = ("-driver frown { reads control mood   span 0 .. 1 }", "+driver frown { reads control mood   span 0 .. 2 }")
+
+
+def assert_summary_then_lines(shown: str) -> None:
+    """What the change does, and below it the lines that differ."""
+    summary, _, lines = shown.partition("--- a/")
+    assert "driver frown" in summary and "the extreme moved from 1 to 2" in summary
+    assert all(f"\n{line}\n" in lines for line in CHANGED)
+
+
+@pytest.mark.parametrize(
+    "words", [["diff", "HEAD~1", "HEAD"], ["show", "--ext-diff", "HEAD"], ["log", "-p", "--ext-diff", "-1"]]
+)
+def test_every_way_of_looking_at_a_commit_shows_the_summary_and_then_the_lines(driven: Path, words: list[str]) -> None:
+    replaced("wren.plica", "span 0 .. 1", "span 0 .. 2")
+    git("commit", "--quiet", "-am", "second")
+    assert_summary_then_lines(git(*words))
+
+
+def test_every_commit_of_a_log_is_told(driven: Path) -> None:
+    replaced("wren.plica", "span 0 .. 1", "span 0 .. 2")
+    git("commit", "--quiet", "-am", "second")
+    replaced("wren.plica", "span 0 .. 2", "span 0 .. 3")
+    git("commit", "--quiet", "-am", "third")
+    shown = git("log", "-p", "--ext-diff", "--", "wren.plica")
+    assert "from 2 to 3" in shown and "from 1 to 2" in shown and "a whole character, new" in shown
+
+
+def test_a_spec_with_another_name_is_compared_with_what_it_was(driven: Path) -> None:
+    git("mv", "wren.plica", "otter.plica")
+    replaced("otter.plica", "span 0 .. 1", "span 0 .. 2")
+    git("commit", "--quiet", "-am", "second")
+    shown = git("show", "--ext-diff", "-M10%", "HEAD")
+    assert "plica diff otter.plica\n" in shown and "+++ b/otter.plica" in shown and "--- a/wren.plica" in shown
+    assert_summary_then_lines(shown)
+
+
+def test_new_and_lost_specs_show_their_lines(driven: Path) -> None:
+    git("rm", "--quiet", "pip.plica")
+    shown = git("diff", "--cached")
+    assert "+++ /dev/null" in shown and "-character pip {" in shown and "the whole character is gone" in shown
+
+
+def test_a_merge_is_told_from_each_side(driven: Path) -> None:
+    git("checkout", "--quiet", "-b", "side")
+    replaced("wren.plica", "span 0 .. 1", "span 0 .. 2")
+    git("commit", "--quiet", "-am", "ours")
+    git("checkout", "--quiet", "-")
+    replaced("pip.plica", "expect { rest }\n", "")
+    git("commit", "--quiet", "-am", "theirs")
+    git("merge", "--quiet", "--no-ff", "-m", "both", "side")
+    shown = git("show", "--ext-diff", "-m", "--first-parent", "HEAD")
+    assert_summary_then_lines(shown)
+    assert "EXPECTATION DROPPED" in git("show", "--ext-diff", "-m", "HEAD")
+
+
+def test_what_does_not_compile_is_said_above_the_lines(driven: Path) -> None:
+    replaced("wren.plica", "driver frown { reads control mood", "driver frown { reads control mod")
+    shown = git("diff")
+    assert "not compared: wren.plica:" in shown and "mod" in shown and "+driver frown { reads control mod " in shown
+    git("commit", "--quiet", "-am", "a mistake")
+    replaced("wren.plica", "control mod ", "control mood ")
+    assert "not compared: " in git("diff") and "-driver frown { reads control mod " in git("diff")
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
