@@ -314,7 +314,8 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
         "--git-driver",
         metavar="WORD",
         nargs=argparse.REMAINDER,  # names of files may begin with `-`
-        help="what git gives to an external diff; set up once in a repository, `git diff` shows what changes do, above the lines: "
+        help="what git gives to an external diff; set up once in a repository, `git diff` shows above lines what "
+        "changes do: "
         "git config diff.plica.command 'plica diff --git-driver' && echo '*.plica diff=plica' >> .gitattributes. "
         "Libraries and models are read from the states that git compares, as far as these can be told (the output "
         "names them; of several commits with one text the latest is taken); nothing is measured on the mesh",
