@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import degrees
+from math import degrees, isfinite
 from typing import Final
 
 from plica import foreign
@@ -24,6 +24,7 @@ from plica.source import Span
 
 FORMAT: Final = "plica-proof"
 VERSION: Final = 2
+BOUNDLESS: Final = "the figure is beyond all bounds"
 _SHOWN_ANGLES: Final = 3
 _COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
 
@@ -180,7 +181,7 @@ def figures(result: Result) -> str:
 
 
 def json_text(rig: Rig, results: Sequence[Result], accepted: Accepted, complete: bool) -> str:
-    """The proof as JSON. Figures are in each entry's `unit` ("" for plain numbers), angles in degrees."""
+    """The proof as JSON, as `proof.md` and `proof.schema.json` beside this module describe it."""
     document = {
         "format": FORMAT,
         "version": VERSION,
@@ -195,7 +196,7 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
     unit = unit_of_expectation(result.expectation)
 
     def shown(value: float | None) -> float | None:
-        return None if value is None else in_unit(value, unit)
+        return None if value is None or not isfinite(value) else in_unit(value, unit)
 
     frame, place, kind = result.frame, result.place, expectation_kind(result.expectation.kind)
     return {
@@ -213,7 +214,7 @@ def _entry(result: Result, accepted: Accepted) -> dict[str, object]:
         "share": result.expectation.share,
         "percentiles": {f"{100.0 * share:g}": shown(value) for share, value in result.percentiles} or None,
         "poses": result.frames,
-        "about": result.about,
+        "about": result.about or ("" if result.worst is None or isfinite(result.worst) else BOUNDLESS),
         "picture": result.picture or None,
         "pose": None
         if frame is None
