@@ -206,16 +206,16 @@ class _Attaching:
             sculpts: list[Sculpt | Morph | None] = [
                 shape.inbetweens[number].sculpt for shape in shapes if number < len(shape.inbetweens)
             ]
-            taken = self._source(shapes, sculpts, span)
+            taken = self._source(shapes, sculpts, span, item.at)
             if taken is not None:
                 between.append((item.at, taken))
         whole = Inbetweens(primary, tuple(at for at, _ in between), tuple(offsets for _, offsets in between))
         return [self._of_side(shape, whole, shapes) for shape in shapes]
 
     def _source(
-        self, shapes: tuple[Shape, ...], sources: list[Sculpt | Morph | None], span: Span | None
+        self, shapes: tuple[Shape, ...], sources: list[Sculpt | Morph | None], span: Span | None, strength: float = 1.0
     ) -> Offsets | None:
-        """The offsets of one sculpt or morph target on the neutral mesh."""
+        """The offsets of one sculpt or morph target on the neutral mesh; `strength`: what it is the shape at."""
         source = sources[0]
         if isinstance(source, Morph):
             return self._morph(source, shapes[0].declared, span)
@@ -224,7 +224,7 @@ class _Attaching:
             return None
         if len(sculpts) == 2:
             sculpts.append(together(sculpts[0], sculpts[1]))
-        taken = self.sculpting.taken(shapes[0].declared, sculpts, span)
+        taken = self.sculpting.taken(shapes, sculpts, span, strength)
         return taken.offsets if taken is not None else None
 
     def _morph(self, source: Morph, shape: str, span: Span | None) -> Offsets | None:

@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from plica.diagnostics import Diagnostics
+from plica.evaluate.evaluator import Evaluator
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer
 from plica.mesh.inbetweens import Inbetweens
@@ -19,11 +20,12 @@ from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_path import PosePath
 from plica.mesh.recognition.stated import doubt_of
 from plica.mesh.sculpt_reader import Sculpted, in_unit_of, sculpted_positions
+from plica.mesh.sculpt_strength import share_of_sculpt
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Sculpt, StrengthPose
+from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 from plica.source import Span
 from plica.workspace import Refused
 
@@ -67,6 +69,10 @@ class Sculpting:
         return PoseSolver(self.rig)
 
     @cached_property
+    def _evaluator(self) -> Evaluator:
+        return Evaluator(self.rig)
+
+    @cached_property
     def _skinning(self) -> Skinning:
         return Skinning(self.mesh)
 
@@ -75,11 +81,14 @@ class Sculpting:
         """The names of the rig's joints, in its order."""
         return [joint.name for joint in self.rig.skeleton]
 
-    def taken(self, shape: str, poses: Sequence[Sculpt], span: Span | None) -> UnposedSculpt | None:
+    def taken(
+        self, shapes: Sequence[Shape], poses: Sequence[Sculpt], span: Span | None, strength: float = 1.0
+    ) -> UnposedSculpt | None:
         """The offsets on the neutral mesh of a sculpt that may have been made in one of several poses.
 
         `poses` are the left side's, the right side's and both together for a shape of both sides, else just one. Of
-        whole meshes the pose that leaves fewest vertices moved is the one; offsets alone tell by their side.
+        whole meshes the pose that leaves fewest vertices moved is the one; offsets alone tell by their side. `shapes`
+        are those that share the sculpt, the left side's first; `strength` is what they are with it.
         """
         self._poses.clear()  # the next sculpt's poses are others, and large meshes take much memory
         file = poses[0].file
@@ -93,7 +102,20 @@ class Sculpting:
             return None
         sculpt = in_unit_of(sculpt, self.mesh, None if geometry is None else geometry.unit)
         pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
-        return self._unposed(shape, sculpt, pose, span)
+        shape = shapes[-1] if pose == poses[-1] and len(poses) == len(shapes) else shapes[0]
+        unposed = self._unposed(shape.declared, sculpt, pose, span)
+        return None if unposed is None else self._of_strength(unposed, shape, strength, span)
+
+    def _of_strength(
+        self, unposed: UnposedSculpt, shape: Shape, strength: float, span: Span | None
+    ) -> UnposedSculpt | None:
+        """With the offsets that put the skin where it was sculpted, at the strength that the pose gives."""
+        pose = self._pose_solver.pose(unposed.pose.pose).poses
+        share = share_of_sculpt(shape, unposed.pose, strength, pose, self._evaluator, span, self.diagnostics)
+        if share is None or share == 1.0:
+            return None if share is None else unposed
+        offsets = unposed.offsets
+        return UnposedSculpt(Offsets(offsets.indices, offsets.offsets * share), unposed.pose)
 
     def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
         fits = sculpt.offsets is not None and sculpt.vertex_count == self.mesh.vertex_count
