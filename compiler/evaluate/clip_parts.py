@@ -60,5 +60,5 @@ def with_stance_at(clip: Clip, seconds: float) -> Clip:
     )
     stance = Skeleton(joints)
     between = clip.between
-    again = None if between is None else lambda times: replace(between(times), rest=stance)
-    return replace(clip, rest=stance, between=again)
+    again = None if between is None else lambda times: replace(between(times), rest=stance, is_stance_stated=True)
+    return replace(clip, rest=stance, between=again, is_stance_stated=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from statistics import median
-from typing import Final
+from typing import Final, NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.pose_components import skeleton_of
@@ -26,33 +26,43 @@ _SAME_PLACE: Final = 1e-3
 """Share of the body's size by which a joint may stand elsewhere in its parent in two files of one skeleton."""
 
 
-def clip_neutral(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span | None) -> Skeleton:
+class ClipStance(NamedTuple):
+    """A clip's skeleton in its neutral stance; `is_assumed`: it is the file's rest because nothing says otherwise."""
+
+    skeleton: Skeleton
+    is_assumed: bool = False
+
+
+def clip_neutral(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span | None) -> ClipStance:
     """The clip's skeleton in the pose that corresponds to the character's neutral stance.
 
     Where the clip rests, or was bound, as the character is neutral,
     that pose; where it rests as the character's own file does, the character's neutral stance, so that transforms are
-    taken as they are. Of other skeletons the clearly more even pose; where none is, the rest, with a warning.
+    taken as they are. Of other skeletons the clearly more even pose; where none is, the rest, with a warning. A file
+    without a skin says of no pose that it is the stance, so that its rest is assumed. What is stated is taken as it is.
     """
+    if clip.is_stance_stated:
+        return ClipStance(clip.rest)
     matches = _named(rig, clip)
     neutral = {joint.name: joint.neutral for joint in rig.skeleton}
     rest = {joint.name: joint.rest for joint in rig.skeleton}
     if _stands_as(clip.rest, neutral, matches):
-        return clip.rest
+        return ClipStance(clip.rest)
     if _stands_as(clip.rest, rest, matches):
-        return _standing(clip.rest, neutral, matches)
+        return ClipStance(_standing(clip.rest, neutral, matches))
     if clip.bind is None:
-        return clip.rest
+        return ClipStance(clip.rest, not clip.is_rest_bound)
     if _stands_as(clip.bind, neutral, matches):
-        return clip.bind
+        return ClipStance(clip.bind)
     pairs = list(named_sides(clip.bind).sides.pairs.values())
     bound, resting = evenness(clip.bind, pairs, other=clip.rest), evenness(clip.rest, pairs, other=clip.bind)
     if bound is not None and resting is not None:
         if clearly_evener(bound, resting):
-            return clip.bind
+            return ClipStance(clip.bind)
         if clearly_evener(resting, bound):
-            return clip.rest
+            return ClipStance(clip.rest)
     diagnostics.add("clip-stance-unknown", span, clip=clip.name)
-    return clip.rest
+    return ClipStance(clip.rest)
 
 
 def in_unit_of(rig: Rig, clip: Clip) -> Clip:

@@ -41,8 +41,11 @@ def poses_from_clip(rig: Rig, clip: Clip, diagnostics: Diagnostics, span: Span |
     """
     skeleton = skeleton_of(rig)
     clip = in_unit_of(rig, clip)
-    clip = replace(clip, rest=clip_neutral(rig, clip, diagnostics, span))
+    stance = clip_neutral(rig, clip, diagnostics, span)
+    clip = replace(clip, rest=stance.skeleton)
     matches = match_joints(rig, skeleton, clip)
+    if stance.is_assumed and matches.joints:
+        diagnostics.add("clip-stance-assumed", span, clip=clip.name)
     _report(rig, clip, matches, diagnostics, span)
     joints = matches.joints
     aligned = aligned_rotations(skeleton, clip, matches)

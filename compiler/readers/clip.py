@@ -29,6 +29,8 @@ class Clip:
     (frames, joints, 3), all local to the parent as in glTF 2.0, in the order of `rest.joints`; `scales` is None where
     nothing changes them.
     `bind`: the same joints as their skin was bound, where the file states that and it is another pose than its rest.
+    `is_rest_bound`: whether the file states that its skin was bound as it rests. `is_stance_stated`: whether `rest` is
+    the stance because somebody said so.
     `in_metres`: whether the file's format states its lengths to be metres (glTF does, BVH states no unit). `unit`: how
     many metres one length of the file was taken for.
     `between`: the same motion at other times, where the format says what happens between two keys (glTF does; BVH lists
@@ -49,6 +51,8 @@ class Clip:
     unit: float = 1.0
     weights: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
     weights_apart: tuple[str, ...] = ()
+    is_rest_bound: bool = False
+    is_stance_stated: bool = False
 
     @property
     def joints(self) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -46,6 +47,7 @@ class _Source(NamedTuple):
     nodes: int
     bind: Skeleton | None
     morphs: Mapping[int, tuple[str, ...]]
+    is_rest_bound: bool
 
 
 def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
@@ -67,6 +69,7 @@ def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
         len(objects(arrays.document, "nodes", "the file")),
         None if bind.same else bind.skeleton,
         {node: morphs.names for node, morphs in morphs_of_nodes(arrays.document).items()},
+        bind.same,
     )
     return tuple(
         _clip(source, animation, f"animations[{number}]", names[number], rate)
@@ -132,6 +135,7 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
         for track in tracks:
             targets[track.path][:, track.joint] = sample(track, times)
         clip = Clip(name, times, rotations, translations, skeleton, True, at, targets.get("scale"), source.bind)
+        clip = replace(clip, is_rest_bound=source.is_rest_bound)
         return with_weights(clip, _weights(source, weights, times), apart)
 
     return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate import Evaluator
+from plica.evaluate.clip_parts import with_stance_at
 from plica.evaluate.retarget import poses_from_clip
 from plica.pipeline import compile_file
 from plica.readers.clip import Clip
@@ -81,6 +83,47 @@ def test_a_knee_in_real_motion_reads_the_turn_from_the_bind_pose(tmp_path: Path)
         np.testing.assert_allclose(values, expected, atol=1e-6)
         largest = max(largest, float(values.max()))
     assert largest * 180 > 90
+
+
+def _without_skin(clip: Clip) -> Clip:
+    """What a file that only holds the animation says."""
+    return replace(clip, bind=None, is_rest_bound=False)
+
+
+def test_a_clip_without_a_skin_is_assumed_to_rest_in_its_stance_and_that_is_told(tmp_path: Path) -> None:
+    rig = rig_of(tmp_path, model(tmp_path / "body.gltf").name, "*_lf", "*_rt", "hand")
+    clip = _without_skin(clip_of(model(tmp_path / "clip.gltf", rest={"hand_lf": about("z", 33)})))
+    told = Diagnostics()
+    poses_from_clip(rig, clip, told)
+    assert [one.name for one in told.all] == ["clip-stance-assumed"]
+    assert "--stance-at" in str(told.all[0].hint)
+    # In the middle frame the hands stand as they were bound: stated, that is the stance, and nothing is assumed.
+    stated, nothing = with_stance_at(clip, float(clip.times[len(ANGLES) // 2])), Diagnostics()
+    strengths = Evaluator(rig).strengths(poses_from_clip(rig, stated, nothing))
+    assert nothing.all == ()
+    column = next(index for index, one in enumerate(rig.strengths) if one.name == "left_turned")
+    np.testing.assert_allclose(strengths[:, column], ANGLES / 180.0, atol=1e-6)
+
+
+def test_a_stance_that_is_stated_comes_before_the_bind_pose_of_the_clip(tmp_path: Path) -> None:
+    rig = rig_of(tmp_path, model(tmp_path / "body.gltf").name, "*_lf", "*_rt", "hand")
+    clip = clip_of(model(tmp_path / "clip.gltf", rest=WALKING))
+    assert clip.bind is not None
+    strengths = Evaluator(rig).strengths(
+        poses_from_clip(rig, with_stance_at(clip, float(clip.times[0])), Diagnostics())
+    )
+    column = next(index for index, one in enumerate(rig.strengths) if one.name == "left_turned")
+    np.testing.assert_allclose(strengths[0, column], 0.0, atol=1e-6)
+
+
+def test_a_clip_that_rests_as_its_skin_was_bound_or_as_the_character_needs_no_note(tmp_path: Path) -> None:
+    rig = rig_of(tmp_path, model(tmp_path / "body.gltf").name, "*_lf", "*_rt", "hand")
+    resting = clip_of(model(tmp_path / "clip.gltf"))
+    other = replace(resting, rest=clip_of(model(tmp_path / "turned.gltf", rest=WALKING)).rest, is_rest_bound=True)
+    for clip in (resting, _without_skin(resting), other):
+        told = Diagnostics()
+        poses_from_clip(rig, clip, told)
+        assert told.all == ()
 
 
 def _bound_turn(path: Path) -> np.ndarray:

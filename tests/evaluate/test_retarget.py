@@ -54,7 +54,7 @@ def _clip(skeleton: Skeleton, frames: int = 5, *, in_metres: bool = True) -> Cli
     count = len(skeleton.joints)
     rotations = Rotation.random(frames * count, rng=GENERATOR).as_quat().reshape(frames, count, 4)
     translations = GENERATOR.normal(size=(frames, count, 3))
-    return Clip("walk", np.arange(frames) / 30, rotations, translations, skeleton, in_metres)
+    return Clip("walk", np.arange(frames) / 30, rotations, translations, skeleton, in_metres, is_rest_bound=True)
 
 
 def _turn_in_model(skeleton: Skeleton, index: int, rotations: Array) -> Array:
