@@ -34,6 +34,8 @@ CHANGES: Final = 0.75
 """The same of what changes from frame to frame, which small motions about other axes take more part in."""
 LEAST_MOTION: Final = radians(10.0)
 """Of a joint that moves less from the first to the last percentile, clips tell nothing."""
+TOGETHER: Final = radians(15.0)
+"""How far the axis of one joint may be from the one of all that are to share it."""
 TURNS_OVER: Final = radians(150.0)
 """A joint that turns farther both ways comes near the half turn, where an angle about an axis changes its sign."""
 ENDS: Final = (1.0, 99.0)
@@ -62,13 +64,19 @@ class TurnEvidence(NamedTuple):
     ends: tuple[float, float]
     angle: float
     moves: bool
+    apart: float
 
     @property
     def is_hinge(self) -> bool:
         """Whether one axis explains most of the motion."""
         if -self.ends[0] > TURNS_OVER and self.ends[1] > TURNS_OVER:
             return False
-        return self.moves and self.share >= EXPLAINED and self.changes >= CHANGES
+        return self.moves and self.has_axis and self.apart <= TOGETHER
+
+    @property
+    def has_axis(self) -> bool:
+        """Whether one axis explains most of the motion of all together, were it theirs one by one too."""
+        return self.share >= EXPLAINED and self.changes >= CHANGES
 
 
 def motion_of(path: Path, skeleton: Skeleton, wanted: Sequence[SeenFrom]) -> ClipMotion:
@@ -76,6 +84,8 @@ def motion_of(path: Path, skeleton: Skeleton, wanted: Sequence[SeenFrom]) -> Cli
 
     A clip that lacks joints of the model is left out. Clips that cannot be read are a `fault`, in words.
     """
+    if not wanted:
+        return ClipMotion({}, 0)
     try:
         clips = read_clips(path, RATE)
     except UnreadableModel as error:
@@ -128,7 +138,16 @@ def evidence_of(turns: Sequence[Array]) -> TurnEvidence | None:
     share = float(values[-1] / values.sum()) if values.sum() > 0.0 else 0.0
     changes = float(axis @ spread @ axis / np.trace(spread)) if np.trace(spread) > 0.0 else 0.0
     x, y, z = (float(value) for value in axis)
-    return TurnEvidence((x, y, z), share, changes, (low, high), float(whole[:, 1].max()), moves)
+    apart = max(_apart(each, axis) for each in vectors)
+    return TurnEvidence((x, y, z), share, changes, (low, high), float(whole[:, 1].max()), moves, apart)
+
+
+def _apart(vectors: Array, axis: Array) -> float:
+    """The angle (radians) between an axis and the one that a joint's own turns lie along; 0 where they have none."""
+    values, columns = np.linalg.eigh(vectors @ vectors.T / vectors.shape[1])
+    if np.percentile(np.linalg.norm(vectors, axis=0), ENDS[1]) < LEAST_MOTION or values[-1] < EXPLAINED * values.sum():
+        return 0.0
+    return float(np.arccos(min(1.0, abs(float(columns[:, -1] @ axis)))))
 
 
 def _rotation_vectors(turns: Array) -> Array:

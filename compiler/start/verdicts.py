@@ -12,6 +12,7 @@ from plica.skeleton.algebra import Vector, add, dot, length, scaled, times, unit
 from plica.skeleton.body import Body
 from plica.skeleton.planes import Plane
 from plica.skeleton.quaternions import Array
+from plica.start import clip_motion
 from plica.start.anatomy import BodyPart, body_part
 from plica.start.clip_motion import ClipMotion, TurnEvidence, evidence_of, mirrored_turns
 from plica.start.hinges import Hinge, hinge_of, travel_left
@@ -109,6 +110,9 @@ def _by_clips(subjects: Sequence[Subject], each: Sequence[TurnEvidence], witness
     low, high = (round(degrees(value)) for value in together.ends)
     if not together.is_hinge:
         said = f"the whole angle: {_percent(together.share)} of its motion is about one axis"
+        if together.has_axis and together.apart > clip_motion.TOGETHER:
+            off = round(degrees(together.apart))
+            said = f"the whole angle: one axis for both sides is {off} degrees off what one of them turns about"
         end = stepped(together.angle)
         return JointVerdict(None, (0.0, end), "clips", said, f"0 to {round(degrees(together.angle))}", together.share)
     said = f"{_percent(together.share)} of its motion"

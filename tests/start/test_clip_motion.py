@@ -123,6 +123,19 @@ def test_a_stance_that_clips_never_come_back_to_is_no_hinge() -> None:
     assert not found.is_hinge
 
 
+def test_joints_that_turn_about_different_axes_share_none() -> None:
+    angles = np.radians(np.linspace(0.0, 80.0, 200))
+    apart = [np.array([np.cos(np.radians(one)), np.sin(np.radians(one)), 0.0]) for one in (0.0, 20.0, 40.0)]
+    first, near, far = (_turns(Rotation.from_rotvec(angles[:, None] * axis)) for axis in apart)
+    close, wide = evidence_of([first, near]), evidence_of([first, far])
+    assert close is not None
+    assert wide is not None
+    assert close.is_hinge
+    assert np.degrees(close.apart) == pytest.approx(10.0, abs=0.1)
+    assert wide.has_axis  # together they look like a hinge, which neither of them is
+    assert not wide.is_hinge
+
+
 def test_what_hardly_moves_tells_nothing() -> None:
     angles = np.radians(np.linspace(0.0, 4.0, 50))
     found = evidence_of([_turns(Rotation.from_rotvec(angles[:, None] * (1.0, 0.0, 0.0)))])
