@@ -102,7 +102,8 @@ class Sculpting:
             return None
         sculpt = in_unit_of(sculpt, self.mesh, None if geometry is None else geometry.unit)
         pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
-        shape = shapes[-1] if pose == poses[-1] and len(poses) == len(shapes) else shapes[0]
+        of_right = len(shapes) == 2 and len(poses) > 1 and pose is poses[1]
+        shape = shapes[1] if of_right else shapes[0]
         unposed = self._unposed(shape.declared, sculpt, pose, span)
         return None if unposed is None else self._of_strength(unposed, shape, strength, span)
 
