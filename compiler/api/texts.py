@@ -39,13 +39,15 @@ class FormattedText:
 class StartedSpec:
     """A first spec; `text` is "" where the model cannot be read. `geometry`: what the text calls the model's file.
 
-    pairing: which joints have a partner on the other side; None where the model cannot be read.
+    pairing: which joints have a partner on the other side; None where the model cannot be read. said: what was found on
+    the mesh, in sentences: where the skin weights are at fault, and where the skin breaks first.
     """
 
     text: str
     geometry: str
     diagnostics: tuple[Diagnostic, ...]
     pairing: Pairing | None = None
+    said: tuple[str, ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -93,4 +95,4 @@ def start_spec(model: FilePath, *, folder: FilePath = ".") -> StartedSpec:
     diagnostics = Diagnostics()
     geometry = start.path_from(Path(folder), Path(model))
     first = start.start_spec(Path(model), diagnostics, geometry)
-    return StartedSpec(first.text, geometry, diagnostics.all, first.pairing)
+    return StartedSpec(first.text, geometry, diagnostics.all, first.pairing, first.said)

@@ -33,6 +33,7 @@ def start(options: argparse.Namespace) -> int:
         return 1
     if started.pairing is not None and started.pairing.sided:
         remark(str(started.pairing))
+    remark(*started.said)
     if out is None:
         put(started.text)
     else:

@@ -117,7 +117,10 @@ def put_right(joints: Integers, weights: Floats, root: int, mesh: str, problems:
         joints, weights = np.zeros((len(weights), 1), np.int64), np.zeros((len(weights), 1))
     weights = weights / np.where(nothing, 1.0, sums)[:, None]
     if nothing.any():
-        problems.append(f"{_vertices(int(nothing.sum()))} of `{mesh}` without any weight; the skin's root carries them")
+        where = f"the first is vertex {int(nothing.argmax())} of it"
+        problems.append(
+            f"{_vertices(int(nothing.sum()))} of `{mesh}` without any weight ({where}); the skin's root carries them"
+        )
         joints, weights = joints.copy(), weights.copy()
         joints[nothing, 0], weights[nothing, 0] = root, 1.0
     joints = np.where(weights > 0.0, joints, 0)

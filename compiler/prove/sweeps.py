@@ -14,7 +14,6 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from scipy.stats import qmc
 
 from plica.evaluate.evaluator import strengths_of
 from plica.evaluate.inverse_readings import ReadingInverter
@@ -191,6 +190,8 @@ class Sweeper:
 
     def spread(self, names: Sequence[str], count: int = SPREAD) -> PoseTrack:
         """Drivers and samples all at once, by a Halton sequence (Halton 1960, scrambled with a fixed seed)."""
+        from scipy.stats import qmc  # takes a second to load, and only spreads need it
+
         parts = [part for name in self._leaves(names) for part in self._parts(name)]
         amounts = qmc.Halton(len(parts), scramble=True, seed=SEED).random(count) if parts else np.zeros((count, 0))
         poses = [[part.pose_at(amount) for part, amount in zip(parts, row, strict=True)] for row in amounts.tolist()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,7 +18,15 @@ from plica.spec.bind_unit import report_size
 from plica.start.driver_sections import driver_sections, region_sections
 from plica.start.first_look import FirstLook, first_look
 from plica.start.name_words import plain_name, writable
-from plica.start.shape_sections import expectation_sections, morph_sections, shape_sections
+from plica.start.shape_sections import (
+    bent_region_sections,
+    expectation_sections,
+    morph_sections,
+    shape_sections,
+    weight_section,
+)
+from plica.start.skin_figures import BentRegion, SkinLook
+from plica.start.skin_words import look_sentences
 from plica.start.spec_text import FactLine, block, joint_text
 from plica.start.stance import FirstStance
 from plica.start.unit import in_plain_unit
@@ -27,10 +36,12 @@ _SHOWN = 12  # names in a comment, the others are counted
 
 
 class FirstSpec(NamedTuple):
-    """A first spec: its text ("" where the model cannot be read), and which joints it pairs."""
+    """A first spec: its text ("" where the model cannot be read), which joints it pairs, and what was found on the
+    mesh, in sentences."""
 
     text: str
     pairing: Pairing | None
+    said: tuple[str, ...] = ()
 
 
 def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None) -> FirstSpec:
@@ -38,7 +49,7 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
 
     `geometry` is the model's path from where the spec will lie (default: the same folder). The spec passes
     `plica check`: sides by the patterns found, a driver for each joint that the skin follows, shapes to be
-    sculpted, the model's morph targets, and what must hold at rest.
+    sculpted where the skin suffers, the model's morph targets, and what must hold; all of it holds today.
     """
     from plica.readers.model_reader import find_outline
 
@@ -49,7 +60,26 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
     outline, unit = in_plain_unit(outline)
     look = first_look(path, outline, Path(shown).stem)
     report_size(look.stance.skeleton, outline, None, diagnostics)
-    return FirstSpec(_laid_out(_composed(look, shown, unit)), _pairing(look))
+    skin = _skin(look, path, unit)
+    text = _laid_out(_composed(look, skin, shown, unit))
+    return FirstSpec(text, _pairing(look), look_sentences(skin, look.found.joints))
+
+
+def _skin(look: FirstLook, path: Path, unit: list[FactLine]) -> SkinLook:
+    """What the mesh tells."""
+    if not look.found.joints:
+        return SkinLook(why="no joint bends skin")
+    from plica.start.skin_look import look_at_skin  # what measures meshes is loaded where there is one to measure
+
+    def draft(regions: Mapping[str, BentRegion]) -> str:
+        character = _character(look.outline, path.name, path.stem, look.stance, unit)
+        sections = [["plica 1"], character, *bent_region_sections(look.found.joints, regions), *driver_sections(look)]
+        return _joined(sections)
+
+    joints = look.stance.skeleton.joints
+    beyond = enumerate(look.body.bones.beyond)
+    bones = {joints[index].name: joints[end].name for index, end in beyond if end is not None}
+    return look_at_skin(path, draft, look.found.joints, look.bases, bones)
 
 
 def _laid_out(text: str) -> str:
@@ -69,18 +99,24 @@ def path_from(folder: Path, model: Path) -> str:
         return model.as_posix()
 
 
-def _composed(look: FirstLook, geometry: str, unit: list[FactLine]) -> str:
+def _composed(look: FirstLook, skin: SkinLook, geometry: str, unit: list[FactLine]) -> str:
     stem = Path(geometry).stem
     subjects = look.found.joints
+    shaped = [one for one in subjects if one.driver in skin.suffering]
     sections = [
         ["plica 1", "", f"// A first spec for {_comment(geometry)}, to be gone on with: every line may be changed."],
         [*_pairing_comment(_pairing(look)), *_character(look.outline, geometry, stem, look.stance, unit)],
-        *region_sections(look),
+        *(region_sections(look) if skin.why else bent_region_sections(shaped, skin.regions)),
         *driver_sections(look),
-        *shape_sections(subjects),
+        *weight_section(skin),
+        *shape_sections(subjects, skin),
         *morph_sections(look.outline.morph_targets, subjects),
-        *expectation_sections(subjects),
+        *expectation_sections(subjects, skin),
     ]
+    return _joined(sections)
+
+
+def _joined(sections: Sequence[list[str]]) -> str:
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from plica.commands.main import run
+from tests.support.arm_models import write_arms
+from tests.support.arms import ELBOW, arms
 from tests.support.examples import FILES
 
 
@@ -71,3 +73,16 @@ def test_a_model_in_another_folder_needs_allow(capsys: pytest.CaptureFixture[str
     assert '"../wren.gltf"' in Path("specs/first.plica").read_text("utf-8")
     assert run(["check", "specs/first.plica"]) == 1
     assert run(["check", "specs/first.plica", "--allow", "."]) == 0
+
+
+def test_what_was_found_on_the_mesh_is_told_beside_the_spec(capsys: pytest.CaptureFixture[str]) -> None:
+    made = arms(ELBOW, shapes={})
+    write_arms(Path("arms.gltf"), made.rig, made.attached.mesh)
+    assert run(["start", "arms.gltf", "--out", "first.plica"]) == 0
+    shown = capsys.readouterr()
+    assert shown.out == "wrote first.plica; next: plica check first.plica\n"
+    assert "breaks first: lowerarm: " in shown.err
+    assert "skin suffers at 1 of the " in shown.err
+    assert run(["check", "first.plica"]) == 0
+    assert capsys.readouterr().out.count(" PL329 ") == 1
+    assert run(["prove", "first.plica", "--no-cache"]) == 0

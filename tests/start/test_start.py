@@ -147,6 +147,7 @@ def test_a_spec_for_every_model_passes(model: Path, tmp_path: Path) -> None:
     assert compiled.rig is not None
     assert compiled.rig.strengths
     worth_saying = {item.name for item in compiled.diagnostics if item.severity is not Severity.NOTE}
+    assert sum(item.name == "not-sculpted" for item in compiled.diagnostics) <= 1
     assert worth_saying - {"unclear-model"} == ({"unlikely-size"} if _small_without_a_unit(model) else set())
     assert text == start_spec(copied, Diagnostics()).text
 
