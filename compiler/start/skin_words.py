@@ -117,7 +117,7 @@ def look_sentences(look: SkinLook, subjects: Sequence[BendingJoint]) -> tuple[st
             f"breaks {'first' if bent is suffering[0] else 'next'}: {names[bent.driver]}: {suffering_text(bent)}"
         )
     shaped = "; each of them gets a shape to be sculpted" if suffering else ""
-    said.append(f"skin suffers at {len(suffering)} of the {len(subjects)} joints and pairs that bend it{shaped}")
+    said.append(f"skin suffers at {len(suffering)} of {len(subjects)} joints and pairs that bend it{shaped}")
     if unknown:
         said.append(f"not measured: {', '.join(unknown)}")
     return tuple(said)

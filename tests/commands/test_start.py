@@ -82,7 +82,7 @@ def test_what_was_found_on_the_mesh_is_told_beside_the_spec(capsys: pytest.Captu
     shown = capsys.readouterr()
     assert shown.out == "wrote first.plica; next: plica check first.plica\n"
     assert "breaks first: lowerarm: " in shown.err
-    assert "skin suffers at 1 of the " in shown.err
+    assert "skin suffers at 1 of " in shown.err
     assert run(["check", "first.plica"]) == 0
     assert capsys.readouterr().out.count(" PL329 ") == 1
     assert run(["prove", "first.plica", "--no-cache"]) == 0
