@@ -26,7 +26,7 @@ _SAMPLES: Final = 9
 """Places along a bone, to find the nearest bone by."""
 
 
-class _Found(NamedTuple):
+class _FaultyPoints(NamedTuple):
     """Points (n,) with a joint and a figure each."""
 
     points: Integers
@@ -48,7 +48,7 @@ def weight_faults(rig: Rig, attached: Attached, bones: Mapping[str, str]) -> tup
     first = first_vertices(mesh.points)
     places = mesh.positions[first]
     ends = _ends(rig, bones)
-    found: list[tuple[FaultKind, _Found]] = [
+    found: list[tuple[FaultKind, _FaultyPoints]] = [
         ("far", _far(weights, places, ends)),
         ("torn", _torn(mesh, weights, places, rig)),
     ]
@@ -58,7 +58,9 @@ def weight_faults(rig: Rig, attached: Attached, bones: Mapping[str, str]) -> tup
     return tuple(result)
 
 
-def _by_joint(kind: FaultKind, found: _Found, names: Sequence[str], mesh: Mesh, first: Integers) -> list[WeightFault]:
+def _by_joint(
+    kind: FaultKind, found: _FaultyPoints, names: Sequence[str], mesh: Mesh, first: Integers
+) -> list[WeightFault]:
     result = []
     for joint in np.unique(found.joints):
         own = np.flatnonzero(found.joints == joint)
@@ -69,7 +71,7 @@ def _by_joint(kind: FaultKind, found: _Found, names: Sequence[str], mesh: Mesh, 
     return sorted(result, key=lambda fault: (-fault.size, fault.joint))
 
 
-def _uneven(weights: SparseFloats, partners: Integers, mirrored: Integers) -> _Found:
+def _uneven(weights: SparseFloats, partners: Integers, mirrored: Integers) -> _FaultyPoints:
     """Points whose weights differ from the mirror image's, each pair once, at the joint of the greatest difference."""
     points = np.flatnonzero(partners >= np.arange(len(partners)))
     image = weights[partners[points]][:, mirrored]
@@ -77,7 +79,7 @@ def _uneven(weights: SparseFloats, partners: Integers, mirrored: Integers) -> _F
     greatest = difference.max(axis=1).toarray().reshape(-1)
     told = np.flatnonzero(greatest >= UNEVEN)
     joints = np.asarray(difference[told].argmax(axis=1)).reshape(-1)
-    return _Found(points[told], joints, greatest[told])
+    return _FaultyPoints(points[told], joints, greatest[told])
 
 
 # ---- joints far away -----------------------------------------------------------------------------------------
@@ -96,7 +98,7 @@ def _ends(rig: Rig, bones: Mapping[str, str]) -> list[tuple[Floats, Floats]]:
     return result
 
 
-def _far(weights: SparseFloats, places: Floats, ends: Sequence[tuple[Floats, Floats]]) -> _Found:
+def _far(weights: SparseFloats, places: Floats, ends: Sequence[tuple[Floats, Floats]]) -> _FaultyPoints:
     """Points with weight on a joint whose bone is far, at that joint."""
     along = np.linspace(0.0, 1.0, _SAMPLES)[:, None, None]
     held = weights.tocsc()
@@ -114,7 +116,7 @@ def _far(weights: SparseFloats, places: Floats, ends: Sequence[tuple[Floats, Flo
         points.append(own[far])
         figures.append(amounts[far])
         joints.append(np.full(int(far.sum()), joint))
-    return _Found(np.concatenate(points), np.concatenate(joints), np.concatenate(figures))
+    return _FaultyPoints(np.concatenate(points), np.concatenate(joints), np.concatenate(figures))
 
 
 def _distances(places: Floats, start: Floats, stops: Floats) -> Floats:
@@ -135,7 +137,7 @@ def _diagonal(places: Floats) -> float:
 # ---- torn between neighbours ---------------------------------------------------------------------------------
 
 
-def _torn(mesh: Mesh, weights: SparseFloats, places: Floats, rig: Rig) -> _Found:
+def _torn(mesh: Mesh, weights: SparseFloats, places: Floats, rig: Rig) -> _FaultyPoints:
     """Edges that a turn of a joint draws out, each once, at the joint that draws it most.
 
     When a joint turns by one radian, two ends of an edge that follow it with weights that differ by w come apart by
@@ -156,4 +158,4 @@ def _torn(mesh: Mesh, weights: SparseFloats, places: Floats, rig: Rig) -> _Found
         more = drawn > worst[rows]
         worst[rows[more]], which[rows[more]] = drawn[more], joint
     told = np.flatnonzero(worst >= TORN)
-    return _Found(one[told], which[told], worst[told])
+    return _FaultyPoints(one[told], which[told], worst[told])
