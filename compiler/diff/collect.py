@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from plica.diff.character_state import CharacterState
-from plica.diff.facts import Difference, FieldChange, facts
+from plica.diff.facts import Difference, FieldChange, facts, renamed_entries
 from plica.diff.geometry import Key, MeasuredEffects, Surface, measured
 from plica.diff.geometry_text import geometry_text
 from plica.diff.renamed_alike import joints_fact, renamed_joints, with_joints_called, with_one_pattern
@@ -49,10 +49,16 @@ def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference
 def _only_on_mesh(result: Iterable[Difference], on_mesh: MeasuredEffects, old: Rig, new: Rig) -> Iterator[Difference]:
     """Facts of entries that say the same as before, but amount to something else: their mesh or a file differs."""
     known: set[Key] = {(fact.table, fact.name) for fact in result}
+    renamed = renamed_entries(old, new)
+    former = {(table, after): before for table, names in renamed.items() for before, after in names.items()}
     for (table, name), effect in on_mesh.effects.items():
         if (table, name) in known:
             continue
-        # No fact says that the entry came, went or has another name now, so both rigs have it.
-        before, after = (next(one for one in getattr(rig, table) if one.name == name) for rig in (old, new))
+        # No fact says that the entry came or went, so both rigs have it.
+        before, after = _named(old, table, former.get((table, name), name)), _named(new, table, name)
         field = FieldChange(MEASURED, None, geometry_text(effect, "changed"))
         yield Difference("changed", table, _KINDS[table], after.declared, after.side, name, before, after, (field,))
+
+
+def _named(rig: Rig, table: str, name: str) -> Any:
+    return next(entry for entry in getattr(rig, table) if entry.name == name)

@@ -7,7 +7,7 @@ one edit that several characters had alike. What only shows on the mesh belongs 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import IntEnum
 from typing import Any, Final, NamedTuple
 
@@ -113,14 +113,16 @@ def only_shows(change: JudgedChange) -> bool:
 
 def entries_of(changes: Sequence[JudgedChange]) -> tuple[ReviewEntry, ...]:
     """All changes, each in one entry."""
+    causes = {number: _cause(change, number) for number, change in enumerate(changes) if not only_shows(change)}
+    waiting = [number for number, change in enumerate(changes) if only_shows(change)]
+    while waiting:
+        # What shows may come from something else that only shows, and so on.
+        found = {number: cause for number in waiting if (cause := _cause_on_mesh(number, changes, causes)) is not None}
+        causes |= found or {number: ("alone", number) for number in waiting}
+        waiting = [number for number in waiting if number not in causes]
     groups: dict[object, list[JudgedChange]] = {}
-    for number, change in enumerate(changes):
-        if not only_shows(change):
-            groups.setdefault(_cause(change, number), []).append(change)
-    for number, change in enumerate(changes):
-        if only_shows(change):
-            cause = _cause_on_mesh(change, changes)
-            groups.setdefault(cause or ("alone", number), []).append(change)
+    for number, cause in causes.items():
+        groups.setdefault(cause, []).append(changes[number])
     merged = _alike([ReviewEntry(tuple(group)) for group in groups.values()])
     return tuple(sorted(merged, key=lambda entry: (entry.section, entry.harm)))
 
@@ -136,20 +138,18 @@ def _cause(change: JudgedChange, number: int) -> object:
     return change.place.source.path, change.place.start, change.what == "removed"
 
 
-def _cause_on_mesh(change: JudgedChange, changes: Sequence[JudgedChange]) -> object | None:
-    """The cause of what only shows on the mesh: a change of what it is computed from, by name."""
+def _cause_on_mesh(number: int, changes: Sequence[JudgedChange], causes: Mapping[int, object]) -> object | None:
+    """The cause of what only shows on the mesh: that of a change of what it is computed from, by name."""
+    change = changes[number]
     named = {name for fact in change.facts for one in (fact.old, fact.new) for name in _texts_in(one)}
-    own = [(number, one) for number, one in enumerate(changes) if one.character == change.character]
-    own = [(number, one) for number, one in own if not only_shows(one)]
+    own = [(changes[other], cause) for other, cause in causes.items() if changes[other].character == change.character]
     for table in _CAUSES:
-        for number, one in own:
+        for one, cause in own:
             facts = [fact for fact in one.facts if fact.table == table]
             if any({fact.name, getattr(fact.old, "name", None)} & named for fact in facts):
-                return _cause(one, number)
-    for number, one in own:  # the model itself
-        if one.kind in ("file", "character", "joints") and one.facts[0].table not in _DECLARED:
-            return _cause(one, number)
-    return None
+                return cause
+    # The model itself.
+    return next((cause for one, cause in own if one.kind in ("file", "character", "joints")), None)
 
 
 def _texts_in(value: Any) -> Iterator[str]:

@@ -13,7 +13,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from plica.diagnostics import Diagnostics
-from plica.diff.facts import Difference
+from plica.diff.facts import Difference, renamed_entries
+from plica.diff.unlike_on_mesh import unlike
 from plica.rig.combinations import parts_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combine
@@ -98,9 +99,10 @@ def measured(old: Surface, new: Surface, told: Iterable[Difference]) -> Measured
 
     memory = ComputedCache()
     attached: list[Attached] = []
-    for one, state in ((old, "old"), (new, "new")):
+    rigs = unlike(old, new, facts, memory)
+    for one, rig, state in zip((old, new), rigs, ("old", "new"), strict=True):
         diagnostics = Diagnostics()
-        item = attach(one.rig, one.locate, diagnostics, memory=memory)
+        item = attach(rig, one.locate, diagnostics, memory=memory)
         error = next((entry.message for entry in diagnostics.all if entry.severity == "error"), None)
         if item is None or error is not None:
             return MeasuredEffects(problem=f"{state} state: {error or 'its mesh cannot be read'}")
@@ -150,9 +152,9 @@ class _Comparing:
     ) -> None:
         self._surfaces, self._attached, self._told = surfaces, attached, told
         self._renamed = {
-            (fact.table, before): fact.name
-            for fact in told
-            if (before := getattr(fact.old, "name", None)) is not None and fact.new is not None
+            (table, before): after
+            for table, names in renamed_entries(surfaces[0].rig, surfaces[1].rig).items()
+            for before, after in names.items()
         }
         one, other = (item.mesh for item in attached)
         self._alike = _same(one.triangles, other.triangles) and one.vertex_count == other.vertex_count

@@ -15,7 +15,7 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
-from plica.mesh.computed_cache import ComputedCache, Remembering, digest_of
+from plica.mesh.computed_cache import ComputedCache, Remembering, body_of
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
@@ -84,9 +84,7 @@ def attach(
         return None
     step("reading the mesh")
     span = span_of("character", rig.character.name)
-    tolerances = (rig.character.tolerance, rig.character.band)
-    skinning = rig.character.skinning
-    body = digest_of(geometry, memory.digest(path), rig.skeleton, rig.symmetry, tolerances, skinning)
+    body = body_of(rig, memory.digest(path))
     mesh = memory.recall(("mesh", body), diagnostics, lambda: find_mesh(rig, path, geometry.file, span, diagnostics))
     if mesh is None:
         return None

@@ -100,6 +100,13 @@ def digest_of(*items: object) -> str:
     return sha256(repr(items).encode("utf-8", "surrogatepass")).hexdigest()
 
 
+def body_of(rig: Rig, model: str) -> str:
+    """A digest of the mesh, the skeleton and the mirror plane, on which everything depends; `model`: of the file."""
+    character = rig.character
+    tolerances = (character.tolerance, character.band)
+    return digest_of(character.geometry, model, rig.skeleton, rig.symmetry, tolerances, character.skinning)
+
+
 # ---- what a shape depends on ---------------------------------------------------------------------------
 
 
@@ -170,21 +177,26 @@ class Remembering:
 
     def region(self, region: Region, compute: Callable[[], Result]) -> Result:
         """A region's weights."""
-        return self._memory.recall(("region", self._body, self._region_key(region)), self._diagnostics, compute)
+        return self._memory.recall(("region", self._body, self.region_key(region)), self._diagnostics, compute)
 
     def shapes(self, shapes: tuple[Shape, ...], normals: bool, compute: Callable[[], Result]) -> Result:
         """The shapes of one sculpt."""
-        everything = self._dependencies.with_earlier(shapes)
-        within = dict.fromkeys(shape.within for shape in everything)
-        regions = [self._region_key(self._regions[name]) for name in within if name in self._regions]
-        files = [self._file(sculpt.file) for shape in everything for sculpt in shape.sculpts]
-        names = [shape.name for shape in shapes]
-        key = digest_of(names, normals, self._dependencies.of(shapes), regions, files)
+        key = self.shapes_key(shapes, normals)
         return self._memory.recall(("shapes", self._body, key), self._diagnostics, compute)
 
-    def _region_key(self, region: Region) -> str:
+    def shapes_key(self, shapes: tuple[Shape, ...], normals: bool) -> str:
+        """What the shapes of one sculpt are computed from, beside the body."""
+        everything = self._dependencies.with_earlier(shapes)
+        within = dict.fromkeys(shape.within for shape in everything)
+        regions = [self.region_key(self._regions[name]) for name in within if name in self._regions]
+        files = [self._file(sculpt.file) for shape in everything for sculpt in shape.sculpts]
+        names = [shape.name for shape in shapes]
+        return digest_of(names, normals, self._dependencies.of(shapes), regions, files)
+
+    def region_key(self, region: Region) -> str:
+        """What a region is computed from, beside the body."""
         source = region.source
-        made_of = [self._region_key(self._regions[name]) for name in regions_of(source)]
+        made_of = [self.region_key(self._regions[name]) for name in regions_of(source)]
         made_of += [self._file(file) for file in files_in(source)]
         return digest_of(without_words(region), made_of)
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from plica.diff.character_state import CharacterState
 from plica.diff.entries import Section
 from plica.diff.entry_text import entry_text
 from plica.diff.report import Report, compare, with_accepted
 from plica.diff.text_report import MOST_LINES, render
 from plica.rig.rig import Rig
+from tests.diff.test_geometry import compared
 from tests.diff.test_triples import EDITS, EDITS_OF_POSES, OLD, POSED, report_of
+from tests.support.cloth import SPEC, cloth
 from tests.support.texts import compiled
 
 
@@ -100,3 +104,17 @@ def test_what_is_said_alike_of_a_family_is_said_once() -> None:
     shown = entry_text(entry, several=False)
     assert shown.what == "driver head_bend, spine_bend"
     assert len(shown.statements) == 1 and "span 0 deg .. 60 deg" in shown.statements[0].text
+
+
+def test_what_shows_on_the_mesh_stands_with_its_cause_however_far_away(tmp_path: Path) -> None:
+    """A region, the one that is made of it, and the mask of a fold there."""
+    spec = (
+        SPEC.replace("area far", "area both_ends")
+        + "region both_ends { union of far, near }\nregion near { skin of base   }\n"
+    )
+    old = cloth(tmp_path / "old", spec)
+    new = cloth(tmp_path / "new", spec.replace("region far { skin of tip }", "region far { skin of base }"))
+    report = compared(old, new)
+    (entry,) = report.entries
+    assert [change.kind for change in entry.changes] == ["region", "region", "fold"]
+    assert len(entry.places) == 1

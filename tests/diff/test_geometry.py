@@ -117,6 +117,35 @@ def test_an_inbetween_at_another_strength_moves_vertices(tmp_path: Path) -> None
     assert "inbetween 0.35 half.npz → 0.5 half.npz" in text and "nothing differs" not in text
 
 
+def test_another_pattern_of_names_hides_nothing_on_the_mesh(tmp_path: Path) -> None:
+    """A sculpt with other contents, of a shape that has another name by the pattern alone."""
+    paths = cloth(tmp_path / "old"), cloth(tmp_path / "new")
+    assert [change.kind for change in left_by_patterns(*paths).changes] == ["names"]
+    bump(paths[1].parent / "bump.npz", 50, 0.0035)
+    report = left_by_patterns(*paths)
+    assert sorted(change.kind for change in report.changes) == ["file", "names", "shape"]
+    assert isinstance(effect_of(report, "shape")[1], ShapeEffect)
+
+
+def left_by_patterns(old: Path, new: Path) -> Report:
+    """The report on two specs whose driver and shape are of the left, each with its pattern of names."""
+    with ExitStack() as mirrors:
+        both = read_both(str(old), str(new), Options(), Diagnostics(), mirrors)
+        states = []
+        for versions, pattern in zip(both, ("left_{}", "{}_left"), strict=True):
+            (state,) = versions.values()
+            rig = state.rig
+            strengths = tuple(one._replace(name=pattern.format(one.declared), side="left") for one in rig.strengths)
+            shapes = tuple(
+                one._replace(name=pattern.format(one.declared), side="left", follows=strengths[0].name)
+                for one in rig.shapes
+            )
+            folds = tuple(fold._replace(follows=strengths[0].name) for fold in rig.folds)
+            changed = rig._replace(strengths=strengths, shapes=shapes, folds=folds)
+            states.append({"": state._replace(rig=changed)})
+        return compare(*states)
+
+
 def test_a_rename_and_a_note_move_nothing(tmp_path: Path) -> None:
     edit = ("shape bump {", 'shape lump { renamed from bump   note "as before"')
     (change,) = compared(*edited(tmp_path, *edit)).changes
