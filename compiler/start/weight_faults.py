@@ -103,6 +103,8 @@ def _far(weights: SparseFloats, places: Floats, ends: Sequence[tuple[Floats, Flo
     along = np.linspace(0.0, 1.0, _SAMPLES)[:, None, None]
     held = weights.tocsc()
     carrying = np.flatnonzero(np.diff(held.indptr)).tolist()
+    if not carrying:
+        return _FaultyPoints(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0))
     samples = [(start + along * (stop - start)).reshape(-1, 3) for start, stop in (ends[row] for row in carrying)]
     nearest = np.asarray(cKDTree(np.concatenate(samples)).query(places)[0])
     least = FAR_SHARE * _diagonal(places)
