@@ -18,6 +18,7 @@ from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.computed_cache import ComputedCache, Remembering, body_of
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.left_behind import left_behind, report_left_behind
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.mesh.mirror import Handing, Mirrored, copy_partners, handing, side_of
 from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
@@ -116,6 +117,8 @@ class _Attaching:
 
     def attached(self) -> Attached:
         """Everything computed."""
+        character = self.span_of("character", self.rig.character.name)
+        report_left_behind(self.diagnostics, character, left_behind(self.rig, self.neutral.mesh))
         self.step("weighing regions")
         regions = region_weights(
             self.rig,

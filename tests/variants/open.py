@@ -18,7 +18,7 @@ OPEN: Final[tuple[Open, ...]] = (
     Open(
         "under_controls",
         ("offsets", "measures"),
-        "a sweep of the elbow, and a sculpt posed at it, leave a hand behind that hangs elsewhere",
+        "a sweep of the elbow, and a sculpt posed at it, leave a hand behind that hangs elsewhere, which is told",
     ),
 )
 
