@@ -121,10 +121,10 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
     frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
     # Even a clip of a skeleton without joints takes some time.
     each = SAMPLE_BYTES + (SCALE_BYTES if scaled else 0)
-    shown = sum(len(source.morphs[track.joint]) for track in weights) * WEIGHT_BYTES
-    size = frames * (len(joints) + 1) * each + (frames + len(_telling(weights))) * shown
+    shown, telling = sum(len(source.morphs[track.joint]) for track in weights) * WEIGHT_BYTES, _telling(weights)
+    size = frames * (len(joints) + 1) * each + (frames + len(telling)) * shown
     source.arrays.take(size, f"{place}, {frames} frames of {len(joints)} joints,")
-    apart = moved_apart(_weights(source, weights, _telling(weights)))
+    apart = moved_apart(_weights(source, weights, telling))
 
     def at(times: Array) -> Clip:
         rotations = np.tile(np.array([joint.rotation for joint in joints]).reshape(-1, 4), (len(times), 1, 1))

@@ -11,7 +11,7 @@ from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_pose, expand_reading
-from plica.rig.expand_weights import weight_controls
+from plica.rig.expand_weights import report_fed_back, weight_controls
 from plica.rig.output_names import SIDES, Naming
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
@@ -76,6 +76,7 @@ class _Expansion:
         self._settled("region", {item.name: regions_of(item.source) for item in regions})
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
+        report_fed_back(drivers, shapes, lambda name: self.origins[("shape", name)], self.diagnostics)
         return Expanded(
             Rig(
                 character=self._character(),

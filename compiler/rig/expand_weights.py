@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
-from plica.kinds.readings import weight_control
+from plica.diagnostics import Diagnostics
+from plica.kinds.readings import morphs_of, weight_control
 from plica.rig.output_names import SIDES
-from plica.rig.strengths import Control
+from plica.rig.strengths import Control, Driver
+from plica.rig.surfaces import Morph, Shape
+from plica.source import Span
 from plica.spec import entries as spec
 
 
@@ -20,6 +23,17 @@ def weight_controls(drivers: Iterable[spec.Entry[spec.DriverFacts]]) -> list[Con
                     target = part.right if side == "right" else part.left
                     read[target.name] = target
     return [_control(read[name]) for name in sorted(read)]
+
+
+def report_fed_back(
+    drivers: Iterable[Driver], shapes: Iterable[Shape], span_of: Callable[[str], Span], diagnostics: Diagnostics
+) -> None:
+    """Warns of shapes that set the weight of a morph target that a driver reads; `span_of` a shape's output name."""
+    read = {morph: driver.name for driver in drivers for morph in morphs_of(driver.reading)}
+    for shape in shapes:
+        if isinstance(shape.source, Morph) and shape.source.name in read:
+            morph = shape.source.name
+            diagnostics.add("weight-fed-back", span_of(shape.name), shape=shape.name, morph=morph, driver=read[morph])
 
 
 def _control(target: spec.MorphTarget) -> Control:
