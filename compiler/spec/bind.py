@@ -210,7 +210,8 @@ class _Binding:
         for sample in (name for name, times in Counter(samples).items() if times > 1):
             self.diagnostics.add("duplicate-name", instance.span, kind="sample", name=sample)
         bound = self.character.bound
-        if side == "both" and not (bound.sides.pairs or bound.unknown or self.told_of_sides):
+        sided = self.context.has_sides or bound.unknown
+        if side == "both" and not (sided or self.told_of_sides):
             self.told_of_sides = True  # once is enough: what is missing stands in the character
             self.diagnostics.add("no-sides", instance.span, name=name)
         # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.

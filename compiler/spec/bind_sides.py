@@ -28,6 +28,7 @@ from plica.spec.bind_unit import report_size
 from plica.spec.context import Context
 from plica.spec.entries import ChosenStance
 from plica.spec.fact_sets import FactSet, ScopedFact
+from plica.spec.morph_pairs import has_morph_pairs
 from plica.syntax.builder import encode_text
 from plica.units import Dimension
 
@@ -47,7 +48,7 @@ class BoundSides(NamedTuple):
 
 def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, context: Context) -> BoundSides:
     """What is said of left and right; `outline`: of the model that the skeleton is from, None where it is declared."""
-    sides = _named_sides(facts, rest, context.diagnostics)
+    sides = _named_sides(facts, rest, outline, context.diagnostics)
     fact, stated = facts.one("pairs_by_position"), _stated_plane(facts)
     bind = NO_BIND_POSE if outline is None else outline.bind
     pairs = [] if sides is None else list(sides.pairs.values())
@@ -72,7 +73,9 @@ def bind_sides(facts: FactSet, rest: Skeleton, outline: ModelOutline | None, con
 # ---- by names ---------------------------------------------------------------------------------------
 
 
-def _named_sides(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -> Sides | None:
+def _named_sides(
+    facts: FactSet, skeleton: Skeleton, outline: ModelOutline | None, diagnostics: Diagnostics
+) -> Sides | None:
     """The pairs that patterns and facts name; None after a diagnostic."""
     left, right = facts.one("left_pattern"), facts.one("right_pattern")
     patterns: dict[str, list[str]] = {"left": [], "right": []}
@@ -88,12 +91,13 @@ def _named_sides(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) -
         return None
     names = _names(skeleton)
     if either is not None:  # every pattern is tried on every name
-        either.scope.budget.spend(len(patterns["left"]) * len(names), either.scope.span(either.node))
+        tried = len(names) + (0 if outline is None else len(outline.all_morph_targets))
+        either.scope.budget.spend(len(patterns["left"]) * tried, either.scope.span(either.node))
         if diagnostics.stopped:
             return None
     stated = _stated_pairs(facts, skeleton, diagnostics)
     sides = pair_joints(names, patterns["left"], patterns["right"], stated)
-    _report_sides(sides, skeleton, either, diagnostics)
+    _report_sides(sides, skeleton, outline, either, diagnostics)
     return sides
 
 
@@ -125,11 +129,13 @@ def _stated_pairs(facts: FactSet, skeleton: Skeleton, diagnostics: Diagnostics) 
     return stated
 
 
-def _report_sides(sides: Sides, skeleton: Skeleton, fact: ScopedFact | None, diagnostics: Diagnostics) -> None:
+def _report_sides(
+    sides: Sides, skeleton: Skeleton, outline: ModelOutline | None, fact: ScopedFact | None, diagnostics: Diagnostics
+) -> None:
     if fact is None or not skeleton.joints:
         return
     span = fact.scope.span(fact.node)
-    if not sides.pairs:
+    if not sides.pairs and not has_morph_pairs(outline, sides.patterns):
         diagnostics.add("no-pairs", span)
         return
     if sides.unpaired:

@@ -12,6 +12,7 @@ from plica.skeleton.algebra import Vector, length, unit
 from plica.source import Span
 from plica.spec.entries import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
 from plica.spec.fact_sets import FactSet, ScopedFact
+from plica.spec.morph_pairs import has_morph_pairs
 from plica.spec.scope import Scope
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
@@ -52,6 +53,11 @@ class Context(NamedTuple):
     span: Span
     name: str = ""
 
+    @property
+    def has_sides(self) -> bool:
+        """Whether the character has pairs: of joints, or of morph targets for a face that has none."""
+        return bool(self.bound.sides.pairs) or has_morph_pairs(self.outline, self.bound.sides.patterns)
+
     # ---- joints
 
     def joint(self, node: nodes.JointName, scope: Scope) -> JointRef | None:
@@ -86,7 +92,7 @@ class Context(NamedTuple):
     def _joint_of_both(self, name: str, exact: int | None, node: nodes.JointName, scope: Scope) -> JointRef | None:
         if exact is None:
             # Without pairs every joint of a `both` is unknown; that there are none is said once, at the name.
-            if self.bound.sides.pairs:
+            if self.has_sides:
                 self._report_unknown_joint(name, node, scope)
             return None
         if exact not in self.bound.sides.partner:

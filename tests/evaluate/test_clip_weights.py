@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.retarget import poses_from_clip
 from plica.pipeline import compile_text
 from plica.readers.clip import Clip
+from plica.readers.clip_reader import read_clips
 from plica.readers.gltf_clip import read_gltf_clips
 from plica.rig.rig import Rig
 from plica.workspace import Workspace
@@ -90,3 +92,68 @@ def test_a_face_without_joints_of_the_character_still_fits(tmp_path: Path) -> No
     path.write_text(path.read_text("utf-8").replace('"ear_', '"a_').replace('"head"', '"b"').replace('"spine"', '"c"'))
     told = carried(rig, read_gltf_clips(path)[0])[1]
     assert "clip-fits-nothing" not in told
+
+
+FACE = """#usda 1.0
+(
+    metersPerUnit = 1
+    upAxis = "Y"
+    timeCodesPerSecond = 10
+)
+def SkelRoot "root" {
+    def Skeleton "bones" (
+        prepend apiSchemas = ["SkelBindingAPI"]
+    ) {
+        uniform token[] joints = ["head"]
+        uniform matrix4d[] bindTransforms = [ ( (1,0,0,0), (0,1,0,0), (0,0,1,0), (0,1,0,1) ) ]
+        uniform matrix4d[] restTransforms = [ ( (1,0,0,0), (0,1,0,0), (0,0,1,0), (0,1,0,1) ) ]
+        rel skel:animationSource = </root/talk>
+    }
+    def SkelAnimation "talk" {
+        uniform token[] blendShapes = ["chew", "smile_rt", "smile_lf"]
+        float[] blendShapeWeights.timeSamples = { 0: [0, 0.25, 0.5], 5: [1, 0.5, 0.75] }
+    }
+    def Mesh "skin" (
+        prepend apiSchemas = ["SkelBindingAPI"]
+    ) {
+        point3f[] points = [(0, 0, 0), (1, 0, 0), (0, 1, 0)]
+        int[] faceVertexCounts = [3]
+        int[] faceVertexIndices = [0, 1, 2]
+        int[] primvars:skel:jointIndices = [0, 0, 0] (
+            elementSize = 1
+            interpolation = "vertex"
+        )
+        float[] primvars:skel:jointWeights = [1, 1, 1] (
+            elementSize = 1
+            interpolation = "vertex"
+        )
+        rel skel:skeleton = </root/bones>
+        uniform token[] skel:blendShapes = ["smile_lf", "smile_rt", "chew"]
+        rel skel:blendShapeTargets = [</root/skin/one>, </root/skin/two>, </root/skin/three>]
+        def BlendShape "one" {
+            uniform vector3f[] offsets = [(0, 0, 1)]
+            uniform int[] pointIndices = [1]
+        }
+        def BlendShape "two" {
+            uniform vector3f[] offsets = [(0, 0, 1)]
+            uniform int[] pointIndices = [2]
+        }
+        def BlendShape "three" {
+            uniform vector3f[] offsets = [(0, 0, 1)]
+            uniform int[] pointIndices = [0]
+        }
+    }
+}
+"""
+
+
+def test_an_openusd_face_is_read_from_its_own_animation(tmp_path: Path) -> None:
+    """The animation lists its shapes in another order than the mesh does (UsdSkel maps them by name)."""
+    pytest.importorskip("pxr")
+    path = tmp_path / "face.usda"
+    path.write_text(FACE, "utf-8")
+    rig = compile_text(SPEC.replace("face.gltf", "face.usda"), "face.plica", Workspace(tmp_path)).rig
+    assert rig is not None and [one.rest for one in rig.controls] == [0.0, 0.0, 0.0]
+    strengths, told = carried(rig, read_clips(path)[0])
+    assert strengths == {"chewing": [0.0, 1.0], "left_smiling": [0.5, 0.75], "right_smiling": [0.25, 0.5]}
+    assert told == []

@@ -149,3 +149,21 @@ def test_mirrored_poses_exchange_partners() -> None:
     # Nothing reads `wink_right`, so nothing holds it.
     wanted = {"wide_lf": 0.25, "wide_rt": 0.5, "chew": 0.75}
     assert mirrored.controls == {weight_control(name): value for name, value in wanted.items()}
+
+
+FACE_ONLY = {"skin": ShownMesh(("smile_lf", "smile_rt"))}
+
+
+@pytest.mark.parametrize("sides", [PATTERNS, ""])
+def test_a_face_without_pairs_of_joints_has_the_sides_of_its_targets(tmp_path: Path, sides: str) -> None:
+    path = face(tmp_path, FACE_ONLY)
+    path.write_text(path.read_text("utf-8").replace('"ear_', '"whisker'), "utf-8")
+    rig = compiled(tmp_path, 'driver grin both { reads weight of "smile_lf" span 0 .. 1 }', sides).rig
+    assert read_by(rig) == {"left_grin": "smile_lf", "right_grin": "smile_rt"}
+
+
+def test_unknown_joints_of_such_a_face_are_told(tmp_path: Path) -> None:
+    path = face(tmp_path, FACE_ONLY)
+    path.write_text(path.read_text("utf-8").replace('"ear_', '"whisker'), "utf-8")
+    result = compiled(tmp_path, "driver nod both { reads bend of neck span 0 deg .. 10 deg }", "")
+    assert result.rig is None and "unknown-joint" in [one.name for one in result.diagnostics]
