@@ -202,7 +202,8 @@ class Diagnostics:
     @property
     def stopped(self) -> bool:
         """Whether nothing more need be looked for: a bound is reached, or there are more errors than are shown."""
-        return self._stopped or self._has_more_errors_than(limits.in_force().findings)
+        # Asked after every step: limits are looked up only where an error can be one too many.
+        return self._stopped or (self._errors > 0 and self._has_more_errors_than(limits.in_force().findings))
 
     def _has_more_errors_than(self, most: int) -> bool:
         """Whether there are more errors than that, or very many that are the same."""

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.project.members import inside, within
 from plica.project.settings import AcceptedFinding, Project
+from plica.source import Span
+
+_MORE: Final = "more-of-the-same"
 
 
 class Acceptances:
@@ -18,7 +22,16 @@ class Acceptances:
 
     def kept(self, diagnostics: Iterable[Diagnostic], spec: str) -> tuple[Diagnostic, ...]:
         """The diagnostics of one spec, called `spec` in messages, without those that are accepted."""
-        return tuple(one for one in diagnostics if not self._accepts(one, spec))
+        found = tuple(diagnostics)
+        accepted = {id(one) for one in found if self._accepts(one, spec)}
+        # How many more of the same there are at a place is no news where the same is accepted.
+        gone = {(one.span, f"`{one.name}`") for one in found if id(one) in accepted}
+        kept = (one for one in found if id(one) not in accepted)
+        return tuple(one for one in kept if not (one.name == _MORE and self._is_about(one, gone)))
+
+    @staticmethod
+    def _is_about(more: Diagnostic, gone: set[tuple[Span | None, str]]) -> bool:
+        return any(more.span == span and name in more.message for span, name in gone)
 
     def tell_unused(self, diagnostics: Diagnostics) -> None:
         """A warning for each acceptance that nothing has; to be called once everything was looked at."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from plica.diagnostics import Diagnostics
 from plica.project.outcome import Outcome
 from plica.project.recall import Done, Job, KeptOutcomes, done
+from plica.syntax.sharing import Shared, sharing
 
 if TYPE_CHECKING:
     from plica.worker_processes import Workers
@@ -109,8 +110,9 @@ def _lost(job: Job) -> Outcome:
 
 
 def done_quickly() -> Callable[[Job], tuple[Job, Done]]:
-    """Does jobs one after the other, and looks for garbage only now and then."""
+    """Does jobs one after the other; libraries are parsed once, and garbage is looked for only now and then."""
     number = 0
+    shared: Shared = {}
 
     def answer(job: Job) -> tuple[Job, Done]:
         nonlocal number
@@ -118,7 +120,8 @@ def done_quickly() -> Callable[[Job], tuple[Job, Done]]:
         collects = gc.isenabled()
         gc.disable()
         try:
-            return job, done(job)
+            with sharing(shared):
+                return job, done(job)
         finally:
             if collects:
                 gc.enable()

@@ -9,11 +9,11 @@ from posixpath import dirname, join, normpath
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
-from plica.source import Source, Span
+from plica.source import Span
 from plica.spec.budget import Budget
 from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written
 from plica.syntax import nodes
-from plica.syntax.parser import parse
+from plica.syntax.sharing import parsed_library
 from plica.workspace import Refused, Workspace
 
 MAX_DEPTH = 32
@@ -157,7 +157,7 @@ class Flattener:
                 self.diagnostics.add_filled(content.name, span, content.values)
                 return None, None
             shown = normpath(join(dirname(scope.source.path), text.replace("\\", "/")))
-            self._parsed[path] = parse(Source(shown, content), self.diagnostics)
+            self._parsed[path] = parsed_library(shown, content, self.diagnostics)
             self.documents.append(self._parsed[path])
         return self._parsed[path], path
 
