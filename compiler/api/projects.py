@@ -99,7 +99,7 @@ class ProjectRun:
             else:
                 failed = not one.ok
                 cases = [findings_case(f"plica {command}", one.file, one.diagnostics, one.seconds, failed)]
-            suites.append(Suite(f"plica {command} {one.file}", cases, one.seconds))
+            suites.append(Suite(f"plica {command} {one.file}", cases, one.seconds, one.file))
         return document(suites)
 
     def __repr__(self) -> str:

@@ -55,7 +55,7 @@ def build(options: argparse.Namespace) -> int:
             lines = [*_about(built), *_written(done, options.dry_run)]
     found = projects.accepted((*built.diagnostics, *diagnostics), options.spec)
     shown = in_order((*projects.diagnostics, *found))
-    show(shown, options.format)
+    show(shown, options.format, command="build")
     if has_errors(shown):
         return 1
     say(*lines, form=options.format)

@@ -80,7 +80,7 @@ def _format(options: argparse.Namespace, specs: list[str], told: tuple[Diagnosti
     shown = in_order(diagnostics.all)
     # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
     product = options.diff or STANDARD_INPUT in specs
-    show(shown, options.format, sys.stderr if product else sys.stdout)
+    show(shown, options.format, sys.stderr if product else sys.stdout, command="format")
     return 1 if has_errors(shown) else code
 
 

@@ -107,7 +107,7 @@ def show_run(run: ProjectRun, form: str, command: str, told: Told | None = None)
         put(run.junit(command) if form == "junit" else run.json())
         show(findings, "text", sys.stderr)
     else:
-        show(findings, form)
+        show(findings, form, command=command)
     for result in run.results:
         say(*(told(result) if told is not None else result.outcome.lines[:-1]), form=form)
     say(*(_line(result) for result in run.results), form=form)

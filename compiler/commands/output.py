@@ -28,8 +28,10 @@ def has_errors(diagnostics: Iterable[Diagnostic]) -> bool:
     return any(diagnostic.severity is Severity.ERROR for diagnostic in diagnostics)
 
 
-def show(diagnostics: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None) -> None:
-    """Write findings to a stream (default: the standard output) in the form asked for.
+def show(
+    diagnostics: tuple[Diagnostic, ...], form: str, stream: TextIO | None = None, *, command: str = "check"
+) -> None:
+    """Write findings of a command to a stream (default: the standard output) in the form asked for.
 
     Text and GitHub's commands are nothing for no findings; JSON and SARIF are whole documents all the same.
     """
@@ -41,7 +43,7 @@ def show(diagnostics: tuple[Diagnostic, ...], form: str, stream: TextIO | None =
     elif form == "sarif":
         from plica.diagnostics import sarif
 
-        stream.write(sarif.render(diagnostics))
+        stream.write(sarif.render(diagnostics, command))
     elif form == "github":
         from plica.diagnostics import github
 

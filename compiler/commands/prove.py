@@ -133,4 +133,4 @@ def _show_findings(diagnostics: tuple[Diagnostic, ...], form: str) -> None:
     if form in ("json", "junit"):
         show(in_order(diagnostics), "text", sys.stderr)
     else:
-        show(in_order(diagnostics), form)
+        show(in_order(diagnostics), form, command="prove")

@@ -28,7 +28,7 @@ def start(options: argparse.Namespace) -> int:
     if out is not None and started.ok:
         diagnostics += started.write(out)
     shown = in_order(diagnostics)
-    show(shown, options.format, sys.stderr)
+    show(shown, options.format, sys.stderr, command="start")
     if has_errors(shown):
         return 1
     if started.pairing is not None and started.pairing.sided:

@@ -1,8 +1,9 @@
 """Test reports as XML that build services read.
 
-The form has no standard. What is written here is what its readers have in common, after the description at
-github.com/testmoapp/junitxml (elements, attributes and their meaning): `testsuites` with `testsuite`s of `testcase`s,
-each with at most one of `failure`, `error` and `skipped`; counts and times on every level; times in seconds.
+The form has no standard; of the schemas that its readers have published, what is written keeps the one of the xunit
+plugin of Jenkins, `junit-10.xsd`: `testsuites` with `testsuite`s of `testcase`s, each with at most one of `failure`,
+`error` and `skipped`; counts and times, in seconds. Where a test stands has no place of its own in it, so the text of a
+failure begins with it.
 """
 
 from __future__ import annotations
@@ -32,16 +33,19 @@ class Case(NamedTuple):
 
 
 class Suite(NamedTuple):
-    """Tests that belong together. seconds: of all of them."""
+    """Tests that belong together. seconds: of all of them; file: the spec that they are about."""
 
     name: str
     cases: Sequence[Case]
     seconds: float = 0.0
+    file: str = ""
 
 
 def document(suites: Sequence[Suite]) -> str:
     """The report."""
-    root = ElementTree.Element("testsuites", _counts([case for suite in suites for case in suite.cases]))
+    counts = _counts([case for suite in suites for case in suite.cases])
+    del counts["skipped"]  # which the schema has for single suites alone
+    root = ElementTree.Element("testsuites", counts)
     root.set("time", _time(sum(suite.seconds for suite in suites)))
     for suite in suites:
         root.append(_suite(suite))
@@ -56,16 +60,18 @@ def findings_case(
     errors = [one for one in found if one.severity is Severity.ERROR]
     lines = [f"{one.span.place if one.span else name}: {one.severity} {one.code} {one.message}" for one in found]
     if not errors and not failed:
-        return Case(group, name, seconds, details="\n".join(lines), file=name)
+        return Case(group, name, seconds, details="; ".join(lines), file=name)
     first = errors[0].message if errors else "it is not as it should be"
     span = errors[0].span if errors else None
     file, line = (span.source.path, span.source.line_and_column(span.start)[0]) if span else (name, 0)
-    return Case(group, name, seconds, "failure", first, "\n".join(lines), file, line)
+    return Case(group, name, seconds, "failure", first, "; ".join(lines), file, line)
 
 
 def _suite(suite: Suite) -> ElementTree.Element:
     element = ElementTree.Element("testsuite", {"name": suite.name, **_counts(suite.cases)})
     element.set("time", _time(suite.seconds))
+    if suite.file:
+        element.set("file", suite.file)
     for case in suite.cases:
         element.append(_case(case))
     return element
@@ -75,16 +81,12 @@ def _case(case: Case) -> ElementTree.Element:
     element = ElementTree.Element("testcase", {"classname": case.group, "name": case.name})
     if case.seconds is not None:
         element.set("time", _time(case.seconds))
-    if case.file:
-        element.set("file", case.file)
-    if case.line:
-        element.set("line", str(case.line))
     if case.kind:
+        place = f"{case.file}:{case.line}" if case.line else case.file
         inner = ElementTree.SubElement(element, case.kind, {"message": case.problem})
-    else:
-        inner = ElementTree.SubElement(element, "system-out") if case.details else element
-    if case.details:
-        inner.text = case.details
+        inner.text = "; ".join(part for part in (place, case.details) if part) or None
+    elif case.details:
+        ElementTree.SubElement(element, "system-out").text = case.details
     return element
 
 

@@ -1,9 +1,10 @@
 """Diagnostics as SARIF 2.1.0 (OASIS Standard, Static Analysis Results Interchange Format).
 
-One run; the rules are those of the catalogue that were met, with their help. Lines and columns count from
-1, `endColumn` is one past the last character (3.30.2), columns are code points (`columnKind`, 3.14.17).
-Nothing depends on the time or the machine. A finding that stands for several has all their locations, since it is put
-right by a change at each (3.27.12).
+One run; the rules are those of the catalogue that were met, with their help and a link to it. Its id (3.17.3) is that
+of the command, `plica/check/`, so that services which keep the latest run of each category tell commands apart. Lines
+and columns count from 1, `endColumn` is one past the last character (3.30.2), columns are code points (`columnKind`,
+3.14.17). Nothing depends on the time or the machine. A finding that stands for several has all their locations, since
+it is put right by a change at each (3.27.12).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Sequence
 from urllib.parse import quote
 
 from plica import __version__, foreign
+from plica.diagnostics import links
 from plica.diagnostics.catalogue import Rule, rule
 from plica.diagnostics.place import extent
 from plica.diagnostics.record import Diagnostic, Fix, Label
@@ -21,21 +23,23 @@ from plica.source import Source, Span
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 
 
-def render(diagnostics: Sequence[Diagnostic]) -> str:
-    """The SARIF log."""
-    return foreign.json_document(document(diagnostics))
+def render(diagnostics: Sequence[Diagnostic], command: str) -> str:
+    """The SARIF log of a command."""
+    return foreign.json_document(document(diagnostics, command))
 
 
-def document(diagnostics: Sequence[Diagnostic]) -> dict[str, object]:
-    """The SARIF log as plain values."""
+def document(diagnostics: Sequence[Diagnostic], command: str) -> dict[str, object]:
+    """The SARIF log of a command as plain values."""
     met = sorted({diagnostic.name for diagnostic in diagnostics}, key=lambda name: rule(name).code)
     driver = {
         "name": "plica",
         "semanticVersion": __version__,
+        "informationUri": links.page("reference.md"),
         "rules": [_rule(rule(name)) for name in met],
     }
     run = {
         "tool": {"driver": driver},
+        "automationDetails": {"id": f"plica/{command}/"},
         "columnKind": "unicodeCodePoints",
         "results": [_result(diagnostic, met.index(diagnostic.name)) for diagnostic in diagnostics],
     }
@@ -48,6 +52,7 @@ def _rule(entry: Rule) -> dict[str, object]:
         "name": entry.name,
         "shortDescription": {"text": foreign.sarif_message(entry.summary)},
         "fullDescription": {"text": foreign.sarif_message(" ".join(entry.explanation.split()))},
+        "helpUri": links.rule_page(entry),
         "help": {"text": foreign.sarif_message(*entry.help_text.split("\n"))},
         "defaultConfiguration": {"level": entry.severity},
     }

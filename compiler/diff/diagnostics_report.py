@@ -38,7 +38,7 @@ def render_github(report: Report) -> str:
 def render_sarif(report: Report) -> str:
     """A SARIF log; a result has its change's fingerprint and, where that was accepted, why."""
     accepted = [one.change for one in report.accepted]
-    document: dict[str, Any] = sarif.document([finding(change) for change in (*report.changes, *accepted)])
+    document: dict[str, Any] = sarif.document([finding(change) for change in (*report.changes, *accepted)], "diff")
     results = document["runs"][0]["results"]
     for result, change in zip(results, (*report.changes, *accepted), strict=True):
         result["partialFingerprints"] = {"plicaChange/v1": change.fingerprint}

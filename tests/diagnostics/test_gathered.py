@@ -60,5 +60,5 @@ def test_json_and_sarif_have_the_places_of_all() -> None:
     (entry,) = json.loads(json_form.render(found))["diagnostics"]
     lines = [place["start"]["line"] for place in (entry["place"], *entry["places"])]
     assert lines == [5, 6, 7]
-    (result,) = json.loads(sarif.render(found))["runs"][0]["results"]
+    (result,) = json.loads(sarif.render(found, "check"))["runs"][0]["results"]
     assert [one["physicalLocation"]["region"]["startLine"] for one in result["locations"]] == lines

@@ -23,6 +23,33 @@ from tests.support.data import SMALL_DATA
 from tests.support.meshes import Buffers
 from tests.support.models import container, document_of, figure
 
+PROJECT = """plica = 1
+characters = ["characters/*/*.plica", "**/*.plica"]
+libraries = ["library/*.plica"]
+folders = ["library", "."]
+clips = []
+out = "made"
+accepted-changes = "accepted.toml"
+[targets.masks]
+size = 512
+still = ["nose=1", 2, true]
+[[accept]]
+finding = "unused-name"
+because = "later"
+within = ["characters/w*/**"]
+"""
+OUTCOME = json.dumps(
+    {
+        "seen": [["bytes", "/wren.plica", "0:3", "ab"]],
+        "outcome": {
+            "sources": [["wren.plica", "plica 1\n"]],
+            "findings": [["unused-name", "warning", [0, 0, 5], "a", None, [[[0, 1, 2], "b"]], [[0, 0, 1], "c"]]],
+            "lines": ["checked"],
+            "documents": [["text", "table"]],
+            "failed": False,
+        },
+    }
+)
 FOLDER = "file:///work-of-wren/"
 
 
@@ -47,6 +74,9 @@ def seeds() -> dict[str, bytes]:
         "bvh/rounds.bvh": character.CLIP.encode(),
         "obj/lift.obj": character.obj(),
         "npz/hold.npz": character.sculpt(),
+        "project/everything.toml": PROJECT.encode(),
+        "project/empty.toml": b"",
+        "outcome/checked.json": OUTCOME.encode(),
         "toml/accepted.toml": b'3f2a9c0d11e2b3c4 = "agreed with animation: the boot is stiffer now"\n',
         "template/list.jinja": b"{% for one in rig.strengths %}\n{{ loop.index }} {{ one.name|upper }}\n"
         b"{{ one|json }}\n{% endfor %}\n",

@@ -96,6 +96,7 @@ RESULT = {  # 3.27
         "fixes": {"type": "array", "items": FIX, "uniqueItems": True},
     },
 }
+ABSOLUTE = {"type": "string", "pattern": r"^[a-z]+:[\x21-\x7e]+$"}
 RULE = {  # 3.49 reportingDescriptor
     "type": "object",
     "additionalProperties": False,
@@ -106,6 +107,7 @@ RULE = {  # 3.49 reportingDescriptor
         "shortDescription": MESSAGE,
         "fullDescription": MESSAGE,
         "help": MESSAGE,
+        "helpUri": ABSOLUTE,  # 3.49.12
         "defaultConfiguration": {"type": "object", "properties": {"level": LEVEL}},
     },
 }
@@ -123,6 +125,8 @@ LOG = {  # 3.13
                 "additionalProperties": False,
                 "required": ["tool", "columnKind"],  # 3.14.17: given wherever results have columns
                 "properties": {
+                    # 3.17.3: what stands before the last slash is the category
+                    "automationDetails": {"properties": {"id": {"type": "string", "pattern": "^plica/[a-z]+/$"}}},
                     "columnKind": {"enum": ["utf16CodeUnits", "unicodeCodePoints"]},
                     "tool": {
                         "type": "object",
@@ -133,6 +137,7 @@ LOG = {  # 3.13
                                 "required": ["name"],
                                 "properties": {
                                     "rules": {"type": "array", "items": RULE, "uniqueItems": True},
+                                    "informationUri": ABSOLUTE,  # 3.19.16
                                     "semanticVersion": {"type": "string", "pattern": r"^\d+\.\d+\.\d+"},
                                 },
                             }
@@ -157,10 +162,10 @@ def log() -> dict[str, Any]:
     diagnostics.add("stray-brace", Span(source, 8, 18))
     diagnostics.add("stray-brace", None)
     diagnostics.add("more-mistakes", Span(source, 19, 19), shown=3)
-    return json.loads(render(diagnostics.all))  # type: ignore[no-any-return]
+    return json.loads(render(diagnostics.all, "check"))  # type: ignore[no-any-return]
 
 
-@pytest.mark.parametrize("document", [log(), json.loads(render(()))], ids=["findings", "nothing found"])
+@pytest.mark.parametrize("document", [log(), json.loads(render((), "check"))], ids=["findings", "nothing found"])
 def test_the_log_has_the_form_that_the_standard_asks_for(document: dict[str, Any]) -> None:
     Draft7Validator.check_schema(LOG)
     Draft7Validator(LOG).validate(document)

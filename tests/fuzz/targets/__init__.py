@@ -15,6 +15,7 @@ MODULES: Final = {
     "arrays": ("obj", "npz", "image"),
     "documents": ("json", "toml"),
     "kept": ("cache",),
+    "projects": ("project", "outcome"),
     "editor": ("editor", "colours"),
     "commands": ("command",),
 }

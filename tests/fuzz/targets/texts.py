@@ -59,7 +59,7 @@ def check_places(diagnostics: Iterable[Diagnostic]) -> None:
     render(all_of_it)
     github.render(all_of_it)
     json.loads(json_form.render(all_of_it))
-    json.loads(sarif.render(all_of_it))
+    json.loads(sarif.render(all_of_it, "check"))
 
 
 def _text(data: bytes) -> None:
