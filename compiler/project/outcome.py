@@ -71,8 +71,10 @@ def _written_finding(one: Diagnostic, sources: dict[Source, int]) -> list[Any]:
 def _read_finding(held: Any, sources: list[Source]) -> Diagnostic:
     def span(place: Any) -> Span:
         number, start, end = place
+        if not all(type(one) is int and one >= 0 for one in (number, start, end)):
+            raise ValueError("no place")
         source = sources[number]
-        if not (number >= 0 and 0 <= start <= end <= len(source.text)):
+        if not start <= end <= len(source.text):
             raise ValueError("a place outside its text")
         return Span(source, start, end)
 

@@ -72,7 +72,7 @@ def _outcome(data: bytes) -> None:
     job = Job(check_spec, "/wren.plica", "wren.plica", "{}")
     store = DiskCache(scratch("outcomes"))
     store.put(KIND, _key(job), data)
-    with suppress(ValueError, KeyError, TypeError):
+    with suppress(ValueError, KeyError, TypeError, RecursionError):
         held = json.loads(data)
         held["seen"] = []  # so that it is taken for one that holds
         store.put(KIND, _key(job), json.dumps(held).encode())
