@@ -14,8 +14,9 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.diff.acceptances import read_acceptances, report_unused
 from plica.diff.character_states import Options, read_both
+from plica.diff.comparison import compare
 from plica.diff.judged_change import JudgedChange
-from plica.diff.report import Report, compare, with_accepted
+from plica.diff.report import Report, with_accepted
 from plica.workspace import Refused, read_text
 
 Form = Literal["text", "markdown", "json", "sarif", "github"]
@@ -23,7 +24,10 @@ Form = Literal["text", "markdown", "json", "sarif", "github"]
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Comparison:
-    """What differs, judged. report: None where a side could not be read, as the diagnostics say."""
+    """What differs, judged. report: None where a side could not be read, as the diagnostics say.
+
+    A character that does not compile is part of it (`report.broken`), and keeps nothing from being said of others.
+    """
 
     report: Report | None
     diagnostics: tuple[Diagnostic, ...]
@@ -41,38 +45,47 @@ class Comparison:
     @property
     def alike(self) -> bool:
         """Whether all could be compared and nothing differs, or only what was accepted."""
-        return self.report is not None and not self.report.changes and not self.report.unmeasured
+        return self.report is not None and not self.report.changes and self.report.is_whole
+
+    @property
+    def compiles(self) -> bool:
+        """Whether every character of the new side compiles, and something could be compared."""
+        return self.report is not None and not any(one.state == "new" for one in self.report.broken)
 
     @property
     def step(self) -> str:
         """The version step that the changes ask for: `major`, `minor`, `patch`, `none`; `unknown` without a report,
-        and where no change was found but not all could be compared.
+        where something does not compile, and where no change was found but not all could be compared.
         """
         return "unknown" if self.report is None else self.report.step
 
     def rendered(self, form: Form = "text", colour: bool = False, whole: bool = False) -> str:
-        """The report for people (`text`, `markdown`) or tools (`json`, `sarif`, `github`); "" without a report.
+        """The report for people (`text`, `markdown`), "" without one; or for tools (`json`, `sarif`, `github`), which
+        hold the diagnostics as well and are whole in any case.
 
         Text has at most two screens and counts the rest; `whole`: all of it.
         """
+        if form in ("json", "sarif", "github"):
+            return self._for_tools(form)
         if self.report is None:
             return ""
-        if form == "json":
-            from plica.diff import json_report
-
-            return json_report.render(self.report)
         if form == "markdown":
             from plica.diff import markdown_report
 
             return markdown_report.render(self.report)
-        if form in ("sarif", "github"):
-            from plica.diff import diagnostics_report
-
-            findings = diagnostics_report
-            return findings.render_sarif(self.report) if form == "sarif" else findings.render_github(self.report)
         from plica.diff import text_report
 
         return text_report.render(self.report, colour=colour, whole=whole)
+
+    def _for_tools(self, form: Form) -> str:
+        from plica.diff import diagnostics_report, json_report
+
+        report = self.report or Report((), (), unmeasured=("nothing: a side could not be read",))
+        if form == "json":
+            return json_report.render(report, self.diagnostics)
+        if form == "sarif":
+            return diagnostics_report.render_sarif(report, self.diagnostics)
+        return diagnostics_report.render_github(report, self.diagnostics)
 
     def __repr__(self) -> str:
         if self.report is None:

@@ -12,11 +12,14 @@ from plica.api.found_project import find_project
 from plica.commands.output import in_order, put, say, show, usage_error, wants_colour
 from plica.commands.progress import progress
 
+_FOR_TOOLS = ("json", "sarif", "github")  # forms that are whole also where nothing could be compared
 CANNOT_COMPARE = 2  # as with the diff utility of POSIX.1: 0 alike, 1 different, above 1 an error
 
 
 def diff(options: argparse.Namespace) -> int:
-    """Compare, show what changed; 0 where nothing did, or all of it was accepted."""
+    """Compare, show what changed; 0 where nothing did, or all of it was accepted; 2 where a side could not be read, a
+    character of the new one does not compile, or no change was found but not all could be compared.
+    """
     collects = gc.isenabled()
     gc.disable()  # as for a check: there is no garbage worth the looking
     try:
@@ -40,11 +43,10 @@ def _diff(options: argparse.Namespace) -> int:
         allow = [*options.allow, *found.allow]
         comparison = plica.compare_characters(old, new, allow=allow, measure=options.measure, accept=accept)
     show(in_order((*found.diagnostics, *comparison.diagnostics)), "text", sys.stderr)
-    if not found.ok:
+    if comparison.ok or options.format in _FOR_TOOLS:
+        put(comparison.rendered(options.format, wants_colour(sys.stdout), options.whole))
+    if not found.ok or not comparison.compiles:
         return CANNOT_COMPARE
-    if not comparison.ok:
-        return CANNOT_COMPARE
-    put(comparison.rendered(options.format, wants_colour(sys.stdout), options.whole))
     if comparison.changes:
         return 1
     return 0 if comparison.alike else CANNOT_COMPARE

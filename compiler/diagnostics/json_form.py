@@ -32,9 +32,14 @@ def document(diagnostics: Sequence[Diagnostic]) -> dict[str, object]:
     return {
         "format": FORMAT,
         "version": VERSION,
-        "diagnostics": [_entry(diagnostic) for diagnostic in diagnostics],
+        "diagnostics": entries(diagnostics),
         "counts": {severity.value: severities.count(severity) for severity in Severity},
     }
+
+
+def entries(diagnostics: Sequence[Diagnostic]) -> list[dict[str, object]]:
+    """Each diagnostic as plain values, as in the document."""
+    return [_entry(diagnostic) for diagnostic in diagnostics]
 
 
 def _entry(diagnostic: Diagnostic) -> dict[str, object]:

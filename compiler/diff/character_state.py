@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from plica.diff.geometry import Locate
+from plica.diff.written import NOTHING_WRITTEN, Writing
 from plica.rig.rig import Rig
 from plica.source import Span
 
@@ -19,7 +20,7 @@ class CharacterState(NamedTuple):
     `path` is what the user calls its file; `origins` tells where entries were declared (`character` too) and is empty
     for a built rig; `contents` has a digest of every file that the rig names and that could be read; `locate` finds
     those files: without it nothing is measured on the mesh; `missing` names a file of computed offsets that is not
-    there.
+    there. `writing`: the texts that it was made of, nothing for a built rig.
     """
 
     path: str
@@ -28,3 +29,4 @@ class CharacterState(NamedTuple):
     contents: Mapping[str, str] = MappingProxyType({})
     locate: Locate | None = None
     missing: str | None = None
+    writing: Writing = NOTHING_WRITTEN

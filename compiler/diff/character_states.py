@@ -1,4 +1,8 @@
-"""The characters of what was given: a spec, a folder of specs, a built JSON file, or a revision of one of them."""
+"""The characters of what was given: a spec, a folder of specs, a built JSON file, or a revision of one of them.
+
+A spec that does not compile is one of them too, with its mistakes. A library is none; one that does not compile is
+told of by the specs that use it.
+"""
 
 from __future__ import annotations
 
@@ -8,23 +12,26 @@ from contextlib import ExitStack
 from os.path import normpath
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import MappingProxyType
 from typing import NamedTuple
 
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostics, Severity
+from plica.diff.broken_state import BrokenState, character_of
 from plica.diff.built_offsets import with_stored_offsets, without_offsets_of
 from plica.diff.character_state import CharacterState
+from plica.diff.comparison import Version, Versions
+from plica.diff.geometry import Locate
 from plica.diff.git_commands import NoRevision
 from plica.diff.revision import Revision, RevisionWorkspace, split_revision
+from plica.diff.written import Writing
 from plica.mesh.computed_cache import ComputedCache
-from plica.pipeline import compile_text
+from plica.pipeline import Compiled, compile_text
 from plica.rig.files import files_of
 from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace
 
 SPEC = ".plica"
 ONE = ""  # the key of a single file
-
-Versions = Mapping[str, CharacterState]
 
 
 class Options(NamedTuple):
@@ -39,8 +46,9 @@ def read_both(
 ) -> tuple[Versions, Versions]:
     """The characters of both sides by relative path; a single file stands under the key `ONE`.
 
-    A revision without a path takes that of the other side, and without one there the current folder. Mistakes are
-    added to `found`. Files of revisions lie in folders that are there until `mirrors` is closed.
+    A revision without a path takes that of the other side, and without one there the current folder. What keeps a side
+    from being read at all is added to `diagnostics`. Files of revisions lie in folders that are there until `mirrors`
+    is closed; they are called what they are called in the working tree.
     """
     paths = [None if _is_revision(given) else Path(given) for given in (old, new)]
     sides = []
@@ -66,9 +74,12 @@ def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions
     """
     both = []
     for versions, others in ((old, new), (new, old)):
-        kept = {}
+        kept: dict[str, Version] = {}
         for key, version in versions.items():
             other = others.get(key)
+            if isinstance(version, BrokenState) or isinstance(other, BrokenState):
+                kept[key] = version
+                continue
             rig = version.rig
             if other is not None and other.rig.offsets is None:
                 rig = rig._replace(offsets=None)
@@ -86,18 +97,38 @@ def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions
 
 def _of_path(path: Path, given: str, options: Options, diagnostics: Diagnostics) -> Versions:
     if _is_folder(path):
-        versions = {}
+        versions: dict[str, Version] = {}
         for spec in _specs_below(path):
-            version = _of_spec(spec, spec.as_posix(), Workspace(spec.parent, options.allowed), options, diagnostics)
+            version = _of_spec(spec, spec.as_posix(), Workspace(spec.parent, options.allowed), options)
             if version is not None:
                 versions[spec.relative_to(path).as_posix()] = version
-        return versions
+        return _without_libraries(versions)
     workspace = Workspace(path.parent, options.allowed)
     if path.suffix.lower() == ".json":
-        version = _of_json(path, given, workspace, diagnostics)
-    else:
-        version = _of_spec(path, path.as_posix(), workspace, options, diagnostics)
+        built = _of_json(path, given, workspace, diagnostics)
+        return {} if built is None else {ONE: built}
+    text = workspace.read_text(path, path.as_posix())
+    if isinstance(text, Refused):
+        diagnostics.add_filled(text.name, None, text.values)
+        return {}
+    version = version_of_text(text, path.as_posix(), workspace, options)
     return {} if version is None else {ONE: version}
+
+
+def _without_libraries(versions: Mapping[str, Version]) -> Versions:
+    """The states without those of mere libraries that do not compile where a spec that uses one tells of it."""
+    used = {
+        normpath(document.source.path)
+        for state in versions.values()
+        for document in (state.documents if isinstance(state, BrokenState) else state.writing.documents)[1:]
+    }
+    return {
+        key: state
+        for key, state in versions.items()
+        if not isinstance(state, BrokenState)
+        or character_of(state.documents) is not None
+        or normpath(state.path) not in used
+    }
 
 
 def _is_folder(path: Path) -> bool:
@@ -138,33 +169,46 @@ def _of_json(path: Path, shown: str, workspace: Workspace, diagnostics: Diagnost
     return CharacterState(shown, filled.rig, missing=filled.missing)
 
 
-def _of_spec(
-    path: Path, shown: str, workspace: Workspace, options: Options, diagnostics: Diagnostics
-) -> CharacterState | None:
-    """A compiled spec; None for a library, and for one that has errors."""
+def _of_spec(path: Path, shown: str, workspace: Workspace, options: Options) -> Version | None:
+    """A spec's state; None for a library."""
     text = workspace.read_text(path, shown)
     if isinstance(text, Refused):
+        diagnostics = Diagnostics()
         diagnostics.add_filled(text.name, None, text.values)
-        return None
-    return version_of_text(text, shown, workspace, options, diagnostics)
+        return BrokenState(shown, shown, diagnostics.all)
+    return version_of_text(text, shown, workspace, options)
 
 
-def version_of_text(
-    text: str, shown: str, workspace: Workspace, options: Options, diagnostics: Diagnostics
-) -> CharacterState | None:
-    """A compiled text, its files read through the workspace; None for a library, and for one that has errors.
+def version_of_text(text: str, shown: str, workspace: Workspace, options: Options) -> Version | None:
+    """A compiled text, its files read through the workspace, or its mistakes; None for a library.
 
     Warnings are `plica check`'s to tell; here they would stand twice, for the old and the new text.
     """
     compiled = compile_text(text, shown, workspace)
-    if compiled.rig is None:
-        diagnostics.extend(one for one in compiled.diagnostics if one.severity == "error")
+    if compiled.is_library:
         return None
+    if compiled.rig is None:
+        errors = tuple(one for one in compiled.diagnostics if one.severity == Severity.ERROR)
+        return BrokenState(shown, character_of(compiled.documents) or shown, errors, compiled.documents)
+    locate = workspace.locate if options.measure else None
+    return state_of(compiled, shown, _contents(compiled.rig, workspace), locate)
+
+
+def state_of(
+    compiled: Compiled,
+    shown: str,
+    contents: Mapping[str, str] = MappingProxyType({}),
+    locate: Locate | None = None,
+) -> CharacterState:
+    """The state of a spec that compiles. Raises ValueError for one that does not."""
+    if compiled.rig is None:
+        raise ValueError("a spec that does not compile is no state of a character")
     origins = dict(compiled.origins)
     if compiled.spec is not None:
         origins[("character", compiled.rig.character.name)] = compiled.spec.character.span
-    locate = workspace.locate if options.measure else None
-    return CharacterState(shown, compiled.rig, origins, _contents(compiled.rig, workspace), locate)
+    written = () if compiled.bound is None else compiled.bound.written
+    writing = Writing(compiled.documents, written)
+    return CharacterState(shown, compiled.rig, origins, contents, locate, writing=writing)
 
 
 def _contents(rig: Rig, workspace: Workspace) -> dict[str, str]:
@@ -186,7 +230,7 @@ def _of_revision(given: str, other: Path | None, mirror: Path, options: Options,
     try:
         beside = Path() if inside is not None or other is None else other
         revision = Revision(beside if _is_folder(beside) else beside.parent, name, mirror)
-        return _of_tree(revision, _path_in(revision, inside, beside), f"git:{name}", options, diagnostics)
+        return _of_tree(revision, _path_in(revision, inside, beside), options, diagnostics)
     except NoRevision as problem:
         diagnostics.add("unreadable-revision", None, given=given, problem=problem)
         return {}
@@ -203,7 +247,7 @@ def _path_in(revision: Revision, inside: str | None, beside: Path) -> str:
         raise NoRevision(f"`{place.as_posix()}` is not in the repository") from None
 
 
-def _of_tree(revision: Revision, path: str, label: str, options: Options, diagnostics: Diagnostics) -> Versions:
+def _of_tree(revision: Revision, path: str, options: Options, diagnostics: Diagnostics) -> Versions:
     for name, problem in revision.unusable_below(path).items():
         if name.lower().endswith(SPEC):
             raise NoRevision(f"its `{name}` cannot be put down as a file: {problem}")
@@ -211,19 +255,26 @@ def _of_tree(revision: Revision, path: str, label: str, options: Options, diagno
     specs = [path] if single else [one for one in revision.files_below(path) if one.endswith(SPEC)]
     if not single and not revision.files_below(path):
         raise NoRevision(f"it has no `{path}`")
-    versions = {}
+    versions: dict[str, Version] = {}
     for spec in specs:
         place = revision.fetch(spec)
         if place is None:
             raise NoRevision(f"its `{spec}` cannot be read")
-        folder = Path(spec).parent.as_posix()
-        workspace = RevisionWorkspace(revision, folder, options.allowed)
-        shown = f"{label}:{spec}"
+        workspace = RevisionWorkspace(revision, Path(spec).parent.as_posix(), options.allowed)
+        shown = _called_here(revision, spec)
         if spec.lower().endswith(".json"):
-            version = _of_json(place, shown, workspace, diagnostics)
+            version: Version | None = _of_json(place, shown, workspace, diagnostics)
         else:
-            version = _of_spec(place, shown, workspace, options, diagnostics)
+            version = _of_spec(place, shown, workspace, options)
         if version is not None:
             key = ONE if single else spec if path == "." else spec.removeprefix(f"{path}/")
             versions[key] = version
-    return versions
+    return versions if single else _without_libraries(versions)
+
+
+def _called_here(revision: Revision, path: str) -> str:
+    """What a file of a revision is called in the working tree, from the current folder."""
+    try:
+        return Path(os.path.relpath(revision.top / path)).as_posix()
+    except ValueError:  # on another drive
+        return path

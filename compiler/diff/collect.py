@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
+from plica.diff.accepted_rules import accepted_facts
 from plica.diff.character_state import CharacterState
 from plica.diff.facts import Difference, FieldChange, facts, renamed_entries
 from plica.diff.geometry import Key, MeasuredEffects, Surface, measured
 from plica.diff.geometry_text import geometry_text
 from plica.diff.renamed_alike import joints_fact, renamed_joints, with_joints_called, with_one_pattern
+from plica.diff.sculpt_strengths import with_posed_strengths
 from plica.rig.files import files_of
 from plica.rig.rig import Rig
 
@@ -30,11 +32,12 @@ def told(before: CharacterState, after: CharacterState) -> Told:
     renamed = renamed_joints(before.rig, after.rig)
     old = with_joints_called(before.rig, renamed)
     joints = [joints_fact(renamed)] if renamed else []
-    result = (*joints, *with_one_pattern(facts(old, after.rig), after.rig), *_files(before, after))
+    entries = with_posed_strengths(old, after.rig, with_one_pattern(facts(old, after.rig), after.rig))
+    result = (*joints, *entries, *accepted_facts(before.writing, after.writing), *_files(before, after))
     if not result or before.locate is None or after.locate is None:
         return Told(result, MeasuredEffects(), old)
     on_mesh = measured(Surface(before.rig, before.locate), Surface(after.rig, after.locate), result)
-    return Told((*result, *_only_on_mesh(result, on_mesh, old, after.rig)), on_mesh, old)
+    return Told((*result, *_only_on_mesh(result, on_mesh, old, after.rig), *on_mesh.findings), on_mesh, old)
 
 
 def _files(before: CharacterState, after: CharacterState) -> Iterator[Difference]:
@@ -53,6 +56,10 @@ def _only_on_mesh(result: Iterable[Difference], on_mesh: MeasuredEffects, old: R
     former = {(table, after): before for table, names in renamed.items() for before, after in names.items()}
     for (table, name), effect in on_mesh.effects.items():
         if (table, name) in known:
+            continue
+        if table == "character":
+            field = FieldChange(MEASURED, None, geometry_text(effect, "changed"))
+            yield Difference("changed", table, "character", name, "none", name, old.character, new.character, (field,))
             continue
         # No fact says that the entry came or went, so both rigs have it.
         before, after = _named(old, table, former.get((table, name), name)), _named(new, table, name)

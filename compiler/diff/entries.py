@@ -12,6 +12,7 @@ from enum import IntEnum
 from typing import Any, Final, NamedTuple
 
 from plica.diff.collect import MEASURED
+from plica.diff.facts import FINDINGS, TEXTS
 from plica.diff.judged_change import FINGERPRINT_DIGITS, JudgedChange
 from plica.diff.verdicts import NAMES, Harm
 from plica.source import Span
@@ -57,6 +58,8 @@ _LESS_MUST_HOLD: Final = frozenset({"expectation-loosened", "expectation-dropped
 _DECLARED: Final = frozenset(
     {"controls", "fields", "strengths", "regions", "shapes", "details", "folds", "poses", "expectations", "aliases"}
 )
+_ALONE: Final = frozenset({FINDINGS, TEXTS})
+"""The tables of what has no declaration, or has a place that others may have too."""
 _CAUSES: Final = ("files", "shapes", "strengths", "fields", "controls", "regions", "details")
 """The tables of what something on the mesh may be computed from, the nearest first."""
 
@@ -79,13 +82,22 @@ class ReviewEntry(NamedTuple):
     @property
     def characters(self) -> tuple[str, ...]:
         """The characters that it touches."""
-        return tuple(dict.fromkeys(change.character for change in self.changes))
+        return tuple(dict.fromkeys(change.character for change in self.changes if change.character))
 
     @property
     def places(self) -> tuple[Span, ...]:
-        """Where the causes were declared; what only shows on the mesh has no place of its own."""
-        found = [change.place for change in self.changes if not only_shows(change)] or [self.changes[0].place]
-        return tuple({place.place: place for place in found if place is not None}.values())
+        """Where the causes were changed; what only shows on the mesh has no place of its own."""
+        return tuple(change.place for change in self._placed.values() if change.place is not None)
+
+    @property
+    def gone(self) -> tuple[bool, ...]:
+        """Of each of the places whether it is in the old text, because what stood there is gone."""
+        return tuple(change.is_gone for change in self._placed.values() if change.place is not None)
+
+    @property
+    def _placed(self) -> dict[str, JudgedChange]:
+        found = [change for change in self.changes if not only_shows(change)] or [self.changes[0]]
+        return {change.place.place: change for change in found if change.place is not None}
 
     @property
     def fingerprint(self) -> str:
@@ -132,10 +144,10 @@ def _cause(change: JudgedChange, number: int) -> object:
     fact = change.facts[0]
     if fact.like is not None:
         return change.character, fact.table, frozenset((fact.declared, fact.like))
-    if change.place is None or fact.table not in _DECLARED:
+    if change.place is None or fact.table in _ALONE:
         return "alone", number
     # What is gone stood in the old text, where the same place may have been another declaration's.
-    return change.place.source.path, change.place.start, change.what == "removed"
+    return change.place.source.path, change.place.start, change.is_gone
 
 
 def _cause_on_mesh(number: int, changes: Sequence[JudgedChange], causes: Mapping[int, object]) -> object | None:

@@ -8,20 +8,27 @@ from typing import Final, NamedTuple
 from plica.diff.entries import ReviewEntry
 from plica.diff.geometry import ShapeEffect
 from plica.diff.judged_change import JudgedChange
+from plica.diff.neutral_moves import NeutralEffect
 from plica.diff.verdicts import REACHES, Verdict
 
 EVERYTHING: Final = 1_000_000
 """As many of anything as there are."""
+OLD_TEXT: Final = " in the old text"
+"""What follows a place where something stood that is gone."""
 _NAMES = 6  # of one kind, of characters or of users that are listed by name
 _STATEMENTS = 2  # of one kind and rule that are told of different declarations
 _PLACES = 1
 
 
 class EntryStatement(NamedTuple):
-    """One thing that is said of an entry; `exact`: the same with the numbers of joints' own frames, or nothing."""
+    """One thing that is said of an entry.
+
+    `exact`: the same with the numbers of joints' own frames, or nothing; `lines`: of texts, that are gone and new.
+    """
 
     text: str
     exact: str
+    lines: tuple[str, ...] = ()
 
 
 class EntryText(NamedTuple):
@@ -43,7 +50,8 @@ class EntryText(NamedTuple):
 def entry_text(entry: ReviewEntry, several: bool, whole: bool = False) -> EntryText:
     """An entry in words; `several`: whether characters have to be named; `whole`: with all names, however many."""
     most = EVERYTHING if whole else _NAMES
-    places = [place.place for place in entry.places]
+    marked = zip(entry.places, entry.gone, strict=True)
+    places = [f"{place.place}{OLD_TEXT if is_gone else ''}" for place, is_gone in marked]
     if not whole and len(places) > _PLACES:
         places = [*places[:_PLACES], f"and {len(places) - _PLACES} more"]
     return EntryText(
@@ -97,7 +105,8 @@ def _statements(entry: ReviewEntry, most: int) -> Iterator[EntryStatement]:
             texts = sorted(said.items(), key=lambda item: (item[0].harm, -max(map(_weight, item[1]))))
             for verdict, of in texts[:most]:
                 about = "" if len(of) == len(changes) else _about(of, changes)
-                yield EntryStatement(_prefixed(kind if len(kinds) > 1 else "", about, verdict.text), verdict.exact)
+                text = _prefixed(kind if len(kinds) > 1 else "", about, verdict.text)
+                yield EntryStatement(text, verdict.exact, verdict.lines)
             if len(texts) > most:
                 rest = sum(len(of) for _, of in texts[most:])
                 less = ", none by more" if _weight(texts[0][1][0]) > 0.0 else ""
@@ -131,7 +140,7 @@ def _weight(change: JudgedChange) -> float:
     """How much a change does, to put alike ones in order."""
     sizes = [0.0 if change.effect is None else change.effect.largest]
     for effect in change.geometry:
-        if isinstance(effect, ShapeEffect):
+        if isinstance(effect, ShapeEffect | NeutralEffect):
             sizes.append(effect.largest or 0.0)
         elif effect is not None:
             sizes.append(effect.differs or 0.0)

@@ -6,7 +6,7 @@ The records are walked generically, field by field, so that a field that is adde
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
-from typing import Any, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
 from plica.kinds.expectations import expectation_kind
@@ -30,6 +30,16 @@ _KINDS = {
     "expectations": "expect",
     "aliases": "alias",
 }
+FILES: Final = "files"
+"""The table of the files that rigs name, which no rig holds; so are those that follow."""
+ACCEPTS: Final = "accepts"
+"""The table of the warnings and notes that are accepted in texts."""
+FINDINGS: Final = "findings"
+"""The table of what building finds on the mesh."""
+TEXTS: Final = "texts"
+"""The table of texts: of what they say that is in no rig, or whose rig cannot be made."""
+DECLARED: Final = frozenset((*_KINDS, "strengths", "offsets"))
+"""The rig's fields whose entries have a declaration of their own, or are a joint."""
 _WORDS_FOR_PEOPLE = frozenset({"name", "declared", "about"})
 
 

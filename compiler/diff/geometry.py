@@ -12,8 +12,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostic, Diagnostics
 from plica.diff.facts import Difference, renamed_entries
+from plica.diff.mesh_findings import finding_facts
+from plica.diff.neutral_moves import NeutralEffect, neutral_effect
 from plica.diff.unlike_on_mesh import unlike
 from plica.rig.combinations import parts_of
 from plica.rig.rig import Rig
@@ -75,15 +77,19 @@ class MaskEffect(NamedTuple):
     sizes: tuple[int, int]
 
 
-GeometryEffect = ShapeEffect | RegionEffect | MaskEffect
+GeometryEffect = ShapeEffect | RegionEffect | MaskEffect | NeutralEffect
 
 
 class MeasuredEffects(NamedTuple):
-    """What differs on the mesh, by entry; `problem` says why nothing was measured, in the user's words."""
+    """What differs on the mesh, by entry; `problem` says why nothing was measured, in the user's words.
+
+    `findings`: what building finds in one of the two states alone.
+    """
 
     effects: Mapping[Key, GeometryEffect] = MappingProxyType({})
     problem: str | None = None
     was_done: bool = False
+    findings: tuple[Difference, ...] = ()
 
 
 def measured(old: Surface, new: Surface, told: Iterable[Difference]) -> MeasuredEffects:
@@ -98,16 +104,40 @@ def measured(old: Surface, new: Surface, told: Iterable[Difference]) -> Measured
     from plica.mesh.computed_cache import ComputedCache
 
     memory = ComputedCache()
-    attached: list[Attached] = []
+    attached: list[Attached | None] = []
+    found: list[tuple[Diagnostic, ...]] = []
+    problem = None
     rigs = unlike(old, new, facts, memory)
     for one, rig, state in zip((old, new), rigs, ("old", "new"), strict=True):
         diagnostics = Diagnostics()
         item = attach(rig, one.locate, diagnostics, memory=memory)
         error = next((entry.message for entry in diagnostics.all if entry.severity == "error"), None)
-        if item is None or error is not None:
-            return MeasuredEffects(problem=f"{state} state: {error or 'its mesh cannot be read'}")
+        if (item is None or error is not None) and problem is None:
+            problem = f"{state} state: {error or 'its mesh cannot be read'}"
         attached.append(item)
-    return _Comparing((old, new), (attached[0], attached[1]), facts).measured()
+        found.append(diagnostics.all)
+    findings = tuple(finding_facts(*found))
+    before, after = attached
+    if before is None or after is None:
+        return MeasuredEffects(problem=problem, findings=findings)
+    effects = _neutral((old.rig, before), (new.rig, after), facts)
+    if problem is not None:
+        return MeasuredEffects(effects, problem, findings=findings)
+    done = _Comparing((old, new), (before, after), facts).measured()
+    return done._replace(effects={**done.effects, **effects}, findings=findings)
+
+
+def _neutral(
+    old: tuple[Rig, Attached], new: tuple[Rig, Attached], told: tuple[Difference, ...]
+) -> dict[Key, GeometryEffect]:
+    """What moved of the neutral, told at the model's file where that is what changed, else at the character."""
+    effect = neutral_effect((old[0], old[1].mesh), (new[0], new[1].mesh))
+    model = new[0].character.geometry
+    if effect is None or model is None:
+        return {}
+    if any(fact.table == "files" and fact.name == model.file for fact in told):
+        return {("files", model.file): effect}
+    return {("character", new[0].character.name): effect}
 
 
 def _may_show(old: Rig, new: Rig, told: tuple[Difference, ...]) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from plica.diff.facts import What
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
+from plica.diff.neutral_moves import NeutralEffect, neutral_text
 from plica.diff.value_text import ARROW, amount
 from plica.quantities import area
 
@@ -21,6 +22,8 @@ def geometry_text(effect: GeometryEffect, what: What) -> str:
             return _shape(effect, index)
         case MaskEffect():
             return _mask(effect, index)
+        case NeutralEffect():
+            return neutral_text(effect)
 
 
 def _region(effect: RegionEffect, index: int | None) -> str:

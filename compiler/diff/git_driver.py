@@ -15,12 +15,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from plica import foreign
-from plica.diagnostics import Diagnostics, Severity
-from plica.diff.character_state import CharacterState
+from plica.diagnostics import Diagnostics
+from plica.diff.broken_state import BrokenState, mistake_text
 from plica.diff.character_states import ONE, Options, version_of_text
+from plica.diff.comparison import Version, compare
 from plica.diff.git_commands import NoRevision
 from plica.diff.git_states import GitFile, State, states
-from plica.diff.report import compare
 from plica.diff.revision import Revision, RevisionWorkspace
 from plica.diff.text_report import render
 from plica.file_names import problem_of
@@ -82,8 +82,7 @@ def _told(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path],
 def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Path], colour: bool) -> str:
     """What the change does, or the first error of what does not compile. Raises NoRevision."""
     repository = Path(new.path).parent
-    diagnostics = Diagnostics()
-    versions: list[CharacterState | None] = []
+    versions: list[Version | None] = []
     notes: list[str] = []
     with ExitStack() as mirrors:
         both = states(old, new, repository)
@@ -94,12 +93,11 @@ def _effects(old: GitFile, new: GitFile, texts: list[str], allowed: Sequence[Pat
                 revision = Revision(repository, state.revision, mirror)
                 workspace = _StateWorkspace(revision, Path(file.path).parent.as_posix(), allowed)
             options = Options(allowed, measure=False)
-            versions.append(version_of_text(text, file.path, workspace, options, diagnostics) if text else None)
+            versions.append(version_of_text(text, file.path, workspace, options) if text else None)
             notes += _borrowed(workspace, state)
-    error = next((one for one in diagnostics.all if one.severity is Severity.ERROR), None)
-    if error is not None:
-        where = "" if error.span is None else f"{error.span.place}: "
-        return foreign.lines([*notes, f"not compared: {where}{error.message}"])
+    broken = next((version for version in versions if isinstance(version, BrokenState)), None)
+    if broken is not None:
+        return foreign.lines([*notes, f"not compared: {mistake_text(broken)}"])
     if any(bool(text) and version is None for text, version in zip(texts, versions, strict=True)):
         return LIBRARY
     old_version, new_version = ({} if one is None else {ONE: one} for one in versions)

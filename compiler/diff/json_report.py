@@ -1,33 +1,16 @@
 """A report as JSON, for other programs.
 
-The document is `{"format": "plica-diff", "version": 1, "characters": [...], "step": ..., "changes": [...], "entries":
-[...], "causes": [...], "unmeasured": [...], "accepted": [...]}`. `step` is `major`, `minor`, `patch`, `none` or, where
-no change was found but not everything could be compared, `unknown`. A change has `character`, `kind`, `name`
-(declared), `what` (`added`, `removed`, `renamed`, `changed`), `sides` (of `left`, `right`, `none`), `harm`
-(`breaking`, `risky`, `safe`, `cosmetic`), `reaches` (of `names`, `strengths`, `geometry`, `textures`, `budget`),
-`fingerprint`, `place` (`path:line:column` or null), `hint` (or null), `used_by`, `verdicts` (`rule`, `harm`,
-`reaches`, `text`, `exact`), `effect` (or null) and `entries`: for each side its output `name`, its `former` output
-name (or null), its `fields`, each with `path`, `old` and `new` as the rig's own format writes them, and `measured`.
-
-An effect has `largest`, `at`, `rest`, `reaches` and `at_extreme` (each old and new), `flipped` and `same_reading`, in
-metres, radians and strengths. `measured` of an entry is what differs on the mesh, or null: of a region `areas` (old and
-new, square metres), `shares` (of the skin) and `differs` (square metres); of a shape `moves` (vertices, old and new),
-`vertices` that differ and the `largest` distance (metres); of a fold `shares` (of the texture, old and new), by how
-much of it the two `differs`, and `sizes` (texels across). `unmeasured` says for which characters something was not
-compared on the mesh although it may differ there, and why.
-
-`entries` are the changes as a reviewer reads them, one for each cause, what matters most first: `section` (`loosened`,
-`breaking`, `risky`, `safe`, `cosmetic`, `names`), `harm`, `title`, `text` (what is said, a line each), `characters`,
-`places`, `fingerprint` (which accepts all of its changes) and `changes` (their fingerprints). A cause is an entry of
-several changes: `place` and `touches` (`character`, `title`). What was accepted has `reason`, `change` and `agreed`,
-the fingerprint that was accepted. Keys are only ever added within a version.
+`compiler/diff/diff.schema.json` describes its keys; keys are only ever added within a version.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from plica import foreign
+from plica.diagnostics import Diagnostic
+from plica.diagnostics.json_form import entries
 from plica.diff.effects import Effect
 from plica.diff.entries import ReviewEntry
 from plica.diff.entry_text import entry_text
@@ -41,12 +24,12 @@ FORMAT = "plica-diff"
 VERSION = 1
 
 
-def render(report: Report) -> str:
-    """The JSON document."""
-    return foreign.json_document(document(report))
+def render(report: Report, diagnostics: Sequence[Diagnostic] = ()) -> str:
+    """The JSON document; `diagnostics` are what comparing itself came upon."""
+    return foreign.json_document(document(report, diagnostics))
 
 
-def document(report: Report) -> dict[str, Any]:
+def document(report: Report, diagnostics: Sequence[Diagnostic] = ()) -> dict[str, Any]:
     """The document as plain values."""
     return {
         "format": FORMAT,
@@ -64,6 +47,16 @@ def document(report: Report) -> dict[str, Any]:
             if len(entry.changes) > 1 and entry.places
         ],
         "unmeasured": list(report.unmeasured),
+        "broken": [
+            {
+                "character": one.character,
+                "state": one.state,
+                "path": one.mistakes.path,
+                "diagnostics": entries(one.mistakes.errors),
+            }
+            for one in report.broken
+        ],
+        "diagnostics": entries(diagnostics),
         "accepted": [
             {"reason": one.reason, "agreed": one.agreed, "change": _change(one.change)} for one in report.accepted
         ],
@@ -95,6 +88,7 @@ def _change(change: JudgedChange) -> dict[str, Any]:
         "reaches": list(change.reaches),
         "fingerprint": change.fingerprint,
         "place": change.place.place if change.place else None,
+        "place_in": None if change.place is None else "old" if change.is_gone else "new",
         "hint": change.hint,
         "used_by": list(change.used_by),
         "verdicts": [
@@ -104,6 +98,7 @@ def _change(change: JudgedChange) -> dict[str, Any]:
                 "reaches": list(verdict.reaches),
                 "text": verdict.text,
                 "exact": verdict.exact or None,
+                "lines": list(verdict.lines),
             }
             for verdict in change.verdicts
         ],

@@ -14,6 +14,7 @@ from plica.diff.geometry import GeometryEffect, MaskEffect, MeasuredEffects, Reg
 from plica.diff.geometry_text import geometry_text
 from plica.diff.judgement import ANY, Judgement, Situation, judgements
 from plica.diff.judgements.strengths import RESPONSE
+from plica.diff.neutral_moves import NeutralEffect
 from plica.diff.reached_strengths import TABLES as STRENGTH_TABLES
 from plica.diff.reached_strengths import reached_verdicts
 from plica.diff.strength_comparison import StrengthChange, StrengthComparison
@@ -82,6 +83,8 @@ class Judge:
             reaches = self.uses.reaches_of_region(fact.name)
         elif isinstance(effect, MaskEffect):
             reaches = (TEXTURES, BUDGET) if effect.sizes[0] != effect.sizes[1] else (TEXTURES,)
+        elif isinstance(effect, NeutralEffect):
+            reaches = (GEOMETRY, TEXTURES)
         return [Verdict(MEASURED, harm, reaches, "on the mesh", geometry_text(effect, fact.what))]
 
     def _lies_on_mesh(self, fact: Difference, field: str) -> bool:

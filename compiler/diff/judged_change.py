@@ -16,10 +16,10 @@ FINGERPRINT_DIGITS = 16
 class JudgedChange(NamedTuple):
     """What one declaration's change does to a character, on one side or alike on both.
 
-    `place` is where it is declared: in the new text, or in the old one where it is gone; `beside` is a place in the new
-    text for it, that of the character where it is gone. `used_by` are the entries that
-    a changed strength reaches; `geometry` is what each fact does on the mesh. `fingerprint` stays while the change
-    says the same, whatever changes beside it.
+    `place` is where the change was made: in the new text, or in the old one where what stood there is gone (`is_gone`);
+    `beside` is a place in the new text for it. `used_by` are the entries that a changed strength reaches, and of a text
+    the characters that are made of it; `geometry` is what each fact does on the mesh. `fingerprint` stays while the
+    change says the same, whatever changes beside it. `character` is empty for a text of several.
     """
 
     character: str
@@ -34,6 +34,7 @@ class JudgedChange(NamedTuple):
     fingerprint: str
     place: Span | None = None
     beside: Span | None = None
+    is_gone: bool = False
     effect: Effect | None = None
     geometry: tuple[GeometryEffect | None, ...] = ()
     plot: Plot | None = None

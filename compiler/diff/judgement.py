@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from plica.diff.dependents import Dependents
 from plica.diff.effects import Effect
-from plica.diff.facts import Difference, FieldChange
+from plica.diff.facts import ACCEPTS, FILES, FINDINGS, TEXTS, Difference, FieldChange
 from plica.diff.strength_comparison import StrengthChange
 from plica.diff.value_text import ARROW, text_of, unit_of
 from plica.diff.verdicts import NAMES, Harm, Verdict
@@ -21,9 +21,7 @@ from plica.rig.rig import Rig
 PACKAGE: Final = "plica.diff.judgements"
 ANY: Final = ""
 """Every table, or every field of a table."""
-FILES: Final = "files"
-"""The table of the files that rigs name, which no rig holds."""
-TABLES: Final = (*(name for name in Rig._fields if name != "build"), FILES)
+TABLES: Final = (*(name for name in Rig._fields if name != "build"), FILES, ACCEPTS, FINDINGS, TEXTS)
 """All tables that facts are about; which build a rig is of says nothing of what it does."""
 
 

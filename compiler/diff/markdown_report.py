@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from plica.diff.broken_state import mistake_text
 from plica.diff.entries import ReviewEntry, Section
 from plica.diff.entry_text import entry_text
 from plica.diff.plot import bars, chart
@@ -42,6 +43,13 @@ def _head(report: Report) -> Iterator[str]:
     names = report.characters
     shown = ", ".join(names) if len(names) <= _NAMES else f"{', '.join(names[:_NAMES])} and {len(names) - _NAMES} more"
     yield f"## What this changes in {markdown(shown)}\n\n**{markdown(last_line(report))}**\n\n"
+    broken = [
+        f"{one.character} compiles neither before nor now: {mistake_text(one.mistakes)}"
+        for one in report.broken_throughout
+    ]
+    yield from (f"Not compared: {markdown(one[:_LONGEST])}\n\n" for one in broken[:_NAMES])
+    if len(broken) > _NAMES:
+        yield f"Not compared: {len(broken) - _NAMES} more\n\n"
     listed = report.unmeasured[:_NAMES]
     yield from (f"Not measured on the mesh: {markdown(one[:_LONGEST])}\n\n" for one in listed)
     if len(report.unmeasured) > len(listed):
@@ -99,6 +107,7 @@ def _item(entry: ReviewEntry, several: bool) -> Iterator[str]:
         yield f"  - {markdown(statement.text)}"
         if statement.exact:
             yield f"    - {markdown(statement.exact)}"
+        yield from (f"    - {markdown_code(line)}" for line in statement.lines)
     if shown.hint:
         yield f"  - hint: {markdown(shown.hint)}"
     yield f"  - {markdown(shown.reaches)}; fingerprint `{entry.fingerprint}`"

@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 
 from plica import foreign
 from plica.diagnostics.place import counted
+from plica.diff.broken_state import mistake_text
 from plica.diff.entries import ReviewEntry, Section
 from plica.diff.entry_text import entry_text
 from plica.diff.report import Accepted, Report
@@ -48,7 +49,7 @@ def _painted(lines: Iterator[str]) -> Iterator[str]:
 def _lines(report: Report, whole: bool) -> Iterator[str]:
     several = len(report.characters) > 1
     entries = report.entries
-    below = [*_accepted(report.accepted, several), *(f"not measured on the mesh: {one}" for one in report.unmeasured)]
+    below = [*_accepted(report.accepted, several), *_uncompared(report)]
     shown = 0
     count = len(below) + 2
     for entry in entries:
@@ -77,9 +78,16 @@ def _accepted(accepted: Sequence[Accepted], several: bool) -> Iterator[str]:
     if accepted:
         yield "accepted"
         for one in accepted:
-            title = f"{one.change.character}: {one.change.title}" if several else one.change.title
+            named = several and one.change.character
+            title = f"{one.change.character}: {one.change.title}" if named else one.change.title
             yield f"  {title}  {one.change.fingerprint}: {one.reason}"
         yield ""
+
+
+def _uncompared(report: Report) -> Iterator[str]:
+    for one in report.broken_throughout:
+        yield f"not compared: {one.character} compiles neither before nor now: {mistake_text(one.mistakes)}"
+    yield from (f"not measured on the mesh: {one}" for one in report.unmeasured)
 
 
 def _block(entry: ReviewEntry, several: bool, whole: bool) -> Iterator[str]:
@@ -89,6 +97,7 @@ def _block(entry: ReviewEntry, several: bool, whole: bool) -> Iterator[str]:
         yield f"    {statement.text}"
         if statement.exact:
             yield f"      {statement.exact}"
+        yield from (f"      {line}" for line in statement.lines)
     if shown.hint:
         yield f"    hint: {shown.hint}"
     yield f"    {shown.reaches}; fingerprint {entry.fingerprint}"
@@ -104,6 +113,6 @@ def last_line(report: Report) -> str:
     """How many entries of each section, and the version step that they ask for."""
     if not report.changes:
         accepted = f" but {counted(len(report.accepted), 'accepted change')}" if report.accepted else ""
-        compared = " in what could be compared" if report.unmeasured else ""
+        compared = "" if report.is_whole else " in what could be compared"
         return f"no changes{accepted}{compared}; version step: {report.step}"
     return f"{sections_text(report.entries)}; version step: {report.step}"

@@ -25,17 +25,22 @@ class Harm(IntEnum):
 
 
 NAMES, STRENGTHS, GEOMETRY, TEXTURES, BUDGET = "names", "strengths", "geometry", "textures", "budget"
-REACHES = (NAMES, STRENGTHS, GEOMETRY, TEXTURES, BUDGET)
+CHECKS, WORDS = "checks", "words"  # what is reported of the character; what is said for people alone
+REACHES = (NAMES, STRENGTHS, GEOMETRY, TEXTURES, BUDGET, CHECKS, WORDS)
 
 
 class Verdict(NamedTuple):
-    """One judgement: `text` reads alike on both sides, `exact` (numbers in a joint's own frame) need not."""
+    """One judgement: `text` reads alike on both sides, `exact` (numbers in a joint's own frame) need not.
+
+    `lines`: lines of a text that are gone (`- `) and new (`+ `).
+    """
 
     rule: str
     harm: Harm
     reaches: tuple[str, ...]
     text: str
     exact: str = ""
+    lines: tuple[str, ...] = ()
 
 
 class Plot(NamedTuple):

@@ -64,7 +64,7 @@ class Bound(NamedTuple):
     """The spec (None where there is no character), every document it was made of, its names, what its model holds.
 
     `budget`: what may still be written out of it. `acceptances`: the warnings and notes that it accepts, of this
-    stage and the next.
+    stage and the next. `written`: all declarations, written out.
     """
 
     spec: Spec | None
@@ -73,6 +73,17 @@ class Bound(NamedTuple):
     outline: ModelOutline | None = None
     budget: Budget | None = None
     acceptances: tuple[Acceptance, ...] = ()
+    written: tuple[WrittenDeclaration, ...] = ()
+
+
+class WrittenDeclaration(NamedTuple):
+    """A declaration as it was written out, and the overrides of it; `name` is empty where it has none."""
+
+    kind: str
+    name: str
+    side: ScopeSide
+    instance: Instance
+    overrides: tuple[Instance, ...] = ()
 
 
 class _Draft(NamedTuple):
@@ -109,7 +120,8 @@ def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | N
         flattener.report_unused()
         binding.report_unused()
     spec = _spec(character, entries, expected)
-    return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances())
+    written = tuple(binding.written(characters[0]))
+    return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances(), written)
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -164,6 +176,7 @@ class _Binding:
         self.character = character
         self.diagnostics = diagnostics
         self.curves: dict[str, Curve] = {}
+        self.curve_instances: dict[str, Instance] = {}
         self.told_of_sides = False
         self.context = Context(
             diagnostics,
@@ -219,7 +232,8 @@ class _Binding:
             self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
 
     def _bind_curves(self, instances: list[Instance]) -> None:
-        for node, scope in self._until_stopped(instances):
+        for instance in self._until_stopped(instances):
+            node, scope = instance
             if not isinstance(node, nodes.CurveDeclaration):
                 continue
             if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
@@ -227,7 +241,9 @@ class _Binding:
                 continue
             curve = readings.bind_curve(node.curve, scope, self.context)
             if curve is not None:
-                self.curves[scope.full_name(node.name)] = curve
+                name = scope.full_name(node.name)
+                self.curves[name] = curve
+                self.curve_instances[name] = instance
 
     def _collect_overrides(self, instances: list[Instance]) -> None:
         drafts = {(draft.kind, draft.name, draft.side): draft for draft in self.drafts}
@@ -318,6 +334,21 @@ class _Binding:
         for symbol in self.symbols.unused("strength") if has_outputs else ():
             if symbol.kind != "field":
                 self.diagnostics.add("unused-strength", symbol.span, kind=symbol.kind, name=symbol.name)
+
+    def written(self, character: Instance) -> Iterator[WrittenDeclaration]:
+        """All declarations, each with what overrides it."""
+        yield WrittenDeclaration("character", self.character.facts.name, "none", character)
+        overrides: dict[int, list[Instance]] = {}
+        for draft, override in self.overriding:
+            overrides.setdefault(id(draft), []).append(override)
+        for draft in self.drafts:
+            yield WrittenDeclaration(
+                draft.kind, draft.name, draft.side, draft.instance, tuple(overrides.get(id(draft), ()))
+            )
+        for instance in self.expects:
+            yield WrittenDeclaration("expect", "", "none", instance)
+        for name, instance in self.curve_instances.items():
+            yield WrittenDeclaration("curve", name, "none", instance)
 
     def acceptances(self) -> tuple[Acceptance, ...]:
         """What the character and each declaration accept; an override accepts for itself and what it overrides."""

@@ -123,7 +123,11 @@ class Flattener:
             return
         arguments = {
             argument.name.text: ScopeVariable(
-                self._values(argument.values, scope), scope.span(argument.name), scope.span(argument), [False]
+                self._values(argument.values, scope),
+                scope.span(argument.name),
+                scope.span(argument),
+                [False],
+                scope.variables,
             )
             for argument in node.arguments
         }
@@ -133,7 +137,8 @@ class Flattener:
         prefix = scope.prefix
         if node.prefix is not None:
             prefix = scope.fitting(f"{prefix}{scope.name(node.prefix)}_", node.prefix)
-        inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget)
+        uses = (*scope.uses, scope.span(node))
+        inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget, uses)
         self._walk(document.declarations, inner, path.parent, (*trail, path))
 
     def _document(
@@ -181,7 +186,8 @@ class Flattener:
                 self.diagnostics.add("missing-argument", use or span, name=name)
                 given = ScopeVariable((), span, span, [True])
             values = given.values if given else self._values(node.values or (), scope)
-            declared[name] = ScopeVariable(values, span, given.given if given else span, [False])
+            around = given.around if given else declared
+            declared[name] = ScopeVariable(values, span, given.given if given else span, [False], around)
             self._variables.append(("unused-parameter", name, declared[name]))
         for name, argument in arguments.items():
             if name not in declared:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from plica import limits
@@ -20,25 +21,33 @@ Values = tuple[nodes.Value, ...]
 
 
 class ScopeVariable(NamedTuple):
-    """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it."""
+    """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it.
+
+    `around`: the variables where an argument was written, which its values may be made of.
+    """
 
     values: Values
     span: Span
     given: Span
     used: list[bool]
+    around: Variables = MappingProxyType({})
 
 
 Variables = Mapping[str, ScopeVariable]
 
 
 class Scope(NamedTuple):
-    """The file that a declaration stands in, the variables around it, and the prefix of its library."""
+    """The file that a declaration stands in, the variables around it, and the prefix of its library.
+
+    `uses`: the `use` declarations through which it was written out, the outermost first.
+    """
 
     source: Source
     variables: Variables
     prefix: str
     diagnostics: Diagnostics
     budget: Budget
+    uses: tuple[Span, ...] = ()
 
     def span(self, node: nodes.Placed) -> Span:
         """The place of a node written in this scope's file."""

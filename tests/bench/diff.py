@@ -18,7 +18,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from compile import spec_text
 
 from plica.diff.character_state import CharacterState
-from plica.diff.report import Report, compare
+from plica.diff.comparison import compare
+from plica.diff.report import Report
 from plica.diff.text_report import render
 from plica.pipeline import compile_text
 

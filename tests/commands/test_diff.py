@@ -120,7 +120,7 @@ def test_what_cannot_be_compared(repository: Path, capsys: pytest.CaptureFixture
     assert "PL915" in capsys.readouterr().err
 
 
-def test_a_declaration_that_moved_to_a_library_is_no_change(
+def test_a_declaration_that_moved_to_a_library_is_only_written_otherwise(
     repository: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     moved = "driver frown { reads control mood   span 0 .. 1 }\n"
@@ -128,8 +128,10 @@ def test_a_declaration_that_moved_to_a_library_is_no_change(
     Path("face.plica").write_text(
         f"plica 1\nparameter mood\n{moved.replace('control mood', 'control {mood}')}", "utf-8"
     )
-    assert run(["diff", "git:HEAD", "wren.plica"]) == 0
-    assert capsys.readouterr().out == "no changes; version step: none\n"
+    assert run(["diff", "git:HEAD", "wren.plica", "--format", "json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    assert {(one["kind"], one["harm"]) for one in told["changes"]} == {("text", "cosmetic")} and told["step"] == "patch"
+    assert {one["verdicts"][0]["text"] for one in told["changes"]} == {"written otherwise, to the same effect"}
 
 
 def test_two_built_rigs(repository: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -462,7 +464,8 @@ def test_a_models_buffer_elsewhere_is_not_opened(repository: Path) -> None:
     model.write_text(json.dumps(document), "utf-8")
     changed = cloth(Path("deep/down/changed"), CLOTH.replace("skin of tip", "skin of base"))
     (changed.parent / "cloth.gltf").write_bytes(model.read_bytes())
-    command = [sys.executable, "-m", "plica", "diff", str(spec), str(changed)]
+    command = [sys.executable, "-m", "plica", "diff", str(spec), str(changed), "--format", "json"]
     done = subprocess.run(command, timeout=600, capture_output=True, text=True, check=False)
     assert done.returncode == 2
-    assert done.stderr.count("PL510") == 2, done.stderr
+    broken = json.loads(done.stdout)["broken"]
+    assert [(one["state"], one["diagnostics"][0]["code"]) for one in broken] == [("old", "PL510"), ("new", "PL510")]

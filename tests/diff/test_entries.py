@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from plica.diff.character_state import CharacterState
+from plica.diff.comparison import compare
 from plica.diff.entries import Section
 from plica.diff.entry_text import entry_text
-from plica.diff.report import Report, compare, with_accepted
+from plica.diff.report import Report, with_accepted
 from plica.diff.text_report import MOST_LINES, render
 from plica.rig.rig import Rig
 from tests.diff.test_geometry import compared

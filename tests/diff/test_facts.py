@@ -12,8 +12,8 @@ from hypothesis import Phase, given, settings
 
 from plica import values
 from plica.diff.character_state import CharacterState
+from plica.diff.comparison import compare
 from plica.diff.facts import facts
-from plica.diff.report import compare
 from plica.kinds import readings
 from plica.pipeline import compile_file, compile_text
 from plica.rig import offsets_table, rig, strengths, surfaces

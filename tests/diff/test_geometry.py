@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import json
+from base64 import b64decode, b64encode
 from contextlib import ExitStack
 from pathlib import Path
+from struct import pack_into
 
+import numpy as np
 import pytest
 
 from plica.diagnostics import Diagnostics
 from plica.diff.character_states import Options, read_both
+from plica.diff.comparison import compare
 from plica.diff.geometry import GeometryEffect, MaskEffect, RegionEffect, ShapeEffect
 from plica.diff.geometry_text import geometry_text
-from plica.diff.report import JudgedChange, Report, compare
+from plica.diff.judged_change import JudgedChange
+from plica.diff.neutral_moves import NeutralEffect
+from plica.diff.report import Report
 from plica.diff.text_report import render
 from plica.diff.verdicts import Harm
+from plica.mesh.attach import attach
+from plica.mesh.npz import arrays_of, written
+from plica.pipeline import compile_file
+from plica.workspace import Workspace
 from tests.support.cloth import SPEC, bump, cloth
 
 
@@ -189,3 +200,64 @@ def test_a_mask_that_came_has_its_own_size_and_the_missing_one_none(tmp_path: Pa
     _, came = effect_of(compared(without, old), "fold")
     assert isinstance(came, MaskEffect)
     assert (came.sizes, came.shares[0]) == ((0, both.sizes[0]), 0.0)
+
+
+def with_a_vertex_lifted(model: Path, height: float) -> None:
+    """The model's first vertex higher by so many metres."""
+    document = json.loads(model.read_bytes())
+    accessor = document["accessors"][document["meshes"][0]["primitives"][0]["attributes"]["POSITION"]]
+    view = document["bufferViews"][accessor["bufferView"]]
+    head, _, held = document["buffers"][view["buffer"]]["uri"].partition(",")
+    data = bytearray(b64decode(held))
+    pack_into("<f", data, view.get("byteOffset", 0) + accessor.get("byteOffset", 0) + 8, height)
+    document["buffers"][view["buffer"]]["uri"] = f"{head},{b64encode(data).decode()}"
+    accessor["max"][2] = max(accessor["max"][2], height)
+    model.write_text(json.dumps(document), "utf-8")
+
+
+def with_its_fingerprint(spec: Path) -> None:
+    """The sculpt says of which neutral it was made: of this one."""
+    rig = compile_file(spec).rig
+    assert rig is not None
+    attached = attach(rig, Workspace(spec.parent).locate, Diagnostics())
+    assert attached is not None
+    sculpt = spec.parent / "bump.npz"
+    sculpt.write_bytes(written({**arrays_of(sculpt.read_bytes()), "fingerprint": np.array(attached.fingerprint)}))
+
+
+def test_a_neutral_that_moved_is_told_with_what_no_longer_fits(tmp_path: Path) -> None:
+    """What only building found before: the sculpt was made over a neutral that is not there any more."""
+    old, new = cloth(tmp_path / "old"), cloth(tmp_path / "new")
+    for spec in (old, new):
+        with_its_fingerprint(spec)
+    with_a_vertex_lifted(new.parent / "cloth.gltf", 0.02)
+    report = compared(old, new)
+    change, effect = effect_of(report, "file")
+    assert isinstance(effect, NeutralEffect)
+    assert (effect.vertices, effect.moved, effect.near) == ((861, 861), 1, "base")
+    assert effect.largest == pytest.approx(0.02, rel=1e-6)
+    assert "1 vertex of the neutral mesh moves, by at most 20 mm, the farthest on base" in render(report)
+    assert change.harm is Harm.RISKY and set(change.reaches) == {"geometry", "textures"}
+    (finding,) = [one for one in report.changes if one.kind == "finding"]
+    assert finding.declared == "sculpt-of-edited-neutral" and "bump.npz" in finding.verdicts[0].text
+    (gone,) = [one for one in compared(new, old).changes if one.kind == "finding"]
+    assert gone.harm is Harm.SAFE and gone.verdicts[0].text.startswith("no longer found")
+
+
+def test_joints_that_stand_elsewhere_are_told_at_the_model(tmp_path: Path) -> None:
+    old, new = cloth(tmp_path / "old"), cloth(tmp_path / "new")
+    model = new.parent / "cloth.gltf"
+    document = json.loads(model.read_bytes())
+    document["nodes"][0]["translation"] = [0.0, 0.03, 0.0]
+    model.write_text(json.dumps(document), "utf-8")
+    report = compared(*(cloth_with(spec, "stance rest pose") for spec in (old, new)))
+    assert "2 joints stand elsewhere, by at most 30 mm" in render(report)
+    (joint,) = [one for one in report.changes if one.kind == "joint"]
+    assert joint.place is not None and joint.place.source.text[joint.place.start :].startswith("geometry")
+    assert joint.verdicts[0].text == "in its parent moved by 30 mm"
+
+
+def cloth_with(spec: Path, fact: str) -> Path:
+    """The cloth's spec with a further fact of its character."""
+    spec.write_text(SPEC.replace('mesh "skin" }', f'mesh "skin"   {fact} }}'), "utf-8")
+    return spec

@@ -8,13 +8,14 @@ import re
 from math import radians
 from typing import Any
 
-from jsonschema import Draft7Validator
+from jsonschema import Draft7Validator, Draft202012Validator
 
 from plica.diff.diagnostics_report import render_github, render_sarif
 from plica.diff.json_report import document
 from plica.diff.report import Report, with_accepted
-from tests.diff.test_triples import EDITS, report_of
+from tests.diff.test_triples import CONTROLLED, EDITS, EDITS_OF_STRENGTHS, report_of
 from tests.outside.test_sarif_standard import LOG
+from tests.support.data import ROOT
 
 
 def everything() -> Report:
@@ -79,6 +80,19 @@ def test_annotations_follow_githubs_rules() -> None:
     for line in lines:
         assert re.fullmatch(r"::(error|warning|notice) (\w+=[^,:]+)(,\w+=[^,:]+)*::.+", line), line
         assert not re.search(r"%(?!25|0A|0D|3A|2C)", line)
+
+
+def test_json_keeps_its_schema() -> None:
+    """Also of what is renamed, of a change of reading, of comments, and where nothing could be compared."""
+    schema = json.loads((ROOT / "compiler" / "diff" / "diff.schema.json").read_text("utf-8"))
+    Draft202012Validator.check_schema(schema)
+    reports = [everything(), Report((), (), unmeasured=("nothing: a side could not be read",))]
+    reports += [report_of(EDITS[name]) for name in ("comment", "accepted", "renamed", "dropped")]
+    reports.append(report_of(EDITS_OF_STRENGTHS["reading_joint"], CONTROLLED))
+    for report in reports:
+        Draft202012Validator(schema).validate(json.loads(json.dumps(document(report))))
+    (effect,) = [one["effect"] for one in document(reports[-1])["changes"] if one["effect"] is not None]
+    assert not effect["same_reading"] and effect["poses"] > 100 and effect["now"] is not None
 
 
 def test_json_has_every_change_with_its_values() -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from plica.diff.character_state import CharacterState
+from plica.diff.comparison import compare
 from plica.diff.entries import Section
 from plica.diff.renamed_alike import renamed_joints, renamings_text
 from plica.diff.renaming import rewritten
-from plica.diff.report import Report, compare
+from plica.diff.report import Report
 from plica.diff.text_report import render
 from plica.kinds.reading_kind import Part
 from plica.kinds.readings import READING_KINDS, joints_of
@@ -86,7 +87,8 @@ def test_a_joint_that_also_moved_is_not_only_renamed() -> None:
 
 def test_what_else_changed_is_told_beside_it() -> None:
     report = report_of(SPEC, respelled(SPEC).replace(".. 130 deg", ".. 120 deg"))
-    assert [change.kind for change in report.changes] == ["driver", "joints"]
+    assert [change.kind for change in report.changes] == ["driver", "shape", "joints"]
+    assert "was sculpted" in report.changes[1].verdicts[0].text
     effect = report.changes[0].effect
     assert effect is not None and effect.same_reading and effect.largest == pytest.approx(1 - 12 / 13)
 

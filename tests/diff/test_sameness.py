@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation as Turn
 
 from plica.diff.character_state import CharacterState
-from plica.diff.report import JudgedChange, compare
+from plica.diff.comparison import compare
+from plica.diff.judged_change import JudgedChange
 from plica.diff.verdicts import Harm
 from plica.evaluate import Evaluator, Poses, rest_poses
 from plica.evaluate.poses import Array

@@ -11,7 +11,9 @@ import re
 import pytest
 
 from plica.diff.character_state import CharacterState
-from plica.diff.report import Report, compare
+from plica.diff.character_states import state_of
+from plica.diff.comparison import compare
+from plica.diff.report import Report
 from plica.diff.text_report import render
 from plica.diff.verdicts import REACHES, Harm
 from tests.support.data import ROOT
@@ -57,7 +59,9 @@ EDITS: dict[str, list[tuple[str, str]]] = {
     "rest": [("0 deg .. 130 deg", "-10 deg .. 130 deg")],
     "dropped": [("expect both { volume of forearm within 4 %   over elbow }\n", "")],
     "note": [("span   0 deg .. 130 deg", 'span   0 deg .. 130 deg\n    note "measured at the weir"')],
-    "layout": [("    reads  rotation", "  // a comment\n  reads rotation"), ("curve  0 0", "curve 0 0")],
+    "layout": [("    reads  rotation", "  reads rotation"), ("curve  0 0", "curve 0 0")],
+    "comment": [("    reads  rotation", "  // a comment\n  reads rotation")],
+    "accepted": [("span   0 deg", 'accept unused-name because "for the picture"\n    span   0 deg')],
 }
 
 CONTROLLED = (
@@ -156,9 +160,8 @@ def report_of(edits: list[tuple[str, str]], old: str = OLD) -> Report:
     states = []
     for text in (old, new):
         result = compiled(text)
-        assert result.rig is not None and result.spec is not None, [found.message for found in result.diagnostics]
-        origins = {**result.origins, ("character", "otter"): result.spec.character.span}
-        states.append({"": CharacterState("otter.plica", result.rig, origins)})
+        assert result.rig is not None, [found.message for found in result.diagnostics]
+        states.append({"": state_of(result, "otter.plica")})
     return compare(*states)
 
 
@@ -235,8 +238,11 @@ def test_nothing_but_the_order_of_parts_leaves_strengths_the_same() -> None:
         assert (Harm.COSMETIC in harms) == (name == "parts_swapped"), name
 
 
-def test_layout_and_comments_are_no_change() -> None:
+def test_layout_is_no_change_and_comments_are_shown() -> None:
     assert report_of(EDITS["layout"]).changes == ()
+    (change,) = report_of(EDITS["comment"]).changes
+    assert (change.harm, change.reaches) == (Harm.COSMETIC, ("words",))
+    assert change.verdicts[0].lines == ("+ // a comment",)
 
 
 def test_a_stated_rename_is_one_change_and_a_silent_one_gets_a_hint() -> None:

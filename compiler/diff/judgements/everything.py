@@ -6,23 +6,19 @@ from collections.abc import Iterator
 from typing import Final
 
 from plica.diagnostics.place import counted
-from plica.diff.judgement import ANY, FILES, Judgement, Situation, TableJudgement, always
+from plica.diff.facts import FILES
+from plica.diff.judgement import ANY, Judgement, Situation, TableJudgement, always
 from plica.diff.renamed_alike import OUTPUT_NAMES
+from plica.diff.shown_lines import shown_lines
 from plica.diff.value_text import ARROW
-from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, TEXTURES, Harm, Verdict
-
-_WORDS: Final = {
-    "notes": "notes",
-    "photos": "photos",
-    "renamed_from": "what it was called",
-    "file": "photos",
-    "caption": "photos",
-}
+from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, TEXTURES, WORDS, Harm, Verdict
+from plica.values import About
 
 
 def _output_name(situation: Situation) -> Iterator[Verdict]:
     field = situation.fields[0]
-    yield Verdict("output-name", Harm.BREAKING, (NAMES,), f"output name {field.old} {ARROW} {field.new}")
+    named = f"{field.old} {ARROW} {field.new}"
+    yield Verdict("output-name", Harm.BREAKING, (NAMES,), "outputs call it otherwise now", named)
 
 
 def _pattern(situation: Situation) -> Iterator[Verdict]:
@@ -32,10 +28,19 @@ def _pattern(situation: Situation) -> Iterator[Verdict]:
 
 
 def _about(situation: Situation) -> Iterator[Verdict]:
-    paths = [field.path for field in situation.fields if "." in field.path]
-    parts = dict.fromkeys(path.split(".")[-1].split("[")[0] for path in paths)
-    said = ", ".join(dict.fromkeys(_WORDS.get(part, part) for part in parts))
-    yield Verdict("said", Harm.COSMETIC, (NAMES,), f"{said or 'what is said about it'} changed")
+    old, new = (About() if entry is None else entry.about for entry in (situation.fact.old, situation.fact.new))
+    said = [
+        word
+        for word, before, after in (
+            ("notes", old.notes, new.notes),
+            ("photos", old.photos, new.photos),
+            ("what it was called", old.renamed_from, new.renamed_from),
+        )
+        if before != after
+    ]
+    texts = [(*one.notes, *(" ".join(photo).strip() for photo in one.photos)) for one in (old, new)]
+    lines = shown_lines(*([text for text in texts[index] if text not in texts[1 - index]] for index in (0, 1)))
+    yield Verdict("said", Harm.COSMETIC, (WORDS,), f"{', '.join(said) or 'what is said about it'} changed", lines=lines)
 
 
 def _contents(situation: Situation) -> Iterator[Verdict]:
@@ -49,7 +54,7 @@ JUDGEMENTS: Final = (
     Judgement(ANY, ("about",), _about),
     Judgement(FILES, (ANY,), _contents),
     always("character", "name", "character-renamed", Harm.BREAKING, NAMES),
-    always("character", "title", "title", Harm.COSMETIC, NAMES),
+    always("character", "title", "title", Harm.COSMETIC, WORDS),
     always("character", "geometry", "geometry", Harm.RISKY, GEOMETRY, TEXTURES),
     always("character", "tolerance", "tolerance", Harm.RISKY, GEOMETRY),
     always("character", "stance", "stance", Harm.RISKY, STRENGTHS, GEOMETRY, TEXTURES),

@@ -6,18 +6,14 @@ from collections.abc import Iterator
 from itertools import zip_longest
 from typing import Final
 
-from plica.diff.judgement import Judgement, Situation, TableJudgement, always
+from plica.diff.judgement import Judgement, Situation, TableJudgement, always, values_text
 from plica.diff.offset_moves import moved_text
 from plica.diff.pose_text import pose_change
+from plica.diff.sculpt_strengths import POSED_STRENGTH
 from plica.diff.value_text import ARROW, text_of
 from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, Harm, Verdict
 from plica.quantities import changed
-from plica.rig.surfaces import Inbetween
-
-
-def _sculpt(situation: Situation) -> Iterator[Verdict]:
-    old, new = situation.fact.old.source, situation.fact.new.source
-    yield Verdict("source", Harm.RISKY, (GEOMETRY,), f"sculpt {text_of(old)} {ARROW} {text_of(new)}")
+from plica.rig.surfaces import Inbetween, Morph, Sculpt
 
 
 def _inbetweens(situation: Situation) -> Iterator[Verdict]:
@@ -46,9 +42,52 @@ def _offsets(situation: Situation) -> Verdict:
     return Verdict("offsets", Harm.RISKY, (GEOMETRY,), f"the computed offsets were {situation.fact.what}")
 
 
+def _source(situation: Situation) -> Iterator[Verdict]:
+    """What was sculpted and in which pose, in words."""
+    text, exact = _source_change(situation.fact.old.source, situation.fact.new.source)
+    yield Verdict("source", Harm.RISKY, (GEOMETRY,), text or values_text(situation), exact)
+
+
+def _source_change(old: Sculpt | Morph | None, new: Sculpt | Morph | None) -> tuple[str, str]:
+    if not (isinstance(old, Sculpt) and isinstance(new, Sculpt)):
+        return f"{_source_text(old)} {ARROW} {_source_text(new)}", ""
+    said, exact = [], ""
+    if old.file != new.file:
+        said.append(f"sculpt {old.file} {ARROW} {new.file}")
+    if old.pose != new.pose:
+        text, exact = pose_change(old.pose, new.pose)
+        said.append(f"said to be sculpted in another pose: {text}")
+    if old.after != new.after:
+        said.append(f"sculpted over {', '.join(old.after) or 'no shape'} {ARROW} {', '.join(new.after) or 'no shape'}")
+    return ", ".join(said), exact
+
+
+def _source_text(source: Sculpt | Morph | None) -> str:
+    match source:
+        case None:
+            return "nothing sculpted yet"
+        case Morph():
+            return f"morph {source.name}"
+        case Sculpt():
+            return f"sculpt {text_of(source)}"
+
+
+def _posed_strength(situation: Situation) -> Iterator[Verdict]:
+    for field in situation.fields:
+        old, new = field.old, field.new
+        was = (
+            f"{changed(old.amount)} before"
+            if old.strength == new.strength
+            else f"{old.strength} {changed(old.amount)} before"
+        )
+        text = f"where {new.sculpt} was sculpted, {new.strength} is {changed(new.amount)} now ({was})"
+        yield Verdict("posed-strength", Harm.RISKY, (GEOMETRY,), text)
+
+
 JUDGEMENTS: Final = (
-    Judgement("shapes", ("source",), _sculpt),
+    Judgement("shapes", ("source",), _source),
     Judgement("shapes", ("inbetweens",), _inbetweens),
+    Judgement("shapes", (POSED_STRENGTH,), _posed_strength),
     always("shapes", "follows", "follows", Harm.RISKY, STRENGTHS, GEOMETRY),
     Judgement("offsets", ("vertices", "bytes", "largest", "listed", "inbetweens"), _moved),
     always("offsets", "file", "offsets-file", Harm.BREAKING, NAMES, GEOMETRY),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
+from math import atan2, hypot, isfinite
 from typing import Final
 
 from plica.diff.effects import Effect, combine_effect, same_sources
@@ -16,6 +16,7 @@ from plica.diff.verdicts import STRENGTHS, Harm, Verdict
 from plica.quantities import changed
 from plica.rig.entry_text import quantity_text, reading_text, span_text
 from plica.rig.strengths import Driver, Field
+from plica.skeleton.algebra import Quaternion, conjugate, multiply
 
 RESPONSE: Final = ("reading", "span", "clamped", "curve")
 """The fields of a driver that make its strength."""
@@ -43,6 +44,8 @@ def _part_text(field: str, old: Driver, new: Driver) -> str:
         return f"reads {before} {ARROW} {after}" if before != after else "reads about another axis"
     if field == "span":
         before, after = (span_text(driver.reading, driver.span) for driver in (old, new))
+    elif field == "clamped":
+        return "kept between 0 and 1 now" if new.clamped else "not kept between 0 and 1 any more"
     else:
         before, after = (text_of(getattr(driver, field)) for driver in (old, new))
     return f"{field} {before} {ARROW} {after}"
@@ -132,12 +135,22 @@ def _range(situation: Situation) -> Iterator[Verdict]:
 def _field(situation: Situation) -> Iterator[Verdict]:
     """The samples in words; what is computed of them (width, coefficients) follows from where they stand."""
     old, new = ({sample.name: sample.rotation for sample in one.samples} for one in _ends(situation.fact))
-    said = [f"sample {name} has another pose" for name in new if name in old and old[name] != new[name]]
+    said = [
+        f"sample {name} is another pose, {amount(_turn(old[name], new[name]), 'deg')} away from the one before"
+        for name in new
+        if name in old and old[name] != new[name]
+    ]
     said += [f"sample {name} is new" for name in new if name not in old]
     said += [f"sample {name} is gone" for name in old if name not in new]
     if not said and [*old] != [*new]:
         said = ["the samples in another order"]
     yield Verdict("field", Harm.RISKY, (STRENGTHS,), ", ".join(said) or "interpolated in another way")
+
+
+def _turn(old: Quaternion, new: Quaternion) -> float:
+    """The angle between two rotations, in radians."""
+    between = multiply(conjugate(old), new)
+    return 2.0 * atan2(hypot(*between[:3]), abs(between[3]))
 
 
 def _ends(fact: Difference) -> tuple[Field, Field]:

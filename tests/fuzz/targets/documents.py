@@ -12,7 +12,7 @@ from plica.diff import markdown_report as markdown
 from plica.diff import text_report as text
 from plica.diff.acceptances import read_acceptances
 from plica.diff.character_state import CharacterState
-from plica.diff.report import compare
+from plica.diff.comparison import compare
 from plica.emit.output_set import ManifestError, manifest_bytes, read_manifest
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
