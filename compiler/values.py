@@ -7,6 +7,8 @@ from typing import Literal, NamedTuple, get_args
 from plica.distinct import distinct
 
 Side = Literal["left", "right", "none"]
+Sided = Literal["one-sided", "two-sided"]
+"""Whether a sculpt of both sides shows one of them, or both at once."""
 SkinningMethod = Literal["linear", "dual quaternion"]
 """How a skin follows its joints: linear blend (glTF 2.0 section 3.7.3), or dual quaternions (Kavan and others 2007)."""
 Stance = Literal["bind", "rest"]

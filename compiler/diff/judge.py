@@ -26,7 +26,7 @@ from plica.rig.strengths import Combine, Driver
 NOTHING_ON_MESH: Final = "on the mesh nothing differs"
 _ON_MESH: Final[Mapping[str, frozenset[str]]] = {
     "regions": frozenset({"source", "feather"}),
-    "shapes": frozenset({"source", "within", "threshold", "inbetweens", "mirrored"}),
+    "shapes": frozenset({"source", "within", "threshold", "inbetweens", "mirrored", "sided"}),
     "folds": frozenset({"area", "tolerance"}),
 }
 """The fields of entries that say what lies on the mesh."""

@@ -80,13 +80,16 @@ def _listed(offsets: Offsets) -> ListedOffsets:
 
 
 def weights_of_shapes(attached: Attached) -> list[str]:
-    """A line for each shape: how many vertices move, how large that is, and the largest move and where."""
+    """A line for each shape: how many vertices move, how large that is, the largest move and where, and whether its
+    sculpt shows one side."""
     rows = [
         (
             name,
             f"{size.vertices} vertices",
             memory(size.bytes),
-            length(size.largest) + (f" near {size.joint}" if size.joint else ""),
+            length(size.largest)
+            + (f" near {size.joint}" if size.joint else "")
+            + (f", {size.sided}" if size.sided else ""),
         )
         for name, size in attached.sizes.items()
     ]

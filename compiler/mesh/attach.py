@@ -30,6 +30,7 @@ from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
 from plica.mesh.unpose import FOLDED
+from plica.quantities import percent
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Morph, Region, Sculpt, Shape
 from plica.source import Span
@@ -137,9 +138,7 @@ class _Attaching:
             self.sculpting.shapes.update(finished)
         shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
                           if shape.name in self.sculpting.shapes}  # fmt: skip
-        sizes = {
-            name: size_of(item.primary, item.offsets, self.mesh, self.joints) for name, item in shapes_by_name.items()
-        }
+        sizes = {name: size_of(item, self.mesh, self.joints) for name, item in shapes_by_name.items()}
         neutral = None if self.neutral.linear is None else self.neutral
         return Attached(
             self.mesh,
@@ -239,11 +238,18 @@ class _Attaching:
         """A side's share of a sculpt of both sides."""
         if len(shapes) == 1 or self.sides is None or self.symmetry is None:
             return whole
-        decided = handing(whole.primary, self.sides, shape.threshold)
+        decided = handing(whole.primary, self.sides, shape.threshold, shape.sided)
+        if not decided.plain and shape is shapes[0]:
+            span, values = (
+                self.span_of("shape", shape.name),
+                {"shape": shape.declared, "percent": percent(decided.share)},
+            )
+            self.diagnostics.add_filled("sides-unclear", span, values)
         return Inbetweens(
             self._share(shape, whole.primary, decided),
             whole.at,
             tuple(self._share(shape, offsets, decided) for offsets in whole.offsets),
+            decided.sided,
         )
 
     @cached_property
@@ -280,7 +286,7 @@ class _Attaching:
             kept, loss = trimmed(offsets, shape.threshold)
             report_loss(self.diagnostics, self.span_of("shape", shape.name), shape.name, loss)
             columns.append(self._with_normals(kept) if self.normals else kept)
-        return Inbetweens(columns[0], source.at, tuple(columns[1:]))
+        return Inbetweens(columns[0], source.at, tuple(columns[1:]), source.sided)
 
     def _with_normals(self, offsets: Offsets) -> Offsets:
         """The offsets with the change of the normals, on every vertex where either changes."""

@@ -16,18 +16,21 @@ import numpy as np
 
 from plica.mesh.arrays import Floats, Offsets
 from plica.quantities import number
+from plica.values import Sided
 
 
 @dataclass(frozen=True, eq=False)
 class Inbetweens:
     """A shape's offsets: `primary` at strength 1, and others at the strengths `at` (neither 0 nor 1, no two alike).
 
+    `sided`: whether it was made of a sculpt that shows one side or both; None for a shape without sides.
     Raises ValueError for other strengths and where `at` and `offsets` differ in number.
     """
 
     primary: Offsets
     at: tuple[float, ...] = ()
     offsets: tuple[Offsets, ...] = ()
+    sided: Sided | None = None
 
     def __post_init__(self) -> None:
         if len(self.at) != len(self.offsets):

@@ -8,7 +8,7 @@ the weights are 0, 0.5 and 1.
 A shape of one side runs out over the seam, so "hardly" is a share: of the 22 one-sided shapes of an open face
 model the other side moves at most 0.375 times as much as the own one (root of the sum of squares), and of its
 13 shapes without a side at least 0.71 times (../shared/data/face; tests/outside/test_face_shapes.py).
-`ONE_SIDED` lies between them.
+Between `ONE_SIDED` and `TWO_SIDED` nothing is plain, and the spec has to say which it is.
 """
 
 from __future__ import annotations
@@ -25,10 +25,12 @@ from plica.mesh.plane import reflected
 from plica.mesh.side_weights import SideWeights
 from plica.quantities import length
 from plica.skeleton.algebra import Vector
-from plica.values import Side
+from plica.values import Side, Sided
 
-ONE_SIDED: Final = 0.5
-"""A sculpt is one-sided where the other side moves at most this share of what its own side moves."""
+ONE_SIDED: Final = 0.4
+"""A sculpt is plainly one-sided where the other side moves at most this share of what its own side moves."""
+TWO_SIDED: Final = 0.7
+"""A sculpt is plainly two-sided where the side that moves less moves at least this share of what the other moves."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class Handing:
 
     `largest_left`, `largest_right`, `largest_seam`: by how much (metres) it moves the vertices left of the
     seam, right of it, and on it; `share`: how much the side that moves less moves, as a share of the other
-    (root of the sum of squares; 0 where nothing moves).
+    (root of the sum of squares; 0 where nothing moves). `plain`: whether the shape tells it, or the spec does.
     """
 
     of: Literal["left", "right", "both"]
@@ -45,6 +47,12 @@ class Handing:
     largest_right: float
     largest_seam: float
     share: float
+    plain: bool = True
+
+    @property
+    def sided(self) -> Sided:
+        """The decision in the word of the language."""
+        return "two-sided" if self.of == "both" else "one-sided"
 
     @property
     def sentence(self) -> str:
@@ -67,13 +75,14 @@ class Mirrored(NamedTuple):
     largest_lost: float
 
 
-def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0) -> Handing:
+def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0, stated: Sided | None = None) -> Handing:
     """Decides whether a sculpt is one-sided.
 
     A vertex is on the left where its left weight is the greater one, and on the seam where both are equal.
     The sculpt is one-sided where the other side moves by no more than `threshold` (metres), or, over all its
-    vertices, by no more than `ONE_SIDED` of what the own side moves. What moves neither side counts as
-    two-sided.
+    vertices, by no more than `ONE_SIDED` of what the own side moves; two-sided from `TWO_SIDED` on. Between them it
+    counts as two-sided and is not `plain`. What moves neither side counts as two-sided. `stated`: what the spec says,
+    which then holds.
     """
     left, right, sizes = sides.left[offsets.indices], sides.right[offsets.indices], lengths(offsets.offsets)
     groups = [sizes[where] for where in (left > right, right > left, left == right)]
@@ -82,10 +91,12 @@ def handing(offsets: Offsets, sides: SideWeights, threshold: float = 0.0) -> Han
     more, less = (0, 1) if whole[0] >= whole[1] else (1, 0)
     share = whole[less] / whole[more] if whole[more] > 0.0 else 0.0
     hardly = share <= ONE_SIDED or largest[less] <= threshold
+    plain = stated is not None or hardly or share >= TWO_SIDED
+    hardly = hardly if stated is None else stated == "one-sided"
     of: Literal["left", "right", "both"] = "both"
     if hardly and largest[more] > threshold:
         of = "left" if more == 0 else "right"
-    return Handing(of, largest[0], largest[1], largest[2], share)
+    return Handing(of, largest[0], largest[1], largest[2], share, plain)
 
 
 def copy_partners(points: Integers, partners: Integers) -> Integers:

@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh, Offsets
+from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.vertex_places import heaviest_joints
 from plica.quantities import length
 from plica.source import Span
+from plica.values import Sided
 
 INDEX_BYTES = 4
 FAINT = 0.01  # share of a sculpt's largest move: what moves less is its fading edge
@@ -34,7 +36,8 @@ class Loss:
 class Size:
     """What a shape weighs: vertices that move at any strength; bytes as an offsets file in single precision
     holds it before compression; the largest move (metres), at which vertex (None: nothing moves), and the
-    joint that holds most of its skin there (None: it has no skin weights).
+    joint that holds most of its skin there (None: it has no skin weights). `sided`: whether its sculpt shows one side
+    or both; None for a shape without sides.
     """
 
     vertices: int
@@ -42,6 +45,7 @@ class Size:
     largest: float
     vertex: int | None
     joint: str | None
+    sided: Sided | None = None
 
 
 def lengths(vectors: Floats) -> Floats:
@@ -104,9 +108,9 @@ def report_unpaired(
         diagnostics.add(name, span, shape=shape, count=count, largest=length(largest), of=length(of))
 
 
-def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints: Sequence[str]) -> Size:
+def size_of(shape: Inbetweens, mesh: Mesh, joints: Sequence[str]) -> Size:
     """What a shape with its inbetweens weighs. `joints` are the names of the rig's joints, in its order."""
-    parts = (offsets, *inbetweens)
+    parts = shape.columns
     moving = np.unique(np.concatenate([part.indices for part in parts]))
     stored = sum(part.count * (INDEX_BYTES + VECTOR_BYTES * (1 if part.normals is None else 2)) for part in parts)
     largest, vertex = 0.0, None
@@ -115,4 +119,4 @@ def size_of(offsets: Offsets, inbetweens: Sequence[Offsets], mesh: Mesh, joints:
         if len(sizes) and sizes.max() > largest:
             largest, vertex = float(sizes.max()), int(part.indices[sizes.argmax()])
     carrier = -1 if vertex is None else int(heaviest_joints(mesh)[vertex])
-    return Size(len(moving), stored, largest, vertex, None if carrier < 0 else joints[carrier])
+    return Size(len(moving), stored, largest, vertex, None if carrier < 0 else joints[carrier], shape.sided)

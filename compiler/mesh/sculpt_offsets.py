@@ -27,6 +27,7 @@ from plica.mesh.unpose import FOLDED, Unposer
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 from plica.source import Span
+from plica.values import Sided
 from plica.workspace import Refused
 
 Locate = Callable[[str], Path | Refused]
@@ -101,7 +102,11 @@ class Sculpting:
         if sculpt is None:
             return None
         sculpt = in_unit_of(sculpt, self.mesh, None if geometry is None else geometry.unit)
-        pose = self._pose_of_offsets(sculpt, poses) if sculpt.positions is None else self._pose_of_mesh(sculpt, poses)
+        pose = (
+            self._pose_of_offsets(sculpt, poses, shapes[0].sided)
+            if sculpt.positions is None
+            else self._pose_of_mesh(sculpt, poses)
+        )
         of_right = len(shapes) == 2 and len(poses) > 1 and pose is poses[1]
         shape = shapes[1] if of_right else shapes[0]
         unposed = self._unposed(shape.declared, sculpt, pose, span)
@@ -118,13 +123,13 @@ class Sculpting:
         offsets = unposed.offsets
         return UnposedSculpt(Offsets(offsets.indices, offsets.offsets * share), unposed.pose)
 
-    def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
+    def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt], sided: Sided | None) -> Sculpt:
         fits = sculpt.offsets is not None and sculpt.vertex_count == self.mesh.vertex_count
         if len(poses) == 1 or self.sides is None or not fits:
             return poses[0]
         assert sculpt.offsets is not None
         place: dict[Literal["left", "right", "both"], int] = {"left": 0, "right": 1, "both": 2}
-        return poses[place[handing(sculpt.offsets, self.sides).of]]
+        return poses[place[handing(sculpt.offsets, self.sides, stated=sided).of]]
 
     def _pose_of_mesh(self, sculpt: Sculpted, poses: Sequence[Sculpt]) -> Sculpt:
         if len(poses) == 1 or sculpt.vertex_count not in (self.mesh.vertex_count, self.mesh.point_count):

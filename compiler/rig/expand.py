@@ -314,6 +314,7 @@ class _Expansion:
             threshold=facts.threshold,
             mirrored=entry.mirrored(side, "source"),
             about=self._about(entry.about(side), side),
+            sided=facts.sided,
         )
 
     def _optional(self, target: spec.EntryReference | None, side: OneSide) -> str | None:

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple, get_args
 from plica.distinct import distinct
 from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
-from plica.values import NOTHING_SAID, About, Side
+from plica.values import NOTHING_SAID, About, Side, Sided
 
 
 class SkinOf(NamedTuple):
@@ -99,7 +99,8 @@ class Shape(NamedTuple):
     """Vertex offsets that the strength `follows` fades in, kept to the region `within`.
 
     `threshold` (metres): shorter offsets are dropped. `source` is None while nothing is sculpted yet. `mirrored`: what
-    was sculpted was meant for the left side and is mirrored for this one (poses here are mirrored already).
+    was sculpted was meant for the left side and is mirrored for this one (poses here are mirrored already). `sided`:
+    whether the sculpt of both sides shows one or both of them, where the spec says it.
     """
 
     name: str
@@ -112,6 +113,7 @@ class Shape(NamedTuple):
     threshold: float
     mirrored: bool = False
     about: About = NOTHING_SAID
+    sided: Sided | None = None
 
     @property
     def sculpts(self) -> list[Sculpt]:

@@ -15,6 +15,7 @@ from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import Dimension
+from plica.values import Sided
 
 # How far a mask may be from its full-size form unless a fold says otherwise. A mask of a few kilobytes does the work of
 # one of megabytes (common practice, no source).
@@ -115,7 +116,11 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
         context.report_missing("shape", "follows")
     inbetweens = _inbetweens(facts, context)
     threshold = _length(facts.one("threshold"), context, "a threshold", 0.0)
-    return model.ShapeFacts(source, within, follows, inbetweens, threshold)
+    sided = facts.one("sided")
+    stated: Sided | None = None if sided is None else "one-sided" if sided.node.key == "one_sided" else "two-sided"
+    if sided is not None and context.side != "both":
+        context.diagnostics.add("sided-without-sides", sided.scope.span(sided.node), name=context.name)
+    return model.ShapeFacts(source, within, follows, inbetweens, threshold, stated)
 
 
 def _target(fact: ScopedFact | None, namespace: str, context: Context) -> model.EntryReference | None:

@@ -21,7 +21,7 @@ from plica.skeleton.planes import Plane
 from plica.skeleton.sides import Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
-from plica.values import About, Alias, Curve, Geometry, SkinningMethod, Stance
+from plica.values import About, Alias, Curve, Geometry, Sided, SkinningMethod, Stance
 
 ScopeSide = Literal["both", "left", "right", "none"]
 OneSide = Literal["left", "right", "none"]
@@ -224,6 +224,7 @@ class ShapeFacts(NamedTuple):
     follows: EntryReference | None
     inbetweens: tuple[InbetweenOf, ...]
     threshold: float
+    sided: Sided | None
 
 
 class DetailFacts(NamedTuple):

@@ -90,6 +90,8 @@ _KINDS: Final = (
     FactKind("within", "within {region}"),
     FactKind("follows", "follows {strength}"),
     FactKind("threshold", "threshold {length}"),
+    FactKind("one_sided", "one-sided", group="sided"),
+    FactKind("two_sided", "two-sided", group="sided"),
     FactKind("relaxed", "relaxed {map}"),
     FactKind("contracted", "contracted {map}"),
     FactKind("uv", "uv {uv}"),

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Offsets
+from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.npz import ArchiveError, arrays_of, written
 from plica.mesh.offsets import Loss, Size, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.offsets_file import OffsetsFile, StoredShape, offsets_file, plain, read_offsets_file
@@ -82,9 +83,9 @@ def test_what_a_shape_weighs() -> None:
     mesh = bare_mesh(np.zeros((10, 3)), np.zeros((0, 3), np.int64))
     half = Offsets(np.array([4, 5]), np.array([[0.0, 0.0, 0.001], [0.007, 0.0, 0.0]]))
     # (4 + 24) bytes for each of 4 vertices with normals, (4 + 12) for each of 2 without.
-    assert size_of(SCULPT, [half], mesh, ["arm"]) == Size(5, 4 * 28 + 2 * 16, 0.007, 5, "arm")
+    assert size_of(Inbetweens(SCULPT, (0.5,), (half,)), mesh, ["arm"]) == Size(5, 4 * 28 + 2 * 16, 0.007, 5, "arm")
     nothing = Offsets(np.zeros(0, np.int64), np.zeros((0, 3)))
-    assert size_of(nothing, [], mesh, ["arm"]) == Size(0, 0, 0.0, None, None)
+    assert size_of(Inbetweens(nothing), mesh, ["arm"]) == Size(0, 0, 0.0, None, None)
 
 
 # ---- the file -----------------------------------------------------------------------------------------

@@ -73,7 +73,7 @@ def _in_all(proof: Proof, index: int, expectation: Expectation, column: int) -> 
     if attached is None:
         return not_measured(index, expectation, NO_MESH)
     joints = [joint.name for joint in proof.rig.skeleton]
-    sizes = {name: size_of(one.primary, one.offsets, attached.mesh, joints) for name, one in attached.shapes.items()}
+    sizes = {name: size_of(one, attached.mesh, joints) for name, one in attached.shapes.items()}
     figures = {name: (size.vertices, size.bytes)[column] for name, size in sizes.items()}
     largest = max(figures, key=lambda name: figures[name], default="")
     return judged(index, expectation, float(sum(figures.values())), about=f"{largest} the most" if largest else "")
