@@ -99,17 +99,20 @@ def spec_of(variation: Variation) -> str:
     character = variation.character
     base = model_of(character)
     lines = [f"    {fact}" for fact in variation.facts]
-    if variation.stated:
+    across = np.eye(3)["xyz".index(character.across)]
+    left_hand = motion_of(character)[base.node(character.joint(character.hand)), 0, :3, 3]
+    out = variation.direction(across * np.sign(across @ left_hand))
+    if variation.placed:
+        lines.append(f"    pairs by position with left toward {_axis(out)}")
+    elif variation.stated:
         for left, right, shared in character.pairs(base):
             names = (variation.name_of(base.node(name)) for name in (left, right))
             role = next((role for role in ROLES if getattr(character, role) == shared), None)
             lines.append(f"    pair {', '.join(_quoted(name) for name in names)}" + (f" as {role}" if role else ""))
     else:
         lines += [f"    left {_quoted(variation.left)}", f"    right {_quoted(variation.right)}"]
-    across = np.eye(3)["xyz".index(character.across)]
-    left = motion_of(character)[base.node(character.joint(character.hand)), 0, :3, 3]
     lengths = 1.0 if variation.facts else variation.scale
-    roles = {role: _quoted(role if variation.stated else getattr(character, role)) for role in ROLES}
+    roles = {role: _quoted(_called(variation, role)) for role in ROLES}
     return SPEC.format(
         model=MODEL,
         sculpt=SCULPT,
@@ -119,7 +122,7 @@ def spec_of(variation: Variation) -> str:
         **roles,
         head=_quoted(variation.name_of(base.node(character.head))),
         up=_vector(variation.direction(UP)),
-        out=_vector(variation.direction(across * np.sign(across @ left))),
+        out=_vector(out),
         side=_vector(variation.direction(across)),
         from_forearm=f" from {roles['forearm']}" if variation.hung else "",
         from_shin=f" from {roles['shin']}" if variation.hung else "",
@@ -127,6 +130,20 @@ def spec_of(variation: Variation) -> str:
         near=-NEAR * lengths,
         slide=SLIDE * lengths,
     )
+
+
+def _called(variation: Variation, role: str) -> str:
+    """What the spec calls a pair of joints; one that is found by position is called as its left joint is."""
+    shared = str(getattr(variation.character, role))
+    if variation.placed:
+        return variation.name_of(model_of(variation.character).node(variation.character.joint(shared)))
+    return role if variation.stated else shared
+
+
+def _axis(direction: Floats) -> str:
+    """The axis that is nearest to a direction, with its sign."""
+    column = int(np.argmax(np.abs(direction)))
+    return ("-" if direction[column] < 0 else "") + "xyz"[column]
 
 
 def _quoted(name: str) -> str:

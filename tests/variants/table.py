@@ -262,8 +262,14 @@ def _meaningless_names(character: Character) -> Variation:
     return result
 
 
-def _nameless(character: Character) -> Variation:
-    result = unchanged(character)
+def _placed(result: Variation, *facts: str) -> Variation:
+    """Pairs by position instead of those that names give or that are stated."""
+    result.placed, result.facts = True, facts
+    return result
+
+
+def _nameless(character: Character, changed: Variation | None = None) -> Variation:
+    result = changed or unchanged(character)
     for node in result.model.nodes:
         node.name = None
     result.stated = True
@@ -433,6 +439,32 @@ VARIANTS: tuple[Variant, ...] = (
     Variant("serial_names", "names with serial numbers, pairs stated", _serial_names),
     Variant("meaningless_names", "names without a meaning, pairs stated", _meaningless_names),
     Variant("nameless", "no names, pairs stated", _nameless),
+    Variant(
+        "prefixed_placed", "names with a prefix, pairs by position", lambda character: _placed(_prefixed(character))
+    ),
+    Variant(
+        "serial_names_placed",
+        "names with serial numbers, pairs by position",
+        lambda character: _placed(_serial_names(character)),
+    ),
+    Variant(
+        "meaningless_names_placed",
+        "names without a meaning, pairs by position",
+        lambda character: _placed(_meaningless_names(character)),
+    ),
+    Variant("nameless_placed", "no names, pairs by position", lambda character: _placed(_nameless(character))),
+    Variant(
+        "nameless_turned",
+        "no names, pairs by position, the root turned by 30 degrees",
+        lambda character: _placed(_nameless(character, _root_moved(character, turned("y", 30)))),
+        chained=True,
+    ),
+    Variant(
+        "nameless_rest_posed",
+        "no names, pairs by position in the bind pose, the rest is a pose",
+        lambda character: _placed(_nameless(character, _rest_posed(character)), "stance bind pose"),
+        chained=True,
+    ),
     Variant("cut", "the skin cut into primitives and meshes with skins of their own", _cut),
     Variant("rigid_parts", "what one joint carries hangs on it without a skin", _rigid_parts),
     Variant("shown_twice", "two nodes show each mesh", _shown_twice),

@@ -21,7 +21,8 @@ class Variation:
     motion it has and the matrix C (4, 4) from the one's axes to the other's: world' = place world C; a node that
     is not there keeps its local matrix. The others are edits of the spec: `facts` of the character, `forearm` what the
     region of the forearm is the skin of beside it, `hung` whether feet and hands are read relative to the limb, `own`
-    whether readings about a joint's own axes are left as they are, `stated` whether pairs are stated.
+    whether readings about a joint's own axes are left as they are, `stated` whether pairs are stated, `placed`
+    whether they are found by position instead, without a name.
     """
 
     character: Character
@@ -33,6 +34,7 @@ class Variation:
     hung: bool = False
     own: bool = True
     stated: bool = False
+    placed: bool = False
     left: str = ""
     right: str = ""
 
