@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import plica
+from plica.commands.of_project import AroundSpecs
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
 from plica.errors import PlicaError
@@ -15,10 +16,11 @@ from plica.errors import PlicaError
 def adopt(options: argparse.Namespace) -> int:
     """Take the sculpt in and write its offsets; nothing where it is not certain what it is."""
     folder = Path(options.spec).parent
+    projects = AroundSpecs(options.allow)
     with progress(f"taking in {options.file}"):
-        character = plica.compile_file(options.spec, allow=options.allow)
-        if not character.ok:
-            show(in_order(character.diagnostics), "text", sys.stderr)
+        character = plica.compile_file(options.spec, allow=projects.allow(options.spec))
+        if not character.ok or has_errors(projects.diagnostics):
+            show(in_order((*projects.diagnostics, *character.diagnostics)), "text", sys.stderr)
             return 1
         try:
             taken = plica.adopt_sculpt(

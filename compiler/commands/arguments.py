@@ -110,7 +110,7 @@ COMMANDS = {
         sides and mirrored axes, and reports all mistakes at once, each with its place. Nothing is written.
         Exits with 0 if there is no error, with 1 if there is one.
         """,
-        ("plica check wren.plica", "plica check wren.plica --axes"),
+        ("plica check wren.plica", "plica check wren.plica --axes", "plica check"),
         options.add_check,
         _check,
     ),

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 PATIENCE: Final = 1.0
 """Seconds that the rest of the work is estimated to take, from which on other processes are started."""
-_SWEEP: Final = 16
+MANY: Final = 48
+"""Jobs from which on others are started without an estimate."""
+_SWEEP: Final = 64
 """Jobs after which a process looks for garbage; while a job is done it does not, which would take a tenth of it."""
 
 
@@ -72,7 +74,8 @@ def _all_done(waiting: Sequence[Job], count: int) -> Iterator[tuple[Job, Done]]:
     own = done_quickly()
     try:
         while queue or (workers is not None and workers.under_way):
-            if workers is None and count > 1 and len(queue) > 1 and worked and seconds / worked * left > PATIENCE:
+            long = len(queue) >= MANY or (worked and len(queue) > 1 and seconds / worked * left > PATIENCE)
+            if workers is None and count > 1 and long:
                 from plica.worker_processes import Workers  # which takes longer to load than a few specs to check
 
                 workers = Workers(done_quickly, min(count, len(queue)))
@@ -125,7 +128,9 @@ def done_quickly() -> Callable[[Job], tuple[Job, Done]]:
         finally:
             if collects:
                 gc.enable()
-            if number % _SWEEP == 0:
+            if number == 1:
+                gc.freeze()  # what the modules hold stays, and need not be looked through
+            elif number % _SWEEP == 0:
                 gc.collect()
 
     return answer

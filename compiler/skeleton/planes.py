@@ -123,15 +123,21 @@ def find_plane(
     places = _places(skeleton, pairs)
     candidates = [_along(axis, offset, places, pairs) for axis in (AXES if axis is None else (axis,))]
     best = min(candidates, key=lambda plane: plane.residual)
-    turned = turned_plane(skeleton, pairs) if axis is None and offset is None else None
+    looks_further = axis is None and offset is None and is_off_axis(best, skeleton)
+    turned = turned_plane(skeleton, pairs) if looks_further else None
     return turned if turned is not None and plainly_evener(turned, best, skeleton) else best
 
 
 def plainly_evener(turned: Plane, along: Plane, skeleton: Skeleton) -> bool:
     """Whether pairs are plainly even across a turned plane, and not across the one along an axis."""
     size = body_size(skeleton)
-    off_axis = along.residual > OFF_AXIS * size
-    return off_axis and turned.residual <= EVEN_SHARE * size and CLEARLY * turned.residual < along.residual
+    even = turned.residual <= EVEN_SHARE * size and CLEARLY * turned.residual < along.residual
+    return even and is_off_axis(along, skeleton)
+
+
+def is_off_axis(along: Plane, skeleton: Skeleton) -> bool:
+    """Whether pairs are so uneven across a plane along an axis that a turned one is worth looking for."""
+    return along.residual > OFF_AXIS * body_size(skeleton)
 
 
 def turned_plane(skeleton: Skeleton, pairs: Sequence[Pair]) -> Plane | None:

@@ -10,7 +10,7 @@ from plica.readers.model_outline import ModelOutline
 from plica.skeleton.bind_pose import NO_BIND_POSE
 from plica.skeleton.pairing import contradicted, side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, plainly_two_sided
-from plica.skeleton.planes import Plane, find_plane, plainly_evener, turned_plane
+from plica.skeleton.planes import Plane, find_plane, is_off_axis, plainly_evener, turned_plane
 from plica.skeleton.side_patterns import named_sides
 from plica.skeleton.sides import (
     NO_SIDES,
@@ -274,9 +274,11 @@ def _turned(skeleton: Skeleton, pairs: list[Pair], plane: Plane, fact: ScopedFac
     """Tells of pairs that are plainly even across a plane along no axis: a note where it is taken, an error where
     another one is stated.
     """
-    turned = turned_plane(skeleton, pairs)
     along = plane if fact is not None else find_plane(skeleton, pairs, plane.nearest_axis)
-    if turned is None or along is None or not plainly_evener(turned, along, skeleton):
+    if along is None or not is_off_axis(along, skeleton):
+        return False
+    turned = turned_plane(skeleton, pairs)
+    if turned is None or not plainly_evener(turned, along, skeleton):
         return False
     name, span = ("turned-plane", context.span) if fact is None else ("plane-denied", fact.scope.span(fact.node))
     context.diagnostics.add(

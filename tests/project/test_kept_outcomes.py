@@ -21,6 +21,7 @@ from plica.project import crew, recall
 from plica.project.outcome import Outcome
 from plica.project.recall import Job
 from plica.worker_processes import Workers
+from tests.fuzz.stages import SMALL_STAGE
 from tests.support.data import ROOT, SMALL_DATA
 from tests.support.projects import USES, put_down
 
@@ -154,6 +155,24 @@ def test_recalled_findings_are_the_same_to_the_last_character(root: Path) -> Non
     for form in (as_text, as_json):
         assert form(first.everything) == form(second.everything)
     assert [one.outcome.lines for one in first.results] == [one.outcome.lines for one in second.results]
+
+
+def test_files_that_another_process_reads_count_too(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those of an OpenUSD stage: also a layer that is missing. What changed just before a run is not kept at all."""
+    pytest.importorskip("pxr", reason="usd-core is not installed")
+    fin = root / "characters" / "fin"
+    (fin / "fin.plica").write_text(MODEL.replace("fin.gltf", "fin.usda"), "utf-8")
+    (fin / "bones.usda").write_text(SMALL_STAGE, "utf-8")
+    head = '(\n    defaultPrim = "Root"\n    subLayers = [@bones.usda@]\n)\n'
+    (fin / "fin.usda").write_text(f"#usda 1.0\n{head}", "utf-8")
+    run(root)
+    assert redone(root) == {"fin.plica"}, "the clock may not have ticked since it was written"
+    monkeypatch.setattr(recall, "_RACY_NANOSECONDS", 0)
+    time.sleep(0.05)
+    run(root)
+    assert redone(root) == set()
+    (fin / "bones.usda").write_text(SMALL_STAGE.replace("arm_lf", "wing_lf"), "utf-8")
+    assert redone(root) == {"fin.plica"}
 
 
 def test_damaged_and_forged_entries_count_as_none(root: Path) -> None:
