@@ -13,6 +13,7 @@ import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.matching import Cloud, Flags, match
+from plica.mesh.pieces import moved_pieces
 from plica.mesh.plane import ALONG_AXES, SEARCHED, MirrorPlane, find_offsets_between, find_plane
 from plica.mesh.vertex_places import VertexPlace, place_of
 from plica.mesh.weld import first_vertices, point_triangles
@@ -33,7 +34,8 @@ class SymmetryMap:
 
     partners (p,): each welded point's partner, -1 for none; an involution: partners[partners[i]] == i.
     distances (p,): metres from the mirrored point to its partner, nan for none. seam (p,): points that are their own
-    partner. by_edges (p,): points whose partner connectivity told. `vertex_partners` (v,): for each vertex the first
+    partner. by_edges (p,): points whose partner connectivity told, or the whole
+    piece of the mesh that they belong to. `vertex_partners` (v,): for each vertex the first
     vertex of its point's partner, -1 for none. `uneven_edges`: edges between paired points that mirror to no edge.
     """
 
@@ -130,13 +132,22 @@ def symmetry_map(mesh: Mesh, plane: MirrorPlane, tolerance: float) -> SymmetryMa
     result = match(Cloud(mirrored, triangles), Cloud(positions, triangles), tolerance, reach, same=True)
     # A pair is one both ways; the passes treat both ways alike, but for ties that only order decides.
     both = (result.partners >= 0) & (result.partners[result.partners] == np.arange(len(positions)))
+    partners, distances = np.where(both, result.partners, -1), np.where(both, result.distances, np.nan)
+    by_edges, uneven_edges = result.by_edges & both, result.uneven_edges
+    if (partners < 0).any():
+        moved = moved_pieces(mirrored, positions, triangles, partners, (tolerance, reach))
+        former = partners[moved.points]
+        partners[former[former >= 0]] = -1
+        distances[former[former >= 0]] = np.nan
+        partners[moved.points], by_edges[moved.points] = moved.partners, True
+        distances[moved.points] = np.linalg.norm(mirrored[moved.points] - positions[moved.partners], axis=1)
     return SymmetryMap(
         plane,
         mesh.points,
-        np.where(both, result.partners, -1),
-        np.where(both, result.distances, np.nan),
-        result.by_edges & both,
-        result.uneven_edges,
+        partners,
+        distances,
+        by_edges,
+        uneven_edges,
         tolerance,
     )
 
