@@ -17,6 +17,8 @@ from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.skinning import Blend, Rows, Skinning, cut, rows_between
 from plica.mesh.sparse import SparseFloats
 from plica.rig.rig import Rig
+from plica.rig.strengths import Control
+from plica.rig.surfaces import Morph
 from plica.values import SkinningMethod
 
 # Positions yielded at once.
@@ -28,10 +30,41 @@ _FRAMES = 64
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """What a mesh does: strengths (frames, shapes) in the order of `Deformer.shapes`, skins (frames, binds, 3, 4)."""
+    """What a mesh does: strengths (frames, shapes) in the order of `Deformer.shapes`, skins (frames, binds, 3, 4).
+
+    `weights` (frames, morphs): those of the model's own morph targets, in the order of `Deformer.morphs`; None where
+    all are 0.
+    """
 
     strengths: Floats
     skins: Floats
+    weights: Floats | None = None
+
+    @property
+    def frames(self) -> int:
+        """The number of frames."""
+        return len(self.skins)
+
+    def without_shapes(self) -> Motion:
+        """The same with every shape off; the model's own morph targets stay."""
+        return Motion(np.zeros_like(self.strengths), self.skins, self.weights)
+
+    def part(self, frames: slice) -> Motion:
+        """Some of the frames."""
+        weights = None if self.weights is None else self.weights[frames]
+        return Motion(self.strengths[frames], self.skins[frames], weights)
+
+
+def one_after_the_other(motions: Sequence[Motion]) -> Motion:
+    """The frames of all of them."""
+    rows = [motion.weights for motion in motions]
+    width = max((row.shape[1] for row in rows if row is not None), default=0)
+    filled = [np.zeros((one.frames, width)) if row is None else row for one, row in zip(motions, rows, strict=True)]
+    return Motion(
+        np.concatenate([motion.strengths for motion in motions]),
+        np.concatenate([motion.skins for motion in motions]),
+        np.concatenate(filled) if width else None,
+    )
 
 
 class PositionBlock(NamedTuple):
@@ -47,7 +80,8 @@ class PositionBlock(NamedTuple):
 class Deformer:
     """A mesh with its shapes, ready to be posed.
 
-    Strengths come from the rig; a shape that follows none stays off. `method` is how the character skins.
+    Strengths come from the rig; a shape that follows none stays off. `method` is how the character skins. `morphs`: the
+    model's own morph targets that poses hold the weights of and no shape takes over; they move the skin as well.
     """
 
     def __init__(self, mesh: Mesh, rig: Rig, shapes: Mapping[str, Inbetweens]) -> None:
@@ -63,7 +97,10 @@ class Deformer:
         self._kinematics = Kinematics(rig)
         self._evaluator = Evaluator(rig)
         self._columns = _followed(rig, self.shapes, self._evaluator.names)
-        self._offsets = stacked([column for shape in self._sources for column in shape.columns], mesh.vertex_count)
+        own = own_morphs(rig, mesh)
+        self.morphs, self._weights = tuple(own), tuple(own.values())
+        columns = [column for shape in self._sources for column in shape.columns]
+        self._offsets = stacked([*columns, *(mesh.morphs[name] for name in self.morphs)], mesh.vertex_count)
         self._cuts: dict[tuple[SkinningMethod, int], list[_Piece]] = {}
 
     def motion(self, poses: Poses) -> Motion:
@@ -73,7 +110,15 @@ class Deformer:
         for shape, column in enumerate(self._columns):
             if column is not None:
                 strengths[:, shape] = table[:, column]
-        return Motion(strengths, self._kinematics.skins(self.mesh, poses))
+        return Motion(strengths, self._kinematics.skins(self.mesh, poses), self._weights_in(poses))
+
+    def _weights_in(self, poses: Poses) -> Floats | None:
+        """The weights of the model's own morph targets, (frames, morphs); None where all are 0."""
+        columns = {name: column for column, name in enumerate(poses.control_names)}
+        result = np.empty((poses.frames, len(self._weights)))
+        for row, control in enumerate(self._weights):
+            result[:, row] = poses.controls[:, columns[control.name]] if control.name in columns else control.rest
+        return result if result.any() else None
 
     def positions(
         self, moving: Poses | Motion, method: SkinningMethod | None = None, block_bytes: int = BLOCK_BYTES
@@ -83,7 +128,7 @@ class Deformer:
         `method`: another way to skin than the character's own.
         Raises ValueError for joints and controls that the rig does not have and for arrays of the wrong shape.
         """
-        frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).strengths.shape[0]
+        frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).frames
         size = max(1, block_bytes // max(1, 24 * self.mesh.vertex_count))
         if size > _FRAMES:
             size -= size % _FRAMES  # a few frames left over would take nearly as long as many
@@ -94,27 +139,28 @@ class Deformer:
                 self._fill(self._part(moving, part), method or self.method, result[:, :, first:last])
             yield PositionBlock(start, result.transpose(2, 1, 0))
 
-    def offsets(self, strengths: Floats) -> Floats:
-        """What the shapes add to the neutral mesh, (frames, v, 3) metres, at strengths (frames, shapes)."""
-        result = np.asarray(self._offsets @ self._amounts(strengths))
-        return np.ascontiguousarray(result.reshape(-1, 3, len(strengths)).transpose(2, 0, 1))
+    def offsets(self, motion: Motion) -> Floats:
+        """What shapes and the model's own morph targets add to the neutral mesh, (frames, v, 3) metres."""
+        result = np.asarray(self._offsets @ self._amounts(motion))
+        return np.ascontiguousarray(result.reshape(-1, 3, motion.frames).transpose(2, 0, 1))
 
     def _part(self, moving: Poses | Motion, part: slice) -> Motion:
         if isinstance(moving, Motion):
-            return Motion(moving.strengths[part], moving.skins[part])
+            return moving.part(part)
         return self.motion(moving[part])
 
     def _fill(self, motion: Motion, method: SkinningMethod, result: Floats) -> None:
-        amounts = self._amounts(motion.strengths)
+        amounts = self._amounts(motion)
         blend = self.skinning.blend(motion.skins, method)
         for piece in self._pieces(method, result.shape[2]):
             places = self.mesh.positions[piece.start : piece.stop]
             _deform(places, piece, amounts, blend, result[:, piece.start : piece.stop])
 
-    def _amounts(self, strengths: Floats) -> Floats:
+    def _amounts(self, motion: Motion) -> Floats:
         """How much of each column of the stacked offsets, (columns, frames)."""
-        parts = [coefficients(shape.at, strengths[:, index]) for index, shape in enumerate(self._sources)]
-        return np.ascontiguousarray(np.concatenate([np.empty((len(strengths), 0)), *parts], axis=1).T)
+        parts = [coefficients(shape.at, motion.strengths[:, index]) for index, shape in enumerate(self._sources)]
+        weights = np.zeros((motion.frames, len(self.morphs))) if motion.weights is None else motion.weights
+        return np.ascontiguousarray(np.concatenate([*parts, weights], axis=1).T)
 
     def _pieces(self, method: SkinningMethod, frames: int) -> list[_Piece]:
         """The vertices, cut so that a piece in so many frames stays in the cache; kept, as every block has the same."""
@@ -165,6 +211,14 @@ def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, result
         np.add(moved, c, out=result[axis])
 
 
+def own_morphs(rig: Rig, mesh: Mesh) -> dict[str, Control]:
+    """The morph targets of the mesh that poses hold the weights of, by name, with the controls that do. Those that a
+    shape is made of are left out: their weight is the strength that the shape follows."""
+    shaped = {shape.source.name for shape in rig.shapes if isinstance(shape.source, Morph)}
+    held = {one.morph: one for one in rig.controls if one.morph is not None}
+    return {morph: one for morph, one in held.items() if morph in mesh.morphs and morph not in shaped}
+
+
 def _followed(rig: Rig, shapes: Sequence[str], strengths: Sequence[str]) -> list[int | None]:
     """For each shape the column of the strength that it follows."""
     columns = {name: column for column, name in enumerate(strengths)}
@@ -185,7 +239,8 @@ def _checked(motion: Motion, deformer: Deformer) -> Motion:
     for name, values, shape in (
         ("strengths", motion.strengths, (frames, len(deformer.shapes))),
         ("skins", motion.skins, (frames, deformer.skinning.binds, 3, 4)),
+        ("weights", motion.weights, (frames, len(deformer.morphs))),
     ):
-        if values.shape != shape:
+        if values is not None and values.shape != shape:
             raise ValueError(f"{name} must have the shape {shape}, not {values.shape}")
     return motion

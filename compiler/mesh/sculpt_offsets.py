@@ -199,7 +199,8 @@ class Sculpting:
             deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
             motion = deformer.motion(posing.poses)
             positions = next(iter(deformer.positions(motion))).positions[0]
-            earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
+            shaped = bool(deformer.shapes) or motion.weights is not None
+            earlier = deformer.offsets(motion)[0] if shaped else None
             self._poses[key] = SculptInPose(positions, motion.skins[0], earlier)
         return self._poses[key]
 

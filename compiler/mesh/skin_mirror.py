@@ -77,17 +77,18 @@ class SkinMirror:
         self._binds = _bind_partners(mesh, self._partners)
 
     def motion(self, deformer: Deformer, poses: Poses) -> Motion:
-        """What the mesh does in the mirrored poses: the strengths that they give, and skin matrices S M S."""
+        """What the mesh does in the mirrored poses: the strengths and weights they give, and skin matrices S M S."""
         placed = self._kinematics.globals(poses)
         since = self._across(composed(placed, self._to_neutral)[:, self._partners])
-        strengths = deformer.motion(self._poses(poses, composed(since, self._from_neutral))).strengths
+        read = deformer.motion(self._poses(poses, composed(since, self._from_neutral)))
         if not self._stored:
-            return Motion(strengths, composed(since[:, self._mesh.bind_joints], self._stance))
+            skins = composed(since[:, self._mesh.bind_joints], self._stance)
+            return Motion(read.strengths, skins, read.weights)
         own = composed(placed[:, self._mesh.bind_joints], self._mesh.inverse_binds[:, :3])
         known = self._binds >= 0
         skins = since[:, self._mesh.bind_joints]
         skins[:, known] = self._across(own[:, self._binds[known]])
-        return Motion(strengths, skins)
+        return Motion(read.strengths, skins, read.weights)
 
     def poses(self, poses: Poses) -> Poses:
         """The mirrored poses, of every joint and control."""

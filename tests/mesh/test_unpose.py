@@ -32,7 +32,7 @@ def test_posing_again_gives_the_sculpt(seed: int, method: SkinningMethod, bend: 
     deformer = Deformer(mesh, rig, shapes)
     random = np.random.default_rng(seed)
     motion = deformer.motion(random_poses(rig, 1, seed, bend))
-    earlier = deformer.offsets(motion.strengths)[0]
+    earlier = deformer.offsets(motion)[0]
     (before,) = deformer.positions(motion, method)
     sculpt = before.positions[0] + random.normal(scale=size, size=(200, 3))
     result = Unposer(deformer.skinning, mesh.positions, motion.skins[0], earlier, method).sculpt(sculpt)
@@ -52,7 +52,7 @@ def test_offsets_of_a_few_vertices_are_those_of_the_whole_sculpt(method: Skinnin
     rig, mesh, shapes = random_character(2, 150, 3, 50)
     deformer = Deformer(mesh, rig, shapes)
     motion = deformer.motion(random_poses(rig, 1))
-    earlier = deformer.offsets(motion.strengths)[0]
+    earlier = deformer.offsets(motion)[0]
     (before,) = deformer.positions(motion, method)
     moved = Offsets(np.array([3, 70, 149]), np.random.default_rng(0).normal(size=(3, 3)))
     unposer = Unposer(deformer.skinning, mesh.positions, motion.skins[0], earlier, method)

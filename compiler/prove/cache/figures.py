@@ -13,7 +13,7 @@ from typing import Final
 from plica.mesh.arrays import Floats
 from plica.mesh.deform import Motion
 from plica.prove.cache.disk import DiskCache
-from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, shape_digest
+from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, offsets_digest, shape_digest
 from plica.prove.cache.preparations import Prepared, Recall, computed, from_bytes, to_bytes
 from plica.prove.execution.work import Material, MeasuredFigure, Worst
 
@@ -29,7 +29,7 @@ class CachedFigures:
 
     def motion(self, motion: Motion) -> str:
         """What some frames are known by."""
-        return motion_digest(motion, self._shapes) if self._store is not None else ""
+        return motion_digest(motion, self._shapes, self._morphs) if self._store is not None else ""
 
     def get(self, index: int, motion: str, frames: int) -> MeasuredFigure | None:
         """The figure of an expectation, by its number, in these frames; None where it has to be measured."""
@@ -59,6 +59,10 @@ class CachedFigures:
     @cached_property
     def _shapes(self) -> tuple[str, ...]:
         return tuple(shape_digest(shape) for shape in self._material.shapes.values())
+
+    @cached_property
+    def _morphs(self) -> tuple[str, ...]:
+        return tuple(offsets_digest(offsets) for offsets in self._material.mesh.morphs.values())
 
 
 def body_digest(material: Material) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 import scipy
 
 from plica import __version__
-from plica.mesh.arrays import Mesh
+from plica.mesh.arrays import Mesh, Offsets
 from plica.mesh.deform import Motion
 from plica.mesh.inbetweens import Inbetweens
 from plica.rig.region_sources import regions_of
@@ -83,17 +83,29 @@ def shape_digest(shape: Inbetweens) -> str:
     return digest(shape.at, *(part for column in shape.columns for part in (column.indices, column.offsets)))
 
 
-def motion_digest(motion: Motion, shapes: Iterable[str]) -> str:
-    """Poses as the skin sees them: its matrices, and the strengths of those shapes that are on in any frame.
+def offsets_digest(offsets: Offsets) -> str:
+    """What a morph target of the model moves."""
+    return digest(offsets.indices, offsets.offsets)
 
-    `shapes` are the digests of the columns of `strengths`. What else changes about a rig does not count: a new curve
-    changes the digest of those poses only in which it gives another strength.
+
+def motion_digest(motion: Motion, shapes: Iterable[str], morphs: Iterable[str] = ()) -> str:
+    """Poses as the skin sees them: its matrices, and the strengths of those shapes and the weights of those morph
+    targets that are on in any frame.
+
+    `shapes` are the digests of the columns of `strengths`, `morphs` those of the columns of `weights`. What else
+    changes about a rig does not count: a new curve changes the digest of those poses only in which it gives another
+    strength.
     """
     parts: list[object] = [motion.skins]
     for column, shape in enumerate(shapes):
         strengths = motion.strengths[:, column]
         if strengths.any():
             parts += [shape, strengths]
+    for column, morph in enumerate(() if motion.weights is None else morphs):
+        assert motion.weights is not None
+        weights = motion.weights[:, column]
+        if weights.any():
+            parts += ["morph", morph, weights]
     return digest(*parts)
 
 

@@ -18,7 +18,7 @@ from plica.kinds.expectations import Worse, expectation_kind
 from plica.measure.worst_values import WorstValues, joined, starts_in, worst_of
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached
-from plica.mesh.deform import Deformer, Motion
+from plica.mesh.deform import Deformer, Motion, one_after_the_other, own_morphs
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.skin_mirror import SkinSymmetry
 from plica.prove.cache.keys import code_digest
@@ -106,7 +106,8 @@ def material_of(rig: Rig, attached: Attached, rest: Floats, block_bytes: int = B
     """What has to be sent along, and nothing that no measure looks at."""
     named = {name for one in rig.expectations for name in (*one.of, one.against)}
     regions = {name: weights for name, weights in attached.regions.items() if name in named}
-    mesh = replace(attached.mesh, normals=None, morphs={}, problems=())
+    morphs = {name: attached.mesh.morphs[name] for name in own_morphs(rig, attached.mesh)}
+    mesh = replace(attached.mesh, normals=None, morphs=morphs, problems=())
     symmetry = SkinSymmetry.of(attached.symmetry)
     return Material(rig, mesh, regions, dict(attached.shapes), rest, code_digest(), block_bytes, symmetry)
 
@@ -149,7 +150,7 @@ class Measurer:
         shaped = self._stretches(asked, stretches)
         moved = [number for number, motion in enumerate(stretches) if motion.strengths.any()]
         bare = list(shaped)
-        off = [_without_shapes(stretches[number]) for number in moved]
+        off = [stretches[number].without_shapes() for number in moved]
         for number, result in zip(moved, self._stretches(asked, off), strict=True):
             bare[number] = result
         pairs = (zip(one, other, strict=True) for one, other in zip(shaped, bare, strict=True))
@@ -167,7 +168,7 @@ class Measurer:
             return MeasuredFigure(None, None, str(gauge))
         if mirrored is None:
             return MeasuredFigure(None, None, NO_MIRROR)
-        four = (motion, _without_shapes(motion), mirrored, _without_shapes(mirrored))
+        four = (motion, motion.without_shapes(), mirrored, mirrored.without_shapes())
         blocks = (self._deformer.positions(one, block_bytes=self._material.block_bytes) for one in four)
         first, worse = np.zeros(1, np.int64), worse_of(self._material.rig.expectations[index])
         pieces: tuple[list[tuple[slice, WorstValues]], list[tuple[slice, WorstValues]]] = ([], [])
@@ -193,10 +194,7 @@ class Measurer:
         self, gauges: Mapping[int, SkinGauge], stretches: Sequence[Motion], starts: Integers
     ) -> dict[int, WorstValues]:
         """The worst of each stretch: all frames of all stretches, one after the other, a block at a time."""
-        motion = Motion(
-            np.concatenate([motion.strengths for motion in stretches]),
-            np.concatenate([motion.skins for motion in stretches]),
-        )
+        motion = one_after_the_other(stretches)
         measure = together(list(gauges.values()))
         blocks = []
         for block in self._deformer.positions(motion, block_bytes=self._material.block_bytes):
@@ -222,10 +220,6 @@ def _worst(measured: WorstValues, stretch: int, starts: Integers) -> Worst | str
     if np.isnan(value):
         return NO_NUMBER
     return Worst(value, int(measured.frames[stretch] - starts[stretch]), int(measured.vertices[stretch]))
-
-
-def _without_shapes(motion: Motion) -> Motion:
-    return Motion(np.zeros_like(motion.strengths), motion.skins)
 
 
 def worse_of(expectation: Expectation) -> Worse:

@@ -10,7 +10,6 @@ import numpy as np
 
 from plica.evaluate.poses import Poses, file_rest, rest_poses
 from plica.kinds.expectations import EXPECTATION_KINDS, FULLY_ON, expectation_kind
-from plica.mesh.deform import Motion
 from plica.prove.measures.offsets import uneven_shapes
 from plica.prove.proof import Proof
 from plica.prove.registry import DirectMeasure, Measure
@@ -128,7 +127,7 @@ def _still(proof: Proof, index: int, expectation: Expectation, still: Poses) -> 
         return result
     motion = deformer.motion(still)
     shaped = next(deformer.positions(motion)).positions[0]
-    bare = next(deformer.positions(Motion(np.zeros_like(motion.strengths), motion.skins))).positions[0]
+    bare = next(deformer.positions(motion.without_shapes())).positions[0]
     distances = np.linalg.norm(shaped - bare, axis=1)
     worst = int(distances.argmax())
     if distances[worst] <= expectation_kind(expectation.kind).limit.rounding:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plica.evaluate.poses import SparsePose, poses_from
 from plica.measure.region_faces import mean_weights
 from plica.mesh.arrays import Floats, Mesh
-from plica.mesh.deform import Deformer, Motion
+from plica.mesh.deform import Deformer
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.normals import Normals
 from plica.prove.report.nearest import nearest_places
@@ -114,7 +114,7 @@ class Stage:
     def _positions(self, pose: SparsePose, shaped: bool) -> Floats:
         motion = self._deformer.motion(poses_from(self._rig, [pose]))
         if not shaped:
-            motion = Motion(np.zeros_like(motion.strengths), motion.skins)
+            motion = motion.without_shapes()
         return np.asarray(next(self._deformer.positions(motion)).positions[0])
 
     def _skinned(
