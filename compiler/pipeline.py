@@ -9,6 +9,7 @@ from typing import NamedTuple
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.rig.expand import expand
 from plica.rig.rig import Rig
+from plica.rig.strengths import Control
 from plica.source import Source, Span
 from plica.spec.acceptances import drop_accepted
 from plica.spec.bind import Bound, bind
@@ -24,7 +25,8 @@ class Compiled(NamedTuple):
 
     `origins`: where each rig entry was declared, by kind (`driver`, `shape`, ...) and output name.
     `documents`: the spec and the libraries that it uses. `is_library`: a file with parameters and no character.
-    `bound`: what binding gave, also where it found errors; None where the text could not be bound.
+    `bound`: what binding gave, also where it found errors; None where the text could not be bound. `weights`: controls
+    that no output has, for the weights of the skin's morph targets in poses.
     """
 
     diagnostics: tuple[Diagnostic, ...]
@@ -34,6 +36,7 @@ class Compiled(NamedTuple):
     origins: Mapping[tuple[str, str], Span]
     is_library: bool = False
     bound: Bound | None = None
+    weights: tuple[Control, ...] = ()
 
     @property
     def sources(self) -> tuple[Source, ...]:
@@ -71,7 +74,8 @@ def compile_document(document: Document, workspace: Workspace | None, diagnostic
     expanded = expand(bound.spec, diagnostics, bound.budget or Budget(diagnostics))
     drop_accepted(bound.acceptances, diagnostics)
     rig = None if diagnostics.has_errors else expanded.rig
-    return Compiled(diagnostics.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound)
+    weights = expanded.weights
+    return Compiled(diagnostics.all, bound.documents, bound.spec, rig, expanded.origins, bound=bound, weights=weights)
 
 
 def _is_library(document: Document) -> bool:

@@ -73,8 +73,10 @@ class Character:
 
     @property
     def controls(self) -> tuple[str, ...]:
-        """The output names of the numbers that an animator sets. Raises NoRigError."""
-        return tuple(control.name for control in rig_of(self).controls)
+        """What a pose gives beside joints: the output names of the numbers that an animator sets, and `weight of NAME`
+        for each morph target that drivers read, or that the skin has and no shape takes over. Raises NoRigError.
+        """
+        return tuple(control.name for control in posed_rig(self).controls)
 
     @property
     def strengths(self) -> tuple[str, ...]:
@@ -104,7 +106,7 @@ class Character:
         """The rig prepared for evaluation, made once. Raises NoRigError."""
         from plica.evaluate.evaluator import Evaluator
 
-        return Evaluator(rig_of(self))
+        return Evaluator(posed_rig(self))
 
     def __repr__(self) -> str:
         if self.rig is None:
@@ -211,6 +213,20 @@ def rig_of(character: Character) -> Rig:
             why = f"has {counted_errors(character.diagnostics)}, the first: {first}; see its diagnostics"
         raise NoRigError(f"{character.file} {why}")
     return character.rig
+
+
+def posed_rig(character: Character) -> Rig:
+    """The rig for poses of the skin: with a control for each of the skin's morph targets that nothing else moves.
+
+    Raises NoRigError.
+    """
+    return with_shown_weights(character, rig_of(character))
+
+
+def with_shown_weights(character: Character, rig: Rig) -> Rig:
+    """The character's rig with those controls."""
+    weights = () if character.compiled is None else character.compiled.weights
+    return rig._replace(controls=(*rig.controls, *weights)) if weights else rig
 
 
 def usable_rig(character: Character, diagnostics: Diagnostics, warnings: bool = False) -> Rig | None:

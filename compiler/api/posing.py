@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from plica.api.character import Character, FilePath, counted_errors, rig_of
+from plica.api.character import Character, FilePath, counted_errors, posed_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.diagnostics.suggest import did_you_mean
@@ -86,7 +86,7 @@ def pose(
     """
     from plica.mesh.pose_solver import PoseSolver
 
-    rig = rig_of(character)
+    rig = posed_rig(character)
     strengths, turns, controls = strengths or {}, turns or {}, controls or {}
     check_names("strength", strengths, character.strengths)
     check_names("joint", turns, character.joints)
@@ -128,7 +128,7 @@ def poses_from_arrays(
 
     Raises NoRigError, UnknownNameError, and ArrayError for other shapes and for values that are not finite.
     """
-    rig = rig_of(character)
+    rig = posed_rig(character)
     names = character.joints if joints is None else tuple(joints)
     check_names("joint", names, character.joints)
     check_names("control", controls or {}, character.controls)
@@ -159,7 +159,7 @@ def read_clips(character: Character, path: FilePath) -> ClipFile:
     from plica.evaluate.retarget import poses_from_clip
     from plica.readers.clip_reader import find_clips
 
-    rig, diagnostics = rig_of(character), Diagnostics()
+    rig, diagnostics = posed_rig(character), Diagnostics()
     shown = Path(path).as_posix()
     result = find_clips(Path(path), shown, None, diagnostics)
     clips = tuple(ClipPoses(clip.name, clip.times, poses_from_clip(rig, clip, diagnostics)) for clip in result)
@@ -171,7 +171,7 @@ def as_poses(character: Character, given: PosesLike) -> Poses:
 
     Raises NoRigError, UnknownNameError, ArrayError.
     """
-    rig = rig_of(character)
+    rig = posed_rig(character)
     if isinstance(given, Poses):
         check_names("joint", given.joints, character.joints)
         check_names("control", given.control_names, character.controls)

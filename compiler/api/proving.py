@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from plica.api.character import Character, FilePath, counted_errors, usable_rig
+from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.clip_parts import ClipPart
 from plica.prove.baseline import UnreadableBaselineError, read, written
@@ -99,9 +99,9 @@ class ProofReport:
         return summary.junit(self._rig(), self.results, self.accepted, self.character.origins, self.seconds)
 
     def _rig(self) -> Rig:
-        from plica.api.character import rig_of
+        from plica.api.character import posed_rig
 
-        return rig_of(self.character)
+        return posed_rig(self.character)
 
     def __repr__(self) -> str:
         if not self.ok:
@@ -160,9 +160,10 @@ def prove_expectations(
         raise ValueError("workers takes a number from 1 on")
     diagnostics, begun = Diagnostics(), time.perf_counter()
     accepted = {} if baseline is None else _baseline(Path(baseline), diagnostics)
-    rig = usable_rig(character, diagnostics)
-    if rig is None:
+    usable = usable_rig(character, diagnostics)
+    if usable is None:
         return ProofReport(character, (), diagnostics.all, accepted)
+    rig = with_shown_weights(character, usable)
     workspace = Workspace(character.folder, character.allow)
     extra = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
     motion = ExtraClips(extra, ClipPart(start, stop, stance_at))

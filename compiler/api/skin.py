@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, get_args
 
-from plica.api.character import Character, counted_errors, rig_of
+from plica.api.character import Character, counted_errors, posed_rig, rig_of
 from plica.api.posing import PosesLike, as_poses, check_names
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
@@ -73,7 +73,7 @@ class AttachedMesh:
 
     def deformer_with(self, shapes: Mapping[str, Inbetweens]) -> Deformer:
         """The mesh with some of its shapes. Raises NoMeshError."""
-        return Deformer(self.mesh, rig_of(self.character), shapes)
+        return Deformer(self.mesh, posed_rig(self.character), shapes)
 
     def __repr__(self) -> str:
         if self.attached is None:

@@ -14,7 +14,7 @@ from plica.evaluate.clip_matching import Matches, match_joints
 from plica.evaluate.clip_stance import clip_neutral, in_unit_of
 from plica.evaluate.pose_components import skeleton_of
 from plica.evaluate.poses import Poses
-from plica.kinds.readings import joints_of, seen
+from plica.kinds.readings import joints_of, morphs_of, seen
 from plica.readers.clip import Clip
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
@@ -147,8 +147,7 @@ def _is_identity(matrix: Matrix) -> bool:
 
 
 def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, span: Span | None) -> None:
-    morphs = [control.morph for control in rig.controls if control.morph is not None]
-    if not matches.joints and not any(morph in clip.weights for morph in morphs):
+    if not matches.joints and not any(control.morph in clip.weights for control in rig.controls):
         diagnostics.add("clip-fits-nothing", span, clip=clip.name, joints=_listed(list(clip.joints)))
         return
     if matches.by_themselves:
@@ -163,7 +162,9 @@ def _report(rig: Rig, clip: Clip, matches: Matches, diagnostics: Diagnostics, sp
     unmoved = [name for name in joints_read(rig) if name not in matches.joints]
     if unmoved:
         diagnostics.add("clip-leaves-joints", span, clip=clip.name, joints=_listed(unmoved))
-    _report_morphs(morphs, clip, diagnostics, span)
+    readings = (strength.reading for strength in rig.strengths if isinstance(strength, Driver))
+    read = sorted({morph for reading in readings for morph in morphs_of(reading)})
+    _report_morphs(read, clip, diagnostics, span)
 
 
 def _report_morphs(morphs: list[str], clip: Clip, diagnostics: Diagnostics, span: Span | None) -> None:

@@ -212,10 +212,13 @@ def _deform(places: Floats, piece: _Piece, amounts: Floats, blend: Blend, result
 
 
 def own_morphs(rig: Rig, mesh: Mesh) -> dict[str, Control]:
-    """The morph targets of the mesh that poses hold the weights of, by name, with the controls that do. Those that a
-    shape is made of are left out: their weight is the strength that the shape follows."""
+    """The morph targets of the mesh that move the skin by the weights that poses hold, by name, with those controls.
+
+    Those that a shape is made of are left out, as their weight is the strength that the shape follows, and those that
+    are on at rest, as the stored vertices are the skin at rest.
+    """
     shaped = {shape.source.name for shape in rig.shapes if isinstance(shape.source, Morph)}
-    held = {one.morph: one for one in rig.controls if one.morph is not None}
+    held = {one.morph: one for one in rig.controls if one.morph is not None and one.rest == 0.0}
     return {morph: one for morph, one in held.items() if morph in mesh.morphs and morph not in shaped}
 
 

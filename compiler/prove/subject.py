@@ -8,13 +8,18 @@ from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.evaluate.clip_parts import WHOLE_CLIP, ClipPart
-from plica.mesh.attach import attach
+from plica.mesh.arrays import Mesh
+from plica.mesh.attach import Attached, attach
+from plica.mesh.deform import own_morphs
 from plica.prove.clip_tracks import tracks_of
 from plica.prove.declared_poses import declared_poses
 from plica.prove.proof import ProofSubject
 from plica.prove.sweeps import PoseTrack
+from plica.readers.clip import Clip
 from plica.readers.clip_reader import find_clips
+from plica.readers.model_outline import listed
 from plica.rig.rig import Rig
+from plica.rig.surfaces import Morph
 from plica.source import Span
 from plica.workspace import Refused, Workspace, located_bytes
 
@@ -45,8 +50,9 @@ def read_subject(
         if attached is None or diagnostics.has_errors:
             return None
     step("reading clips")
-    clips = _named_clips(rig, workspace, origins, diagnostics)
-    extra = [track for file in motion.files for track in _extra_tracks(rig, file, motion.part, diagnostics)]
+    moved = _Moved(rig, attached, diagnostics)
+    clips = _named_clips(moved, workspace, origins)
+    extra = [track for file in motion.files for track in _extra_tracks(moved, file, motion.part)]
     poses = declared_poses(rig, diagnostics, origins)
     if diagnostics.has_errors:
         return None
@@ -55,29 +61,49 @@ def read_subject(
     )
 
 
+class _Moved(NamedTuple):
+    """What clips move: a rig and its mesh; and where to report what does not fit."""
+
+    rig: Rig
+    attached: Attached | None
+    diagnostics: Diagnostics
+
+    def tracks(self, clips: Sequence[Clip], shown: str, span: Span | None = None) -> Sequence[PoseTrack]:
+        """A track for each clip of a file, which the user calls `shown`."""
+        for clip in clips:
+            hidden = () if self.attached is None else unshown_morphs(self.rig, self.attached.mesh, clip)
+            if hidden:
+                self.diagnostics.add("clip-morphs-not-shown", span, clip=clip.name, morphs=listed(hidden))
+        return tracks_of(self.rig, clips, shown, self.diagnostics, span)
+
+
+def unshown_morphs(rig: Rig, mesh: Mesh, clip: Clip) -> list[str]:
+    """The morph targets of the mesh that a clip moves and the measured skin does not show; none of a shape's own."""
+    shaped = {shape.source.name for shape in rig.shapes if isinstance(shape.source, Morph)}
+    moved = {name for name, weights in clip.weights.items() if weights.any()}
+    shown = own_morphs(rig, mesh).keys() - set(clip.weights_apart)
+    return sorted((moved | set(clip.weights_apart)) & mesh.morphs.keys() - shaped - shown)
+
+
 def _named_clips(
-    rig: Rig, workspace: Workspace, origins: Mapping[tuple[str, str], Span], diagnostics: Diagnostics
+    moved: _Moved, workspace: Workspace, origins: Mapping[tuple[str, str], Span]
 ) -> dict[str, Sequence[PoseTrack]]:
     """The tracks of every file that an expectation names."""
     clips: dict[str, Sequence[PoseTrack]] = {}
-    for index, expectation in enumerate(rig.expectations):
+    for index, expectation in enumerate(moved.rig.expectations):
         for file in expectation.over_clips:
             path = workspace.locate(file)
             span = origins.get(("expect", str(index)))
             if isinstance(path, Refused):
-                diagnostics.add_filled(path.name, span, path.values)
+                moved.diagnostics.add_filled(path.name, span, path.values)
             elif file not in clips:
-                clips[file] = _tracks(rig, path, file, span, diagnostics)
+                clips[file] = moved.tracks(find_clips(path, file, span, moved.diagnostics), file, span)
     return clips
 
 
-def _extra_tracks(rig: Rig, file: str, part: ClipPart, diagnostics: Diagnostics) -> Sequence[PoseTrack]:
-    whole = find_clips(Path(file), file, None, diagnostics)
+def _extra_tracks(moved: _Moved, file: str, part: ClipPart) -> Sequence[PoseTrack]:
+    whole = find_clips(Path(file), file, None, moved.diagnostics)
     clips = [part.of(clip) for clip in whole]
     if whole and not any(len(clip.times) for clip in clips):
-        diagnostics.add("no-frames", None, clips=file)
-    return tracks_of(rig, clips, file, diagnostics)
-
-
-def _tracks(rig: Rig, path: Path, shown: str, span: Span | None, diagnostics: Diagnostics) -> Sequence[PoseTrack]:
-    return tracks_of(rig, find_clips(path, shown, span, diagnostics), shown, diagnostics, span)
+        moved.diagnostics.add("no-frames", None, clips=file)
+    return moved.tracks(clips, file)

@@ -11,7 +11,7 @@ from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_pose, expand_reading
-from plica.rig.expand_weights import report_fed_back, weight_controls
+from plica.rig.expand_weights import report_fed_back, shown_weights, weight_controls
 from plica.rig.output_names import SIDES, Naming
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
@@ -44,10 +44,14 @@ _SIDE_ORDER = {"left": 0, "right": 1, "none": 2}
 
 
 class Expanded(NamedTuple):
-    """The rig, and where each of its entries was declared, by kind and output name."""
+    """The rig, and where each of its entries was declared, by kind and output name.
+
+    `weights`: controls for the morph targets of the skin that nothing of the rig reads, for poses of the skin.
+    """
 
     rig: Rig
     origins: Origins
+    weights: tuple[Control, ...] = ()
 
 
 def expand(bound: spec.Spec, diagnostics: Diagnostics, budget: Budget) -> Expanded:
@@ -77,24 +81,22 @@ class _Expansion:
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
         report_fed_back(drivers, shapes, lambda name: self.origins[("shape", name)], self.diagnostics)
-        return Expanded(
-            Rig(
-                character=self._character(),
-                skeleton=self._skeleton(),
-                symmetry=self._symmetry(),
-                controls=(*self._entries("control", bound.controls, self._control), *weight_controls(bound.drivers)),
-                fields=tuple(fields),
-                strengths=tuple(strengths),
-                regions=tuple(regions),
-                shapes=tuple(shapes),
-                details=tuple(self._entries("detail", bound.details, self._detail)),
-                folds=tuple(self._entries("fold", bound.folds, self._fold)),
-                poses=tuple(self._entries("pose", bound.poses, self._pose)),
-                expectations=tuple(self._expectations()),
-                aliases=bound.character.aliases,
-            ),
-            self.origins,
+        rig = Rig(
+            character=self._character(),
+            skeleton=self._skeleton(),
+            symmetry=self._symmetry(),
+            controls=(*self._entries("control", bound.controls, self._control), *weight_controls(bound.drivers)),
+            fields=tuple(fields),
+            strengths=tuple(strengths),
+            regions=tuple(regions),
+            shapes=tuple(shapes),
+            details=tuple(self._entries("detail", bound.details, self._detail)),
+            folds=tuple(self._entries("fold", bound.folds, self._fold)),
+            poses=tuple(self._entries("pose", bound.poses, self._pose)),
+            expectations=tuple(self._expectations()),
+            aliases=bound.character.aliases,
         )
+        return Expanded(rig, self.origins, tuple(shown_weights(bound.morphs, rig)))
 
     def _entries(
         self,

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from plica.diagnostics import Diagnostics
 from plica.kinds.readings import morphs_of, weight_control
 from plica.rig.output_names import SIDES
+from plica.rig.rig import Rig
 from plica.rig.strengths import Control, Driver
 from plica.rig.surfaces import Morph, Shape
 from plica.source import Span
@@ -34,6 +35,17 @@ def report_fed_back(
         if isinstance(shape.source, Morph) and shape.source.name in read:
             morph = shape.source.name
             diagnostics.add("weight-fed-back", span_of(shape.name), shape=shape.name, morph=morph, driver=read[morph])
+
+
+def shown_weights(morphs: Iterable[spec.MorphTarget], rig: Rig) -> list[Control]:
+    """Controls for the morph targets of the skin that no driver reads: with them, poses move the whole skin.
+
+    Outputs do not need them. Left out are those that a shape takes over and those that are on at rest, which no pose
+    shows (`plica.mesh.deform.own_morphs`).
+    """
+    taken = {control.morph for control in rig.controls}
+    taken |= {shape.source.name for shape in rig.shapes if isinstance(shape.source, Morph)}
+    return [_control(target) for target in morphs if target.name not in taken and target.rest == 0.0]
 
 
 def _control(target: spec.MorphTarget) -> Control:

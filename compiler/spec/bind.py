@@ -28,6 +28,7 @@ from plica.spec.entries import (
 )
 from plica.spec.fact_sets import FactSet, collect
 from plica.spec.instances import Flattener, Instance
+from plica.spec.morph_names import skin_targets
 from plica.spec.symbols import NAMESPACES, Symbol, Symbols, SymbolUse
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import ADDED
@@ -138,6 +139,7 @@ def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: li
         folds=tuple(entries["fold"]),
         poses=tuple(entries["pose"]),
         expectations=tuple(expected),
+        morphs=skin_targets(character.outline, character.bound.sides.patterns),
     )
 
 

@@ -332,7 +332,7 @@ class BoundSkeleton(NamedTuple):
 
 
 class Spec(NamedTuple):
-    """A whole character, bound."""
+    """A whole character, bound. `morphs`: the morph targets of its skin, read or not."""
 
     character: CharacterFacts
     bound: BoundSkeleton
@@ -346,6 +346,7 @@ class Spec(NamedTuple):
     folds: tuple[Entry[FoldFacts], ...]
     poses: tuple[Entry[PoseFacts], ...]
     expectations: tuple[ExpectationOf, ...]
+    morphs: tuple[MorphTarget, ...] = ()
 
 
 distinct(JointRef, AxisValue, EntryReference, MorphRef, CombinationOf, StrengthPoseOf, JointPoseOf, SculptOf, MorphOf)

@@ -32,9 +32,21 @@ def bind_morph(node: nodes.Text, scope: Scope, context: Context) -> MorphRef | N
     named = _on_sides(name, pairs, context, node, scope)
     if named is None:
         return None
-    targets = [_target(one, pairs, outline, context, node, scope) for one in named]
-    left, right = targets
+    left, right = (_target(one, pairs, outline) for one in named)
+    for one, target in zip(named, (left, right), strict=True):
+        if target is None and outline is not None:
+            meshes = listed(list(outline.rest_weights(one)))
+            context.diagnostics.add("morph-weights-differ", scope.span(node), name=one, meshes=meshes)
     return None if left is None or right is None else MorphRef(left, right)
+
+
+def skin_targets(outline: ModelOutline | None, patterns: tuple[tuple[str, str], ...]) -> tuple[MorphTarget, ...]:
+    """The morph targets of the skin, but those that meshes show with different weights at rest."""
+    if outline is None:
+        return ()
+    pairs = pair_morphs(outline.all_morph_targets, patterns)
+    targets = (_target(name, pairs, outline) for name in outline.morph_targets)
+    return tuple(one for one in targets if one is not None)
 
 
 def _on_sides(name: str, pairs: MorphPairs, context: Context, node: nodes.Text, scope: Scope) -> tuple[str, str] | None:
@@ -52,14 +64,12 @@ def _on_sides(name: str, pairs: MorphPairs, context: Context, node: nodes.Text, 
     return name, name
 
 
-def _target(
-    name: str, pairs: MorphPairs, outline: ModelOutline | None, context: Context, node: nodes.Text, scope: Scope
-) -> MorphTarget | None:
+def _target(name: str, pairs: MorphPairs, outline: ModelOutline | None) -> MorphTarget | None:
+    """A morph target with its side and its weight at rest; None where the meshes that have it do not agree on that."""
     pair = pairs.of(name)
     side: OneSide = "none" if pair is None else "left" if name == pair[0] else "right"
     rests = {} if outline is None else outline.rest_weights(name)
     values = {value for row in rests.values() for value in row}
     if len(values) > 1:
-        context.diagnostics.add("morph-weights-differ", scope.span(node), name=name, meshes=listed(list(rests)))
         return None
     return MorphTarget(name, side, name if pair is None else pair[0], values.pop() if values else 0.0)
