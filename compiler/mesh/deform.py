@@ -144,6 +144,10 @@ class Deformer:
         result = np.asarray(self._offsets @ self._amounts(motion))
         return np.ascontiguousarray(result.reshape(-1, 3, motion.frames).transpose(2, 0, 1))
 
+    def added(self, motion: Motion) -> Floats | None:
+        """The same in the first frame, (v, 3); None where there are no shapes and no morph target is on."""
+        return self.offsets(motion)[0] if self.shapes or motion.weights is not None else None
+
     def _part(self, moving: Poses | Motion, part: slice) -> Motion:
         if isinstance(moving, Motion):
             return moving.part(part)

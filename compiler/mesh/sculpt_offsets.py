@@ -199,8 +199,7 @@ class Sculpting:
             deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
             motion = deformer.motion(posing.poses)
             positions = next(iter(deformer.positions(motion))).positions[0]
-            shaped = bool(deformer.shapes) or motion.weights is not None
-            earlier = deformer.offsets(motion)[0] if shaped else None
+            earlier = deformer.added(motion)
             self._poses[key] = SculptInPose(positions, motion.skins[0], earlier)
         return self._poses[key]
 

@@ -130,7 +130,7 @@ def offsets_bytes(offsets: Offsets, ground: Ground, record: PoseRecord, history:
 def _unposed(positions: Floats, ground: Ground, stands: Poses, diagnostics: Diagnostics) -> Offsets:
     deformer = Deformer(ground.mesh, ground.rig, ground.shapes)
     motion = deformer.motion(stands)
-    earlier = deformer.offsets(motion.strengths)[0] if deformer.shapes else None
+    earlier = deformer.added(motion)
     method = ground.rig.character.skinning
     result = Unposer(deformer.skinning, ground.mesh.positions, motion.skins[0], earlier, method).sculpt(positions)
     if result.ill.count:
