@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from plica import limits
 from plica.api.character import FilePath, counted_errors, folders
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
@@ -16,7 +17,11 @@ from plica.diff.acceptances import read_acceptances, report_unused
 from plica.diff.character_states import Options, read_both
 from plica.diff.comparison import compare
 from plica.diff.judged_change import JudgedChange
+from plica.diff.kept_judgements import Keeping
 from plica.diff.report import Report, with_accepted
+from plica.project.recall import code_digest, installed_version
+from plica.prove.cache.disk import DiskCache
+from plica.user_cache import cache_folder
 from plica.workspace import Refused, read_text
 
 Form = Literal["text", "markdown", "json", "sarif", "github"]
@@ -110,12 +115,14 @@ def compare_characters(
     allow: Iterable[FilePath] = (),
     measure: bool = True,
     accept: FilePath | None = None,
+    cache: FilePath | bool = False,
 ) -> Comparison:
     """Compare two specs, folders of specs, built rigs, or git revisions of them (`git:HEAD`, `git:main:wren.plica`).
 
     allow: folders besides the specs' own that files may lie in. measure: also measure changes on the mesh. accept: a
-    TOML file of changes that were agreed to, `fingerprint = "reason"`. What cannot be read is a diagnostic of the
-    result; nothing is raised.
+    TOML file of changes that were agreed to, `fingerprint = "reason"`. cache: where judgements are kept between runs,
+    by what they depend on; True for the user's cache folder. What cannot be read is a diagnostic of the result;
+    nothing is raised.
     """
     diagnostics = Diagnostics()
     reasons = {} if accept is None else _reasons(os.fspath(accept), diagnostics)
@@ -124,10 +131,24 @@ def compare_characters(
         sides = read_both(os.fspath(old), os.fspath(new), options, diagnostics, mirrors)
         if any(one.severity is Severity.ERROR for one in diagnostics.all):
             return Comparison(None, diagnostics.all)
-        report = with_accepted(compare(*sides), reasons)
+        store = _store(cache)
+        report = with_accepted(compare(*sides, None if store is None else Keeping(store, _what_computes())), reasons)
+        if store is not None:
+            store.trim()
     if accept is not None:
         report_unused(report, reasons, os.fspath(accept), diagnostics)
     return Comparison(report, diagnostics.all)
+
+
+def _what_computes() -> str:
+    """What judgements depend on beside the states: the code, what it runs on, and the limits in force."""
+    return repr((code_digest(), *map(installed_version, ("numpy", "scipy")), limits.in_force()))
+
+
+def _store(given: FilePath | bool) -> DiskCache | None:
+    """Where judgements are kept."""
+    folder = None if given is False else cache_folder(os.environ) if given is True else Path(given)
+    return None if folder is None else DiskCache(folder)
 
 
 def _reasons(file: str, diagnostics: Diagnostics) -> dict[str, str]:

@@ -41,7 +41,10 @@ def _diff(options: argparse.Namespace) -> int:
     with progress(f"comparing {old} and {new}") as step:
         step("comparing")
         allow = [*options.allow, *found.allow]
-        comparison = plica.compare_characters(old, new, allow=allow, measure=options.measure, accept=accept)
+        cache = False if options.no_cache else True if options.cache is None else options.cache
+        comparison = plica.compare_characters(
+            old, new, allow=allow, measure=options.measure, accept=accept, cache=cache
+        )
     show(in_order((*found.diagnostics, *comparison.diagnostics)), "text", sys.stderr)
     if comparison.ok or options.format in _FOR_TOOLS:
         put(comparison.rendered(options.format, wants_colour(sys.stdout), options.whole))

@@ -67,6 +67,10 @@ def add_run(parser: argparse.ArgumentParser) -> None:
         help="processes that work once it turns out to be long (default: one for each processor core, at most 6 where "
         "they measure or build; 1: none but this one); the results are the same with any number",
     )
+    _add_cache(parser)
+
+
+def _add_cache(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cache",
         metavar="DIR",
@@ -310,6 +314,7 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
         help="show everything, however long: otherwise text has two screens, what matters most first, and the rest is "
         "counted",
     )
+    _add_cache(parser)
     parser.add_argument(
         "--git-driver",
         metavar="WORD",

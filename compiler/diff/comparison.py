@@ -14,11 +14,14 @@ from plica.diff.broken_state import BrokenState, TextualChange, mistake_verdict,
 from plica.diff.change_places import ChangePlace, ChangePlaces
 from plica.diff.character_state import CharacterState
 from plica.diff.collect import told
+from plica.diff.dependents import Dependents
 from plica.diff.entries import section_of
 from plica.diff.facts import TEXTS, Difference, FieldChange, What
 from plica.diff.fingerprints import fingerprint_of
 from plica.diff.judge import Judge
 from plica.diff.judged_change import JudgedChange
+from plica.diff.kept_judgements import Keeping, kept_or_judged
+from plica.diff.renamed_alike import renamed_joints, with_joints_called
 from plica.diff.report import Broken, Report
 from plica.diff.sculpt_strengths import POSED_STRENGTH
 from plica.diff.text_changes import ToldState, text_changes
@@ -30,8 +33,11 @@ _NAMED: Final = frozenset({"controls", "fields", "strengths", "regions", "shapes
 Versions = Mapping[str, Version]
 
 
-def compare(old: Versions, new: Versions) -> Report:
-    """Compare characters under the same key (a relative path; one key for two single files)."""
+def compare(old: Versions, new: Versions, keeping: Keeping | None = None) -> Report:
+    """Compare characters under the same key (a relative path; one key for two single files).
+
+    `keeping`: where judgements of earlier comparisons are found and those of this one kept.
+    """
     changes: list[JudgedChange] = []
     names: dict[str, None] = {}
     unmeasured: list[str] = []
@@ -46,7 +52,7 @@ def compare(old: Versions, new: Versions) -> Report:
         names[name] = None
         broken += _broken(name, before, after)
         if isinstance(before, CharacterState) and isinstance(after, CharacterState):
-            compared = _compared(before, after)
+            compared = _compared(before, after, keeping)
             changes += compared.changes
             texts.append(compared.text)
             unknown = [compared.problem, *_missing(before, after)]
@@ -153,14 +159,14 @@ class _Compared(NamedTuple):
     text: ToldState
 
 
-def _compared(before: CharacterState, after: CharacterState) -> _Compared:
-    facts, on_mesh, old = told(before, after)
+def _compared(before: CharacterState, after: CharacterState, keeping: Keeping | None) -> _Compared:
     new = after.rig
-    judge, places = Judge(old, new, on_mesh), ChangePlaces(before, after)
-    judged = [judge.judged(fact) for fact in facts]
+    old = with_joints_called(before.rig, renamed_joints(before.rig, new))
+    judged, problem = kept_or_judged(before, after, keeping, lambda: _judged(before, after))
+    uses, places = Dependents(old, new), ChangePlaces(before, after)
     stands = {id(one): places.of(one.fact) for one in judged}
     for one in judged:
-        if (cause := _cause_of(one.fact, judged, judge)) is not None:
+        if (cause := _cause_of(one.fact, judged, uses)) is not None:
             stands[id(one)] = stands[id(cause)]._replace(pieces=())
     changes = []
     names = said_once(old, new) if judged else {}
@@ -170,19 +176,28 @@ def _compared(before: CharacterState, after: CharacterState) -> _Compared:
         if len(group) > 1:
             verdicts = tuple(one._replace(text=general(one.text, names)) for one in verdicts)
         used_by: tuple[str, ...] = ()
-        users = judge.uses.users_of(fact.table)
+        users = uses.users_of(fact.table)
         if users is not None and fact.new is not None:
             used_by = users_once([user for one in group for user in users(one.fact.name)], names)
         changes.append(_change(new.character.name, group, verdicts, stands[id(group[0])], used_by))
     pieces = [piece for place in stands.values() for piece in place.pieces]
     renamed = {
-        str(fact.old.declared): fact.declared for fact in facts if fact.what == "renamed" and fact.table in _NAMED
+        str(one.fact.old.declared): one.fact.declared
+        for one in judged
+        if one.fact.what == "renamed" and one.fact.table in _NAMED
     }
     text = ToldState(new.character.name, places.pairs, pieces, bool(changes), renamed)
-    return _Compared(changes, on_mesh.problem, text)
+    return _Compared(changes, problem, text)
 
 
-def _cause_of(fact: Difference, judged: Sequence[Judged], judge: Judge) -> Judged | None:
+def _judged(before: CharacterState, after: CharacterState) -> tuple[tuple[Judged, ...], str | None]:
+    """Every fact judged, and why nothing was measured on the mesh where something should have been."""
+    facts, on_mesh, old = told(before, after)
+    judge = Judge(old, after.rig, on_mesh)
+    return tuple(judge.judged(fact) for fact in facts), on_mesh.problem
+
+
+def _cause_of(fact: Difference, judged: Sequence[Judged], uses: Dependents) -> Judged | None:
     """The change of a strength by which a sculpt that says the same as before was made at another strength."""
     if not fact.fields or any(field.path != POSED_STRENGTH for field in fact.fields):
         return None
@@ -193,7 +208,7 @@ def _cause_of(fact: Difference, judged: Sequence[Judged], judge: Judge) -> Judge
             for one in judged
             if one.fact.table == "strengths"
             and one.fact.what == "changed"
-            and (one.fact.name == follows or f"shape {fact.name}" in judge.uses.of_strength(one.fact.name))
+            and (one.fact.name == follows or f"shape {fact.name}" in uses.of_strength(one.fact.name))
         ),
         None,
     )

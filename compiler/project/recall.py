@@ -159,7 +159,7 @@ def _key(job: Job) -> str:
     own = f"{job.work.__module__}.{job.work.__qualname__}"
     here = os.getcwd()  # noqa: PTH109 - which relative paths are from
     parts: list[Any] = [own, job.spec, job.shown, here, job.options, limits.in_force(), code_digest()]
-    parts += [_version(name) for name in job.packages]
+    parts += [installed_version(name) for name in job.packages]
     return sha256(repr(parts).encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -182,7 +182,7 @@ def _code_below(folder: str) -> Iterator[str]:
         yield from (os.path.join(place, name) for name in files if name.endswith(_CODE))  # noqa: PTH118
 
 
-def _version(package: str) -> str:
+def installed_version(package: str) -> str:
     """The version of a package; "" where it is not installed."""
     return _installed().get(package.lower().replace("-", "_"), "")
 

@@ -19,7 +19,7 @@ from plica import observations, regular_files
 
 MOST_BYTES: Final = 512 << 20
 """What a cache may take on disk."""
-KINDS: Final = ("figures", "outcomes", "preparations")
+KINDS: Final = ("comparisons", "figures", "outcomes", "preparations")
 TAG: Final = "CACHEDIR.TAG"
 # The first line that marks a folder as a cache for archivers (Cache Directory Tagging Specification, B. Ford).
 SIGNATURE: Final = (
