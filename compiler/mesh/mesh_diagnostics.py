@@ -8,6 +8,7 @@ from pathlib import Path
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.fingerprint import (
+    Fingerprint,
     NeutralDifference,
     compare_fingerprints,
     compare_neutral,
@@ -87,12 +88,15 @@ def check_sculpt(
     joints: Sequence[str],
     tolerance: float,
     expected: Floats | None = None,
+    ours: Fingerprint | None = None,
 ) -> bool:
     """Whether a sculpt was made over this mesh; if not, a diagnostic tells what differs.
 
-    `expected` (v, 3): where the vertices stand in the pose that it was made in, if that is not the neutral one.
+    `expected` (v, 3): where the vertices stand in the pose that it was made in, if that is not the neutral one. `ours`:
+    the mesh's fingerprint, where it is known already.
     """
-    if sculpt.fingerprint is not None and not _same_neutral(sculpt.fingerprint, mesh, shown, span, diagnostics):
+    stated = sculpt.fingerprint
+    if stated is not None and not _same_neutral(stated, mesh, shown, span, diagnostics, ours):
         return False
     if sculpt.positions is None:
         difference = NeutralDifference(
@@ -106,14 +110,16 @@ def check_sculpt(
     return _tell(difference, shown, span, diagnostics)
 
 
-def _same_neutral(text: str, mesh: Mesh, shown: str, span: Span | None, diagnostics: Diagnostics) -> bool:
+def _same_neutral(
+    text: str, mesh: Mesh, shown: str, span: Span | None, diagnostics: Diagnostics, ours: Fingerprint | None
+) -> bool:
     stated = read_fingerprint(text)
     if stated is None:
         diagnostics.add(
             "unreadable-sculpt", span, file=shown, reason="its `fingerprint` is none that this version knows"
         )
         return False
-    kind = compare_fingerprints(fingerprint(mesh), stated)
+    kind = compare_fingerprints(ours or fingerprint(mesh), stated)
     if kind == "moved":
         diagnostics.add("sculpt-of-edited-neutral", span, file=shown)
         return False

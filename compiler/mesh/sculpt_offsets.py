@@ -13,6 +13,7 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer
+from plica.mesh.fingerprint import Fingerprint, fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
 from plica.mesh.mirror import handing
@@ -112,6 +113,10 @@ class Sculpting:
         unposed = self._unposed(shape.declared, sculpt, pose, span)
         return None if unposed is None else self._of_strength(unposed, shape, strength, span)
 
+    @cached_property
+    def _fingerprint(self) -> Fingerprint:
+        return fingerprint(self.mesh)
+
     def _of_strength(
         self, unposed: UnposedSculpt, shape: Shape, strength: float, span: Span | None
     ) -> UnposedSculpt | None:
@@ -147,7 +152,8 @@ class Sculpting:
         tolerance = self.rig.character.tolerance
         if not self._believed(shape, sculpt, pose, span):
             return None
-        if not check_sculpt(sculpt, self.mesh, pose.file, span, self.diagnostics, self.joints, tolerance, expected):
+        told = (pose.file, span, self.diagnostics, self.joints, tolerance, expected, self._fingerprint)
+        if not check_sculpt(sculpt, self.mesh, *told):
             return None
         if not sculpt_posed(skins):
             return UnposedSculpt(self._meant(self._difference(sculpt, earlier)), pose)
