@@ -70,8 +70,10 @@ class ChangePlaces:
         if not any((*new[:3], *gone[:3])):
             return self._in_character(fact, new.character, gone.character, usual)
         pieces = tuple(piece for found in (*new[:3], *gone[:3]) for piece in found)
-        if fact.old is None and not new.own:
-            pieces = (*pieces, *self._in_place_of(new.around, old=True))
+        if fact.old is None:
+            pieces = (*pieces, *self._in_place_of(new.own[:1] or new.around, old=True))
+        elif fact.new is None:  # of one side alone the other is declared there still
+            pieces = (*pieces, *self._in_place_of(gone.own[:1]))
         if (new.own or gone.own) and (fact.new is None or fact.old is None or fact.what == "renamed"):
             return usual._replace(pieces=pieces)
         return self._changed_place(fact, new, gone, usual)._replace(pieces=pieces)

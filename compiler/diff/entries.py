@@ -142,12 +142,18 @@ def entries_of(changes: Sequence[JudgedChange]) -> tuple[ReviewEntry, ...]:
 def _cause(change: JudgedChange, number: int) -> object:
     """What the cause of a change is known by: the place of its declaration, or the two names of what says the same."""
     fact = change.facts[0]
-    if fact.like is not None:
+    if fact.like is not None and not _made_elsewhere(change):
         return change.character, fact.table, frozenset((fact.declared, fact.like))
-    if change.place is None or fact.table in _ALONE:
+    if change.place is None or (fact.table in _ALONE and fact.kind != "character"):
         return "alone", number
     # What is gone stood in the old text, where the same place may have been another declaration's.
     return change.place.source.path, change.place.start, change.is_gone
+
+
+def _made_elsewhere(change: JudgedChange) -> bool:
+    """Whether a change was made in a `use`, a family or an argument: a declaration's own place is its name."""
+    place = change.place
+    return place is not None and " " in place.source.text[place.start : place.end]
 
 
 def _cause_on_mesh(number: int, changes: Sequence[JudgedChange], causes: Mapping[int, object]) -> object | None:

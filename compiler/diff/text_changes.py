@@ -57,12 +57,12 @@ class _Wording(NamedTuple):
 def text_changes(states: Sequence[ToldState]) -> Iterator[WordingChange]:
     """What is told of no entry of any character, each text once; what moved to another text is told where it stood."""
     files = list(_wordings(states))
-    arrived = {_said(piece): one.pair.path for one in files for piece in one.new}
+    arrived = {piece.said: one.pair.path for one in files for piece in one.new}
     left = {
-        _said(piece) for one in files for piece in one.gone if arrived.get(_said(piece), one.pair.path) != one.pair.path
+        piece.said for one in files for piece in one.gone if arrived.get(piece.said, one.pair.path) != one.pair.path
     }
     for one in files:
-        staying = one._replace(new=[piece for piece in one.new if _said(piece) not in left])
+        staying = one._replace(new=[piece for piece in one.new if piece.said not in left])
         for verdict, fields, spans in (_of_comments(one.pair), _of_pieces(staying, arrived)):
             if verdict is not None:
                 yield _change(one.pair, verdict, fields, spans, one.characters)
@@ -83,10 +83,6 @@ def _wordings(states: Sequence[ToldState]) -> Iterator[_Wording]:
         gone = [piece for piece in state.pairs.changed(before, after, old=True) if _key(piece) not in known]
         new = [piece for piece in state.pairs.changed(after, before) if _key(piece) not in known]
         yield _Wording(pair, characters, not any(one.any_change for one, _ in users), gone, new)
-
-
-def _said(piece: Piece) -> tuple[str, str]:
-    return piece.of, piece.words
 
 
 def _key(piece: Piece) -> tuple[str, int, str]:
@@ -126,8 +122,8 @@ def _without(comments: Iterable[Comment], others: Iterable[Comment]) -> list[Com
 
 
 def _of_pieces(file: _Wording, arrived: Mapping[tuple[str, str], str]) -> _Found:
-    moved = {arrived[_said(piece)] for piece in file.gone if _said(piece) in arrived} - {file.pair.path}
-    all_moved = moved and all(_said(piece) in arrived for piece in file.gone)
+    moved = {arrived[piece.said] for piece in file.gone if piece.said in arrived} - {file.pair.path}
+    all_moved = moved and all(piece.said in arrived for piece in file.gone)
     texts = [[*_shown(pieces)] for pieces in (file.gone, file.new)]
     done = f"moved to {', '.join(sorted(moved))}" if all_moved and not file.new else "written otherwise"
     effect = ", to the same effect" if file.quiet else "; all that differs is told elsewhere"

@@ -117,9 +117,9 @@ class TextPairs:
         """Those pieces of the new state (or of the `old` one) that stand on changed lines and say what none of the
         others says.
         """
-        known = {(piece.of, piece.words) for piece in others}
+        known = {piece.said for piece in others}
         for piece in pieces:
-            if (piece.of, piece.words) not in known and self.is_touched(piece, old=old):
+            if piece.said not in known and self.is_touched(piece, old=old):
                 yield piece
 
     def is_touched(self, piece: Piece, *, old: bool = False) -> bool:

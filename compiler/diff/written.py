@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from plica.spec.scope import ScopeVariable
 
 _TOKENS = re.compile(r'"(?:[^"\\\n]++|\\.)*+"|//[^\n]*+|[\w.%{}]++|[^\s\w]')
+_SIDE = re.compile(r" (?:both|left|right)$")
 _NAMES = re.compile(r"\w+")
 _PLACEHOLDERS = re.compile(r"\{(\w+)\}")
 _OF_SAMPLES: Final = "sample"
@@ -37,6 +38,11 @@ class Piece(NamedTuple):
     words: str
     of: str = ""
     is_head: bool = False
+
+    @property
+    def said(self) -> tuple[str, str]:
+        """What is said, and of which declaration, whatever sides that is for."""
+        return _SIDE.sub("", self.of), self.words
 
     @property
     def shown(self) -> str:

@@ -70,6 +70,7 @@ def test_a_mistake_in_a_library_is_told_of_each_user_and_its_lines_once(
     edited(folders[1], LIBRARY, old, new)
     report = report_of(*folders)
     assert [change.character for change in report.changes] == ["dot", "moss", "wren", ""]
+    assert [len(entry.changes) for entry in report.entries] == [3, 1]
     lines = report.changes[-1]
     assert lines.title == "driver wrist both"
     assert lines.used_by == ("character dot", "character moss", "character wren")

@@ -137,6 +137,8 @@ EDITS: dict[str, Edit] = {
     "within": Edit("within forearm", "within upper"),
     "follows": Edit("follows press", "follows wrist"),
     "threshold": Edit("threshold 0.1 mm", "threshold 0.2 mm"),
+    "one_sided": Edit("threshold 0.1 mm", "threshold 0.1 mm   one-sided"),
+    "two_sided": Edit("one-sided", "two-sided", None, ("threshold 0.1 mm", "threshold 0.1 mm   one-sided")),
     "relaxed": Edit('relaxed "r.png"', 'relaxed "c.png"'),
     "contracted": Edit('contracted "c.png"', 'contracted "r.png"'),
     "uv": Edit('contracted "c.png"', 'contracted "c.png"   uv "skin"'),

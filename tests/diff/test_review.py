@@ -137,6 +137,32 @@ COMMITS: dict[str, Commit] = {
         ((WREN, '    right  "*_rt"\n', '    right  "*_rt"\n    names  "{name}_{side}"\n'),),
         {"wren": (Told("names {side}_{name} → {name}_{side}", "names", "28 outputs named otherwise", Harm.BREAKING),)},
     ),
+    "a library gets a prefix": Commit(
+        (
+            (DOT, '"../library/limb.plica" with', '"../library/limb.plica" as front with'),
+            (DOT, "elbow", "front_elbow"),
+            (DOT, "forearm", "front_forearm"),
+            (DOT, "press", "front_press"),
+        ),
+        {"dot": (Told("driver front_elbow (both sides)", "limb.plica", "added", Harm.SAFE),)},
+        every=False,
+    ),
+    "one side of a shape": Commit(
+        ((DOT, "shape raise both", "shape raise left"),),
+        {"dot": (Told("shape raise (right)", "shape raise both", "removed", Harm.BREAKING),)},
+    ),
+    "another kernel": Commit(
+        ((MOSS, "    sample up ", "    kernel gaussian\n    sample up "),),
+        {"moss": (Told("field lift (both sides)", "kernel gaussian", "kernel ramp → gaussian"),)},
+    ),
+    "a photograph": Commit(
+        ((WREN, "driver nod {", 'driver nod { photo "r.png" "the collar"  '),),
+        {"wren": (Told("driver nod", "driver nod {", "+ r.png the collar", Harm.COSMETIC),)},
+    ),
+    "a parameter is written out": Commit(
+        ((LIBRARY, "parameter most = 130 deg\n", ""), (LIBRARY, "{most}", "130 deg")),
+        {"": (Told(f"text {LIBRARY}", "span", "to the same effect", Harm.COSMETIC),)},
+    ),
     "what clips call a joint": Commit(
         ((MOSS, '    right  "*_rt"\n', '    right  "*_rt"\n    alias "Head" = head\n'),),
         {"moss": (Told("alias Head", 'alias "Head" = head', "added", Harm.SAFE),)},
@@ -204,6 +230,12 @@ def test_what_a_library_changes_is_one_cause_with_all_that_it_touches(folders: t
     assert place.place.endswith(f"{LIBRARY}:3:1")
     assert entry.characters == ("dot", "moss", "wren")
     assert {change.title for change in entry.changes} == {ELBOW, BULGE}
+
+
+def test_what_a_prefix_renames_is_one_entry(folders: tuple[Path, Path]) -> None:
+    entries = committed(folders, *COMMITS["a library gets a prefix"].edits).entries
+    (entry,) = [one for one in entries if any(change.kind == "driver" for change in one.changes)]
+    assert {change.declared for change in entry.changes} >= {"elbow", "front_elbow", "wrist", "front_wrist"}
 
 
 def test_what_is_gone_is_shown_where_it_stood(folders: tuple[Path, Path]) -> None:

@@ -144,6 +144,8 @@ def _field(situation: Situation) -> Iterator[Verdict]:
     said += [f"sample {name} is gone" for name in old if name not in new]
     if not said and [*old] != [*new]:
         said = ["the samples in another order"]
+    if not said and situation.fact.old.kernel != situation.fact.new.kernel:
+        return  # told as the kernel
     yield Verdict("field", Harm.RISKY, (STRENGTHS,), ", ".join(said) or "interpolated in another way")
 
 
