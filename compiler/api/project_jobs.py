@@ -8,6 +8,7 @@ from typing import Any
 
 from plica import observations, regular_files
 from plica.api.contents import checked
+from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.project.outcome import Outcome
 from plica.project.recall import Job
@@ -32,6 +33,11 @@ def build_spec(job: Job) -> Outcome:
     from plica.api.character import compile_file
 
     options = _options(job)
+    folder = Path(options["out"])
+    if "inside" in options and not _stays_inside(folder, Path(options["inside"])):
+        diagnostics = Diagnostics()
+        diagnostics.add("outside-project", None, path=folder.as_posix())
+        return Outcome(diagnostics.all)
     built = build_files(
         compile_file(job.shown, allow=options["allow"]),
         options["targets"],
@@ -39,7 +45,6 @@ def build_spec(job: Job) -> Outcome:
         normals=options["normals"],
         allow_inexpressible=options["allow_inexpressible"],
     )
-    folder = Path(options["out"])
     if not built.ok:
         return Outcome(built.diagnostics)
     if options["current"]:
@@ -83,6 +88,14 @@ def prove_spec(job: Job) -> Outcome:
     documents = (("text", report.text(every_pose=options["poses"])), ("json", report.json()), ("cases", cases))
     findings = (*report.diagnostics, *report.verdicts)
     return Outcome(findings, (line,), documents, failed=bad, unfinished=report.incomplete)
+
+
+def _stays_inside(folder: Path, root: Path) -> bool:
+    """Whether a folder lies in a project, links followed, also where it is still to be made."""
+    try:
+        return regular_files.resolved(folder).is_relative_to(regular_files.resolved(root))
+    except (OSError, RuntimeError, ValueError):
+        return False
 
 
 def _options(job: Job) -> Any:

@@ -165,7 +165,8 @@ def build_project(
 
     def job(path: Path) -> Job:
         place = out / path.parent.relative_to(project.root)
-        options = work.written({**given, "out": shown(place) if folder is None else place.as_posix()})
+        where = {"out": shown(place), "inside": str(project.root)} if folder is None else {"out": place.as_posix()}
+        options = work.written({**given, **where})
         kept = chosen.own and not (dry_run or current)
         return Job(build_spec, str(path), shown(path), options, _NUMERIC, kept)
 

@@ -129,6 +129,33 @@ def test_builds_go_where_the_project_says_and_only_what_changed_is_built(root: P
     assert out("build")[0] == 0 and made.read_bytes() == before
 
 
+def test_no_build_follows_a_link_out_of_the_project(root: Path, out: Out, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (root / "build").mkdir()
+    (root / "build" / "characters").symlink_to(elsewhere)
+    code, text, _ = out("build")
+    assert code == 1 and "PL574 outside-project" in text
+    assert list(elsewhere.iterdir()) == []
+    assert out("build", "--out", str(elsewhere))[0] == 0, "the user may"
+
+
+def test_what_lies_outside_is_allowed_by_the_user_alone(root: Path, out: Out, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "studio"
+    elsewhere.mkdir()
+    (root / "library" / "limb.plica").rename(elsewhere / "limb.plica")
+    for name in ("wren", "otter"):
+        text = spec(root, name).read_text("utf-8").replace("../../library/", "../../../studio/")
+        spec(root, name).write_text(text, "utf-8")
+    assert out("check")[0] == 1
+    (root / "plica.toml").write_text('folders = ["../studio"]', "utf-8")
+    code, text, _ = out("check")
+    assert code == 1 and "outside-project" in text
+    (root / "plica.toml").write_text("", "utf-8")
+    assert out("check", "--allow", str(elsewhere))[0] == 0
+    assert out("check")[0] == 1, "what was allowed once is not kept"
+
+
 @pytest.mark.parametrize(
     ("settings", "place", "rule"),
     [
