@@ -8,8 +8,8 @@ from contextlib import suppress
 
 import pytest
 
+from plica import worker_processes as workers
 from plica.commands.stopping import stopping
-from plica.prove.execution import processes as workers
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
