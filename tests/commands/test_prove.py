@@ -71,7 +71,8 @@ def test_json_says_the_same(prove: Callable[..., int], capsys: pytest.CaptureFix
 
 def test_sarif_points_at_the_expect_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
     assert prove(FAILS, "--format", "sarif") == 1
-    (result,) = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    note, result = json.loads(capsys.readouterr().out)["runs"][0]["results"]
+    assert (note["ruleId"], note["level"]) == ("PL711", "note"), "what was taken for the clip's neutral stance"
     assert (result["ruleId"], result["level"]) == ("PL934", "error")
     place = result["locations"][0]["physicalLocation"]
     assert place["artifactLocation"]["uri"] == "stroller.plica"
@@ -80,7 +81,9 @@ def test_sarif_points_at_the_expect_line(prove: Callable[..., int], capsys: pyte
 
 def test_github_annotates_the_expect_line(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:
     assert prove(FAILS, "--format", "github") == 1
-    assert capsys.readouterr().out.startswith("::error file=stroller.plica,line=9,")
+    note, error = capsys.readouterr().out.splitlines()
+    assert note.startswith("::notice file=stroller.plica,line=9,")
+    assert error.startswith("::error file=stroller.plica,line=9,")
 
 
 def test_junit_counts_what_fails(prove: Callable[..., int], capsys: pytest.CaptureFixture[str]) -> None:

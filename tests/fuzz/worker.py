@@ -56,7 +56,7 @@ def lowered_limits() -> str:
         if name.endswith("memory_bytes"):  # of a whole process: its code takes a good part of it
             lower = value // 8
         elif name.endswith("bytes"):
-            lower = max(value // 64, 1 << 20)
+            lower = max(value // 64, 1 << 20) if value > 1 << 20 else value // 16
         else:
             lower = value // 100 if value > 10_000 else value
         pairs.append(f"{limits.shown(name)}={min(value, lower)}")
