@@ -24,6 +24,7 @@ from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Driver
 
 NOTHING_ON_MESH: Final = "on the mesh nothing differs"
+SAME_MODEL: Final = "no vertex of the neutral, no region, shape or mask of a fold differs"
 _ON_MESH: Final[Mapping[str, frozenset[str]]] = {
     "regions": frozenset({"source", "feather"}),
     "shapes": frozenset({"source", "within", "threshold", "inbetweens", "mirrored", "sided"}),
@@ -74,6 +75,8 @@ class Judge:
     def _on_mesh(self, fact: Difference, effect: GeometryEffect | None) -> list[Verdict]:
         """What was measured of an entry; that nothing differs is worth a word where the text does."""
         if effect is None:
+            if self._is_model_alike(fact):
+                return [Verdict("nothing-moves", Harm.COSMETIC, (GEOMETRY,), SAME_MODEL)]
             if any(self._lies_on_mesh(fact, field.first) for field in fact.fields):
                 return [Verdict("nothing-moves", Harm.COSMETIC, (GEOMETRY,), NOTHING_ON_MESH)]
             return []
@@ -86,6 +89,12 @@ class Judge:
         elif isinstance(effect, NeutralEffect):
             reaches = (GEOMETRY, TEXTURES)
         return [Verdict(MEASURED, harm, reaches, "on the mesh", geometry_text(effect, fact.what))]
+
+    def _is_model_alike(self, fact: Difference) -> bool:
+        """Whether a fact is that the model's file has other contents, of which nothing shows in what was measured."""
+        model = self._new.character.geometry
+        of_model = fact.table == "files" and model is not None and fact.name == model.file
+        return of_model and self._measured.was_done and not self._measured.effects and not self._measured.findings
 
     def _lies_on_mesh(self, fact: Difference, field: str) -> bool:
         """Whether a field of what both states have says what lies on the mesh, and that was looked at."""

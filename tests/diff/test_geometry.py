@@ -128,6 +128,21 @@ def test_an_inbetween_at_another_strength_moves_vertices(tmp_path: Path) -> None
     assert "inbetween 0.35 half.npz → 0.5 half.npz" in text and "nothing differs" not in text
 
 
+def test_a_model_with_other_contents_of_which_nothing_shows_is_told_so(tmp_path: Path) -> None:
+    """Only for as much as was measured, and only where it was."""
+    old, new = cloth(tmp_path / "old"), cloth(tmp_path / "new")
+    model = new.parent / "cloth.gltf"
+    document = json.loads(model.read_bytes())
+    model.write_text(json.dumps(document | {"extras": {"by": "another hand"}}), "utf-8")
+    (change,) = compared(old, new).changes
+    assert change.kind == "file" and change.harm is Harm.RISKY
+    same = "no vertex of the neutral, no region, shape or mask of a fold differs"
+    assert same in render(compared(old, new))
+    assert same not in render(compared(old, new, measure=False))
+    bump(new.parent / "bump.npz", 50, 0.0035)
+    assert same not in render(compared(old, new))
+
+
 def test_another_pattern_of_names_hides_nothing_on_the_mesh(tmp_path: Path) -> None:
     """A sculpt with other contents, of a shape that has another name by the pattern alone."""
     paths = cloth(tmp_path / "old"), cloth(tmp_path / "new")
