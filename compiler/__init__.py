@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from plica.api.posing import pose, poses_from_arrays, read_clips
     from plica.api.projects import build_project, check_project, prove_project
     from plica.api.proving import prove_expectations, write_baseline
+    from plica.api.rebasing import rebase_sculpts
     from plica.api.sculpting import pose_skin
     from plica.api.skin import attach_mesh, deform_mesh
     from plica.api.strengths import compute_strengths
@@ -56,6 +57,7 @@ __all__ = [
     "prove_project",
     "read_clips",
     "read_rig",
+    "rebase_sculpts",
     "start_spec",
     "watch_spec",
     "write_baseline",
@@ -87,6 +89,7 @@ _MODULES: Final = {
     "prove_project": "api.projects",
     "read_clips": "api.posing",
     "read_rig": "api.character",
+    "rebase_sculpts": "api.rebasing",
     "start_spec": "api.texts",
     "watch_spec": "api.watching",
     "write_baseline": "api.proving",

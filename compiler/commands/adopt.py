@@ -15,6 +15,10 @@ from plica.errors import PlicaError
 
 def adopt(options: argparse.Namespace) -> int:
     """Take the sculpt in and write its offsets; nothing where it is not certain what it is."""
+    if options.over is not None:
+        return _carry_over(options)
+    if options.shape is None or options.file is None:
+        return usage_error("adopt", "give a SHAPE and a FILE, or --over MODEL for all sculpts of the spec")
     folder = Path(options.spec).parent
     projects = AroundSpecs(options.allow)
     with progress(f"taking in {options.file}"):
@@ -48,6 +52,33 @@ def adopt(options: argparse.Namespace) -> int:
         return 1
     say(f"took in {options.file} as {taken.shape}, wrote {out.as_posix()}", *(f"  {one}" for one in taken.sentences))
     say(f'the spec says of it:  sculpt "{_from(folder, out)}"  {taken.line}'.rstrip())
+    return 0
+
+
+def _carry_over(options: argparse.Namespace) -> int:
+    """Carry all sculpts over from an old state of the model; all files are written, or none."""
+    if options.shape is not None:
+        return usage_error("adopt", "--over carries all sculpts over; leave SHAPE and FILE out")
+    folder = Path(options.spec).parent
+    with progress(f"carrying sculpts over from {options.over}"):
+        character = plica.compile_file(options.spec, allow=options.allow)
+        if not character.ok:
+            show(in_order(character.diagnostics), "text", sys.stderr)
+            return 1
+        try:
+            carried = plica.rebase_sculpts(character, options.over)
+        except PlicaError as error:
+            remark(f"plica adopt: {error}")
+            return 1
+    there = [name for name in carried.files if (folder / name).exists()]
+    if there and not options.replace:
+        return usage_error("adopt", f"`{there[0]}` and others exist; give --replace to write over them")
+    diagnostics = carried.diagnostics + (carried.write(folder) if carried.ok else ())
+    show(in_order(diagnostics), "text", sys.stderr)
+    if has_errors(diagnostics):
+        return 1
+    say(*carried.sentences, *(f"wrote {name}" for name in carried.files))
+    say(*(f'the spec is to say "{new}" instead of "{old}"' for old, new in carried.renamed.items()))
     return 0
 
 

@@ -253,6 +253,7 @@ COMMANDS = {
         (
             "plica adopt wren.plica elbow_crease elbow.obj --replace",
             "plica adopt wren.plica elbow_crease elbow.obj --drop-strays --out sculpts/elbow_crease.npz",
+            "plica adopt wren.plica --over before/wren.glb --replace",
         ),
         options.add_adopt,
         _adopt,

@@ -368,8 +368,14 @@ def add_pose(parser: argparse.ArgumentParser) -> None:
 def add_adopt(parser: argparse.ArgumentParser) -> None:
     """Arguments of `adopt`."""
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
-    parser.add_argument("shape", metavar="SHAPE", help="the shape; one of both sides means the left")
-    parser.add_argument("file", metavar="FILE", help="the sculpted mesh: OBJ, glTF, OpenUSD or NPZ")
+    parser.add_argument("shape", metavar="SHAPE", nargs="?", help="the shape; one of both sides means the left")
+    parser.add_argument("file", metavar="FILE", nargs="?", help="the sculpted mesh: OBJ, glTF, OpenUSD or NPZ")
+    parser.add_argument(
+        "--over",
+        metavar="MODEL",
+        help="instead of SHAPE and FILE: carry all sculpts of the spec over from this state of its model to the present "
+        "one",
+    )
     parser.add_argument("--out", metavar="FILE", help="the file to write (default: sculpts/SHAPE.npz beside the spec)")
     parser.add_argument("--replace", action="store_true", help="write even if the file exists")
     parser.add_argument(

@@ -7,7 +7,7 @@ split between them, faded out where its region ends, and short offsets are dropp
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from graphlib import TopologicalSorter
 
@@ -25,7 +25,7 @@ from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
 from plica.mesh.normals import Normals
 from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.regions import region_weights
-from plica.mesh.sculpt_offsets import Locate, Sculpting, together
+from plica.mesh.sculpt_offsets import Locate, Sculpting, UnposedSculpt, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
 from plica.mesh.symmetry import size_of as body_size
@@ -48,7 +48,8 @@ class Attached:
 
     regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
     each weighs. `sides` and `symmetry` are None without a mirror plane. neutral: the mesh in the neutral stance, where
-    both were found; None where that is the mesh.
+    both were found; None where that is the mesh. sculpts: as they were made, on the undeformed mesh, by declared shape
+    and the strength that they stand for; of those that this run computed and did not remember.
     """
 
     mesh: Mesh
@@ -59,6 +60,7 @@ class Attached:
     shapes: Mapping[str, Inbetweens]
     sizes: Mapping[str, Size]
     neutral: NeutralSkin | None = None
+    sculpts: Mapping[tuple[str, float], UnposedSculpt] = field(default_factory=dict)
 
 
 def attach(
@@ -149,6 +151,7 @@ class _Attaching:
             shapes_by_name,
             sizes,
             neutral,
+            self.sculpting.sculpts,
         )
 
     def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:

@@ -55,7 +55,8 @@ class SculptInPose(NamedTuple):
 
 
 class Sculpting:
-    """Takes sculpts off their poses; `shapes` grows as shapes are computed, for later `after` facts."""
+    """Takes sculpts off their poses; `shapes` grows as shapes are computed, for later `after` facts, and `sculpts`, by
+    declared shape and the strength that they stand for, as they were made."""
 
     def __init__(
         self, rig: Rig, mesh: Mesh, sides: SideWeights | None, locate: Locate, diagnostics: Diagnostics, size: float
@@ -64,6 +65,7 @@ class Sculpting:
         self.rig, self.mesh, self.sides = rig, mesh, sides
         self.locate, self.diagnostics, self.size = locate, diagnostics, size
         self.shapes: dict[str, Inbetweens] = {}
+        self.sculpts: dict[tuple[str, float], UnposedSculpt] = {}
         self._poses: dict[tuple[object, ...], SculptInPose] = {}
 
     @cached_property
@@ -111,7 +113,10 @@ class Sculpting:
         of_right = len(shapes) == 2 and len(poses) > 1 and pose is poses[1]
         shape = shapes[1] if of_right else shapes[0]
         unposed = self._unposed(shape.declared, sculpt, pose, span)
-        return None if unposed is None else self._of_strength(unposed, shape, strength, span)
+        if unposed is None:
+            return None
+        self.sculpts[shape.declared, strength] = unposed
+        return self._of_strength(unposed, shape, strength, span)
 
     @cached_property
     def _fingerprint(self) -> Fingerprint:
