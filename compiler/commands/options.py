@@ -373,8 +373,8 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--over",
         metavar="MODEL",
-        help="instead of SHAPE and FILE: carry all sculpts of the spec over from this state of its model to the present "
-        "one",
+        help="instead of SHAPE and FILE: carry all sculpts of the spec over from this state of its model to the "
+        "present one",
     )
     parser.add_argument("--out", metavar="FILE", help="the file to write (default: sculpts/SHAPE.npz beside the spec)")
     parser.add_argument("--replace", action="store_true", help="write even if the file exists")
