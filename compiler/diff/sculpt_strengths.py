@@ -9,9 +9,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from plica.diff.facts import Difference, FieldChange, renamed_entries
+from plica.diff.strength_comparison import StrengthComparison
 from plica.rig.integrity import first_problem
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Sculpt, Shape
+from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 
 if TYPE_CHECKING:
     from plica.mesh.pose_solver import PoseSolver
@@ -53,6 +54,8 @@ def _changes(old: Rig, new: Rig) -> Iterator[tuple[str, tuple[FieldChange, ...]]
     before = {shape.name: shape for shape in old.shapes}
     pairs = [(before.get(former.get(shape.name, shape.name)), shape) for shape in new.shapes]
     posed = [(one, other) for one, other in pairs if one is not None and _posed(one) and _posed(other)]
+    affected = frozenset(StrengthComparison(old, new).affected)
+    posed = [(one, other) for one, other in posed if _may_differ(one, other, affected)]
     if not posed or any(first_problem(rig) is not None for rig in (old, new)):
         return
     try:
@@ -67,6 +70,14 @@ def _changes(old: Rig, new: Rig) -> Iterator[tuple[str, tuple[FieldChange, ...]]
 
 def _posed(shape: Shape) -> bool:
     return shape.follows is not None and any(sculpt.pose for sculpt in shape.sculpts)
+
+
+def _may_differ(old: Shape, new: Shape, affected: frozenset[str]) -> bool:
+    """Whether something differs that the pose of a sculpt, or the strength there, is computed from."""
+    if old.follows != new.follows or [one.pose for one in old.sculpts] != [one.pose for one in new.sculpts]:
+        return True
+    items = [item for sculpt in new.sculpts for item in sculpt.pose]
+    return not affected.isdisjoint([new.follows, *(one.strength for one in items if isinstance(one, StrengthPose))])
 
 
 def _fields(old: Mapping[str, PosedStrength], new: Mapping[str, PosedStrength]) -> Iterator[FieldChange]:
@@ -100,6 +111,9 @@ class _Posing:
     def _amount(self, sculpt: Sculpt, strength: str) -> float | None:
         if not sculpt.pose or strength not in self._columns:
             return None
+        stated = [one.amount for one in sculpt.pose if isinstance(one, StrengthPose) and one.strength == strength]
+        if stated:  # a pose that would not give what it says is refused
+            return stated[-1]
         made = self._solver.pose(sculpt.pose)
         if made.problems:  # in no pose that is known; building says so
             return None
