@@ -24,6 +24,7 @@ from plica.mesh.mirror import Handing, Mirrored, copy_partners, handing, side_of
 from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
 from plica.mesh.normals import Normals
 from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
+from plica.mesh.recognition.residues import WholeSculpt, report_residues, residues_of
 from plica.mesh.regions import region_weights
 from plica.mesh.sculpt_offsets import Locate, Sculpting, UnposedSculpt, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
@@ -138,6 +139,7 @@ class _Attaching:
             self.step(f"shape {number + 1} of {len(groups)}: {shapes[0].declared}")
             finished = self.remembering.shapes(shapes, self.normals, partial(self._finished_group, shapes, regions))
             self.sculpting.shapes.update(finished)
+        self._report_residues(regions)
         shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
                           if shape.name in self.sculpting.shapes}  # fmt: skip
         sizes = {name: size_of(item, self.mesh, self.joints) for name, item in shapes_by_name.items()}
@@ -153,6 +155,21 @@ class _Attaching:
             neutral,
             self.sculpting.sculpts,
         )
+
+    def _report_residues(self, regions: Mapping[str, Floats]) -> None:
+        """Says what whole-mesh sculpts move besides what was sculpted."""
+        within: dict[str, Floats] = {}
+        for shape in self.rig.shapes:
+            if shape.within is not None and shape.within in regions:
+                own = regions[shape.within]
+                within[shape.declared] = np.maximum(within.get(shape.declared, own), own)
+        wholes = {
+            one.pose.file: WholeSculpt(one.pose.file, one.offsets, within.get(shape))
+            for (shape, _), one in self.sculpting.sculpts.items()
+            if one.whole
+        }
+        residues = residues_of(wholes, self.mesh, tuple(self.joints), self.sculpting.size)
+        report_residues(residues, self.span_of("character", self.rig.character.name), self.diagnostics)
 
     def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:
         """Shapes that share a sculpt, by name; those without one are left out."""

@@ -39,10 +39,12 @@ MOVED = 1e-6  # of the body's size: what moves less was not meant, it is what fi
 
 
 class UnposedSculpt(NamedTuple):
-    """A sculpt on the neutral mesh, and the sculpt of the sides in whose pose it was found to be."""
+    """A sculpt on the neutral mesh, and the sculpt of the sides in whose pose it was found to be; `whole`: whether its
+    file is a whole mesh and not offsets."""
 
     offsets: Offsets
     pose: Sculpt
+    whole: bool = False
 
 
 class SculptInPose(NamedTuple):
@@ -115,6 +117,7 @@ class Sculpting:
         unposed = self._unposed(shape.declared, sculpt, pose, span)
         if unposed is None:
             return None
+        unposed = unposed._replace(whole=sculpt.positions is not None)
         self.sculpts[shape.declared, strength] = unposed
         return self._of_strength(unposed, shape, strength, span)
 

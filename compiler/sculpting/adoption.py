@@ -22,6 +22,7 @@ from plica.mesh.recognition.pose_path import PosePath
 from plica.mesh.recognition.pose_record import KEY, PoseRecord, plain_pose
 from plica.mesh.recognition.recognise import Recognised, Unrecognised, recognise
 from plica.mesh.recognition.stated import FARTHEST
+from plica.mesh.recognition.strays import Stray, strays_of, without
 from plica.mesh.recognition.wording import form_of, pose_of
 from plica.mesh.sculpt_reader import Sculpted
 from plica.mesh.symmetry import size_of
@@ -29,7 +30,6 @@ from plica.mesh.unpose import FOLDED, Unposer
 from plica.prove.pose_rows import sparse_poses
 from plica.quantities import length
 from plica.rig.rig import Rig
-from plica.sculpting.strays import Stray, strays_of, without
 
 STEP: Final = 1e-9  # metres; offsets are rounded to it, so that the same sculpt gives the same bytes everywhere
 
