@@ -127,6 +127,8 @@ OPENED = {
     "compiler/diff/revision.py": "makes new files, exclusively",
     "compiler/demo.py": "files of the package",
     "compiler/prove/cache/keys.py": "files of the package",
+    "compiler/project/recall.py": "files of the package",
+    "compiler/observations.py": "a file that `regular_files` has opened, whose stretches are noted",
     "targets/python/__init__.py": "files of the package",
     "compiler/commands/main.py": "the null device",
     "compiler/mesh/npz.py": "members of an archive in memory",

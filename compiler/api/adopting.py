@@ -17,6 +17,7 @@ from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, companion_of, read_record
 from plica.mesh.sculpt_reader import read_sculpt
 from plica.quantities import number
+from plica.readers.gltf_document import content
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.model_reader import read_or_told
 from plica.rig.rig import Rig
@@ -119,13 +120,13 @@ def _kept(
     target_ground = Ground(rig, ground.attached, pose, {})
     offsets = in_pose(result.neutral, target_ground)
     sentences = told(result, mesh.vertex_count)
-    digest = sha256(path.read_bytes()).hexdigest()[:16]
+    digest = sha256(content(path)).hexdigest()[:16]
     history = (f"{path.name} ({digest})", *sentences, f"plica {__version__}")
-    content = offsets_bytes(offsets, target_ground, posed.record, history)
+    made = offsets_bytes(offsets, target_ground, posed.record, history)
     after = [one.declared for one in rig.shapes if one.name in posed.record.shapes]
     line = words + (f"  after {', '.join(dict.fromkeys(after))}" if after else "")
     return AdoptedSculpt(
-        target.name, target.declared, offsets, result.neutral, content, line.strip(), sentences, diagnostics.all
+        target.name, target.declared, offsets, result.neutral, made, line.strip(), sentences, diagnostics.all
     )
 
 

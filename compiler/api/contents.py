@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from plica.diagnostics.place import counted
+from plica.quantities import quantity
 
 if TYPE_CHECKING:
     from plica.api.character import Character
@@ -33,7 +34,7 @@ def contents(rig: Rig | None) -> str:
     if method != "linear":
         said.append(f"{method} skin")
     if geometry is not None and geometry.unit not in (None, 1.0):
-        said.append(f"one length of {geometry.file} is {geometry.unit:g} m")
+        said.append(f"one length of {geometry.file} is {quantity(geometry.unit, 'm')}")
     return "; ".join(said)
 
 

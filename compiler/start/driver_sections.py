@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from plica.quantities import number
 from plica.start.anatomy import SOURCES
 from plica.start.bending_joints import BendingJoint
 from plica.start.families import Family, FamilyRow
@@ -81,7 +82,7 @@ def _facts(look: FirstLook, one: BendingJoint, reads: str) -> list[FactLine]:
     start, end = one.span
     facts = [
         FactLine("reads", reads, one.evidence.reading),
-        FactLine("span", f"{start:g} deg .. {end:g} deg", one.evidence.span),
+        FactLine("span", f"{number(start)} deg .. {number(end)} deg", one.evidence.span),
     ]
     if one.joint in look.body.flat:
         facts.append(FactLine("note", encode_text(FLAT_NOTE)))

@@ -34,7 +34,7 @@ character otter {
     left "*_lf"   right "*_rt"
 }
 region limb left { skin of upperarm, lowerarm }
-driver elbow both { reads rotation about z of lowerarm  span 0 deg .. 100 deg }
+driver elbow both { reads rotation about z of lowerarm  span 0 deg .. 90 deg }
 shape swell left { sculpt "swell.obj" posed at about x of lowerarm 120 deg, about z of lowerarm 90 deg  follows elbow }
 expect left { volume of limb within 1 %  over pose bent }
 pose bent left { at about x of lowerarm 120 deg, about z of lowerarm 90 deg }

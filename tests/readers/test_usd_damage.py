@@ -133,7 +133,7 @@ def test_a_process_that_breaks_down_is_told_and_the_next_model_is_read(
         ("rel skel:blendShapeTargets = </Root/skin/smile>", "rel skel:blendShapeTargets = </Root/no>", "not there"),
         ('uniform token[] joints = ["hip",', "uniform int[] joints = [1] #", "no token"),
         ("uniform matrix4d[] bindTransforms = [", "uniform float[] bindTransforms = [] #", "no matrix4d|damaged"),
-        ("metersPerUnit = 0.01", "metersPerUnit = nan", "no numbers"),
+        ("metersPerUnit = 0.01", "metersPerUnit = nan", "no length"),
         ("metersPerUnit = 0.01", "metersPerUnit = 0", "."),
         ("metersPerUnit = 0.01", 'metersPerUnit = "much"', "damaged"),
     ],
