@@ -18,6 +18,7 @@ from plica.diff.character_states import Options, read_both
 from plica.diff.comparison import compare
 from plica.diff.judged_change import JudgedChange
 from plica.diff.kept_judgements import Keeping
+from plica.diff.project_states import folders_of, project_states
 from plica.diff.report import Report, with_accepted
 from plica.project.recall import code_digest, installed_version
 from plica.prove.cache.disk import DiskCache
@@ -128,11 +129,15 @@ def compare_characters(
     reasons = {} if accept is None else _reasons(os.fspath(accept), diagnostics)
     with ExitStack() as mirrors:
         options = Options(folders(allow), measure)
-        sides = read_both(os.fspath(old), os.fspath(new), options, diagnostics, mirrors)
+        given = os.fspath(old), os.fspath(new)
+        projects = project_states(*given, mirrors)
+        own = tuple(folders_of(*projects)), tuple(folders_of(*projects[::-1]))
+        sides = read_both(*given, options, diagnostics, mirrors, own)
         if any(one.severity is Severity.ERROR for one in diagnostics.all):
             return Comparison(None, diagnostics.all)
         store = _store(cache)
-        report = with_accepted(compare(*sides, None if store is None else Keeping(store, _what_computes())), reasons)
+        keeping = None if store is None else Keeping(store, _what_computes())
+        report = with_accepted(compare(*sides, keeping, projects), reasons)
         if store is not None:
             store.trim()
     if accept is not None:

@@ -42,29 +42,37 @@ class Options(NamedTuple):
 
 
 def read_both(
-    old: str, new: str, options: Options, diagnostics: Diagnostics, mirrors: ExitStack
+    old: str,
+    new: str,
+    options: Options,
+    diagnostics: Diagnostics,
+    mirrors: ExitStack,
+    own: tuple[Sequence[Path], Sequence[Path]] = ((), ()),
 ) -> tuple[Versions, Versions]:
     """The characters of both sides by relative path; a single file stands under the key `ONE`.
 
     A revision without a path takes that of the other side, and without one there the current folder. What keeps a side
     from being read at all is added to `diagnostics`. Files of revisions lie in folders that are there until `mirrors`
-    is closed; they are called what they are called in the working tree.
+    is closed; they are called what they are called in the working tree. `own`: of each side further folders that its
+    specs may use, of a revision where they lie in the working tree.
     """
-    paths = [None if _is_revision(given) else Path(given) for given in (old, new)]
+    paths = [None if is_revision(given) else Path(given) for given in (old, new)]
     sides = []
-    for given, other in ((old, paths[1]), (new, paths[0])):
-        if _is_revision(given):
+    for given, other, allowed in ((old, paths[1], own[0]), (new, paths[0], own[1])):
+        side = options._replace(allowed=(*options.allowed, *allowed))
+        if is_revision(given):
             mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
-            sides.append(_of_revision(given, other, mirror, options, diagnostics))
+            sides.append(_of_revision(given, other, mirror, side, diagnostics))
         else:
-            sides.append(_of_path(Path(given), given, options, diagnostics))
+            sides.append(_of_path(Path(given), given, side, diagnostics))
     for given, versions in zip((old, new), sides, strict=True):
         if not versions and not diagnostics.has_errors:
             diagnostics.add("nothing-to-compare", None, given=given)
     return _with_equal_tables(*sides)
 
 
-def _is_revision(given: str) -> bool:
+def is_revision(given: str) -> bool:
+    """Whether what was given is a state of a git repository."""
     return given.startswith("git:")
 
 
@@ -96,7 +104,7 @@ def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions
 
 
 def _of_path(path: Path, given: str, options: Options, diagnostics: Diagnostics) -> Versions:
-    if _is_folder(path):
+    if is_folder(path):
         versions: dict[str, Version] = {}
         for spec in _specs_below(path):
             version = _of_spec(spec, spec.as_posix(), Workspace(spec.parent, options.allowed), options)
@@ -131,7 +139,8 @@ def _without_libraries(versions: Mapping[str, Version]) -> Versions:
     }
 
 
-def _is_folder(path: Path) -> bool:
+def is_folder(path: Path) -> bool:
+    """Whether there is a folder of this name."""
     try:
         return path.is_dir()
     except ValueError:
@@ -226,14 +235,19 @@ def _contents(rig: Rig, workspace: Workspace) -> dict[str, str]:
 
 
 def _of_revision(given: str, other: Path | None, mirror: Path, options: Options, diagnostics: Diagnostics) -> Versions:
-    name, inside = split_revision(given)
     try:
-        beside = Path() if inside is not None or other is None else other
-        revision = Revision(beside if _is_folder(beside) else beside.parent, name, mirror)
-        return _of_tree(revision, _path_in(revision, inside, beside), options, diagnostics)
+        return _of_tree(*opened_revision(given, other, mirror), options, diagnostics)
     except NoRevision as problem:
         diagnostics.add("unreadable-revision", None, given=given, problem=problem)
         return {}
+
+
+def opened_revision(given: str, other: Path | None, mirror: Path) -> tuple[Revision, str]:
+    """A revision and the path in it; `other`: the path of the other side, where that has one. Raises NoRevision."""
+    name, inside = split_revision(given)
+    beside = Path() if inside is not None or other is None else other
+    revision = Revision(beside if is_folder(beside) else beside.parent, name, mirror)
+    return revision, _path_in(revision, inside, beside)
 
 
 def _path_in(revision: Revision, inside: str | None, beside: Path) -> str:
@@ -261,7 +275,7 @@ def _of_tree(revision: Revision, path: str, options: Options, diagnostics: Diagn
         if place is None:
             raise NoRevision(f"its `{spec}` cannot be read")
         workspace = RevisionWorkspace(revision, Path(spec).parent.as_posix(), options.allowed)
-        shown = _called_here(revision, spec)
+        shown = called_here(revision, spec)
         if spec.lower().endswith(".json"):
             version: Version | None = _of_json(place, shown, workspace, diagnostics)
         else:
@@ -272,7 +286,7 @@ def _of_tree(revision: Revision, path: str, options: Options, diagnostics: Diagn
     return versions if single else _without_libraries(versions)
 
 
-def _called_here(revision: Revision, path: str) -> str:
+def called_here(revision: Revision, path: str) -> str:
     """What a file of a revision is called in the working tree, from the current folder."""
     try:
         return Path(os.path.relpath(revision.top / path)).as_posix()

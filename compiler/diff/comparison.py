@@ -7,7 +7,7 @@ its text goes, and keeps nothing from being said of the others.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from plica.diff.alike import alike, general, said_once, side_order, users_once, with_numbers
 from plica.diff.broken_state import BrokenState, TextualChange, mistake_verdict, textual_changes
@@ -21,22 +21,31 @@ from plica.diff.fingerprints import fingerprint_of
 from plica.diff.judge import Judge
 from plica.diff.judged_change import JudgedChange
 from plica.diff.kept_judgements import Keeping, kept_or_judged
+from plica.diff.project_changes import broken_project, project_changes
 from plica.diff.renamed_alike import renamed_joints, with_joints_called
 from plica.diff.report import Broken, Report
 from plica.diff.sculpt_strengths import POSED_STRENGTH
 from plica.diff.text_changes import ToldState, text_changes
 from plica.diff.verdicts import NAMES, REACHES, Harm, Judged, Verdict
+from plica.project.root import FILE
 from plica.syntax.nodes import Document
+
+if TYPE_CHECKING:
+    from plica.diff.project_states import ProjectStates
 
 Version = CharacterState | BrokenState
 _NAMED: Final = frozenset({"controls", "fields", "strengths", "regions", "shapes", "folds", "poses"})
 Versions = Mapping[str, Version]
+_STATES: Final[tuple[Literal["old", "new"], ...]] = ("old", "new")
 
 
-def compare(old: Versions, new: Versions, keeping: Keeping | None = None) -> Report:
+def compare(
+    old: Versions, new: Versions, keeping: Keeping | None = None, projects: ProjectStates = (None, None)
+) -> Report:
     """Compare characters under the same key (a relative path; one key for two single files).
 
-    `keeping`: where judgements of earlier comparisons are found and those of this one kept.
+    `keeping`: where judgements of earlier comparisons are found and those of this one kept; `projects`: the
+    `plica.toml` of both states.
     """
     changes: list[JudgedChange] = []
     names: dict[str, None] = {}
@@ -63,7 +72,10 @@ def compare(old: Versions, new: Versions, keeping: Keeping | None = None) -> Rep
                 textual += ((name, change) for change in textual_changes(_documents(before), _documents(after)))
         else:
             changes.append(_alone(before, after))
-    changes += [*_textual(textual), *_texts(texts)]
+    changes += [*_textual(textual), *_texts(texts), *_of_projects(projects, old, new)]
+    for version, project in zip(_STATES, projects, strict=True):
+        if project is not None and project.errors:
+            broken.append(Broken(FILE, version, broken_project(project)))
     ordered = sorted(changes, key=lambda change: (section_of(change), change.harm))
     return Report(tuple(names), tuple(ordered), unmeasured=tuple(unmeasured), broken=tuple(broken))
 
@@ -79,6 +91,12 @@ def _missing(before: CharacterState, after: CharacterState) -> Iterator[str]:
     for version, state in ((before, "old"), (after, "new")):
         if version.missing is not None:
             yield f"{state} state: `{version.missing}` is not there, so of offsets only the sums were compared"
+
+
+def _of_projects(projects: ProjectStates, old: Versions, new: Versions) -> Iterator[JudgedChange]:
+    was, now = ({key: _name(version) for key, version in versions.items()} for versions in (old, new))
+    for one in project_changes(*projects, was, now):
+        yield _change("", [one.judged], one.judged.verdicts, one.place, ())
 
 
 # ---- what does not compile -----------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from enum import IntEnum
 from typing import Any, Final, NamedTuple
 
 from plica.diff.collect import MEASURED
-from plica.diff.facts import FINDINGS, TEXTS
+from plica.diff.facts import FINDINGS, PROJECT, TEXTS
 from plica.diff.judged_change import FINGERPRINT_DIGITS, JudgedChange
 from plica.diff.verdicts import NAMES, Harm
 from plica.source import Span
@@ -58,7 +58,7 @@ _LESS_MUST_HOLD: Final = frozenset({"expectation-loosened", "expectation-dropped
 _DECLARED: Final = frozenset(
     {"controls", "fields", "strengths", "regions", "shapes", "details", "folds", "poses", "expectations", "aliases"}
 )
-_ALONE: Final = frozenset({FINDINGS, TEXTS})
+_ALONE: Final = frozenset({FINDINGS, PROJECT, TEXTS})
 """The tables of what has no declaration, or has a place that others may have too."""
 _CAUSES: Final = ("files", "shapes", "strengths", "fields", "controls", "regions", "details")
 """The tables of what something on the mesh may be computed from, the nearest first."""

@@ -36,6 +36,8 @@ ACCEPTS: Final = "accepts"
 """The table of the warnings and notes that are accepted in texts."""
 FINDINGS: Final = "findings"
 """The table of what building finds on the mesh."""
+PROJECT: Final = "project"
+"""The table of what a `plica.toml` says."""
 TEXTS: Final = "texts"
 """The table of texts: of what they say that is in no rig, or whose rig cannot be made."""
 DECLARED: Final = frozenset((*_KINDS, "strengths", "offsets"))

@@ -28,6 +28,17 @@ _TOKEN = re.compile(
 _ESCAPE = re.compile(r"\\(?:u([0-9a-fA-F]{4})|U([0-9a-fA-F]{8})|(.))", re.DOTALL)
 
 
+def comments(text: str) -> list[tuple[int, int]]:
+    """Where the comments of a text start and end."""
+    found = []
+    at = 0
+    while (match := _TOKEN.match(text, at)) is not None:
+        at = match.end()
+        if match[0].startswith("#"):
+            found.append(match.span())
+    return found
+
+
 class _Token(NamedTuple):
     kind: str
     text: str

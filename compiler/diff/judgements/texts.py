@@ -7,6 +7,7 @@ from typing import Final
 
 from plica.diagnostics import Severity
 from plica.diagnostics.catalogue import rules
+from plica.diff.accepted_rules import AcceptedRule
 from plica.diff.facts import ACCEPTS, FINDINGS, TEXTS
 from plica.diff.judgement import Judgement, Situation, TableJudgement
 from plica.diff.value_text import ARROW
@@ -21,10 +22,14 @@ def _reason(situation: Situation) -> Iterator[Verdict]:
 
 
 def _accepted(situation: Situation) -> Verdict:
-    accepted = situation.fact.entry
+    return acceptance_verdict(situation.fact.entry, situation.fact.what == "added")
+
+
+def acceptance_verdict(accepted: AcceptedRule, is_new: bool, where: str = "") -> Verdict:
+    """That warnings or notes of a rule are not reported any more, or are again; `where`: in which texts."""
     rule = rules().get(accepted.rule)
-    about = f"{rule.code}: {rule.summary.rstrip('.')}" if rule is not None else accepted.rule
-    if situation.fact.what == "added":
+    about = f"{rule.code}: {rule.summary.rstrip('.')}{where}" if rule is not None else f"{accepted.rule}{where}"
+    if is_new:
         text = f"NOT REPORTED ANY MORE: {about}; because: {accepted.reason}"
         return Verdict("accepted", Harm.RISKY, (CHECKS,), text)
     return Verdict("no-longer-accepted", Harm.SAFE, (CHECKS,), f"reported again: {about}")
