@@ -227,6 +227,8 @@ def git(root: Path, *words: str) -> None:
 def test_a_diff_compares_the_project_with_its_last_commit(
     root: Path, out: Out, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    (root / "accepted.toml").write_text("", "utf-8")
+    (root / "plica.toml").write_text('accepted-changes = "accepted.toml"\n', "utf-8")
     git(root, "init")
     git(root, "add", ".")
     git(root, "commit", "-m", "first")
@@ -240,7 +242,6 @@ def test_a_diff_compares_the_project_with_its_last_commit(
     _, text, _ = out("diff", "--format", "json")
     changes = {change["fingerprint"] for change in json.loads(text)["changes"]}
     (root / "accepted.toml").write_text("".join(f'{one} = "agreed"\n' for one in changes), "utf-8")
-    (root / "plica.toml").write_text('accepted-changes = "accepted.toml"\n', "utf-8")
     assert out("diff")[0] == 0
 
 
