@@ -13,6 +13,7 @@ from plica.api.sculpting import PosedModel, pose_skin, shape_of
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
 from plica.mesh.arrays import Offsets
+from plica.mesh.mirror import Handing, handing
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, companion_of, read_record
 from plica.mesh.sculpt_reader import read_sculpt
@@ -125,9 +126,23 @@ def _kept(
     made = offsets_bytes(offsets, target_ground, posed.record, history)
     after = [one.declared for one in rig.shapes if one.name in posed.record.shapes]
     line = words + (f"  after {', '.join(dict.fromkeys(after))}" if after else "")
+    sided = _sided(target, ground, result.neutral)
+    if sided is not None:
+        sentences += (sided.sentence,)
+        line += (
+            f"   {sided.sided}" if sided.plain else "   and `one-sided` or `two-sided`, which it does not show plainly"
+        )
     return AdoptedSculpt(
         target.name, target.declared, offsets, result.neutral, made, line.strip(), sentences, diagnostics.all
     )
+
+
+def _sided(target: Shape, ground: Ground, offsets: Offsets) -> Handing | None:
+    """Whether the sculpt shows one side or both; None for a shape that has no sides."""
+    sides = ground.attached.sides
+    if target.side == "none" or sides is None:
+        return None
+    return handing(offsets, sides, target.threshold, target.sided)
 
 
 def _pose_to_write(rig: Rig, target: Shape, posed: PosedModel) -> tuple[Poses, str]:

@@ -20,6 +20,7 @@ from plica.rig.surfaces import (
     Detail,
     Fold,
     Inbetween,
+    JointPose,
     Morph,
     Painted,
     Region,
@@ -29,6 +30,7 @@ from plica.rig.surfaces import (
     Shape,
     SkinOf,
     Stored,
+    StrengthPose,
 )
 from plica.source import Span
 from plica.spec import entries as spec
@@ -67,6 +69,7 @@ class _Expansion:
         self.origins: dict[tuple[str, str], Span] = {}
         self.naming = Naming(bound.character.names_pattern, *bound.character.side_texts)
         self.frames = Frames(bound.bound, self.naming, diagnostics)
+        self.poses: dict[str, tuple[StrengthPose | JointPose, ...]] = {}
 
     def result(self) -> Expanded:
         bound = self.spec
@@ -78,6 +81,8 @@ class _Expansion:
         self._report_clashes(strengths)
         regions = self._entries("region", bound.regions, self._region)
         self._settled("region", {item.name: regions_of(item.source) for item in regions})
+        poses = self._entries("pose", bound.poses, self._pose)
+        self.poses = {pose.name: pose.items for pose in poses}
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
         report_fed_back(drivers, shapes, lambda name: self.origins[("shape", name)], self.diagnostics)
@@ -92,7 +97,7 @@ class _Expansion:
             shapes=tuple(shapes),
             details=tuple(self._entries("detail", bound.details, self._detail)),
             folds=tuple(self._entries("fold", bound.folds, self._fold)),
-            poses=tuple(self._entries("pose", bound.poses, self._pose)),
+            poses=tuple(poses),
             expectations=tuple(self._expectations()),
             aliases=bound.character.aliases,
         )
@@ -292,8 +297,13 @@ class _Expansion:
         return below if self.budget.spend(len(below), span) else []
 
     def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> Sculpt:
-        pose = expand_pose(sculpt.pose, side, mirrored, self.frames)
-        return Sculpt(sculpt.file, pose, tuple(self.naming.target(shape, side) for shape in sculpt.after))
+        pose: list[StrengthPose | JointPose] = []
+        for item in sculpt.pose:
+            if isinstance(item, spec.NamedPoseOf):
+                pose += self.poses.get(self.naming.target(item.pose, side), ())
+            else:
+                pose += expand_pose((item,), side, mirrored, self.frames)
+        return Sculpt(sculpt.file, tuple(pose), tuple(self.naming.target(shape, side) for shape in sculpt.after))
 
     def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> Shape:
         declared, facts = entry.declared, entry.facts(side)

@@ -149,18 +149,27 @@ def _report_morph(name: str, outline: ModelOutline, span: Span, diagnostics: Dia
 
 def _sculpt(
     path: nodes.Text,
-    pose: tuple[nodes.PoseItem, ...] | None,
+    pose: tuple[nodes.PoseItem | nodes.PoseNamed, ...] | None,
     after: tuple[nodes.Reference, ...] | None,
     scope: Scope,
     context: Context,
 ) -> model.SculptOf:
-    items = [pose_item(item, scope, context) for item in pose or ()]
+    items = [_posed_item(item, scope, context) for item in pose or ()]
     shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in after or ()]
     return model.SculptOf(
         context.file(path, scope),
         tuple(item for item in items if item is not None),
         tuple(shape for shape in shapes if shape is not None),
     )
+
+
+def _posed_item(
+    item: nodes.PoseItem | nodes.PoseNamed, scope: Scope, context: Context
+) -> model.StrengthPoseOf | model.JointPoseOf | model.NamedPoseOf | None:
+    if not isinstance(item, nodes.PoseNamed):
+        return pose_item(item, scope, context)
+    target = context.symbols.target(item.pose, "pose", scope, context.side)
+    return model.NamedPoseOf(target) if target else None
 
 
 def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.StrengthPoseOf | model.JointPoseOf | None:

@@ -203,9 +203,13 @@ class JointPoseOf(NamedTuple):
     angle: float
 
 
+class NamedPoseOf(NamedTuple):
+    pose: EntryReference
+
+
 class SculptOf(NamedTuple):
     file: str
-    pose: tuple[StrengthPoseOf | JointPoseOf, ...]
+    pose: tuple[StrengthPoseOf | JointPoseOf | NamedPoseOf, ...]
     after: tuple[EntryReference, ...]
 
 

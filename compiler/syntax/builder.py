@@ -240,6 +240,9 @@ class Builder(Transformer[Token, Any]):
         start = children[0].start_pos
         return nodes.JointAt(children[1], children[3], children[4], start, _end(children))
 
+    def pose_named(self, children: list[Any]) -> nodes.PoseNamed:
+        return nodes.PoseNamed(children[1], children[0].start_pos, _end(children))
+
     def pose_at(self, children: list[Any]) -> nodes.Fact:
         return nodes.Fact("pose_at", (tuple(children[1::2]),), children[0].start_pos, _end(children))
 

@@ -217,6 +217,14 @@ class JointAt(NamedTuple):
 PoseItem = StrengthAt | JointAt
 
 
+class PoseNamed(NamedTuple):
+    """`pose salute` after `posed at`: all that the declared pose says."""
+
+    pose: Reference
+    start: int
+    end: int
+
+
 class OverClip(NamedTuple):
     path: Text
     start: int
@@ -356,6 +364,7 @@ Placed = (
     | Fact
     | SkeletonJoint
     | PoseItem
+    | PoseNamed
     | OverItem
     | Argument
     | Declaration

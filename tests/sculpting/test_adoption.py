@@ -48,7 +48,7 @@ def test_a_file_is_told_by_its_untouched_vertices(body: str, case: str, folders:
     file.write_bytes(FILES[case](given))
     taken = plica.adopt_sculpt(given.character, "crease", file)
     assert taken.ok and taken.neutral is not None, taken.diagnostics
-    assert (SAID.get(case, "confirmed") in " ".join(taken.sentences)) and taken.line == "posed at elbow 1"
+    assert (SAID.get(case, "confirmed") in " ".join(taken.sentences)) and taken.line == "posed at elbow 1   one-sided"
     assert ("put right" in " ".join(taken.sentences)) == (case in SAID)
     share = {"at rest": 0.0, "at 90 degrees": 0.75}.get(case, 1.0)
     # The offsets, given to the character as a shape, put the skin where it was sculpted.
@@ -118,7 +118,7 @@ def test_a_record_tells_the_pose_and_guards_the_neutral(folders: Path, tmp_path:
     (tmp_path / "half.obj").write_bytes(obj(np.stack([x, -z, y], axis=1), given.triangles))
     taken = plica.adopt_sculpt(given.character, "crease", tmp_path / "half.obj")
     assert taken.ok and "pose that was asked for" not in " ".join(taken.sentences)
-    assert taken.line == ""  # the stub's own pose is another, so its offsets are said at rest
+    assert taken.line == "one-sided"  # the stub's own pose is another, so its offsets are said at rest
     record = (tmp_path / "half.pose.json").read_text("utf-8")
     (tmp_path / "half.pose.json").write_text(record.replace(given.posed.record.neutral[-6:], "000000"), "utf-8")
     taken = plica.adopt_sculpt(given.character, "crease", tmp_path / "half.obj")
