@@ -93,10 +93,10 @@ def adopted(
     touched = np.where((moves > result.tolerance)[:, None], result.positions, expected)
     offsets = _rounded(_unposed(touched, ground, stands, diagnostics))
     strays = strays_of(offsets, ground.mesh, region, tuple(joint.name for joint in ground.rig.skeleton))
-    corrected = list(form_of(result.similarity, size))
+    corrected = [f"is {form}" for form in form_of(result.similarity, size)]
     pose = pose_of(result, 1.0, ground.rig, ground.pose)
-    corrected += [] if pose is None else [f"{pose}, and not in the pose that was asked for"]
-    corrected += ["its vertices in another order"] if result.renumbered else []
+    corrected += [] if pose is None else [f"stands {pose}, and not in the pose that was asked for"]
+    corrected += ["has its vertices in another order"] if result.renumbered else []
     kept = without(offsets, strays) if drop_strays else offsets
     return AdoptedOffsets(kept, result, tuple(corrected), strays)
 
@@ -159,7 +159,7 @@ def told(adopted_offsets: AdoptedOffsets, vertex_count: int) -> tuple[str, ...]:
     lines = [
         f"{offsets.count} of {vertex_count} vertices are sculpted, by at most {length(largest_of(offsets.offsets))}"
     ]
-    lines += [f"the file is {what}: put right" for what in adopted_offsets.corrected]
+    lines += [f"the file {what}: put right" for what in adopted_offsets.corrected]
     if result.telling:
         lines.append(f"its pose is confirmed by {result.confirming} of the {result.telling} vertices that it moves")
     for stray in adopted_offsets.strays:
