@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from plica.api.skin import attach_mesh, deform_mesh
     from plica.api.strengths import compute_strengths
     from plica.api.texts import format_text, start_spec
+    from plica.api.transferring import transfer_sculpts
     from plica.api.watching import watch_spec
     from plica.errors import PlicaError
     from plica.evaluate.poses import Poses
@@ -59,6 +60,7 @@ __all__ = [
     "read_rig",
     "rebase_sculpts",
     "start_spec",
+    "transfer_sculpts",
     "watch_spec",
     "write_baseline",
     "write_files",
@@ -91,6 +93,7 @@ _MODULES: Final = {
     "read_rig": "api.character",
     "rebase_sculpts": "api.rebasing",
     "start_spec": "api.texts",
+    "transfer_sculpts": "api.transferring",
     "watch_spec": "api.watching",
     "write_baseline": "api.proving",
     "write_files": "api.building",

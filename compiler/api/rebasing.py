@@ -13,20 +13,20 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.errors import NoMeshError, PlicaError
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord
-from plica.mesh.sculpt_offsets import UnposedSculpt
 from plica.prove.pose_rows import sparse_poses
 from plica.rig.rig import Rig
+from plica.rig.surfaces import JointPose, StrengthPose
 from plica.sculpting.adoption import Ground, in_pose, offsets_bytes
 from plica.sculpting.rebase import CarriedSculpt, Rebasing, sentence_of
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class RebasedSculpts:
-    """All sculpts of a character on its model as it is now.
+    """Sculpts carried over to a character's model as it is now.
 
     files: the contents by the name that the spec is to give them, its folder's; renamed: names of the spec that are
     others now (a sculpt that was a mesh becomes an NPZ file). sentences: what changed and what became of each sculpt.
-    diagnostics: why the old state cannot be read; then there are no files.
+    diagnostics: why they cannot be carried over; then there are no files.
     """
 
     files: Mapping[str, bytes]
@@ -74,16 +74,24 @@ def rebase_sculpts(character: Character, old_model: FilePath) -> RebasedSculpts:
     for (shape, strength), sculpt in old.attached.sculpts.items():
         taken = rebasing.carry(shape, strength, sculpt.offsets)
         name = PurePosixPath(sculpt.pose.file).with_suffix(".npz").as_posix()
-        files[name] = _content(rig, new, sculpt, taken, sentences[0])
+        history = (f"{sculpt.pose.file}, carried over", sentences[0])
+        files[name] = carried_content(rig, new, sculpt.pose.pose, taken, history)
         sentences.append(sentence_of(taken))
         if name != sculpt.pose.file:
             renamed[sculpt.pose.file] = name
     return RebasedSculpts(files, renamed, tuple(sentences), ())
 
 
-def _content(rig: Rig, new: AttachedMesh, sculpt: UnposedSculpt, taken: CarriedSculpt, change: str) -> bytes:
+def carried_content(
+    rig: Rig,
+    new: AttachedMesh,
+    items: tuple[StrengthPose | JointPose, ...],
+    taken: CarriedSculpt,
+    told: tuple[str, ...],
+) -> bytes:
+    """The NPZ file of a sculpt that was carried over, in the pose that `items` say; told: where it came from."""
     assert new.attached is not None
-    pose = PoseSolver(rig).pose(sculpt.pose.pose).poses
+    pose = PoseSolver(rig).pose(items).poses
     ground = Ground(rig, new.attached, pose, {})
     record = PoseRecord(
         character=rig.character.name,
@@ -95,7 +103,7 @@ def _content(rig: Rig, new: AttachedMesh, sculpt: UnposedSculpt, taken: CarriedS
         vertices=new.mesh.vertex_count,
         tool=__version__,
     )
-    history = (f"{sculpt.pose.file}, carried over", change, sentence_of(taken), f"plica {__version__}")
+    history = (*told, sentence_of(taken), f"plica {__version__}")
     return offsets_bytes(in_pose(taken.offsets, ground), ground, record, history)
 
 

@@ -1,4 +1,4 @@
-"""`plica adopt`: a sculpt that came back, taken in."""
+"""`plica adopt`: a sculpt that came back, taken in; sculpts carried over."""
 
 from __future__ import annotations
 
@@ -15,10 +15,14 @@ from plica.errors import PlicaError
 
 def adopt(options: argparse.Namespace) -> int:
     """Take the sculpt in and write its offsets; nothing where it is not certain what it is."""
-    if options.over is not None:
+    if options.over is not None or options.other is not None:
         return _carry_over(options)
+    if options.shapes is not None:
+        return usage_error("adopt", "--shape goes with --from; give the shape as SHAPE")
     if options.shape is None or options.file is None:
-        return usage_error("adopt", "give a SHAPE and a FILE, or --over MODEL for all sculpts of the spec")
+        return usage_error(
+            "adopt", "give a SHAPE and a FILE, --over MODEL for all sculpts of the spec, or --from OTHER_SPEC"
+        )
     folder = Path(options.spec).parent
     projects = AroundSpecs(options.allow)
     with progress(f"taking in {options.file}"):
@@ -56,17 +60,28 @@ def adopt(options: argparse.Namespace) -> int:
 
 
 def _carry_over(options: argparse.Namespace) -> int:
-    """Carry all sculpts over from an old state of the model; all files are written, or none."""
-    if options.shape is not None:
-        return usage_error("adopt", "--over carries all sculpts over; leave SHAPE and FILE out")
-    folder = Path(options.spec).parent
-    with progress(f"carrying sculpts over from {options.over}"):
-        character = plica.compile_file(options.spec, allow=options.allow)
-        if not character.ok:
-            show(in_order(character.diagnostics), "text", sys.stderr)
+    """Carry sculpts over from an old state of the model or another character; all files are written, or none."""
+    if options.over is not None and options.other is not None:
+        return usage_error("adopt", "--over and --from exclude each other")
+    way = "--from" if options.over is None else "--over"
+    if options.shape is not None or options.out is not None:
+        return usage_error("adopt", f"{way} carries sculpts over; leave SHAPE, FILE and --out out")
+    if options.shapes is not None and options.other is None:
+        return usage_error("adopt", "--shape goes with --from; --over carries all sculpts over")
+    folder, specs = Path(options.spec).parent, [options.spec, *([options.other] if options.other else [])]
+    projects = AroundSpecs(options.allow)
+    with progress(f"carrying sculpts over from {options.over or options.other}"):
+        characters = [plica.compile_file(spec, allow=projects.allow(spec)) for spec in specs]
+        found = in_order((*projects.diagnostics, *(one for each in characters for one in each.diagnostics)))
+        if has_errors(found):
+            show(found, "text", sys.stderr)
             return 1
         try:
-            carried = plica.rebase_sculpts(character, options.over)
+            carried = (
+                plica.rebase_sculpts(characters[0], options.over)
+                if options.other is None
+                else plica.transfer_sculpts(characters[0], characters[1], options.shapes or ())
+            )
         except PlicaError as error:
             remark(f"plica adopt: {error}")
             return 1
@@ -77,8 +92,8 @@ def _carry_over(options: argparse.Namespace) -> int:
     show(in_order(diagnostics), "text", sys.stderr)
     if has_errors(diagnostics):
         return 1
-    say(*carried.sentences, *(f"wrote {name}" for name in carried.files))
-    say(*(f'the spec is to say "{new}" instead of "{old}"' for old, new in carried.renamed.items()))
+    renamed = (f'the spec is to say "{new}" instead of "{old}"' for old, new in carried.renamed.items())
+    say(*carried.sentences, *(f"wrote {name}" for name in carried.files), *renamed)
     return 0
 
 

@@ -376,6 +376,20 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
         help="instead of SHAPE and FILE: carry all sculpts of the spec over from this state of its model to the "
         "present one",
     )
+    parser.add_argument(
+        "--from",
+        dest="other",
+        metavar="OTHER_SPEC",
+        help="instead of SHAPE and FILE: carry the sculpts of another character of like build over to the shapes of "
+        "the same names",
+    )
+    parser.add_argument(
+        "--shape",
+        dest="shapes",
+        metavar="NAME",
+        action="append",
+        help="with --from: only this shape, by its declared name; may be given several times",
+    )
     parser.add_argument("--out", metavar="FILE", help="the file to write (default: sculpts/SHAPE.npz beside the spec)")
     parser.add_argument("--replace", action="store_true", help="write even if the file exists")
     parser.add_argument(

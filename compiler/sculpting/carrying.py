@@ -54,7 +54,7 @@ def correspondence(old: Mesh, old_places: Floats, new: Mesh, new_places: Floats,
     apart = np.clip(distances / (APART * size), 0.0, 1.0)[:, None]
     towards = there + apart * (new_normals - there)
     towards /= np.maximum(lengths(towards), 1e-300)[:, None]
-    return Correspondence(corners, shares, distances, _least_turns(there, towards), np.flatnonzero(doubtful))
+    return Correspondence(corners, shares, distances, least_turns(there, towards), np.flatnonzero(doubtful))
 
 
 def same_topology(old: Mesh, new: Mesh) -> bool:
@@ -118,7 +118,7 @@ def _dot(one: Floats, other: Floats) -> Floats:
     return np.asarray((one * other).sum(axis=-1))
 
 
-def _least_turns(one: Floats, other: Floats) -> Floats:
+def least_turns(one: Floats, other: Floats) -> Floats:
     """The least rotations (n, 3, 3) that take unit vectors (n, 3) to others; none where they are opposite.
 
     R = I + [k] + [k]^2 / (1 + c) with k = a x b, c = a . b (Rodrigues' formula without its angle).

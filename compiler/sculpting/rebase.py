@@ -1,10 +1,11 @@
-"""All sculpts of a character carried over from another state of its model."""
+"""Sculpts carried over from another state of a character's model, or from another character."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.attach import Attached
@@ -28,14 +29,30 @@ class CarriedSculpt(NamedTuple):
     joint: str | None
 
 
-class Rebasing:
-    """The way from one state of a character's skin to another, both in their neutral stance."""
+class SkinFit(NamedTuple):
+    """What takes a skin in its neutral stance to another body: each vertex's affine matrix (v, 3, 4), and which
+    vertices (v,) are loose: they hang on joints that the other body does not have."""
 
-    def __init__(self, old: Attached, new: Attached, joints: tuple[str, ...]) -> None:
-        """joints: the names of the new rig's joints."""
-        self.old, self.new, self.joints = old, new, joints
+    matrices: Floats
+    loose: NDArray[np.bool_]
+
+
+class Rebasing:
+    """The way from one state of a character's skin, or from another character's, to a skin, both in their neutral
+    stance."""
+
+    def __init__(self, old: Attached, new: Attached, joints: tuple[str, ...], fit: SkinFit | None = None) -> None:
+        """joints: the names of the new rig's joints. fit: what takes the old skin to the new body first."""
+        self.old, self.new, self.joints, self.fit = old, new, joints, fit
         self.size = size_of(new.mesh.positions)
-        self.link: Correspondence = correspondence(old.mesh, _places(old), new.mesh, _places(new), self.size)
+        places = neutral_places(old)
+        if fit is not None:
+            places = np.einsum("vij,vj->vi", fit.matrices[:, :, :3], places) + fit.matrices[:, :, 3]
+        self.link: Correspondence = correspondence(old.mesh, places, new.mesh, neutral_places(new), self.size)
+        self.doubtful = self.link.doubtful
+        if fit is not None:
+            loose = (self.link.shares * fit.loose[self.link.corners]).sum(axis=1) > 0.5
+            self.doubtful = np.union1d(self.doubtful, np.flatnonzero(loose))
 
     def change(self) -> str:
         """What is different between both, in a sentence."""
@@ -57,10 +74,13 @@ class Rebasing:
         if self.old.neutral is not None and self.old.neutral.linear is not None:
             turns = self.old.neutral.linear[offsets.indices]
             there = Offsets(offsets.indices, np.einsum("vij,vj->vi", turns, offsets.offsets))
+        if self.fit is not None:
+            turns = self.fit.matrices[there.indices, :, :3]
+            there = Offsets(there.indices, np.einsum("vij,vj->vi", turns, there.offsets))
         result = carried(there, self.link, self.old.mesh.vertex_count)
         if self.new.neutral is not None and self.new.neutral.unposer is not None:
             result = self.new.neutral.unposer.sparse(result).offsets
-        doubtful = np.intersect1d(self.link.doubtful, result.indices)
+        doubtful = np.intersect1d(self.doubtful, result.indices)
         if not len(doubtful):
             return CarriedSculpt(shape, strength, result, 0, None)
         worst = int(doubtful[np.argmax(self.link.distances[doubtful])])
@@ -83,5 +103,6 @@ def sentence_of(sculpt: CarriedSculpt) -> str:
     return f"{text}; {sculpt.doubtful} of them are doubtful{near}: look there"
 
 
-def _places(attached: Attached) -> Floats:
+def neutral_places(attached: Attached) -> Floats:
+    """Where the vertices (v, 3) are in the neutral stance."""
     return attached.mesh.positions if attached.neutral is None else attached.neutral.mesh.positions
