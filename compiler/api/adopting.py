@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 
 from plica import __version__
 from plica.api.character import Character, FilePath, counted_errors, rig_of
+from plica.api.posing import check_names
 from plica.api.sculpting import PosedModel, pose_skin, shape_of
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
@@ -24,6 +25,7 @@ from plica.readers.model_reader import read_or_told
 from plica.rig.rig import Rig
 from plica.rig.surfaces import JointPose, Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import AdoptedOffsets, Ground, adopted, in_pose, offsets_bytes, told
+from plica.sculpting.overlying import following, joined, names_of_parts, vertices_of
 
 SAME_STRENGTH = 1e-6
 
@@ -74,6 +76,7 @@ def adopt_sculpt(
     at: str | None = None,
     both_sides: bool = False,
     drop_strays: bool = False,
+    also: Sequence[str] = (),
 ) -> AdoptedSculpt:
     """Take a sculpted mesh (OBJ, glTF, OpenUSD, NPZ) in as a shape's sculpt.
 
@@ -81,7 +84,8 @@ def adopt_sculpt(
     the mesh; default: the file of that name beside `file`, if there is one. Without a record the pose is the one that
     the spec says of the shape, or `at`, and the shapes that were on are those of its `after`. The unit, axes, place,
     order and pose of the file are told by the vertices that nobody touched, and put right. drop_strays: leave out marks
-    far from the sculpt.
+    far from the sculpt. also: names of meshes or nodes of the character that lie over the skin and follow it where the
+    sculpt leaves them where they were.
 
     What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError,
     UnreachablePoseError.
@@ -100,6 +104,7 @@ def adopt_sculpt(
         on = None if isinstance(target.source, Sculpt) else ()
         posed = pose_skin(character, target.name, at=at, both_sides=both_sides, on=on)
     assert posed.mesh.attached is not None
+    check_names("mesh", also, names_of_parts(posed.mesh.mesh))
     meshes = rig.character.geometry.meshes if rig.character.geometry else ()
     sculpt = read_or_told(lambda: read_sculpt(path, meshes), "unreadable-sculpt", shown, None, diagnostics)
     if sculpt is not None and sculpt.positions is None:
@@ -110,7 +115,20 @@ def adopt_sculpt(
     ground = Ground(rig, posed.mesh.attached, posed.poses, shapes)
     region = None if target.within is None else posed.mesh.attached.regions.get(target.within)
     result = adopted(sculpt, shown, ground, region, drop_strays, diagnostics)
+    if result is not None and also:
+        result = _followed(result, ground, also, shown, diagnostics)
     return _failed(target, diagnostics) if result is None else _kept(target, path, ground, posed, result, diagnostics)
+
+
+def _followed(
+    result: AdoptedOffsets, ground: Ground, also: Sequence[str], shown: str, diagnostics: Diagnostics
+) -> AdoptedOffsets | None:
+    """With what these meshes take of the sculpt; None, after diagnostics, where they take nothing."""
+    taken = following(result.neutral, ground.attached, vertices_of(ground.mesh, also))
+    if not taken.count:
+        diagnostics.add("nothing-follows", None, file=shown, meshes=", ".join(also))
+        return None
+    return replace(result, neutral=joined(result.neutral, taken), followers=taken.count)
 
 
 def _kept(

@@ -39,6 +39,7 @@ def adopt(options: argparse.Namespace) -> int:
                 at=options.at,
                 both_sides=options.both_sides,
                 drop_strays=options.drop_strays,
+                also=options.also.split(",") if options.also else (),
             )
         except PlicaError as error:
             remark(f"plica adopt: {error}")
@@ -64,8 +65,8 @@ def _carry_over(options: argparse.Namespace) -> int:
     if options.over is not None and options.other is not None:
         return usage_error("adopt", "--over and --from exclude each other")
     way = "--from" if options.over is None else "--over"
-    if options.shape is not None or options.out is not None:
-        return usage_error("adopt", f"{way} carries sculpts over; leave SHAPE, FILE and --out out")
+    if options.shape is not None or options.out is not None or options.also is not None:
+        return usage_error("adopt", f"{way} carries sculpts over; leave SHAPE, FILE, --out and --also out")
     if options.shapes is not None and options.other is None:
         return usage_error("adopt", "--shape goes with --from; --over carries all sculpts over")
     folder, specs = Path(options.spec).parent, [options.spec, *([options.other] if options.other else [])]

@@ -400,6 +400,12 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--at", metavar="POSE", help="the pose that it was sculpted in, as in `posed at`")
     parser.add_argument("--both-sides", action="store_true", help="both sides were in their pose")
+    parser.add_argument(
+        "--also",
+        metavar="MESHES",
+        help="meshes or nodes of the character that lie over the skin (clothes, lashes), with commas between: where "
+        "the sculpt leaves them they take the offset of the nearest skin, fading out with the distance",
+    )
     parser.add_argument("--drop-strays", action="store_true", help="leave out marks far from the sculpt")
     add_allow(parser)
 

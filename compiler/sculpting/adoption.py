@@ -55,13 +55,15 @@ class AdoptedOffsets:
     """A sculpt taken in.
 
     neutral: its offsets on the undeformed mesh. recognised: what the file was, `corrected` in words where something had
-    to be put right. strays: marks far from the sculpt; they are in the offsets unless they were dropped.
+    to be put right. strays: marks far from the sculpt; they are in the offsets unless they were dropped. followers: how
+    many vertices lie over the skin and only follow it.
     """
 
     neutral: Offsets
     recognised: Recognised
     corrected: tuple[str, ...]
     strays: tuple[Stray, ...]
+    followers: int = 0
 
 
 def adopted(
@@ -156,9 +158,10 @@ def _refuse(result: Unrecognised, shown: str, mesh: Mesh, diagnostics: Diagnosti
 def told(adopted_offsets: AdoptedOffsets, vertex_count: int) -> tuple[str, ...]:
     """What was taken in, in sentences."""
     result, offsets = adopted_offsets.recognised, adopted_offsets.neutral
-    lines = [
-        f"{offsets.count} of {vertex_count} vertices are sculpted, by at most {length(largest_of(offsets.offsets))}"
-    ]
+    own, largest = offsets.count - adopted_offsets.followers, length(largest_of(offsets.offsets))
+    lines = [f"{own} of {vertex_count} vertices are sculpted, by at most {largest}"]
+    if adopted_offsets.followers:
+        lines.append(f"{adopted_offsets.followers} vertices that lie over the skin follow it")
     lines += [f"the file {what}: put right" for what in adopted_offsets.corrected]
     if result.telling:
         lines.append(f"its pose is confirmed by {result.confirming} of the {result.telling} vertices that it moves")

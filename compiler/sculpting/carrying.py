@@ -45,7 +45,7 @@ def correspondence(old: Mesh, old_places: Floats, new: Mesh, new_places: Floats,
         distances = lengths(new_places - old_places)
         doubtful = np.zeros(new.vertex_count, dtype=np.bool_)
     else:
-        corners, shares, distances = _nearest(old_places, old.triangles, new_places)
+        corners, shares, distances = nearest(old_places, old.triangles, new_places)
         doubtful = distances > FAR * size
     there = np.einsum("vk,vki->vi", shares, old_normals[corners])
     there /= np.maximum(lengths(there), 1e-300)[:, None]
@@ -72,7 +72,7 @@ def carried(offsets: Offsets, link: Correspondence, old_count: int) -> Offsets:
     return chosen(Offsets(np.arange(len(turned)), turned), np.isin(np.arange(len(turned)), moving))
 
 
-def _nearest(places: Floats, triangles: Integers, points: Floats) -> tuple[Integers, Floats, Floats]:
+def nearest(places: Floats, triangles: Integers, points: Floats) -> tuple[Integers, Floats, Floats]:
     """For each point (n, 3) the corners of the nearest of the triangles, the shares and the distance there."""
     tree = cKDTree(places[triangles].mean(axis=1))
     count = min(NEAREST, len(triangles))
