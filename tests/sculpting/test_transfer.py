@@ -12,9 +12,11 @@ import pytest
 import plica
 from plica.commands.main import run
 from plica.evaluate.pose_components import skeleton_of
-from plica.mesh.arrays import Floats, Integers
+from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.npz import arrays_of, written
 from plica.mesh.offsets import lengths
+from plica.sculpting.fitting import BodyInStance, fitted, match_joints
+from plica.sculpting.rebase import Rebasing
 from tests.support.sculpted import SculptGround, ground_of
 from tests.support.wren import CHARACTER, Skinned, skinned
 from tests.variants.model_file import Model, Primitive, read_model, write_model
@@ -153,6 +155,28 @@ def test_joints_of_other_names(two: Two, capsys: pytest.CaptureFixture[str]) -> 
         assert run(["adopt", str(two.cousin), "--from", str(two.wren), "--replace"]) == code
         shown = capsys.readouterr()
         assert "58 by name, 2 by what they are" in shown.out if code == 0 else "PL899" in shown.err
+
+
+def test_what_hangs_on_joints_without_partner_is_doubtful(two: Two) -> None:
+    """Wren herself, but her left forearm is called something else: the skin that it holds most of."""
+    character = plica.compile_file(two.wren)
+    attached = plica.attach_mesh(character).attached
+    assert attached is not None and character.rig is not None
+    renamed = [
+        joint._replace(name="segment") if joint.name == "lowerarm_lf" else joint for joint in character.rig.skeleton
+    ]
+    joints = [joint._replace(parent="segment") if joint.parent == "lowerarm_lf" else joint for joint in renamed]
+    here = BodyInStance(character.rig, attached.mesh)
+    there = BodyInStance(character.rig._replace(skeleton=tuple(joints)), attached.mesh)
+    matched = match_joints(there, here)
+    partners = {row: other for row, other in matched.partners.items() if there.rig.skeleton[row].name != "segment"}
+    assert len(partners) == len(joints) - 1
+    rebasing = Rebasing(attached, attached, character.joints, fitted(there, here, matched))
+    everywhere = Offsets(np.arange(attached.mesh.vertex_count), np.full((attached.mesh.vertex_count, 3), 0.001))
+    mesh, row = attached.mesh, character.joints.index("lowerarm_lf")
+    held = (mesh.weights * (mesh.bind_joints[mesh.joints] == row)).sum(axis=1)
+    carried = rebasing.carry("all", 1.0, everywhere)
+    assert carried.doubtful == (held > 0.5).sum() > 0 and carried.joint == "lowerarm_lf"
 
 
 def test_a_body_of_another_maker(tmp_path: Path) -> None:
