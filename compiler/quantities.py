@@ -75,7 +75,9 @@ def area(square_metres: float) -> str:
 
 def percent(share: float, up: bool = False) -> str:
     """A share to two digits; `up`: rounded up to a tenth, so that the number, read back, suffices."""
-    return f"{-(-share * 1000 // 1) / 10:g} %" if up else quantity(share, "%", 2)
+    if up:
+        return f"{-(-share * 1000 // 1) / 10:g} %"
+    return quantity(share, "%", max(2, len(f"{abs(share) * 100:.0f}")))
 
 
 def memory(size: float) -> str:

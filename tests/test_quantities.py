@@ -64,3 +64,14 @@ def test_no_other_module_puts_a_number_and_a_unit_together() -> None:
         for match in written.finditer(path.read_text("utf-8"))
     ]
     assert result == []
+
+
+def test_percents_are_never_written_with_powers_of_ten() -> None:
+    assert [percent(share) for share in (0.0041, 0.125, 0.45, 0.996, 1.0, 12.34)] == [
+        "0.41 %",
+        "12 %",
+        "45 %",
+        "100 %",
+        "100 %",
+        "1234 %",
+    ]
