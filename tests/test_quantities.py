@@ -71,7 +71,7 @@ def test_percents_are_never_written_with_powers_of_ten() -> None:
         "0.41 %",
         "12 %",
         "45 %",
-        "100 %",
+        "99.6 %",
         "100 %",
         "1234 %",
     ]
