@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
@@ -22,13 +22,11 @@ from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, UpAxis, companion_of
 from plica.prove.pose_rows import sparse_poses
 from plica.quantities import number
+from plica.rig.expectations import title_of
 from plica.rig.rig import Rig
 from plica.rig.surfaces import JointPose, Shape, StrengthPose
 from plica.sculpting.posed_files import FIXED, WRITERS, file_mesh
 from plica.sculpting.posed_mesh import posed_mesh, sculpt_of, shapes_before
-
-if TYPE_CHECKING:
-    from plica.prove.results import Result
 
 ENDINGS: Final = tuple(WRITERS)
 """Endings of the files that `PosedModel.files` makes."""
@@ -216,10 +214,13 @@ class _Asked:
         from plica.api.proving import prove_expectations
         from plica.evaluate.poses import poses_from
 
-        report = prove_expectations(self.character)
-        fitting = [one for one in report.results if words in one.title]
-        exact = [one for one in fitting if one.title == words]
-        result = _only(words, exact or fitting, [one.title for one in report.results])
+        titles = [title_of(one) for one in self.rig.expectations]
+        chosen = self.rig.expectations[titles.index(_only(words, titles))]
+        alone = replace(self.character, rig=self.rig._replace(expectations=(chosen,)))
+        report = prove_expectations(alone)
+        if not report.results:
+            raise PlicaError(next((one.message for one in report.diagnostics), "nothing could be measured"))
+        result = report.results[0]
         if result.frame is None:
             raise UnreachablePoseError(f"`{result.title}` has no worst pose: {result.about or result.status}")
         return poses_from(self.rig, [result.frame.pose]), f"worst of {result.title}"
@@ -241,11 +242,13 @@ class _Asked:
         return solved.poses
 
 
-def _only(words: str, results: list[Result], titles: list[str]) -> Result:
-    if len(results) == 1:
-        return results[0]
-    what = "no expectation" if not results else f"{len(results)} expectations"
-    raise UnknownNameError(f"{what} fit `{words}`; there are: {listed([one.title for one in results] or titles)}")
+def _only(words: str, titles: Sequence[str]) -> str:
+    """The one title that is these words, or holds them. Raises UnknownNameError."""
+    fitting = [title for title in titles if title == words] or [title for title in titles if words in title]
+    if len(fitting) == 1:
+        return fitting[0]
+    what = "no expectation" if not fitting else f"{len(fitting)} expectations"
+    raise UnknownNameError(f"{what} fit `{words}`; there are: {listed(fitting or titles)}")
 
 
 def _words(items: Iterable[StrengthPose | JointPose]) -> str:
