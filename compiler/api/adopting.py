@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -10,7 +10,8 @@ from pathlib import Path
 from plica import __version__
 from plica.api.character import Character, FilePath, counted_errors, rig_of
 from plica.api.posing import check_names
-from plica.api.sculpting import PosedModel, pose_skin, shape_of
+from plica.api.sculpting import PosedModel, item_words, pose_skin, shape_of
+from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
 from plica.mesh.arrays import Offsets
@@ -23,7 +24,7 @@ from plica.readers.gltf_document import content
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.model_reader import read_or_told
 from plica.rig.rig import Rig
-from plica.rig.surfaces import JointPose, Sculpt, Shape, StrengthPose
+from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import AdoptedOffsets, Ground, adopted, in_pose, offsets_bytes, told
 from plica.sculpting.overlying import following, joined, names_of_parts, vertices_of
 
@@ -56,11 +57,8 @@ class AdoptedSculpt:
 
     def write(self, file: FilePath) -> tuple[Diagnostic, ...]:
         """Write the file that the spec names; what stands in the way is given as diagnostics."""
-        from plica.emit.writer import write
-
-        path, diagnostics = Path(file), Diagnostics()
-        write({path.name: self.content}, path.parent, diagnostics)
-        return diagnostics.all
+        path = Path(file)
+        return write_whole({path.name: self.content}, path.parent)
 
     def __repr__(self) -> str:
         state = counted_errors(self.diagnostics) if self.offsets is None else f"{self.offsets.count} vertices"
@@ -176,15 +174,8 @@ def _pose_to_write(rig: Rig, target: Shape, posed: PosedModel) -> tuple[Poses, s
     else:
         items = ()
     declared = {strength.name: strength.declared for strength in rig.strengths}
-    words = ", ".join(_item_words(item, declared, rig) for item in items)
+    words = ", ".join(item_words(item, declared) for item in items)
     return solver.pose(items).poses, f"posed at {words}" if words else ""
-
-
-def _item_words(item: StrengthPose | JointPose, declared: Mapping[str, str], rig: Rig) -> str:
-    if isinstance(item, StrengthPose):
-        return f"{declared.get(item.strength, item.strength)} {number(item.amount)}"
-    axis = ", ".join(number(part, 6) for part in item.axis)
-    return f"about ({axis}) of {item.joint} {number(item.angle * 57.29577951308232, 6)} deg"
 
 
 def _same(one: Poses, other: Poses) -> bool:

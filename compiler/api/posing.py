@@ -15,6 +15,7 @@ from plica.diagnostics.place import counted
 from plica.diagnostics.suggest import did_you_mean
 from plica.errors import ArrayError, UnknownNameError, UnreachablePoseError
 from plica.evaluate.poses import Array, Poses, SparsePose, poses_from, rest_poses, sparse_pose
+from plica.rig.rig import Rig
 from plica.rig.surfaces import JointPose, StrengthPose
 from plica.skeleton.algebra import Vector
 
@@ -84,8 +85,6 @@ def pose(
 
     Raises NoRigError, UnknownNameError, ArrayError, and UnreachablePoseError where no pose gives these strengths.
     """
-    from plica.mesh.pose_solver import PoseSolver
-
     rig = posed_rig(character)
     strengths, turns, controls = strengths or {}, turns or {}, controls or {}
     check_names("strength", strengths, character.strengths)
@@ -95,19 +94,28 @@ def pose(
     ]
     for joint, given in turns.items():
         items += [JointPose(joint, _axis(joint, axis), _number(joint, angle)) for axis, angle in _turns(given)]
-    posed = PoseSolver(rig).pose(items)
-    diagnostics = Diagnostics()
-    for problem in posed.problems:
+    made = solved_pose(rig, items)
+    check_names("control", controls, character.controls)
+    values = made.controls.copy()
+    for name, value in controls.items():
+        values[0, made.control_names.index(name)] = _number(name, value)
+    return replace(made, controls=values)
+
+
+def solved_pose(rig: Rig, items: Iterable[StrengthPose | JointPose]) -> Poses:
+    """One frame in which strengths have their amounts and joints are turned as items say.
+
+    Raises UnreachablePoseError where no pose does that.
+    """
+    from plica.mesh.pose_solver import PoseSolver
+
+    solved, diagnostics = PoseSolver(rig).pose(tuple(items)), Diagnostics()
+    for problem in solved.problems:
         diagnostics.add_filled(problem.rule, None, problem.values)
     errors = [one.message for one in diagnostics.all if one.severity is Severity.ERROR]
     if errors:
         raise UnreachablePoseError("; ".join(errors))
-    check_names("control", controls, character.controls)
-    values = posed.poses.controls.copy()
-    for name, value in controls.items():
-        values[0, posed.poses.control_names.index(name)] = _number(name, value)
-    made = posed.poses
-    return replace(made, controls=values)
+    return solved.poses
 
 
 def poses_from_arrays(

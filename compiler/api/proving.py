@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
+from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.clip_parts import ClipPart
 from plica.prove.baseline import UnreadableBaselineError, read, written
@@ -184,11 +185,8 @@ def prove_expectations(
 
 def write_baseline(report: ProofReport, file: FilePath) -> tuple[Diagnostic, ...]:
     """Write a report's figures as accepted; what stands in the way is given as diagnostics, and nothing is written."""
-    from plica.emit.writer import write
-
-    path, diagnostics = Path(file), Diagnostics()
-    write({path.name: written(list(report.results))}, path.parent, diagnostics)
-    return diagnostics.all
+    path = Path(file)
+    return write_whole({path.name: written(list(report.results))}, path.parent)
 
 
 def drawn(

@@ -9,7 +9,8 @@ from pathlib import Path, PurePosixPath
 from plica import __version__
 from plica.api.character import Character, FilePath, compile_text, counted_errors, rig_of
 from plica.api.skin import AttachedMesh, attach_mesh
-from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.api.whole_files import write_whole
+from plica.diagnostics import Diagnostic, Severity
 from plica.errors import NoMeshError, PlicaError
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord
@@ -41,11 +42,7 @@ class RebasedSculpts:
 
     def write(self, folder: FilePath) -> tuple[Diagnostic, ...]:
         """Write the files into the spec's folder, all or none; what stands in the way is given as diagnostics."""
-        from plica.emit.writer import write
-
-        diagnostics = Diagnostics()
-        write(self.files, Path(folder), diagnostics)
-        return diagnostics.all
+        return write_whole(self.files, Path(folder))
 
     def __repr__(self) -> str:
         return f"<RebasedSculpts: {len(self.files)} files, {counted_errors(self.diagnostics)}>"

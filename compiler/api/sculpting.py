@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
 
 from plica import __version__
 from plica.api.character import Character, FilePath, compile_text, rig_of
-from plica.api.posing import as_poses, check_names, listed, read_clips
+from plica.api.posing import as_poses, check_names, listed, read_clips, solved_pose
 from plica.api.skin import AttachedMesh, attach_mesh
-from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.api.whole_files import write_whole
+from plica.diagnostics import Diagnostic, Severity
 from plica.diagnostics.place import counted
 from plica.errors import NoMeshError, PlicaError, UnknownNameError, UnreachablePoseError
 from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats
-from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, UpAxis, companion_of
 from plica.prove.pose_rows import sparse_poses
 from plica.quantities import number
@@ -72,11 +73,8 @@ class PosedModel:
         self, file: FilePath, *, metres: float = 1.0, up: UpAxis = "y", welded: bool = False
     ) -> tuple[Diagnostic, ...]:
         """Write both files, all or none; what stands in the way is given as diagnostics. Raises UnusableFormError."""
-        from plica.emit.writer import write
-
-        path, diagnostics = Path(file), Diagnostics()
-        write(self.files(path.name, metres=metres, up=up, welded=welded), path.parent, diagnostics)
-        return diagnostics.all
+        path = Path(file)
+        return write_whole(self.files(path.name, metres=metres, up=up, welded=welded), path.parent)
 
     def __repr__(self) -> str:
         on = counted(len(self.record.shapes), "shape")
@@ -164,7 +162,7 @@ class _Asked:
         """The pose that a shape's sculpt says; without one, the shape fully on."""
         sides = [one for one in self.rig.shapes if one.declared == shape.declared] if self.both_sides else [shape]
         items = [item for side in sides for item in self._items(side)]
-        return self._solved(items), _words(items)
+        return solved_pose(self.rig, items), _words(items)
 
     def _items(self, shape: Shape) -> Iterable[StrengthPose | JointPose]:
         sculpt = sculpt_of(shape, self.strength)
@@ -188,17 +186,17 @@ class _Asked:
         if again.rig is None:
             raise UnknownNameError(f"`{text}` is no pose: {'; '.join(mistakes)}")
         [items] = [one.items for one in again.rig.poses if one.declared == name]
-        return self._solved(items), _words(items)
+        return solved_pose(self.rig, items), _words(items)
 
     def rest(self) -> tuple[Poses, str]:
         """The neutral stance."""
-        return self._solved(()), "rest"
+        return solved_pose(self.rig, ()), "rest"
 
     def declared(self, name: str) -> tuple[Poses, str]:
         """A declared pose."""
         declared = {one.name: one for one in self.rig.poses}
         check_names("pose", [name], list(declared))
-        return self._solved(declared[name].items), f"pose {name}"
+        return solved_pose(self.rig, declared[name].items), f"pose {name}"
 
     def moment(self, clip: FilePath, time: float) -> tuple[Poses, str]:
         """The moment of a clip that is nearest to a time."""
@@ -232,15 +230,6 @@ class _Asked:
         sculpt = sculpt_of(shape, self.strength)
         return shapes_before(self.rig, shape) if sculpt is None else frozenset(sculpt.after)
 
-    def _solved(self, items: Iterable[StrengthPose | JointPose]) -> Poses:
-        solved, diagnostics = PoseSolver(self.rig).pose(tuple(items)), Diagnostics()
-        for problem in solved.problems:
-            diagnostics.add_filled(problem.rule, None, problem.values)
-        errors = [one.message for one in diagnostics.all if one.severity is Severity.ERROR]
-        if errors:
-            raise UnreachablePoseError("; ".join(errors))
-        return solved.poses
-
 
 def _only(words: str, titles: Sequence[str]) -> str:
     """The one title that is these words, or holds them. Raises UnknownNameError."""
@@ -253,11 +242,12 @@ def _only(words: str, titles: Sequence[str]) -> str:
 
 def _words(items: Iterable[StrengthPose | JointPose]) -> str:
     """The pose in the words of the language, with output names."""
-    texts = []
-    for item in items:
-        if isinstance(item, StrengthPose):
-            texts.append(f"{item.strength} {number(item.amount)}")
-        else:
-            axis = ", ".join(number(part, 6) for part in item.axis)
-            texts.append(f"about ({axis}) of {item.joint} {number(float(np.degrees(item.angle)), 6)} deg")
-    return ", ".join(texts) or "rest"
+    return ", ".join(map(item_words, items)) or "rest"
+
+
+def item_words(item: StrengthPose | JointPose, names: Mapping[str, str] = MappingProxyType({})) -> str:
+    """A part of a pose in the words of the language; names: of strengths that are called otherwise."""
+    if isinstance(item, StrengthPose):
+        return f"{names.get(item.strength, item.strength)} {number(item.amount)}"
+    axis = ", ".join(number(part, 6) for part in item.axis)
+    return f"about ({axis}) of {item.joint} {number(float(np.degrees(item.angle)), 6)} deg"

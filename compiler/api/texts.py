@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from plica.api.character import FilePath, counted_errors
+from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.skeleton.pairing import Pairing
 from plica.source import Source
@@ -56,11 +57,8 @@ class StartedSpec:
 
     def write(self, file: FilePath) -> tuple[Diagnostic, ...]:
         """Write the text, whole or not at all; what stands in the way is given as diagnostics."""
-        from plica.emit.writer import write
-
-        path, diagnostics = Path(file), Diagnostics()
-        write({path.name: self.text.encode()}, path.parent, diagnostics)
-        return diagnostics.all
+        path = Path(file)
+        return write_whole({path.name: self.text.encode()}, path.parent)
 
     def __repr__(self) -> str:
         lines = self.text.count("\n")

@@ -17,7 +17,7 @@ from plica.mesh.fingerprint import Fingerprint, fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
 from plica.mesh.mirror import handing
-from plica.mesh.pose_solver import PoseSolver
+from plica.mesh.pose_solver import PoseSolver, SculptPose
 from plica.mesh.recognition.pose_path import PosePath
 from plica.mesh.recognition.stated import doubt_of
 from plica.mesh.sculpt_reader import Sculpted, in_unit_of, sculpted_positions
@@ -26,7 +26,7 @@ from plica.mesh.side_weights import SideWeights
 from plica.mesh.skinning import Skinning
 from plica.mesh.unpose import FOLDED, Unposer
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Sculpt, Shape, StrengthPose
+from plica.rig.surfaces import JointPose, Sculpt, Shape, StrengthPose
 from plica.source import Span
 from plica.values import Sided
 from plica.workspace import Refused
@@ -69,10 +69,17 @@ class Sculpting:
         self.shapes: dict[str, Inbetweens] = {}
         self.sculpts: dict[tuple[str, float], UnposedSculpt] = {}
         self._poses: dict[tuple[object, ...], SculptInPose] = {}
+        self._solutions: dict[tuple[StrengthPose | JointPose, ...], SculptPose] = {}
 
     @cached_property
     def _pose_solver(self) -> PoseSolver:
         return PoseSolver(self.rig)
+
+    def _solved(self, items: tuple[StrengthPose | JointPose, ...]) -> SculptPose:
+        """The pose that items say, solved once."""
+        if items not in self._solutions:
+            self._solutions[items] = self._pose_solver.pose(items)
+        return self._solutions[items]
 
     @cached_property
     def _evaluator(self) -> Evaluator:
@@ -129,7 +136,7 @@ class Sculpting:
         self, unposed: UnposedSculpt, shape: Shape, strength: float, span: Span | None
     ) -> UnposedSculpt | None:
         """With the offsets that put the skin where it was sculpted, at the strength that the pose gives."""
-        pose = self._pose_solver.pose(unposed.pose.pose).poses
+        pose = self._solved(unposed.pose.pose).poses
         share = share_of_sculpt(shape, unposed.pose, strength, pose, self._evaluator, span, self.diagnostics)
         if share is None or share == 1.0:
             return None if share is None else unposed
@@ -178,10 +185,10 @@ class Sculpting:
         """Whether a whole mesh is what the spec says of it: its unit, axes and pose; doubts are reported."""
         if sculpt.positions is None:
             return True
-        end, stated = self._pose_solver.pose(pose.pose), 1.0
+        end, stated = self._solved(pose.pose), 1.0
         follows = next((one.follows for one in self.rig.shapes if one.declared == shape), None)
         if not pose.pose and follows is not None:
-            on, stated = self._pose_solver.pose((StrengthPose(follows, 1.0),)), 0.0
+            on, stated = self._solved((StrengthPose(follows, 1.0),)), 0.0
             end = end if on.problems else on
         path = PosePath(self.mesh, self.rig, self._before(pose), end.poses)
         doubt = doubt_of(sculpt, pose.file, self.mesh, self.rig, path, stated, self.size)
@@ -205,7 +212,7 @@ class Sculpting:
 
     def _posed(self, sculpt: Sculpt, span: Span | None = None) -> SculptInPose:
         """The mesh in a sculpt's pose; with a span, what stands in the way of the pose is reported there."""
-        posing = self._pose_solver.pose(sculpt.pose)
+        posing = self._solved(sculpt.pose)
         for problem in posing.problems if span is not None else ():
             self.diagnostics.add_filled(problem.rule, span, problem.values)
         key = (sculpt.pose, sculpt.after)

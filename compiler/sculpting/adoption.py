@@ -21,7 +21,7 @@ from plica.mesh.offsets import chosen, largest_of, lengths
 from plica.mesh.recognition.pose_path import PosePath
 from plica.mesh.recognition.pose_record import KEY, PoseRecord, plain_pose
 from plica.mesh.recognition.recognise import Recognised, Unrecognised, recognise
-from plica.mesh.recognition.stated import FARTHEST
+from plica.mesh.recognition.stated import too_far, unverified
 from plica.mesh.recognition.strays import Stray, strays_of, without
 from plica.mesh.recognition.wording import form_of, pose_of
 from plica.mesh.sculpt_reader import Sculpted
@@ -86,12 +86,11 @@ def adopted(
     if not (moves > result.tolerance).any():
         diagnostics.add("sculpt-without-change", None, file=shown)
         return None
-    if moves.max() > FARTHEST * size:
-        diagnostics.add("sculpt-too-far", None, file=shown, largest=length(float(moves.max())), size=length(size))
-        return None
-    if not result.verified:
-        what = f"of {result.telling} vertices that its pose moves, {result.confirming} stand where it puts them"
-        diagnostics.add("sculpt-unverified", None, file=shown, what=what)
+    doubt = too_far(moves, shown, size) or unverified(result, shown)
+    if doubt is not None:
+        diagnostics.add_filled(doubt.rule, None, doubt.values)
+        if doubt.refused:
+            return None
     touched = np.where((moves > result.tolerance)[:, None], result.positions, expected)
     offsets = _rounded(_unposed(touched, ground, stands, diagnostics))
     strays = strays_of(offsets, ground.mesh, region, tuple(joint.name for joint in ground.rig.skeleton))

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.normals import Normals
-from plica.mesh.offsets import chosen, lengths
+from plica.mesh.offsets import lengths
 
 NEAREST: Final = 12  # triangles, by their middles, that a vertex is tried against
 AT_ONCE: Final = 1 << 14
@@ -69,7 +69,7 @@ def carried(offsets: Offsets, link: Correspondence, old_count: int) -> Offsets:
     mixed = np.einsum("vk,vki->vi", link.shares, dense[link.corners])
     turned = np.einsum("vij,vj->vi", link.turns, mixed)
     moving = np.flatnonzero(lengths(turned) > FAINT)
-    return chosen(Offsets(np.arange(len(turned)), turned), np.isin(np.arange(len(turned)), moving))
+    return Offsets(moving, turned[moving])
 
 
 def nearest(places: Floats, triangles: Integers, points: Floats) -> tuple[Integers, Floats, Floats]:

@@ -45,8 +45,8 @@ def doubt_of(
         return SculptDoubt("sculpt-without-change", {"file": shown})
     telling = np.linalg.norm(ends[1] - ends[0], axis=1) > TELLING * size
     if moved.mean() < CERTAIN and (not telling.any() or _confirmed(telling, moved)):
-        return _too_far(moves, shown, size)
-    return _recognised(sculpt, shown, mesh, rig, path, stated, size) or _too_far(moves, shown, size)
+        return too_far(moves, shown, size)
+    return _recognised(sculpt, shown, mesh, rig, path, stated, size) or too_far(moves, shown, size)
 
 
 def _confirmed(telling: Marks, moved: Marks) -> bool:
@@ -68,13 +68,19 @@ def _recognised(
     pose = pose_of(result, stated, rig, path.poses(np.array([1.0])))
     if pose is not None:
         return SculptDoubt("sculpt-in-other-pose", {"file": shown, "pose": pose})
-    if not result.verified:
-        what = f"of {result.telling} vertices that its pose moves, {result.confirming} stand where it puts them"
-        return SculptDoubt("sculpt-unverified", {"file": shown, "what": what}, False)
-    return None
+    return unverified(result, shown)
 
 
-def _too_far(moves: Floats, shown: str, size: float) -> SculptDoubt | None:
+def unverified(result: Recognised, shown: str) -> SculptDoubt | None:
+    """That nothing shows the pose of a file that was recognised, if so."""
+    if result.verified:
+        return None
+    what = f"of {result.telling} vertices that its pose moves, {result.confirming} stand where it puts them"
+    return SculptDoubt("sculpt-unverified", {"file": shown, "what": what}, False)
+
+
+def too_far(moves: Floats, shown: str, size: float) -> SculptDoubt | None:
+    """That vertices move by (v,) more than anything that is sculpted, if so."""
     farthest = float(moves.max(initial=0.0))
     if farthest <= FARTHEST * size:
         return None
