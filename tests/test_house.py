@@ -37,6 +37,7 @@ STAGES = (
     "file_names",
     "regular_files",
     "rounding",
+    "cores",
     "plain_data",
     "workspace",
     "user_cache",

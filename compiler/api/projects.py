@@ -12,10 +12,11 @@ from typing import Any
 from plica.api.character import FilePath, folders
 from plica.api.found_project import FoundProject
 from plica.api.project_jobs import build_spec, check_spec, prove_spec
+from plica.cores import own_cores
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.project.accepted import Acceptances
-from plica.project.crew import JobResult, own_cores, results
+from plica.project.crew import JobResult, results
 from plica.project.members import Members, members, shown, shown_file
 from plica.project.outcome import Outcome
 from plica.project.recall import Job, KeptOutcomes

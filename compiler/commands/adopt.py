@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import plica
-from plica.commands.of_project import AroundSpecs
+from plica.commands.of_project import compiled_or_told
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
 from plica.errors import PlicaError
@@ -24,15 +24,13 @@ def adopt(options: argparse.Namespace) -> int:
             "adopt", "give a SHAPE and a FILE, --over MODEL for all sculpts of the spec, or --from OTHER_SPEC"
         )
     folder = Path(options.spec).parent
-    projects = AroundSpecs(options.allow)
     with progress(f"taking in {options.file}"):
-        character = plica.compile_file(options.spec, allow=projects.allow(options.spec))
-        if not character.ok or has_errors(projects.diagnostics):
-            show(in_order((*projects.diagnostics, *character.diagnostics)), "text", sys.stderr)
+        characters = compiled_or_told([options.spec], options.allow)
+        if characters is None:
             return 1
         try:
             taken = plica.adopt_sculpt(
-                character,
+                characters[0],
                 options.shape,
                 options.file,
                 record=options.record,
@@ -70,12 +68,9 @@ def _carry_over(options: argparse.Namespace) -> int:
     if options.shapes is not None and options.other is None:
         return usage_error("adopt", "--shape goes with --from; --over carries all sculpts over")
     folder, specs = Path(options.spec).parent, [options.spec, *([options.other] if options.other else [])]
-    projects = AroundSpecs(options.allow)
     with progress(f"carrying sculpts over from {options.over or options.other}"):
-        characters = [plica.compile_file(spec, allow=projects.allow(spec)) for spec in specs]
-        found = in_order((*projects.diagnostics, *(one for each in characters for one in each.diagnostics)))
-        if has_errors(found):
-            show(found, "text", sys.stderr)
+        characters = compiled_or_told(specs, options.allow)
+        if characters is None:
             return 1
         try:
             carried = (

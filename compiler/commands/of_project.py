@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import plica
 from plica.api.found_project import FoundProject, find_project
 from plica.commands.output import has_errors, in_order, put, remark, say, show, usage_error
 from plica.commands.progress import progress
@@ -16,6 +17,7 @@ from plica.diagnostics.place import counted
 from plica.diagnostics.text import summary
 
 if TYPE_CHECKING:
+    from plica.api.character import Character
     from plica.api.projects import ProjectRun, SpecResult
 
 INTERNAL_ERROR = 70
@@ -57,6 +59,18 @@ class AroundSpecs:
     def diagnostics(self) -> list[Diagnostic]:
         """The mistakes in the projects' own files."""
         return [*(one for found in self._found.values() for one in found.diagnostics), *self._told]
+
+
+def compiled_or_told(specs: Sequence[str], allow: Iterable[Path]) -> list[Character] | None:
+    """Specs compiled, with the folders of their projects; None, after findings on the standard error, where one of
+    them or its project has mistakes."""
+    projects = AroundSpecs(allow)
+    characters = [plica.compile_file(spec, allow=projects.allow(spec)) for spec in specs]
+    found = in_order((*projects.diagnostics, *(one for each in characters for one in each.diagnostics)))
+    if not has_errors(found):
+        return characters
+    show(found, "text", sys.stderr)
+    return None
 
 
 def here(command: str) -> FoundProject | int:

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import plica
-from plica.commands.of_project import AroundSpecs
+from plica.commands.of_project import compiled_or_told
 from plica.commands.options import UNITS_OF_FILES
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
@@ -20,16 +20,14 @@ def pose(options: argparse.Namespace) -> int:
     out = Path(options.out)
     if os.path.lexists(out) and not options.replace:
         return usage_error("pose", f"`{options.out}` exists; give --replace to write over it")
-    projects = AroundSpecs(options.allow)
     with progress(f"posing {options.spec}") as step:
         step("checking the spec")
-        character = plica.compile_file(options.spec, allow=projects.allow(options.spec))
-        if not character.ok or has_errors(projects.diagnostics):
-            show(in_order((*projects.diagnostics, *character.diagnostics)), "text", sys.stderr)
+        characters = compiled_or_told([options.spec], options.allow)
+        if characters is None:
             return 1
         try:
             posed = plica.pose_skin(
-                character,
+                characters[0],
                 options.shape,
                 at=options.at,
                 pose=options.pose,

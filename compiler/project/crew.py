@@ -34,13 +34,6 @@ class JobResult(NamedTuple):
     recalled: bool
 
 
-def own_cores() -> int:
-    """The processor cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def results(
     jobs: Sequence[Job], recall: KeptOutcomes, count: int, progress: Callable[[str], None] = lambda step: None
 ) -> list[JobResult]:

@@ -16,9 +16,10 @@ import time
 from functools import partial
 from pathlib import Path
 
+from plica.cores import own_cores
 from plica.prove.cache.disk import DiskCache
 from plica.prove.cache.figures import recall_from
-from plica.prove.execution.executor import LocalExecutor, own_cores
+from plica.prove.execution.executor import LocalExecutor
 from plica.prove.prover import Prover
 from plica.prove.results import Result
 from tests.support import arms

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections import deque
 from collections.abc import Callable
 from functools import partial
 from typing import Final, Protocol
 
+from plica.cores import own_cores
 from plica.prove.execution.work import Material, Measurer, Recalling, WorkAnswer, WorkUnit, nothing_kept, prepared
 from plica.worker_processes import Workers
 
@@ -49,13 +49,6 @@ MakeExecutor = Callable[[Material], Executor]
 def usual_workers() -> int:
     """As many as this process may use processor cores, but no more than `MOST_WORKERS`."""
     return min(own_cores(), MOST_WORKERS)
-
-
-def own_cores() -> int:
-    """The processor cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 class LocalExecutor:
