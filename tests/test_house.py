@@ -56,6 +56,7 @@ STAGES = (
     "evaluate",
     "mesh",
     "measure",
+    "drafting",
     "picture",
     "texture",
     "emit",

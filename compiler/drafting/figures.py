@@ -1,0 +1,76 @@
+"""What the drafted part of the skin is like, by the measures that expectations use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plica.drafting.patch import Patch
+from plica.drafting.problem import DraftProblem, SkinFigures
+from plica.measure.area_shares import areas_of, kept_to
+from plica.measure.pose_crossing import PoseCrossing
+from plica.measure.stretch import Stretch
+from plica.measure.volume import Volume
+from plica.mesh.arrays import Floats, Integers, Mesh
+
+# The share of the area that usual stretch speaks of.
+_USUAL = 0.95
+
+
+@dataclass(frozen=True, eq=False)
+class SkinMeasures:
+    """Measures of a patch. neutral (n, 3) metres; moves (t,): which triangles of the crossings have a point that
+    moves."""
+
+    volume: Volume
+    stretch: Stretch
+    areas: Floats
+    crossing: PoseCrossing
+    vertices: Integers
+    moves: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, problem: DraftProblem, patch: Patch) -> SkinMeasures:
+        """Everything that is prepared once."""
+        neutral = problem.neutral[patch.vertices]
+        part = _bare_mesh(neutral, patch.triangles)
+        whole = np.ones(len(neutral))
+        stretch = Stretch.on_surface(part, None, neutral)
+        areas = areas_of(neutral[patch.triangles[stretch.numbers]])
+        volume = Volume.prepared(part, whole, neutral, border=0.5)
+        whole_skin = _bare_mesh(problem.neutral, problem.triangles, problem.points)
+        crossing = PoseCrossing.prepared(whole_skin, problem.neutral, np.ones(len(problem.neutral)))
+        moves = np.zeros(int(problem.points.max()) + 1, bool)
+        moves[patch.points[patch.moving]] = True
+        moved = np.asarray(moves[problem.points[problem.triangles]].any(axis=1))
+        return cls(volume, stretch, areas, crossing, patch.vertices, moved)
+
+    def figures(self, positions: Floats) -> SkinFigures:
+        """At positions (v, 3), metres, of the whole skin."""
+        own = positions[self.vertices]
+        largest, smallest, _ = self.stretch.each(own)
+        usual, _ = kept_to(largest[:, None], self.areas, _USUAL)
+        return SkinFigures(
+            volume=1.0 + float(self.volume.relative(own[None]).values[0]),
+            worst_stretch=float(largest.max()) - 1.0,
+            usual_stretch=float(usual[0]) - 1.0,
+            least_singular_value=float(smallest.min()),
+            crossings=self.crossings(positions),
+        )
+
+    def crossings(self, positions: Floats) -> int:
+        """Pairs of triangles that pass through each other, one of them in the drafted part."""
+        pairs = self.crossing.pairs(positions)
+        return int(np.count_nonzero(self.moves[pairs].any(axis=1)))
+
+
+def _bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = None) -> Mesh:
+    """A mesh of places and triangles alone, which is all that measures of a surface look at."""
+    count = len(positions)
+    nothing, none = np.zeros((count, 0)), np.zeros(0, np.int64)
+    own = np.arange(count) if points is None else points
+    return Mesh(
+        positions, triangles, None, {}, own, nothing.astype(np.int64), nothing, none, np.zeros((0, 4, 4)), {}, ()
+    )

@@ -1,0 +1,72 @@
+"""Drafts without contact: the skin settles from the skinned pose in one go."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from plica.drafting.problem import DraftProblem, DraftSettings
+from plica.drafting.solve import drafted
+from tests.support.drafts import bent_tube
+
+
+def test_a_bent_tube_gets_its_volume_back_and_is_less_stretched() -> None:
+    draft = drafted(bent_tube(1.6), DraftSettings(contact=False))
+    assert draft.before.volume < 0.98
+    assert draft.after.volume == pytest.approx(1.0, abs=0.005)
+    assert draft.after.worst_stretch < 0.75 * draft.before.worst_stretch
+    assert draft.after.least_singular_value > 2.0 * draft.before.least_singular_value
+
+
+def test_less_volume_can_be_wished() -> None:
+    draft = drafted(bent_tube(1.6), DraftSettings(contact=False, volume_kept=0.95))
+    assert draft.after.volume == pytest.approx(0.95, abs=0.005)
+
+
+def test_skin_outside_region_and_border_is_the_skinned_one_bit_for_bit() -> None:
+    problem = bent_tube(1.6)
+    draft = drafted(problem, DraftSettings(contact=False, inbetweens=1))
+    assert [pose.share for pose in draft.poses] == [0.5, 1.0]
+    for pose in draft.poses:
+        stays = np.setdiff1d(np.arange(len(problem.neutral)), draft.moving)
+        assert len(stays) > 0
+        assert np.array_equal(pose.positions[stays], problem.skinned(pose.share)[stays])
+        assert not np.array_equal(pose.positions, problem.skinned(pose.share))
+
+
+def test_copies_of_a_point_stay_together() -> None:
+    problem = bent_tube(1.6)
+    count = len(problem.neutral)
+    triangles = problem.triangles.copy()
+    triangles[::2] += count  # every other triangle has vertices of its own
+    doubled = DraftProblem(
+        np.tile(problem.neutral, (2, 1)),
+        triangles,
+        np.tile(problem.points, 2),
+        lambda share: np.tile(problem.skinned(share), (2, 1)),
+        np.tile(problem.region, 2),
+    )
+    one, two = (drafted(each, DraftSettings(contact=False)).poses[-1].positions for each in (problem, doubled))
+    assert np.array_equal(two[:count], two[count:])
+    assert np.allclose(two[:count], one, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"volume_kept": 0.8}, {"volume_kept": float("nan")}, {"nearness": 0.0}, {"border": -1.0}, {"gap": 0.0},
+        {"inbetweens": -1},
+    ],
+)  # fmt: skip
+def test_settings_that_mean_nothing_are_refused(wrong: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match=r"is a|or more"):
+        DraftSettings(**wrong)  # type: ignore[arg-type]
+
+
+def test_a_region_without_triangles_is_refused() -> None:
+    problem = bent_tube(1.6)
+    empty = DraftProblem(
+        problem.neutral, problem.triangles, problem.points, problem.skinned, np.zeros(len(problem.neutral))
+    )
+    with pytest.raises(ValueError, match="holds no triangle"):
+        drafted(empty, DraftSettings(contact=False))
