@@ -9,7 +9,7 @@ import numpy as np
 from scipy import sparse
 
 from plica.drafting.bending import Bending
-from plica.drafting.patch import Patch
+from plica.drafting.patch import SkinPatch
 from plica.drafting.problem import DraftSettings
 from plica.drafting.strain import StrainLimits, TriangleMaps
 from plica.mesh.arrays import Floats
@@ -42,14 +42,14 @@ class Evaluated(NamedTuple):
 class ElasticSkin:
     """What a patch costs. areas (n,) of points; attraction (n,): the weight of each point's distance to its goal."""
 
-    patch: Patch
+    patch: SkinPatch
     maps: TriangleMaps
     bending: Bending
     attraction: Floats
     volume_weight: float
 
     @classmethod
-    def of(cls, patch: Patch, settings: DraftSettings) -> ElasticSkin:
+    def of(cls, patch: SkinPatch, settings: DraftSettings) -> ElasticSkin:
         """Everything that stays the same along the bend."""
         maps = TriangleMaps.of(patch.neutral, patch.triangles)
         count = len(patch.neutral)

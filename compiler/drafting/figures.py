@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.drafting.patch import Patch
+from plica.drafting.patch import SkinPatch
 from plica.drafting.problem import DraftProblem, SkinFigures
 from plica.measure.area_shares import areas_of, kept_to
 from plica.measure.pose_crossing import PoseCrossing
@@ -32,7 +32,7 @@ class SkinMeasures:
     moves: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, problem: DraftProblem, patch: Patch) -> SkinMeasures:
+    def of(cls, problem: DraftProblem, patch: SkinPatch) -> SkinMeasures:
         """Everything that is prepared once."""
         neutral = problem.neutral[patch.vertices]
         part = _bare_mesh(neutral, patch.triangles)

@@ -25,7 +25,7 @@ _SURROUNDINGS = 0.6
 
 
 @dataclass(frozen=True, eq=False)
-class Patch:
+class SkinPatch:
     """vertices (n,): the first vertex of each point that takes part; points (n,): their numbers; radius: metres;
     neutral (n, 3), in radii as everything below; contact_triangles (c, 3): all that take part; triangles (t, 3): those
     with a corner that moves; moving (m,): the points that move; depth (n,): 0 in the region, rising to 1 where its
@@ -56,7 +56,7 @@ class Patch:
         return result
 
 
-def patch_of(problem: DraftProblem, settings: DraftSettings) -> Patch | None:
+def patch_of(problem: DraftProblem, settings: DraftSettings) -> SkinPatch | None:
     """The part that takes part; None where the region holds no triangle."""
     triangles = problem.points[problem.triangles]
     apart = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
@@ -76,7 +76,7 @@ def patch_of(problem: DraftProblem, settings: DraftSettings) -> Patch | None:
     corners = corners.reshape(-1, 3)
     own = corners[with_moving[near]]
     depth = np.minimum(distance[used] / border, 1.0)
-    return Patch(
+    return SkinPatch(
         vertices=first_vertices(problem.points)[used],
         points=used,
         radius=radius,

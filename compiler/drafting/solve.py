@@ -11,7 +11,7 @@ import numpy as np
 from plica.drafting.elastic_skin import ElasticSkin, Goal
 from plica.drafting.equations import Equations
 from plica.drafting.figures import SkinMeasures
-from plica.drafting.patch import Patch, patch_of
+from plica.drafting.patch import SkinPatch, patch_of
 from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings
 from plica.drafting.relaxation import settled
 from plica.mesh.arrays import Floats
@@ -53,7 +53,7 @@ def _direct(
     return DraftedPose(share, skin.patch.put_back(skinned, places, problem.points))
 
 
-def goal_at(patch: Patch, skinned: Floats, settings: DraftSettings, share: float) -> Goal:
+def goal_at(patch: SkinPatch, skinned: Floats, settings: DraftSettings, share: float) -> Goal:
     """The skinned places, and the volume wished, which changes evenly along the bend."""
     neutral, _ = patch.volume.of_positions(patch.neutral)
     return Goal(patch.local(skinned), neutral * (1.0 + (settings.volume_kept - 1.0) * share))
