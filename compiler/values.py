@@ -52,6 +52,21 @@ class Geometry(NamedTuple):
     unit: float | None = None
 
 
+class DraftFacts(NamedTuple):
+    """What a spec says of a sculpt that `plica draft` computes; None where it leaves the choice.
+
+    volume: the share of the volume that is kept. nearness: how strongly the skin holds to where skinning puts it, over
+    how strongly to its form at rest. border (metres): over which it passes into the skin around it. gap (metres): what
+    stays free between parts that meet. inbetweens: how many.
+    """
+
+    volume: float | None = None
+    nearness: float | None = None
+    border: float | None = None
+    gap: float | None = None
+    inbetweens: int | None = None
+
+
 # ---- curves: 0..1 to 0..1 ---------------------------------------------------------------------------
 
 

@@ -327,6 +327,7 @@ class _Expansion:
             mirrored=entry.mirrored(side, "source"),
             about=self._about(entry.about(side), side),
             sided=facts.sided,
+            draft=facts.draft,
         )
 
     def _optional(self, target: spec.EntryReference | None, side: OneSide) -> str | None:

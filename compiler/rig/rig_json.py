@@ -61,7 +61,7 @@ def encoded(text: str) -> bytes:
 def _counts(record: Any) -> frozenset[str]:
     """The fields of a record that hold whole numbers, which are written without a point."""
     hints = get_type_hints(record)
-    return frozenset(name for name, kind in hints.items() if kind in (int, tuple[int, ...]))
+    return frozenset(name for name, kind in hints.items() if kind in (int, int | None, tuple[int, ...]))
 
 
 def plain(value: Any) -> Any:

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple, get_args
 from plica.distinct import distinct
 from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
-from plica.values import NOTHING_SAID, About, Side, Sided
+from plica.values import NOTHING_SAID, About, DraftFacts, Side, Sided
 
 
 class SkinOf(NamedTuple):
@@ -100,7 +100,8 @@ class Shape(NamedTuple):
 
     `threshold` (metres): shorter offsets are dropped. `source` is None while nothing is sculpted yet. `mirrored`: what
     was sculpted was meant for the left side and is mirrored for this one (poses here are mirrored already). `sided`:
-    whether the sculpt of both sides shows one or both of them, where the spec says it.
+    whether the sculpt of both sides shows one or both of them, where the spec says it. `draft`: what the spec says of a
+    sculpt that is computed.
     """
 
     name: str
@@ -114,6 +115,7 @@ class Shape(NamedTuple):
     mirrored: bool = False
     about: About = NOTHING_SAID
     sided: Sided | None = None
+    draft: DraftFacts | None = None
 
     @property
     def sculpts(self) -> list[Sculpt]:

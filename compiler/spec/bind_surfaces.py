@@ -9,6 +9,7 @@ from plica.quantities import number
 from plica.readers.model_outline import ModelOutline, listed
 from plica.source import Span
 from plica.spec import entries as model
+from plica.spec.bind_drafts import bind_draft
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.scope import Scope
@@ -120,7 +121,7 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     stated: Sided | None = None if sided is None else "one-sided" if sided.node.key == "one_sided" else "two-sided"
     if sided is not None and context.side != "both":
         context.diagnostics.add("sided-without-sides", sided.scope.span(sided.node), name=context.name)
-    return model.ShapeFacts(source, within, follows, inbetweens, threshold, stated)
+    return model.ShapeFacts(source, within, follows, inbetweens, threshold, stated, bind_draft(facts, context))
 
 
 def _target(fact: ScopedFact | None, namespace: str, context: Context) -> model.EntryReference | None:

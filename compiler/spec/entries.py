@@ -21,7 +21,7 @@ from plica.skeleton.planes import Plane
 from plica.skeleton.sides import Sides
 from plica.skeleton.skeleton import Skeleton
 from plica.source import Span
-from plica.values import About, Alias, Curve, Geometry, Sided, SkinningMethod, Stance
+from plica.values import About, Alias, Curve, DraftFacts, Geometry, Sided, SkinningMethod, Stance
 
 ScopeSide = Literal["both", "left", "right", "none"]
 OneSide = Literal["left", "right", "none"]
@@ -229,6 +229,7 @@ class ShapeFacts(NamedTuple):
     inbetweens: tuple[InbetweenOf, ...]
     threshold: float
     sided: Sided | None
+    draft: DraftFacts | None
 
 
 class DetailFacts(NamedTuple):

@@ -14,6 +14,7 @@ from plica.diff.value_text import ARROW, text_of
 from plica.diff.verdicts import GEOMETRY, NAMES, STRENGTHS, Harm, Verdict
 from plica.quantities import changed
 from plica.rig.surfaces import Inbetween, Morph, Sculpt
+from plica.values import DraftFacts
 
 
 def _inbetweens(situation: Situation) -> Iterator[Verdict]:
@@ -84,10 +85,26 @@ def _posed_strength(situation: Situation) -> Iterator[Verdict]:
         yield Verdict("posed-strength", Harm.RISKY, (GEOMETRY,), text)
 
 
+def _draft(situation: Situation) -> Iterator[Verdict]:
+    """Nothing moves by it until the sculpt is drafted again."""
+    old, new = (entry.draft or DraftFacts() for entry in (situation.fact.old, situation.fact.new))
+    said = [
+        f"{name} {_wish(name, before)} {ARROW} {_wish(name, after)}"
+        for name, before, after in zip(DraftFacts._fields, old, new, strict=True)
+        if before != after
+    ]
+    yield Verdict("draft", Harm.SAFE, (GEOMETRY,), f"the next draft: {', '.join(said)}")
+
+
+def _wish(name: str, value: float | None) -> str:
+    return "as usual" if value is None else changed(value, {"volume": "%", "border": "mm", "gap": "mm"}.get(name, ""))
+
+
 JUDGEMENTS: Final = (
     Judgement("shapes", ("source",), _source),
     Judgement("shapes", ("inbetweens",), _inbetweens),
     Judgement("shapes", (POSED_STRENGTH,), _posed_strength),
+    Judgement("shapes", ("draft",), _draft),
     always("shapes", "follows", "follows", Harm.RISKY, STRENGTHS, GEOMETRY),
     Judgement("offsets", ("vertices", "bytes", "largest", "listed", "inbetweens"), _moved),
     always("offsets", "file", "offsets-file", Harm.BREAKING, NAMES, GEOMETRY),
