@@ -210,6 +210,16 @@ def html(text: str) -> str:
     return "".join(entities.get(character, character) for character in line(text))
 
 
+# ---- JavaScript
+
+
+def script_literal(value: object) -> str:
+    """A value as JavaScript in ASCII, which is JSON too: in a module or within an element `script` of HTML, which no
+    text in it can end (HTML Living Standard, section 4.12.1.3). Raises ValueError for numbers that are not finite.
+    """
+    return json.dumps(value, allow_nan=False).replace("<", "\\u003c")
+
+
 # ---- JSON and SARIF
 
 

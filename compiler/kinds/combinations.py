@@ -15,7 +15,7 @@ class CombinationKind(NamedTuple):
     """A way to make a strength of others: `join` is applied to the first two, to that and the third, and so on.
 
     `most`: what the result is cut to; None where it cannot be above 1. `needs_all`: it is 1 only where all parts are.
-    `expression`: the same in Python, of at least one part, before it is cut.
+    `expression`: the same in Python and in JavaScript, of at least one part, before it is cut.
     """
 
     name: str

@@ -16,7 +16,8 @@ class RadialKernel(NamedTuple):
     """A function of the distance from a sample. `value`: of a distance and a width, 1.0 where the kernel has none.
 
     `has_constants`: the strengths have constant terms, and coefficients that add up to 0, which makes their equations
-    solvable. `expression`: the same in Python, of `distance` and `width`.
+    solvable. `expression`: the same in Python and in JavaScript, of `distance` and
+    `width`.
     """
 
     value: Callable[[float, float], float]

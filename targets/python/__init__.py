@@ -84,9 +84,10 @@ def _template() -> Template:
 def module_text(rig: Rig) -> str:
     """The source of the module: ASCII; texts of the rig appear in it only as literals made by `ascii`."""
     from plica.emit.vectors_json import vectors_file
+    from plica.targets.python.language import PYTHON
     from plica.targets.python.source import write_source
 
-    source = write_source(rig)
+    source = write_source(rig, PYTHON)
     rests = {joint.name: (joint.neutral.translation, joint.neutral.rotation) for joint in rig.skeleton}
     rest_scales = {joint.name: joint.neutral.scale for joint in rig.skeleton if joint.name in source.scaled}
     shapes = {

@@ -1,4 +1,4 @@
-"""Curves as small functions of the generated module; drivers with the same curve share one."""
+"""Curves as small functions of a generated module; drivers with the same curve share one."""
 
 from __future__ import annotations
 
@@ -6,35 +6,35 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple, assert_never
 
-from plica.targets.python.arithmetic import less, number, total
+from plica.emit.generated_code import Language, Return, Statement, When, assign
+from plica.targets.python.arithmetic import called, less, number, total
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 Knot = tuple[float, float, float]
 
-_CLIPPED = "return 0.0 if s < 0.0 else 1.0 if s > 1.0 else s"
 
-
-def response(curve: Curve, clamped: bool, name: str) -> str:
+def response(curve: Curve, clamped: bool, name: str, language: Language) -> str:
     """The function `name` from a share of the span to a strength, as source text."""
     match curve:
         case Linear():
             raise ValueError("straight lines are written where they are used")
         case Bezier():
-            body = _bezier(curve, clamped)
+            body = _bezier(curve, clamped, language)
         case Points() | Hermite():
             body = _pieces(curve, clamped)
         case _:
             assert_never(curve)
-    return "\n".join([f"def {name}(u):", *(f"    {line}" for line in body)])
+    clipped = language.choice([("s < 0.0", "0.0"), ("s > 1.0", "1.0")], "s")
+    return language.function(name, ["u"], [*body, Return(clipped if clamped else "s")])
 
 
-def _ends(ends: tuple[float, float], slopes: tuple[float, float], clamped: bool) -> list[str]:
+def _ends(ends: tuple[float, float], slopes: tuple[float, float], clamped: bool) -> list[Statement]:
     """What stands before and beyond the span: the end values, or straight lines with the end slopes."""
     if clamped:
         before, after = (number(min(max(end, 0.0), 1.0)) for end in ends)
     else:
         before, after = _line(ends[0], slopes[0], "u"), _line(ends[1], slopes[1], "(u - 1.0)")
-    return ["if u <= 0.0:", f"    return {before}", "if u >= 1.0:", f"    return {after}"]
+    return [When("u <= 0.0", (Return(before),)), When("u >= 1.0", (Return(after),))]
 
 
 def _line(start: float, slope: float, along: str) -> str:
@@ -42,14 +42,11 @@ def _line(start: float, slope: float, along: str) -> str:
     return less(rise, -start) if rise else number(start)
 
 
-def _pieces(curve: Points | Hermite, clamped: bool) -> list[str]:
+def _pieces(curve: Points | Hermite, clamped: bool) -> list[Statement]:
     """A tree of comparisons that finds the segment; each segment is a polynomial of the distance to its start."""
     segments = _segments(curve)
     slopes = (segments[0].slope_at_start, segments[-1].slope_at_end)
-    lines = _ends((segments[0].coefficients[0], segments[-1].end), slopes, clamped)
-    lines += _choice(segments)
-    lines.append(_CLIPPED if clamped else "return s")
-    return lines
+    return [*_ends((segments[0].coefficients[0], segments[-1].end), slopes, clamped), *_choice(segments)]
 
 
 class _Segment(NamedTuple):
@@ -80,14 +77,13 @@ def _cubic(start: Knot, end: Knot) -> _Segment:
     return _Segment(x0, (y0, m0, square, cube), y1, m0, m1)
 
 
-def _choice(segments: Sequence[_Segment]) -> list[str]:
+def _choice(segments: Sequence[_Segment]) -> tuple[Statement, ...]:
     """Nested comparisons that find the segment in as few steps as possible."""
     if len(segments) == 1:
-        return [f"t = {less('u', segments[0].start)}", f"s = {_horner(segments[0].coefficients)}"]
+        return assign("t", less("u", segments[0].start)), assign("s", _horner(segments[0].coefficients))
     middle = len(segments) // 2
-    before = [f"    {line}" for line in _choice(segments[:middle])]
-    after = [f"    {line}" for line in _choice(segments[middle:])]
-    return [f"if u < {number(segments[middle].start)}:", *before, "else:", *after]
+    condition = f"u < {number(segments[middle].start)}"
+    return (When(condition, _choice(segments[:middle]), _choice(segments[middle:])),)
 
 
 def _horner(coefficients: Sequence[float]) -> str:
@@ -99,11 +95,9 @@ def _horner(coefficients: Sequence[float]) -> str:
     return text
 
 
-def _bezier(curve: Bezier, clamped: bool) -> list[str]:
-    lines = _ends((0.0, 1.0), bezier_end_slopes(curve), clamped)
-    lines.append(f"s = _easing(u, {', '.join(number(value) for value in curve.controls)})")
-    lines.append(_CLIPPED if clamped else "return s")
-    return lines
+def _bezier(curve: Bezier, clamped: bool, language: Language) -> list[Statement]:
+    eased = called(language.function_name("easing"), "u", *map(number, curve.controls))
+    return [*_ends((0.0, 1.0), bezier_end_slopes(curve), clamped), assign("s", eased)]
 
 
 def bezier_end_slopes(curve: Bezier) -> tuple[float, float]:

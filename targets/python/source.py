@@ -1,4 +1,6 @@
-"""The pieces of the generated module that depend on the rig: statements, functions and the order of what is read."""
+"""The pieces of a generated module that depend on the rig: statements, functions and the order of what is read.
+
+They are the same in every language that a module is written in (`plica.emit.generated_code`)."""
 
 from __future__ import annotations
 
@@ -7,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Final
 
+from plica.emit.generated_code import Assign, Language, Literal, Note, Statement, assign
 from plica.kinds.combinations import combination_kind
 from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import Gap, Reading, chain_ends, complete, controls_of, joints_of, kind_of
@@ -43,6 +46,7 @@ class ModuleSource:
     holds those joints whose scale is read, too."""
 
     rig: Rig
+    language: Language
     pose: dict[str, int] = field(default_factory=dict)
     controls: dict[str, int] = field(default_factory=dict)
     scaled: set[str] = field(default_factory=set)
@@ -71,22 +75,24 @@ class ModuleSource:
         """The place of a control among those that the module reads."""
         return self.controls.setdefault(name, len(self.controls))
 
-    def share_to_strength(self, driver: Driver, share: str) -> list[str]:
-        """Statements that set `u`, or an expression's value, to the strength of a share of the span."""
+    def share_to_strength(self, driver: Driver, share: str, result: str) -> list[Statement]:
+        """Statements that set `result` to the strength of a share of the span."""
         if isinstance(driver.curve, Linear):
-            lines = [f"u = {share}"]
-            return [*lines, "u = 0.0 if u <= 0.0 else 1.0 if u >= 1.0 else u"] if driver.clamped else lines
+            if not driver.clamped:
+                return [assign(result, share)]
+            clipped = self.language.choice([("u <= 0.0", "0.0"), ("u >= 1.0", "1.0")], "u")
+            return [assign("u", share), assign(result, clipped)]
         key = (driver.curve, driver.clamped)
         if key not in self.curves:
-            self.curves[key] = f"_curve_{len(self.curves)}"
+            self.curves[key] = self.language.function_name(f"curve {len(self.curves)}")
             if driver.curve.kind == "bezier":
                 self.helpers.add("easing")
-            self.functions.append(response(driver.curve, driver.clamped, self.curves[key]))
-        return [f"u = {called(self.curves[key], share)}"]
+            self.functions.append(response(driver.curve, driver.clamped, self.curves[key], self.language))
+        return [assign(result, called(self.curves[key], share))]
 
-    def finish_parts(self, blocks: Iterator[tuple[int, list[str]]]) -> None:
+    def finish_parts(self, blocks: Iterator[tuple[int, list[Statement]]]) -> None:
         """Writes blocks of (number of strengths, statements) as functions of bounded size."""
-        lines: list[str] = []
+        lines: list[Statement] = []
         count = 0
         for size, block in blocks:
             if lines and count + size > STRENGTHS_PER_FUNCTION:
@@ -97,21 +103,21 @@ class ModuleSource:
         if lines:
             self._part(lines)
 
-    def _part(self, lines: Sequence[str]) -> None:
-        name = f"_part_{len(self.parts)}"
+    def _part(self, lines: Sequence[Statement]) -> None:
+        name = self.language.function_name(f"part {len(self.parts)}")
         self.parts.append(name)
-        self.functions.append("\n    ".join([f"def {name}(pose, c, v):", *lines]))
+        self.functions.append(self.language.function(name, ["pose", "c", "v"], lines))
 
 
-def write_source(rig: Rig) -> ModuleSource:
+def write_source(rig: Rig, language: Language) -> ModuleSource:
     """All statements and functions of a rig."""
-    source = ModuleSource(rig)
+    source = ModuleSource(rig, language)
     places = {strength.name: index for index, strength in enumerate(rig.strengths)}
     source.finish_parts(_joint_blocks(source, places))
     source.finish_parts(_seen_blocks(source, places))
     source.finish_parts(_other_blocks(source, places))
     source.finish_parts(_field_blocks(source, places))
-    source.finish_parts(_combine_blocks(rig, places))
+    source.finish_parts(_combine_blocks(source, places))
     return source
 
 
@@ -138,19 +144,18 @@ def _grouped_drivers(rig: Rig) -> dict[Reading, list[Driver]]:
 
 def _uses(
     source: ModuleSource, places: Mapping[str, int], reading: str, drivers: Sequence[Driver], factor: float = 1.0
-) -> list[str]:
+) -> list[Statement]:
     """Statements for all drivers of one reading, given as an expression and a factor."""
-    lines = []
+    lines: list[Statement] = []
     if len(drivers) > 1:
-        lines.append(f"r = {reading}")
+        lines.append(assign("r", reading))
         reading = "r"
     for driver in drivers:
-        *before, last = source.share_to_strength(driver, _share(reading, factor, driver.span))
-        lines += [*before, f"v[{places[driver.name]}] = {last.removeprefix('u = ')}"]
+        lines += source.share_to_strength(driver, _share(reading, factor, driver.span), f"v[{places[driver.name]}]")
     return lines
 
 
-def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[Statement]]]:
     """Drivers that read one joint each, joint by joint in the order of the skeleton."""
     by_joint: dict[str, dict[Reading, list[Driver]]] = {}
     for reading, drivers in _grouped_drivers(source.rig).items():
@@ -163,24 +168,24 @@ def _joint_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
             continue
         place = source.read_joint(joint.name)
         needed = frozenset().union(*(EXPRESSIONS[reading.kind].needed(reading) for reading in readings))
-        lines = [f"# {joint.name!a}"]
+        lines: list[Statement] = [Note((joint.name,))]
         needs = {kind_of(reading).needs for reading in readings}
         if Needs.TRANSLATION in needs:
-            lines.append(f"tx, ty, tz = pose[{place}][0]")
+            lines.append(Assign(("tx", "ty", "tz"), f"pose[{place}][0]"))
         if Needs.SCALE in needs:
-            lines.append(f"sx, sy, sz = pose[{source.read_scale(joint.name)}][2]")
+            lines.append(Assign(("sx", "sy", "sz"), f"pose[{source.read_scale(joint.name)}][2]"))
         turn = turn_since(joint.neutral.rotation, needed)
         if needed:
-            lines += [f"x, y, z, w = pose[{place}][1]", *turn.statements]
+            lines += [Assign(("x", "y", "z", "w"), f"pose[{place}][1]"), *turn.statements]
         for reading, drivers in readings.items():
             source.helpers.add(reading.kind)
             expression = EXPRESSIONS[reading.kind]
-            text = expression.text(reading, turn, joint)
+            text = expression.text(reading, turn, joint, source.language)
             lines += _uses(source, places, text, drivers, expression.factor)
         yield sum(map(len, readings.values())), lines
 
 
-def _seen_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _seen_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[Statement]]]:
     """Drivers that read a joint as another one sees it."""
     from plica.evaluate.pose_components import skeleton_of
 
@@ -190,15 +195,18 @@ def _seen_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tu
         ends = chain_ends(reading)
         if reading.kind not in EXPRESSIONS or ends is None:
             continue
-        kind, lines = kind_of(reading), [f"# {ends[0]!a} from {ends[1]!a}"]
+        kind = kind_of(reading)
+        lines: list[Statement] = [Note(ends)]
         if kind.needs is Needs.TRANSLATION and kind.axis is not None:
             table = _seen_table(source, skeleton, ends, offset=True)
-            text, factor = seen_offset(table, kind.axis.vector(reading)), 1.0
+            text, factor = seen_offset(table, kind.axis.vector(reading), source.language), 1.0
         else:
-            expression, turn = EXPRESSIONS[reading.kind], seen_turn(_seen_table(source, skeleton, ends))
+            expression = EXPRESSIONS[reading.kind]
+            turn = seen_turn(_seen_table(source, skeleton, ends), source.language)
             source.helpers.add(reading.kind)
             lines += turn.statements
-            text, factor = expression.text(reading, turn, joints[ends[0]]), expression.factor
+            text = expression.text(reading, turn, joints[ends[0]], source.language)
+            factor = expression.factor
         yield len(drivers), [*lines, *_uses(source, places, text, drivers, factor)]
 
 
@@ -206,19 +214,19 @@ def _seen_table(source: ModuleSource, skeleton: Skeleton, ends: tuple[str, str],
     """The name of the table of two joints, which is written once."""
     key = (*ends, offset)
     if key not in source.seen:
-        source.seen[key] = name = f"_SEEN_{len(source.seen)}"
+        source.seen[key] = name = source.language.constant_name(f"seen {len(source.seen)}")
         source.helpers.update({"seen", "placed"})
         chains = chains_between(skeleton, *ends)
         links = [_links(source, skeleton, chain, scaled=offset) for chain in (chains.first, chains.second)]
         if offset:
-            table = offset_table(name, links, scale_of(skeleton, chains.ancestor))
+            table = offset_table(name, links, scale_of(skeleton, chains.ancestor), source.language)
         else:
-            table = turn_table(name, links, own_flip(skeleton, ends[0], chains))
+            table = turn_table(name, links, own_flip(skeleton, ends[0], chains), source.language)
         source.functions.append(table)
     return source.seen[key]
 
 
-def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _other_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[Statement]]]:
     """Drivers that read a control or the gap between two joints."""
     from plica.evaluate.pose_components import skeleton_of
 
@@ -235,11 +243,13 @@ def _control(source: ModuleSource, _: Skeleton, reading: Reading) -> str:
 
 
 def _gap(source: ModuleSource, skeleton: Skeleton, reading: Gap) -> str:
-    name = f"_gap_{source.gaps}"
+    name = source.language.function_name(f"gap {source.gaps}")
+    rest = source.language.constant_name(f"gap {source.gaps} rest")
     source.gaps += 1
-    source.functions.append(_gap_function(source, skeleton, reading, name))
+    at_rest = source.language.constant(rest, called(name, source.language.rest_pose))
+    source.functions += [_gap_function(source, skeleton, reading, name), at_rest]
     source.helpers.add("placed")
-    return f"({name}(pose) - {name.upper()}_REST)"
+    return f"({called(name, 'pose')} - {rest})"
 
 
 # Each takes the record of its kind.
@@ -253,12 +263,11 @@ complete("Python expression", {**EXPRESSIONS, **OTHERS})
 
 
 def _gap_function(source: ModuleSource, skeleton: Skeleton, reading: Gap, name: str) -> str:
-    """The function of a gap, and the constant for its rest value, which the same arithmetic gives."""
+    """The function of a gap; its rest value is what the same arithmetic gives."""
     chains = chains_between(skeleton, reading.joint, reading.other)
     links = [_links(source, skeleton, chain, scaled=True) for chain in (chains.first, chains.second)]
     first, second = ([link.place for link in chain] for chain in links)
-    body = gap_function(name, first, second, scale_of(skeleton, chains.ancestor))
-    return f"{body}\n\n\n{name.upper()}_REST = {name}(_pose_of(_rest))"
+    return gap_function(name, first, second, scale_of(skeleton, chains.ancestor), source.language)
 
 
 def _links(source: ModuleSource, skeleton: Skeleton, chain: tuple[int, ...], *, scaled: bool) -> list[Link]:
@@ -270,7 +279,7 @@ def _links(source: ModuleSource, skeleton: Skeleton, chain: tuple[int, ...], *, 
     return [Link(place, flip) for place, flip in zip(places, flips_of(skeleton, chain), strict=True)]
 
 
-def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[Statement]]]:
     """Each field that has strengths, as one call with its tables."""
     columns = {
         (field.name, sample.name): column
@@ -286,10 +295,12 @@ def _field_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[t
         if samples is None:
             continue
         source.helpers.update({"field", "placed"})
-        table = f"_FIELD_{number_of_field}"
-        source.functions.append(f"{table} = _field_table{_field_arguments(entry)}")
-        lines = _field_lines(entry, _field_turn(source, entry), table)
-        lines += [f"v[{places[each.name]}] = f[{columns[each.field, each.sample]}]" for each in samples]
+        language = source.language
+        table = language.constant_name(f"field {number_of_field}")
+        arguments = map(language.literal, _field_arguments(entry))
+        source.functions.append(language.constant(table, called(language.function_name("field table"), *arguments)))
+        lines = _field_lines(entry, _field_turn(source, entry), table, language)
+        lines += [assign(f"v[{places[each.name]}]", f"f[{columns[each.field, each.sample]}]") for each in samples]
         yield len(samples), lines
 
 
@@ -298,57 +309,60 @@ def _field_turn(source: ModuleSource, entry: Field) -> TurnSource:
     from plica.evaluate.pose_components import skeleton_of
 
     if entry.relative_to is not None:
-        return seen_turn(_seen_table(source, skeleton_of(source.rig), (entry.joint, entry.relative_to)))
+        table = _seen_table(source, skeleton_of(source.rig), (entry.joint, entry.relative_to))
+        return seen_turn(table, source.language)
     rest: Quaternion = next(joint.neutral.rotation for joint in source.rig.skeleton if joint.name == entry.joint)
     turn = turn_since(rest, frozenset("xyzw"))
-    read = f"x, y, z, w = pose[{source.read_joint(entry.joint)}][1]"
+    read = Assign(("x", "y", "z", "w"), f"pose[{source.read_joint(entry.joint)}][1]")
     return turn._replace(statements=(read, *turn.statements))
 
 
-def _field_lines(entry: Field, turn: TurnSource, table: str) -> list[str]:
-    call = called("_field", turn.x, turn.y, turn.z, turn.w, f"*{table}")
-    return [f"# {entry.name!a}", *turn.statements, f"f = {call}"]
+def _field_lines(entry: Field, turn: TurnSource, table: str, language: Language) -> list[Statement]:
+    call = called(language.function_name("field"), turn.x, turn.y, turn.z, turn.w, f"{language.spread}{table}")
+    return [Note((entry.name,)), *turn.statements, assign("f", call)]
 
 
-def _field_arguments(entry: Field) -> str:
-    """What the module needs to know of a field, as a literal tuple."""
+def _field_arguments(entry: Field) -> tuple[Literal, ...]:
+    """What the module needs to know of a field."""
     rotations = tuple(sample.rotation for sample in entry.samples)
     widths = tuple(entry.width if sample.width is None else sample.width for sample in entry.samples)
-    return ascii((entry.axis, entry.kernel, widths, rotations, entry.coefficients, entry.constants))
+    return entry.axis, entry.kernel, widths, rotations, entry.coefficients, entry.constants
 
 
-def _combine_blocks(rig: Rig, places: Mapping[str, int]) -> Iterator[tuple[int, list[str]]]:
+def _combine_blocks(source: ModuleSource, places: Mapping[str, int]) -> Iterator[tuple[int, list[Statement]]]:
     """Strengths made of others, in the order of the rig, in which they stand after their parts."""
-    for strength in rig.strengths:
+    for strength in source.rig.strengths:
         if isinstance(strength, Combine):
-            lines: list[str] = []
-            result = _combination(strength.combination, places, lines, 0)
-            yield 1, [*lines, f"v[{places[strength.name]}] = {result}"]
+            lines: list[Statement] = []
+            result = _combination(strength.combination, places, lines, 0, source.language)
+            yield 1, [*lines, assign(f"v[{places[strength.name]}]", result)]
 
 
-def _combination(combination: Combination, places: Mapping[str, int], lines: list[str], depth: int) -> str:
+def _combination(
+    combination: Combination, places: Mapping[str, int], lines: list[Statement], depth: int, language: Language
+) -> str:
     """Adds statements that leave a combination in a variable of its own; returns the variable."""
     result = f"a{depth}"
     parts: list[str] = []
     for index, part in enumerate(combination.parts):
         if isinstance(part, Combination):
-            inner = _combination(part, places, lines, depth + 1)
-            lines.append(f"a{depth}_{index} = {inner}")
+            inner = _combination(part, places, lines, depth + 1, language)
+            lines.append(assign(f"a{depth}_{index}", inner))
             parts.append(f"a{depth}_{index}")
         else:
             parts.append(f"v[{places[part.strength]}]")
-    lines += _joined(combination.how, parts, result)
+    lines += _joined(combination.how, parts, result, language)
     return result
 
 
-def _joined(how: str, parts: Sequence[str], result: str) -> list[str]:
+def _joined(how: str, parts: Sequence[str], result: str, language: Language) -> list[Statement]:
     """Statements that set `result` to the combination of the parts, by the name of its kind."""
     kind = combination_kind(how)
-    lines: list[str] = []
+    lines: list[Statement] = []
     for start in range(0, len(parts), _PARTS_PER_STATEMENT):
         some = [*([result] if start else []), *parts[start : start + _PARTS_PER_STATEMENT]]
-        lines.append(f"{result} = {kind.expression(some)}")
+        lines.append(assign(result, kind.expression(some)))
     if kind.most is not None:
         most = number(kind.most)
-        lines.append(f"{result} = {most} if {result} > {most} else {result}")
+        lines.append(assign(result, language.choice([(f"{result} > {most}", most)], result)))
     return lines

@@ -24,6 +24,7 @@ from plica.rig.surfaces import Painted, Region, RegionSet, SkinOf, Stored
 from plica.spec import bind_surfaces
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.targets.python.curves import response
+from plica.targets.python.language import PYTHON
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
 SHARES = (0.0, 0.25, 0.5, 1.0, 0.125)
@@ -54,7 +55,7 @@ EVERY_USE: tuple[Any, ...] = (
     curve_text,
     curve_knots,
     curve_problem,
-    lambda curve: response(curve, True, "f"),
+    lambda curve: response(curve, True, "f", PYTHON),
 )
 
 
