@@ -129,6 +129,7 @@ OPENED = {
     "compiler/prove/cache/keys.py": "files of the package",
     "compiler/project/recall.py": "files of the package",
     "compiler/observations.py": "a file that `regular_files` has opened, whose stretches are noted",
+    "targets/javascript/__init__.py": "files of the package",
     "targets/python/__init__.py": "files of the package",
     "compiler/commands/main.py": "the null device",
     "compiler/mesh/npz.py": "members of an archive in memory",
