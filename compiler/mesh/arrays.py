@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.readers.gltf_shown import Shown
+
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
@@ -24,7 +26,8 @@ class MeshPart:
     primitives: those of the mesh whose vertices they are, several where they share them; node: what the node is called
     (None where it has no name, and in OpenUSD); points: None where the vertices are the file's, in its order, else
     (count,) which of the file's points each is a copy of (OpenUSD meshes are split where uvs or normals differ).
-    to_model (4, 4): takes the vertices as the file stores them to model space, for columns.
+    to_model (4, 4): takes the vertices as the file stores them to model space, for columns. in_gltf: the numbers of
+    mesh, node and skin in a glTF file; None in OpenUSD.
     """
 
     mesh: str
@@ -34,6 +37,7 @@ class MeshPart:
     count: int
     points: Integers | None = field(default=None, compare=False)
     to_model: Floats = field(default_factory=lambda: np.eye(4), compare=False)
+    in_gltf: Shown | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, eq=False)

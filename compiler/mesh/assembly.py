@@ -9,6 +9,7 @@ import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh, MeshPart, Offsets
 from plica.mesh.weld import weld, weld_borders
+from plica.readers.gltf_shown import Shown
 from plica.readers.json_fields import LARGEST_NUMBER
 from plica.readers.model_outline import UnreadableModel
 
@@ -43,7 +44,7 @@ class Binding:
 class MeshPiece:
     """Primitives that share their vertices, as they stood when the skin was bound, in model space and in metres.
 
-    `shown` numbers the meshes as the file shows them; `node`, `points` and `to_model` as in MeshPart.
+    `shown` numbers the meshes as the file shows them; `node`, `points`, `to_model` and `in_gltf` as in MeshPart.
     """
 
     mesh: str
@@ -58,6 +59,7 @@ class MeshPiece:
     morphs: Mapping[str, Morphed]
     points: Integers | None = None
     to_model: Floats = field(default_factory=lambda: np.eye(4))
+    in_gltf: Shown | None = None
 
 
 def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
@@ -85,12 +87,14 @@ def put_together(pieces: Sequence[MeshPiece], problems: Sequence[str]) -> Mesh:
         bind_joints=bind_joints,
         inverse_binds=inverse_binds,
         morphs=morphs,
-        parts=tuple(
-            MeshPart(piece.mesh, piece.node, piece.primitives, start, count, piece.points, piece.to_model)
-            for piece, start, count in zip(pieces, starts, counts, strict=True)
-        ),
+        parts=tuple(_part(piece, start, count) for piece, start, count in zip(pieces, starts, counts, strict=True)),
         problems=tuple(dict.fromkeys(result)),
     )
+
+
+def _part(piece: MeshPiece, start: int, count: int) -> MeshPart:
+    places = (piece.points, piece.to_model, piece.in_gltf)
+    return MeshPart(piece.mesh, piece.node, piece.primitives, start, count, *places)
 
 
 def put_right(joints: Integers, weights: Floats, root: int, mesh: str, problems: list[str]) -> tuple[Integers, Floats]:

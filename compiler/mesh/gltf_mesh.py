@@ -128,6 +128,7 @@ def _piece(
         uvs=uvs,
         binding=unbound(count),
         morphs=morphs,
+        in_gltf=shown,
     )
     if shown.skin is not None:
         binding = skinned_binding(file, shown.skin, attributes, count, name, here)
