@@ -106,7 +106,7 @@ def test_our_targets_are_registered_and_load() -> None:
     [
         ("jsn", "did you mean `json`?"),
         ("Python", "did you mean `python`?"),
-        ("qqq", "the targets here are `javascript`, `json`, `masks`, `materialx`, `python`, `template`"),
+        ("qqq", "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `template`"),
     ],
 )
 def test_an_unknown_target_gets_a_suggestion(name: str, hint: str) -> None:
@@ -276,7 +276,9 @@ def test_every_target_lists_its_features_one_by_one() -> None:
 
 def test_the_table_of_features_is_current() -> None:
     diagnostics = Diagnostics()
-    targets = [target for name in ("javascript", "json", "python", "template") if (target := load(name, diagnostics))]
+    targets = [
+        target for name in ("gltf", "javascript", "json", "python", "template") if (target := load(name, diagnostics))
+    ]
     page = (ROOT / "targets" / "README.md").read_text("utf-8")
     assert feature_table(targets) in page
     for target in targets:
