@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
 
 from plica.quantities import length, memory
 from plica.rig.offsets_table import ListedInbetween, ListedOffsets, Matrix4, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import Rig
-from plica.rounding import rounded, rounded_number
+from plica.rounding import places_of, rounded_number
 
 if TYPE_CHECKING:
     from plica.mesh.arrays import Floats, MeshPart, Offsets
     from plica.mesh.attach import Attached
+
+TO_MODEL_PLACES: Final = 11
+"""At least so many decimal places: nine that `plica.mesh.model_space` leaves, of a file in centimetres."""
 
 
 def offsets_bytes(attached: Attached, build: str | None) -> bytes:
@@ -61,10 +65,18 @@ def _part(part: MeshPart) -> OffsetsPart:
 
 
 def _matrix_rows(matrix: Floats) -> Matrix4:
-    """An affine matrix; its linear part and its translation are rounded by themselves."""
-    linear = rounded(tuple(matrix[:3, :3].reshape(-1).tolist()))
-    x, y, z = rounded(tuple(matrix[:3, 3].tolist()))
-    return (*linear[:3], x), (*linear[3:6], y), (*linear[6:], z), (0.0, 0.0, 0.0, 1.0)
+    """An affine matrix; its linear part and its translation are rounded by themselves.
+
+    Readers verify the mesh by its fingerprint, so nothing may be lost of what `plica.mesh.model_space` rounded already.
+    """
+    a, b, c, d, e, f, g, h, i = _to_model_digits(matrix[:3, :3].reshape(-1).tolist())
+    x, y, z = _to_model_digits(matrix[:3, 3].tolist())
+    return (a, b, c, x), (d, e, f, y), (g, h, i, z), (0.0, 0.0, 0.0, 1.0)
+
+
+def _to_model_digits(values: Sequence[float]) -> Sequence[float]:
+    places = max(places_of(values), TO_MODEL_PLACES)
+    return [round(value, places) + 0.0 for value in values]
 
 
 def _listed(offsets: Offsets) -> ListedOffsets:

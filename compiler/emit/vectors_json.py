@@ -1,4 +1,5 @@
-"""Test vectors as JSON: poses and the strengths that they must give, which every export carries as its proof."""
+"""Test vectors as JSON: poses, the strengths that they must give, and where the skin stands then; every export carries
+them as its proof."""
 
 from __future__ import annotations
 
@@ -6,16 +7,18 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
 from plica.rig.rig import Rig
 from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
 
 if TYPE_CHECKING:
+    from plica.emit.posed_vertices import PosedVertices
     from plica.evaluate.poses import SparsePose
     from plica.evaluate.vectors import Example
 
 VECTORS_FORMAT = "plica-vectors"
-VECTORS_VERSION = 1
+VECTORS_VERSION = 2
 # Strengths are at most some units; two correct implementations in double precision agree far better than this.
 TOLERANCE = 1e-9
 
@@ -25,9 +28,15 @@ def vectors_file(rig: Rig) -> str:
     return f"{safe_file_name(rig.character.name)}.vectors.json"
 
 
-def vectors_bytes(rig: Rig) -> bytes:
-    """The test vectors of a rig: the same bytes from every target that emits them."""
-    return encoded(vectors_text(rig.character.name, _vectors(rig._replace(build=None)), rig.build))
+def vectors_bytes(build: Build) -> bytes:
+    """The test vectors of a build: the same bytes from every target that emits them."""
+    rig, examples = build.rig, _vectors(build.rig._replace(build=None))
+    skin = None
+    if build.attached is not None:
+        from plica.emit.posed_vertices import posed_vertices
+
+        skin = posed_vertices(rig, build.attached, examples)
+    return encoded(vectors_text(rig.character.name, examples, rig.build, skin))
 
 
 @lru_cache(maxsize=2)
@@ -38,7 +47,9 @@ def _vectors(rig: Rig) -> tuple[Example, ...]:
     return tuple(vectors(rig))
 
 
-def vectors_text(character: str, vectors: Iterable[Example], build: str | None = None) -> str:
+def vectors_text(
+    character: str, vectors: Iterable[Example], build: str | None = None, skin: PosedVertices | None = None
+) -> str:
     """Vectors as canonical JSON text, one pose on each line."""
     members: dict[str, Any] = {
         "format": VECTORS_FORMAT,
@@ -53,6 +64,8 @@ def vectors_text(character: str, vectors: Iterable[Example], build: str | None =
             }
             for example in vectors
         ],
+        "skin": None if skin is None else _skin(skin),
+        "posed_vertices": [] if skin is None else _posed_vertices(skin),
     }
     return write_lines(members, encoder())
 
@@ -64,6 +77,24 @@ def _pose(pose: SparsePose) -> dict[str, Any]:
         parts = {"translation": placement.translation, "rotation": placement.rotation, "scale": placement.scale}
         joints[name] = {part: plain(tuple(value)) for part, value in parts.items() if value is not None}
     return {"joints": joints, "controls": {name: plain(value) for name, value in pose.controls.items()}}
+
+
+def _skin(skin: PosedVertices) -> dict[str, Any]:
+    """Which vertices of which mesh, and how exactly."""
+    return {
+        "vertex_count": skin.vertex_count,
+        "fingerprint": skin.fingerprint,
+        "tolerance": skin.tolerance,
+        "vertices": skin.vertices.tolist(),
+    }
+
+
+def _posed_vertices(skin: PosedVertices) -> list[dict[str, Any]]:
+    """Where they stand in each pose."""
+    return [
+        {"vector": number, "positions": positions}
+        for number, positions in zip(skin.vectors, skin.positions.tolist(), strict=True)
+    ]
 
 
 def vectors_schema() -> dict[str, Any]:
@@ -87,6 +118,20 @@ def vectors_schema() -> dict[str, Any]:
         ["joints", "controls"],
     )
     vector = record({"pose": pose, "strengths": by_name}, ["pose", "strengths"])
+    rows = {"type": "integer", "minimum": 0}
+    skin = record(
+        {
+            "vertex_count": rows,
+            "fingerprint": {"type": "string"},
+            "tolerance": {"type": "number", "minimum": 0},
+            "vertices": {"type": "array", "items": rows, "uniqueItems": True},
+        },
+        ["vertex_count", "fingerprint", "tolerance", "vertices"],
+    )
+    posed = record(
+        {"vector": rows, "positions": {"type": "array", "items": numbers(3)}},
+        ["vector", "positions"],
+    )
     top = {
         "format": {"const": VECTORS_FORMAT},
         "version": {"const": VECTORS_VERSION},
@@ -94,10 +139,12 @@ def vectors_schema() -> dict[str, Any]:
         "character": {"type": "string"},
         "tolerance": {"type": "number", "exclusiveMinimum": 0},
         "vectors": {"type": "array", "items": vector},
+        "skin": {"anyOf": [skin, {"type": "null"}]},
+        "posed_vertices": {"type": "array", "items": posed},
     }
     described = {
         "$schema": SCHEMA_DIALECT,
         "title": "Plica test vectors",
-        "description": "Poses of a character and the strengths that they must give.",
+        "description": "Poses of a character, the strengths that they must give, and where its skin stands then.",
     }
     return described | record(top, list(top))

@@ -61,7 +61,7 @@ class JsonTarget(Target):
         from plica.rig.rig_json import encoded, write_rig
 
         name = safe_file_name(build.rig.character.name)
-        rig, files = with_places(build), {vectors_file(build.rig): vectors_bytes(build.rig)}
+        rig, files = with_places(build), {vectors_file(build.rig): vectors_bytes(build)}
         if build.attached is not None:
             from plica.emit.offsets_table import offsets_bytes, with_offsets
 
