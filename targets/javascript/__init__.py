@@ -68,7 +68,7 @@ class JavaScriptTarget(Target):
         from plica.emit.vectors_json import vectors_bytes, vectors_file
 
         text = module_text(with_places(build)).encode("ascii")
-        return {module_file(build.rig): text, vectors_file(build.rig): vectors_bytes(build.rig)}
+        return {module_file(build.rig): text, vectors_file(build.rig): vectors_bytes(build)}
 
 
 def module_file(rig: Rig) -> str:
