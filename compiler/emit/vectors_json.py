@@ -13,6 +13,7 @@ from plica.rig.rig import Rig
 from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
 
 if TYPE_CHECKING:
+    from plica.emit.named_poses import NamedPose
     from plica.emit.posed_vertices import PosedVertices
     from plica.evaluate.poses import SparsePose
     from plica.evaluate.vectors import Example
@@ -36,7 +37,7 @@ def vectors_bytes(build: Build) -> bytes:
         from plica.emit.posed_vertices import posed_vertices
 
         skin = posed_vertices(rig, build.attached, examples)
-    return encoded(vectors_text(rig.character.name, examples, rig.build, skin))
+    return encoded(vectors_text(rig.character.name, examples, rig.build, skin, _named(rig._replace(build=None))))
 
 
 @lru_cache(maxsize=2)
@@ -47,8 +48,19 @@ def _vectors(rig: Rig) -> tuple[Example, ...]:
     return tuple(vectors(rig))
 
 
+@lru_cache(maxsize=2)
+def _named(rig: Rig) -> tuple[NamedPose, ...]:
+    from plica.emit.named_poses import named_poses
+
+    return tuple(named_poses(rig))
+
+
 def vectors_text(
-    character: str, vectors: Iterable[Example], build: str | None = None, skin: PosedVertices | None = None
+    character: str,
+    vectors: Iterable[Example],
+    build: str | None = None,
+    skin: PosedVertices | None = None,
+    named: Iterable[NamedPose] = (),
 ) -> str:
     """Vectors as canonical JSON text, one pose on each line."""
     members: dict[str, Any] = {
@@ -63,6 +75,15 @@ def vectors_text(
                 "strengths": {name: plain(value) for name, value in example.strengths.items()},
             }
             for example in vectors
+        ],
+        "named_poses": [
+            {
+                "kind": one.kind,
+                "name": one.name,
+                "words": one.words,
+                "pose": None if one.pose is None else _pose(one.pose),
+            }
+            for one in named
         ],
         "skin": None if skin is None else _skin(skin),
         "posed_vertices": [] if skin is None else _posed_vertices(skin),
@@ -118,6 +139,15 @@ def vectors_schema() -> dict[str, Any]:
         ["joints", "controls"],
     )
     vector = record({"pose": pose, "strengths": by_name}, ["pose", "strengths"])
+    named = record(
+        {
+            "kind": {"enum": ["pose", "sample"]},
+            "name": {"type": "string"},
+            "words": {"type": "string"},
+            "pose": {"anyOf": [pose, {"type": "null"}]},
+        },
+        ["kind", "name", "words", "pose"],
+    )
     rows = {"type": "integer", "minimum": 0}
     skin = record(
         {
@@ -139,6 +169,7 @@ def vectors_schema() -> dict[str, Any]:
         "character": {"type": "string"},
         "tolerance": {"type": "number", "exclusiveMinimum": 0},
         "vectors": {"type": "array", "items": vector},
+        "named_poses": {"type": "array", "items": named},
         "skin": {"anyOf": [skin, {"type": "null"}]},
         "posed_vertices": {"type": "array", "items": posed},
     }

@@ -40,11 +40,12 @@ class PoseProblem:
 
 @dataclass(frozen=True, eq=False)
 class SculptPose:
-    """One frame with every joint and control of the rig, and what stands in the way.
+    """One frame with every joint and control of the rig, and what stands in the way; `pose`: what is away from rest.
 
-    A strength that cannot be posed has no part in `poses`.
+    A strength that cannot be posed has no part in them.
     """
 
+    pose: SparsePose
     poses: Poses
     problems: tuple[PoseProblem, ...]
 
@@ -97,7 +98,7 @@ class PoseSolver:
         poses = poses_from(self._rig, [pose])
         failed = {problem.values["strength"] for problem in problems}
         problems += self._missed(poses, [item for item in items if isinstance(item, StrengthPose)], failed)
-        return SculptPose(poses, tuple(problems))
+        return SculptPose(pose, poses, tuple(problems))
 
     def _parts(self, name: str, amount: float) -> Iterator[StrengthPose | SparsePose | PoseProblem]:
         """What has to be posed for a strength: drivers, ready poses, or why it cannot be."""

@@ -83,3 +83,19 @@ def test_every_key_of_the_format_is_documented() -> None:
         if name == "kind" and "const" in entry
     }
     assert [kind for kind in sorted(kinds) if f'"{kind}"' not in page] == []
+
+
+def test_named_poses_give_what_they_are_named_for() -> None:
+    """A declared pose has its strengths at their amounts, a sample's pose its strength at 1, by the interpreter."""
+    rig = whole_rig()
+    files = emitted(rig)
+    data, vectors = (json.loads(files[f"wren.{kind}.json"]) for kind in ("rig", "vectors"))
+    named = {one["name"]: one for one in vectors["named_poses"]}
+    samples = [entry["name"] for entry in data["strengths"] if entry["kind"] == "sample"]
+    assert list(named) == [*(pose["name"] for pose in data["poses"]), *samples]
+    assert named["salute"]["words"] == "bent 1, about x of back 11.4592 deg"
+    assert strengths(data, named["salute"]["pose"])["bent"] == pytest.approx(1.0, abs=1e-6)
+    assert list(named["salute"]["pose"]["joints"]) == ["back", "left_upperarm"]
+    assert samples
+    for name in samples:
+        assert strengths(data, named[name]["pose"])[name] == pytest.approx(1.0, abs=1e-9), named[name]["words"]
