@@ -6,6 +6,11 @@ from hypothesis import HealthCheck, settings
 
 # Health checks that measure time would fail on a busy machine; those about the strategies themselves stay.
 settings.register_profile(
-    "plica", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow]
+    "plica",
+    max_examples=50,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("plica")

@@ -13,7 +13,7 @@ from hypothesis import example, given, settings
 from plica import foreign
 from tests.support.hostile import assert_only, assert_plain, hostile
 
-PATIENT = settings(max_examples=300, deadline=None)
+PATIENT = settings(max_examples=100, deadline=None)
 
 HONEST = (
     "lowerarm_lf", "Wren, the otter", "é", "e\u0301", "Ångström", "日本", "葛\U000e0100飾", "Ελλάδα", "עברית",

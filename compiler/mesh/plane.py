@@ -21,6 +21,7 @@ ROUNDS = 12
 BINS = 2048
 FEWEST = 0.5  # share of the points that must have a partner for a plane to be one
 SNAP = 0.01  # of the tolerance: a plane as near to 0 is taken to be at 0
+BETTER = 0.01  # by how much a share must be larger to count as better, so that the first of equals is taken
 LOOSE = 0.002  # of the size: how near a partner must be while the plane is looked for
 
 
@@ -84,8 +85,10 @@ def find_plane(positions: Floats, tolerance: float, normals: Sequence[Vector] = 
         for start in _starts(positions @ way):
             shift, share = _refined(reflected(sample, normal), tree, 2.0 * start * way, np.outer(way, way), close)
             offset = float(shift @ way) / 2.0
-            if best is None or share > best.share + 0.01:
+            if best is None or share > best.share + BETTER:
                 best = MirrorPlane(normal, 0.0 if abs(offset) <= SNAP * tolerance else offset, True, share)
+            if best.share + BETTER >= 1.0:
+                return best  # no other can be better
     return best if best is not None and best.share >= FEWEST else None
 
 
@@ -103,9 +106,11 @@ def find_offsets_between(
         starts = (np.zeros(3), second.mean(axis=0) - mirrored.mean(axis=0), _middle(second) - _middle(mirrored))
         for start in starts:
             shift, share = _refined(reflected(_sample(first), NORMALS[axis]), tree, start, np.eye(3), close)
-            if best is None or share > best.share + 0.01:
+            if best is None or share > best.share + BETTER:
                 x, y, z = shift.tolist()
                 best = MirrorShift(axis, (x, y, z), share)
+            if best.share + BETTER >= 1.0:
+                return best  # no other can be better
     return best if best is not None and best.share >= FEWEST else None
 
 

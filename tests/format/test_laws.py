@@ -76,7 +76,7 @@ def _keeps(text: str) -> str:
     return laid_out.text
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(respaced())
 def test_a_layout_keeps_words_comments_and_meaning_and_is_its_own_layout(text: str) -> None:
     diagnostics = Diagnostics()
@@ -85,7 +85,7 @@ def test_a_layout_keeps_words_comments_and_meaning_and_is_its_own_layout(text: s
     _keeps(text)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(twice())
 def test_blanks_and_line_ends_do_not_matter(texts: tuple[str, str]) -> None:
     one, other = texts
@@ -93,7 +93,7 @@ def test_blanks_and_line_ends_do_not_matter(texts: tuple[str, str]) -> None:
     assert _keeps(one) == _keeps(other)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(mutated())
 def test_a_text_is_laid_out_if_and_only_if_it_has_no_mistakes(text: str) -> None:
     source, result, parsed = Source("text.plica", text), Diagnostics(), Diagnostics()

@@ -22,7 +22,7 @@ from tests.support.meshes import bare_mesh, bilateral
 SIZES = st.sampled_from([0.0, 0.1, 0.5])
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(moving(most=40, frames=20), SIZES, st.sampled_from([1, 32]), st.sampled_from([1, 3, 7, 64]))
 def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: int, size: int) -> None:
     """To the last bit, with the first frame and the first pair that have it, and of its triangle the vertex that faces
@@ -54,7 +54,7 @@ def test_nothing_is_nearer_than_what_is_found(case: Moving, short: float, long: 
     assert worst.vertices.tolist() == first[pairs, facing].tolist()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(moving(most=60), st.integers(1, 70))
 def test_how_frames_are_cut_changes_nothing(case: Moving, size: int) -> None:
     one = (np.arange(len(case.rest)) % 3 < 2).astype(np.float64)

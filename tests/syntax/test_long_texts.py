@@ -34,7 +34,7 @@ MOST_TIMES = 20  # as many bytes of memory as the text has
 @pytest.mark.parametrize("name", LONG)
 def test_memory_is_in_proportion_to_the_text(name: str) -> None:
     """Texts in ASCII: the source, its bytes, its blanked form, a token and a node take a byte for each character."""
-    command = [sys.executable, "-m", "tests.support.bomb_runner", str(2**30), name]
+    command = [sys.executable, "-m", "tests.support.bomb_runner", str(2**30), "both", name]
     environment = {**os.environ, limits.VARIABLE: "spec-bytes=64MiB"}
     done = subprocess.run(command, env=environment, cwd=ROOT, capture_output=True, timeout=1200, check=False)
     assert done.returncode == 0, done.stderr.decode()[-400:]

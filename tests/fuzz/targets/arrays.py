@@ -69,8 +69,8 @@ _NPY = of_bytes(
 )  # fmt: skip
 
 TARGETS = (
-    Target("obj", _obj, of_words(OBJ_WORDS), lines.wavefront, short=600),
-    Target("npz", _npz, one_of(of_zip(lambda name: _NPY), of_zip(lambda name: _NPY, 8)), archives.archives, short=600),
+    Target("obj", _obj, of_words(OBJ_WORDS), lines.wavefront, short=200),
+    Target("npz", _npz, one_of(of_zip(lambda name: _NPY), of_zip(lambda name: _NPY, 8)), archives.archives, short=200),
     Target(
         "image",
         _image,
@@ -91,6 +91,6 @@ TARGETS = (
             )
         ),
         archives.images,
-        short=600,
+        short=200,
     ),
 )

@@ -65,6 +65,6 @@ _TOML = (
 )  # fmt: skip
 
 TARGETS = (
-    Target("json", _json, of_json(depths=(100, 2000)), documents.documents, short=300, longest=32_768, seconds=3.0),
-    Target("toml", _toml, of_words(_TOML), lines.acceptances, short=600),
+    Target("json", _json, of_json(depths=(100, 2000)), documents.documents, short=120, longest=32_768, seconds=3.0),
+    Target("toml", _toml, of_words(_TOML), lines.acceptances, short=200),
 )

@@ -72,7 +72,7 @@ TARGETS = (
         after_first_line({b"figures": of_json(), b"preparations": of_zip(lambda name: _NPY)}, of_bytes()),
         documents.figures,
         prepare=_known,
-        short=60,
+        short=30,
         longest=65_536,
     ),
 )

@@ -95,16 +95,16 @@ _RAW_USD = of_bytes((b"PXR-USDC", b"TOKENS\0\0", b"PATHS\0\0\0", b"FIELDS\0\0", 
 
 TARGETS = (
     Target(
-        "gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, documents.gltf, short=400, longest=32_768
+        "gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, documents.gltf, short=150, longest=32_768
     ),
-    Target("glb", lambda data: _gltf(written("model.glb", data)), of_glb(_DOCUMENT), short=400, longest=32_768),
+    Target("glb", lambda data: _gltf(written("model.glb", data)), of_glb(_DOCUMENT), short=150, longest=32_768),
     Target(
         "usd",
         _usd,
         one_of(of_words(_USD_WORDS), _RAW_USD, of_zip(lambda name: of_words(_USD_WORDS))),
         lines.usd,
         prepare=lambda: _read(written("model.usda", SMALL_STAGE.encode())),
-        short=60,
+        short=30,
         needs=("pxr",),
         seconds=4.0,
         memory=2048 * MIB,  # of addresses: threads of the library reserve them, and use few

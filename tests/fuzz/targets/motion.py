@@ -38,4 +38,4 @@ WORDS = (
     "spine", "upperarm_lf", "lowerarm_rt",
 )  # fmt: skip
 
-TARGETS = (Target("bvh", _bvh, of_words(WORDS), lines.motion_capture, short=500),)
+TARGETS = (Target("bvh", _bvh, of_words(WORDS), lines.motion_capture, short=180),)

@@ -91,6 +91,6 @@ _TOML = (
 )  # fmt: skip
 
 TARGETS = (
-    Target("project", _project, of_words(_TOML), prepare=_root, short=400),
-    Target("outcome", _outcome, of_json(depths=(100, 2000)), short=300),
+    Target("project", _project, of_words(_TOML), prepare=_root, short=150),
+    Target("outcome", _outcome, of_json(depths=(100, 2000)), short=120),
 )
