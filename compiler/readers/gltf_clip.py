@@ -172,15 +172,15 @@ def _tracks(source: _Source, animation: Fields, place: str) -> tuple[list[Animat
             key = (source.joints[node], path)
             if key in tracks:
                 raise UnreadableModel(f"{here} moves what a channel before it moves already")  # section 3.11
-            tracks[key] = _track(source.arrays, samplers[sampler], key, WIDTHS[path], here)
+            tracks[key] = track_of(source.arrays, samplers[sampler], key, WIDTHS[path], here)
         elif node is not None and node in source.morphs and path == "weights":
             if node in weights:
                 raise UnreadableModel(f"{here} moves what a channel before it moves already")
-            weights[node] = _track(source.arrays, samplers[sampler], (node, path), len(source.morphs[node]), here)
+            weights[node] = track_of(source.arrays, samplers[sampler], (node, path), len(source.morphs[node]), here)
     return list(tracks.values()), list(weights.values())
 
 
-def _track(arrays: GltfArrays, sampler: Fields, moved: tuple[int, str], width: int, place: str) -> AnimationTrack:
+def track_of(arrays: GltfArrays, sampler: Fields, moved: tuple[int, str], width: int, place: str) -> AnimationTrack:
     """The track of what is moved, a joint or a node, and its path; `width` numbers belong to one key."""
     joint, path = moved
     interpolation = text(sampler, "interpolation", place) or "LINEAR"

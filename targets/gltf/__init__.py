@@ -50,18 +50,31 @@ class GltfTarget(Target):
         }
     )
 
-    form: str = option("plain", "plain: weights of 0, moved by whoever loads the file")
+    form: str = option(
+        "plain",
+        "plain: weights of 0, moved by whoever loads the file; baked: clips move them, by channels of their own",
+    )
+    clip: tuple[str, ...] = option(
+        (), "with form=baked, a file of clips beside the model's own: glTF 2.0, OpenUSD or BVH", names_files=True
+    )
+    error: float = option(0.001, "with form=baked, how far a weight may be off, above 0 and below 1")
     tangents: bool = option(False, "with --normals, also write how shapes turn the tangents that the file has")
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The file and what it names; nothing, after diagnostics, where it cannot be written."""
         from plica.targets.gltf.emit import FORMS, GltfOptions, gltf_files
 
-        if self.form not in FORMS:
-            problem = f"it must be one of {', '.join(FORMS)}"
-            diagnostics.add("bad-target-option", None, target=self.name, option="form", problem=problem)
+        problems = {
+            "form": None if self.form in FORMS else f"it must be one of {', '.join(FORMS)}",
+            "clip": "it needs form=baked" if self.clip and self.form != "baked" else None,
+            "error": None if 0.0 < self.error < 1.0 else "it must be above 0 and below 1",
+        }
+        for name, problem in problems.items():
+            if problem is not None:
+                diagnostics.add("bad-target-option", None, target=self.name, option=name, problem=problem)
+        if any(problems.values()):
             return {}
-        return gltf_files(build, GltfOptions(self.form, self.tangents), diagnostics)
+        return gltf_files(build, GltfOptions(self.form, self.tangents, self.clip, self.error), diagnostics)
 
 
 TARGET = GltfTarget()

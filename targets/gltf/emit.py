@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -10,14 +10,19 @@ from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
+from plica.quantities import number
+from plica.readers.clip_reader import find_clips
 from plica.readers.gltf_arrays import GltfArrays
+from plica.readers.gltf_clip import read_gltf_clips
 from plica.readers.gltf_skeleton import skeleton_of_document
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.model_reader import tell
 from plica.rig.rig import Rig
 from plica.targets.gltf.additions import Additions, Document
+from plica.targets.gltf.baking import BakedClip, Baking, bake_own, baking_of
 from plica.targets.gltf.carried_rig import carry_rig
 from plica.targets.gltf.container import NamedFiles, SourceModel, files_of, named_files, read_source
+from plica.targets.gltf.other_clips import bake_other
 from plica.targets.gltf.own_channels import widen_channels
 from plica.targets.gltf.placing import PlacedShapes, place_shapes
 from plica.targets.gltf.turning import no_turning, turning_of
@@ -27,10 +32,13 @@ TARGET: Final = "gltf"
 
 
 class GltfOptions(NamedTuple):
-    """How the file is written: its form, and whether tangents turn with normals."""
+    """How the file is written: its form, whether tangents turn with normals, and for `baked` files of clips beside the
+    model's own, and how far a weight may be off."""
 
     form: str = "plain"
     tangents: bool = False
+    clips: tuple[str, ...] = ()
+    error: float = 0.001
 
 
 class FinishedModel(NamedTuple):
@@ -46,8 +54,15 @@ class FinishedModel(NamedTuple):
 
 Extend = Callable[[FinishedModel, Rig], Document]
 """A form that adds to a finished document: the document to be written, with what was added."""
-FORMS: Final[dict[str, Extend]] = {"plain": lambda finished, rig: finished.document}
-"""The forms, and what each adds."""
+
+
+def _as_it_is(finished: FinishedModel, rig: Rig) -> Document:
+    """Nothing is added."""
+    return finished.document
+
+
+FORMS: Final[dict[str, Extend]] = {"plain": _as_it_is, "baked": _as_it_is}
+"""The forms, and what each adds to a document with shapes and, in the form `baked`, clips."""
 
 
 def gltf_files(build: Build, options: GltfOptions, diagnostics: Diagnostics) -> dict[str, bytes]:
@@ -85,16 +100,51 @@ def _files(build: Build, path: Path, options: GltfOptions, diagnostics: Diagnost
 def _finished(
     build: Build, path: Path, model: SourceModel, options: GltfOptions, additions: Additions, diagnostics: Diagnostics
 ) -> FinishedModel:
-    document, geometry = model.document, build.rig.character.geometry
+    document, rig = model.document, build.rig
     arrays = GltfArrays(path)
-    found = skeleton_of_document(document, () if geometry is None else geometry.meshes)
-    joints = {joint.name: node for joint, node in zip(found.skeleton.joints, found.nodes, strict=True)}
     turning = turning_of(arrays, options.tangents) if build.normals else no_turning
-    placed = place_shapes(document, build.rig, build.attached, additions, turning)
-    widen_channels(document, arrays, placed.grown, additions)
-    if not carry_rig(document, build.rig, options.form, placed):
+    placed = place_shapes(document, rig, build.attached, additions, turning)
+    finished = FinishedModel(document, placed, _joint_nodes(document, rig))
+    clips: list[BakedClip] = []
+    if options.form == "baked" and build.attached is not None:
+        build.step("baking clips")
+        baking = baking_of(document, rig, build.attached, placed, additions, options.error)
+        own = read_gltf_clips(path) if document.get("animations") else ()
+        clips = bake_own(baking, arrays, own, diagnostics)
+        clips += _other_clips(build, baking, finished, options.clips, diagnostics)
+        _tell_clips(clips, diagnostics)
+    widen_channels(document, arrays, placed.grown, additions, {clip.animation for clip in clips})
+    if not carry_rig(document, rig, options.form, placed, [clip.as_extras() for clip in clips]):
         diagnostics.add("gltf-extras-taken", None, what="the rig", place="the file and of its asset")
-    return FinishedModel(document, placed, {joint.name: joints[joint.name] for joint in build.rig.skeleton})
+    return finished
+
+
+def _joint_nodes(document: Document, rig: Rig) -> dict[str, int]:
+    geometry = rig.character.geometry
+    found = skeleton_of_document(document, () if geometry is None else geometry.meshes)
+    nodes = {joint.name: node for joint, node in zip(found.skeleton.joints, found.nodes, strict=True)}
+    return {joint.name: nodes[joint.name] for joint in rig.skeleton}
+
+
+def _other_clips(
+    build: Build, baking: Baking, finished: FinishedModel, files: Iterable[str], diagnostics: Diagnostics
+) -> list[BakedClip]:
+    geometry = build.rig.character.geometry
+    unit = 1.0 if geometry is None or geometry.unit is None else geometry.unit
+    result = []
+    for file in files:
+        for clip in find_clips(Path(file), file, None, diagnostics):
+            if len(clip.times):
+                result.append(bake_other(baking, clip, finished.joints, unit, diagnostics))
+    return result
+
+
+def _tell_clips(clips: Iterable[BakedClip], diagnostics: Diagnostics) -> None:
+    """How many keys each clip has now, and how far off they are: a note, or a warning where that is too far."""
+    for clip in clips:
+        rule = "gltf-clip-baked" if clip.largest_error <= clip.error else "gltf-clip-inexact"
+        largest, error = number(clip.largest_error), number(clip.error)
+        diagnostics.add(rule, None, clip=clip.name, keys=counted(clip.most_keys, "key"), largest=largest, error=error)
 
 
 def _tell(build: Build, placed: PlacedShapes, beside: NamedFiles, diagnostics: Diagnostics) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -16,12 +16,17 @@ _POINTER = re.compile(r"/(nodes|meshes)/(0|[1-9][0-9]{0,8})/weights")
 
 
 def widen_channels(
-    document: Document, arrays: GltfArrays, grown: Mapping[int, tuple[int, int]], additions: Additions
+    document: Document,
+    arrays: GltfArrays,
+    grown: Mapping[int, tuple[int, int]],
+    additions: Additions,
+    done: Collection[int] = (),
 ) -> None:
     """Weights of 0 for the new targets in every key of channels that move the weights of `grown` nodes.
 
-    `grown`: by node, how many targets its mesh had and has. `arrays`: of the file as it was. Channels that point at
-    weights by KHR_animation_pointer are widened too. Raises UnreadableModel.
+    `grown`: by node, how many targets its mesh had and has. `arrays`: of the file as it was. `done`: animations that
+    give nodes new weights already. Channels that point at weights by KHR_animation_pointer are widened in all of them.
+    Raises UnreadableModel.
     """
     meshes = {document["nodes"][node]["mesh"]: sizes for node, sizes in grown.items()}
     objects(document, "animations", "the file")
@@ -34,8 +39,9 @@ def widen_channels(
         channels: list[Document] = animation.get("channels") or []
         uses = [channel.get("sampler") for channel in channels]
         for channel in channels:
-            sizes = _sizes(fields(channel.get("target"), f"{place} target"), grown, meshes)
-            if sizes is None:
+            target = fields(channel.get("target"), f"{place} target")
+            sizes = _sizes(target, grown, meshes)
+            if sizes is None or (number in done and weights_node(target) is not None):
                 continue
             sampler = index_of(channel.get("sampler"), len(samplers), f"{place} sampler")
             key = (sampler, sizes[1])

@@ -13,25 +13,30 @@ import pytest
 import plica
 from plica.rig.carried import carried_in, rig_of_extras
 from tests.support import node
+from tests.support.data import ROOT
 from tests.variants.characters import CHARACTERS
-from tests.variants.law import MODEL, spec_of, write_variation
+from tests.variants.law import MODEL, poses_of, spec_of, write_variation
 from tests.variants.model_file import Floats
 from tests.variants.table import VARIANTS
 
 WREN = next(character for character in CHARACTERS if character.name == "wren")
+ROUNDS = ROOT / "specs" / "wren" / "data" / "clips" / "rounds.glb"
 NAMES = ("written_again", "mesh_in_centimetres", "file_in_centimetres", "rest_posed_rigid_parts", "cut")
 
 
 class Written:
     """One variation, built into `out` in its folder."""
 
-    def __init__(self, name: str, folder: Path) -> None:
+    def __init__(self, name: str, folder: Path, model: bytes | None = None, **options: str) -> None:
+        """`model`: another file in the place of the variation's."""
         self.folder = folder
-        variation = next(variant for variant in VARIANTS if variant.name == name).make(WREN)
-        write_variation(variation, folder)
-        (folder / "spec.plica").write_text(spec_of(variation), "utf-8")
+        self.variation = next(variant for variant in VARIANTS if variant.name == name).make(WREN)
+        write_variation(self.variation, folder)
+        (folder / "spec.plica").write_text(spec_of(self.variation), "utf-8")
+        if model is not None:
+            (folder / MODEL).write_bytes(model)
         self.character = plica.compile_file(folder / "spec.plica")
-        self.built = plica.build_files(self.character, ["gltf"])
+        self.built = plica.build_files(self.character, ["gltf"], options={"gltf": options})
         assert self.built.ok, self.built.diagnostics
         plica.write_files(self.built, folder / "out")
         self.file = folder / "out" / "c.rigged.glb"
@@ -53,7 +58,14 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Written
 
     def get(name: str) -> Written:
         if name not in made:
-            made[name] = Written(name, tmp_path_factory.mktemp(name))
+            folder = tmp_path_factory.mktemp(name)
+            if name == "baked":
+                made[name] = Written("written_again", folder, form="baked", clip=str(ROUNDS))
+            elif name == "baked_again":
+                model = get("baked").file.read_bytes()
+                made[name] = Written("written_again", folder, model, form="baked", error="0.0005")
+            else:
+                made[name] = Written(name, folder)
         return made[name]
 
     return get
@@ -126,7 +138,7 @@ def test_the_rig_travels_in_the_extras(written: Callable[[str], Written]) -> Non
     assert {entry["shape"] for entry in held["targets"]} == {shape.name for shape in rig.shapes}
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, "baked", "baked_again"])
 def test_the_khronos_validator_finds_nothing_new(name: str, written: Callable[[str], Written]) -> None:
     """gltf-validator 2.0.0-dev.3.10 of the Khronos Group, on the model and on what was written."""
     one = written(name)
@@ -134,3 +146,105 @@ def test_the_khronos_validator_finds_nothing_new(name: str, written: Callable[[s
     assert isinstance(found, dict)
     before, after = ({tuple(each[:2]) for each in held} for held in found.values())
     assert after <= before
+
+
+def places_of(one: Written, jobs: list[dict[str, Any]]) -> list[Floats]:
+    """Where three 0.187 puts the vertices: a list of positions (poses, v, 3) for each job."""
+    parts = [[part.in_gltf.node, part.primitives[0]] for part in one.built.attached.mesh.parts]
+    for number, job in enumerate(jobs):
+        job |= {"file": str(one.file), "parts": parts, "out": str(one.folder / f"{number}.positions")}
+    (one.folder / "jobs.json").write_text(json.dumps(jobs), "utf-8")
+    node.answer("gltf_positions.mjs", one.folder / "jobs.json")
+    return [np.fromfile(job["out"]).reshape(len(job.get("poses", job.get("times"))), -1, 3) for job in jobs]
+
+
+def weights_of(one: Written, strengths: plica.Strengths, frame: int) -> dict[str, list[float]]:
+    """The weights of every node's targets, from the file's extras and the rig's strengths."""
+    held = carried_in(one.document)
+    assert held is not None
+    follows = {shape.name: shape.follows for shape in one.character.rig.shapes}
+    weights = {
+        str(number): [0.0] * len(one.document["meshes"][holder["mesh"]].get("weights", []))
+        for number, holder in enumerate(one.document["nodes"])
+        if "mesh" in holder
+    }
+    for entry in held["targets"]:
+        for number, target in entry["weights"]:
+            weights[str(number)][target] = float(strengths[follows[entry["shape"]]][frame])
+    return weights
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_three_shows_the_skin_that_plica_computes(name: str, written: Callable[[str], Written]) -> None:
+    """three 0.187.0 adds the targets and skins the vertices by the file's own matrices."""
+    one = written(name)
+    pose = poses_of(one.variation, one.character)
+    strengths = plica.compute_strengths(one.character, pose)
+    worlds = one.variation.worlds()
+    poses = [
+        {
+            "worlds": {number: world[frame].T.ravel().tolist() for number, world in enumerate(worlds)},
+            "weights": weights_of(one, strengths, frame),
+        }
+        for frame in range(worlds.shape[1])
+    ]
+    (places,) = places_of(one, [{"poses": poses}])
+    mesh = plica.attach_mesh(one.character)
+    expected = plica.deform_mesh(mesh, pose).positions
+    bare = plica.deform_mesh(mesh, pose, shapes=False).positions
+    geometry = one.character.rig.character.geometry
+    unit = 1.0 if geometry.unit is None else geometry.unit
+    size = float(np.ptp(expected, axis=1).max())
+    np.testing.assert_allclose(unit * places, expected, atol=2e-6 * size)
+    assert np.abs(expected - bare).max() > 1e-3 * size, "the shapes do something in these poses"
+
+
+def off_at_most(one: Written, error: float, places: Floats) -> float:
+    """How far a vertex may be away where every weight may be off by `error`, and all else by single precision."""
+    attached = one.built.attached
+    assert attached is not None
+    return error * sum(size.largest for size in attached.sizes.values()) + 2e-6 * float(np.ptp(places, axis=1).max())
+
+
+def test_three_plays_clips_with_the_shapes_on(written: Callable[[str], Written]) -> None:
+    """A clip of another file, carried over; three 0.187.0 plays its channels."""
+    one = written("baked")
+    (motion,) = plica.read_clips(one.character, ROUNDS).clips
+    frames = np.arange(0, len(motion.times), 17)
+    (places,) = places_of(one, [{"animation": 0, "times": motion.times[frames].tolist()}])
+    mesh = plica.attach_mesh(one.character)
+    expected, bare = (plica.deform_mesh(mesh, motion.poses, shapes=on).positions[frames] for on in (True, False))
+    np.testing.assert_allclose(places, expected, atol=off_at_most(one, 0.001, expected))
+    assert np.abs(expected - bare).max() > 1e-3, "the shapes do something in this clip"
+
+
+def test_animations_of_the_file_keep_its_targets_and_move_the_shapes(written: Callable[[str], Written]) -> None:
+    """The file that came out is a model with targets and a clip that moves them, and gets the same shapes once more."""
+    one, before = written("baked_again"), written("baked")
+    names = one.document["meshes"][0]["extras"]["targetNames"]
+    own = before.document["meshes"][0]["extras"]["targetNames"]
+    assert names[: len(own)] == own
+    assert "left_swell 2" in names
+    (motion,) = plica.read_clips(one.character, one.folder / MODEL).clips
+    frames = np.arange(0, len(motion.times), 23)
+    (places,) = places_of(one, [{"animation": 0, "times": motion.times[frames].tolist()}])
+    mesh = plica.attach_mesh(one.character)
+    expected = plica.deform_mesh(mesh, motion.poses).positions[frames]
+    np.testing.assert_allclose(places, expected, atol=off_at_most(one, 2 * 0.0005, expected))
+    held = carried_in(one.document)
+    assert held is not None
+    (clip,) = held["clips"]
+    assert clip["error"] == 0.0005
+    assert all(0.0 < channel["largest_error"] <= 0.0005 and channel["checked"] > 1000 for channel in clip["channels"])
+
+
+def test_weight_channels_of_the_file_get_zeros_for_new_targets(
+    written: Callable[[str], Written], tmp_path: Path
+) -> None:
+    """In the form `plain` a clip that moves the file's own targets moves them as it did."""
+    before = written("baked")
+    one = Written("written_again", tmp_path, before.file.read_bytes())
+    times = np.linspace(0.0, 5.9, 12)
+    (places,) = places_of(one, [{"animation": 0, "times": times.tolist()}])
+    (expected,) = places_of(before, [{"animation": 0, "times": times.tolist()}])
+    np.testing.assert_array_equal(places, expected)

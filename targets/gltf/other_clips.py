@@ -1,0 +1,144 @@
+"""Clips of other files as new animations of a document: the joints' motion, carried over to the character.
+
+Each joint moves at the clip's frames, in straight lines (rotations along the shortest arc) between them; shapes follow
+what a program then shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from plica.diagnostics import Diagnostics
+from plica.evaluate.poses import Poses, rest_poses, rest_scales
+from plica.evaluate.retarget import poses_from_clip
+from plica.mesh.arrays import Floats
+from plica.readers.clip import Clip
+from plica.readers.gltf_clip import AnimationTrack, sample
+from plica.readers.model_outline import UnreadableModel
+from plica.rig.rig import Rig
+from plica.targets.gltf.additions import Additions, Document
+from plica.targets.gltf.baking import BakedClip, Baking
+from plica.targets.gltf.placing import OwnTarget
+
+FRAMES_A_SECOND: Final = 60.0
+"""A clip that says what happens between its frames is looked at so many times a second at least."""
+_SAME: Final = 1e-6
+"""What a joint may be away from where its node rests, as a share of what that is, without being moved."""
+_PATHS: Final = ("rotation", "translation", "scale")
+
+
+def bake_other(
+    baking: Baking, clip: Clip, joints: Mapping[str, int], unit: float, diagnostics: Diagnostics
+) -> BakedClip:
+    """A new animation with a clip's motion and the weights that shapes have in it.
+
+    joints: the nodes of the rig's joints; unit: metres in a length of the document. Raises UnreadableModel where nodes
+    cannot be animated.
+    """
+    dense = clip if clip.between is None else clip.between(_places(clip.times))
+    poses = poses_from_clip(baking.rig, dense, diagnostics)
+    times = dense.times - min(float(dense.times[0]), 0.0)
+    keys = np.unique(times.astype(np.float32))
+    if len(keys) != len(times):
+        raise UnreadableModel(f"the clip `{clip.name}` has frames that single precision cannot tell apart")
+    tracks = _tracks(baking.rig, poses, keys.astype(np.float64))
+    animation: Document = {"name": clip.name, "channels": [], "samplers": []}
+    baking.document.setdefault("animations", []).append(animation)
+    _write(animation, tracks, baking.document, joints, unit, baking.additions, keys.astype(np.dtype("<f4")))
+    number = len(baking.document["animations"]) - 1
+
+    def shown(places: Floats) -> Poses:
+        rotations, translations, scales = (
+            np.stack([sample(tracks[joint, path], places) for joint in poses.joints], axis=1) for path in _PATHS
+        )
+        controls = np.empty((len(places), len(poses.control_names)))
+        for column, values in enumerate(poses.controls.T):
+            controls[:, column] = np.interp(places, keys, values)
+        return Poses(poses.joints, rotations, translations, poses.control_names, controls, scales)
+
+    own_columns = {
+        control.morph: poses.control_names.index(control.name)
+        for control in baking.rig.controls
+        if control.morph is not None and control.name in poses.control_names
+    }
+
+    def own(target: OwnTarget, places: Floats) -> Floats:
+        if target.name not in own_columns:
+            return np.zeros(len(places))
+        return np.interp(places, keys, poses.controls[:, own_columns[target.name]])
+
+    baked = baking.channels(number, clip.name, keys.astype(np.float64), shown, own)
+    if not animation["channels"]:
+        raise UnreadableModel(f"the clip `{clip.name}` moves nothing of the character")
+    return baked
+
+
+def _places(times: Floats) -> Floats:
+    """A clip's key times, and as many between them that none is far from the next."""
+    start, end = float(times[0]), float(times[-1])
+    between = start + np.arange(int((end - start) * FRAMES_A_SECOND) + 1) / FRAMES_A_SECOND
+    return np.unique(np.concatenate([times, between]).astype(np.float32)).astype(np.float64)
+
+
+def _tracks(rig: Rig, poses: Poses, times: Floats) -> dict[tuple[str, str], AnimationTrack]:
+    """What every joint of the rig does, in single precision, as the file will have it.
+
+    Rotations have the sign of the one before, so that the way between them is the short one.
+    """
+    still = rest_poses(rig, poses.frames)
+    scales = rest_scales(rig, poses.frames)
+    given = {name: column for column, name in enumerate(poses.joints)}
+    result = {}
+    for number, joint in enumerate(still.joints):
+        column = given.get(joint)
+        whole = still if column is None else poses
+        at = number if column is None else column
+        moved = whole.scales if column is not None else None
+        parts = {
+            "rotation": _one_way(whole.rotations[:, at]),
+            "translation": whole.translations[:, at],
+            "scale": scales[:, number] if moved is None else moved[:, at],
+        }
+        for path, values in parts.items():
+            single = values.astype(np.float32).astype(np.float64)
+            result[joint, path] = AnimationTrack(number, path, times, single, "LINEAR")
+    return result
+
+
+def _one_way(rotations: Floats) -> Floats:
+    """Unit quaternions (n, 4), each in the hemisphere of the one before."""
+    unit = rotations / np.linalg.norm(rotations, axis=1, keepdims=True)
+    flips = np.cumprod(np.where((unit[1:] * unit[:-1]).sum(axis=1) < 0.0, -1.0, 1.0))
+    return np.asarray(unit * np.concatenate([[1.0], flips])[:, None])
+
+
+def _write(
+    animation: Document,
+    tracks: Mapping[tuple[str, str], AnimationTrack],
+    document: Document,
+    joints: Mapping[str, int],
+    unit: float,
+    additions: Additions,
+    keys: np.ndarray[tuple[int, ...], np.dtype[np.float32]],
+) -> None:
+    """A channel for whatever moves, or stands otherwise than the node rests."""
+    inputs: dict[int, int] = {}
+    for (joint, path), track in tracks.items():
+        node: Document = document["nodes"][joints[joint]]
+        values = (track.values / unit if path == "translation" else track.values).astype(np.dtype("<f4"))
+        default = {"rotation": (0.0, 0.0, 0.0, 1.0), "translation": (0.0,) * 3, "scale": (1.0,) * 3}[path]
+        rest = np.array(node.get(path, default))
+        if np.abs(values - rest).max(initial=0.0) <= _SAME * max(1.0, float(np.abs(rest).max())):
+            continue
+        if "matrix" in node:
+            raise UnreadableModel(f"node {joints[joint]} has a matrix, so that nothing can animate it (section 3.11)")
+        count = 1 if np.all(values == values[0]) else len(values)
+        if count not in inputs:
+            inputs[count] = additions.dense(keys[:count], bounds=True)
+        output = additions.dense(values[:count])
+        animation["samplers"].append({"input": inputs[count], "interpolation": "LINEAR", "output": output})
+        target = {"node": joints[joint], "path": path}
+        animation["channels"].append({"sampler": len(animation["samplers"]) - 1, "target": target})
