@@ -16,6 +16,7 @@ from plica.emit.prepare import prepare
 from plica.emit.publish import publish, tell_outdated
 from plica.errors import NothingBuiltError
 from plica.pipeline import Compiled
+from plica.rig.rig import unbuilt
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
@@ -182,7 +183,7 @@ def _compiled(character: Character) -> Compiled:
         return character.compiled
     rig = rig_of(character)
     folds = tuple(fold._replace(mask=None) for fold in rig.folds)
-    return Compiled((), (), None, rig._replace(build=None, offsets=None, folds=folds), character.origins)
+    return Compiled((), (), None, unbuilt(rig)._replace(offsets=None, folds=folds), character.origins)
 
 
 def _output(built: BuiltFiles) -> OutputSet:

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal, NamedTuple
 from plica.diff.renaming import Renamed, declared_names, rewritten, tables_of
 from plica.kinds.expectations import expectation_kind
 from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
-from plica.rig.rig import Expectation, Pose, Rig
+from plica.rig.rig import OF_THE_BUILD, Expectation, Pose, Rig
 from plica.rig.strengths import Sample
 
 What = Literal["added", "removed", "renamed", "changed"]
@@ -136,8 +136,8 @@ def _named_pairs(old: Rig, new: Rig) -> list[_EntryPair]:
     fields: dict[str, str] = {}
     for table in Rig._fields:
         before, after = getattr(old, table), getattr(new, table)
-        if table in ("expectations", "offsets", "build"):
-            continue  # the first two are paired by other means; which build a rig is of says nothing of what it does
+        if table in ("expectations", "offsets", *OF_THE_BUILD):
+            continue  # the first two are paired by other means
         if table in _KINDS or table == "strengths":
             listed = [_EntryPair(table, *pair) for pair in _by_identity(before, after, fields)]
             if table == "fields":

@@ -16,12 +16,12 @@ from plica.diff.strength_comparison import StrengthChange
 from plica.diff.value_text import ARROW, text_of, unit_of
 from plica.diff.verdicts import NAMES, Harm, Verdict
 from plica.kinds.complete import complete
-from plica.rig.rig import Rig
+from plica.rig.rig import OF_THE_BUILD, Rig
 
 PACKAGE: Final = "plica.diff.judgements"
 ANY: Final = ""
 """Every table, or every field of a table."""
-TABLES: Final = (*(name for name in Rig._fields if name != "build"), FILES, ACCEPTS, FINDINGS, TEXTS)
+TABLES: Final = (*(name for name in Rig._fields if name not in OF_THE_BUILD), FILES, ACCEPTS, FINDINGS, TEXTS)
 """All tables that facts are about; which build a rig is of says nothing of what it does."""
 
 

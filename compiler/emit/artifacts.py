@@ -9,7 +9,7 @@ from importlib.metadata import EntryPoint
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.features import check_features
-from plica.emit.identity import build_id
+from plica.emit.identity import build_id, made_from
 from plica.emit.output_set import OutputSet
 from plica.emit.registry import load
 from plica.emit.target import Options, Target
@@ -47,7 +47,8 @@ def build_targets(
     targets = _configured(requests, diagnostics, None if registered is None else dict(registered))
     options = next((made for _, target in targets if (made := target.masks()) is not None), None)
     identity = build_id(build.rig, build.sources, build.normals, options)
-    build = replace(build, rig=build.rig._replace(build=identity), mask_options=options)
+    rig = build.rig._replace(build=identity, made_from=made_from(build.rig, build.sources))
+    build = replace(build, rig=rig, mask_options=options)
     files: dict[str, bytes] = {}
     owners: dict[str, list[str]] = {}
     for name, target in targets:

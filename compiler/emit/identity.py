@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from plica import __version__
 from plica.rig.files import files_of
-from plica.rig.rig import Rig
+from plica.rig.rig import MadeFrom, Rig, SourceFile, unbuilt
 from plica.rig.rig_json import encoded, encoder, write_rig
 from plica.workspace import Refused
 
@@ -68,5 +68,12 @@ def build_id(rig: Rig, sources: BuildSources | None, normals: bool, masks: MaskO
     encode = encoder()
     chosen = None if masks is None or masks == type(masks)() else masks._asdict()
     facts = [__version__, normals, chosen, [] if sources is None else [list(pair) for pair in sources.digests]]
-    text = write_rig(rig._replace(build=None)) + encode(facts)
+    text = write_rig(unbuilt(rig)) + encode(facts)
     return sha256(encoded(text)).hexdigest()[:DIGITS]
+
+
+def made_from(rig: Rig, sources: BuildSources | None) -> MadeFrom:
+    """What a build of a rig is made from: files that were not there are left out."""
+    files = () if sources is None else sources.digests
+    digest = sha256(encoded(write_rig(unbuilt(rig)))).hexdigest()
+    return MadeFrom(__version__, digest, tuple(SourceFile(*pair) for pair in files if pair[1]))

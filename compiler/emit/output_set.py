@@ -13,7 +13,8 @@ from hashlib import sha256
 from typing import Any, Final, NamedTuple
 
 from plica.emit.output_file_names import safe_file_name
-from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, write_lines
+from plica.rig.rig_json import encoded, encoder, write_lines
+from plica.rig.rig_schema import schema_head
 
 FORMAT: Final = "plica-build"
 VERSION: Final = 1
@@ -139,14 +140,11 @@ def manifest_schema() -> dict[str, Any]:
         "build": build,
         "files": {"type": "array", "items": _record(entry)},
     }
-    described = {
-        "$schema": SCHEMA_DIALECT,
-        "title": "Plica build",
-        "description": "The files that builds of a character wrote, and the build that each belongs to.",
-    }
+    description = "The files that builds of a character wrote, and the build that each belongs to."
+    described = schema_head("build", VERSION, "Plica build", description)
     return described | _record(top)
 
 
 def _record(properties: dict[str, Any]) -> dict[str, Any]:
-    """An object that has exactly these keys."""
-    return {"type": "object", "properties": properties, "required": list(properties), "additionalProperties": False}
+    """An object that has these keys."""
+    return {"type": "object", "properties": properties, "required": list(properties)}

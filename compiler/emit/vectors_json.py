@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
-from plica.rig.rig import Rig
-from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, plain, write_lines
+from plica.rig.rig import Rig, unbuilt
+from plica.rig.rig_json import encoded, encoder, plain, write_lines
+from plica.rig.rig_schema import schema_head
 
 if TYPE_CHECKING:
     from plica.emit.named_poses import NamedPose
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 VECTORS_FORMAT = "plica-vectors"
 VECTORS_VERSION = 2
+VECTORS_MINOR = 0
 # Strengths are at most some units; two correct implementations in double precision agree far better than this.
 TOLERANCE = 1e-9
 
@@ -31,13 +33,13 @@ def vectors_file(rig: Rig) -> str:
 
 def vectors_bytes(build: Build) -> bytes:
     """The test vectors of a build: the same bytes from every target that emits them."""
-    rig, examples = build.rig, _vectors(build.rig._replace(build=None))
+    rig, examples = build.rig, _vectors(unbuilt(build.rig))
     skin = None
     if build.attached is not None:
         from plica.emit.posed_vertices import posed_vertices
 
         skin = posed_vertices(rig, build.attached, examples)
-    return encoded(vectors_text(rig.character.name, examples, rig.build, skin, _named(rig._replace(build=None))))
+    return encoded(vectors_text(rig, examples, skin, _named(unbuilt(rig))))
 
 
 @lru_cache(maxsize=2)
@@ -56,18 +58,16 @@ def _named(rig: Rig) -> tuple[NamedPose, ...]:
 
 
 def vectors_text(
-    character: str,
-    vectors: Iterable[Example],
-    build: str | None = None,
-    skin: PosedVertices | None = None,
-    named: Iterable[NamedPose] = (),
+    rig: Rig, vectors: Iterable[Example], skin: PosedVertices | None = None, named: Iterable[NamedPose] = ()
 ) -> str:
     """Vectors as canonical JSON text, one pose on each line."""
     members: dict[str, Any] = {
         "format": VECTORS_FORMAT,
         "version": VECTORS_VERSION,
-        "build": build,
-        "character": character,
+        "minor": VECTORS_MINOR,
+        "build": rig.build,
+        "made_from": plain(rig.made_from),
+        "character": rig.character.name,
         "tolerance": TOLERANCE,
         "vectors": [
             {
@@ -129,7 +129,6 @@ def vectors_schema() -> dict[str, Any]:
             "type": "object",
             "properties": properties,
             "required": required,
-            "additionalProperties": False,
         }
 
     by_name = {"type": "object", "additionalProperties": {"type": "number"}}
@@ -162,10 +161,21 @@ def vectors_schema() -> dict[str, Any]:
         {"vector": rows, "positions": {"type": "array", "items": numbers(3)}},
         ["vector", "positions"],
     )
+    source = record({"file": {"type": "string"}, "sha256": {"type": "string"}}, ["file", "sha256"])
+    made_from = record(
+        {
+            "plica": {"type": "string"},
+            "spec_sha256": {"type": "string"},
+            "sources": {"type": "array", "items": source},
+        },
+        ["plica", "spec_sha256", "sources"],
+    )
     top = {
         "format": {"const": VECTORS_FORMAT},
         "version": {"const": VECTORS_VERSION},
+        "minor": {"type": "integer", "minimum": 0},
         "build": {"type": ["string", "null"]},
+        "made_from": {"anyOf": [made_from, {"type": "null"}]},
         "character": {"type": "string"},
         "tolerance": {"type": "number", "exclusiveMinimum": 0},
         "vectors": {"type": "array", "items": vector},
@@ -173,9 +183,10 @@ def vectors_schema() -> dict[str, Any]:
         "skin": {"anyOf": [skin, {"type": "null"}]},
         "posed_vertices": {"type": "array", "items": posed},
     }
-    described = {
-        "$schema": SCHEMA_DIALECT,
-        "title": "Plica test vectors",
-        "description": "Poses of a character, the strengths that they must give, and where its skin stands then.",
-    }
+    described = schema_head(
+        "vectors",
+        VECTORS_VERSION,
+        "Plica test vectors",
+        "Poses of a character, the strengths that they must give, and where its skin stands then.",
+    )
     return described | record(top, list(top))

@@ -31,7 +31,10 @@ class CombinationKind(NamedTuple):
 
 
 def _called(function: str) -> Callable[[Sequence[str]], str]:
-    return lambda parts: parts[0] if len(parts) == 1 else f"{function}({', '.join(parts)})"
+    """A call, and 0 times all parts: Python's functions alone would lose a part that is not a number."""
+    return lambda parts: (
+        parts[0] if len(parts) == 1 else f"{function}({', '.join(parts)}) + 0.0 * ({' + '.join(parts)})"
+    )
 
 
 _KINDS: Final = (

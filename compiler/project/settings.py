@@ -116,6 +116,7 @@ def schema() -> dict[str, Any]:
         properties[setting.name] = {"description": setting.about, **setting.form, **default}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:plica:schema:project:1",
         "title": "plica.toml: a project of characters",
         "type": "object",
         "additionalProperties": False,

@@ -11,7 +11,7 @@ classes like them where text comes in or schemas go out.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.rig.offsets_table import OffsetsTable
@@ -29,6 +29,7 @@ else:
 
 FORMAT = "plica-rig"
 FORMAT_VERSION = 2
+FORMAT_MINOR = 1
 
 
 class RigJoint(NamedTuple):
@@ -124,11 +125,30 @@ class Expectation(NamedTuple):
     about: About = NOTHING_SAID
 
 
+class SourceFile(NamedTuple):
+    """A file that outputs are computed from (relative to the spec's folder), and the SHA-256 of what it held."""
+
+    file: str
+    sha256: str
+
+
+class MadeFrom(NamedTuple):
+    """What the files of a build were made from.
+
+    `plica`: the version of Plica. `spec_sha256`: of the canonical text of the rig as the spec says it, before anything
+    was computed on a mesh, so comments and layout have no part in it. `sources`: the files that the spec names.
+    """
+
+    plica: str
+    spec_sha256: str
+    sources: tuple[SourceFile, ...]
+
+
 class Rig(NamedTuple):
     """Everything, both sides written out. Strengths stand after those that they are made of.
 
     `offsets` is None until shapes are computed on a mesh, which happens when the rig is built; `build` is the id that
-    all files of one build carry, None before there is one.
+    all files of one build carry, None before there is one, and `made_from` what these are made from.
     """
 
     character: Character
@@ -148,3 +168,14 @@ class Rig(NamedTuple):
     build: str | None = None
     format: Literal["plica-rig"] = "plica-rig"
     version: int = FORMAT_VERSION
+    minor: int = FORMAT_MINOR
+    made_from: MadeFrom | None = None
+
+
+OF_THE_BUILD: Final = ("build", "made_from", "minor")
+"""What a rig says of the build that wrote it; none of it says what the rig does."""
+
+
+def unbuilt(rig: Rig) -> Rig:
+    """The rig without what says which build it is of."""
+    return rig._replace(build=None, made_from=None)

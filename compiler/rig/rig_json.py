@@ -1,6 +1,6 @@
-"""Rig to canonical JSON text and back, and the JSON Schema of it.
+"""Rig to canonical JSON text and back.
 
-Canonical means: one Rig has one text. Keys stand in the order of the records (`format`, `version` and `build` first),
+Canonical means: one Rig has one text. Keys stand in the order of the records (those of `HEAD` first),
 each entry of a top-level list has its own line, floats have the shortest digits that read back exactly (and always a
 point or an exponent), the text is UTF-8 and ends in a line feed. `about` is left out where nothing is said; every
 other key is always there, so that an interpreter need not know defaults. `targets/json/README.md` describes the format.
@@ -18,18 +18,18 @@ from collections.abc import Callable
 from dataclasses import field, make_dataclass
 from functools import cache
 from inspect import cleandoc
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 from plica.plain_data import UnreadableDataError, json_of
-from plica.rig.rig import FORMAT, FORMAT_VERSION, Rig
+from plica.rig.rig import FORMAT, FORMAT_MINOR, FORMAT_VERSION, Rig
 from plica.values import NOTHING_SAID
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
-SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
-_HEAD = ("format", "version", "build")
+HEAD: Final = ("format", "version", "minor", "build", "made_from")
+_ADDED: Final = {"minor": 1, "made_from": 1}  # keys at the top that an older minor version lacks
 LARGEST_NUMBER = 1e30
 """No number of a rig that is read is beyond this: products of a few stay far from where floats end."""
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
@@ -99,9 +99,10 @@ def write_lines(members: dict[str, Any], encode: Callable[[object], str]) -> str
 
 def write_rig(rig: Rig) -> str:
     """The canonical JSON text of a Rig. Raises ValueError where it holds inf or nan, which no checked Rig does."""
-    members: dict[str, Any] = {name: getattr(rig, name) for name in _HEAD}
+    members: dict[str, Any] = {name: getattr(rig, name) for name in HEAD}
+    members["made_from"] = plain(rig.made_from)
     for name in Rig._fields:
-        if name not in _HEAD:
+        if name not in HEAD:
             members[name] = plain(getattr(rig, name))
     return write_lines(members, encoder())
 
@@ -187,7 +188,8 @@ def read_rig(text: str) -> Rig:
     except ValidationError as error:
         raise _in_plain_words(error.errors(include_url=False)) from None
     rig: Rig = reader.likes.record(held.rig)  # type: ignore[attr-defined]
-    missing = _missing_key(data, plain(rig), "")
+    minor = data.get("minor", 0)
+    missing = _missing_key(data, {key: one for key, one in plain(rig).items() if _ADDED.get(key, 0) <= minor}, "")
     if missing is not None:
         raise RigFormatError(missing, _WORDS["missing"])
     huge = _huge_number(data, "")
@@ -216,6 +218,12 @@ def _check_head(data: Any) -> None:
         if isinstance(version, int) and version > FORMAT_VERSION:
             raise RigFormatError("version", f"{version} is newer than this Plica reads ({FORMAT_VERSION})")
         raise RigFormatError("version", f"must be {FORMAT_VERSION}")
+    minor = data.get("minor", 0)
+    if type(minor) is not int or minor < 0:
+        raise RigFormatError("minor", "must be a whole number from 0")
+    if minor > FORMAT_MINOR:
+        # Other readers may ignore what they do not know; Plica compares rigs, and could not say that it is the same.
+        raise RigFormatError("minor", f"{minor} is newer than this Plica reads ({FORMAT_MINOR})")
 
 
 _WORDS = {
@@ -333,44 +341,16 @@ def _huge_number(data: Any, place: str) -> str | None:
     return next((result for item, where in pairs if (result := _huge_number(item, where)) is not None), None)
 
 
-# ---- schema -------------------------------------------------------------------------------------------
+# ---- for schemas --------------------------------------------------------------------------------------
 
 
-def rig_schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of the format, made from the records."""
+def described_records() -> tuple[dict[str, Any], Callable[[str], str]]:
+    """The JSON Schemas of the records by name, as pydantic makes them, and a record's docstring by its name."""
     reader = _reader()
     whole = reader.holder.model_json_schema(ref_template="#/$defs/{model}")
-    definitions: dict[str, Any] = whole["$defs"]
-    top = definitions.pop("Rig")
-    for name, definition in definitions.items():
-        # pydantic before 2.12 leaves these out for dataclasses.
-        definition["description"] = reader.likes.description(name)
-        definition["additionalProperties"] = False
-        properties = definition["properties"]
-        definition["required"] = [key for key in properties if key != "about"]
-        definition.pop("title", None)
-        for entry in properties.values():
-            entry.pop("title", None)
-            entry.pop("default", None)
-        definitions[name] = dict(sorted(definition.items()))
-    names = [*_HEAD, *(name for name in top["properties"] if name not in _HEAD)]
-    properties = {name: top["properties"][name] for name in names}
-    for entry in properties.values():
-        entry.pop("title", None)
-        entry.pop("default", None)
-    properties["version"] = {"const": FORMAT_VERSION}
-    return {
-        "$schema": SCHEMA_DIALECT,
-        "title": "Plica rig",
-        "description": reader.likes.description("Rig"),
-        "type": "object",
-        "properties": properties,
-        "required": names,
-        "additionalProperties": False,
-        "$defs": definitions,
-    }
+    return whole["$defs"], reader.likes.description
 
 
-def schema_text(schema: dict[str, Any]) -> str:
-    """A schema as the text of the file that is published."""
-    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+def optional_keys() -> frozenset[str]:
+    """The keys at the top that files of an older minor version lack."""
+    return frozenset(_ADDED)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from plica.rig.rig import Rig
-from plica.rig.rig_json import SCHEMA_DIALECT, encoded, encoder, write_lines
+from plica.rig.rig_json import encoded, encoder, write_lines
+from plica.rig.rig_schema import schema_head
 from plica.texture.channels import CHANNELS
 from plica.texture.mask_set import SIZES, MaskOptions, MaskSet, Texture
 from plica.texture.texture_memory import bytes_in_memory
@@ -126,19 +127,11 @@ def manifest_schema() -> dict[str, Any]:
         },
         "total": _record(sums),
     }
-    described = {
-        "$schema": SCHEMA_DIALECT,
-        "title": "Plica masks",
-        "description": "Where the mask of each fold of a character stands, and what the masks weigh.",
-    }
+    description = "Where the mask of each fold of a character stands, and what the masks weigh."
+    described = schema_head("masks", MANIFEST_VERSION, "Plica masks", description)
     return described | _record(top)
 
 
 def _record(properties: dict[str, Any]) -> dict[str, Any]:
-    """An object that has exactly these keys."""
-    return {
-        "type": "object",
-        "properties": properties,
-        "required": list(properties),
-        "additionalProperties": False,
-    }
+    """An object that has these keys."""
+    return {"type": "object", "properties": properties, "required": list(properties)}

@@ -29,7 +29,7 @@ from plica.emit.prepare import prepare
 from plica.emit.publish import publish, tell_outdated
 from plica.emit.writer import Written
 from plica.pipeline import compile_file
-from plica.rig.rig_json import schema_text
+from plica.rig.rig_schema import schema_text
 from plica.texture.mask_set import MaskOptions
 from tests.support.cloth import SPEC, bump
 from tests.support.data import ROOT

@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plica.rig.rig import Rig
-from plica.rig.rig_json import RigFormatError, encoded, read_rig, rig_schema, schema_text, write_rig
+from plica.rig.rig_json import RigFormatError, encoded, read_rig, write_rig
+from plica.rig.rig_schema import rig_schema, schema_text
 from tests.targets.rigs import SKELETON, whole_rig
 from tests.targets.strategies import rigs
 

@@ -12,7 +12,8 @@ from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.vectors_json import vectors_schema
 from plica.rig.rig import Rig
-from plica.rig.rig_json import read_rig, schema_text
+from plica.rig.rig_json import read_rig
+from plica.rig.rig_schema import schema_text
 from plica.targets.json import TARGET
 from tests.support.rigs import random_rig
 from tests.targets.golden_files import check_golden

@@ -26,7 +26,8 @@ from plica.emit.writer import write
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.pipeline import compile_file
-from plica.rig.rig_json import read_rig, rig_schema, schema_text, write_rig
+from plica.rig.rig_json import read_rig, write_rig
+from plica.rig.rig_schema import rig_schema, schema_text
 from plica.targets.masks import MasksTarget
 from plica.targets.masks.manifest import manifest_schema
 from plica.texture.co_activation import independent_alternatives
