@@ -19,7 +19,7 @@ from plica.emit.features import ALL_FEATURES, check_features, feature_table, use
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.registry import GROUP, entries, load
 from plica.emit.target import OptionHelp, Target, option
-from plica.rig.rig import Character, Rig
+from plica.rig.rig import Character, Rig, unbuilt
 from plica.rig.rig_json import read_rig
 from plica.rig.strengths import Combination, Combine, Driver, Field
 from plica.source import Source, Span
