@@ -312,7 +312,7 @@ SAID: list[tuple[str, str, str]] = [
     ("smile", '"control": "mood"', "r = (c[0] - 0.25)"),
     ("grinning", '"kind": "weight"', "v[27] = _curve_1(((c[1] - 0.05) - 0.1) / 0.7000000000000001)"),
     ("both", '"how": "product"', "a0 = v[0] * v[4]"),
-    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[42])"),
+    ("either", '"how": "greatest"', "a0 = max(v[0], v[3], v[42]) + 0.0 * (v[0] + v[3] + v[42])"),
     ("up", '"sample": "up"', "v[42] = f[0]"),
 ]
 
