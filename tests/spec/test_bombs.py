@@ -39,7 +39,7 @@ FINDING = {
     "overrides_of_nothing": "nothing-to-override",
 }
 CHAINS = ("chain_of_combines", "chain_of_regions", "chain_of_shapes", "overrides_of_one", "acceptances")
-MOST_SHOWN = 50
+MOST_SHOWN = 10
 
 
 def outcomes(names: tuple[str, ...], stated: str, ways: str = "both") -> dict[str, dict[str, Any]]:
