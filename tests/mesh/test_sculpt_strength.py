@@ -15,16 +15,17 @@ from tests.support.wren import CHARACTER, skinned
 DRIVER = "driver elbow both { reads rotation about x of lowerarm   span 0 deg .. 120 deg }\n"
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with Wren, and a sculpt of hers at 84 degrees, seven tenths of the driver's span."""
-    skinned("", tmp_path)
-    (tmp_path / "wren.plica").write_text(CHARACTER + DRIVER, "utf-8")
-    posed = plica.pose_skin(plica.compile_file(tmp_path / "wren.plica"), at="elbow 0.7")
+    made = tmp_path_factory.mktemp("wren")
+    skinned("", made)
+    (made / "wren.plica").write_text(CHARACTER + DRIVER, "utf-8")
+    posed = plica.pose_skin(plica.compile_file(made / "wren.plica"), at="elbow 0.7")
     sculpt = bumped(posed.positions, int(np.argmax(posed.positions[:, 0])), 0.03, 0.006)
-    (tmp_path / "half.obj").write_bytes(obj(sculpt, posed.mesh.triangles))
-    np.save(tmp_path / "sculpt.npy", sculpt)
-    return tmp_path
+    (made / "half.obj").write_bytes(obj(sculpt, posed.mesh.triangles))
+    np.save(made / "sculpt.npy", sculpt)
+    return made
 
 
 def attached(folder: Path, shape: str) -> AttachedMesh:

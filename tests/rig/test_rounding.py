@@ -96,7 +96,7 @@ def rig_text(paired: Paired | None) -> str:
 
 
 @pytest.mark.parametrize("paired", [None, *PAIRED], ids=["stick", *(paired.folder for paired in PAIRED)])
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_other_last_digits_give_the_same_text(
     paired: Paired | None, seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -114,7 +114,7 @@ def test_without_rounding_they_would_not(monkeypatch: pytest.MonkeyPatch) -> Non
     assert rig_text(None) != before
 
 
-@pytest.mark.parametrize("core", ["Nehalem", "Haswell", "SkylakeX"])
+@pytest.mark.parametrize("core", ["Nehalem", "SkylakeX"])
 def test_other_kernels_of_linear_algebra_build_the_same_bytes(core: str, tmp_path: Path) -> None:
     """OPENBLAS_CORETYPE chooses the kernels of OpenBLAS, which NumPy and SciPy bring; elsewhere it changes nothing."""
     spec = cloth(tmp_path, SPEC.replace('"bump.npz"', '"bump.npz"  posed at lift 0.7'))
