@@ -37,10 +37,20 @@ class ComputedMasks:
 
 
 @dataclass
+class ComputedOffsets:
+    """The offsets file that a build made last, of which mesh and build."""
+
+    attached: Attached
+    build: str | None
+    content: bytes
+
+
+@dataclass
 class Computed:
     """What one target of a build has computed and others need too."""
 
     masks: ComputedMasks | None = None
+    offsets: ComputedOffsets | None = None
 
 
 @dataclass(frozen=True)

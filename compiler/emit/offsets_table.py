@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from plica.emit.build import Build, ComputedOffsets
+from plica.emit.output_file_names import safe_file_name
 from plica.quantities import length, memory
 from plica.rig.offsets_table import ListedInbetween, ListedOffsets, Matrix4, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import Rig
@@ -16,6 +18,27 @@ if TYPE_CHECKING:
 
 TO_MODEL_PLACES: Final = 11
 """At least so many decimal places: nine that `plica.mesh.model_space` leaves, of a file in centimetres."""
+
+
+def offsets_name(rig: Rig) -> str:
+    """The name of the file with a character's offsets."""
+    return f"{safe_file_name(rig.character.name)}.offsets.npz"
+
+
+def offsets_files(build: Build) -> dict[str, bytes]:
+    """The offsets file by its name, the same bytes from every target that emits it; none without a mesh."""
+    attached, identity = build.attached, build.rig.build
+    if attached is None:
+        return {}
+    made = build.computed.offsets
+    if made is None or made.attached is not attached or made.build != identity:
+        made = build.computed.offsets = ComputedOffsets(attached, identity, offsets_bytes(attached, identity))
+    return {offsets_name(build.rig): made.content}
+
+
+def parts_of(attached: Attached) -> tuple[OffsetsPart, ...]:
+    """Which vertices came from where."""
+    return tuple(map(_part, attached.mesh.parts))
 
 
 def offsets_bytes(attached: Attached, build: str | None) -> bytes:
@@ -31,7 +54,7 @@ def offsets_bytes(attached: Attached, build: str | None) -> bytes:
     return offsets_file(OffsetsFile(attached.mesh.vertex_count, shapes, build or "", points))
 
 
-def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> Rig:
+def with_offsets(rig: Rig, attached: Attached, most_listed: int) -> Rig:
     """The rig with its table of offsets; shapes of at most `most_listed` vertices are listed in it as well."""
     shapes = []
     for name, shape in attached.shapes.items():
@@ -53,7 +76,8 @@ def with_offsets(rig: Rig, attached: Attached, file: str, most_listed: int) -> R
             )
         )
     mesh = attached.mesh
-    table = OffsetsTable(file, mesh.vertex_count, attached.fingerprint, tuple(map(_part, mesh.parts)), tuple(shapes))
+    parts = parts_of(attached)
+    table = OffsetsTable(offsets_name(rig), mesh.vertex_count, attached.fingerprint, parts, tuple(shapes))
     return rig._replace(offsets=table)
 
 

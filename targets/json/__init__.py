@@ -57,17 +57,14 @@ class JsonTarget(Target):
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The rig, its test vectors and its offsets, named after the character."""
         from plica.emit.masks import with_places
+        from plica.emit.offsets_table import offsets_files, with_offsets
         from plica.emit.vectors_json import vectors_bytes, vectors_file
         from plica.rig.rig_json import encoded, write_rig
 
         name = safe_file_name(build.rig.character.name)
-        rig, files = with_places(build), {vectors_file(build.rig): vectors_bytes(build)}
+        rig, files = with_places(build), {vectors_file(build.rig): vectors_bytes(build), **offsets_files(build)}
         if build.attached is not None:
-            from plica.emit.offsets_table import offsets_bytes, with_offsets
-
-            offsets = f"{name}.offsets.npz"
-            files[offsets] = offsets_bytes(build.attached, build.rig.build)
-            rig = with_offsets(rig, build.attached, offsets, self.listed)
+            rig = with_offsets(rig, build.attached, self.listed)
         return {f"{name}.rig.json": encoded(write_rig(rig)), **files}
 
 

@@ -16,6 +16,7 @@ from plica.emit.target import Target
 from plica.kinds.kernels import kernel_expression
 from plica.rig.ramps import HELD
 from plica.rig.rig import Rig
+from plica.rig.strengths import Combination, StrengthOf
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PythonTarget(Target):
-    """`<character>_rig.py`, for Python 3.7 and later without any package, and test vectors to check it with."""
+    """`<character>_rig.py`, for Python 3.7 and later without any package, test vectors to check it with, and the
+    offsets of shapes that were computed."""
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
@@ -60,12 +62,16 @@ class PythonTarget(Target):
     )
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
-        """The module and the test vectors, named after the character."""
+        """The module, the test vectors and the offsets, named after the character."""
         from plica.emit.masks import with_places
+        from plica.emit.offsets_table import offsets_files, with_offsets
         from plica.emit.vectors_json import vectors_bytes, vectors_file
 
-        text = module_text(with_places(build)).encode("ascii")
-        return {module_file(build.rig): text, vectors_file(build.rig): vectors_bytes(build)}
+        rig = with_places(build)
+        if build.attached is not None:
+            rig = with_offsets(rig, build.attached, 0)
+        files = {vectors_file(rig): vectors_bytes(build), **offsets_files(build)}
+        return {module_file(rig): module_text(rig).encode("ascii"), **files}
 
 
 def module_file(rig: Rig) -> str:
@@ -111,6 +117,9 @@ def module_text(rig: Rig) -> str:
         for control in rig.controls
         if control.morph is not None and control.name in source.controls
     }
+    combinations = {
+        strength.name: _combination(strength.combination) for strength in rig.strengths if strength.kind == "combine"
+    }
     return _template().render(
         character=ascii(rig.character.name),
         skinning=ascii(rig.character.skinning),
@@ -125,6 +134,10 @@ def module_text(rig: Rig) -> str:
         weights=_mapped(weights),
         has_weights=bool(weights),
         strengths=_listed("()", (ascii(strength.name) for strength in rig.strengths)),
+        combinations=_mapped(combinations),
+        offsets=ascii(None if rig.offsets is None else rig.offsets.file),
+        fingerprint=ascii(None if rig.offsets is None else rig.offsets.fingerprint),
+        mesh_parts=_listed("()", () if rig.offsets is None else (ascii(part._asdict()) for part in rig.offsets.parts)),
         shapes=_mapped(shapes),
         folds=_mapped(folds),
         count=len(rig.strengths),
@@ -139,6 +152,12 @@ def module_text(rig: Rig) -> str:
         kernel=kernel_expression("kernel"),
         held=HELD,
     )
+
+
+def _combination(combination: Combination) -> tuple[str, tuple[object, ...]]:
+    """How, and the parts: names of strengths, or combinations again."""
+    parts = (part.strength if isinstance(part, StrengthOf) else _combination(part) for part in combination.parts)
+    return combination.how, tuple(parts)
 
 
 def _listed(brackets: str, items: Iterable[str]) -> str:

@@ -32,7 +32,7 @@ def test_the_vertices_of_the_robot_are_those_of_its_file() -> None:
     assert compiled.rig is not None
     attached = attach(compiled.rig, Workspace(folder).locate, Diagnostics())
     assert attached is not None
-    rig = with_offsets(compiled.rig, attached, "robot.offsets.npz", 0)
+    rig = with_offsets(compiled.rig, attached, 0)
     assert first_problem(rig) is None and rig.offsets is not None
     arrays = GltfArrays(folder / "robot.glb")
     meshes = {mesh["name"]: mesh for mesh in arrays.document["meshes"]}
@@ -57,7 +57,7 @@ def test_copies_of_openusd_points_say_whose_they_are(tmp_path: Path) -> None:
     assert compiled.rig is not None, [one.message for one in compiled.diagnostics]
     attached = attach(compiled.rig, Workspace(tmp_path).locate, Diagnostics())
     assert attached is not None
-    rig = with_offsets(compiled.rig, attached, "plate.offsets.npz", 0)
+    rig = with_offsets(compiled.rig, attached, 0)
     assert rig.offsets is not None
     # Centimetres, z up, and geomBindTransform lifts by 10: all of it is in the matrix.
     rows = ((0.01, 0.0, 0.0, 0.0), (0.0, 0.0, 0.01, 0.1), (0.0, -0.01, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0))
@@ -82,7 +82,7 @@ def test_parts_that_do_not_make_up_the_mesh_are_refused(change: dict[str, int], 
     assert compiled.rig is not None
     attached = attach(compiled.rig, Workspace(tmp_path).locate, Diagnostics())
     assert attached is not None
-    rig = with_offsets(compiled.rig, attached, "plate.offsets.npz", 0)
+    rig = with_offsets(compiled.rig, attached, 0)
     assert rig.offsets is not None
     parts = (rig.offsets.parts[0]._replace(**change),)  # type: ignore[arg-type]
     found = first_problem(rig._replace(offsets=rig.offsets._replace(parts=parts)))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import json
+import math
 import os
 import shutil
 import subprocess
@@ -20,12 +22,15 @@ from scipy.spatial.transform import Rotation as Turn
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
+from plica.emit.output_set import manifest_bytes, manifest_of
 from plica.evaluate import Evaluator, poses_from, rest_poses
 from plica.evaluate.vectors import vectors
 from plica.kinds.readings import Bend, ControlValue, Euler, Rotation, weight_control
 from plica.rig.rig import Character, Rig
 from plica.targets.python import TARGET, module_text
 from plica.targets.python.source import STRENGTHS_PER_FUNCTION
+from tests.support.cloth import SPEC
+from tests.support.output_sets import built
 from tests.support.rigs import random_rig
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import OVERSHOOT, SKELETON, TILTED, driver, joint, turn, whole_rig
@@ -301,3 +306,47 @@ def test_source_is_the_same_under_every_hash_seed() -> None:
         )
         texts.add(done.stdout)
     assert texts == {module_text(whole_rig()).encode("ascii")}
+
+
+def test_combinations_are_there_by_name() -> None:
+    """Worked out from the strengths that they name, they are what the module computes."""
+    module = loaded(whole_rig())
+    found = module.strengths(module._PoseOf({"joints": {}, "controls": {"mood": 0.4, "share": 0.7}}))
+    ways: dict[str, Any] = {
+        "product": math.prod,
+        "least": min,
+        "greatest": max,
+        "sum": lambda parts: min(sum(parts), 1),
+    }
+
+    def value(part: Any) -> float:
+        return float(found[part] if isinstance(part, str) else ways[part[0]]([value(one) for one in part[1]]))
+
+    assert list(module.COMBINATIONS) == [one.name for one in whole_rig().strengths if one.kind == "combine"]
+    assert any(isinstance(part, tuple) for _, parts in module.COMBINATIONS.values() for part in parts)
+    for name, combination in module.COMBINATIONS.items():
+        assert value(combination) == pytest.approx(found[name], abs=1e-12), name
+
+
+def test_the_module_names_its_offsets_and_whose_vertices_they_are(tmp_path: Path) -> None:
+    """As the rig in JSON does; without a mesh it says that there are none. A missing offsets file is told."""
+    made = built(tmp_path, SPEC, ("json", "python"))
+    module = ModuleType("cloth_rig")
+    exec(made.files["cloth_rig.py"], module.__dict__)
+    offsets = json.loads(made.files["cloth.rig.json"])["offsets"]
+    assert (offsets["file"], offsets["fingerprint"]) == (module.OFFSETS, module.FINGERPRINT)
+    assert json.loads(json.dumps(module.PARTS)) == offsets["parts"]
+    alone = built(tmp_path, SPEC, ("python",))
+    assert sorted(alone.files) == ["cloth.offsets.npz", "cloth.vectors.json", "cloth_rig.py"]
+    assert all(content == made.files[path] for path, content in alone.files.items())
+    bare = loaded(whole_rig())
+    assert (bare.OFFSETS, bare.FINGERPRINT, bare.PARTS) == (None, None, ())
+    folder = tmp_path / "out"
+    folder.mkdir()
+    files = {**alone.files, alone.manifest_file: manifest_bytes(manifest_of(alone))}
+    for path, content in files.items():
+        if not path.endswith(".npz"):
+            (folder / path).write_bytes(content)
+    assert module.check_set(str(folder)) == "'cloth.offsets.npz' is missing"
+    (folder / "cloth.offsets.npz").write_bytes(alone.files["cloth.offsets.npz"])
+    assert module.check_set(str(folder)) is None
