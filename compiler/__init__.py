@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from plica.api.building import build_files, compare_folder, write_files
     from plica.api.character import Character, compile_file, compile_text, read_rig
     from plica.api.comparing import compare_characters
+    from plica.api.drafting import draft_sculpts
     from plica.api.found_project import find_project
     from plica.api.motion import measure_clips
     from plica.api.posing import pose, poses_from_arrays, read_clips
@@ -48,6 +49,7 @@ __all__ = [
     "compile_text",
     "compute_strengths",
     "deform_mesh",
+    "draft_sculpts",
     "find_project",
     "format_text",
     "measure_clips",
@@ -81,6 +83,7 @@ _MODULES: Final = {
     "compile_text": "api.character",
     "compute_strengths": "api.strengths",
     "deform_mesh": "api.skin",
+    "draft_sculpts": "api.drafting",
     "find_project": "api.found_project",
     "format_text": "api.texts",
     "measure_clips": "api.motion",

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple, NoReturn
 
 from plica import __version__, foreign
-from plica.commands import options
+from plica.commands import options, sculpt_options
 
 
 class Command(NamedTuple):
@@ -94,6 +94,12 @@ def _adopt(given: argparse.Namespace) -> int:
     from plica.commands.adopt import adopt
 
     return adopt(given)
+
+
+def _draft(given: argparse.Namespace) -> int:
+    from plica.commands.draft import draft
+
+    return draft(given)
 
 
 def _explain(given: argparse.Namespace) -> int:
@@ -239,7 +245,7 @@ COMMANDS = {
             "plica pose wren.plica --pose salute --out salute.obj --unit cm --up z",
             "plica pose wren.plica --clip clips/rounds.glb --time 2.5 --out moment.glb",
         ),
-        options.add_pose,
+        sculpt_options.add_pose,
         _pose,
     ),
     "adopt": Command(
@@ -255,8 +261,25 @@ COMMANDS = {
             "plica adopt wren.plica elbow_crease elbow.obj --drop-strays --out sculpts/elbow_crease.npz",
             "plica adopt wren.plica --over before/wren.glb --replace",
         ),
-        options.add_adopt,
+        sculpt_options.add_adopt,
         _adopt,
+    ),
+    "draft": Command(
+        "compute first sculpts",
+        """
+        Computes the sculpt of each SHAPE: where the skin settles in the shape's pose, its volume kept as wished, as
+        little stretched as it can be, and not passing through itself. Writes it as `plica adopt` writes a sculpt, with
+        inbetweens, and says what it is like, before and after, and what the spec is to say of it. Drafting again
+        keeps what was sculpted over it by hand. The options say for this time what the facts `draft volume` and so
+        on, and `within`, say in the spec.
+        """,
+        (
+            "plica draft wren.plica knee_hold",
+            "plica draft wren.plica knee_hold --without-contact",
+            "plica draft wren.plica knee_hold --volume 98% --border '4 cm' --inbetweens 2",
+        ),
+        sculpt_options.add_draft,
+        _draft,
     ),
     "explain": Command(
         "tell more about a finding",

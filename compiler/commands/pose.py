@@ -9,9 +9,9 @@ from pathlib import Path
 
 import plica
 from plica.commands.of_project import compiled_or_told
-from plica.commands.options import UNITS_OF_FILES
 from plica.commands.output import has_errors, in_order, remark, say, show, usage_error
 from plica.commands.progress import progress
+from plica.commands.sculpt_options import UNITS_OF_FILES
 from plica.errors import PlicaError
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.computed_cache import ComputedCache, Remembering, body_of
+from plica.mesh.drafted_shapes import is_drafted, report_changed_inputs, with_hand
 from plica.mesh.fingerprint import fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.left_behind import left_behind, report_left_behind
@@ -173,7 +174,8 @@ class _Attaching:
 
     def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:
         """Shapes that share a sculpt, by name; those without one are left out."""
-        computed = zip(shapes, self._computed(shapes), strict=True)
+        computed = list(zip(shapes, self._computed(shapes), strict=True))
+        report_changed_inputs(shapes, self.sculpting.sculpts, regions, self.span_of, self.diagnostics)
         return {shape.name: self._finished(shape, source, regions) for shape, source in computed if source is not None}
 
     # ---- sides and regions
@@ -229,6 +231,7 @@ class _Attaching:
             taken = self._source(shapes, sculpts, span, item.at)
             if taken is not None:
                 between.append((item.at, taken))
+        between = with_hand(first.declared, between, self.sculpting.sculpts, self.mesh.vertex_count)
         whole = Inbetweens(primary, tuple(at for at, _ in between), tuple(offsets for _, offsets in between))
         return [self._of_side(shape, whole, shapes) for shape in shapes]
 
@@ -300,8 +303,9 @@ class _Attaching:
     def _finished(self, shape: Shape, source: Inbetweens, regions: Mapping[str, Floats]) -> Inbetweens:
         """Faded out where its region ends, without short offsets, with normals where they are wanted."""
         columns = []
+        fades = not is_drafted(shape, self.sculpting.sculpts)  # a draft fades out by itself, over its border
         for offsets in source.columns:
-            if shape.within is not None and shape.within in regions:
+            if fades and shape.within is not None and shape.within in regions:
                 offsets = weighted(offsets, regions[shape.within])
             kept, loss = trimmed(offsets, shape.threshold)
             report_loss(self.diagnostics, self.span_of("shape", shape.name), shape.name, loss)

@@ -96,7 +96,7 @@ def check_sculpt(
     the mesh's fingerprint, where it is known already.
     """
     stated = sculpt.fingerprint
-    if stated is not None and not _same_neutral(stated, mesh, shown, span, diagnostics, ours):
+    if stated is not None and not _same_neutral(stated, mesh, shown, span, diagnostics, ours, sculpt.draft is not None):
         return False
     if sculpt.positions is None:
         difference = NeutralDifference(
@@ -111,7 +111,13 @@ def check_sculpt(
 
 
 def _same_neutral(
-    text: str, mesh: Mesh, shown: str, span: Span | None, diagnostics: Diagnostics, ours: Fingerprint | None
+    text: str,
+    mesh: Mesh,
+    shown: str,
+    span: Span | None,
+    diagnostics: Diagnostics,
+    ours: Fingerprint | None,
+    drafted: bool,
 ) -> bool:
     stated = read_fingerprint(text)
     if stated is None:
@@ -121,7 +127,7 @@ def _same_neutral(
         return False
     kind = compare_fingerprints(ours or fingerprint(mesh), stated)
     if kind == "moved":
-        diagnostics.add("sculpt-of-edited-neutral", span, file=shown)
+        diagnostics.add("draft-of-edited-neutral" if drafted else "sculpt-of-edited-neutral", span, file=shown)
         return False
     return _tell(
         NeutralDifference(kind, mesh.vertex_count, mesh.point_count, stated.vertices), shown, span, diagnostics

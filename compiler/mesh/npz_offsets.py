@@ -1,8 +1,8 @@
 """A sculpt in an NPZ file: as offsets, which vertices moved and by how much, or as a whole mesh.
 
 Offsets: `indices` (n,) whole numbers, strictly rising; `offsets` (n, 3) metres; `vertex_count`, a whole number; if
-there, `fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over. A whole
-mesh: `positions` (v, 3) metres, y up, and `triangles` (t, 3).
+there, `fingerprint`, the text of `plica.mesh.fingerprint` for the neutral mesh that the sculpt was made over, and what
+`plica.mesh.draft_layer` says of a computed one. A whole mesh: `positions` (v, 3) metres, y up, and `triangles` (t, 3).
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers, Offsets
+from plica.mesh.draft_layer import DraftLayer, read_draft
 from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, rising_indices, stated_vertex_count
 from plica.readers.gltf_document import content
 from plica.readers.json_fields import LARGEST_NUMBER
@@ -28,7 +29,8 @@ LONGEST_FINGERPRINT = 200  # characters
 class StoredOffsets:
     """What the file says: the number of vertices of its mesh, the offsets, and the neutral's fingerprint if stated.
 
-    A whole mesh has positions (v, 3) and, if stated, triangles (t, 3) instead of offsets.
+    A whole mesh has positions (v, 3) and, if stated, triangles (t, 3) instead of offsets. draft: the layer of the
+    offsets that was computed, if any.
     """
 
     vertex_count: int
@@ -36,6 +38,7 @@ class StoredOffsets:
     fingerprint: str | None
     positions: Floats | None = None
     triangles: Integers | None = None
+    draft: DraftLayer | None = None
 
 
 def read_npz_offsets(path: Path) -> StoredOffsets:
@@ -55,6 +58,7 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
         count = stated_vertex_count(arrays)
         assert count is not None
         indices = rising_indices(arrays["indices"], count, "indices")
+        draft = read_draft(arrays, count)
     except LargeArchiveError:
         raise
     except ArchiveError as error:
@@ -64,7 +68,7 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
         raise UnreadableModel("`offsets` is not one vector for each of `indices`")
     if not np.all(np.abs(offsets) <= LARGEST_NUMBER):  # also false for what is no number
         raise UnreadableModel("`offsets` holds values that are no usable numbers")
-    return StoredOffsets(count, Offsets(indices, offsets.astype(np.float64)), _fingerprint(arrays))
+    return StoredOffsets(count, Offsets(indices, offsets.astype(np.float64)), _fingerprint(arrays), draft=draft)
 
 
 def _fingerprint(arrays: Mapping[str, NDArray[Any]]) -> str | None:

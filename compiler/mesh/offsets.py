@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Mesh, Offsets
-from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.vertex_places import heaviest_joints
 from plica.quantities import length
 from plica.source import Span
@@ -70,6 +70,24 @@ def weighted(offsets: Offsets, weights: Floats) -> Offsets:
     kept, factor = chosen(offsets, own != 0.0), own[own != 0.0, None]
     normals = None if kept.normals is None else kept.normals * factor
     return Offsets(kept.indices, kept.offsets * factor, normals)
+
+
+def summed(parts: Sequence[tuple[Offsets, float]], vertex_count: int) -> Offsets:
+    """Offsets added up, each so many times; without normals."""
+    total = np.zeros((vertex_count, 3))
+    moving = np.zeros(vertex_count, dtype=np.bool_)
+    for offsets, times in parts:
+        total[offsets.indices] += times * offsets.offsets
+        moving[offsets.indices] = True
+    indices = np.flatnonzero(moving)
+    return Offsets(indices, total[indices])
+
+
+def at_strength(shape: Inbetweens, strength: float, vertex_count: int) -> Offsets:
+    """What a shape with its inbetweens adds at a strength."""
+    amounts = coefficients(shape.at, np.array([strength]))[0].tolist()
+    parts = zip(shape.columns, amounts, strict=True)
+    return summed([(column, amount) for column, amount in parts if amount], vertex_count)
 
 
 def trimmed(offsets: Offsets, threshold: float) -> tuple[Offsets, Loss]:

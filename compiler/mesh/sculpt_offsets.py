@@ -13,6 +13,7 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.deform import Deformer
+from plica.mesh.draft_layer import DraftInputs, by_hand, draft_inputs
 from plica.mesh.fingerprint import Fingerprint, fingerprint
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.mesh_diagnostics import check_sculpt, find_sculpt
@@ -38,13 +39,24 @@ STILL = 2e-6  # a skin matrix that differs less from the identity differs by rou
 MOVED = 1e-6  # of the body's size: what moves less was not meant, it is what file formats round off
 
 
+class UnposedDraft(NamedTuple):
+    """The computed layer of a sculpt on the neutral mesh, what the hand added to it there, what it was computed from,
+    and what it would be computed from now but for the region and what the spec says of it."""
+
+    offsets: Offsets
+    by_hand: Offsets
+    then: DraftInputs
+    now: DraftInputs
+
+
 class UnposedSculpt(NamedTuple):
     """A sculpt on the neutral mesh, and the sculpt of the sides in whose pose it was found to be; `whole`: whether its
-    file is a whole mesh and not offsets."""
+    file is a whole mesh and not offsets; draft: its computed layer, if any."""
 
     offsets: Offsets
     pose: Sculpt
     whole: bool = False
+    draft: UnposedDraft | None = None
 
 
 class SculptInPose(NamedTuple):
@@ -141,7 +153,7 @@ class Sculpting:
         if share is None or share == 1.0:
             return None if share is None else unposed
         offsets = unposed.offsets
-        return UnposedSculpt(Offsets(offsets.indices, offsets.offsets * share), unposed.pose)
+        return unposed._replace(offsets=Offsets(offsets.indices, offsets.offsets * share))
 
     def _pose_of_offsets(self, sculpt: Sculpted, poses: Sequence[Sculpt], sided: Sided | None) -> Sculpt:
         fits = sculpt.offsets is not None and sculpt.vertex_count == self.mesh.vertex_count
@@ -171,7 +183,9 @@ class Sculpting:
         if not check_sculpt(sculpt, self.mesh, *told):
             return None
         if not sculpt_posed(skins):
-            return UnposedSculpt(self._meant(self._difference(sculpt, earlier)), pose)
+            return UnposedSculpt(
+                self._meant(self._difference(sculpt, earlier)), pose, draft=self._draft(sculpt, pose, None)
+            )
         unposer = Unposer(self._skinning, self.mesh.positions, skins, earlier, self.rig.character.skinning)
         if sculpt.offsets is not None:
             unposed = unposer.sparse(sculpt.offsets)
@@ -179,7 +193,19 @@ class Sculpting:
             unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, expected))
         if unposed.ill.count:
             self.diagnostics.add_filled(FOLDED, span, unposed.ill.texts(shape))
-        return UnposedSculpt(self._meant(unposed.offsets), pose)
+        return UnposedSculpt(self._meant(unposed.offsets), pose, draft=self._draft(sculpt, pose, unposer))
+
+    def _draft(self, sculpt: Sculpted, pose: Sculpt, unposer: Unposer | None) -> UnposedDraft | None:
+        """The computed layer of a sculpt in a pose, and what it would be computed from now."""
+        layer = sculpt.draft
+        if layer is None:
+            return None
+        _, skins, earlier = self._posed(pose)
+        assert sculpt.offsets is not None
+        added = by_hand(sculpt.offsets, layer.offsets, self.mesh.vertex_count)
+        drafted, added = (one if unposer is None else unposer.sparse(one).offsets for one in (layer.offsets, added))
+        now = draft_inputs(self.mesh, str(self._fingerprint), skins, earlier)
+        return UnposedDraft(drafted, added, layer.inputs, now)
 
     def _believed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> bool:
         """Whether a whole mesh is what the spec says of it: its unit, axes and pose; doubts are reported."""

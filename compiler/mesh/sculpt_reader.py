@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
+from plica.mesh.draft_layer import DraftLayer
 from plica.mesh.weld import edges_of, per_vertex
 from plica.readers.model_outline import UnreadableModel
 from plica.units import nearest_factor
@@ -20,7 +21,8 @@ class Sculpted:
 
     Either positions (vertex_count, 3) in metres or `offsets` is there. unit: how many metres one length of the file was
     taken for where it holds positions. edges (e, 2): of its faces, where the file has
-    them. `fingerprint`: of the neutral that it was made over, where the file tells.
+    them. `fingerprint`: of the neutral that it was made over, where the file tells. draft: the computed layer of the
+    offsets, if any.
     """
 
     vertex_count: int
@@ -30,6 +32,7 @@ class Sculpted:
     fingerprint: str | None = None
     problems: tuple[str, ...] = ()
     unit: float = 1.0
+    draft: DraftLayer | None = None
 
 
 def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
@@ -46,7 +49,7 @@ def read_sculpt(path: Path, meshes: Collection[str] = ()) -> Sculpted:
         if stored.positions is not None:
             edges = None if stored.triangles is None else edges_of(stored.triangles)
             return Sculpted(stored.vertex_count, stored.positions, None, edges, stored.fingerprint)
-        return Sculpted(stored.vertex_count, None, stored.offsets, None, stored.fingerprint)
+        return Sculpted(stored.vertex_count, None, stored.offsets, None, stored.fingerprint, draft=stored.draft)
     if ending == ".obj":
         from plica.mesh.obj_mesh import read_obj
 

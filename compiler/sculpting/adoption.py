@@ -15,6 +15,7 @@ from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer
+from plica.mesh.draft_layer import DraftLayer, draft_arrays
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.npz import written
 from plica.mesh.offsets import chosen, largest_of, lengths
@@ -92,7 +93,7 @@ def adopted(
         if doubt.refused:
             return None
     touched = np.where((moves > result.tolerance)[:, None], result.positions, expected)
-    offsets = _rounded(_unposed(touched, ground, stands, diagnostics))
+    offsets = rounded(unposed(touched, ground, stands, diagnostics))
     strays = strays_of(offsets, ground.mesh, region, tuple(joint.name for joint in ground.rig.skeleton))
     corrected = [f"is {form}" for form in form_of(result.similarity, size)]
     pose = pose_of(result, 1.0, ground.rig, ground.pose)
@@ -107,13 +108,22 @@ def in_pose(offsets: Offsets, ground: Ground) -> Offsets:
     deformer = Deformer(ground.mesh, ground.rig, {})
     matrices = deformer.skinning.matrices(deformer.motion(ground.pose).skins, deformer.method)[0, offsets.indices]
     turned = np.matmul(matrices[:, :, :3], offsets.offsets[:, :, None])[..., 0]
-    return _rounded(Offsets(offsets.indices, turned))
+    return rounded(Offsets(offsets.indices, turned))
 
 
-def offsets_bytes(offsets: Offsets, ground: Ground, record: PoseRecord, history: tuple[str, ...]) -> bytes:
+def off_pose(offsets: Offsets, ground: Ground) -> Offsets:
+    """The inverse of `in_pose`, not rounded."""
+    deformer = Deformer(ground.mesh, ground.rig, {})
+    skins = deformer.motion(ground.pose).skins[0]
+    return Unposer(deformer.skinning, ground.mesh.positions, skins, None, deformer.method).sparse(offsets).offsets
+
+
+def offsets_bytes(
+    offsets: Offsets, ground: Ground, record: PoseRecord, history: tuple[str, ...], draft: DraftLayer | None = None
+) -> bytes:
     """The sculpt as a small NPZ file: `grammar/sculpts.md` describes it.
 
-    ground: with the pose that the offsets are in.
+    ground: with the pose that the offsets are in; draft: their computed layer, if any.
     """
     posed = next(sparse_poses(ground.rig, ground.pose))
     arrays: dict[str, NDArray[Any]] = {
@@ -125,10 +135,12 @@ def offsets_bytes(offsets: Offsets, ground: Ground, record: PoseRecord, history:
         "posed": np.array(json.dumps(plain_pose(posed)), np.str_),
         "history": np.array(json.dumps(list(history), ensure_ascii=True), np.str_),
     }
-    return written(arrays)
+    return written(arrays if draft is None else arrays | draft_arrays(draft))
 
 
-def _unposed(positions: Floats, ground: Ground, stands: Poses, diagnostics: Diagnostics) -> Offsets:
+def unposed(positions: Floats, ground: Ground, stands: Poses, diagnostics: Diagnostics) -> Offsets:
+    """The offsets on the undeformed mesh of a skin (v, 3) that stands in a pose, one frame, with the ground's
+    shapes."""
     deformer = Deformer(ground.mesh, ground.rig, ground.shapes)
     motion = deformer.motion(stands)
     earlier = deformer.added(motion)
@@ -139,8 +151,9 @@ def _unposed(positions: Floats, ground: Ground, stands: Poses, diagnostics: Diag
     return result.offsets
 
 
-def _rounded(offsets: Offsets) -> Offsets:
-    steps = Offsets(offsets.indices, np.rint(offsets.offsets / STEP) * STEP + 0.0)
+def rounded(offsets: Offsets, step: float = STEP) -> Offsets:
+    """Offsets rounded to whole steps (metres), without those that are 0 then."""
+    steps = Offsets(offsets.indices, np.rint(offsets.offsets / step) * step + 0.0)
     return chosen(steps, lengths(steps.offsets) > 0.0)
 
 

@@ -1,0 +1,328 @@
+"""First sculpts that the skin computes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from plica.api.character import Character, FilePath, counted_errors, rig_of
+from plica.api.posing import check_names
+from plica.api.sculpting import item_words, shape_of
+from plica.api.skin import AttachedMesh, attach_mesh
+from plica.api.whole_files import write_whole
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.diagnostics.place import counted
+from plica.errors import NoMeshError, PlicaError
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.offsets import largest_of
+from plica.mesh.pose_solver import PoseSolver
+from plica.quantities import length, number, percent, quantity
+from plica.readers.model_outline import UnreadableModel
+from plica.rig.rig import Rig
+from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
+from plica.sculpting.adoption import Ground
+from plica.sculpting.draft_files import DraftFiles, LayeredShape, draft_files
+from plica.sculpting.draft_layers import StoredDraft, hand_of, read_stored
+from plica.sculpting.posed_mesh import posed_mesh, shapes_before
+from plica.units import UNITS, Dimension, units_of
+from plica.values import DraftFacts
+from plica.workspace import Refused, Workspace
+
+if TYPE_CHECKING:
+    from plica.drafting.problem import DraftSettings
+    from plica.sculpting.drafts import ShapeDraft
+
+Items = tuple[StrengthPose | JointPose, ...]
+
+
+class UnusableWishError(PlicaError, ValueError):
+    """A wish for a draft that no draft can fulfil."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class DraftedSculpt:
+    """A shape drafted.
+
+    shape, declared: its output name and its name in the spec. files: what was computed, by the name that the spec is to
+    give it. lines: the facts that the spec is to say of it; empty where it says them all. sentences: what it is like,
+    before and after. reached: the share of the bend, below 1 where the skin blocked.
+    """
+
+    shape: str
+    declared: str
+    files: Mapping[str, bytes]
+    lines: tuple[str, ...]
+    sentences: tuple[str, ...]
+    reached: float
+
+    def __repr__(self) -> str:
+        return f"<DraftedSculpt of {self.shape!r}: {'; '.join(self.sentences)}>"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class DraftedSculpts:
+    """Shapes drafted, in the order asked for; diagnostics: why some or all of them could not be."""
+
+    drafts: tuple[DraftedSculpt, ...]
+    diagnostics: tuple[Diagnostic, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether every shape was drafted."""
+        return not any(one.severity is Severity.ERROR for one in self.diagnostics)
+
+    @property
+    def files(self) -> dict[str, bytes]:
+        """The files of all of them, by the name that the spec is to give them."""
+        return {name: content for one in self.drafts for name, content in one.files.items()}
+
+    def write(self, folder: FilePath) -> tuple[Diagnostic, ...]:
+        """Write the files into the spec's folder, all or none; what stands in the way is given as diagnostics."""
+        return write_whole(self.files, Path(folder))
+
+    def __repr__(self) -> str:
+        return f"<DraftedSculpts: {counted(len(self.drafts), 'shape')}, {counted_errors(self.diagnostics)}>"
+
+
+def draft_sculpts(
+    character: Character,
+    shapes: Sequence[str],
+    *,
+    region: str | None = None,
+    volume: float | None = None,
+    nearness: float | None = None,
+    border: float | None = None,
+    gap: float | None = None,
+    inbetweens: int | None = None,
+    contact: bool = True,
+    progress: Callable[[str], None] = lambda step: None,
+) -> DraftedSculpts:
+    """Compute first sculpts: where the skin settles in the pose of each shape.
+
+    shapes: output names, or declared names, which mean the left side's. The pose is the one that the shape's sculpt
+    says, without a sculpt the one in which it is fully on; the shapes that are on in it are those of the sculpt's
+    `after`, without a sculpt all that come before the shape, with those that were drafted just now.
+    The rest is as the spec says of each shape, or otherwise: region, an output name; volume, the share that is kept;
+    nearness; border and gap in metres; inbetweens, how many. contact: whether the skin is kept from passing through
+    itself, which needs the extra `draft`; without it, it is a quick first look. What was sculpted by hand over an
+    earlier draft is kept. Where the skin blocks before the end of its bend, what was reached is held from there on, or
+    nothing is drafted where that is less than half of it. The method: `grammar/drafts.md`.
+
+    What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError and
+    UnusableWishError.
+    """
+    rig, attached = rig_of(character), attach_mesh(character)
+    if attached.attached is None:
+        raise NoMeshError(next((one.message for one in attached.diagnostics), "the mesh could not be read"))
+    targets = [shape_of(rig, name) for name in ([shapes] if isinstance(shapes, str) else shapes)]
+    if region is not None:
+        check_names("region", [region], [one.name for one in rig.regions])
+    given = DraftFacts(volume, nearness, border, gap, inbetweens)
+    _settings(given, contact)
+    run = _Run(character, rig, attached, region, given, contact)
+    drafts: list[DraftedSculpt] = []
+    found: list[Diagnostic] = []
+    for target in dict.fromkeys(targets):
+        progress(target.name)
+        diagnostics = Diagnostics()
+        made = run.drafted(target, diagnostics)
+        drafts += [] if made is None else [made]
+        found += diagnostics.all
+    return DraftedSculpts(tuple(drafts), tuple(found))
+
+
+def wish(text: str, what: Literal["share", "length"]) -> float:
+    """A quantity with its unit, as the language writes it: `98 %`, `4 cm`. Raises UnusableWishError."""
+    dimension = Dimension.SHARE if what == "share" else Dimension.LENGTH
+    known = units_of(dimension)
+    match = re.fullmatch(r"(\d{1,9}(?:\.\d{1,12})?)\s*([a-zA-Z%]+)", text.strip())
+    if match is None or match[2] not in known:
+        raise UnusableWishError(f"takes a number with a unit ({', '.join(known)}), not `{text}`")
+    return float(match[1]) * UNITS[match[2]].size
+
+
+class _Run:
+    """Shapes drafted one after the other; later ones see those before."""
+
+    def __init__(
+        self,
+        character: Character,
+        rig: Rig,
+        mesh: AttachedMesh,
+        region: str | None,
+        given: DraftFacts,
+        contact: bool,
+    ) -> None:
+        assert mesh.attached is not None
+        self.rig, self.mesh, self.attached = rig, mesh, mesh.attached
+        self.locate = Workspace(character.folder, character.allow).locate
+        self.region, self.given, self.contact = region, given, contact
+        self.solver = PoseSolver(rig)
+        self.shapes: dict[str, Inbetweens] = dict(mesh.attached.shapes)
+
+    def drafted(self, target: Shape, diagnostics: Diagnostics) -> DraftedSculpt | None:
+        """A shape drafted; None, after diagnostics, where something stands in the way."""
+        from plica.drafting.problem import NoContactError
+        from plica.sculpting.drafts import Drafting
+
+        wished = target if self.region is None else target._replace(within=self.region)
+        facts = _over(self.given, target.draft)
+        stored = self._stored(target, diagnostics)
+        items = self._items(target)
+        ground = None if stored is None else self._ground(target, items, diagnostics)
+        if stored is None or ground is None:
+            return None
+        drafting = Drafting(ground, wished)
+        if not drafting.joints or not drafting.is_something:
+            diagnostics.add("nothing-to-draft", None, shape=target.declared)
+            return None
+        hand = hand_of(stored, self.rig, self.attached, target.declared, diagnostics)
+        if diagnostics.has_errors:
+            return None
+        try:
+            made = drafting.draft(_settings(facts, self.contact), diagnostics)
+        except NoContactError:
+            diagnostics.add("draft-without-package", None, shape=target.declared)
+            return None
+        if made is None:
+            return None
+        sentences = _sentences(made, drafting.bend(1.0), hand, self.contact)
+        strengths = posed_mesh(self.attached.mesh, self.rig, self.shapes, ground.pose, ground.shapes).shapes
+        layered = LayeredShape(made.layer, hand, drafting.inputs(facts), strengths, sentences)
+        files = draft_files(self.rig, self.attached, wished._replace(draft=facts), items, layered)
+        self.shapes[target.name] = made.layer
+        return DraftedSculpt(
+            target.name, target.declared, files.files, _lines(self.rig, target, files), sentences, made.reached
+        )
+
+    def _items(self, target: Shape) -> Items:
+        """The pose that the shape's sculpt says, else the shape fully on; of a two-sided one both sides'."""
+        sides = [target]
+        if target.sided == "two-sided":
+            sides = [one for one in self.rig.shapes if one.declared == target.declared]
+        items: list[StrengthPose | JointPose] = []
+        for one in sides:
+            if isinstance(one.source, Sculpt):
+                items += one.source.pose
+            elif one.follows is not None:
+                items.append(StrengthPose(one.follows, 1.0))
+        return tuple(items)
+
+    def _ground(self, target: Shape, items: Items, diagnostics: Diagnostics) -> Ground | None:
+        solved = self.solver.pose(items)
+        for problem in solved.problems:
+            diagnostics.add_filled(problem.rule, None, problem.values)
+        source = target.source
+        on = source.after if isinstance(source, Sculpt) else sorted(shapes_before(self.rig, target) & set(self.shapes))
+        missing = [name for name in on if name not in self.shapes]
+        if missing:
+            diagnostics.extend(one for one in self.mesh.diagnostics if one.severity is Severity.ERROR)
+        if solved.problems or missing:
+            return None
+        posed = posed_mesh(self.attached.mesh, self.rig, self.shapes, solved.poses, on)
+        return Ground(self.rig, self.attached, solved.poses, {name: self.shapes[name] for name in posed.shapes})
+
+    def _stored(self, target: Shape, diagnostics: Diagnostics) -> dict[float, StoredDraft] | None:
+        """The shape's earlier drafts, by the strength that they stand for; None, after a diagnostic, where it has
+        sculpts that were made otherwise."""
+        result = {}
+        if isinstance(target.source, Morph):
+            diagnostics.add("draft-over-sculpt", None, shape=target.declared, file=f"morph {target.source.name}")
+            return None
+        sources = {1.0: target.source, **{one.at: one.sculpt for one in target.inbetweens}}
+        for at, source in sources.items():
+            if not isinstance(source, Sculpt):
+                continue
+            path = self.locate(source.file)
+            if isinstance(path, Refused):
+                diagnostics.add_filled(path.name, None, path.values)
+                return None
+            try:
+                stored = read_stored(path, self.rig)
+            except UnreadableModel as error:
+                diagnostics.add("unreadable-sculpt", None, file=source.file, reason=str(error))
+                return None
+            if stored is None:
+                diagnostics.add("draft-over-sculpt", None, shape=target.declared, file=source.file)
+                return None
+            result[at] = stored
+        return result
+
+
+def _settings(facts: DraftFacts | None, contact: bool) -> DraftSettings:
+    """Raises UnusableWishError."""
+    from plica.drafting.problem import DraftSettings
+
+    usual, wished = DraftSettings(), facts or DraftFacts()
+    try:
+        return DraftSettings(
+            volume_kept=usual.volume_kept if wished.volume is None else wished.volume,
+            nearness=usual.nearness if wished.nearness is None else wished.nearness,
+            border=wished.border,
+            gap=wished.gap,
+            contact=contact,
+            inbetweens=wished.inbetweens,
+        )
+    except ValueError as error:
+        raise UnusableWishError(str(error)) from None
+
+
+def _over(given: DraftFacts, said: DraftFacts | None) -> DraftFacts | None:
+    """What was asked for, else what the spec says."""
+    asked = {name: value for name, value in given._asdict().items() if value is not None}
+    result = (said or DraftFacts())._replace(**asked)
+    return None if result == DraftFacts() else result
+
+
+# ---- in words ---------------------------------------------------------------------------------------
+
+
+def _sentences(made: ShapeDraft, bend: str, hand: Inbetweens | None, contact: bool) -> tuple[str, ...]:
+    before, after, layer = made.before, made.after, made.layer
+    between = f", {counted(len(layer.at), 'inbetween')} at {', '.join(map(number, layer.at))}" if layer.at else ""
+    lines = [
+        f"bent {bend}: {layer.primary.count} vertices, by at most {length(largest_of(layer.primary.offsets))}{between}",
+        f"volume {_share(before.volume)} to {_share(after.volume)} of the neutral",
+        f"stretch at most {percent(before.worst_stretch)} to {percent(after.worst_stretch)}, "
+        f"on 95 % of the area {percent(before.usual_stretch)} to {percent(after.usual_stretch)}",
+        f"squeezed to at least {percent(before.least_singular_value)} to {percent(after.least_singular_value)}",
+        f"crossing pairs of triangles {before.crossings} to {after.crossings}"
+        + ("" if contact else " (drafted without contact)"),
+    ]
+    if hand is not None:
+        moved = hand.primary.count + sum(one.count for one in hand.offsets)
+        lines.append(f"{counted(moved, 'offset')} made by hand over it kept")
+    return tuple(lines)
+
+
+def _share(share: float) -> str:
+    return quantity(share, "%", 4)
+
+
+def _lines(rig: Rig, target: Shape, files: DraftFiles) -> tuple[str, ...]:
+    """The facts that the spec does not say yet."""
+    wanted, names = files.shape, {one.name: one.declared for one in (*rig.strengths, *rig.shapes, *rig.regions)}
+    lines = []
+    if wanted.source != target.source and isinstance(wanted.source, Sculpt):
+        lines.append(f"sculpt {_said(wanted.source, names)}")
+    lines += [f"inbetween {number(one.at)} {_said(one.sculpt, names)}" for one in wanted.inbetweens
+              if one not in target.inbetweens]  # fmt: skip
+    if wanted.within != target.within and wanted.within is not None:
+        lines.append(f"within {names[wanted.within]}")
+    if wanted.sided != target.sided and wanted.sided is not None:
+        lines.append(wanted.sided)
+    units = {"volume": "%", "border": "mm", "gap": "mm"}
+    said = target.draft or DraftFacts()
+    for name, value in (wanted.draft or DraftFacts())._asdict().items():
+        if value is not None and value != getattr(said, name):
+            lines.append(f"draft {name} {quantity(value, units.get(name, ''))}")
+    return tuple(lines)
+
+
+def _said(sculpt: Sculpt, names: Mapping[str, str]) -> str:
+    pose = ", ".join(item_words(item, names) for item in sculpt.pose)
+    after = ", ".join(dict.fromkeys(names[name] for name in sculpt.after))
+    return f'"{sculpt.file}"' + (f"  posed at {pose}" if pose else "") + (f"  after {after}" if after else "")

@@ -1,0 +1,65 @@
+"""What is particular about shapes whose sculpts were computed: the hand's layer over them, and what they hang on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from plica.diagnostics import Diagnostics
+from plica.mesh.arrays import Floats, Offsets
+from plica.mesh.inbetweens import Inbetweens
+from plica.mesh.offsets import at_strength, summed
+from plica.mesh.sculpt_offsets import UnposedDraft, UnposedSculpt
+from plica.rig.surfaces import Shape
+from plica.source import Span
+
+Sculpts = Mapping[tuple[str, float], UnposedSculpt]
+"""Sculpts as they were made, by declared shape and the strength that they stand for."""
+
+
+def is_drafted(shape: Shape, sculpts: Sculpts) -> bool:
+    """Whether the sculpt of a shape was computed."""
+    return _draft(shape.declared, 1.0, sculpts) is not None
+
+
+def with_hand(
+    declared: str, between: Sequence[tuple[float, Offsets]], sculpts: Sculpts, vertex_count: int
+) -> list[tuple[float, Offsets]]:
+    """The inbetweens of a shape: what was made by hand over a computed sculpt fades in evenly, except where it was made
+    on the inbetween itself."""
+    whole = _draft(declared, 1.0, sculpts)
+    if whole is None or not whole.by_hand.count:
+        return list(between)
+    drafts = {at: _draft(declared, at, sculpts) for at, _ in between}
+    own = {at: draft.by_hand for at, draft in drafts.items() if draft is not None and draft.by_hand.count}
+    hand = Inbetweens(whole.by_hand, tuple(own), tuple(own.values()))
+
+    def finished(at: float, offsets: Offsets) -> Offsets:
+        if at in own or drafts[at] is None:
+            return offsets
+        return summed([(offsets, 1.0), (at_strength(hand, at, vertex_count), 1.0)], vertex_count)
+
+    return [(at, finished(at, offsets)) for at, offsets in between]
+
+
+def report_changed_inputs(
+    shapes: Sequence[Shape],
+    sculpts: Sculpts,
+    regions: Mapping[str, Floats],
+    span_of: Callable[[str, str], Span | None],
+    diagnostics: Diagnostics,
+) -> None:
+    """Says what a computed sculpt hangs on that has changed since. shapes: those that share it."""
+    sculpt = sculpts.get((shapes[0].declared, 1.0))
+    if sculpt is None or sculpt.draft is None:
+        return
+    shape = next((one for one in shapes if one.source == sculpt.pose), shapes[0])
+    now = sculpt.draft.now.with_wishes(regions.get(shape.within or ""), shape.draft)
+    changed = sculpt.draft.then.changed(now)
+    if changed:
+        span = span_of("shape", shape.name)
+        diagnostics.add("draft-out-of-date", span, shape=shape.declared, changed=", ".join(changed))
+
+
+def _draft(declared: str, strength: float, sculpts: Sculpts) -> UnposedDraft | None:
+    sculpt = sculpts.get((declared, strength))
+    return None if sculpt is None else sculpt.draft
