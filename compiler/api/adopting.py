@@ -16,6 +16,8 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
 from plica.mesh.arrays import Offsets
 from plica.mesh.mirror import Handing, handing
+from plica.mesh.npz_offsets import parse_npz_offsets
+from plica.mesh.offsets import summed
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, companion_of, read_record
 from plica.mesh.sculpt_reader import read_sculpt
@@ -26,9 +28,12 @@ from plica.readers.model_reader import read_or_told
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import AdoptedOffsets, Ground, adopted, in_pose, offsets_bytes, told
+from plica.sculpting.draft_files import layered_content
 from plica.sculpting.overlying import following, joined, names_of_parts, vertices_of
 
 SAME_STRENGTH = 1e-6
+OVER_DRAFT = "it was made over the draft: kept as a layer of its own, also when the shape is drafted again"
+WITHOUT_DRAFT = "the draft of the shape was not on while it was made: the sculpt takes its place"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -135,22 +140,31 @@ def _kept(
     rig, mesh = ground.rig, ground.mesh
     pose, words = _pose_to_write(rig, target, posed)
     target_ground = Ground(rig, ground.attached, pose, {})
-    offsets = in_pose(result.neutral, target_ground)
     sentences = told(result, mesh.vertex_count)
+    before, was_on = ground.attached.sculpts.get((target.declared, 1.0)), target.name in posed.record.shapes
+    draft = None if before is None else before.draft
+    neutral = result.neutral
+    if before is not None and was_on:
+        neutral = summed([(before.offsets, 1.0), (neutral, 1.0)], mesh.vertex_count)
+    if draft is not None:
+        sentences += (OVER_DRAFT if was_on else WITHOUT_DRAFT,)
     digest = sha256(content(path)).hexdigest()[:16]
     history = (f"{path.name} ({digest})", *sentences, f"plica {__version__}")
-    made = offsets_bytes(offsets, target_ground, posed.record, history)
-    after = [one.declared for one in rig.shapes if one.name in posed.record.shapes]
+    if draft is not None and was_on:
+        hand = summed([(draft.by_hand, 1.0), (result.neutral, 1.0)], mesh.vertex_count)
+        made = layered_content(draft.offsets, hand, draft.then, target_ground, posed.record, history)
+    else:
+        made = offsets_bytes(in_pose(neutral, target_ground), target_ground, posed.record, history)
+    offsets = parse_npz_offsets(made).offsets
+    after = [one.declared for one in rig.shapes if one.name in posed.record.shapes and one.declared != target.declared]
     line = words + (f"  after {', '.join(dict.fromkeys(after))}" if after else "")
-    sided = _sided(target, ground, result.neutral)
+    sided = _sided(target, ground, neutral)
     if sided is not None:
         sentences += (sided.sentence,)
         line += (
             f"   {sided.sided}" if sided.plain else "   and `one-sided` or `two-sided`, which it does not show plainly"
         )
-    return AdoptedSculpt(
-        target.name, target.declared, offsets, result.neutral, made, line.strip(), sentences, diagnostics.all
-    )
+    return AdoptedSculpt(target.name, target.declared, offsets, neutral, made, line.strip(), sentences, diagnostics.all)
 
 
 def _sided(target: Shape, ground: Ground, offsets: Offsets) -> Handing | None:

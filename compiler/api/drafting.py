@@ -32,7 +32,7 @@ from plica.values import DraftFacts
 from plica.workspace import Refused, Workspace
 
 if TYPE_CHECKING:
-    from plica.drafting.problem import DraftSettings
+    from plica.drafting.problem import DraftSettings, SkinFigures
     from plica.sculpting.drafts import ShapeDraft
 
 Items = tuple[StrengthPose | JointPose, ...]
@@ -48,7 +48,8 @@ class DraftedSculpt:
 
     shape, declared: its output name and its name in the spec. files: what was computed, by the name that the spec is to
     give it. lines: the facts that the spec is to say of it; empty where it says them all. sentences: what it is like,
-    before and after. reached: the share of the bend, below 1 where the skin blocked.
+    before and after. reached: the share of the bend, below 1 where the skin blocked. before, after: the figures of the
+    skin there, without and with the draft.
     """
 
     shape: str
@@ -57,6 +58,8 @@ class DraftedSculpt:
     lines: tuple[str, ...]
     sentences: tuple[str, ...]
     reached: float
+    before: SkinFigures
+    after: SkinFigures
 
     def __repr__(self) -> str:
         return f"<DraftedSculpt of {self.shape!r}: {'; '.join(self.sentences)}>"
@@ -195,7 +198,14 @@ class _Run:
         files = draft_files(self.rig, self.attached, wished._replace(draft=facts), items, layered)
         self.shapes[target.name] = made.layer
         return DraftedSculpt(
-            target.name, target.declared, files.files, _lines(self.rig, target, files), sentences, made.reached
+            target.name,
+            target.declared,
+            files.files,
+            _lines(self.rig, target, files),
+            sentences,
+            made.reached,
+            made.before,
+            made.after,
         )
 
     def _items(self, target: Shape) -> Items:
@@ -315,10 +325,11 @@ def _lines(rig: Rig, target: Shape, files: DraftFiles) -> tuple[str, ...]:
     if wanted.sided != target.sided and wanted.sided is not None:
         lines.append(wanted.sided)
     units = {"volume": "%", "border": "mm", "gap": "mm"}
-    said = target.draft or DraftFacts()
-    for name, value in (wanted.draft or DraftFacts())._asdict().items():
-        if value is not None and value != getattr(said, name):
-            lines.append(f"draft {name} {quantity(value, units.get(name, ''))}")
+    facts = [
+        {name: f"draft {name} {quantity(value, units.get(name, ''))}" for name, value in stated if value is not None}
+        for stated in ((one.draft or DraftFacts())._asdict().items() for one in (target, wanted))
+    ]
+    lines += [line for name, line in facts[1].items() if line != facts[0].get(name)]
     return tuple(lines)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import NamedTuple
 
 from plica import __version__
 from plica.api.character import Character, FilePath, compile_text, counted_errors, rig_of
@@ -12,12 +13,15 @@ from plica.api.skin import AttachedMesh, attach_mesh
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Severity
 from plica.errors import NoMeshError, PlicaError
+from plica.mesh.arrays import Offsets
+from plica.mesh.draft_layer import DraftInputs
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord
 from plica.prove.pose_rows import sparse_poses
 from plica.rig.rig import Rig
 from plica.rig.surfaces import JointPose, StrengthPose
 from plica.sculpting.adoption import Ground, in_pose, offsets_bytes
+from plica.sculpting.draft_files import layered_content
 from plica.sculpting.rebase import CarriedSculpt, Rebasing, sentence_of
 
 
@@ -72,11 +76,25 @@ def rebase_sculpts(character: Character, old_model: FilePath) -> RebasedSculpts:
         taken = rebasing.carry(shape, strength, sculpt.offsets)
         name = PurePosixPath(sculpt.pose.file).with_suffix(".npz").as_posix()
         history = (f"{sculpt.pose.file}, carried over", sentences[0])
-        files[name] = carried_content(rig, new, sculpt.pose.pose, taken, history)
+        layers = None
+        if sculpt.draft is not None:
+            parts = (sculpt.draft.offsets, sculpt.draft.by_hand)
+            drafted, hand = (rebasing.carry(shape, strength, part).offsets for part in parts)
+            layers = CarriedLayers(drafted, hand, sculpt.draft.then)
+        files[name] = carried_content(rig, new, sculpt.pose.pose, taken, history, layers)
         sentences.append(sentence_of(taken))
         if name != sculpt.pose.file:
             renamed[sculpt.pose.file] = name
     return RebasedSculpts(files, renamed, tuple(sentences), ())
+
+
+class CarriedLayers(NamedTuple):
+    """The layers of a computed sculpt on the new mesh: what was computed, what was made over it by hand, and what the
+    first was computed from."""
+
+    drafted: Offsets
+    hand: Offsets
+    inputs: DraftInputs
 
 
 def carried_content(
@@ -85,8 +103,10 @@ def carried_content(
     items: tuple[StrengthPose | JointPose, ...],
     taken: CarriedSculpt,
     told: tuple[str, ...],
+    layers: CarriedLayers | None = None,
 ) -> bytes:
-    """The NPZ file of a sculpt that was carried over, in the pose that `items` say; told: where it came from."""
+    """The NPZ file of a sculpt that was carried over, in the pose that `items` say; told: where it came from; layers:
+    of one that was computed."""
     assert new.attached is not None
     pose = PoseSolver(rig).pose(items).poses
     ground = Ground(rig, new.attached, pose, {})
@@ -101,6 +121,8 @@ def carried_content(
         tool=__version__,
     )
     history = (*told, sentence_of(taken), f"plica {__version__}")
+    if layers is not None:
+        return layered_content(*layers, ground, record, history)
     return offsets_bytes(in_pose(taken.offsets, ground), ground, record, history)
 
 

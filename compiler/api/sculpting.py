@@ -20,6 +20,7 @@ from plica.diagnostics.place import counted
 from plica.errors import NoMeshError, PlicaError, UnknownNameError, UnreachablePoseError
 from plica.evaluate.poses import Poses
 from plica.mesh.arrays import Floats
+from plica.mesh.drafted_shapes import Sculpts, is_drafted
 from plica.mesh.recognition.pose_record import PoseRecord, UpAxis, companion_of
 from plica.prove.pose_rows import sparse_poses
 from plica.quantities import number
@@ -103,7 +104,7 @@ def pose_skin(
     of wrist 20 deg`; names of both sides mean the left); pose, a declared one's output name; clip, a file of motion,
     with a time in seconds; worst, words that one expectation's title holds, whose worst pose is measured; or poses, one
     frame. on: output names of the shapes that are on; default: for a shape that has a sculpt those that its `after`
-    says, else all that come before it.
+    says and of a drafted one itself, else all that come before it.
 
     Raises NoRigError, NoMeshError, UnknownNameError, UnreachablePoseError, ArrayError, and PlicaError for more than one
     pose.
@@ -127,7 +128,7 @@ def pose_skin(
     made, said = given[0]() if given else asked.rest()
     if on is not None:
         check_names("shape", on, [one.name for one in rig.shapes])
-    chosen = asked.shapes_on(target) if on is None else on
+    chosen = asked.shapes_on(target, attached.attached.sculpts) if on is None else on
     posed = posed_mesh(attached.mesh, rig, attached.attached.shapes, made, chosen)
     record = PoseRecord(
         character=rig.character.name,
@@ -223,12 +224,17 @@ class _Asked:
             raise UnreachablePoseError(f"`{result.title}` has no worst pose: {result.about or result.status}")
         return poses_from(self.rig, [result.frame.pose]), f"worst of {result.title}"
 
-    def shapes_on(self, shape: Shape | None) -> Collection[str]:
-        """What is on while this shape is sculpted; without one, everything."""
+    def shapes_on(self, shape: Shape | None, sculpts: Sculpts) -> Collection[str]:
+        """What is on while this shape is sculpted: a computed one itself, too; without one, everything."""
         if shape is None:
             return frozenset(one.name for one in self.rig.shapes)
         sculpt = sculpt_of(shape, self.strength)
-        return shapes_before(self.rig, shape) if sculpt is None else frozenset(sculpt.after)
+        if sculpt is None:
+            return shapes_before(self.rig, shape)
+        if not is_drafted(shape, sculpts):
+            return frozenset(sculpt.after)
+        sides = [one for one in self.rig.shapes if one.declared == shape.declared] if self.both_sides else [shape]
+        return frozenset(name for one in sides for name in (one.name, *one.earlier))
 
 
 def _only(words: str, titles: Sequence[str]) -> str:

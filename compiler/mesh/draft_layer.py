@@ -20,6 +20,7 @@ from plica.mesh.arrays import Floats, Mesh, Offsets
 from plica.mesh.npz import ArchiveError, rising_indices
 from plica.mesh.offsets import chosen, lengths, summed
 from plica.plain_data import UnreadableDataError, json_of
+from plica.quantities import number
 from plica.readers.json_fields import LARGEST_NUMBER
 from plica.values import DraftFacts
 
@@ -60,7 +61,7 @@ class DraftInputs:
         return replace(
             self,
             region="found" if region is None else _digest(region >= FREE),
-            facts=" ".join(f"{name} {value!r}" for name, value in stated if value is not None),
+            facts=" ".join(f"{name} {number(value)}" for name, value in stated if value is not None),
         )
 
     def changed(self, now: DraftInputs) -> tuple[str, ...]:

@@ -66,6 +66,25 @@ def draft_files(rig: Rig, attached: Attached, shape: Shape, items: Items, layere
     return DraftFiles(files, shape._replace(source=whole, inbetweens=tuple(between), sided=sided))
 
 
+def layered_content(
+    drafted: Offsets,
+    hand: Offsets | None,
+    inputs: DraftInputs,
+    ground: Ground,
+    record: PoseRecord,
+    history: tuple[str, ...],
+) -> bytes:
+    """The file of a computed layer and what was made over it by hand, both given on the undeformed mesh.
+
+    ground: with the pose that the file is in.
+    """
+    own = in_pose(drafted, ground)
+    both = own
+    if hand is not None:
+        both = rounded(summed([(own, 1.0), (in_pose(hand, ground), 1.0)], ground.mesh.vertex_count))
+    return offsets_bytes(both, ground, record, history, DraftLayer(own, inputs))
+
+
 def _name(shape: Shape) -> str:
     source = shape.source
     if isinstance(source, Sculpt) and source.file.lower().endswith(".npz"):
@@ -87,10 +106,7 @@ def _pose_at(shape: Shape, items: Items, at: float, solver: PoseSolver, evaluato
 
 
 def _content(rig: Rig, attached: Attached, shape: Shape, pose: Poses, layered: LayeredShape, at: float) -> bytes:
-    ground, count = Ground(rig, attached, pose, {}), attached.mesh.vertex_count
-    drafted = in_pose(at_strength(layered.draft, at, count), ground)
-    hand = _hand_at(layered.hand, at)
-    both = drafted if hand is None else rounded(summed([(drafted, 1.0), (in_pose(hand, ground), 1.0)], count))
+    count = attached.mesh.vertex_count
     record = PoseRecord(
         character=rig.character.name,
         shape=shape.name,
@@ -102,7 +118,8 @@ def _content(rig: Rig, attached: Attached, shape: Shape, pose: Poses, layered: L
         tool=__version__,
     )
     history = ("drafted", *layered.sentences, f"plica {__version__}")
-    return offsets_bytes(both, ground, record, history, DraftLayer(drafted, layered.inputs))
+    drafted, hand = at_strength(layered.draft, at, count), _hand_at(layered.hand, at)
+    return layered_content(drafted, hand, layered.inputs, Ground(rig, attached, pose, {}), record, history)
 
 
 def _hand_at(hand: Inbetweens | None, at: float) -> Offsets | None:
