@@ -114,8 +114,8 @@ def draft_sculpts(
     earlier draft is kept. Where the skin blocks before the end of its bend, what was reached is held from there on, or
     nothing is drafted where that is less than half of it. The method: `grammar/drafts.md`.
 
-    What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError, and PlicaError
-    for wishes that no draft can fulfil.
+    What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError, and
+    PlicaError for wishes that no draft can fulfil.
     """
     rig, attached = rig_of(character), attach_mesh(character)
     if attached.attached is None:

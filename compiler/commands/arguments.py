@@ -276,7 +276,7 @@ COMMANDS = {
         (
             "plica draft wren.plica knee_hold",
             "plica draft wren.plica knee_hold --without-contact",
-            "plica draft wren.plica knee_hold --volume 98% --border '4 cm' --inbetweens 2",
+            "plica draft wren.plica knee_hold --volume 98% --border 4cm --inbetweens 2",
         ),
         sculpt_options.add_draft,
         _draft,
