@@ -125,7 +125,7 @@ def draft_sculpts(
         check_names("region", [region], [one.name for one in rig.regions])
     given = DraftFacts(volume, nearness, border, gap, inbetweens)
     _settings(given, contact)
-    run = _Run(character, rig, attached, region, given, contact)
+    run = _Drafts(character, rig, attached, region, given, contact)
     drafts: list[DraftedSculpt] = []
     found: list[Diagnostic] = []
     for target in dict.fromkeys(targets):
@@ -147,7 +147,7 @@ def wish(text: str, what: Literal["share", "length"]) -> float:
     return float(match[1]) * UNITS[match[2]].size
 
 
-class _Run:
+class _Drafts:
     """Shapes drafted one after the other; later ones see those before."""
 
     def __init__(
