@@ -130,7 +130,9 @@ def add_build(parser: argparse.ArgumentParser) -> None:
         help="go on, with warnings, where a target cannot express something; without it that is an error",
     )
     parser.add_argument(
-        "--normals", action="store_true", help="also compute how shapes change normals, and store that with the offsets"
+        "--normals",
+        action="store_true",
+        help="also compute how shapes turn the file's normals, and store that with the offsets",
     )
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--dry-run", action="store_true", help="say what would be written, and write nothing")

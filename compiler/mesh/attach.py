@@ -23,7 +23,7 @@ from plica.mesh.left_behind import left_behind, report_left_behind
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
 from plica.mesh.mirror import Handing, Mirrored, copy_partners, handing, side_of
 from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
-from plica.mesh.normals import Normals
+from plica.mesh.normals import OwnNormals
 from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.recognition.residues import WholeSculpt, report_residues, residues_of
 from plica.mesh.regions import region_weights
@@ -281,9 +281,8 @@ class _Attaching:
         return copy_partners(self.mesh.points, self.symmetry.partners)
 
     @cached_property
-    def _neutral_normals(self) -> tuple[Normals, Floats]:
-        normals = Normals(self.mesh)
-        return normals, normals.of(self.mesh.positions)
+    def _own_normals(self) -> OwnNormals:
+        return OwnNormals(self.mesh)
 
     def _share(self, shape: Shape, offsets: Offsets, decided: Handing) -> Offsets:
         assert self.sides is not None and self.symmetry is not None
@@ -314,10 +313,9 @@ class _Attaching:
 
     def _with_normals(self, offsets: Offsets) -> Offsets:
         """The offsets with the change of the normals, on every vertex where either changes."""
-        normals, neutral = self._neutral_normals
         moved = self.mesh.positions.copy()
         moved[offsets.indices] += offsets.offsets
-        change = normals.of(moved) - neutral
+        change = self._own_normals.changes(moved)
         changes = np.asarray((np.abs(change) > NORMAL_CHANGE).any(axis=1))
         changes[offsets.indices] = True
         indices = np.flatnonzero(changes)

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
-from plica.mesh.normals import Normals
+from plica.mesh.normals import Normals, least_turns
 from plica.mesh.offsets import lengths
 
 NEAREST: Final = 12  # triangles, by their middles, that a vertex is tried against
@@ -116,18 +116,3 @@ def _on_triangles(points: Floats, triangles: Floats) -> tuple[Floats, Floats]:
 
 def _dot(one: Floats, other: Floats) -> Floats:
     return np.asarray((one * other).sum(axis=-1))
-
-
-def least_turns(one: Floats, other: Floats) -> Floats:
-    """The least rotations (n, 3, 3) that take unit vectors (n, 3) to others; none where they are opposite.
-
-    R = I + [k] + [k]^2 / (1 + c) with k = a x b, c = a . b (Rodrigues' formula without its angle).
-    """
-    axis, cosine = np.cross(one, other), _dot(one, other)
-    x, y, z = axis.T
-    zero = np.zeros(len(x))
-    skew = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], axis=1).reshape(-1, 3, 3)
-    usable = cosine > -0.999
-    share = 1.0 / np.where(usable, 1.0 + cosine, 1.0)
-    result = np.eye(3) + skew + skew @ skew * share[:, None, None]
-    return np.where(usable[:, None, None], result, np.eye(3))

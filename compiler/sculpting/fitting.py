@@ -15,9 +15,9 @@ from scipy.spatial.transform import Rotation
 
 from plica.evaluate.pose_components import skeleton_of
 from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.normals import least_turns
 from plica.mesh.skinning import Skinning
 from plica.rig.rig import Rig
-from plica.sculpting.carrying import least_turns
 from plica.sculpting.rebase import SkinFit
 from plica.skeleton.joint_parts import parts_of
 
