@@ -79,8 +79,11 @@ class ProofReport:
     @property
     def verdicts(self) -> tuple[Diagnostic, ...]:
         """A diagnostic at its `expect` line for each result that fails, got worse or better, or was not measured."""
-        diagnostics = Diagnostics()
-        summary.add_findings(self.results, self.accepted, diagnostics, self.character.origins)
+        from plica.prove.report.draft_hints import draft_hints
+
+        diagnostics, rig = Diagnostics(), self.character.rig
+        hints = {} if rig is None else draft_hints(rig, self.character.file, self.results)
+        summary.add_findings(self.results, self.accepted, diagnostics, self.character.origins, hints)
         return diagnostics.all
 
     def text(self, width: int | None = None, colour: bool = False, every_pose: bool = False) -> str:

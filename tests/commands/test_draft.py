@@ -21,7 +21,7 @@ def test_drafted_pasted_and_proved(arms: DraftedArms, capsys: pytest.CaptureFixt
     expects = "expect both { volume of forearm within 1 %  over elbow }\n"
     arms.write("", HEAD + expects)
     assert run(["prove", "arms.plica", "--no-cache"]) == 1
-    capsys.readouterr()
+    assert "plica draft arms.plica hold\n" in capsys.readouterr().out
     asked = ["--without-contact", "--inbetweens", "1", "--volume", "100%", "--border", "5 cm"]
     assert run(["draft", "arms.plica", "hold", *asked]) == 0
     out = capsys.readouterr().out.splitlines()

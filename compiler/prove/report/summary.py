@@ -147,9 +147,16 @@ def _turned(frame: WorstFrame) -> str:
 
 
 def add_findings(
-    results: Sequence[Result], accepted: Accepted, diagnostics: Diagnostics, origins: Mapping[tuple[str, str], Span]
+    results: Sequence[Result],
+    accepted: Accepted,
+    diagnostics: Diagnostics,
+    origins: Mapping[tuple[str, str], Span],
+    hints: Mapping[int, str] | None = None,
 ) -> None:
-    """A finding at its `expect` line for each expectation that fails, got worse or better, or was not measured."""
+    """A finding at its `expect` line for each expectation that fails, got worse or better, or was not measured.
+
+    hints: what to do about those that fail, by the number of the expectation, where there is more to say than usual.
+    """
     for result in results:
         span = origins.get(("expect", str(result.index)))
         known = accepted.get(result.title)
@@ -165,7 +172,12 @@ def add_findings(
         elif fails(result, accepted):
             at = where(result)
             diagnostics.add(
-                "expectation-fails", span, expectation=title, figures=figures(result), where=f"; {at}" if at else ""
+                "expectation-fails",
+                span,
+                hint=(hints or {}).get(result.index),
+                expectation=title,
+                figures=figures(result),
+                where=f"; {at}" if at else "",
             )
         elif result.status == "fails":
             diagnostics.add("accepted-figure", span, expectation=title, worst=worst, accepted=amount(result, known))
