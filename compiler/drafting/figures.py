@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.drafting.bare_mesh import bare_mesh
 from plica.drafting.patch import SkinPatch
 from plica.drafting.problem import DraftProblem, SkinFigures
 from plica.measure.area_shares import areas_of, kept_to
 from plica.measure.pose_crossing import PoseCrossing
 from plica.measure.stretch import Stretch
 from plica.measure.volume import Volume
-from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.arrays import Floats, Integers
 
 # The share of the area that usual stretch speaks of.
 _USUAL = 0.95
@@ -35,12 +36,12 @@ class SkinMeasures:
     def of(cls, problem: DraftProblem, patch: SkinPatch) -> SkinMeasures:
         """Everything that is prepared once."""
         neutral = problem.neutral[patch.vertices]
-        part = _bare_mesh(neutral, patch.triangles)
+        part = bare_mesh(neutral, patch.triangles)
         whole = np.ones(len(neutral))
         stretch = Stretch.on_surface(part, None, neutral)
         areas = areas_of(neutral[patch.triangles[stretch.numbers]])
         volume = Volume.prepared(part, whole, neutral, border=0.5)
-        whole_skin = _bare_mesh(problem.neutral, problem.triangles, problem.points)
+        whole_skin = bare_mesh(problem.neutral, problem.triangles, problem.points)
         crossing = PoseCrossing.prepared(whole_skin, problem.neutral, np.ones(len(problem.neutral)))
         moves = np.zeros(int(problem.points.max()) + 1, bool)
         moves[patch.points[patch.moving]] = True
@@ -64,13 +65,3 @@ class SkinMeasures:
         """Pairs of triangles that pass through each other, one of them in the drafted part."""
         pairs = self.crossing.pairs(positions)
         return int(np.count_nonzero(self.moves[pairs].any(axis=1)))
-
-
-def _bare_mesh(positions: Floats, triangles: Integers, points: Integers | None = None) -> Mesh:
-    """A mesh of places and triangles alone, which is all that measures of a surface look at."""
-    count = len(positions)
-    nothing, none = np.zeros((count, 0)), np.zeros(0, np.int64)
-    own = np.arange(count) if points is None else points
-    return Mesh(
-        positions, triangles, None, {}, own, nothing.astype(np.int64), nothing, none, np.zeros((0, 4, 4)), {}, ()
-    )

@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
 
 from plica.drafting.enclosed_volume import EnclosedVolume
 from plica.drafting.problem import DraftProblem, DraftSettings
@@ -20,8 +22,9 @@ from plica.mesh.weld import edges_of, first_vertices, mean_per_point, per_point
 
 # A point belongs to the region from this weight on.
 _INSIDE = 0.5
-# How far beyond the border skin is looked at that moving skin may touch, in widths of the border.
+# Skin is looked at that comes so near moving skin on the way, in widths of the border.
 _SURROUNDINGS = 0.6
+_LOOKED_AT = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,10 +71,10 @@ def patch_of(problem: DraftProblem, settings: DraftSettings) -> SkinPatch | None
         return None
     radius = _radius(neutral, triangles[held])
     border = radius if settings.border is None else settings.border
-    distance = _distances(neutral, triangles, np.flatnonzero(inside), border * (1.0 + _SURROUNDINGS))
+    distance = _distances(neutral, triangles, np.flatnonzero(inside), border)
     moves = distance < border
     with_moving = moves[triangles].any(axis=1)
-    near = (distance < border * (1.0 + _SURROUNDINGS))[triangles].any(axis=1) | with_moving
+    near = _near_on_the_way(problem, moves, _SURROUNDINGS * border)[triangles].any(axis=1) | with_moving
     used, corners = np.unique(triangles[near], return_inverse=True)
     corners = corners.reshape(-1, 3)
     own = corners[with_moving[near]]
@@ -87,6 +90,16 @@ def patch_of(problem: DraftProblem, settings: DraftSettings) -> SkinPatch | None
         depth=depth,
         volume=EnclosedVolume.of(own, len(used)),
     )
+
+
+def _near_on_the_way(problem: DraftProblem, moves: NDArray[np.bool_], reach: float) -> NDArray[np.bool_]:
+    """The points (p,) that come within reach, metres, of a moving one anywhere on the way."""
+    result = moves.copy()
+    for share in _LOOKED_AT:
+        places = per_point(problem.points, problem.skinned(share))
+        distance, _ = cKDTree(places[moves]).query(places, distance_upper_bound=reach)
+        result |= np.isfinite(distance)
+    return result
 
 
 def _radius(neutral: Floats, triangles: Integers) -> float:

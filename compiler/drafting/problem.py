@@ -20,15 +20,16 @@ class DraftSettings:
     """What the artist wishes.
 
     volume_kept: the share of its neutral volume that the region has at the end of the bend, 0.9 to 1; nearness: how
-    strongly the skin is drawn to where skinning puts it, 3 to 10 being usual, more is nearer; border: metres along the
+    strongly the skin is drawn to where skinning puts it, 1 to 10 being usual, more is nearer; border: metres along the
     surface over which the region fades into the skin as it is, None for one radius of the limb; gap: metres that
     contact keeps between parts of the skin (less where the mesh is finer than that), None for a twentieth of the
     radius; contact: whether the skin is kept from passing through itself, which needs the extra `draft`; inbetweens:
-    how many poses on the way are returned, None for the fewest that keep it good.
+    how many poses on the way are returned, None for the fewest that keep volume and crossings good there, which only
+    a problem with matrices can tell: without them it is one.
     """
 
     volume_kept: float = 1.0
-    nearness: float = 5.0
+    nearness: float = 2.0
     border: float | None = None
     gap: float | None = None
     contact: bool = True
@@ -53,7 +54,8 @@ class DraftProblem:
     neutral (v, 3): the skin in the neutral stance, metres; triangles (f, 3); points (v,): the welded point that each
     vertex is a copy of (`plica.mesh.arrays.Mesh.points`); skinned: the skin without the shape that is drafted, (v, 3)
     metres, at a share of the bend from 0, the neutral stance, to 1, the pose; region (v,): weights from 0 to 1, what
-    weighs 0.5 or more is drafted freely.
+    weighs 0.5 or more is drafted freely; matrices: the linear part (v, 3, 3) of each vertex's skin matrix at a share of
+    the bend, which tells how a shape's offsets are carried between inbetweens, None where that is not known.
     """
 
     neutral: Floats
@@ -61,6 +63,7 @@ class DraftProblem:
     points: Integers
     skinned: Callable[[float], Floats]
     region: Floats
+    matrices: Callable[[float], Floats] | None = None
 
 
 class DraftedPose(NamedTuple):
@@ -90,8 +93,9 @@ class Draft(NamedTuple):
     """A computed first sculpt.
 
     reached: the share of the bend that was reached, 1 for all of it, less where the skin blocked; poses: rising, the
-    last at the reached share, those before it inbetweens; before and after: the skin at the reached share without and
-    with the draft. Positions are not rounded. moving (v,): which vertices are free to move.
+    last at the reached share, those before it inbetweens; none where the skin blocked before it moved at all; before
+    and after: the skin at the reached share without and with the draft. Positions are not rounded. moving (v,): which
+    vertices are free to move.
     """
 
     reached: float

@@ -1,59 +1,156 @@
 """A first sculpt, computed: the skin settles in the pose that a shape is made for.
 
 The energy is that of `plica.drafting.elastic_skin`: as rigid as possible against the neutral (Sorkine and Alexa 2007),
-limits of strain, bending, the volume as wished, and attraction to the skinned pose, which grows to the border.
+limits of strain, bending, the volume as wished, and attraction to the skinned pose, which grows to the border. With
+contact the bend is followed from the neutral stance in small steps, each free of collisions (Li and others 2020), since
+from a pose in which skin has passed through itself nothing finds out of it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
 import numpy as np
 
+from plica.drafting.contact import Contact, quiet_on_one_thread
 from plica.drafting.elastic_skin import ElasticSkin, Goal
 from plica.drafting.equations import Equations
 from plica.drafting.figures import SkinMeasures
+from plica.drafting.inbetweens import Blending, fewest
 from plica.drafting.patch import SkinPatch, patch_of
+from plica.drafting.path import LONGEST_STEP, GoalAt, Place, followed
 from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings
-from plica.drafting.relaxation import settled
-from plica.mesh.arrays import Floats
+from plica.drafting.relaxation import Effort, Mechanics, settled
+from plica.drafting.turns import widest_turn
 
-_STEPS, _TOLERANCE = 60, 1e-4
+_AT_ONCE: Final = Effort(steps=60, tolerance=1e-4)
+_AT_THE_END: Final = Effort(steps=30, tolerance=1e-3)
+# Skin is torn where a triangle is longer by this than both skinning makes it and twice its neutral length.
+_TORN: Final = 0.25
+_UNNAMED: Final = 1
 
 
 def drafted(problem: DraftProblem, settings: DraftSettings) -> Draft:
     """The first sculpt of a region, in metres and not rounded; the same bytes on every run.
 
-    Raises ValueError where the region holds no triangle, or arrays do not suit each other, and `NoContactError` where
-    contact is asked for and the extra `draft` is not installed.
+    Raises ValueError where the region holds no triangle, and `NoContactError` where contact is asked for and the extra
+    `draft` is not installed.
     """
     patch = patch_of(problem, settings)
     if patch is None:
         raise ValueError("the region that is drafted holds no triangle")
+    goal_at = _goals(problem, settings, patch)
+    contact = None
+    if settings.contact:
+        quiet_on_one_thread()
+        contact = Contact.of(patch, settings.gap)
     skin = ElasticSkin.of(patch, settings)
-    equations = Equations.of(skin.curvature)
-    shares = _shares(settings.inbetweens or 0)
-    poses = tuple(_direct(problem, settings, skin, equations, share) for share in shares)
-    measures = SkinMeasures.of(problem, patch)
-    moving = np.flatnonzero(np.isin(problem.points, patch.points[patch.moving]))
-    last = poses[-1]
-    before = measures.figures(problem.skinned(last.share))
-    return Draft(last.share, poses, before, measures.figures(last.positions), moving)
+    mechanics = Mechanics(skin, Equations.of(skin.curvature), contact)
+    settling: _Settling | _Followed = _Settling(mechanics, goal_at)
+    if contact is not None:
+        settling = _Followed(mechanics, goal_at, _untorn(skin, goal_at, _way(mechanics, contact, goal_at)))
+    places = _chosen(problem, settings, patch, goal_at, settling)
+    return _draft(problem, patch, places)
 
 
-def _shares(inbetweens: int) -> list[float]:
-    return [(one + 1) / (inbetweens + 1) for one in range(inbetweens + 1)]
+@dataclass(frozen=True, eq=False)
+class _Settling:
+    """Without contact: settled from the skinned pose at once."""
+
+    mechanics: Mechanics
+    goal_at: GoalAt
+
+    reached = 1.0
+
+    def at(self, share: float) -> Place:
+        goal = self.goal_at(share)
+        return Place(share, settled(self.mechanics, goal.places, goal, _AT_ONCE))
 
 
-def _direct(
-    problem: DraftProblem, settings: DraftSettings, skin: ElasticSkin, equations: Equations, share: float
-) -> DraftedPose:
-    """Without contact: settled from the skinned pose."""
-    skinned = problem.skinned(share)
-    goal = goal_at(skin.patch, skinned, settings, share)
-    places = settled(skin, equations, goal.places, goal, _STEPS, _TOLERANCE)
-    return DraftedPose(share, skin.patch.put_back(skinned, places, problem.points))
+@dataclass(frozen=True, eq=False)
+class _Followed:
+    """With contact: settled from the nearest place on the way."""
+
+    mechanics: Mechanics
+    goal_at: GoalAt
+    way: list[Place]
+
+    @property
+    def reached(self) -> float:
+        return self.way[-1].share
+
+    def at(self, share: float) -> Place:
+        near = min(self.way[1:], key=lambda place: abs(place.share - share))
+        return near._replace(places=settled(self.mechanics, near.places, self.goal_at(near.share), _AT_THE_END))
 
 
-def goal_at(patch: SkinPatch, skinned: Floats, settings: DraftSettings, share: float) -> Goal:
+def _goals(problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> GoalAt:
     """The skinned places, and the volume wished, which changes evenly along the bend."""
     neutral, _ = patch.volume.of_positions(patch.neutral)
-    return Goal(patch.local(skinned), neutral * (1.0 + (settings.volume_kept - 1.0) * share))
+
+    @lru_cache(maxsize=64)
+    def goal_at(share: float) -> Goal:
+        wish = neutral * (1.0 + (settings.volume_kept - 1.0) * share)
+        return Goal(patch.local(problem.skinned(share)), wish)
+
+    return goal_at
+
+
+def _way(mechanics: Mechanics, contact: Contact, goal_at: GoalAt) -> list[Place]:
+    turn = widest_turn(mechanics.skin.patch, goal_at(1.0).places)
+    count = max(2, int(np.ceil(turn / LONGEST_STEP)))
+    return followed(mechanics, contact, goal_at, [(step + 1) / count for step in range(count)])
+
+
+def _untorn(skin: ElasticSkin, goal_at: GoalAt, way: list[Place]) -> list[Place]:
+    """The way up to where the skin is still whole: where it blocks, its border tears."""
+    kept = list(way)
+    while len(kept) > 1:
+        largest, _ = skin.maps.singular_values(kept[-1].places)
+        skinned, _ = skin.maps.singular_values(goal_at(kept[-1].share).places)
+        if largest.max() <= max(float(skinned.max()), 2.0) + _TORN:
+            break
+        kept.pop()
+    return kept
+
+
+def _chosen(
+    problem: DraftProblem,
+    settings: DraftSettings,
+    patch: SkinPatch,
+    goal_at: GoalAt,
+    settling: _Settling | _Followed,
+) -> list[Place]:
+    """The neutral stance and the poses that the draft has."""
+    at = lru_cache(maxsize=None)(settling.at)
+    start = Place(0.0, patch.neutral)
+    if settling.reached <= 0.0:
+        return [start]
+
+    def poses_for(count: int) -> list[Place]:
+        places = [at(settling.reached * (one + 1) / (count + 1)) for one in range(count + 1)]
+        return [start, *{place.share: place for place in places}.values()]
+
+    if settings.inbetweens is not None or problem.matrices is None:
+        return poses_for(_UNNAMED if settings.inbetweens is None else settings.inbetweens)
+    return fewest(Blending(patch, goal_at, _of_patch(problem.matrices, patch)), poses_for)
+
+
+def _of_patch(matrices: Callable[[float], np.ndarray], patch: SkinPatch) -> Callable[[float], np.ndarray]:
+    return lambda share: matrices(share)[patch.vertices]
+
+
+def _draft(problem: DraftProblem, patch: SkinPatch, places: list[Place]) -> Draft:
+    measures = SkinMeasures.of(problem, patch)
+    reached = places[-1].share
+    skinned = problem.skinned(reached)
+    poses = tuple(
+        DraftedPose(place.share, patch.put_back(problem.skinned(place.share), place.places, problem.points))
+        for place in places[1:]
+    )
+    before = measures.figures(skinned)
+    moving = np.flatnonzero(np.isin(problem.points, patch.points[patch.moving]))
+    return Draft(reached, poses, before, measures.figures(poses[-1].positions) if poses else before, moving)

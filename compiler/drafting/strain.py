@@ -73,6 +73,11 @@ class TriangleMaps:
         """The gradient (p, 3) of an energy whose derivatives by the columns of J are given, (t, 3) each."""
         return np.asarray(self.first.T @ first + self.second.T @ second)
 
+    def singular_values(self, positions: Floats) -> tuple[Floats, Floats]:
+        """The larger and the smaller one of each triangle (t,)."""
+        u, v = self.columns(positions)
+        return _singular_values((u * u).sum(axis=1), (v * v).sum(axis=1), (u * v).sum(axis=1))
+
     def energy(self, positions: Floats, limits: StrainLimits) -> tuple[float, Floats]:
         """The energy and its gradient (p, 3)."""
         u, v = self.columns(positions)

@@ -43,12 +43,18 @@ class PoseCrossing:
 
     def pairs(self, positions: Floats) -> Integers:
         """The pairs (n, 2), numbers of the mesh's triangles, in one pose: positions (v, 3) metres."""
-        posed = positions[self.faces.vertices]
-        one, other = self._close(posed)
-        met = meeting(posed[self.faces.corners[one]], posed[self.faces.corners[other]])
-        one, other = one[met], other[met]
+        one, other = self._met(positions[self.faces.vertices])
         new = ~meeting(self.rest[self.faces.corners[one]], self.rest[self.faces.corners[other]])
         return np.sort(self.faces.numbers[np.column_stack([one[new], other[new]])], axis=1)
+
+    def pairs_at_rest(self) -> Integers:
+        """The pairs (n, 2) that meet at rest already, which is why they are left out elsewhere."""
+        return np.sort(self.faces.numbers[np.column_stack(self._met(self.rest))], axis=1)
+
+    def _met(self, posed: Floats) -> tuple[Integers, Integers]:
+        one, other = self._close(posed)
+        met = meeting(posed[self.faces.corners[one]], posed[self.faces.corners[other]])
+        return one[met], other[met]
 
     def _close(self, posed: Floats) -> tuple[Integers, Integers]:
         """Pairs that may count and whose boxes meet."""

@@ -1,0 +1,131 @@
+"""Skin that does not pass through itself: an intersection-free barrier.
+
+Li and others, "Incremental Potential Contact: Intersection- and Inversion-free Large-Deformation Dynamics" (2020): a
+barrier grows without bound as parts come near each other, and no step is longer than one that provably brings nothing
+through anything (continuous collision detection). The mathematics is ipctk's, which is imported when it is used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+from scipy import sparse
+
+from plica.drafting.bare_mesh import bare_mesh
+from plica.drafting.patch import SkinPatch
+from plica.drafting.problem import NoContactError
+from plica.measure.pose_crossing import PoseCrossing
+from plica.mesh.arrays import Floats, Integers
+from plica.mesh.sparse import SparseFloats
+from plica.mesh.weld import edges_of
+
+if TYPE_CHECKING:
+    import ipctk
+
+# The gap in radii where none is asked for; and the most that it is of a short edge of the patch, so that neighbours on
+# the surface do not push each other.
+_GAP: Final = 0.05
+_OF_SHORT_EDGES, _SHORT = 0.5, 0.05
+# Of the barrier at that gap; it grows as the gap shrinks, so that the force at a share of the gap stays the same.
+_STIFFNESS: Final = 3e3
+# Of the way to the first touch, what a step may go.
+_SAFE: Final = 0.9
+_CCD_STEPS: Final = 100_000
+
+
+class Touch(NamedTuple):
+    """The barrier's energy, its gradient (n, 3), and what it was computed from."""
+
+    value: float
+    gradient: Floats
+    pairs: ipctk.NormalCollisions | None
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """gap: radii from which on the barrier acts; stiffness: its weight."""
+
+    mesh: ipctk.CollisionMesh
+    barrier: ipctk.BarrierPotential
+    ccd: ipctk.AdditiveCCD
+    gap: float
+    stiffness: float
+
+    @classmethod
+    def of(cls, patch: SkinPatch, gap: float | None) -> Contact:
+        """gap in metres. Raises NoContactError where ipctk is not installed."""
+        library = _library()
+        edges = edges_of(patch.contact_triangles)
+        lengths = np.linalg.norm(patch.neutral[edges[:, 0]] - patch.neutral[edges[:, 1]], axis=1)
+        own_gap = _GAP if gap is None else gap / patch.radius
+        own_gap = min(own_gap, _OF_SHORT_EDGES * float(np.quantile(lengths, _SHORT)))
+        mesh = library.CollisionMesh(
+            np.asfortranarray(patch.neutral),
+            np.asfortranarray(edges.astype(np.int32)),
+            np.asfortranarray(patch.contact_triangles.astype(np.int32)),
+        )
+        # What does not move stays as skinned, also where that passes through itself, and what meets in the neutral
+        # stance is let be: points with the same label do not collide.
+        labels = np.zeros(len(patch.neutral), np.int32)
+        labels[patch.moving] = np.arange(1, len(patch.moving) + 1)
+        labels[_meeting_at_rest(patch)] = 0
+        mesh.can_collide = library.make_vertex_patches_filter(labels)
+        barrier = library.BarrierPotential(own_gap, 1.0)
+        return cls(mesh, barrier, library.AdditiveCCD(_CCD_STEPS, _SAFE), own_gap, _STIFFNESS * (_GAP / own_gap) ** 2)
+
+    def touch(self, places: Floats) -> Touch:
+        """The barrier at places (n, 3)."""
+        ordered = np.asfortranarray(places)
+        pairs = self._pairs(ordered)
+        if not len(pairs):
+            return Touch(0.0, np.zeros_like(places), None)
+        value = self.stiffness * float(self.barrier(pairs, self.mesh, ordered))
+        gradient = self.stiffness * self.barrier.gradient(pairs, self.mesh, ordered).reshape(-1, 3)
+        return Touch(value, gradient, pairs)
+
+    def curvature(self, places: Floats) -> SparseFloats | None:
+        """The barrier's second derivative (3 n, 3 n), made positive semidefinite; None where nothing touches."""
+        pairs = self._pairs(np.asfortranarray(places))
+        return self.curvature_of(places, pairs) if len(pairs) else None
+
+    def curvature_of(self, places: Floats, pairs: ipctk.NormalCollisions) -> SparseFloats:
+        """The same for pairs that are known, as `touch` gives them."""
+        method = _library().PSDProjectionMethod.CLAMP
+        result = self.barrier.hessian(pairs, self.mesh, np.asfortranarray(places), method)
+        return sparse.csr_array(self.stiffness * result)
+
+    def _pairs(self, places: Floats) -> ipctk.NormalCollisions:
+        result = _library().NormalCollisions()
+        result.build(self.mesh, places, self.gap)
+        return result
+
+    def free_share(self, places: Floats, wanted: Floats) -> float:
+        """The share of the way from places to wanted places (n, 3) that brings nothing through anything; 1 for all."""
+        share = _library().compute_collision_free_stepsize(
+            self.mesh, np.asfortranarray(places), np.asfortranarray(wanted), 0.0, None, self.ccd
+        )
+        return 1.0 if share >= 1.0 else _SAFE * float(share)
+
+
+def _meeting_at_rest(patch: SkinPatch) -> Integers:
+    """The points of triangles that meet others in the neutral stance."""
+    surface = bare_mesh(patch.neutral, patch.contact_triangles)
+    crossing = PoseCrossing.prepared(surface, patch.neutral, np.ones(len(patch.neutral)))
+    return np.unique(patch.contact_triangles[crossing.pairs_at_rest()])
+
+
+def _library() -> Any:
+    try:
+        import ipctk
+    except ImportError as error:
+        raise NoContactError("contact needs the package ipctk (the extra `draft`)") from error
+    return ipctk
+
+
+def quiet_on_one_thread() -> None:
+    """Without messages of its own, and so that sums are added up in the same order on every run."""
+    library = _library()
+    library.set_logger_level(library.LoggerLevel.error)
+    library.set_num_threads(1)
