@@ -14,6 +14,7 @@ class Dimension(StrEnum):
     NUMBER = "plain number"
     ANGLE = "angle"
     LENGTH = "length"
+    AREA = "area"
     SHARE = "percentage"
     MEMORY = "memory size"
 
@@ -34,6 +35,9 @@ UNITS: dict[str, Unit] = {
     "cm": Unit(Dimension.LENGTH, 0.01),
     "m": Unit(Dimension.LENGTH, 1.0),
     "in": Unit(Dimension.LENGTH, 0.0254),
+    "mm2": Unit(Dimension.AREA, 1e-6),
+    "cm2": Unit(Dimension.AREA, 1e-4),
+    "m2": Unit(Dimension.AREA, 1.0),
     "%": Unit(Dimension.SHARE, 0.01),
     "KiB": Unit(Dimension.MEMORY, 1024.0),
     "MiB": Unit(Dimension.MEMORY, 1024.0 * 1024.0),

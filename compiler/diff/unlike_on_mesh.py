@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from plica.diagnostics import Diagnostics
 from plica.diff.facts import Difference
-from plica.rig.region_sources import regions_of
+from plica.rig.region_sources import regions_of, shapes_of
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Shape
 from plica.workspace import Refused
@@ -68,23 +68,25 @@ def _only(rig: Rig, differ: set[tuple[str, str]], masks: bool) -> Rig:
     regions = {region.name: region for region in rig.regions}
     declared = {shapes[name].declared for table, name in differ if table == "shapes" and name in shapes}
     wanted = [shape.name for shape in rig.shapes if shape.declared in declared]
-    kept: dict[str, None] = {}
-    while wanted:
-        name = wanted.pop()
-        if name not in kept:
-            kept[name] = None
-            wanted += shapes[name].earlier
-            # Both sides of a sculpt are computed together.
-            wanted += [one.name for one in rig.shapes if one.declared == shapes[name].declared]
     areas = [name for table, name in differ if table == "regions" and name in regions]
-    areas += [within for name in kept if (within := shapes[name].within) is not None]
     areas += [fold.area for fold in rig.folds] if masks else []
+    kept: dict[str, None] = {}
     covered: dict[str, None] = {}
-    while areas:
+    while wanted or areas:
+        if wanted:
+            name = wanted.pop()
+            if name not in kept:
+                kept[name] = None
+                wanted += shapes[name].earlier
+                # Both sides of a sculpt are computed together.
+                wanted += [one.name for one in rig.shapes if one.declared == shapes[name].declared]
+                areas += [within] if (within := shapes[name].within) is not None else []
+            continue
         name = areas.pop()
         if name not in covered and name in regions:
             covered[name] = None
             areas += regions_of(regions[name].source)
+            wanted += shapes_of(regions[name].source)
     return rig._replace(
         shapes=tuple(shape for shape in rig.shapes if shape.name in kept),
         regions=tuple(region for region in rig.regions if region.name in covered),

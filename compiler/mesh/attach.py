@@ -18,6 +18,7 @@ from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.computed_cache import ComputedCache, Remembering, body_of
 from plica.mesh.drafted_shapes import is_drafted, report_changed_inputs, with_hand
 from plica.mesh.fingerprint import fingerprint
+from plica.mesh.found_areas import FoundAreas
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.left_behind import left_behind, report_left_behind
 from plica.mesh.mesh_diagnostics import find_mesh, find_symmetry
@@ -26,7 +27,8 @@ from plica.mesh.neutral_skin import NeutralSkin, neutral_skin
 from plica.mesh.normals import OwnNormals
 from plica.mesh.offsets import Size, largest_of, report_loss, report_unpaired, size_of, trimmed, weighted
 from plica.mesh.recognition.residues import WholeSculpt, report_residues, residues_of
-from plica.mesh.regions import region_weights
+from plica.mesh.region_sources import RegionSources
+from plica.mesh.regions import RegionWeigher
 from plica.mesh.sculpt_offsets import Locate, Sculpting, UnposedSculpt, together
 from plica.mesh.side_weights import SideWeights, halves_of, side_weights
 from plica.mesh.symmetry import SymmetryMap
@@ -34,6 +36,7 @@ from plica.mesh.symmetry import size_of as body_size
 from plica.mesh.unpose import FOLDED
 from plica.quantities import percent
 from plica.rig.rig import Rig
+from plica.rig.surface_order import shape_groups, surface_needs
 from plica.rig.surfaces import Morph, Region, Sculpt, Shape
 from plica.source import Span
 from plica.workspace import Refused, located_bytes
@@ -51,7 +54,8 @@ class Attached:
     regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
     each weighs. `sides` and `symmetry` are None without a mirror plane. neutral: the mesh in the neutral stance, where
     both were found; None where that is the mesh. sculpts: as they were made, on the undeformed mesh, by declared shape
-    and the strength that they stand for; of those that this run computed and did not remember.
+    and the strength that they stand for; of those that this run computed and did not remember. directions: of regions found from deformation, or made of such, the
+    unit vectors (v, 3) along which skin changes most, in model space of the neutral stance; 0 outside.
     """
 
     mesh: Mesh
@@ -63,6 +67,7 @@ class Attached:
     sizes: Mapping[str, Size]
     neutral: NeutralSkin | None = None
     sculpts: Mapping[tuple[str, float], UnposedSculpt] = field(default_factory=dict)
+    directions: Mapping[str, Floats] = field(default_factory=dict)
 
 
 def attach(
@@ -124,22 +129,8 @@ class _Attaching:
         """Everything computed."""
         character = self.span_of("character", self.rig.character.name)
         report_left_behind(self.diagnostics, character, left_behind(self.rig, self.neutral.mesh))
-        self.step("weighing regions")
-        regions = region_weights(
-            self.rig,
-            self.neutral.mesh,
-            self.sides,
-            self._bytes,
-            self.diagnostics,
-            self._region_span,
-            self.remembering.region,
-            None if self.symmetry is None else self.symmetry.partners,
-        )
-        groups = self._groups()
-        for number, shapes in enumerate(groups):
-            self.step(f"shape {number + 1} of {len(groups)}: {shapes[0].declared}")
-            finished = self.remembering.shapes(shapes, self.normals, partial(self._finished_group, shapes, regions))
-            self.sculpting.shapes.update(finished)
+        weigher = self._weigher()
+        regions = self._surfaces(weigher)
         self._report_residues(regions)
         shapes_by_name = {shape.name: self.sculpting.shapes[shape.name] for shape in self.rig.shapes
                           if shape.name in self.sculpting.shapes}  # fmt: skip
@@ -155,7 +146,32 @@ class _Attaching:
             sizes,
             neutral,
             self.sculpting.sculpts,
+            weigher.directions,
         )
+
+    def _weigher(self) -> RegionWeigher:
+        span_of, mesh = self._region_span, self.neutral.mesh
+        sources = RegionSources(mesh, self.rig.skeleton, self._bytes, span_of, self.diagnostics)
+        found = FoundAreas(self.rig, self.mesh, self.neutral, self.sculpting.shapes, self.diagnostics, span_of)
+        partners = None if self.symmetry is None else self.symmetry.partners
+        return RegionWeigher(self.rig, mesh, self.sides, sources, self.remembering.region, partners, found.of)
+
+    def _surfaces(self, weigher: RegionWeigher) -> dict[str, Floats]:
+        """Computes regions and shapes, each after what it needs; the weights of the regions."""
+        regions: dict[str, Floats] = {}
+        groups = shape_groups(self.rig.shapes)
+        done = 0
+        self.step("weighing regions")
+        for kind, name in TopologicalSorter(surface_needs(self.rig.regions, self.rig.shapes)).static_order():
+            if kind == "region":
+                regions[name] = weigher.settle(name)
+                continue
+            done += 1
+            shapes = groups[name]
+            self.step(f"shape {done} of {len(groups)}: {shapes[0].declared}")
+            finished = self.remembering.shapes(shapes, self.normals, partial(self._finished_group, shapes, regions))
+            self.sculpting.shapes.update(finished)
+        return {region.name: regions[region.name] for region in self.rig.regions}
 
     def _report_residues(self, regions: Mapping[str, Floats]) -> None:
         """Says what whole-mesh sculpts move besides what was sculpted."""
@@ -200,21 +216,6 @@ class _Attaching:
         return located_bytes(self.locate, file, "image_bytes")
 
     # ---- shapes
-
-    def _groups(self) -> list[tuple[Shape, ...]]:
-        """Shapes that share a sculpt, a left and the right one mirrored from it, after those that they need."""
-        groups: dict[str, tuple[Shape, ...]] = {}
-        group_of: dict[str, str] = {}
-        lefts = {shape.declared: shape.name for shape in self.rig.shapes if shape.side == "left"}
-        for shape in self.rig.shapes:
-            key = lefts[shape.declared] if shape.mirrored else shape.name
-            groups[key] = (*groups.get(key, ()), shape)
-            group_of[shape.name] = key
-        needs = {
-            key: {group_of[name] for shape in shapes for name in shape.earlier} - {key}
-            for key, shapes in groups.items()
-        }
-        return [groups[key] for key in TopologicalSorter(needs).static_order()]
 
     def _computed(self, shapes: tuple[Shape, ...]) -> list[Inbetweens | None]:
         """The shapes' offsets before regions and thresholds, in their order."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from hashlib import file_digest, sha256
 from pathlib import Path
 from typing import TypeVar, cast
@@ -11,9 +11,10 @@ from plica import regular_files
 from plica.diagnostics import Diagnostics
 from plica.kinds.readings import controls_of
 from plica.readers.companions import companions
-from plica.rig.region_sources import files_in, regions_of
+from plica.rig.region_sources import files_in, pose_of, regions_of, shapes_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Control, Driver, Field, Sample, Strength
+from plica.rig.surface_order import shape_groups
 from plica.rig.surfaces import Region, Shape, StrengthPose
 from plica.values import NOTHING_SAID
 from plica.workspace import Refused
@@ -134,7 +135,23 @@ class Dependencies:
         names = [item.strength for sculpt in sculpts for item in sculpt.pose if isinstance(item, StrengthPose)]
         names += [name for name in followed.values() if name is not None]
         stripped = (without_words(shape)._replace(follows=followed.get(shape.name)) for shape in everything)
-        return (*stripped, *dict.fromkeys(item for name in names for item in self._made_of(name)))
+        return (*stripped, *self._all_made_of(names))
+
+    def of_region(self, region: Region) -> tuple[Hashable, ...]:
+        """What the pose speaks of that a region is found in, and what the shapes that may be on there follow."""
+        pose = pose_of(region.source)
+        follows = [self._shapes[name].follows for name in shapes_of(region.source) if pose and name in self._shapes]
+        names = [item.strength for item in pose if isinstance(item, StrengthPose)]
+        return (*follows, *self._all_made_of([*names, *(name for name in follows if name is not None)]))
+
+    def found_with(self, region: Region) -> Iterator[tuple[Shape, ...]]:
+        """The shapes that a region is found by or with, with those that share their sculpts."""
+        groups = shape_groups(self._shapes.values())
+        wanted = set(shapes_of(region.source))
+        yield from (group for group in groups.values() if any(shape.name in wanted for shape in group))
+
+    def _all_made_of(self, names: Iterable[str]) -> Iterable[Hashable]:
+        return dict.fromkeys(item for name in names for item in self._made_of(name))
 
     def with_earlier(self, shapes: tuple[Shape, ...]) -> list[Shape]:
         """The shapes, and those that were on while they were sculpted, however far back."""
@@ -198,7 +215,8 @@ class Remembering:
         source = region.source
         made_of = [self.region_key(self._regions[name]) for name in regions_of(source)]
         made_of += [self._file(file) for file in files_in(source)]
-        return digest_of(without_words(region), made_of)
+        made_of += [self.shapes_key(group, normals=False) for group in self._dependencies.found_with(region)]
+        return digest_of(without_words(region), made_of, self._dependencies.of_region(region))
 
     def _file(self, file: str) -> str:
         path = self._locate(file)

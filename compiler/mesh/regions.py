@@ -13,12 +13,15 @@ others (difference). Inside a set of one side, regions of that side count whole 
 the end; if each were split first, the difference of two regions would not be 0 on the seam where both cover
 it.
 
+Regions found from deformation need shapes, and shapes are kept within regions, so that who computes both asks for one
+region after the other (`RegionWeigher.settle`).
+
 All is worked out for welded points, so the copies that importers make of a vertex agree bit for bit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from graphlib import TopologicalSorter
@@ -29,13 +32,14 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.feather import feathered, has_edge
+from plica.mesh.found_areas import FoundArea
 from plica.mesh.region_sets import SET_OPERATIONS
 from plica.mesh.region_sources import Read, RegionSources, SpanOf, UnusableError
 from plica.mesh.side_weights import SideWeights
 from plica.mesh.weld import per_point, per_vertex, point_triangles
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Painted, Region, RegionSet, SkinOf, Stored
+from plica.rig.surfaces import DeformedSkin, Painted, Region, RegionSet, SkinOf, Stored
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,10 +58,12 @@ class _Cover:
 
 
 class Settled(NamedTuple):
-    """A region worked out: what it covers, and its weights (p,)."""
+    """A region worked out: what it covers, its weights (p,), and where it was found from deformation the directions
+    (p, 3) in which the skin changes most."""
 
     cover: _Cover
     result: Floats
+    directions: Floats | None = None
 
 
 Recall = Callable[[Region, Callable[[], Settled]], Settled]
@@ -81,13 +87,21 @@ def region_weights(
     what an earlier run computed for the same region. `partners` (p,): the point that mirrors each welded point, -1 for
     none; without them nothing is mirrored.
     """
-    return _Weigher(
+    return RegionWeigher(
         rig, mesh, sides, RegionSources(mesh, rig.skeleton, read, span_of, diagnostics), recall, partners
     ).weights()
 
 
-class _Weigher:
-    """Regions in the order in which they need each other."""
+Found = Callable[[Region, DeformedSkin], FoundArea]
+"""Gives the area that a region finds; raises UnusableError, after a diagnostic, where there is none."""
+
+
+def _not_found(region: Region, source: DeformedSkin) -> FoundArea:
+    raise ValueError(f"{region.name} is found from deformation, which needs the shapes of an attached mesh")
+
+
+class RegionWeigher:
+    """Regions one after the other, each after those that it is made of."""
 
     def __init__(
         self,
@@ -97,15 +111,32 @@ class _Weigher:
         sources: RegionSources,
         recall: Recall,
         partners: Integers | None,
+        found: Found = _not_found,
     ) -> None:
+        self._found = found
         self._recall, self._partners = recall, partners
         self._regions = {region.name: region for region in rig.regions}
         self._mesh, self._sides, self._sources = mesh, sides, sources
         self._diagnostics, self._span_of = sources.diagnostics, sources.span_of
         self._positions = per_point(mesh.points, mesh.positions)
         self._triangles = point_triangles(mesh)
-        self._covers: dict[str, _Cover] = {}
-        self._results: dict[str, Floats] = {}
+        self._settled: dict[str, Settled] = {}
+
+    def settle(self, name: str) -> Floats:
+        """The weights (v,) of a region whose parts are settled."""
+        region = self._regions[name]
+        self._settled[name] = self._recall(region, partial(self._computed, region))
+        return per_vertex(self._mesh.points, self._settled[name].result)
+
+    @property
+    def directions(self) -> dict[str, Floats]:
+        """By region that is found from deformation, or made of such: the directions (v, 3) of `Settled`, in model space
+        of the neutral stance."""
+        return {
+            name: per_vertex(self._mesh.points, one.directions)
+            for name, one in self._settled.items()
+            if one.directions is not None
+        }
 
     def weights(self) -> dict[str, Floats]:
         """All regions' weights, by vertex."""
@@ -114,15 +145,14 @@ class _Weigher:
             for name, region in self._regions.items()
         }
         order = TopologicalSorter(needs)
-        for name in order.static_order():
-            region = self._regions[name]
-            settled = self._recall(region, partial(self._settled, region))
-            self._covers[name], self._results[name] = settled.cover, settled.result
-        return {name: per_vertex(self._mesh.points, self._results[name]) for name in self._regions}
+        settled = {name: self.settle(name) for name in order.static_order()}
+        return {name: settled[name] for name in self._regions}
 
-    def _settled(self, region: Region) -> Settled:
+    def _computed(self, region: Region) -> Settled:
+        directions = None
         try:
-            cover = self._cover(region)
+            bare, own, directions = self._source(region)
+            cover = self._cover(region, bare, own)
             result = self._kept_side(region, cover)
         except UnusableError:
             nothing = np.zeros(len(self._positions))
@@ -130,29 +160,31 @@ class _Weigher:
         else:
             if not result.any():
                 self._diagnostics.add("empty-region", self._span_of(region), region=region.name)
-        return Settled(cover, result)
+        return Settled(cover, result, directions)
 
-    def _cover(self, region: Region) -> _Cover:
-        bare, own = self._source(region)
+    def _cover(self, region: Region, bare: Floats, own: Floats) -> _Cover:
         if region.feather > 0.0 and bare.any() and not has_edge(bare):
             self._diagnostics.add("feather-without-edge", self._span_of(region), region=region.declared)
         return _Cover(feathered(bare, region.feather, self._positions, self._triangles), bare, own)
 
-    def _source(self, region: Region) -> tuple[Floats, Floats]:
-        """What the source covers, and what of it is the side's own."""
+    def _source(self, region: Region) -> tuple[Floats, Floats, Floats | None]:
+        """What the source covers, what of it is the side's own, and directions."""
         source = region.source
         match source:
             case SkinOf():
-                return self._skin(source)
+                return *self._skin(source), None
             case RegionSet():
-                return self._set(region, source)
+                return *self._set(region, source), self._directions_of(source)
+            case DeformedSkin():
+                area = self._found(region, source)
+                return area.weights, np.zeros_like(area.weights), area.directions
             case Painted():
                 values = self._sources.painted(region, source)
             case Stored():
                 values = self._sources.stored(region, source)
             case _:
                 assert_never(source)
-        return self._with_mirror_image(region, values), np.zeros_like(values)
+        return self._with_mirror_image(region, values), np.zeros_like(values), None
 
     def _skin(self, source: SkinOf) -> tuple[Floats, Floats]:
         own = self._sources.skin(source, middle=False)
@@ -177,11 +209,18 @@ class _Weigher:
         parts, one_sided = [], []
         for name in source.regions:
             whole = region.side != "none" and self._regions[name].side == region.side
-            parts.append(self._covers[name].whole if whole else self._results[name])
-            one_sided.append(whole and self._covers[name].is_one_sided)
+            part = self._settled[name]
+            parts.append(part.cover.whole if whole else part.result)
+            one_sided.append(whole and part.cover.is_one_sided)
         operation = SET_OPERATIONS[source.how]
         values = operation.weights(parts)
         return values, values if operation.belongs(one_sided) else np.zeros_like(values)
+
+    def _directions_of(self, source: RegionSet) -> Floats | None:
+        """The directions of a set's parts: where several have one, the line that is nearest to them by their weights."""
+        parts = [self._settled[name] for name in source.regions]
+        found = [(part.cover.whole, part.directions) for part in parts if part.directions is not None]
+        return nearest_lines(found) if found else None
 
     def _kept_side(self, region: Region, cover: _Cover) -> Floats:
         if region.side == "none" or cover.is_one_sided:
@@ -207,3 +246,14 @@ def other_side(regions: Iterable[Region], region: Region) -> Region | None:
         ),
         None,
     )
+
+
+def nearest_lines(parts: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """Of directions (p, 3) with weights (p,) each the lines (p, 3) that are nearest to all; the signs mean nothing."""
+    if len(parts) == 1:
+        return parts[0][1]
+    tensors = sum(
+        weights[:, None, None] * directions[:, :, None] * directions[:, None, :] for weights, directions in parts
+    )
+    values, vectors = np.linalg.eigh(tensors)
+    return np.where(values[:, -1:] > 0.0, vectors[:, :, -1], 0.0)

@@ -4,32 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from itertools import chain
-from typing import Any, NamedTuple, TypeVar, assert_never
+from typing import Any, NamedTuple, TypeVar
 
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_pose, expand_reading
+from plica.rig.expand_regions import RegionExpansion
 from plica.rig.expand_weights import report_fed_back, shown_weights, weight_controls
 from plica.rig.output_names import SIDES, Naming
+from plica.rig.pose_reach import PoseReach
 from plica.rig.region_sources import regions_of
 from plica.rig.rig import Character, Expectation, Pose, Rig, RigJoint, Symmetry
 from plica.rig.strengths import Combination, Combine, Control, Driver, Field, Sample, Strength, StrengthOf
+from plica.rig.surface_circles import report_circles
 from plica.rig.surfaces import (
     Detail,
     Fold,
     Inbetween,
     JointPose,
     Morph,
-    Painted,
     Region,
-    RegionSet,
-    RegionSource,
     Sculpt,
     Shape,
-    SkinOf,
-    Stored,
     StrengthPose,
 )
 from plica.source import Span
@@ -79,12 +77,16 @@ class _Expansion:
         combines = self._entries("combine", bound.combines, self._combine)
         strengths: list[Strength] = [*drivers, *samples, *self._in_order(combines)]
         self._report_clashes(strengths)
-        regions = self._entries("region", bound.regions, self._region)
-        self._settled("region", {item.name: regions_of(item.source) for item in regions})
         poses = self._entries("pose", bound.poses, self._pose)
         self.poses = {pose.name: pose.items for pose in poses}
         shapes = self._entries("shape", bound.shapes, self._shape)
         self._settled("shape", {item.name: item.earlier for item in shapes})
+        reach = PoseReach(strengths, fields, bound.bound.skeleton)
+        self.regions = RegionExpansion(self.frames, self.budget, self._posed, reach, tuple(shapes))
+        regions = self._entries("region", bound.regions, self._region)
+        settled = self._settled("region", {item.name: regions_of(item.source) for item in regions})
+        if len(settled) == len(regions):
+            report_circles(regions, shapes, self.origins, self.diagnostics)
         report_fed_back(drivers, shapes, lambda name: self.origins[("shape", name)], self.diagnostics)
         rig = Rig(
             character=self._character(),
@@ -259,30 +261,13 @@ class _Expansion:
 
     # ---- surfaces
 
-    def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> Region:
+    def _region(self, entry: spec.Entry[spec.RegionFacts], side: OneSide, name: str) -> Region | None:
         declared, facts = entry.declared, entry.facts(side)
-        source = self._region_source(facts.source, side, declared.span)
+        source = self.regions.source(entry, side)
+        if source is None:
+            return None
         about = self._about(entry.about(side), side)
         return Region(name, side, declared.name, source, facts.feather, about)
-
-    def _region_source(self, source: spec.RegionSourceOf, side: OneSide, span: Span) -> RegionSource:
-        match source:
-            case spec.PaintedImage():
-                return Painted(source.file, source.uv)
-            case spec.StoredVertices():
-                return Stored(source.file)
-            case spec.SetOfRegions():
-                return RegionSet(source.how, tuple(self.naming.target(item, side) for item in source.regions))
-            case spec.SkinOfJoints():
-                return self._skin_of(source, side, span)
-            case _:
-                assert_never(source)
-
-    def _skin_of(self, source: spec.SkinOfJoints, side: OneSide, span: Span) -> SkinOf:
-        indexes = [joint.right if side == "right" else joint.left for joint in source.joints]
-        if source.below:
-            indexes = sorted({below for index in set(indexes) for below in self._below(index, span)})
-        return SkinOf(tuple(dict.fromkeys(self.frames.joint_name(index) for index in indexes)))
 
     def _settled(self, kind: str, parts: Mapping[str, Iterable[str]]) -> list[str]:
         """The names, each after its parts; those that are made of themselves are reported and left out."""
@@ -292,18 +277,23 @@ class _Expansion:
                 self.diagnostics.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
         return list(settled)
 
-    def _below(self, index: int, span: Span) -> list[int]:
-        below = self.spec.bound.skeleton.below(index)
-        return below if self.budget.spend(len(below), span) else []
-
-    def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> Sculpt:
+    def _posed(
+        self,
+        items: tuple[spec.StrengthPoseOf | spec.JointPoseOf | spec.NamedPoseOf, ...],
+        side: OneSide,
+        mirrored: bool,
+    ) -> tuple[StrengthPose | JointPose, ...]:
         pose: list[StrengthPose | JointPose] = []
-        for item in sculpt.pose:
+        for item in items:
             if isinstance(item, spec.NamedPoseOf):
                 pose += self.poses.get(self.naming.target(item.pose, side), ())
             else:
                 pose += expand_pose((item,), side, mirrored, self.frames)
-        return Sculpt(sculpt.file, tuple(pose), tuple(self.naming.target(shape, side) for shape in sculpt.after))
+        return tuple(pose)
+
+    def _sculpt(self, sculpt: spec.SculptOf, side: OneSide, mirrored: bool) -> Sculpt:
+        pose = self._posed(sculpt.pose, side, mirrored)
+        return Sculpt(sculpt.file, pose, tuple(self.naming.target(shape, side) for shape in sculpt.after))
 
     def _shape(self, entry: spec.Entry[spec.ShapeFacts], side: OneSide, name: str) -> Shape:
         declared, facts = entry.declared, entry.facts(side)

@@ -163,7 +163,7 @@ def _swing(resolving: Resolving) -> dict[str, Any] | None:
     """Both directions, at right angles; where none is written, `along` leads to the joint's children."""
     frames, name = resolving.frames, resolving.frames.joint_name(resolving.joint)
     given = resolving.parts["along"]
-    along = resolving.direction(given) if given is not None else _long_axis(resolving.written, frames)
+    along = resolving.direction(given) if given is not None else long_axis(resolving.written, frames)
     if along is None:
         frames.diagnostics.add("swing-without-axis", resolving.span, name=name)
         return None
@@ -242,7 +242,7 @@ def check_computed(kinds: Mapping[str, ReadingKind[Any]], computed: Mapping[str,
 check_computed(READING_KINDS, COMPUTED)
 
 
-def _long_axis(index: int, frames: Frames) -> Vector | None:
+def long_axis(index: int, frames: Frames) -> Vector | None:
     """The direction from a joint to the middle of its children, in its own rest axes."""
     skeleton = frames.bound.skeleton
     origins = [skeleton.frames[child].origin for child in skeleton.children(index)]

@@ -13,7 +13,7 @@ from plica.kinds.kernels import KERNEL_KINDS, KernelKind, kernel_kind
 from plica.kinds.reading_kind import Needs, Part
 from plica.kinds.readings import Reading, kind_of, seen, weight_control
 from plica.rig.offsets_table import Matrix4, OffsetsTable
-from plica.rig.region_sources import joints_of, regions_of
+from plica.rig.region_sources import joints_of, pose_of, regions_of, shapes_of
 from plica.rig.rig import Rig, Symmetry
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, StrengthOf
 from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
@@ -221,6 +221,9 @@ def _region_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Pro
             yield from _unknown(f"regions[{index}].source.joints[{part}]", joint, known["skeleton"], "joint")
         for part, other in enumerate(regions_of(source)):
             yield from _unknown(f"regions[{index}].source.regions[{part}]", other, known["regions"], "region")
+        for shape in shapes_of(source):
+            yield from _unknown(f"regions[{index}].source", shape, known["shapes"], "shape")
+        yield from _pose_problems(f"regions[{index}].source.pose", pose_of(source), known)
 
 
 def _shape_and_fold_problems(rig: Rig, known: dict[str, frozenset[str]]) -> Iterator[Problem]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, NamedTuple, get_args
 
 from plica.distinct import distinct
+from plica.kinds.deformations import DeformationName, DirectionName, MeasureName
 from plica.kinds.region_sets import RegionSetName
 from plica.skeleton.algebra import Vector
 from plica.values import NOTHING_SAID, About, DraftFacts, Side, Sided
@@ -40,20 +41,6 @@ class RegionSet(NamedTuple):
     kind: Literal["set"] = "set"
 
 
-RegionSource = SkinOf | Painted | Stored | RegionSet
-
-
-class Region(NamedTuple):
-    """A weight from 0 to 1 for each vertex; `side` keeps that side's half, `feather` (metres) softens its edge."""
-
-    name: str
-    side: Side
-    declared: str
-    source: RegionSource
-    feather: float
-    about: About = NOTHING_SAID
-
-
 class StrengthPose(NamedTuple):
     """A pose in which a strength has this amount."""
 
@@ -67,6 +54,50 @@ class JointPose(NamedTuple):
     joint: str
     axis: Vector
     angle: float
+
+
+class AreaDirection(NamedTuple):
+    """Skin is looked at along an axis or across it (on the surface, at right angles); a unit vector of model space, in
+    the neutral stance."""
+
+    way: DirectionName
+    axis: Vector
+
+
+class DeformedSkin(NamedTuple):
+    """Where skin shortens or lengthens: by shapes at 1 (`by`) in the neutral stance, or in a pose (`by` is empty).
+
+    `after`: the shapes that are on in that pose, as far as they are. The weight rises from 0 to 1 over `span`, amounts
+    as shares of what `measure` says: the peak, which `peak` square metres of skin reach, or a line's length at rest.
+    `smoothing` (metres) along the surface comes first; islands smaller than `island` (square metres) are dropped.
+    `direction`: lines of this direction alone; None: the direction that changes most.
+    """
+
+    how: DeformationName
+    by: tuple[str, ...]
+    pose: tuple[StrengthPose | JointPose, ...]
+    after: tuple[str, ...]
+    span: tuple[float, float]
+    measure: MeasureName
+    peak: float
+    smoothing: float
+    island: float
+    direction: AreaDirection | None = None
+    kind: Literal["deformed"] = "deformed"
+
+
+RegionSource = SkinOf | Painted | Stored | RegionSet | DeformedSkin
+
+
+class Region(NamedTuple):
+    """A weight from 0 to 1 for each vertex; `side` keeps that side's half, `feather` (metres) softens its edge."""
+
+    name: str
+    side: Side
+    declared: str
+    source: RegionSource
+    feather: float
+    about: About = NOTHING_SAID
 
 
 class Sculpt(NamedTuple):

@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from plica.diagnostics import Diagnostics
+from plica.kinds.deformations import (
+    DEFAULT_FEATHER,
+    DEFAULT_ISLAND,
+    DEFAULT_PEAK,
+    DEFAULT_SMOOTHING,
+    DEFAULT_SPAN,
+)
 from plica.quantities import number
 from plica.readers.model_outline import ModelOutline, listed
 from plica.source import Span
 from plica.spec import entries as model
+from plica.spec.bind_areas import refuse_settings, with_settings
 from plica.spec.bind_drafts import bind_draft
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -30,10 +38,19 @@ def bind_region(facts: FactSet, context: Context) -> model.RegionFacts | None:
     """A region's facts, or None after diagnostics."""
     fact = facts.one("source")
     if fact is None:
-        context.report_missing("region", ", ".join(FACT_KINDS[key].keyword for key in _SOURCES))
+        context.report_missing("region", ", ".join(dict.fromkeys(FACT_KINDS[key].keyword for key in _SOURCES)))
         return None
     source = _SOURCES[fact.node.key](fact, context)
-    feather = _length(facts.one("feather"), context, "a feather", 0.0)
+    feather = _length(
+        facts.one("feather"),
+        context,
+        "a feather",
+        DEFAULT_FEATHER if isinstance(source, model.SkinDeformedBy) else 0.0,
+    )
+    if isinstance(source, model.SkinDeformedBy):
+        source = with_settings(source, facts, context)
+    else:
+        refuse_settings(facts, context)
     return model.RegionFacts(source, feather) if source is not None else None
 
 
@@ -67,11 +84,43 @@ def _set(fact: ScopedFact, context: Context) -> model.SetOfRegions | None:
     return model.SetOfRegions(how, tuple(target for target in targets if target is not None))
 
 
+def _deformed_by(fact: ScopedFact, context: Context) -> model.SkinDeformedBy | None:
+    node, scope = fact
+    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in node.part("shapes")]
+    known = tuple(shape for shape in shapes if shape is not None)
+    return _deformed(node.part("how"), known, (), ()) if len(known) == len(shapes) else None
+
+
+def _deformed_posed(fact: ScopedFact, context: Context) -> model.SkinDeformedBy | None:
+    node, scope = fact
+    items = [_posed_item(item, scope, context) for item in node.part("pose")]
+    written = node.part("shapes")
+    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in written or ()]
+    if None in items or None in shapes:
+        return None
+    pose = tuple(item for item in items if item is not None)
+    known = tuple(shape for shape in shapes if shape is not None)
+    return _deformed(node.part("how"), (), pose, None if written is None else known)
+
+
+def _deformed(
+    how: str,
+    by: tuple[model.EntryReference, ...],
+    pose: tuple[model.StrengthPoseOf | model.JointPoseOf | model.NamedPoseOf, ...],
+    after: tuple[model.EntryReference, ...] | None,
+) -> model.SkinDeformedBy:
+    """What the source says; the facts beside it come later."""
+    sizes = (DEFAULT_PEAK, DEFAULT_SMOOTHING, DEFAULT_ISLAND)
+    return model.SkinDeformedBy(how, by, pose, after, DEFAULT_SPAN, "peak", *sizes, None)
+
+
 _SOURCES: Mapping[str, Callable[[ScopedFact, Context], model.RegionSourceOf | None]] = {
     "skin_of": _skin,
     "painted": _painted,
     "vertices": _vertices,
     "region_set": _set,
+    "deformed_by": _deformed_by,
+    "deformed_posed": _deformed_posed,
 }
 """How each source of a region is bound, by the name of the fact."""
 

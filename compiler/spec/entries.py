@@ -11,6 +11,7 @@ from typing import Generic, Literal, NamedTuple, TypeVar, get_args
 
 from plica.distinct import distinct
 from plica.kinds.combinations import CombinationName
+from plica.kinds.deformations import DeformationName, DirectionName, MeasureName
 from plica.kinds.kernels import KernelName
 from plica.kinds.readings import READING_KINDS
 from plica.kinds.region_sets import RegionSetName
@@ -184,14 +185,6 @@ class SetOfRegions(NamedTuple):
     regions: tuple[EntryReference, ...]
 
 
-RegionSourceOf = SkinOfJoints | PaintedImage | StoredVertices | SetOfRegions
-
-
-class RegionFacts(NamedTuple):
-    source: RegionSourceOf
-    feather: float
-
-
 class StrengthPoseOf(NamedTuple):
     strength: EntryReference
     amount: float
@@ -205,6 +198,37 @@ class JointPoseOf(NamedTuple):
 
 class NamedPoseOf(NamedTuple):
     pose: EntryReference
+
+
+class DirectionOf(NamedTuple):
+    """`axis` is None for the joint's bone."""
+
+    way: DirectionName
+    joint: JointRef
+    axis: AxisValue | None
+
+
+class SkinDeformedBy(NamedTuple):
+    """By shapes, or in a pose (`by` is empty); `after`: the shapes that are on there, None for all that follow it."""
+
+    how: DeformationName
+    by: tuple[EntryReference, ...]
+    pose: tuple[StrengthPoseOf | JointPoseOf | NamedPoseOf, ...]
+    after: tuple[EntryReference, ...] | None
+    span: tuple[float, float]
+    measure: MeasureName
+    peak: float
+    smoothing: float
+    island: float
+    direction: DirectionOf | None
+
+
+RegionSourceOf = SkinOfJoints | PaintedImage | StoredVertices | SetOfRegions | SkinDeformedBy
+
+
+class RegionFacts(NamedTuple):
+    source: RegionSourceOf
+    feather: float
 
 
 class SculptOf(NamedTuple):

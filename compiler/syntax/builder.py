@@ -50,8 +50,7 @@ def _optional(child: Any) -> Any:
     return None if child is None else str(child)
 
 
-_UNIT_LETTERS = "".join(sorted(set("".join(UNITS))))
-
+_UNIT = re.compile(rf"(?:{'|'.join(map(re.escape, UNITS))})\Z")
 _ESCAPE = re.compile(r"\\(.)")
 _SIMPLE_ESCAPES = {"n": "\n", "t": "\t", '"': '"', "\\": "\\"}
 
@@ -118,9 +117,9 @@ class Builder(Transformer[Token, Any]):
 
     def amount(self, children: list[Token]) -> nodes.Quantity:
         token = children[0]
-        number = token.rstrip(_UNIT_LETTERS)
-        unit = token[len(number) :]
-        return nodes.Quantity(float(number), unit, cast(int, token.start_pos), cast(int, token.end_pos))
+        unit = _UNIT.search(token)
+        number, name = (token, "") if unit is None else (token[: unit.start()], unit[0])
+        return nodes.Quantity(float(number), name, cast(int, token.start_pos), cast(int, token.end_pos))
 
     def reference(self, children: list[Any]) -> nodes.Reference:
         side, name, _, member = children
@@ -248,6 +247,9 @@ class Builder(Transformer[Token, Any]):
 
     def after(self, children: list[Any]) -> Run:
         return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
+
+    def without_shapes(self, children: list[Any]) -> Run:
+        return Run((), children[0].start_pos, _end(children))
 
     def over(self, children: list[Any]) -> Run:
         return Run(tuple(children[1::2]), children[0].start_pos, _end(children))
