@@ -13,7 +13,7 @@ MEASURES: Final = ("peak", "length")
 DIRECTIONS: Final = ("along", "across")
 
 DEFAULT_SPAN: Final = (0.25, 0.75)
-"""Of the peak. These and the sizes below were tried on an open face model's shapes (tests/outside/test_found_areas.py)."""
+"""Of the peak. These and the sizes below were tried on an open face model (tests/outside/test_found_areas.py)."""
 DEFAULT_PEAK: Final = 0.5e-4
 """Square metres of skin that reach the peak, so that no single point decides."""
 DEFAULT_SMOOTHING: Final = 0.003

@@ -54,8 +54,9 @@ class Attached:
     regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
     each weighs. `sides` and `symmetry` are None without a mirror plane. neutral: the mesh in the neutral stance, where
     both were found; None where that is the mesh. sculpts: as they were made, on the undeformed mesh, by declared shape
-    and the strength that they stand for; of those that this run computed and did not remember. directions: of regions found from deformation, or made of such, the
-    unit vectors (v, 3) along which skin changes most, in model space of the neutral stance; 0 outside.
+    and the strength that they stand for; of those that this run computed and did not remember. directions: of regions
+    found from deformation, or made of such, the unit vectors (v, 3) along which skin changes most, in model space of
+    the neutral stance; 0 outside.
     """
 
     mesh: Mesh

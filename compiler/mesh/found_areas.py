@@ -2,8 +2,8 @@
 
 The strain of the skin against the neutral stance (`plica.mesh.surface_strain`) gives each point an amount: by how much
 of its length the line of the direction that changes most is shorter (or longer), or the line along or across a stated
-direction. The amount rises to a weight by a smoothstep. Islands are the connected skin above a quarter of the weight;
-what is weaker belongs to the nearest island and stays or goes with it.
+direction. The amount rises to a weight by a smoothstep. Islands are the connected skin above a quarter of the greatest
+weight; what is weaker belongs to the nearest island and stays or goes with it.
 """
 
 from __future__ import annotations
@@ -34,6 +34,8 @@ from plica.rig.surfaces import AreaDirection, DeformedSkin, Region
 LEAST_PEAK: Final = 0.01
 """A peak of less than 1 % of a line's length is no wrinkle (from the trials; common practice, no source)."""
 ISLAND_LEVEL: Final = 0.25
+COARSE: Final = 25.0
+"""How many times the skin of a peak a single point may have: edges of five times its width."""
 _DIGITS: Final = 6  # of weights: the last ones of a solution differ between processors
 _UNSEEN: Final = 1e-6
 
@@ -78,9 +80,11 @@ class FoundAreas:
     ) -> None:
         self._rig, self._mesh, self._neutral, self._shapes = rig, mesh, neutral, shapes
         self._diagnostics, self._span_of = diagnostics, span_of
+        self._found: dict[DeformedSkin, FoundArea | None] = {}
 
     @cached_property
-    def _surface(self) -> RestSurface:
+    def surface(self) -> RestSurface:
+        """The neutral skin by welded point."""
         mesh = self._neutral.mesh
         return RestSurface.of(per_point(mesh.points, mesh.positions), point_triangles(mesh))
 
@@ -89,9 +93,19 @@ class FoundAreas:
         return PoseSolver(self._rig)
 
     def of(self, region: Region, source: DeformedSkin) -> FoundArea:
-        """The area of a region. Raises UnusableError, after a diagnostic, where none is found."""
+        """The area of a region; both sides have one of both. Raises UnusableError, after a diagnostic, where none is
+        found."""
+        if source not in self._found:
+            self._found[source] = None
+            self._found[source] = self._area(region, source)
+        found = self._found[source]
+        if found is None:
+            raise UnusableError
+        return found
+
+    def _area(self, region: Region, source: DeformedSkin) -> FoundArea:
         posed = self._shaped(source) if source.by else self._posed(region, source)
-        tensors = self._surface.smoothed_strain(per_point(self._mesh.points, posed), source.smoothing)
+        tensors = self.surface.smoothed_strain(per_point(self._mesh.points, posed), source.smoothing)
         strain, directions = self._lines(tensors, source)
         amounts = CHANGES[source.how].amount(strain)
         least, greatest = self._ends(region, source, amounts)
@@ -144,20 +158,24 @@ class FoundAreas:
 
     @cached_property
     def _normals(self) -> Floats:
-        surface = self._surface
+        surface = self.surface
         weighted = np.repeat(surface.normals * surface.triangle_areas[:, None], 3, axis=0)
         sums = [np.bincount(surface.triangles.ravel(), part, minlength=len(surface.areas)) for part in weighted.T]
         return _unit(np.stack(sums, axis=1))
 
     def _ends(self, region: Region, source: DeformedSkin, amounts: Floats) -> tuple[float, float]:
         """The amounts at which the weight is 0 and 1."""
-        surface = self._surface
+        surface = self.surface
         skin = float(surface.areas.sum())
         if skin < source.peak:
             values = {"region": region.declared, "peak": area(source.peak), "skin": area(skin)}
             self._diagnostics.add_filled("peak-wider-than-skin", self._span_of(region), values)
             raise UnusableError
         peak = exceeded_over(amounts, surface.areas, source.peak)
+        coarse = float(surface.areas[amounts >= peak].max(initial=0.0))
+        if coarse > COARSE * source.peak:
+            values = {"region": region.declared, "point": area(coarse), "peak": area(source.peak)}
+            self._diagnostics.add_filled("found-on-coarse-skin", self._span_of(region), values)
         least, greatest = source.span
         if source.measure == "peak":
             least, greatest = least * peak, greatest * peak
@@ -188,9 +206,9 @@ class FoundAreas:
 
     def _islands(self, weights: Floats) -> tuple[Integers, Floats]:
         """The island (p,) that each point belongs to, -1 for none, and the square metres (islands,) of each."""
-        surface = self._surface
+        surface = self.surface
         edges, count = edges_of(surface.triangles), len(weights)
-        core = weights >= ISLAND_LEVEL
+        core = weights >= np.maximum(ISLAND_LEVEL * weights.max(initial=0.0), _UNSEEN)
         inside = edges[core[edges].all(axis=1)]
         graph = sparse.coo_array((np.ones(len(inside), np.int8), inside.T), shape=(count, count))
         _, labels = connected_components(graph, directed=False)
@@ -204,7 +222,7 @@ class FoundAreas:
             lengths = np.linalg.norm(surface.positions[weak[:, 0]] - surface.positions[weak[:, 1]], axis=1)
             paths = sparse.csr_array((np.maximum(lengths, _UNSEEN), weak.T), shape=(count, count))
             _, _, sources = dijkstra(paths, directed=False, indices=seeds, min_only=True, return_predecessors=True)
-            islands = np.where(sources >= 0, islands[sources], -1)
+            islands = np.where(sources >= 0, islands[np.maximum(sources, 0)], -1)
         return islands, sizes
 
 

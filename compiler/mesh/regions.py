@@ -163,7 +163,8 @@ class RegionWeigher:
         return Settled(cover, result, directions)
 
     def _cover(self, region: Region, bare: Floats, own: Floats) -> _Cover:
-        if region.feather > 0.0 and bare.any() and not has_edge(bare):
+        found = isinstance(region.source, DeformedSkin)  # has a feather without being asked for one
+        if region.feather > 0.0 and not found and bare.any() and not has_edge(bare):
             self._diagnostics.add("feather-without-edge", self._span_of(region), region=region.declared)
         return _Cover(feathered(bare, region.feather, self._positions, self._triangles), bare, own)
 
@@ -217,7 +218,7 @@ class RegionWeigher:
         return values, values if operation.belongs(one_sided) else np.zeros_like(values)
 
     def _directions_of(self, source: RegionSet) -> Floats | None:
-        """The directions of a set's parts: where several have one, the line that is nearest to them by their weights."""
+        """The directions of a set's parts: where several have one, the line nearest to them by their weights."""
         parts = [self._settled[name] for name in source.regions]
         found = [(part.cover.whole, part.directions) for part in parts if part.directions is not None]
         return nearest_lines(found) if found else None

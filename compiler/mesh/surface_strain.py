@@ -3,12 +3,14 @@
 With F the gradient of the deformation in a triangle's plane (3 x 2), the tensor is E = 1/2 log(F^T F) (Hencky 1928): an
 eigenvalue e means that lines of its direction are exp(e) times as long. It does not change when the skin is turned as
 a whole. Tensors of triangles become those of points by their areas, and one implicit step of diffusion with the
-cotangent Laplacian (Pinkall and Polthier 1993) smooths them: a bump spreads with the standard deviation h for t = h^2 / 2.
+cotangent Laplacian (Pinkall and Polthier 1993) smooths them: a bump spreads with the standard deviation h for
+t = h^2 / 2.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
 
@@ -33,6 +35,7 @@ class RestSurface:
 
     positions: Floats
     triangles: Integers
+    _solvers: dict[float, Callable[[Floats], Floats]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, positions: Floats, triangles: Integers) -> RestSurface:
@@ -125,9 +128,9 @@ class RestSurface:
         """Values (p, n) after one step of diffusion whose kernel has the standard deviation `width` metres."""
         if width == 0.0:
             return values
-        alone = self.areas == 0.0
-        system = sparse.diags_array(np.where(alone, 1.0, self.areas)) + 0.5 * width * width * self.stiffness
-        factors = splu(
-            sparse.csc_array(system), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-        )
-        return np.asarray(factors.solve(self.areas[:, None] * values))
+        if width not in self._solvers:
+            masses = np.where(self.areas == 0.0, 1.0, self.areas)
+            system = sparse.csc_array(sparse.diags_array(masses) + 0.5 * width * width * self.stiffness)
+            symmetric = {"permc_spec": "MMD_AT_PLUS_A", "diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
+            self._solvers[width] = splu(system, **symmetric).solve
+        return np.asarray(self._solvers[width](self.areas[:, None] * values))

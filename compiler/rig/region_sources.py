@@ -61,7 +61,9 @@ _KINDS: Final = (
         SkinOf, ("skin_of",), lambda source: f"skin of {', '.join(source.joints)}", joints=lambda source: source.joints
     ),
     RegionSourceKind(Painted, ("painted",), _painted_text, files=lambda source: (source.file,)),
-    RegionSourceKind(Stored, ("vertices",), lambda source: f"vertices {source.file}", files=lambda source: (source.file,)),
+    RegionSourceKind(
+        Stored, ("vertices",), lambda source: f"vertices {source.file}", files=lambda source: (source.file,)
+    ),
     RegionSourceKind(
         RegionSet,
         ("region_set",),

@@ -11,7 +11,10 @@ from plica.source import Span
 
 
 def report_circles(
-    regions: Sequence[Region], shapes: Sequence[Shape], origins: Mapping[tuple[str, str], Span], diagnostics: Diagnostics
+    regions: Sequence[Region],
+    shapes: Sequence[Shape],
+    origins: Mapping[tuple[str, str], Span],
+    diagnostics: Diagnostics,
 ) -> None:
     """Each declaration of a region once. Circles of regions or of shapes alone are not looked for here."""
     groups = shape_groups(shapes)
@@ -22,7 +25,10 @@ def report_circles(
             continue
         told.add(span)
         shape = next(step for step in way if step.kind == "shape")
-        names = {**{one.name: one.declared for one in regions}, **{key: group[0].declared for key, group in groups.items()}}
+        names = {
+            **{one.name: one.declared for one in regions},
+            **{key: group[0].declared for key, group in groups.items()},
+        }
         sentence = ", which ".join(_said(one, other, names) for one, other in zip(way, (*way[1:], way[0]), strict=True))
         label = Label(origins["shape", groups[shape.name][0].name], "the shape")
         found, by = names[way[0].name], names[shape.name]

@@ -55,9 +55,7 @@ def circles(needs: Mapping[SurfaceStep, tuple[SurfaceStep, ...]]) -> Iterator[tu
                 yield way
 
 
-def _way_back(
-    start: SurfaceStep, needs: Mapping[SurfaceStep, tuple[SurfaceStep, ...]]
-) -> tuple[SurfaceStep, ...]:
+def _way_back(start: SurfaceStep, needs: Mapping[SurfaceStep, tuple[SurfaceStep, ...]]) -> tuple[SurfaceStep, ...]:
     """The shortest way from a step along its needs back to it; empty where there is none."""
     reached: dict[SurfaceStep, SurfaceStep] = {}
     waiting = [start]

@@ -19,7 +19,7 @@ def refuse_settings(facts: FactSet, context: Context) -> None:
     for group in AREA_GROUPS:
         fact = facts.one(group)
         if fact is not None:
-            keyword = FACT_KINDS[fact.node.key].symbols[0] if group != "direction" else str(fact.node.part("way"))
+            keyword = FACT_KINDS[fact.node.key].keyword
             context.diagnostics.add("only-of-found-areas", fact.scope.span(fact.node), fact=keyword)
 
 
@@ -67,7 +67,10 @@ def _size(
     """A length or an area that is not negative; above `least` where that is given."""
     if fact is None:
         return default
+    told = context.diagnostics.count_of_all
     value = fact.scope.amount(fact.node.only, dimension, what)
+    if context.diagnostics.count_of_all > told:
+        return default
     if value < 0 or (least is not None and value <= least):
         context.diagnostics.add("not-positive", fact.scope.span(fact.node), what=what)
         return default
@@ -77,5 +80,6 @@ def _size(
 def _direction(fact: ScopedFact, context: Context) -> model.DirectionOf | None:
     node, scope = fact
     joint = context.joint(node.part("joint"), scope)
-    axis = context.axis(node.part("axis"), scope) if node.key == "along_axis" else None
-    return None if joint is None else model.DirectionOf(node.part("way"), joint, axis)
+    way, along = node.key.split("_")
+    axis = context.axis(node.part("axis"), scope) if along == "axis" else None
+    return None if joint is None else model.DirectionOf(way, joint, axis)

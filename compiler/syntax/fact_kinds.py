@@ -77,8 +77,10 @@ _KINDS: Final = (
     FactKind("peak", "peak of {area}"),
     FactKind("smoothing", "smoothing {length}"),
     FactKind("islands", "islands at least {area}"),
-    FactKind("along_axis", "{way} {axis} of {joint}", group="direction", shown="along or across"),
-    FactKind("along_bone", "{way} bone of {joint}", group="direction", shown="along or across"),
+    FactKind("along_axis", "along {axis} of {joint}", group="direction"),
+    FactKind("across_axis", "across {axis} of {joint}", group="direction"),
+    FactKind("along_bone", "along bone of {joint}", group="direction"),
+    FactKind("across_bone", "across bone of {joint}", group="direction"),
     FactKind("feather", "feather {width}"),
     # ---- drivers, controls, fields
     FactKind("reads", "reads {reading}"),

@@ -103,6 +103,12 @@ def expected(before: str, after: str) -> Edit:
     return Edit(before, after, None, ("expect { rest }", f"expect both {{ {before} }}\nexpect {{ rest }}"))
 
 
+def found(before: str, after: str) -> Edit:
+    """A fact of a region that is found from deformation: from one to another."""
+    source = "" if before.startswith(("shortened", "lengthened")) else "shortened by swell   "
+    return Edit(before, after, None, ("skin of upperarm }", f"{source}{before} }}"))
+
+
 EDITS: dict[str, Edit] = {
     # ---- the character
     "skeleton": Edit("joint head under spine at 0 m, 30 cm", "joint head under spine at 0 m, 32 cm"),
@@ -118,6 +124,16 @@ EDITS: dict[str, Edit] = {
     "painted": Edit("skin of upperarm", 'painted "r.png" uv "skin"'),
     "vertices": Edit("skin of upperarm", 'vertices "list.json"'),
     "region_set": Edit("skin of upperarm", "union of forearm, left forearm"),
+    "deformed_by": found("shortened by swell", "lengthened by swell"),
+    "deformed_posed": found("shortened posed at bend 1", "shortened posed at bend 1 without shapes"),
+    "area_span": found("span 20 % .. 60 %", "span 20 % .. 60 % of length"),
+    "peak": found("peak of 1 cm2", "peak of 2 cm2"),
+    "smoothing": found("smoothing 3 mm", "smoothing 4 mm"),
+    "islands": found("islands at least 1 cm2", "islands at least 1 mm2"),
+    "along_axis": found("along x of upperarm", "along y of upperarm"),
+    "across_axis": found("across x of upperarm", "along x of upperarm"),
+    "along_bone": found("along bone of upperarm", "along bone of spine"),
+    "across_bone": found("across bone of upperarm", "along bone of upperarm"),
     "feather": Edit("feather 12 mm", "feather 14 mm"),
     # ---- drivers, controls, fields
     "reads": Edit("reads bend of paw", "reads bend of upperarm"),
