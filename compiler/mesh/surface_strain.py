@@ -131,6 +131,7 @@ class RestSurface:
         if width not in self._solvers:
             masses = np.where(self.areas == 0.0, 1.0, self.areas)
             system = sparse.csc_array(sparse.diags_array(masses) + 0.5 * width * width * self.stiffness)
-            symmetric = {"permc_spec": "MMD_AT_PLUS_A", "diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
-            self._solvers[width] = splu(system, **symmetric).solve
+            options = {"SymmetricMode": True}
+            factors = splu(system, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+            self._solvers[width] = factors.solve
         return np.asarray(self._solvers[width](self.areas[:, None] * values))
