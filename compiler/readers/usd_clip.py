@@ -41,7 +41,9 @@ def _clip(motion: UsdMotion, prim: UsdSkeleton, unit: float) -> Clip:
         raise UnreadableModel(f"the animation `{motion.name}` holds what is no usable number")
     rest = skeleton_of_prim(prim)
     rotations, scales = _taken_apart(np.swapaxes(matrices[..., :3, :3], -1, -2))
-    unscaled = np.abs(scales - np.array([joint.scale for joint in rest.joints])).max(initial=0.0) < _SAME_SCALE
+    unscaled = (
+        np.abs(scales - np.array([joint.scale for joint in rest.joints]).reshape(-1, 3)).max(initial=0.0) < _SAME_SCALE
+    )
     clip = Clip(
         motion.name,
         seconds,

@@ -16,6 +16,9 @@ FLOAT: Final = 5126  # section 3.6.2.2
 UNSIGNED_SHORT: Final = 5123
 UNSIGNED_INT: Final = 5125
 VECTOR_BYTES: Final = 12
+VERTICES: Final = 34962
+INDICES: Final = 34963
+"""What buffer views are bound to (section 5.11.5)."""
 _TYPES: Final = {1: "SCALAR", 2: "VEC2", 3: "VEC3", 4: "VEC4", 16: "MAT4"}
 _COMPONENTS: Final = {
     np.dtype("<f4"): FLOAT,
@@ -65,7 +68,7 @@ class Additions:
         if len(indices) * (kind.itemsize + VECTOR_BYTES) > count * VECTOR_BYTES:
             whole = np.zeros((count, 3), np.dtype("<f4"))
             whole[indices] = values
-            return self.dense(whole, bounds=bounds)
+            return self.dense(whole, bounds=bounds, target=VERTICES)
         held: dict[str, Any] = {"componentType": FLOAT, "count": count, "type": "VEC3"}
         if bounds:
             least, greatest = values.min(axis=0), values.max(axis=0)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostics, Severity
 from plica.evaluate.poses import Poses
 from plica.evaluate.retarget import poses_from_clip
 from plica.mesh.arrays import Floats
@@ -73,18 +74,21 @@ class Baking:
         Nodes whose weights stay what they are without the animation get none, unless it moves them already.
         """
         animation: Document = self.document["animations"][number]
+
+        def values(places: Floats) -> Floats:
+            shapes = self.shapes.of(poses(places))
+            return np.hstack([node.weights(shapes, own, places) for node in self.nodes])
+
+        ends = np.cumsum([0, *(node.total for node in self.nodes)]).tolist()
+        columns = [slice(*pair) for pair in pairwise(ends)]
+        found = reduced_keys(values, times, columns, self.error) if self.nodes else []
         keys: dict[int, Keys] = {}
-        for node in self.nodes:
-            default = _default_weights(self.document, node.node, node.total)
-
-            def values(places: Floats, node: NodeTargets = node) -> Floats:
-                return node.weights(self.shapes.of(poses(places)), own, places)
-
-            found = reduced_keys(values, times, self.error)
-            still = bool(np.all(np.abs(found.values - default.astype(np.float32)) <= 0.0))
-            if not still or any(weights_node(channel["target"]) == node.node for channel in animation["channels"]):
-                keys[node.node] = found
-                self._write(animation, node.node, found)
+        for node, reduced in zip(self.nodes, found, strict=True):
+            default = _default_weights(self.document, node.node, node.total).astype(np.float32)
+            moved_already = any(weights_node(channel["target"]) == node.node for channel in animation["channels"])
+            if moved_already or np.any(reduced.values != default):
+                keys[node.node] = reduced
+                self._write(animation, node.node, reduced)
         return BakedClip(name, number, self.error, keys)
 
     def _write(self, animation: Document, node: int, keys: Keys) -> None:
@@ -122,7 +126,10 @@ def bake_own(baking: Baking, arrays: GltfArrays, clips: Sequence[Clip], diagnost
         between = clip.between
         if between is None or not len(clip.times):
             continue
-        poses_from_clip(baking.rig, clip, diagnostics)  # what does not fit is told of once
+        told = Diagnostics()
+        poses_from_clip(baking.rig, clip, told)  # what does not fit is told of once
+        # That a clip moves no joint, but weights or other nodes, is no fault of a file's own.
+        diagnostics.extend(tuple(one for one in told.all if one.severity is not Severity.ERROR))
 
         def poses(times: Floats, between: Callable[[Floats], Clip] = between) -> Poses:
             return poses_from_clip(baking.rig, between(times), Diagnostics())

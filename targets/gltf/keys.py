@@ -6,7 +6,7 @@ up for are left out, and the outcome is compared with the values again, at times
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -23,8 +23,9 @@ _REDUCED: Final = 0.7
 """Shares of the error that samples between keys, and samples left out, may take; what is left is for rounding."""
 _ROUNDS: Final = 8
 _MOST_SAMPLES: Final = 200_000
-_FIRST_PARTS: Final = 4  # between two keys, so that a wave is not taken for a line because its middle lies on one
-_CHECKED_AT: Final = (0.09, 0.31, 0.5, 0.77, 0.93)  # places between two samples, where no samples are
+_FIRST_PARTS: Final = 3  # between two keys, so that a wave is not taken for a line because its middle lies on one
+_CHECKED_AT: Final = (0.31, 0.77)  # places between two samples, where no samples are
+_AT_ONCE: Final = 4096  # times
 
 
 class Keys(NamedTuple):
@@ -39,44 +40,60 @@ class Keys(NamedTuple):
     checked: int
 
 
-def reduced_keys(values: Values, times: Floats, error: float) -> Keys:
-    """Keys for values over times (n,), which rise, that are off by at most `error`, as far as samples can tell.
+def reduced_keys(values: Values, times: Floats, columns: Sequence[slice], error: float) -> list[Keys]:
+    """Keys for each of several groups of columns of values over times (n,), which rise.
 
-    Where they are off by more, `largest_error` says so.
+    None is off by more than `error`, as far as samples can tell; where one is, its `largest_error` says so.
     """
-    places = _samples(values, times, _SAMPLED * error)
+    places, held = _samples(values, times, _SAMPLED * error)
     stored = places.astype(np.float64)
-    held = values(stored)
-    chosen = _kept(stored, held, _REDUCED * error)
-    keys, lines = places[chosen], held[chosen].astype(np.float32)
-    return Keys(keys, lines, *_off_by(values, stored, keys, lines))
+    chosen = [_kept(stored, held[:, part], _REDUCED * error) for part in columns]
+    lines = [(places[rows], held[rows, part].astype(np.float32)) for rows, part in zip(chosen, columns, strict=True)]
+    between = [stored[:-1] + (stored[1:] - stored[:-1]) * share for share in _CHECKED_AT]
+    largest = [_off_by(*line, stored, held[:, part]) for line, part in zip(lines, columns, strict=True)]
+    every = np.concatenate(between)
+    for start in range(0, len(every), _AT_ONCE):
+        at = every[start : start + _AT_ONCE]
+        there = values(at)
+        for number, part in enumerate(columns):
+            largest[number] = max(largest[number], _off_by(*lines[number], at, there[:, part]))
+    checked = len(stored) + len(every)
+    return [Keys(*line, off, checked) for line, off in zip(lines, largest, strict=True)]
 
 
-def _samples(values: Values, times: Floats, error: float) -> Singles:
-    """Times, in single precision, between which straight lines are nearly as good as the values themselves.
+def _samples(values: Values, times: Floats, error: float) -> tuple[Singles, Floats]:
+    """Times, in single precision, between which straight lines are nearly as good as the values, and these there.
 
-    Each time has the one right before it beside it, so that jumps there stay jumps.
+    Each of the times given has the one right before it beside it, so that jumps there stay jumps.
     """
     keys = np.unique(times.astype(np.float32))
     parts = keys[:-1, None] + np.diff(keys)[:, None] * np.arange(_FIRST_PARTS, dtype=np.float32) / _FIRST_PARTS
     before = np.nextafter(keys[1:], np.float32(-np.inf))
     places = np.unique(np.concatenate([parts.reshape(-1), before, keys]))
-    starts, ends = places[:-1], places[1:]
+    held = _in_parts(values, places)
+    looked_at = np.ones(max(len(places) - 1, 0), bool)  # for each sample but the last: whether what follows may be bent
     for _ in range(_ROUNDS):
-        middles = (starts + (ends - starts) / 2).astype(np.float32)
-        inside = (middles > starts) & (middles < ends)
-        starts, middles, ends = starts[inside], middles[inside], ends[inside]
+        starts = np.flatnonzero(looked_at)
+        middles = (places[starts] + (places[starts + 1] - places[starts]) / 2).astype(np.float32)
+        inside = (middles > places[starts]) & (middles < places[starts + 1])
+        starts, middles = starts[inside], middles[inside]
         if not len(middles) or len(places) + len(middles) > _MOST_SAMPLES:
             break
-        first, there, last = (values(part.astype(np.float64)) for part in (starts, middles, ends))
-        share = ((middles - starts) / (ends - starts)).astype(np.float64)[:, None]
-        bent = np.abs(first + (last - first) * share - there).max(axis=1, initial=0.0) > error
-        places = np.unique(np.concatenate([places, middles[bent]]))
-        starts, ends = (
-            np.concatenate([starts[bent], middles[bent]]),
-            np.concatenate([middles[bent], ends[bent]]),
-        )
-    return places
+        there = _in_parts(values, middles)
+        share = ((middles - places[starts]) / (places[starts + 1] - places[starts])).astype(np.float64)[:, None]
+        lines = held[starts] + (held[starts + 1] - held[starts]) * share
+        bent = np.abs(lines - there).max(axis=1, initial=0.0) > error
+        at = starts[bent] + 1
+        places, held = np.insert(places, at, middles[bent]), np.insert(held, at, there[bent], axis=0)
+        new = at + np.arange(len(at))  # where the middles stand now
+        looked_at = np.zeros(len(places) - 1, bool)
+        looked_at[new] = looked_at[new - 1] = True
+    return places, held
+
+
+def _in_parts(values: Values, times: Singles) -> Floats:
+    parts = [values(times[start : start + _AT_ONCE].astype(np.float64)) for start in range(0, len(times), _AT_ONCE)]
+    return np.concatenate(parts)
 
 
 def _kept(times: Floats, values: Floats, error: float) -> NDArray[np.intp]:
@@ -101,19 +118,15 @@ def _is_straight(times: Floats, values: Floats, first: int, last: int, error: fl
     return bool(np.abs(line - values[first : last + 1]).max(initial=0.0) <= error)
 
 
-def _off_by(values: Values, samples: Floats, keys: Singles, lines: Singles) -> tuple[float, int]:
-    """The largest error of the stored lines at and between the samples, and at how many times it was looked for."""
-    between = [samples[:-1] + (samples[1:] - samples[:-1]) * part for part in _CHECKED_AT]
-    times = np.concatenate([samples, *between])
-    largest = 0.0
-    for start in range(0, len(times), 4096):
-        part = times[start : start + 4096]
-        largest = max(largest, float(np.abs(lines_at(keys, lines, part) - values(part)).max(initial=0.0)))
-    return largest, len(times)
+def _off_by(keys: Singles, lines: Singles, times: Floats, values: Floats) -> float:
+    """How far the stored lines are off at most at some times."""
+    return float(np.abs(lines_at(keys, lines, times) - values).max(initial=0.0))
 
 
 def lines_at(keys: Singles, lines: Singles, times: Floats) -> Floats:
     """The straight lines (n, w) between keys at times (n,), as a program shows them."""
     places = keys.astype(np.float64)
-    values = lines.astype(np.float64)
-    return np.stack([np.interp(times, places, column) for column in values.T], axis=1).reshape(len(times), -1)
+    result = np.empty((len(times), lines.shape[1]))
+    for column, values in enumerate(lines.T.astype(np.float64)):
+        result[:, column] = np.interp(times, places, values)
+    return result

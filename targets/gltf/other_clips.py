@@ -27,16 +27,16 @@ FRAMES_A_SECOND: Final = 60.0
 """A clip that says what happens between its frames is looked at so many times a second at least."""
 _SAME: Final = 1e-6
 """What a joint may be away from where its node rests, as a share of what that is, without being moved."""
-_PATHS: Final = ("rotation", "translation", "scale")
+_PATHS: Final = {"rotation": 4, "translation": 3, "scale": 3}
 
 
 def bake_other(
     baking: Baking, clip: Clip, joints: Mapping[str, int], unit: float, diagnostics: Diagnostics
-) -> BakedClip:
+) -> BakedClip | None:
     """A new animation with a clip's motion and the weights that shapes have in it.
 
-    joints: the nodes of the rig's joints; unit: metres in a length of the document. Raises UnreadableModel where nodes
-    cannot be animated.
+    joints: the nodes of the rig's joints; unit: metres in a length of the document. None, and no animation, where it
+    moves nothing. Raises UnreadableModel where nodes cannot be animated.
     """
     dense = clip if clip.between is None else clip.between(_places(clip.times))
     poses = poses_from_clip(baking.rig, dense, diagnostics)
@@ -52,28 +52,32 @@ def bake_other(
 
     def shown(places: Floats) -> Poses:
         rotations, translations, scales = (
-            np.stack([sample(tracks[joint, path], places) for joint in poses.joints], axis=1) for path in _PATHS
+            np.empty((len(places), len(poses.joints), width)) for width in _PATHS.values()
         )
+        for column, joint in enumerate(poses.joints):
+            for path, parts in zip(_PATHS, (rotations, translations, scales), strict=True):
+                parts[:, column] = sample(tracks[joint, path], places)
         controls = np.empty((len(places), len(poses.control_names)))
         for column, values in enumerate(poses.controls.T):
             controls[:, column] = np.interp(places, keys, values)
         return Poses(poses.joints, rotations, translations, poses.control_names, controls, scales)
 
-    own_columns = {
-        control.morph: poses.control_names.index(control.name)
-        for control in baking.rig.controls
-        if control.morph is not None and control.name in poses.control_names
-    }
-
     def own(target: OwnTarget, places: Floats) -> Floats:
-        if target.name not in own_columns:
-            return np.zeros(len(places))
-        return np.interp(places, keys, poses.controls[:, own_columns[target.name]])
+        moved = dense.weights.get(target.name)
+        return np.zeros(len(places)) if moved is None else np.interp(places, keys, moved)
 
-    baked = baking.channels(number, clip.name, keys.astype(np.float64), shown, own)
+    baked: BakedClip = baking.channels(number, clip.name, keys.astype(np.float64), shown, own)
     if not animation["channels"]:
-        raise UnreadableModel(f"the clip `{clip.name}` moves nothing of the character")
+        _take_away_last(baking.document)
+        return None
     return baked
+
+
+def _take_away_last(document: Document) -> None:
+    """The last animation was added, and holds nothing; a list of none is no glTF."""
+    document["animations"].pop()
+    if not document["animations"]:
+        del document["animations"]
 
 
 def _places(times: Floats) -> Floats:
