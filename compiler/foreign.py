@@ -109,6 +109,18 @@ def _belongs(text: str, place: int) -> bool:
     return emoji and unicodedata.category(after) in ("So", "Sm")
 
 
+# ---- text for a cell of a table that other programs open
+
+
+def csv_cell(text: str) -> str:
+    """The text on one line, never a formula: programs that show tables work out what begins with = + - @.
+
+    Source: OWASP, "CSV Injection". Quoting is the writer's business.
+    """
+    shown = line(text)
+    return f"'{shown}" if shown.startswith(("=", "+", "-", "@")) else shown
+
+
 # ---- workflow commands
 
 

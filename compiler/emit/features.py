@@ -87,7 +87,7 @@ def check_features(build: Build, target: Target, diagnostics: Diagnostics, allow
 
 
 def feature_table(targets: Iterable[Target]) -> str:
-    """A Markdown table: features down, targets across."""
+    """A Markdown table of what each target declares: features down, targets across."""
     columns = sorted(targets, key=lambda target: target.name)
     lines = [
         "| feature | " + " | ".join(f"`{target.name}`" for target in columns) + " |",
@@ -97,3 +97,9 @@ def feature_table(targets: Iterable[Target]) -> str:
         marks = " | ".join("yes" if feature in target.supports else "no" for target in columns)
         lines.append(f"| {feature} | {marks} |")
     return "\n".join(lines) + "\n"
+
+
+def target_table(targets: Iterable[Target]) -> str:
+    """A Markdown table of what each target is."""
+    rows = [f"| `{target.name}` | {target.description} |" for target in sorted(targets, key=lambda one: one.name)]
+    return "\n".join(["| target | gives |", "| --- | --- |", *rows]) + "\n"

@@ -28,7 +28,7 @@ class PythonTarget(Target):
     offsets of shapes that were computed."""
 
     name: ClassVar[str] = "python"
-    description: ClassVar[str] = "a stand-alone Python module that any program's script can host"
+    description: ClassVar[str] = "a stand-alone Python module for any program's scripts, with the shapes' offsets"
     supports: ClassVar[frozenset[str]] = frozenset(
         {
             "reading rotation",

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import ast
 import json
-from collections.abc import Mapping
+import os
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 from plica.diagnostics import Diagnostics, Severity
 from plica.emit.artifacts import DEFAULT_REQUESTS, Request, build_targets
 from plica.emit.build import Build
-from plica.emit.features import ALL_FEATURES, check_features, feature_table, used_features
+from plica.emit.features import ALL_FEATURES, check_features, feature_table, target_table, used_features
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.registry import GROUP, entries, load
 from plica.emit.target import OptionHelp, Target, option
@@ -106,7 +107,10 @@ def test_our_targets_are_registered_and_load() -> None:
     [
         ("jsn", "did you mean `json`?"),
         ("Python", "did you mean `python`?"),
-        ("qqq", "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `template`"),
+        (
+            "qqq",
+            "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `table`, `template`",
+        ),
     ],
 )
 def test_an_unknown_target_gets_a_suggestion(name: str, hint: str) -> None:
@@ -274,15 +278,27 @@ def test_every_target_lists_its_features_one_by_one() -> None:
         assert listed == target.supports <= ALL_FEATURES
 
 
-def test_the_table_of_features_is_current() -> None:
+def own_targets() -> list[Target]:
+    """Every target that comes with Plica."""
     diagnostics = Diagnostics()
-    targets = [
-        target for name in ("gltf", "javascript", "json", "python", "template") if (target := load(name, diagnostics))
-    ]
-    page = (ROOT / "targets" / "README.md").read_text("utf-8")
-    assert feature_table(targets) in page
-    for target in targets:
-        assert f"| `{target.name}` | {target.description} |" in page
+    own = [name for name, entry in entries().items() if entry.value.startswith("plica.targets.")]
+    targets = [target for name in own if (target := load(name, diagnostics)) is not None]
+    assert len(targets) == len(own) >= 8
+    return targets
+
+
+@pytest.mark.parametrize("table", [target_table, feature_table])
+def test_the_tables_of_targets_are_made_of_what_they_declare(table: Callable[[list[Target]], str]) -> None:
+    """Between marks in the page; `PLICA_GOLDEN=write python -m pytest tests/emit` writes them anew."""
+    path = ROOT / "targets" / "README.md"
+    page, name = path.read_text("utf-8"), table.__name__
+    start, end = f"<!-- {name} -->\n", f"<!-- /{name} -->\n"
+    written = start + table(own_targets()) + end
+    before, after = page.partition(start)[0], page.partition(end)[2]
+    assert before and after
+    if os.environ.get("PLICA_GOLDEN") == "write":
+        path.write_text(before + written + after, "utf-8")
+    assert written in path.read_text("utf-8")
 
 
 @pytest.mark.parametrize(
