@@ -6,7 +6,7 @@ Of each kind, this module holds the record that stands in a Rig, and a `ReadingK
 What cannot be said in such a record is registered where it is done, and each of these registers is refused at loading
 where a kind is missing (`complete`): `plica.rig.expand_readings` (what mirroring cannot derive),
 `plica.evaluate.readings` (many frames at a time), `plica.evaluate.inverse_readings` (a pose with a given value),
-`plica.targets.python.readings`.
+`plica.targets.python.readings`, `plica.targets.gltf.live.readings`.
 """
 
 from __future__ import annotations

@@ -52,12 +52,14 @@ class GltfTarget(Target):
 
     form: str = option(
         "plain",
-        "plain: weights of 0, moved by whoever loads the file; baked: clips move them, by channels of their own",
+        "plain: weights of 0, moved by whoever loads the file; baked: clips move them, by channels of their own; "
+        "live: the file computes them from its joints",
     )
     clip: tuple[str, ...] = option(
         (), "with form=baked, a file of clips beside the model's own: glTF 2.0, OpenUSD or BVH", names_files=True
     )
     error: float = option(0.001, "with form=baked, how far a weight may be off, above 0 and below 1")
+    starts: str = option("", "with form=live, the animation that the file starts; without one nothing starts by itself")
     tangents: bool = option(False, "with --normals, also write how shapes turn the tangents that the file has")
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
@@ -67,6 +69,7 @@ class GltfTarget(Target):
         problems = {
             "form": None if self.form in FORMS else f"it must be one of {', '.join(FORMS)}",
             "clip": "it needs form=baked" if self.clip and self.form != "baked" else None,
+            "starts": "it needs form=live" if self.starts and self.form != "live" else None,
             "error": None if 0.0 < self.error < 1.0 else "it must be above 0 and below 1",
         }
         for name, problem in problems.items():
@@ -74,7 +77,8 @@ class GltfTarget(Target):
                 diagnostics.add("bad-target-option", None, target=self.name, option=name, problem=problem)
         if any(problems.values()):
             return {}
-        return gltf_files(build, GltfOptions(self.form, self.tangents, self.clip, self.error), diagnostics)
+        options = GltfOptions(self.form, self.tangents, self.clip, self.error, self.starts)
+        return gltf_files(build, options, diagnostics)
 
 
 TARGET = GltfTarget()

@@ -38,36 +38,48 @@ TARGET: Final = "gltf"
 
 
 class GltfOptions(NamedTuple):
-    """How the file is written: its form, whether tangents turn with normals, and for `baked` files of clips beside the
-    model's own, and how far a weight may be off."""
+    """How the file is written: its form, whether tangents turn with normals; for `baked` files of clips beside the
+    model's own, and how far a weight may be off; for `live` the animation that the file starts."""
 
     form: str = "plain"
     tangents: bool = False
     clips: tuple[str, ...] = ()
     error: float = 0.001
+    starts: str = ""
 
 
 class FinishedModel(NamedTuple):
     """A document that has its shapes, its clips and its rig, and where things stand in it.
 
-    joints: the node of each joint of the rig, by the joint's name.
+    joints: the node of each joint of the rig, by the joint's name. `metres`: in one length of the document.
     """
 
     document: Document
     placed: PlacedShapes
     joints: Mapping[str, int]
+    metres: float
 
 
-Extend = Callable[[FinishedModel, Rig], Document]
-"""A form that adds to a finished document: the document to be written, with what was added."""
+Extend = Callable[[FinishedModel, Build, GltfOptions, Diagnostics], Document | None]
+"""A form that adds to a finished document: the document to be written, with what was added; None, after diagnostics,
+where that cannot be."""
 
 
-def _as_it_is(finished: FinishedModel, rig: Rig) -> Document:
+def _as_it_is(finished: FinishedModel, _build: Build, _options: GltfOptions, _diagnostics: Diagnostics) -> Document:
     """Nothing is added."""
     return finished.document
 
 
-FORMS: Final[dict[str, Extend]] = {"plain": _as_it_is, "baked": _as_it_is}
+def _live(finished: FinishedModel, build: Build, options: GltfOptions, diagnostics: Diagnostics) -> Document | None:
+    """The drivers are added."""
+    from plica.targets.gltf.live.driving import drive
+
+    return drive(
+        finished.document, build, finished.placed, finished.joints, finished.metres, options.starts, diagnostics
+    )
+
+
+FORMS: Final[dict[str, Extend]] = {"plain": _as_it_is, "baked": _as_it_is, "live": _live}
 """The forms, and what each adds to a document with shapes and, in the form `baked`, clips."""
 
 
@@ -132,7 +144,10 @@ def _files(build: Build, path: Path, file: str, options: GltfOptions, diagnostic
         opened = _opened_gltf(build, path, options)
     build.step("placing shapes")
     finished = _finished(build, path, opened, options, diagnostics)
-    model = opened.model._replace(document=FORMS[options.form](finished, build.rig))
+    document = FORMS[options.form](finished, build, options, diagnostics)
+    if document is None:
+        return {}
+    model = opened.model._replace(document=document)
     build.step("writing the file")
     beside = named_files(model)
     files = files_of(model, opened.additions, f"{safe_file_name(build.rig.character.name)}.rigged")
@@ -160,7 +175,7 @@ def _finished(
         widen_channels(document, arrays, placed.grown, opened.additions, {clip.animation for clip in clips})
     if not carry_rig(document, rig, options.form, placed, [clip.as_extras() for clip in clips]):
         diagnostics.add("gltf-extras-taken", None, what="the rig", place="the file and of its asset")
-    return FinishedModel(document, placed, opened.joints)
+    return FinishedModel(document, placed, opened.joints, opened.metres)
 
 
 def _carried(baking: Baking, opened: _Opened, clips: Iterable[Clip], diagnostics: Diagnostics) -> list[BakedClip]:

@@ -71,6 +71,7 @@ CASES: dict[str, tuple[dict[str, list[list[str]]], dict[str, str]]] = {
         {
             "plica.evaluate.readings": "IncompleteKindError: wobble: no evaluation",
             "plica.targets.python.source": "IncompleteKindError: wobble: no Python expression",
+            "plica.targets.gltf.live.readings": "IncompleteKindError: wobble: no nodes of a behaviour graph",
         },
     ),
     "reading without a record": (
@@ -84,11 +85,17 @@ CASES: dict[str, tuple[dict[str, list[list[str]]], dict[str, str]]] = {
     ),
     "kernel": (
         {"plica.kinds.kernels": [[_KINDS, _KINDS + _KERNEL]]},
-        {"plica.evaluate.kernels": "MissingKindError: there is no kernel over arrays of flat"},
+        {
+            "plica.evaluate.kernels": "MissingKindError: there is no kernel over arrays of flat",
+            "plica.targets.gltf.live.fields": "MissingKindError: there is no kernel as nodes of a graph of flat",
+        },
     ),
     "combination": (
         {"plica.kinds.combinations": [[_KINDS, _KINDS + _COMBINATION]]},
-        {"plica.evaluate.combinations": "MissingKindError: there is no operation over arrays of mean"},
+        {
+            "plica.evaluate.combinations": "MissingKindError: there is no operation over arrays of mean",
+            "plica.targets.gltf.live.strengths": "MissingKindError: there is no operation of a behaviour graph of mean",
+        },
     ),
     "way to put regions together": (
         {"plica.kinds.region_sets": [['"union", ', '"union", "sum", ']]},

@@ -1,0 +1,157 @@
+"""A finished glTF 2.0 document that drives its own shapes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final, NamedTuple
+
+from plica.diagnostics import Diagnostics
+from plica.emit.build import Build
+from plica.evaluate.pose_components import skeleton_of
+from plica.kinds.readings import controls_of, morphs_of
+from plica.rig.rig import Rig
+from plica.rig.strengths import Driver
+from plica.targets.gltf.additions import Document
+from plica.targets.gltf.live.arithmetic import Arithmetic
+from plica.targets.gltf.live.channels import without_weights
+from plica.targets.gltf.live.document import EXTENSION, extension_of
+from plica.targets.gltf.live.flow import kept_in_variables, run_every_frame, start_animation, weight_step
+from plica.targets.gltf.live.graph import Builder, Graph
+from plica.targets.gltf.live.joints import Joints, Places
+from plica.targets.gltf.live.readings import Source
+from plica.targets.gltf.live.resting import neutral_in_file, with_parts
+from plica.targets.gltf.live.strengths import strength_nodes
+from plica.targets.gltf.live.weights import weights_at
+from plica.targets.gltf.placing import PlacedShapes
+
+MANY_NODES: Final = 1000
+"""A graph of more nodes than this is warned of: it costs an engine some milliseconds in each frame."""
+
+
+class Written(NamedTuple):
+    """A weight that the graph sets: the shape's offsets at strength `at`, a node and the index of a morph target."""
+
+    shape: str
+    at: float
+    node: int
+    target: int
+
+
+def drive(
+    document: Document,
+    build: Build,
+    placed: PlacedShapes,
+    joints: Mapping[str, int],
+    metres: float,
+    starts: str,
+    diagnostics: Diagnostics,
+) -> Document | None:
+    """The document with a behaviour graph that sets the weights of all placed shapes in every frame.
+
+    `joints`: the node of each joint of the rig. `metres`: in one length of the document. `starts`: the name of the
+    animation that the graph starts; "" for none.
+    None, after diagnostics, where the document cannot have one.
+    """
+    if EXTENSION in document.get("extensions", {}):
+        diagnostics.add("gltf-has-behaviour", None, extension=EXTENSION)
+        return None
+    rig = build.rig
+    follows = {shape.name: shape.follows for shape in rig.shapes}
+    written = [Written(*target) for target in placed.targets if follows[target.shape] is not None]
+    morphs = _morphs_read(build, placed, written, diagnostics)
+    stripped = without_weights(document, {entry.node for entry in written}, diagnostics)
+    animation = _animation(stripped, starts, diagnostics)
+    if morphs is None or animation is None:
+        return None
+    held, controls = _with_controls(stripped, rig)
+    places = Places(joints, controls, morphs, neutral_in_file(held, rig, joints, metres), metres)
+    graph, read = graph_of(rig, places, written, *animation)
+    _tell_size(build, graph, diagnostics)
+    held = with_parts(held, rig, joints, metres, read)
+    used = sorted({*held.get("extensionsUsed", []), EXTENSION})
+    extensions = {**held.get("extensions", {}), EXTENSION: extension_of(graph)}
+    return {**held, "extensionsUsed": used, "extensions": extensions}
+
+
+def graph_of(rig: Rig, places: Places, written: Sequence[Written], *animations: int) -> tuple[Graph, frozenset[str]]:
+    """The graph of a rig that sets these weights and starts these animations; and the joints that it reads."""
+    builder = Builder()
+    arithmetic = Arithmetic(builder)
+    joints = Joints(arithmetic, skeleton_of(rig), places)
+    source = Source(arithmetic, joints, {control.name: control.rest for control in rig.controls})
+    steps, kept = kept_in_variables(builder, strength_nodes(rig, source))
+    follows = {shape.name: (shape.follows, [entry.at for entry in shape.inbetweens]) for shape in rig.shapes}
+    for entry in written:
+        strength, inbetweens = follows[entry.shape]
+        assert strength is not None, "a shape that follows nothing is not driven"
+        weight = weights_at(arithmetic, kept(strength), inbetweens)[entry.at]
+        steps.append(weight_step(entry.node, entry.target, weight))
+    for animation in animations:
+        start_animation(builder, animation)
+    run_every_frame(builder, steps)
+    return builder.graph(), frozenset(joints.read)
+
+
+def _morphs_read(
+    build: Build, placed: PlacedShapes, written: Sequence[Written], diagnostics: Diagnostics
+) -> dict[str, tuple[int, int]] | None:
+    """Where the weight of each morph target stands that a driver reads; None, told, where the graph itself sets it."""
+    own = {(entry.node, entry.target) for entry in written}
+    result: dict[str, tuple[int, int]] = {}
+    failed = False
+    for driver in build.rig.strengths:
+        for morph in morphs_of(driver.reading) if isinstance(driver, Driver) else ():
+            free = [
+                (target.node, target.target)
+                for target in placed.own
+                if target.name == morph and (target.node, target.target) not in own
+            ]
+            if free:
+                result[morph] = free[0]
+            else:
+                diagnostics.add(
+                    "gltf-weight-read-and-set", build.span_of("driver", driver.name), driver=driver.name, morph=morph
+                )
+                failed = True
+    return None if failed else result
+
+
+def _animation(document: Document, starts: str, diagnostics: Diagnostics) -> tuple[int, ...] | None:
+    """The animation of a name, if one is asked for; None, told, where there is none."""
+    if not starts:
+        return ()
+    names = [entry.get("name", "") for entry in document.get("animations", [])]
+    if starts in names:
+        return (names.index(starts),)
+    listed = ", ".join(f"`{name}`" for name in names if name)
+    problem = f"the file has no animation of this name; it has {listed or 'none that is named'}"
+    diagnostics.add("bad-target-option", None, target="gltf", option="starts", problem=problem)
+    return None
+
+
+def _with_controls(document: Document, rig: Rig) -> tuple[Document, dict[str, int]]:
+    """The document with an empty node for each declared control that a driver reads, its x the value; and the nodes."""
+    needed = dict.fromkeys(_controls_read(rig))
+    nodes, places = list(document["nodes"]), {}
+    for control in rig.controls:
+        if control.name in needed and control.morph is None:
+            places[control.name] = len(nodes)
+            nodes.append({"name": f"control {control.name}", "translation": [control.rest, 0.0, 0.0]})
+    if not places:
+        return document, places
+    scenes = [
+        {**scene, "nodes": [*scene.get("nodes", []), *places.values()]} for scene in document.get("scenes", [])
+    ] or [{"nodes": list(places.values())}]
+    return {**document, "nodes": nodes, "scenes": scenes}, places
+
+
+def _controls_read(rig: Rig) -> Iterator[str]:
+    for driver in rig.strengths:
+        if isinstance(driver, Driver):
+            yield from controls_of(driver.reading)
+
+
+def _tell_size(build: Build, graph: Graph, diagnostics: Diagnostics) -> None:
+    character = build.rig.character.name
+    rule = "gltf-many-nodes" if len(graph.nodes) > MANY_NODES else "gltf-behaviour-nodes"
+    diagnostics.add(rule, build.span_of("character", character), nodes=len(graph.nodes))
