@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plica.targets.gltf.live.graph import VECTORS, Argument, Builder, Inline, Output, Type
+from plica.targets.gltf.live.graph import VECTORS, Argument, GraphBuilder, Inline, Output, Type
 
 Operand = Output | float | Sequence[float]
 
@@ -24,7 +24,7 @@ def constant(value: float | Sequence[float], like: Type = "float") -> Inline:
 class Arithmetic:
     """Builds nodes that compute."""
 
-    def __init__(self, builder: Builder) -> None:
+    def __init__(self, builder: GraphBuilder) -> None:
         self.builder = builder
 
     # ---- component by component

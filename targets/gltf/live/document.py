@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from plica.targets.gltf.live.graph import Argument, Graph, Node, Output, Type
+from plica.targets.gltf.live.graph import Argument, Graph, GraphNode, Output, Type
 
 EXTENSION = "KHR_interactivity"
 
@@ -38,7 +38,7 @@ class _Numbers:
         return self._numbers.setdefault(name, len(self._numbers))
 
 
-def _node(node: Node, types: _Numbers, declarations: _Numbers) -> dict[str, Any]:
+def _node(node: GraphNode, types: _Numbers, declarations: _Numbers) -> dict[str, Any]:
     result: dict[str, Any] = {"declaration": declarations.of(node.operation)}
     configuration: dict[str, Any] = {name: {"value": list(value)} for name, value in node.configuration}
     if node.operation.startswith("pointer/"):
@@ -52,7 +52,7 @@ def _node(node: Node, types: _Numbers, declarations: _Numbers) -> dict[str, Any]
     return result
 
 
-def _type(node: Node) -> Type:
+def _type(node: GraphNode) -> Type:
     if node.type is None:
         raise ValueError(f"a node of {node.operation} does not say the type of its property")
     return node.type

@@ -16,9 +16,9 @@ from plica.targets.gltf.live.arithmetic import Arithmetic
 from plica.targets.gltf.live.channels import without_weights
 from plica.targets.gltf.live.document import EXTENSION, extension_of
 from plica.targets.gltf.live.flow import kept_in_variables, run_every_frame, start_animation, weight_step
-from plica.targets.gltf.live.graph import Builder, Graph
-from plica.targets.gltf.live.joints import Joints, Places
-from plica.targets.gltf.live.readings import Source
+from plica.targets.gltf.live.graph import Graph, GraphBuilder
+from plica.targets.gltf.live.joints import FilePlaces, Joints
+from plica.targets.gltf.live.readings import ReadingSource
 from plica.targets.gltf.live.resting import neutral_in_file, with_parts
 from plica.targets.gltf.live.strengths import strength_nodes
 from plica.targets.gltf.live.weights import weights_at
@@ -28,7 +28,7 @@ MANY_NODES: Final = 1000
 """A graph of more nodes than this is warned of: it costs an engine some milliseconds in each frame."""
 
 
-class Written(NamedTuple):
+class DrivenWeight(NamedTuple):
     """A weight that the graph sets: the shape's offsets at strength `at`, a node and the index of a morph target."""
 
     shape: str
@@ -57,14 +57,14 @@ def drive(
         return None
     rig = build.rig
     follows = {shape.name: shape.follows for shape in rig.shapes}
-    written = [Written(*target) for target in placed.targets if follows[target.shape] is not None]
+    written = [DrivenWeight(*target) for target in placed.targets if follows[target.shape] is not None]
     morphs = _morphs_read(build, placed, written, diagnostics)
     stripped = without_weights(document, {entry.node for entry in written}, diagnostics)
     animation = _animation(stripped, starts, diagnostics)
     if morphs is None or animation is None:
         return None
     held, controls = _with_controls(stripped, rig)
-    places = Places(joints, controls, morphs, neutral_in_file(held, rig, joints, metres), metres)
+    places = FilePlaces(joints, controls, morphs, neutral_in_file(held, rig, joints, metres), metres)
     graph, read = graph_of(rig, places, written, *animation)
     _tell_size(build, graph, diagnostics)
     held = with_parts(held, rig, joints, metres, read)
@@ -73,12 +73,14 @@ def drive(
     return {**held, "extensionsUsed": used, "extensions": extensions}
 
 
-def graph_of(rig: Rig, places: Places, written: Sequence[Written], *animations: int) -> tuple[Graph, frozenset[str]]:
+def graph_of(
+    rig: Rig, places: FilePlaces, written: Sequence[DrivenWeight], *animations: int
+) -> tuple[Graph, frozenset[str]]:
     """The graph of a rig that sets these weights and starts these animations; and the joints that it reads."""
-    builder = Builder()
+    builder = GraphBuilder()
     arithmetic = Arithmetic(builder)
     joints = Joints(arithmetic, skeleton_of(rig), places)
-    source = Source(arithmetic, joints, {control.name: control.rest for control in rig.controls})
+    source = ReadingSource(arithmetic, joints, {control.name: control.rest for control in rig.controls})
     steps, kept = kept_in_variables(builder, strength_nodes(rig, source))
     follows = {shape.name: (shape.follows, [entry.at for entry in shape.inbetweens]) for shape in rig.shapes}
     for entry in written:
@@ -93,7 +95,7 @@ def graph_of(rig: Rig, places: Places, written: Sequence[Written], *animations: 
 
 
 def _morphs_read(
-    build: Build, placed: PlacedShapes, written: Sequence[Written], diagnostics: Diagnostics
+    build: Build, placed: PlacedShapes, written: Sequence[DrivenWeight], diagnostics: Diagnostics
 ) -> dict[str, tuple[int, int]] | None:
     """Where the weight of each morph target stands that a driver reads; None, told, where the graph itself sets it."""
     own = {(entry.node, entry.target) for entry in written}

@@ -20,7 +20,7 @@ from plica.skeleton.algebra import normalised as unit_quaternion
 from plica.targets.gltf.live.arithmetic import Arithmetic
 from plica.targets.gltf.live.graph import Output
 from plica.targets.gltf.live.joints import AXIS_BITS, NO_FLIP
-from plica.targets.gltf.live.readings import Source
+from plica.targets.gltf.live.readings import ReadingSource
 
 _LANES: Final = 4
 _NEAR: Final = 1e-9
@@ -28,7 +28,7 @@ _NEAR: Final = 1e-9
 _HAIR: Final = 1e-12
 
 
-def field_strengths(source: Source, field: Field) -> list[Output]:
+def field_strengths(source: ReadingSource, field: Field) -> list[Output]:
     """The strengths of all samples but rest."""
     return _KERNELS[field.kernel](source, field)
 
@@ -36,13 +36,13 @@ def field_strengths(source: Source, field: Field) -> list[Output]:
 # ---- distances
 
 
-def _turned(source: Source, field: Field) -> tuple[Output, Vector]:
+def _turned(source: ReadingSource, field: Field) -> tuple[Output, Vector]:
     """The turn since rest at length 1, and its flip."""
     turn = source.joints.turn(seen(field))
     return source.build.normalised(turn.output), turn.flip
 
 
-def _directed(source: Source, field: Field) -> tuple[Output, list[Vector]]:
+def _directed(source: ReadingSource, field: Field) -> tuple[Output, list[Vector]]:
     """The direction into which the turn takes the axis, and those of the samples."""
     assert field.axis is not None, "directions have an axis"
     rotation, flip = _turned(source, field)
@@ -52,7 +52,7 @@ def _directed(source: Source, field: Field) -> tuple[Output, list[Vector]]:
     return source.build.rotated(field.axis, rotation), samples
 
 
-def _cosines(source: Source, field: Field) -> list[Output]:
+def _cosines(source: ReadingSource, field: Field) -> list[Output]:
     """The cosine of half the angle to each sample, 0 to 1, four in a vector."""
     build = source.build
     if field.metric == "direction":
@@ -69,7 +69,7 @@ def _cosines(source: Source, field: Field) -> list[Output]:
     return [build.applied("abs", lane) for lane in _lanes(build, dots)]
 
 
-def _distances(source: Source, field: Field) -> list[Output]:
+def _distances(source: ReadingSource, field: Field) -> list[Output]:
     """The distance to each sample, exact near 0: 2 sin(a / 2), four in a vector."""
     build = source.build
     if field.metric == "direction":
@@ -108,7 +108,7 @@ def _unit(place: int, value: float = 1.0) -> list[float]:
 # ---- kernels that interpolate
 
 
-def _gaussian(source: Source, field: Field) -> list[Output]:
+def _gaussian(source: ReadingSource, field: Field) -> list[Output]:
     """exp(-(d / width)^2) with d^2 = 4 (1 - c^2), c the cosine of the half angle."""
     build, widths = source.build, _widths(field)
     result = []
@@ -119,7 +119,7 @@ def _gaussian(source: Source, field: Field) -> list[Output]:
     return _interpolated(build, field, result)
 
 
-def _linear(source: Source, field: Field) -> list[Output]:
+def _linear(source: ReadingSource, field: Field) -> list[Output]:
     return _interpolated(source.build, field, _distances(source, field))
 
 
@@ -145,7 +145,7 @@ def _interpolated(build: Arithmetic, field: Field, kernels: Sequence[Output]) ->
 # ---- strengths shared out between samples
 
 
-def _ramp(source: Source, field: Field) -> list[Output]:
+def _ramp(source: ReadingSource, field: Field) -> list[Output]:
     """`plica.rig.ramps`: the least of the ramps from all other samples and of the fading, then lowered."""
     build = source.build
     halves = [build.applied("acos", build.least(lane, 1.0)) for lane in _cosines(source, field)]
@@ -229,6 +229,6 @@ def _sums_of_least(build: Arithmetic, values: Sequence[Output]) -> list[Output]:
     return sums[1:]
 
 
-_KERNELS: Final[Mapping[str, Callable[[Source, Field], list[Output]]]] = complete(
+_KERNELS: Final[Mapping[str, Callable[[ReadingSource, Field], list[Output]]]] = complete(
     {"ramp": _ramp, "gaussian": _gaussian, "linear": _linear}, KERNEL_KINDS, "kernel as nodes of a graph"
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple, TypeVar
 
-from plica.targets.gltf.live.graph import Argument, Builder, Inline, Output
+from plica.targets.gltf.live.graph import Argument, GraphBuilder, Inline, Output
 
 MOST_SOCKETS: Final = 64
 """How many values one node sets, and how many nodes one sequence activates: engines may have limits."""
@@ -19,7 +19,9 @@ class Step(NamedTuple):
     configuration: Mapping[str, tuple[str | int, ...]]
 
 
-def kept_in_variables(builder: Builder, values: Mapping[str, Output]) -> tuple[list[Step], Callable[[str], Output]]:
+def kept_in_variables(
+    builder: GraphBuilder, values: Mapping[str, Output]
+) -> tuple[list[Step], Callable[[str], Output]]:
     """Steps that keep numbers in variables of their names, and what gives the output that reads one of them."""
     places = {name: builder.variable(name) for name in values}
     steps = []
@@ -34,7 +36,7 @@ def weight_step(node: int, index: int, value: Output) -> Step:
     return Step("pointer/set", {"value": value}, {"pointer": (f"/nodes/{node}/weights/{index}",)})
 
 
-def run_every_frame(builder: Builder, steps: Sequence[Step]) -> None:
+def run_every_frame(builder: GraphBuilder, steps: Sequence[Step]) -> None:
     """`event/onTick`, and the steps in their order, each frame. Flows lead to nodes that stand further back."""
     if not steps:
         return
@@ -42,7 +44,7 @@ def run_every_frame(builder: Builder, steps: Sequence[Step]) -> None:
     _sequence(builder, [_placed(step) for step in steps])
 
 
-def start_animation(builder: Builder, animation: int) -> None:
+def start_animation(builder: GraphBuilder, animation: int) -> None:
     """`event/onStart`, and the animation from its start to its end over and over."""
     endless = builder.value("math/Inf", "float", {})
     builder.flow("event/onStart", flows={"out": len(builder) + 1})
@@ -57,7 +59,7 @@ def start_animation(builder: Builder, animation: int) -> None:
     )
 
 
-_Place = Callable[[Builder], None]
+_Place = Callable[[GraphBuilder], None]
 _Item = TypeVar("_Item")
 
 
@@ -66,13 +68,13 @@ def _batches(items: Sequence[_Item]) -> Iterator[Sequence[_Item]]:
 
 
 def _placed(step: Step) -> _Place:
-    def place(builder: Builder) -> None:
+    def place(builder: GraphBuilder) -> None:
         builder.flow(step.operation, step.values, step.configuration, result="float")
 
     return place
 
 
-def _sequence(builder: Builder, places: Sequence[_Place]) -> None:
+def _sequence(builder: GraphBuilder, places: Sequence[_Place]) -> None:
     """A `flow/sequence` and what it activates; of sequences where that would be too many.
 
     Sockets are activated in the order of their names as texts, so that all have as many digits.

@@ -31,7 +31,7 @@ class Inline(NamedTuple):
 Argument = Output | Inline
 
 
-class Node(NamedTuple):
+class GraphNode(NamedTuple):
     """An interactivity node. `flows`: output flow sockets and the node, after this one, that each activates."""
 
     operation: str
@@ -51,17 +51,17 @@ class Variable(NamedTuple):
 class Graph(NamedTuple):
     """A behaviour graph."""
 
-    nodes: tuple[Node, ...]
+    nodes: tuple[GraphNode, ...]
     variables: tuple[Variable, ...] = ()
 
 
-class Builder:
+class GraphBuilder:
     """Collects nodes. `value` nodes are shared where they are alike; `flow` nodes never are."""
 
     def __init__(self) -> None:
-        self._nodes: list[Node] = []
+        self._nodes: list[GraphNode] = []
         self._variables: list[Variable] = []
-        self._known: dict[Node, int] = {}
+        self._known: dict[GraphNode, int] = {}
 
     def __len__(self) -> int:
         return len(self._nodes)
@@ -74,7 +74,7 @@ class Builder:
         configuration: Mapping[str, tuple[str | int, ...]] | None = None,
     ) -> Output:
         """The output of a node that computes something."""
-        node = Node(operation, tuple(values.items()), tuple((configuration or {}).items()), (), result)
+        node = GraphNode(operation, tuple(values.items()), tuple((configuration or {}).items()), (), result)
         if node not in self._known:
             self._known[node] = len(self._nodes)
             self._nodes.append(node)
@@ -90,7 +90,7 @@ class Builder:
     ) -> int:
         """The place of a node that does something when it is activated."""
         taken, configured = tuple((values or {}).items()), tuple((configuration or {}).items())
-        self._nodes.append(Node(operation, taken, configured, tuple((flows or {}).items()), result))
+        self._nodes.append(GraphNode(operation, taken, configured, tuple((flows or {}).items()), result))
         return len(self._nodes) - 1
 
     def connect(self, node: int, flows: Mapping[str, int]) -> None:

@@ -32,7 +32,7 @@ AXIS_BITS = (1.0, 1.0, 1.0, 0.0)
 """What leaves of a quaternion its vector part."""
 
 
-class Places(NamedTuple):
+class FilePlaces(NamedTuple):
     """Where in the file things stand.
 
     `joints`, `controls`: the node of each. `morphs`: the node and the index of each of the model's own morph targets
@@ -61,7 +61,7 @@ class Turn(NamedTuple):
 class Joints:
     """Builds what readings take from joints. `skeleton`: the rig's, in the neutral stance. `read`: which were read."""
 
-    def __init__(self, arithmetic: Arithmetic, skeleton: Skeleton, places: Places) -> None:
+    def __init__(self, arithmetic: Arithmetic, skeleton: Skeleton, places: FilePlaces) -> None:
         self._build = arithmetic
         self._skeleton = skeleton
         self.places = places

@@ -49,7 +49,7 @@ class Found(NamedTuple):
     settled: bool
 
 
-class Source(NamedTuple):
+class ReadingSource(NamedTuple):
     """What readings are built with; `control_rests`: the rest values of controls and of morph targets' weights."""
 
     build: Arithmetic
@@ -57,12 +57,12 @@ class Source(NamedTuple):
     control_rests: Mapping[str, float]
 
 
-def scaled_reading(source: Source, reading: Reading, wish: Wish) -> Found:
+def scaled_reading(source: ReadingSource, reading: Reading, wish: Wish) -> Found:
     """The nodes of a reading times a gain."""
     return _KINDS[reading.kind](source, reading, wish)
 
 
-def _rotation(source: Source, reading: Rotation, wish: Wish) -> Found:
+def _rotation(source: ReadingSource, reading: Rotation, wish: Wish) -> Found:
     """2 atan(s / w), s the part of the turn along the axis.
 
     For half turns, w = 0, the quotient must be large and positive whatever the sign of s, and 0 where s is 0 too: a
@@ -77,14 +77,14 @@ def _rotation(source: Source, reading: Rotation, wish: Wish) -> Found:
     return Found(build.multiply(half, 2.0 * wish.gain), settled=wish.below)
 
 
-def _bend(source: Source, reading: Bend, wish: Wish) -> Found:
+def _bend(source: ReadingSource, reading: Bend, wish: Wish) -> Found:
     build, turn = source.build, source.joints.turn(seen(reading))
     size = build.length(build.multiply(turn.output, AXIS_BITS))
     scalar = build.applied("abs", build.dot(turn.output, (0.0, 0.0, 0.0, 1.0)))
     return Found(build.multiply(build.arc_tangent_of(size, scalar), 2.0 * wish.gain), settled=False)
 
 
-def _swing(source: Source, reading: Swing, wish: Wish) -> Found:
+def _swing(source: ReadingSource, reading: Swing, wish: Wish) -> Found:
     """The angle times the scalar product of two unit vectors; what is null stays null when it is normalised."""
     build, turn = source.build, source.joints.turn(seen(reading))
     beside = cross(reading.along, reading.toward)
@@ -96,7 +96,7 @@ def _swing(source: Source, reading: Swing, wish: Wish) -> Found:
     return Found(build.multiply(build.multiply(half, share), 2.0 * wish.gain), settled=False)
 
 
-def _euler(source: Source, reading: Euler, wish: Wish) -> Found:
+def _euler(source: ReadingSource, reading: Euler, wish: Wish) -> Found:
     """One angle of three, by the formulas that `plica.evaluate.readings.Eulers` derives."""
     build, turn = source.build, source.joints.turn(seen(reading))
     rows = matrix_of(reading.frame)
@@ -162,7 +162,7 @@ class _EulerParts(NamedTuple):
         return self.build.chosen(self.locked(size), 0.0, self.build.arc_tangent_of(rise, run))
 
 
-def _offset(source: Source, reading: Offset, wish: Wish) -> Found:
+def _offset(source: ReadingSource, reading: Offset, wish: Wish) -> Found:
     build, joints = source.build, source.joints
     factor = wish.gain * joints.places.metres
     weights = [factor * part for part in reading.weights]
@@ -175,14 +175,14 @@ def _offset(source: Source, reading: Offset, wish: Wish) -> Found:
     return Found(build.subtract(moved, dot((x, y, z), rest)), settled=False)
 
 
-def _scale(source: Source, reading: Scale, wish: Wish) -> Found:
+def _scale(source: ReadingSource, reading: Scale, wish: Wish) -> Found:
     rest = source.joints.places.neutral[reading.joint].scale
     weights = [wish.gain * part * part / own for part, own in zip(reading.axis, rest, strict=True)]
     grown = source.build.subtract(source.joints.scale(reading.joint), rest)
     return Found(source.build.dot(grown, weights), settled=True)
 
 
-def _gap(source: Source, reading: Gap, wish: Wish) -> Found:
+def _gap(source: ReadingSource, reading: Gap, wish: Wish) -> Found:
     """The distance less that at rest, which a hair is added to where the reading has to be below 0 there."""
     build = source.build
     way, rest = source.joints.way(reading.joint, reading.other)
@@ -192,14 +192,14 @@ def _gap(source: Source, reading: Gap, wish: Wish) -> Found:
     return Found(build.multiply(wider, factor), settled=wish.below)
 
 
-def _control(source: Source, reading: ControlValue, wish: Wish) -> Found:
+def _control(source: ReadingSource, reading: ControlValue, wish: Wish) -> Found:
     build, rest = source.build, source.control_rests[reading.control]
     place = build.read(f"/nodes/{source.joints.places.controls[reading.control]}/translation", "float3")
     moved = place if rest == 0.0 else build.subtract(place, (rest, 0.0, 0.0))
     return Found(build.dot(moved, (wish.gain, 0.0, 0.0)), settled=True)
 
 
-def _weight(source: Source, reading: MorphWeight, wish: Wish) -> Found:
+def _weight(source: ReadingSource, reading: MorphWeight, wish: Wish) -> Found:
     node, index = source.joints.places.morphs[reading.morph]
     weight = source.build.read(f"/nodes/{node}/weights/{index}", "float")
     rest = source.control_rests[f"weight of {reading.morph}"]
@@ -207,7 +207,7 @@ def _weight(source: Source, reading: MorphWeight, wish: Wish) -> Found:
 
 
 # Each takes the records of its kind.
-_KINDS: Final[Mapping[str, Callable[[Source, Any, Wish], Found]]] = complete(
+_KINDS: Final[Mapping[str, Callable[[ReadingSource, Any, Wish], Found]]] = complete(
     "nodes of a behaviour graph",
     {
         "rotation": _rotation,

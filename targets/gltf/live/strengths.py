@@ -14,7 +14,7 @@ from plica.targets.gltf.live.arithmetic import Arithmetic
 from plica.targets.gltf.live.curves import open_response, response
 from plica.targets.gltf.live.fields import field_strengths
 from plica.targets.gltf.live.graph import Output
-from plica.targets.gltf.live.readings import DEAD, Source, Wish, scaled_reading
+from plica.targets.gltf.live.readings import DEAD, ReadingSource, Wish, scaled_reading
 
 _JOINED: Final[Mapping[str, str]] = complete(
     {"product": "multiply", "least": "least", "greatest": "greatest", "sum": "add"},
@@ -24,7 +24,7 @@ _JOINED: Final[Mapping[str, str]] = complete(
 """For each way to make a strength of others: which of `Arithmetic` joins two."""
 
 
-def strength_nodes(rig: Rig, source: Source) -> dict[str, Output]:
+def strength_nodes(rig: Rig, source: ReadingSource) -> dict[str, Output]:
     """The output of every strength, by name, in the order of the rig."""
     fields = {field.name: field for field in rig.fields}
     sampled: dict[str, list[Output]] = {}
@@ -46,7 +46,7 @@ def strength_nodes(rig: Rig, source: Source) -> dict[str, Output]:
     return result
 
 
-def _driver(source: Source, driver: Driver) -> Output:
+def _driver(source: ReadingSource, driver: Driver) -> Output:
     """The curve over (reading - span[0]) / (span[1] - span[0]).
 
     A span that starts at 0 is 0 at rest to the last bit: of what is cut at 0 a hair is taken off, where its nodes do

@@ -16,8 +16,8 @@ from plica.rig.rig import Rig
 from plica.rig.strengths import Driver, Field, FieldSample, Sample
 from plica.skeleton.algebra import about, unit
 from plica.targets.gltf.live.document import extension_of
-from plica.targets.gltf.live.driving import Written, graph_of
-from plica.targets.gltf.live.joints import Places
+from plica.targets.gltf.live.driving import DrivenWeight, graph_of
+from plica.targets.gltf.live.joints import FilePlaces
 from plica.values import Bezier, Hermite
 from tests.support.behaviour import Behaviour
 from tests.targets.rigs import driver, whole_rig
@@ -111,15 +111,15 @@ def _fields(kernel: str, metric: Any, counts: Sequence[int]) -> Iterator[Field]:
         yield Field(name, "none", name, "left_hand", metric, axis, kernel, solved[0], tuple(samples), *solved[1:], eye)
 
 
-def places_of(rig: Rig) -> Places:
+def places_of(rig: Rig) -> FilePlaces:
     """Joints, controls and weights one node after the other, all at rest where the rig has them."""
     joints = {joint.name: number for number, joint in enumerate(rig.skeleton)}
     controls = {control.name: len(joints) + number for number, control in enumerate(rig.controls)}
     morphs = {control.morph: (controls[control.name], 0) for control in rig.controls if control.morph is not None}
-    return Places(joints, controls, morphs, {joint.name: joint.neutral for joint in rig.skeleton})
+    return FilePlaces(joints, controls, morphs, {joint.name: joint.neutral for joint in rig.skeleton})
 
 
-def reader(rig: Rig, places: Places, pose: SparsePose) -> Callable[[str], Any]:
+def reader(rig: Rig, places: FilePlaces, pose: SparsePose) -> Callable[[str], Any]:
     """The value of every pointer in a pose."""
     joints = {number: name for name, number in places.joints.items()}
     values = {places.controls[one.name]: pose.controls.get(one.name, one.rest) for one in rig.controls}
@@ -139,7 +139,7 @@ def reader(rig: Rig, places: Places, pose: SparsePose) -> Callable[[str], Any]:
 class Compiled:
     """A rig's graph in an interpreter."""
 
-    def __init__(self, rig: Rig, precision: type = np.float64, written: Sequence[Written] = ()) -> None:
+    def __init__(self, rig: Rig, precision: type = np.float64, written: Sequence[DrivenWeight] = ()) -> None:
         self.rig, self.places = rig, places_of(rig)
         self.graph, self.read = graph_of(rig, self.places, written)
         self.behaviour = Behaviour({"extensions": {"KHR_interactivity": extension_of(self.graph)}}, precision)

@@ -20,9 +20,9 @@ from plica.rig.strengths import Combine, Driver
 from plica.targets.gltf import TARGET
 from plica.targets.gltf.live.arithmetic import Arithmetic
 from plica.targets.gltf.live.document import extension_of
-from plica.targets.gltf.live.driving import Written
+from plica.targets.gltf.live.driving import DrivenWeight
 from plica.targets.gltf.live.flow import MOST_SOCKETS, kept_in_variables, run_every_frame, weight_step
-from plica.targets.gltf.live.graph import Builder
+from plica.targets.gltf.live.graph import GraphBuilder
 from plica.targets.gltf.live.weights import weights_at
 from tests.support.behaviour import Behaviour
 from tests.targets.gltf.live_rigs import Compiled, reader, seen_rig
@@ -116,7 +116,7 @@ def test_half_turns_are_positive_and_where_no_twist_is_defined_it_is_zero() -> N
 
 @pytest.mark.parametrize("at", [(), (0.35,), (0.2, 0.7), (0.1, 0.5, 0.9), (-0.5,), (1.5,), (-0.5, 0.4, 1.5)])
 def test_weights_of_inbetweens_follow_the_rule(at: tuple[float, ...]) -> None:
-    builder = Builder()
+    builder = GraphBuilder()
     build = Arithmetic(builder)
     strength = build.read("/strength", "float")
     weights = weights_at(build, strength, at)
@@ -134,7 +134,7 @@ def test_weights_of_inbetweens_follow_the_rule(at: tuple[float, ...]) -> None:
 
 
 def test_long_sequences_are_split_and_keep_their_order() -> None:
-    builder = Builder()
+    builder = GraphBuilder()
     value = Arithmetic(builder).read("/any", "float")
     steps, kept = kept_in_variables(builder, {f"strength {number}": value for number in range(150)})
     count = MOST_SOCKETS**2 + 3
@@ -163,7 +163,7 @@ def test_what_is_alike_is_computed_once() -> None:
 
 def test_a_shape_that_follows_a_strength_gets_its_weights() -> None:
     rig, poses = rig_and_poses("whole")
-    written = [Written("swell", 1.0, 77, 3), Written("swell", 0.5, 77, 2), Written("grin", 1.0, 78, 0)]
+    written = [DrivenWeight("swell", 1.0, 77, 3), DrivenWeight("swell", 0.5, 77, 2), DrivenWeight("grin", 1.0, 78, 0)]
     compiled = Compiled(rig, written=written)
     strengths = compiled.strengths(poses[5])
     weights = compiled.behaviour.tick(reader(rig, compiled.places, poses[5]))
