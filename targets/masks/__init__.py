@@ -76,6 +76,7 @@ class MasksTarget(Target):
         from plica.emit.output_file_names import safe_file_name
         from plica.targets.masks.manifest import manifest_bytes
         from plica.targets.masks.stills import stills
+        from plica.texture.direction_maps import direction_maps
         from plica.texture.mask_set import SIZES
 
         if self.size not in SIZES:
@@ -87,10 +88,14 @@ class MasksTarget(Target):
         made = None if options is None else masks(build, diagnostics, options)
         if options is None or made is None:
             return {}
-        manifest = f"{safe_file_name(build.rig.character.name)}.masks.json"
+        stem = safe_file_name(build.rig.character.name)
+        manifest = f"{stem}.masks.json"
+        assert build.attached is not None  # there are masks
+        directions = direction_maps(build.rig, build.attached, made, stem)
         textures = {texture.file: texture.content for texture in made.textures}
         more = stills(build, made, self.still, self.name, diagnostics)
-        return {manifest: manifest_bytes(build.rig, made, options), **textures, **more}
+        textures |= {one.file: one.content for one in directions}
+        return {manifest: manifest_bytes(build.rig, made, options, directions), **textures, **more}
 
 
 TARGET = MasksTarget()

@@ -8,6 +8,7 @@ from plica.rig.rig import Rig
 from plica.rig.rig_json import encoded, encoder, write_lines
 from plica.rig.rig_schema import schema_head
 from plica.texture.channels import CHANNELS
+from plica.texture.direction_maps import DirectionMap
 from plica.texture.mask_set import SIZES, MaskOptions, MaskSet, Texture
 from plica.texture.texture_memory import bytes_in_memory
 
@@ -15,8 +16,9 @@ MANIFEST_FORMAT = "plica-masks"
 MANIFEST_VERSION = 1
 
 
-def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions) -> bytes:
-    """The manifest: every fold's place and what it weighs, every texture, and sums by detail and in all."""
+def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions, directions: tuple[DirectionMap, ...] = ()) -> bytes:
+    """The manifest: every fold's place and what it weighs, every texture, sums by detail and in all, and the maps of
+    directions."""
     members: dict[str, Any] = {
         "format": MANIFEST_FORMAT,
         "version": MANIFEST_VERSION,
@@ -34,6 +36,7 @@ def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions) -> bytes:
             for detail in rig.details
         ],
         "total": _sums(list(masks.textures)),
+        "directions": [_direction_map(one) for one in directions],
     }
     return encoded(write_lines(members, encoder()))
 
@@ -70,6 +73,17 @@ def _texture(texture: Texture) -> dict[str, Any]:
         "folds": list(texture.folds),
         "bytes_on_disk": len(texture.content),
         "bytes_in_memory": texture.memory,
+    }
+
+
+def _direction_map(one: DirectionMap) -> dict[str, Any]:
+    return {
+        "fold": one.fold,
+        "file": one.file,
+        "uv": one.uv,
+        "size": one.size,
+        "bytes_on_disk": len(one.content),
+        "bytes_in_memory": one.memory,
     }
 
 
@@ -113,6 +127,7 @@ def manifest_schema() -> dict[str, Any]:
         "bytes_on_disk": count,
         "bytes_in_memory": count,
     }
+    directions = {key: texture[key] for key in ("file", "uv", "size", "bytes_on_disk", "bytes_in_memory")}
     top = {
         "format": {"const": MANIFEST_FORMAT},
         "version": {"const": MANIFEST_VERSION},
@@ -126,6 +141,7 @@ def manifest_schema() -> dict[str, Any]:
             "items": _record({"detail": name, **sums, "budget": {"type": ["number", "null"]}}),
         },
         "total": _record(sums),
+        "directions": {"type": "array", "items": _record({"fold": name, **directions})},
     }
     description = "Where the mask of each fold of a character stands, and what the masks weigh."
     described = schema_head("masks", MANIFEST_VERSION, "Plica masks", description)

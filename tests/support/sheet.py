@@ -51,6 +51,7 @@ def sheet(folder: Path, keys: Sequence[Sequence[float]] = (), weights: Sequence[
         "POSITION": buffers.add(places(), min=places().min(axis=0).tolist(), max=places().max(axis=0).tolist()),
         "JOINTS_0": buffers.add(np.zeros((count, 4), int), np.uint8),
         "WEIGHTS_0": buffers.add(np.tile([1.0, 0.0, 0.0, 0.0], (count, 1))),
+        "TEXCOORD_0": buffers.add(places()[:, :2] * (0.5, -0.5) + 0.5),
     }
     primitive = {
         "attributes": attributes,
