@@ -43,6 +43,7 @@ _AFTER = {
     "AREA": "region",
     "IN": "detail",
     "AFTER": "shape",
+    "BY": "shape",
     "AT": "strength",
     "OVER": "strength",
     "SMOOTH": "strength",
@@ -55,9 +56,16 @@ _AFTER = {
     "ALIAS": "joint",
     "COMBINE": "strength",
 }
-# In these declarations `at` lists what a pose is made of; elsewhere it is followed by places, turns and limits.
-_POSED_AT = {"POSE", "SHAPE"}
-_OF = {"READS": "joint", "SKIN": "joint", "OVERLAP": "detail", "MOVED": "shape", "ABOUT": "joint", "POSED": "joint"}
+_OF = {
+    "READS": "joint",
+    "SKIN": "joint",
+    "OVERLAP": "detail",
+    "MOVED": "shape",
+    "ABOUT": "joint",
+    "POSED": "joint",
+    "ALONG": "joint",
+    "ACROSS": "joint",
+}
 
 
 class Suggestion(NamedTuple):
@@ -233,7 +241,8 @@ def wanted_at(place: CompletionPlace) -> str | None:
         return "strength" if "EQUAL" in types else None
     if types[0] == "OVERRIDE" and index == 1:
         return NAMESPACES[last.lower()]
-    if index == 0 or (last == "AT" and not _POSED_AT.intersection(types[:2])):
+    # After `posed at` and in poses stands what a pose is made of; elsewhere places, turns and limits follow `at`.
+    if index == 0 or (last == "AT" and types[index - 1] != "POSED" and "POSE" not in types[:2]):
         return "curve" if types[0] == "CURVE" and "EQUAL" in types else None
     passed = types[index + 1 :]
     if last == "POSE":

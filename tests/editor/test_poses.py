@@ -91,6 +91,10 @@ POSES = {"reaching", "resting"}
         ("expect both { clearance of sleeve from ", REGIONS, STRENGTHS),
         ('shape s both { sculpt "s.npz" posed at ', {*STRENGTHS, "about"}, {*POSES, "arm"}),
         ('shape s both { sculpt "s.npz" posed at about x of ', {"arm"}, STRENGTHS),
+        ("region r both { shortened posed at ", {*STRENGTHS, "about"}, {*POSES, "arm"}),
+        ("region r both { shortened posed at wave 1   across bone of ", {"arm"}, {*STRENGTHS, *REGIONS}),
+        ("region r both { shortened by ", {"left"}, {*STRENGTHS, *REGIONS}),
+        ("region r both { skin of arm   peak of 3 c", {"cm2"}, REGIONS),
         ("field f both { reads rotation of arm   sample raised at about x 20 deg, ", {"about"}, {*STRENGTHS, "arm"}),
     ],
 )
