@@ -19,8 +19,8 @@ from plica.pipeline import compile_file, compile_text
 from plica.rig import offsets_table, rig, strengths, surfaces
 from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import OF_THE_BUILD, Rig
-from plica.rig.surfaces import MaskPlace
-from plica.values import About, Photo
+from plica.rig.surfaces import AreaDirection, DeformedSkin, MaskPlace, Region, StrengthPose
+from plica.values import About, DraftFacts, Photo
 from tests.support.data import ROOT
 from tests.support.mutations import mutations
 from tests.support.wren import skinned
@@ -42,7 +42,16 @@ def rig_with_everything() -> Rig:
         ShapeOffsets(shape.name, 2, 48, 0.002, None, LISTED, (ListedInbetween(0.5, LISTED),)) for shape in rig.shapes
     )
     folds = tuple(fold._replace(mask=MaskPlace("a.masks.1.png", "green", "skin")) for fold in rig.folds)
-    rig = rig._replace(folds=folds)
+    pose = (StrengthPose(rig.strengths[0].name, 1.0),)
+    sizes = ((0.25, 0.75), "peak", 5e-5, 0.003, 1e-4)
+    direction = AreaDirection("along", (1.0, 0.0, 0.0))
+    found = (
+        DeformedSkin("shortened", (), pose, (rig.shapes[0].name,), *sizes, direction),
+        DeformedSkin("lengthened", (rig.shapes[0].name,), (), (), *sizes, direction),
+    )
+    areas = tuple(Region(f"found_{one.how}", "none", f"found_{one.how}", one, 0.002) for one in found)
+    drafted = rig.shapes[0]._replace(draft=DraftFacts(0.98, 0.001, 0.01, 0.002, 2))
+    rig = rig._replace(folds=folds, regions=(*rig.regions, *areas), shapes=(drafted, *rig.shapes[1:]))
     parts = (OffsetsPart("skin", "body", (0, 1), 0, 9, 8, STORED),)
     offsets = OffsetsTable("a.npz", 9, "f00d", parts, shapes)
     return rig._replace(character=rig.character._replace(about=about), offsets=offsets)
