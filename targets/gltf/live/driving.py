@@ -9,6 +9,7 @@ from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.evaluate.pose_components import skeleton_of
 from plica.kinds.readings import controls_of, morphs_of
+from plica.readers.json_fields import fields, items, objects, text
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
 from plica.targets.gltf.additions import Document
@@ -50,9 +51,10 @@ def drive(
 
     `joints`: the node of each joint of the rig. `metres`: in one length of the document. `starts`: the name of the
     animation that the graph starts; "" for none.
-    None, after diagnostics, where the document cannot have one.
+    None, after diagnostics, where the document cannot have one. Raises UnreadableModel.
     """
-    if EXTENSION in document.get("extensions", {}):
+    extensions = fields(document.get("extensions", {}), "extensions")
+    if EXTENSION in extensions:
         diagnostics.add("gltf-has-behaviour", None, extension=EXTENSION)
         return None
     rig = build.rig
@@ -68,9 +70,8 @@ def drive(
     graph, read = graph_of(rig, places, written, *animation)
     _tell_size(build, graph, diagnostics)
     held = with_parts(held, rig, joints, metres, read)
-    used = sorted({*held.get("extensionsUsed", []), EXTENSION})
-    extensions = {**held.get("extensions", {}), EXTENSION: extension_of(graph)}
-    return {**held, "extensionsUsed": used, "extensions": extensions}
+    used = [*(name for name in items(held, "extensionsUsed", "the file") if name != EXTENSION), EXTENSION]
+    return {**held, "extensionsUsed": used, "extensions": {**extensions, EXTENSION: extension_of(graph)}}
 
 
 def graph_of(
@@ -122,7 +123,7 @@ def _animation(document: Document, starts: str, diagnostics: Diagnostics) -> tup
     """The animation of a name, if one is asked for; None, told, where there is none."""
     if not starts:
         return ()
-    names = [entry.get("name", "") for entry in document.get("animations", [])]
+    names = [text(entry, "name", "animations") for entry in objects(document, "animations", "the file")]
     if starts in names:
         return (names.index(starts),)
     listed = ", ".join(f"`{name}`" for name in names if name)
@@ -142,7 +143,8 @@ def _with_controls(document: Document, rig: Rig) -> tuple[Document, dict[str, in
     if not places:
         return document, places
     scenes = [
-        {**scene, "nodes": [*scene.get("nodes", []), *places.values()]} for scene in document.get("scenes", [])
+        {**scene, "nodes": [*items(scene, "nodes", "scenes"), *places.values()]}
+        for scene in objects(document, "scenes", "the file")
     ] or [{"nodes": list(places.values())}]
     return {**document, "nodes": nodes, "scenes": scenes}, places
 

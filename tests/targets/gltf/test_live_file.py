@@ -23,6 +23,7 @@ from plica.evaluate.poses import plain_pose
 from plica.evaluate.vectors import vectors
 from plica.kinds.readings import MorphWeight
 from plica.mesh.inbetweens import coefficients
+from plica.readers.model_outline import UnreadableModel
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Shape
 from plica.skeleton.skeleton import LocalTransform
@@ -264,3 +265,22 @@ def test_many_nodes_are_warned_of() -> None:
     shapes: tuple[Shape, ...] = (swell._replace(follows="d0"),)
     rig = whole_rig()._replace(strengths=tuple(readings), fields=(), shapes=shapes, folds=())
     assert driven(small(), rig)[1] == ["gltf-many-nodes"]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"animations": 3},
+        {"animations": [{"channels": [4]}]},
+        {"animations": [{"channels": [{"sampler": 0}]}]},
+        {"animations": [{"channels": [{"target": {"extensions": {"KHR_animation_pointer": 1}}}]}]},
+        {"animations": [{"name": 7, "channels": []}]},
+        {"scenes": {}},
+        {"scenes": [{"nodes": 1}]},
+        {"extensions": []},
+        {"extensionsUsed": "all"},
+    ],
+)
+def test_a_file_that_breaks_the_rules_is_refused(wrong: dict[str, Any]) -> None:
+    with pytest.raises(UnreadableModel):
+        driven(small() | wrong, starts="walk" if "name" in str(wrong) else "")
