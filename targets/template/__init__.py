@@ -62,6 +62,8 @@ class TemplateTarget(Target):
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The filled templates. Reads the template files and those beside them that they include; nothing else."""
+        from plica.emit.masks import with_places
+        from plica.emit.offsets_table import with_offsets
         from plica.targets.template.within_limits import fill_within_limits
 
         if not self.template:
@@ -70,12 +72,15 @@ class TemplateTarget(Target):
             diagnostics.add("template-outputs-differ", None, templates=len(self.template), outputs=len(self.output))
             return {}
         names = self.output or tuple(Path(template).name.removesuffix(_ENDING) for template in self.template)
+        rig = with_places(build) if self.template else build.rig
+        if build.attached is not None:
+            rig = with_offsets(rig, build.attached, 0)
         files: dict[str, bytes] = {}
         for template, pattern in zip(self.template, names, strict=True):
             name = pattern.replace(_CHARACTER, safe_file_name(build.rig.character.name))
             if name in files:
                 diagnostics.add("paths-collide", None, first=name, second=name)
-            filled = fill_within_limits(Path(template), build.rig)
+            filled = fill_within_limits(Path(template), rig)
             if isinstance(filled, str):
                 files[name] = filled.encode("utf-8", "backslashreplace")
             else:

@@ -128,7 +128,17 @@ def _environment(loader: FolderLoader) -> Environment:
     for name in _RANDOM_GLOBALS:
         del environment.globals[name]
     environment.filters.update(FILTERS)
+    environment.globals["refuse"] = refuse
     return environment
+
+
+class RefusedByTemplateError(ValueError):
+    """What a template says that its form cannot hold."""
+
+
+def refuse(reason: object) -> str:
+    """For templates: their form cannot hold this rig, so nothing is written. Raises RefusedByTemplateError."""
+    raise RefusedByTemplateError(str(reason))
 
 
 def in_degrees(angle: float, digits: int = 6) -> float:
