@@ -13,6 +13,7 @@ import numpy as np
 
 from plica.diagnostics import Diagnostics
 from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings, SkinFigures
+from plica.drafting.region import spoiled_region
 from plica.drafting.solve import drafted
 from plica.evaluate.evaluator import Evaluator
 from plica.mesh.arrays import Floats, Offsets
@@ -22,7 +23,7 @@ from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.recognition.pose_path import PosePath
 from plica.rig.surfaces import Shape
 from plica.sculpting.adoption import Ground, rounded, unposed
-from plica.sculpting.bent_region import BentJoint, bent_joints, bent_region
+from plica.sculpting.bent_joints import BentJoint, bent_joints
 from plica.sculpting.draft_layers import APART
 from plica.sculpting.rebase import neutral_places
 from plica.values import DraftFacts
@@ -60,11 +61,12 @@ class Drafting:
 
     @cached_property
     def region(self) -> Floats:
-        """Weights (v,): of the region that the shape names, else the skin that the pose bends."""
+        """Weights (v,): of the region that the shape names, else the skin that the bend spoils."""
         attached = self.ground.attached
         if self.shape.within is not None and self.shape.within in attached.regions:
             return attached.regions[self.shape.within]
-        return bent_region(self.ground.rig, self.ground.mesh, neutral_places(attached), self._skin(1.0), self.joints)
+        mesh = self.ground.mesh
+        return spoiled_region(neutral_places(attached), mesh.triangles, mesh.points, self._skin)
 
     @property
     def is_something(self) -> bool:
@@ -90,8 +92,9 @@ class Drafting:
         """
         mesh = self.ground.mesh
         places = neutral_places(self.ground.attached)
-        result = drafted(DraftProblem(places, mesh.triangles, mesh.points, self._skin, self.region), settings)
-        if result.reached < ENOUGH:
+        problem = DraftProblem(places, mesh.triangles, mesh.points, self._skin, self.region, self._matrices)
+        result = drafted(problem, settings)
+        if result.reached < ENOUGH or not result.poses:
             diagnostics.add("draft-blocked-early", None, shape=self.shape.declared, reached=self.bend(result.reached))
             return None
         layer, strength = self._layer(result, diagnostics)
@@ -115,6 +118,15 @@ class Drafting:
 
     def _skin(self, share: float) -> Floats:
         return np.asarray(self.path.positions(np.array([share]))[0])
+
+    def _matrices(self, share: float) -> Floats:
+        """The linear parts (v, 3, 3) of the skin's matrices at a share of the way."""
+        skins = self._bare.motion(self.path.poses(np.array([share]))).skins
+        return np.asarray(self._bare.skinning.matrices(skins, self._bare.method)[0, :, :, :3])
+
+    @cached_property
+    def _bare(self) -> Deformer:
+        return Deformer(self.ground.mesh, self.ground.rig, {})
 
     def _layer(self, result: Draft, diagnostics: Diagnostics) -> tuple[Inbetweens, float]:
         """The offsets at each strength; where the skin blocked, what was reached is held from there on."""
