@@ -24,9 +24,10 @@ from plica.readers.model_outline import UnreadableModel
 from plica.rig.rig import Rig
 from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import Ground
-from plica.sculpting.draft_files import DraftFiles, LayeredShape, draft_files
+from plica.sculpting.draft_files import LayeredShape, draft_files
 from plica.sculpting.draft_layers import StoredDraft, hand_of, read_stored
 from plica.sculpting.posed_mesh import posed_mesh, shapes_before
+from plica.sculpting.spec_facts import SpecFact, facts_of
 from plica.units import UNITS, Dimension, units_of
 from plica.values import DraftFacts
 from plica.workspace import Refused, Workspace
@@ -47,19 +48,30 @@ class DraftedSculpt:
     """A shape drafted.
 
     shape, declared: its output name and its name in the spec. files: what was computed, by the name that the spec is to
-    give it. lines: the facts that the spec is to say of it; empty where it says them all. sentences: what it is like,
-    before and after. reached: the share of the bend, below 1 where the skin blocked. before, after: the figures of the
+    give it. said, wanted: the facts that the spec says of it and is to say. sentences: what it is like, before and
+    after. reached: the share of the bend, below 1 where the skin blocked. before, after: the figures of the
     skin there, without and with the draft.
     """
 
     shape: str
     declared: str
     files: Mapping[str, bytes]
-    lines: tuple[str, ...]
+    said: tuple[SpecFact, ...]
+    wanted: tuple[SpecFact, ...]
     sentences: tuple[str, ...]
     reached: float
     before: SkinFigures
     after: SkinFigures
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The facts that the spec is to say and does not say yet."""
+        return tuple(one.words for one in self.wanted if one not in self.said)
+
+    @property
+    def obsolete(self) -> tuple[str, ...]:
+        """The facts that the spec says and is to say no more."""
+        return tuple(one.words for one in self.said if one not in self.wanted)
 
     def __repr__(self) -> str:
         return f"<DraftedSculpt of {self.shape!r}: {'; '.join(self.sentences)}>"
@@ -69,6 +81,7 @@ class DraftedSculpt:
 class DraftedSculpts:
     """Shapes drafted, in the order asked for; diagnostics: why some or all of them could not be."""
 
+    character: Character
     drafts: tuple[DraftedSculpt, ...]
     diagnostics: tuple[Diagnostic, ...]
 
@@ -85,6 +98,20 @@ class DraftedSculpts:
     def write(self, folder: FilePath) -> tuple[Diagnostic, ...]:
         """Write the files into the spec's folder, all or none; what stands in the way is given as diagnostics."""
         return write_whole(self.files, Path(folder))
+
+    def write_spec(self) -> tuple[Diagnostic, ...] | None:
+        """Write the spec with all that it is to say of these shapes; what stands in the way is given as diagnostics.
+
+        None, and nothing is written, where its text does not have each of them as one declaration, or would not say
+        just that then. The files have to be written before.
+        """
+        from plica.api.draft_spec import spec_text
+
+        text = spec_text(self.character, [(one.shape, one.declared, one.said, one.wanted) for one in self.drafts])
+        if text is None:
+            return None
+        name = Path(self.character.file).name
+        return write_whole({name: text.encode()}, self.character.folder)
 
     def __repr__(self) -> str:
         return f"<DraftedSculpts: {counted(len(self.drafts), 'shape')}, {counted_errors(self.diagnostics)}>"
@@ -134,7 +161,7 @@ def draft_sculpts(
         made = run.drafted(target, diagnostics)
         drafts += [] if made is None else [made]
         found += diagnostics.all
-    return DraftedSculpts(tuple(drafts), tuple(found))
+    return DraftedSculpts(character, tuple(drafts), tuple(found))
 
 
 def wish(text: str, what: Literal["share", "length"]) -> float:
@@ -197,11 +224,13 @@ class _Drafts:
         layered = LayeredShape(made.layer, hand, drafting.inputs(facts), strengths, sentences)
         files = draft_files(self.rig, self.attached, wished._replace(draft=facts), items, layered)
         self.shapes[target.name] = made.layer
+        said, wanted = (facts_of(self.rig, one, item_words) for one in (target, files.shape))
         return DraftedSculpt(
             target.name,
             target.declared,
             files.files,
-            _lines(self.rig, target, files),
+            said,
+            wanted,
             sentences,
             made.reached,
             made.before,
@@ -310,30 +339,3 @@ def _sentences(made: ShapeDraft, bend: str, hand: Inbetweens | None, contact: bo
 
 def _share(share: float) -> str:
     return quantity(share, "%", 4)
-
-
-def _lines(rig: Rig, target: Shape, files: DraftFiles) -> tuple[str, ...]:
-    """The facts that the spec does not say yet."""
-    wanted, names = files.shape, {one.name: one.declared for one in (*rig.strengths, *rig.shapes, *rig.regions)}
-    lines = []
-    if wanted.source != target.source and isinstance(wanted.source, Sculpt):
-        lines.append(f"sculpt {_said(wanted.source, names)}")
-    lines += [f"inbetween {number(one.at)} {_said(one.sculpt, names)}" for one in wanted.inbetweens
-              if one not in target.inbetweens]  # fmt: skip
-    if wanted.within != target.within and wanted.within is not None:
-        lines.append(f"within {names[wanted.within]}")
-    if wanted.sided != target.sided and wanted.sided is not None:
-        lines.append(wanted.sided)
-    units = {"volume": "%", "border": "mm", "gap": "mm"}
-    facts = [
-        {name: f"draft {name} {quantity(value, units.get(name, ''))}" for name, value in stated if value is not None}
-        for stated in ((one.draft or DraftFacts())._asdict().items() for one in (target, wanted))
-    ]
-    lines += [line for name, line in facts[1].items() if line != facts[0].get(name)]
-    return tuple(lines)
-
-
-def _said(sculpt: Sculpt, names: Mapping[str, str]) -> str:
-    pose = ", ".join(item_words(item, names) for item in sculpt.pose)
-    after = ", ".join(dict.fromkeys(names[name] for name in sculpt.after))
-    return f'"{sculpt.file}"' + (f"  posed at {pose}" if pose else "") + (f"  after {after}" if after else "")

@@ -39,13 +39,19 @@ def draft(options: argparse.Namespace) -> int:
         diagnostics = made.diagnostics
         if made.ok:
             diagnostics += made.write(Path(options.spec).parent)
-    shown = in_order(diagnostics)
+    written = None if has_errors(diagnostics) or not options.into_spec else made.write_spec()
+    shown = in_order((*diagnostics, *(written or ())))
     show(shown, "text", sys.stderr)
     if has_errors(shown):
         return 1
     for one in made.drafts:
         say(f"drafted {one.shape}", *(f"  {sentence}" for sentence in one.sentences))
         say(*(f"wrote {name}" for name in one.files))
-        if one.lines:
+        if written is None and (one.lines or one.obsolete):
             say(f"the spec is to say of {one.declared}:", *(f"    {line}" for line in one.lines))
+            say(*(f"  and no more:\n    {line}" for line in one.obsolete))
+    if written is not None:
+        say(f"{options.spec} says so")
+    elif options.into_spec:
+        remark(f"{options.spec} does not declare each of these shapes just once, so it was left as it is")
     return 0

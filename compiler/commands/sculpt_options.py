@@ -110,6 +110,11 @@ def add_draft(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gap", metavar="LENGTH", type=_quantity("length"), help="what stays free between skin and skin, as in '1 mm'"
     )
+    parser.add_argument(
+        "--into-spec",
+        action="store_true",
+        help="write what the spec is to say into it, where its text declares the shape once; else it is only shown",
+    )
     parser.add_argument("--inbetweens", metavar="N", type=_whole, help="how many sculpts on the way, 0 to 8")
     parser.add_argument(
         "--without-contact",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+import plica
 from plica.commands.main import run
 from tests.support.drafted_arms import HEAD, DraftedArms
 
@@ -34,6 +35,27 @@ def test_drafted_pasted_and_proved(arms: DraftedArms, capsys: pytest.CaptureFixt
     capsys.readouterr()
     assert run(["draft", "arms.plica", "hold", "--without-contact"]) == 0
     assert "the spec is to say" not in capsys.readouterr().out
+
+
+def test_the_spec_is_told_on_demand(arms: DraftedArms, capsys: pytest.CaptureFixture[str]) -> None:
+    text = HEAD + "shape hold both { follows elbow }    // to be sculpted\n"
+    arms.spec.write_text(plica.format_text(text).text or "", "utf-8")
+    asked = ["draft", "arms.plica", "hold", "--without-contact", "--into-spec"]
+    assert run([*asked, "--inbetweens", "2"]) == 0
+    said = arms.spec.read_text("utf-8")
+    assert "arms.plica says so" in capsys.readouterr().out and "// to be sculpted" in said
+    assert plica.format_text(said).text == said and arms.notes() == []
+    # Inbetweens that the next draft does not have leave the spec, and their files are not named any more.
+    assert said.count("inbetween ") == 2 and run([*asked, "--inbetweens", "1"]) == 0
+    assert arms.spec.read_text("utf-8").count("inbetween ") == 1 and arms.notes() == []
+    # A family's shapes are not declared each for itself: the lines are shown, and those that go.
+    family = HEAD + "each one in hold { shape {one} both { follows elbow } }\n"
+    arms.spec.write_text(family, "utf-8")
+    capsys.readouterr()
+    assert run([*asked, "--inbetweens", "0"]) == 0
+    out, err = capsys.readouterr()
+    assert "the spec is to say of hold:" in out and "left as it is" in err
+    assert arms.spec.read_text("utf-8") == family
 
 
 @pytest.mark.parametrize(

@@ -30,10 +30,10 @@ def volume(places: Floats) -> float:
 def test_a_drafted_shape_puts_both_sides_where_the_skin_settles(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
     rest, bare = arms.skin("left elbow 0"), arms.skin()
-    made = arms.draft()
+    made = arms.draft(inbetweens=0)
     (one,) = made.drafts
-    assert one.lines == ('sculpt "sculpts/hold.npz"  posed at elbow 1', "one-sided") and one.reached == 1.0
-    arms.write(SAID)
+    assert "\n".join(one.lines) == f"{SAID}draft inbetweens 0" and one.reached == 1.0
+    arms.write("\n".join(one.lines))
     assert arms.notes() == []
     assert abs(volume(arms.skin()) / volume(rest) - 1.0) < 0.2 * abs(volume(bare) / volume(rest) - 1.0)
     count = len(rest) // 2
@@ -198,7 +198,7 @@ def blocking(reached: float):  # type: ignore[no-untyped-def]
 def test_a_skin_that_blocks_is_held_where_it_got_to(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     arms = DraftedArms(tmp_path)
     monkeypatch.setattr(drafts, "drafted", blocking(0.8))
-    made = arms.draft()
+    made = arms.draft(inbetweens=0)
     assert [one.name for one in made.diagnostics] == ["draft-blocked"] and "80 of 100 deg" in made.diagnostics[
         0
     ].message
