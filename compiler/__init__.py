@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from plica.api.proving import prove_expectations, write_baseline
     from plica.api.rebasing import rebase_sculpts
     from plica.api.sculpting import pose_skin
+    from plica.api.sheeting import make_sheet
     from plica.api.skin import attach_mesh, deform_mesh
     from plica.api.strengths import compute_strengths
     from plica.api.texts import format_text, start_spec
@@ -52,6 +53,7 @@ __all__ = [
     "draft_sculpts",
     "find_project",
     "format_text",
+    "make_sheet",
     "measure_clips",
     "pose",
     "pose_skin",
@@ -86,6 +88,7 @@ _MODULES: Final = {
     "draft_sculpts": "api.drafting",
     "find_project": "api.found_project",
     "format_text": "api.texts",
+    "make_sheet": "api.sheeting",
     "measure_clips": "api.motion",
     "pose": "api.posing",
     "pose_skin": "api.sculpting",

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.support.browser import browsers
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 # Health checks that measure time would fail on a busy machine; those about the strategies themselves stay.
 settings.register_profile(
@@ -14,3 +23,16 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("plica")
+
+
+@pytest.fixture(scope="session")
+def launched() -> Iterator[Callable[..., Browser]]:
+    """Starts a browser; all end with the tests."""
+    with browsers() as starts:
+        yield starts
+
+
+@pytest.fixture(scope="session")
+def browser(launched: Callable[..., Browser]) -> Browser:
+    """One browser for all pages."""
+    return launched()

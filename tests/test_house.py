@@ -65,6 +65,7 @@ STAGES = (
     "project",
     "diff",
     "targets",
+    "sheet",
     "start",
     "demo",
     "api",

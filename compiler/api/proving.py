@@ -174,9 +174,8 @@ def prove_expectations(
     subject = read_subject(rig, workspace, character.origins, motion, diagnostics, progress)
     if subject is None:
         return ProofReport(character, (), diagnostics.all, accepted)
-    store = _cache(cache)
-    prover = Prover(subject, hire=_executor(workers, scheduler, store), store=store)
-    results, incomplete = _measured(prover, rig, _telling(progress), diagnostics)
+    store = kept_figures(cache)
+    prover, results, incomplete = measured(subject, store, workers, scheduler, progress, diagnostics)
     if pictures is not None and not incomplete:
         results = drawn(subject, results, Path(pictures), diagnostics, progress)
     for index, names in prover.unswept.items():
@@ -214,7 +213,21 @@ def drawn(
     return [shown[result.index] for result in results]
 
 
-def _cache(given: FilePath | bool) -> DiskCache | None:
+def measured(
+    subject: ProofSubject,
+    store: DiskCache | None,
+    workers: int | None,
+    scheduler: str | None,
+    progress: Callable[[str], None],
+    diagnostics: Diagnostics,
+) -> tuple[Prover, list[Result], str]:
+    """The results of every expectation of a subject, in the rig's order, and why some were left undone."""
+    prover = Prover(subject, hire=_executor(workers, scheduler, store), store=store)
+    return prover, *_measured(prover, subject.rig, _telling(progress), diagnostics)
+
+
+def kept_figures(given: FilePath | bool) -> DiskCache | None:
+    """Where figures are kept between runs: True for the user's own folder, False for nowhere."""
     from plica.user_cache import cache_folder
 
     if given is False:

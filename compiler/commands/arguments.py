@@ -102,6 +102,12 @@ def _draft(given: argparse.Namespace) -> int:
     return draft(given)
 
 
+def _sheet(given: argparse.Namespace) -> int:
+    from plica.commands.sheet import sheet
+
+    return sheet(given)
+
+
 def _explain(given: argparse.Namespace) -> int:
     from plica.commands.explain import explain
 
@@ -280,6 +286,19 @@ COMMANDS = {
         ),
         sculpt_options.add_draft,
         _draft,
+    ),
+    "sheet": Command(
+        "write a character as one page to look at and judge it by",
+        """
+        Writes one file of HTML that opens from disk and asks for nothing else: the skin, live, turned and posed by
+        whoever looks; each driver's response on both sides, with a slider that moves its joint and everything that
+        follows; what it drives, and who drives the skin that is clicked; clips; every expectation with its figures
+        and a way to its worst place; which joints are covered; what textures take of memory; the spec itself.
+        Expectations are measured as `prove` does it, and figures that it has kept are taken.
+        """,
+        ("plica sheet wren.plica --out wren.html", "plica sheet wren.plica --out wren.html --clip clips/rounds.glb"),
+        options.add_sheet,
+        _sheet,
     ),
     "explain": Command(
         "tell more about a finding",

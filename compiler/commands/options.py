@@ -205,6 +205,28 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_sheet(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `sheet`."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    parser.add_argument("--out", metavar="FILE", required=True, help="the page to write, such as wren.html")
+    parser.add_argument("--replace", action="store_true", help="write over a file that exists")
+    parser.add_argument(
+        "--clip",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="motion to play on the page, beside the clips that expectations name (may be given several times; "
+        "default: the project's clips)",
+    )
+    parser.add_argument(
+        "--unmeasured",
+        action="store_true",
+        help="measure nothing: the page then shows every expectation as not measured",
+    )
+    add_run(parser)
+    add_allow(parser)
+
+
 def add_measure(parser: argparse.ArgumentParser) -> None:
     """Arguments of `measure`."""
     parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")

@@ -42,6 +42,11 @@ class Prover:
             self._runs = SkinRuns(skin, deformer, CachedFigures(store, self._material), block_bytes)
 
     @property
+    def proof(self) -> Proof:
+        """What the measures share: what one of them has made is there for others."""
+        return self._proof
+
+    @property
     def tally(self) -> Tally:
         """How many figures of the skin were taken from the cache, and how many were measured, up to now."""
         return self._runs.tally if self._runs is not None else Tally(0, 0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -27,13 +27,22 @@ def chromium() -> str:
 
 
 @contextmanager
-def running_browser(*flags: str) -> Iterator[Browser]:
-    """The browser without a window, as long as the block runs. Skips where it or playwright is missing."""
+def browsers() -> Iterator[Callable[..., Browser]]:
+    """Starts browsers without a window, with further flags; they end with the block. Skips where anything is missing.
+
+    Only one such block can be open in a process: tests take the fixture `launched`.
+    """
     sync_api: Any = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     program = chromium()
     with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=[*FLAGS, *flags])
+        running = []
+
+        def launched(*flags: str) -> Browser:
+            running.append(playwright.chromium.launch(executable_path=program, args=[*FLAGS, *flags]))
+            return running[-1]
+
         try:
-            yield browser
+            yield launched
         finally:
-            browser.close()
+            for browser in running:
+                browser.close()

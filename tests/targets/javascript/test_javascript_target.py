@@ -6,7 +6,7 @@ import json
 import shutil
 import subprocess
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -19,12 +19,14 @@ from plica.evaluate.vectors import vectors
 from plica.rig.rig import Rig
 from plica.targets.javascript import TARGET, module_text
 from plica.targets.python import TARGET as PYTHON
-from tests.support.browser import running_browser
 from tests.support.node import answer
 from tests.support.rigs import random_rig
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
 from tests.targets.strategies import rigs
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 HERE = Path(__file__).resolve().parent
 # The vectors are rounded to 12 digits after the point.
@@ -180,18 +182,18 @@ def test_the_self_test_looks_at_the_set(tmp_path: Path) -> None:
     assert status == 1 and 'in wren.manifest.json "wren.vectors.json" is of the build undefined' in output
 
 
-def test_the_module_agrees_with_the_evaluator_in_a_browser(whole: tuple[Path, Path]) -> None:
+def test_the_module_agrees_with_the_evaluator_in_a_browser(browser: Browser, whole: tuple[Path, Path]) -> None:
     module, proof = whole
     script = f"{module.read_text()}\nglobalThis.rig = {{ selfTest, strengths, hostOf }};"
-    with running_browser() as browser:
-        tab = browser.new_page()
-        problems: list[str] = []
-        tab.on("pageerror", lambda error: problems.append(str(error)))
-        tab.set_content(f'<!doctype html><script type="module">{script}</script>')
-        tab.wait_for_function("globalThis.rig")
-        found = tab.evaluate(
-            "(proof) => [rig.selfTest(proof), proof.vectors.map(({ pose }) => [...rig.strengths(rig.hostOf(pose))])]",
-            json.loads(proof.read_text()),
-        )
+    tab = browser.new_page()
+    problems: list[str] = []
+    tab.on("pageerror", lambda error: problems.append(str(error)))
+    tab.set_content(f'<!doctype html><script type="module">{script}</script>')
+    tab.wait_for_function("globalThis.rig")
+    found = tab.evaluate(
+        "(proof) => [rig.selfTest(proof), proof.vectors.map(({ pose }) => [...rig.strengths(rig.hostOf(pose))])]",
+        json.loads(proof.read_text()),
+    )
+    tab.close()
     assert problems == [] and found[0] is None
     agrees(whole_rig(), found[1])

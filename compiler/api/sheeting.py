@@ -1,0 +1,137 @@
+"""A character's sheet: one page to look at and to judge it by."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
+from plica.api.proving import kept_figures, measured
+from plica.api.whole_files import write_whole
+from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.mesh.attach import Attached
+from plica.prove.proof import Proof, ProofSubject
+from plica.prove.results import Result, not_measured
+from plica.prove.subject import ExtraClips, read_subject
+from plica.texture.mask_set import MaskSet
+from plica.workspace import Workspace, located_bytes
+
+LEFT_OUT = "measuring was left out"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class CharacterSheet:
+    """The page of a character.
+
+    page: one file of HTML that opens from disk and asks for nothing else; b"" after errors. results: of every
+    expectation, as the page shows them. diagnostics: what was found on the way.
+    """
+
+    character: Character
+    page: bytes
+    results: tuple[Result, ...]
+    diagnostics: tuple[Diagnostic, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether there is a page. It says nothing of the verdicts."""
+        return bool(self.page) and not any(one.severity is Severity.ERROR for one in self.diagnostics)
+
+    def write(self, file: FilePath) -> tuple[Diagnostic, ...]:
+        """Write the page, whole or not at all; what stands in the way is given as diagnostics."""
+        path = Path(file)
+        return write_whole({path.name: self.page}, path.parent)
+
+    def __repr__(self) -> str:
+        if not self.ok:
+            return f"<CharacterSheet of {self.character.file!r}: {counted_errors(self.diagnostics)}>"
+        return f"<CharacterSheet of {self.character.name!r}: {len(self.page) / 1024:.0f} KiB>"
+
+
+def make_sheet(
+    character: Character,
+    *,
+    clips: Iterable[FilePath] = (),
+    measure: bool = True,
+    cache: FilePath | bool = True,
+    workers: int | None = None,
+    progress: Callable[[str], None] = lambda step: None,
+) -> CharacterSheet:
+    """The sheet of a character: its skin live, every driver's response, what drives what, expectations with figures.
+
+    clips: files of motion to play, besides those that expectations name. measure: whether expectations are measured;
+    without that they stand on the page as not measured. cache, workers: as in `prove_expectations`. progress: called
+    with what is done next.
+
+    Errors of the spec and its files are diagnostics of the result, which then has no page.
+    """
+    from plica.sheet.sheet import SheetSubject, sheet_page
+
+    diagnostics = Diagnostics()
+    usable = usable_rig(character, diagnostics)
+    if usable is None:
+        return CharacterSheet(character, b"", (), diagnostics.all)
+    rig = with_shown_weights(character, usable)
+    workspace = Workspace(character.folder, character.allow)
+    files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
+    subject = read_subject(rig, workspace, character.origins, ExtraClips(files), diagnostics, progress)
+    if subject is None:
+        return CharacterSheet(character, b"", (), diagnostics.all)
+    proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
+    progress("packing masks")
+    page = sheet_page(
+        SheetSubject(
+            rig,
+            subject.attached,
+            results,
+            _masks(proof),
+            [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
+            subject.poses or {},
+            character.origins,
+            lambda file: located_bytes(workspace.locate, file, "image_bytes"),
+            _stills(subject.attached),
+        ),
+        progress,
+    )
+    return CharacterSheet(character, page, tuple(results), diagnostics.all)
+
+
+def _proven(
+    subject: ProofSubject,
+    measure: bool,
+    cache: FilePath | bool,
+    workers: int | None,
+    progress: Callable[[str], None],
+    diagnostics: Diagnostics,
+) -> tuple[Proof, list[Result]]:
+    """The results of all expectations, and what measuring made."""
+    # Clips that are given to be looked at are nothing that the spec goes over.
+    asked = replace(subject, extra=())
+    if not measure:
+        return Proof(asked), [not_measured(index, one, LEFT_OUT) for index, one in enumerate(subject.rig.expectations)]
+    prover, results, _ = measured(asked, kept_figures(cache), workers, None, progress, diagnostics)
+    return prover.proof, results
+
+
+def _masks(proof: Proof) -> MaskSet | None:
+    """The folds' masks; None where there are none, which the page then says."""
+    if proof.attached is None or not proof.rig.folds or isinstance(proof.masks, str):
+        return None
+    return proof.masks
+
+
+def _stills(attached: Attached | None) -> list[tuple[str, bytes]]:
+    """Pictures for browsers that cannot show the skin, as WebP."""
+    from PIL import Image
+
+    from plica.api.notebook import mesh_png
+
+    if attached is None or not len(attached.mesh.triangles):
+        return []
+    mesh = attached.mesh if attached.neutral is None else attached.neutral.mesh
+    content = io.BytesIO()
+    Image.open(io.BytesIO(mesh_png(attached.mesh, mesh.positions))).save(content, "WEBP", quality=80)
+    return [("in its neutral stance", content.getvalue())]

@@ -1,0 +1,91 @@
+// The rows of the report: present readings as points on plots, figures, sliders.
+
+const WIDTH = 320, HEIGHT = 96, PAD = 6;
+
+/** A number with its unit, short. */
+export function figureText(value, unit, digits = 1) {
+  const text = Math.abs(value) < 0.5 * 10 ** -digits ? "0" : value.toFixed(unit ? digits : 3);
+  return unit ? `${text} ${unit}` : text;
+}
+
+export class Rows {
+  /** `moved(row, value)` is called where a slider asks for a reading. */
+  constructor(record, moved) {
+    this.rows = record.rows.map((row) => ({
+      row,
+      figures: [...document.querySelectorAll(`[data-strength="${row.strength}"]`)],
+      dots: [...document.querySelectorAll(`[data-dot="${row.strength}"]`)],
+      bars: [...document.querySelectorAll(`[data-bar="${row.strength}"]`)],
+      slider: document.querySelector(`[data-slider="${row.strength}"]`),
+      output: document.querySelector(`[data-output="${row.strength}"]`),
+      frame: frameOf(row.block),
+      shown: true,
+      last: NaN,
+    }));
+    for (const one of this.rows) {
+      const { slider, row } = one;
+      if (!slider) continue;
+      [slider.min, slider.max] = row.travel.values.length ? [row.travel.values[0], row.travel.values.at(-1)] : row.range;
+      slider.step = "any";
+      slider.value = row.kind === "driver" ? 0 : row.travel.values[0];
+      slider.addEventListener("input", () => moved(row, Number(slider.value)));
+    }
+    this.watch();
+  }
+
+  /** Only rows that are on the screen are kept up to date. */
+  watch() {
+    const byElement = new Map();
+    for (const one of this.rows) {
+      const element = document.getElementById(one.row.block);
+      if (element) byElement.set(element, [...(byElement.get(element) ?? []), one]);
+    }
+    const observer = new IntersectionObserver((entries) => {
+      for (const { target, isIntersecting } of entries) {
+        for (const one of byElement.get(target)) { one.shown = isIntersecting; one.last = NaN; }
+      }
+      this.show(this.found);
+    }, { rootMargin: "200px" });
+    for (const element of byElement.keys()) observer.observe(element);
+  }
+
+  /** Shows strengths and readings. */
+  show(found) {
+    if (!found) return;
+    this.found = found;
+    for (const one of this.rows) {
+      if (!one.shown) continue;
+      const strength = found[one.row.strength], reading = one.row.reading < 0 ? 0 : found[one.row.reading];
+      const both = strength + 1e3 * reading;
+      if (both === one.last) continue;
+      one.last = both;
+      this.showOne(one, strength, reading);
+    }
+  }
+
+  showOne({ row, figures, dots, bars, slider, output, frame }, strength, reading) {
+    const text = strength.toFixed(3);
+    for (const element of figures) element.textContent = text;
+    for (const bar of bars) bar.setAttribute("width", String(100 * Math.min(Math.max(strength, 0), 1)));
+    if (frame) {
+      const x = PAD + (WIDTH - 2 * PAD) * Math.min(Math.max((reading - frame[0]) / (frame[1] - frame[0]), 0), 1);
+      const y = HEIGHT - PAD - (HEIGHT - 2 * PAD) * Math.min(Math.max((strength - frame[2]) / (frame[3] - frame[2]), 0), 1);
+      for (const dot of dots) dot.setAttribute("transform", `translate(${x.toFixed(2)} ${y.toFixed(2)})`);
+    }
+    if (row.reading >= 0 && slider) {
+      const said = figureText(reading * row.factor, row.unit);
+      if (document.activeElement !== slider) slider.value = String(reading);
+      slider.setAttribute("aria-valuetext", `${said}, strength ${text}`);
+      output.textContent = said;
+    } else if (slider) {
+      slider.setAttribute("aria-valuetext", `strength ${text}`);
+      output.textContent = `strength ${text}`;
+    }
+  }
+}
+
+/** The readings and strengths that the plot of a row covers: low, high, least, greatest. */
+function frameOf(block) {
+  const plot = document.querySelector(`#${CSS.escape(block)} svg[data-frame]`);
+  return plot ? plot.dataset.frame.split(" ").map(Number) : null;
+}

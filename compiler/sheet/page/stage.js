@@ -1,0 +1,143 @@
+// The picture: the skin in the present pose, coloured and seen as a person chose; drawn when something has changed.
+
+import { Camera } from "./camera.js";
+import { projected } from "./algebra.js";
+import { DIVERGING, SEQUENTIAL, listedBytes, regionBytes, scaleOf, shapeBytes, stretchBytes } from "./colours.js";
+import { Skin } from "./skin.js";
+import { bitmapOf, unpacked } from "./unpacking.js";
+
+const MOST_PIXELS = 2;   // of the screen for one of the page, so that no card has to draw more
+
+export class Stage {
+  constructor(canvas, record, block, lists) {
+    Object.assign(this, { canvas, record, block, lists, pictures: new Map(), colour: ["none", ""], marked: -1 });
+    this.gl = canvas.getContext("webgl2", { antialias: true, alpha: true });
+    if (!this.gl) throw new Error("this browser has no WebGL 2");
+    this.bytes = new Uint8Array(lists.count);
+    this.drawnBytes = new Uint8Array(lists.count);
+    this.build();
+    canvas.addEventListener("webglcontextlost", (event) => { event.preventDefault(); this.lost = true; });
+    canvas.addEventListener("webglcontextrestored", () => { this.lost = false; this.build(); this.wear(); this.restored?.(); });
+  }
+
+  build() {
+    this.skin = new Skin(this.gl, this.record, this.lists);
+    this.colouring = 0;
+  }
+
+  /** Looks at the whole skin as it is posed now, which is the neutral stance. */
+  settle() {
+    const places = this.skin.places(), low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+    for (let i = 0; i < places.length; i += 4) {
+      for (let axis = 0; axis < 3; axis += 1) {
+        low[axis] = Math.min(low[axis], places[i + axis]);
+        high[axis] = Math.max(high[axis], places[i + axis]);
+      }
+    }
+    this.rest = places;
+    const size = high.map((value, axis) => value - low[axis]);
+    this.camera = new Camera(low.map((value, axis) => (value + high[axis]) / 2), Math.max(size[1], 0.8 * Math.hypot(size[0], size[2])) / 2);
+    this.ground = [(low[0] + high[0]) / 2, low[1], (low[2] + high[2]) / 2, 0.62 * Math.hypot(size[0], size[2])];
+  }
+
+  /** Decodes the pictures of a detail and puts them on. */
+  async dress(detail) {
+    this.detail = detail;
+    const names = [detail.maps, ...detail.textures].filter(Boolean);
+    const decoded = await Promise.all(names.map((name) => bitmapOf(this.block, this.record.files[name])));
+    names.forEach((name, number) => this.pictures.set(name, decoded[number]));
+    this.wear();
+  }
+
+  wear() {
+    const { detail, pictures } = this;
+    if (!detail) return;
+    this.skin.wear(detail, pictures.get(detail.maps) ?? null, detail.textures.map((name) => pictures.get(name)));
+  }
+
+  /** Puts a pose on the card. */
+  pose(globals, amounts, strengthOf) {
+    this.skin.pose(globals, amounts);
+    this.skin.folds.fill(0);
+    for (const { fold, texture, channel } of this.detail?.folds ?? []) {
+      const follows = this.record.folds.find(({ name }) => name === fold).follows;
+      this.skin.folds[4 * texture + channel] = strengthOf(follows);
+    }
+    if (this.colour[0] === "stretch") this.recolour();
+  }
+
+  /** What the skin is coloured by: a kind and a name. */
+  paint(kind, name) {
+    this.colour = [kind, name];
+    this.recolour();
+  }
+
+  recolour() {
+    const { lists, record, skin, colour: [kind, name] } = this;
+    this.colouring = { none: 0, stretch: 2, folds: 3, fold: 3 }[kind] ?? 1;
+    this.largest = 0;
+    if (kind === "region") this.bytes = regionBytes(lists.count, lists.regions.get(name));
+    else if (kind === "shape") {
+      const shape = record.skin.shapes.find((one) => one.name === name);
+      ({ bytes: this.bytes, largest: this.largest } = shapeBytes(lists.count, lists, record.skin.columns, shape));
+    } else if (kind === "crossing") {
+      this.bytes = listedBytes(lists.count, name ? unpacked(this.block, record.arrays[name]) : []);
+    } else if (kind === "stretch") this.bytes = stretchBytes(lists.count, lists, this.rest, skin.places());
+    else this.bytes = new Uint8Array(lists.count);
+    skin.tell(this.bytes);
+  }
+
+  /** Draws, and moves the ring to the vertex that is marked. */
+  draw() {
+    if (this.lost) return;
+    const { canvas, skin } = this, ratio = Math.min(devicePixelRatio, MOST_PIXELS);
+    const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
+    if (width && height && (canvas.width !== width || canvas.height !== height)) Object.assign(canvas, { width, height });
+    this.look ??= this.lookOfPage();
+    skin.draw(this.camera, {
+      ...this.look,
+      colouring: this.colouring,
+      scale: scaleOf(this.colouring === 2 ? DIVERGING : SEQUENTIAL),
+      ground: this.ground,
+      folds: this.colour[0] === "fold" ? this.oneFold(this.colour[1]) : undefined,
+      depth: 1,
+    });
+    this.ring();
+  }
+
+  oneFold(name) {
+    const folds = new Float32Array(skinFolds), slot = this.detail?.folds.find(({ fold }) => fold === name);
+    if (slot) folds[4 * slot.texture + slot.channel] = 1;
+    return folds;
+  }
+
+  /** Colours of the page as the style sheet gives them, dark or light. */
+  lookOfPage() {
+    const style = getComputedStyle(document.documentElement);
+    const colour = (name) => style.getPropertyValue(name).trim().split(/\s+/).map((part) => Number(part) / 255);
+    return { clay: colour("--clay"), shade: colour("--ground") };
+  }
+
+  ring() {
+    const mark = document.getElementById("mark");
+    mark.hidden = this.marked < 0;
+    if (this.marked < 0) return;
+    const { canvas, camera } = this, place = this.skin.places(this.marked);
+    const [x, y, , w] = projected(camera.matrix(canvas.width, canvas.height), place);
+    mark.style.left = `${(50 * (1 + x / w)).toFixed(2)}%`;
+    mark.style.top = `${(50 * (1 - y / w)).toFixed(2)}%`;
+  }
+
+  /** The vertex under a place of the window, the nearest corner of the triangle there; -1 for none. */
+  under(x, y) {
+    const { canvas } = this, box = canvas.getBoundingClientRect();
+    return this.skin.pick(this.camera, Math.floor((x - box.left) * canvas.width / box.width), Math.floor((y - box.top) * canvas.height / box.height));
+  }
+
+  /** Looks at a vertex from outside. */
+  lookAt(vertex) {
+    this.camera.lookAt(this.skin.places(vertex).slice(0, 3), this.skin.normals(vertex).slice(0, 3));
+    this.marked = vertex;
+  }
+}
+const skinFolds = 32;

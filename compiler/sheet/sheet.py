@@ -1,0 +1,143 @@
+"""A character's sheet: everything that is known of it, put together for its page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from plica.mesh.attach import Attached
+from plica.mesh.region_sources import Read
+from plica.prove.results import Result
+from plica.prove.sweeps import PoseTrack
+from plica.rig.rig import Rig
+from plica.sheet.array_pack import ArrayPack
+from plica.sheet.detail_pictures import pack_details
+from plica.sheet.document import page
+from plica.sheet.motion_data import controls_data, joints_data, pack_clips
+from plica.sheet.page_rig import of_given_strengths, with_readings
+from plica.sheet.places import declared_places, worst_places
+from plica.sheet.record import FoldData, SheetRecord, plain
+from plica.sheet.rows import TITLES, grouped, strength_rows
+from plica.sheet.script import bundled, page_modules
+from plica.sheet.skin_arrays import pack_skin
+from plica.sheet.spec_lines import SpecLines
+from plica.sheet.tables import coverage_views, expectation_views, fold_views, memory_views, shape_views
+from plica.source import Span
+from plica.texture.mask_set import MaskSet
+
+
+@dataclass(frozen=True, eq=False)
+class SheetSubject:
+    """What a sheet is made of.
+
+    rig: with the controls of all morph targets that the skin shows. results: of every expectation, measured or not.
+    clips, poses: motion to play and declared poses by name. stills: pictures (name, PNG or WebP) for browsers that
+    cannot show the skin. measured: whether the expectations were measured.
+    """
+
+    rig: Rig
+    attached: Attached | None
+    results: Sequence[Result]
+    masks: MaskSet | None
+    clips: Sequence[PoseTrack]
+    poses: Mapping[str, PoseTrack]
+    origins: Mapping[tuple[str, str], Span]
+    read: Read
+    stills: Sequence[tuple[str, bytes]] = ()
+
+
+def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text: None) -> bytes:
+    """The page of a character, the same bytes from the same subject."""
+    from plica.targets.javascript import module_text
+
+    rig, attached, pack = subject.rig, subject.attached, ArrayPack()
+    lines, blocks = SpecLines(subject.origins), block_ids(rig)
+    shown, readings = with_readings(rig)
+    rows = strength_rows(rig, readings, lines, blocks)
+    step("packing the skin")
+    uv_sets = [] if attached is None else list(attached.mesh.uvs)
+    skin = None if attached is None else pack_skin(rig, attached, uv_sets, pack)
+    details = () if attached is None else pack_details(rig, subject.masks, uv_sets, subject.read, pack)
+    clips = pack_clips(rig, subject.clips, pack)
+    step("looking at worst places")
+    places = (*declared_places(rig, subject.poses, blocks), *worst_places(rig, attached, subject.results, pack))
+    record = SheetRecord(
+        rig.character.name,
+        rig.character.skinning,
+        tuple(strength.name for strength in rig.strengths),
+        skin,
+        joints_data(rig),
+        controls_data(rig),
+        rows.data,
+        places,
+        clips,
+        details,
+        tuple(
+            FoldData(fold.name, fold.follows, fold.detail, fold.area, blocks[f"fold {fold.name}"]) for fold in rig.folds
+        ),
+        blocks,
+        pack.arrays,
+        pack.files,
+    )
+    step("writing the page")
+    modules = {
+        **page_modules(),
+        "rig": module_text(shown, program=False),
+        "combined": module_text(of_given_strengths(rig), program=False),
+    }
+    jumps = {
+        int(place.block.removeprefix("expect-")): number
+        for number, place in enumerate(places)
+        if place.group == "worst"
+    }
+    content = {
+        "character": rig.character,
+        "counts": _counts(rig),
+        "verdicts": _verdicts(subject.results),
+        "titles": TITLES,
+        "rows": rows.views,
+        "shapes": shape_views(rig, attached, lines, blocks),
+        "folds": fold_views(rig, subject.masks, lines, blocks),
+        "expectations": expectation_views(subject.results, jumps, lines),
+        "coverage": coverage_views(rig, blocks),
+        "memory": memory_views(rig, attached, subject.masks),
+        "texts": lines.texts,
+        "stills": [(name, _data_url(content)) for name, content in subject.stills],
+        "live": skin is not None,
+        "clips": clips,
+        "places": places,
+        "regions": [] if skin is None else [name for name, _ in skin.regions],
+    }
+    return page(content, plain(record), pack.compressed(), bundled(modules))
+
+
+def block_ids(rig: Rig) -> dict[str, str]:
+    """The id on the page of the row of each strength, by its name, and of each shape and fold, by kind and name."""
+    ids: dict[str, str] = {}
+    for number, members in enumerate(grouped(rig.strengths).values()):
+        ids.update({member.name: f"row-{number}" for member in members})
+    ids.update({f"shape {shape.name}": f"shape-{number}" for number, shape in enumerate(rig.shapes)})
+    ids.update({f"fold {fold.name}": f"fold-{number}" for number, fold in enumerate(rig.folds)})
+    return ids
+
+
+def _counts(rig: Rig) -> list[tuple[int, str]]:
+    return [
+        (len(rig.skeleton), "joints"),
+        (len(rig.strengths), "strengths"),
+        (len(rig.regions), "regions"),
+        (len(rig.shapes), "shapes"),
+        (len(rig.folds), "folds"),
+        (len(rig.expectations), "expectations"),
+    ]
+
+
+def _verdicts(results: Sequence[Result]) -> dict[str, int]:
+    return {status: sum(one.status == status for one in results) for status in ("fails", "not measured", "holds")}
+
+
+def _data_url(content: bytes) -> str:
+    from base64 import b64encode
+
+    kind = "webp" if content[:4] == b"RIFF" else "png"
+    return f"data:image/{kind};base64,{b64encode(content).decode('ascii')}"
