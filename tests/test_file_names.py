@@ -129,6 +129,8 @@ OPENED = {
     "compiler/prove/cache/keys.py": "files of the package",
     "compiler/project/recall.py": "files of the package",
     "compiler/observations.py": "a file that `regular_files` has opened, whose stretches are noted",
+    "compiler/sheet/document.py": "files of the package",
+    "compiler/sheet/script.py": "files of the package",
     "targets/javascript/__init__.py": "files of the package",
     "targets/python/__init__.py": "files of the package",
     "compiler/commands/main.py": "the null device",

@@ -83,7 +83,7 @@ def controls_data(rig: Rig) -> tuple[ControlData, ...]:
     )
 
 
-class Travels:
+class StrengthTravels:
     """Makes the way of each strength of one rig."""
 
     def __init__(self, rig: Rig) -> None:

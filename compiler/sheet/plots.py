@@ -17,7 +17,7 @@ PAD: Final = 6.0
 STEPS: Final = 48
 
 
-class Frame(NamedTuple):
+class PlotFrame(NamedTuple):
     """What a plot covers: readings and strengths."""
 
     low: float
@@ -34,29 +34,29 @@ class Frame(NamedTuple):
         return HEIGHT - PAD - (HEIGHT - 2.0 * PAD) * (strength - self.least) / ((self.greatest - self.least) or 1.0)
 
 
-class Curve(NamedTuple):
+class PlotLine(NamedTuple):
     """Readings and the strengths that they give."""
 
     readings: tuple[float, ...]
     strengths: tuple[float, ...]
 
 
-def response(driver: Driver, ends: tuple[float, float]) -> Curve:
+def response(driver: Driver, ends: tuple[float, float]) -> PlotLine:
     """A driver's curve over a range of readings, with its knees."""
     start, stop = driver.span
     readings = np.unique(np.concatenate([np.linspace(*ends, STEPS), np.clip([start, stop, 0.0], *ends)]))
     strengths = curve_values(driver.curve, (readings - start) / (stop - start), driver.clamped)
-    return Curve(tuple(readings.tolist()), tuple(strengths.tolist()))
+    return PlotLine(tuple(readings.tolist()), tuple(strengths.tolist()))
 
 
-def frame_around(curves: Sequence[Curve]) -> Frame:
+def frame_around(curves: Sequence[PlotLine]) -> PlotFrame:
     """A frame that holds all of them, and strengths from 0 to 1 at least."""
     readings = [value for curve in curves for value in curve.readings]
     strengths = [value for curve in curves for value in curve.strengths]
-    return Frame(min(readings), max(readings), min(0.0, *strengths), max(1.0, *strengths))
+    return PlotFrame(min(readings), max(readings), min(0.0, *strengths), max(1.0, *strengths))
 
 
-def path(curve: Curve, frame: Frame) -> str:
+def path(curve: PlotLine, frame: PlotFrame) -> str:
     """The line of a curve; points that lie on the straight way between their neighbours are left out."""
     points = [
         (frame.x(reading), frame.y(value)) for reading, value in zip(curve.readings, curve.strengths, strict=True)

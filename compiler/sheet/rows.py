@@ -11,8 +11,8 @@ from plica.rig.entry_text import combination_text, quantity_text, reading_text, 
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Driver, Sample, Strength
 from plica.sheet.links import consumers
-from plica.sheet.motion_data import Travels
-from plica.sheet.plots import Curve, Frame, frame_around, path, response
+from plica.sheet.motion_data import StrengthTravels
+from plica.sheet.plots import PlotLine, PlotFrame, frame_around, path, response
 from plica.sheet.record import RowData, TravelData
 from plica.sheet.spec_lines import LinePlace, SpecLines
 from plica.values import About
@@ -24,7 +24,7 @@ _NEAR = 52.0
 """Words on an axis that stand nearer than this would run into each other."""
 
 
-class Mark(NamedTuple):
+class AxisMark(NamedTuple):
     """A value on an axis of a plot: where, what is written there, and whether a line lower, as the last is near."""
 
     at: float
@@ -55,9 +55,9 @@ class RowView(NamedTuple):
     kind: str
     title: str
     sides: tuple[SideView, ...]
-    frame: Frame | None
+    frame: PlotFrame | None
     unit: str
-    across: tuple[Mark, ...]
+    across: tuple[AxisMark, ...]
     about: str
     notes: tuple[str, ...]
     place: LinePlace | None
@@ -106,7 +106,7 @@ class _Maker:
         blocks: Mapping[str, str],
     ) -> None:
         self._numbers, self._readings, self._lines, self._blocks = numbers, readings, lines, blocks
-        self._travels = Travels(rig)
+        self._travels = StrengthTravels(rig)
         self._consumers = consumers(rig)
 
     def row(self, kind: str, members: Sequence[Strength]) -> tuple[RowView, list[RowData]]:
@@ -134,7 +134,7 @@ class _Maker:
         )
         return view, data
 
-    def _data(self, one: Strength, curve: Curve | None, frame: Frame | None) -> RowData:
+    def _data(self, one: Strength, curve: PlotLine | None, frame: PlotFrame | None) -> RowData:
         reading, unit, factor, span, travel = -1, "", 1.0, None, None
         ends, shares = (0.0, 1.0), tuple[float, ...]()
         if isinstance(one, Driver) and curve is not None and frame is not None:
@@ -151,7 +151,9 @@ class _Maker:
             unit, factor, ends, span, shares, curve.strengths if shares and curve else (), travel,
         )  # fmt: skip
 
-    def _side(self, one: Strength, curve: Curve | None, frame: Frame | None, travel: TravelData | None) -> SideView:
+    def _side(
+        self, one: Strength, curve: PlotLine | None, frame: PlotFrame | None, travel: TravelData | None
+    ) -> SideView:
         start = stop = ""
         span = ""
         if isinstance(one, Driver):
@@ -184,16 +186,16 @@ def _sentence(one: Strength) -> str:
     return quantity_text(one.reading) if isinstance(one, Driver) else _reads(one)
 
 
-def _marks(members: Sequence[Strength], frame: Frame | None, unit: str) -> tuple[Mark, ...]:
+def _marks(members: Sequence[Strength], frame: PlotFrame | None, unit: str) -> tuple[AxisMark, ...]:
     """Rest and the ends of the spans, each once."""
     if frame is None:
         return ()
     ends = {0.0, *(value for one in members if isinstance(one, Driver) for value in one.span)}
-    result: list[Mark] = []
+    result: list[AxisMark] = []
     for value in sorted(ends):
         at = frame.x(value)
         near = bool(result) and at - result[-1].at < _NEAR
-        result.append(Mark(at, quantity(value, unit, 4), near and not result[-1].lower))
+        result.append(AxisMark(at, quantity(value, unit, 4), near and not result[-1].lower))
     return tuple(result)
 
 
