@@ -12,7 +12,7 @@ from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Driver, Sample, Strength
 from plica.sheet.links import consumers
 from plica.sheet.motion_data import StrengthTravels
-from plica.sheet.plots import PlotLine, PlotFrame, frame_around, path, response
+from plica.sheet.plots import PlotFrame, PlotLine, frame_around, path, response
 from plica.sheet.record import RowData, TravelData
 from plica.sheet.spec_lines import LinePlace, SpecLines
 from plica.values import About
