@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from plica.kinds.readings import ControlValue, Reading
+from plica.kinds.readings import READING_KINDS, Reading
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Control, Driver, Strength
 from plica.values import LINEAR
@@ -40,6 +40,6 @@ def of_given_strengths(rig: Rig) -> Rig:
             strengths.append(strength)
             continue
         controls.append(Control(strength.name, "none", strength.name, _ANY, 0.0))
-        reading = ControlValue(strength.name)
+        reading = READING_KINDS["control"].record(strength.name)
         strengths.append(Driver(strength.name, "none", strength.name, reading, (0.0, 1.0), False, LINEAR))
     return Rig(rig.character, (), controls=tuple(controls), strengths=tuple(strengths))

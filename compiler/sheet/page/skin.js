@@ -26,11 +26,11 @@ export class Skin {
     this.frame = new Float32Array(4 * WIDTH * this.frameRows);
     this.folds = new Float32Array(4 * MASKS);
     this.matrix = new Float64Array(12);
-    this.poser = linked(gl, POSE, NOTHING, UNITS, ["posed"]);
-    this.normaliser = linked(gl, NORMAL, NOTHING, UNITS, ["normal"]);
-    this.shader = linked(gl, SHADE_VERTEX, SHADE_FRAGMENT, UNITS);
-    this.picker = linked(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);
-    this.ground = linked(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
+    this.poseProgram = linked(gl, POSE, NOTHING, UNITS, ["posed"]);
+    this.normalProgram = linked(gl, NORMAL, NOTHING, UNITS, ["normal"]);
+    this.shadeProgram = linked(gl, SHADE_VERTEX, SHADE_FRAGMENT, UNITS);
+    this.pickProgram = linked(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);
+    this.groundProgram = linked(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
     this.fill();
   }
 
@@ -139,11 +139,11 @@ export class Skin {
     });
     record.skin.columns.forEach(([, step], column) => { frame[4 * (this.amounts + column)] = amounts[column] * step; });
     relisted(gl, UNITS.frame, gl.RGBA, gl.FLOAT, this.frameRows, frame);
-    gl.useProgram(this.poser.program);
-    gl.uniform1i(this.poser.at.amounts, this.amounts);
-    gl.uniform1i(this.poser.at.dual, this.dual ? 1 : 0);
-    this.capture(this.poser, this.posing, this.posed, UNITS.posedPlaces);
-    this.capture(this.normaliser, this.shading, this.summed, UNITS.normals);
+    gl.useProgram(this.poseProgram.program);
+    gl.uniform1i(this.poseProgram.at.amounts, this.amounts);
+    gl.uniform1i(this.poseProgram.at.dual, this.dual ? 1 : 0);
+    this.capture(this.poseProgram, this.posing, this.posed, UNITS.posedPlaces);
+    this.capture(this.normalProgram, this.shading, this.summed, UNITS.normals);
   }
 
   /** One byte for each vertex: how far along the scale it is shown. */
@@ -159,7 +159,7 @@ export class Skin {
     gl.viewport(0, 0, width, height);
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    const { program, at } = this.shader;
+    const { program, at } = this.shadeProgram;
     gl.useProgram(program);
     gl.uniformMatrix4fv(at.view, false, view);
     gl.uniform3fv(at.eye, camera.eye());
@@ -175,7 +175,7 @@ export class Skin {
   }
 
   drawGround(view, { ground, shade }) {
-    const { gl } = this, { program, at } = this.ground;
+    const { gl } = this, { program, at } = this.groundProgram;
     gl.useProgram(program);
     gl.uniformMatrix4fv(at.view, false, view);
     gl.uniform4fv(at.ground, ground);
@@ -191,7 +191,7 @@ export class Skin {
 
   /** The vertex at a pixel of the picture, -1 where there is none. */
   pick(camera, x, y) {
-    const { gl } = this, { program, at } = this.picker, { width, height } = gl.canvas;
+    const { gl } = this, { program, at } = this.pickProgram, { width, height } = gl.canvas;
     this.target ??= this.pickTarget();
     gl.bindFramebuffer(gl.FRAMEBUFFER, this.target);
     gl.useProgram(program);
