@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from plica.api.drafting import draft_sculpts
     from plica.api.found_project import find_project
     from plica.api.motion import measure_clips
+    from plica.api.picturing import draw_skin
     from plica.api.posing import pose, poses_from_arrays, read_clips
     from plica.api.projects import build_project, check_project, prove_project
     from plica.api.proving import prove_expectations, write_baseline
@@ -51,6 +52,7 @@ __all__ = [
     "compute_strengths",
     "deform_mesh",
     "draft_sculpts",
+    "draw_skin",
     "find_project",
     "format_text",
     "make_sheet",
@@ -86,6 +88,7 @@ _MODULES: Final = {
     "compute_strengths": "api.strengths",
     "deform_mesh": "api.skin",
     "draft_sculpts": "api.drafting",
+    "draw_skin": "api.picturing",
     "find_project": "api.found_project",
     "format_text": "api.texts",
     "make_sheet": "api.sheeting",

@@ -112,7 +112,7 @@ def pose_skin(
     rig, attached = rig_of(character), attach_mesh(character)
     if attached.attached is None:
         raise NoMeshError(next((one.message for one in attached.diagnostics), "the mesh could not be read"))
-    asked = _Asked(character, rig, both_sides, strength)
+    asked = Asked(character, rig, both_sides, strength)
     target = None if shape is None else shape_of(rig, shape)
     ways: list[tuple[object, Callable[[], tuple[Poses, str]]]] = [
         (at, lambda: asked.at(at or "")),
@@ -153,10 +153,10 @@ def shape_of(rig: Rig, name: str) -> Shape:
     return (named or declared)[0]
 
 
-class _Asked:
+class Asked:
     """Poses as they are asked for, each with the words for it."""
 
-    def __init__(self, character: Character, rig: Rig, both_sides: bool, strength: float) -> None:
+    def __init__(self, character: Character, rig: Rig, both_sides: bool = False, strength: float = 1.0) -> None:
         self.character, self.rig, self.both_sides, self.strength = character, rig, both_sides, strength
 
     def of_shape(self, shape: Shape) -> tuple[Poses, str]:

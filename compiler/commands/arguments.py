@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple, NoReturn
 
 from plica import __version__, foreign
-from plica.commands import options, sculpt_options
+from plica.commands import options, picture_options, sculpt_options
 
 
 class Command(NamedTuple):
@@ -88,6 +88,12 @@ def _pose(given: argparse.Namespace) -> int:
     from plica.commands.pose import pose
 
     return pose(given)
+
+
+def _picture(given: argparse.Namespace) -> int:
+    from plica.commands.picture import picture
+
+    return picture(given)
 
 
 def _adopt(given: argparse.Namespace) -> int:
@@ -253,6 +259,21 @@ COMMANDS = {
         ),
         sculpt_options.add_pose,
         _pose,
+    ),
+    "picture": Command(
+        "draw the skin in a pose, or over a sweep or a clip",
+        """
+        Draws the skin as a camera sees it that stands upright before it: lit, on its ground, with shapes and folds as
+        far on as the pose says. A sweep, or a clip without --time, gives a sheet of several views, each with the words
+        for it, or with --moving a picture that moves, for a pull request. Without a pose it draws the neutral stance.
+        """,
+        (
+            "plica picture wren.plica --sweep elbow_bend --tint --out elbow.png",
+            "plica picture wren.plica --at 'paw_to_chin 1' --from front-right --out chin.png",
+            "plica picture wren.plica --clip clips/rounds.glb --moving --out rounds.webp",
+        ),
+        picture_options.add_picture,
+        _picture,
     ),
     "adopt": Command(
         "take a sculpt in",

@@ -61,7 +61,7 @@ def add_run(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers",
         metavar="N",
-        type=_count,
+        type=count,
         help="processes that work once it turns out to be long (default: one for each processor core, at most 6 where "
         "they measure or build; 1: none but this one); the results are the same with any number",
     )
@@ -355,7 +355,8 @@ def add_explain(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
 
 
-def _count(text: str) -> int:
+def count(text: str) -> int:
+    """A number from 1 on."""
     if text.isascii() and text.isdigit() and int(text[:9]) > 0:
         return int(text[:9])
     raise argparse.ArgumentTypeError("takes a number from 1 on")

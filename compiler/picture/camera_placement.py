@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from plica.picture.directions import Floats, unit
 from plica.picture.raster import Camera
-from plica.picture.shade import Solid, faces_camera, seen_from
+from plica.picture.shade import Faces, Solid, seen_from
 
 FIELD: Final = float(np.radians(20.0))
 DIRECTIONS: Final = 56
-STEEPEST: Final = 0.92
+STEEPEST: Final = 0.75
 """How much of a direction may point up or down: a camera that looks straight down knows no upright."""
 _PIXELS: Final = 64
 _GOLDEN_ANGLE: Final = np.pi * (3.0 - np.sqrt(5.0))
@@ -39,15 +39,28 @@ class ViewRequest:
 
 
 def camera_for(solid: Solid, wanted: ViewRequest) -> Camera:
-    """The camera, of many around the target, that sees most of what is wanted."""
-    best, most = None, -np.inf
-    for direction in directions(wanted):
-        camera = camera_at(wanted, direction)
-        value = _worth(solid, wanted, camera, direction)
-        if value > most:
-            best, most = camera, value
-    assert best is not None
-    return best
+    """The camera, of many around the target, that sees most of what is wanted; the first of equals."""
+    faces = Faces(solid)
+    ways = directions(wanted)
+    most = _most(faces, wanted, ways)
+    values = np.full(len(ways), -np.inf)
+    for number in np.argsort(-most, kind="stable").tolist():
+        if most[number] < values.max():
+            break
+        values[number] = _worth(solid, faces, wanted, camera_at(wanted, ways[number]), ways[number])
+    return camera_at(wanted, ways[int(np.argmax(values))])
+
+
+def _most(faces: Faces, wanted: ViewRequest, ways: Floats) -> Floats:
+    """What each direction (k, 3) can be worth at most (k,), without a look at what hides what.
+
+    The parts that turn towards the camera cover no more of the view than their areas seen from there do; those that
+    are nearer to it than the target, by no more than the whole height of the view, look larger.
+    """
+    side = 2.0 * wanted.extent
+    nearer = (1.0 - 2.0 * np.tan(FIELD / 2.0)) ** -2
+    areas = np.maximum(faces.areas[wanted.parts] @ ways.T, 0.0).sum(axis=0) / 2.0
+    return np.asarray(_liking(wanted, ways) + (wanted.spot is not None) + np.minimum(areas * nearer / side**2, 1.0))
 
 
 def closer(camera: Camera, spot: Floats, times: float) -> Camera:
@@ -79,19 +92,23 @@ def directions(wanted: ViewRequest) -> Floats:
     return unit(result[level])
 
 
-def _worth(solid: Solid, wanted: ViewRequest, camera: Camera, direction: Floats) -> float:
+def _worth(solid: Solid, faces: Faces, wanted: ViewRequest, camera: Camera, direction: Floats) -> float:
     view = seen_from(solid, camera, _PIXELS, _PIXELS)[0]
-    outside = faces_camera(solid, camera)
+    outside = faces.towards(camera)
     shown = view.triangle[view.covered]
     parts = float((wanted.parts & outside)[shown].sum()) / view.triangle.size
     # From within the body most of what is seen is its inside.
     within = float((~outside)[shown].sum()) / view.triangle.size
-    agree = float(direction @ wanted.along)
-    aligned = abs(agree) if wanted.either_way else agree
-    level = abs(float(direction @ wanted.level))
+    return _sight(wanted, camera, view.depth) + parts - 3.0 * within + float(_liking(wanted, direction[None])[0])
+
+
+def _liking(wanted: ViewRequest, ways: Floats) -> Floats:
+    """What directions (k, 3) are worth by themselves (k,)."""
+    agree = ways @ wanted.along
+    aligned = np.abs(agree) if wanted.either_way else agree
     # A little from above looks natural (common practice, no source).
-    upright = -0.10 * abs(float(direction[1]) - 0.2)
-    return _sight(wanted, camera, view.depth) + parts - 3.0 * within + 0.6 * aligned - 0.5 * level + upright
+    upright = -0.10 * np.abs(ways[:, 1] - 0.2)
+    return np.asarray(0.6 * aligned - 0.5 * np.abs(ways @ wanted.level) + upright)
 
 
 def _sight(wanted: ViewRequest, camera: Camera, depth: Floats) -> float:

@@ -1,4 +1,4 @@
-"""Small vector helpers of pictures: directions, and soft transitions."""
+"""Small helpers of pictures: directions, soft transitions, and round lengths."""
 
 from __future__ import annotations
 
@@ -29,3 +29,11 @@ def smooth_step(values: ArrayLike) -> Floats:
     """The cubic 3 t^2 - 2 t^3 of values clamped to 0..1, for soft transitions."""
     clamped = np.clip(np.asarray(values, dtype=np.float64), 0.0, 1.0)
     return clamped * clamped * (3.0 - 2.0 * clamped)
+
+
+def round_length(metres: float) -> float:
+    """The length from this one on that is 1, 2 or 5 times a power of ten; 0 for less than a micrometre."""
+    if metres < 1e-6:
+        return 0.0
+    power = 10.0 ** np.floor(np.log10(metres))
+    return float(power * next(step for step in (1.0, 2.0, 5.0, 10.0) if step * power >= metres * (1.0 - 1e-9)))

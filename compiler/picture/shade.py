@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.picture.directions import Floats, Integers, unit
-from plica.picture.raster import Camera, Seen, in_perspective, seen
+from plica.picture.raster import Camera, Seen, Window, in_perspective, seen
 
 PAPER: Final = np.array([0.93, 0.93, 0.93])
 """What is behind the mesh, in linear light."""
@@ -24,70 +24,142 @@ _INSIDE: Final = 0.45
 _COARSE: Final = 4
 
 
+class Relief(Protocol):
+    """What is finer than the mesh."""
+
+    def normals(self, triangles: Integers, shares: Floats, normals: Floats) -> Floats:
+        """The normals (p, 3) at places of triangles (p,), given by the corners' shares (p, 3) and the skin's own
+        unit normals there (p, 3).
+        """
+
+
+class Behind(Protocol):
+    """What is seen where the mesh is not."""
+
+    def light(self, eye: Floats, rays: Floats) -> Floats:
+        """Linear light (h, w, 3) along rays (h, w, 3) from an eye (3,)."""
+
+
 @dataclass(frozen=True, eq=False)
 class Solid:
-    """What is drawn: positions and normals (v, 3), triangles (t, 3), their corners' colours (t, 3, 3), linear light."""
+    """What is drawn: positions and normals (v, 3), triangles (t, 3), their corners' colours (t, 3, 3), linear light;
+    relief: folds and wrinkles in its skin; edges: whether the triangles' edges are drawn.
+    """
 
     positions: Floats
     normals: Floats
     triangles: Integers
     colors: Floats
+    relief: Relief | None = None
+    edges: bool = True
 
 
 def seen_from(
-    solid: Solid, camera: Camera, width: int, height: int, only: NDArray[np.bool_] | None = None
+    solid: Solid,
+    camera: Camera,
+    width: int,
+    height: int,
+    only: NDArray[np.bool_] | None = None,
+    window: Window | None = None,
 ) -> tuple[Seen, Floats]:
     """Which triangle each pixel sees, by its number in the solid, and the vertices' distances (v,).
 
-    `only` (t,): the triangles that may be seen; None for all.
+    `only` (t,): the triangles that may be seen; None for all. `window`: the part of the picture that is looked at.
     """
     points, distances = camera.projected(solid.positions, width, height)
+    window = window or Window(0, 0, width, height)
+    points[:, :2] -= (window.left, window.top)
     near = NEAREST * float(np.linalg.norm(camera.eye - camera.target))
-    a, b, c = solid.triangles.T
     beyond = distances > near
-    far_enough = beyond[a] & beyond[b] & beyond[c]
-    kept = np.flatnonzero(far_enough if only is None else far_enough & only)
-    result = seen(points, solid.triangles[kept], width, height)
+    kept = None if only is None else np.flatnonzero(only)
+    if not beyond.all():
+        a, b, c = (solid.triangles if kept is None else solid.triangles[kept]).T
+        far_enough = np.flatnonzero(beyond[a] & beyond[b] & beyond[c])
+        kept = far_enough if kept is None else kept[far_enough]
+    if kept is None:
+        return seen(points, solid.triangles, window.width, window.height), distances
+    result = seen(points, solid.triangles[kept], window.width, window.height)
     if not len(kept):
         return result, distances
     numbers = np.where(result.triangle >= 0, kept[result.triangle], -1)
-    return Seen(numbers, result.weights, result.depth), distances
+    return Seen(numbers, result.depth, result.weights), distances
 
 
-def faces_camera(solid: Solid, camera: Camera) -> NDArray[np.bool_]:
-    """The triangles (t,) that turn their outside to the camera."""
-    a, b, c = (solid.positions[solid.triangles[:, corner]] for corner in range(3))
-    return np.asarray(np.einsum("tc,tc->t", np.cross(b - a, c - a), camera.eye - a) > 0.0)
+class Faces:
+    """Which way a solid's triangles turn, worked out once for many cameras."""
+
+    def __init__(self, solid: Solid) -> None:
+        a, b, c = (solid.positions[solid.triangles[:, corner]] for corner in range(3))
+        self.areas = np.cross(b - a, c - a)
+        """For each triangle (t, 3) twice its area, along its outside."""
+        self._heights = np.einsum("tc,tc->t", self.areas, a)
+
+    def towards(self, camera: Camera) -> NDArray[np.bool_]:
+        """The triangles (t,) that turn their outside to the camera."""
+        return np.asarray(self.areas @ camera.eye > self._heights)
 
 
 def _worth_drawing(solid: Solid, camera: Camera, width: int, height: int) -> NDArray[np.bool_]:
     """Triangles seen from outside, and of the others those that a small picture shows: most are hidden."""
-    result = faces_camera(solid, camera)
+    result = Faces(solid).towards(camera)
     small = seen_from(solid, camera, -(-width // _COARSE), -(-height // _COARSE))[0]
     result[small.triangle[small.covered]] = True
     return result
 
 
-def shaded(solid: Solid, camera: Camera, width: int, height: int) -> Floats:
-    """The solid as the camera sees it, linear light (height, width, 3).
+def shaded(solid: Solid, camera: Camera, width: int, height: int, behind: Behind | None = None) -> Floats:
+    """The solid as the camera sees it, linear light (height, width, 3); `behind`: what else there is.
 
     The light comes from above the viewer's left shoulder; what is seen from inside is darker.
     """
-    columns, rows = width * SAMPLES, height * SAMPLES
-    view, distances = seen_from(solid, camera, columns, rows, _worth_drawing(solid, camera, columns, rows))
-    picture = np.broadcast_to(PAPER, (rows, columns, 3)).copy()
+    if behind is None:
+        picture = np.broadcast_to(PAPER, (height, width, 3)).copy()
+    else:
+        picture = behind.light(camera.eye, camera.rays(width, height))
+    window = _window_of(solid, camera, width, height)
+    if window.width > 0 and window.height > 0:
+        rows, columns = slice(window.top, window.top + window.height), slice(window.left, window.left + window.width)
+        shown, share = _shown(solid, camera, (width, height), window)
+        picture[rows, columns] = picture[rows, columns] * (1.0 - share[..., None]) + shown
+    return picture
+
+
+def _window_of(solid: Solid, camera: Camera, width: int, height: int) -> Window:
+    """The part of the picture that holds the solid; all of it where some of the solid is behind the camera."""
+    points, distances = camera.projected(solid.positions, width, height)
+    if not len(points) or (distances <= 0.0).any():
+        return Window(0, 0, width, height)
+    low, high = np.floor(points[:, :2].min(axis=0)), np.ceil(points[:, :2].max(axis=0))
+    left, top = np.clip(low, 0.0, (width, height)).astype(np.int64).tolist()
+    right, bottom = np.clip(high, 0.0, (width, height)).astype(np.int64).tolist()
+    return Window(left, top, right - left, bottom - top)
+
+
+def _shown(solid: Solid, camera: Camera, size: tuple[int, int], window: Window) -> tuple[Floats, Floats]:
+    """The solid's light (h, w, 3) in a part of the picture, and which share (h, w) of each pixel it covers."""
+    width, height = (SAMPLES * each for each in size)
+    window = Window(*(SAMPLES * each for each in window))
+    view, distances = seen_from(solid, camera, width, height, _worth_drawing(solid, camera, width, height), window)
     covered = view.covered
     triangle = view.triangle[covered]
     corners = solid.triangles[triangle]
-    shares = in_perspective(view.weights[covered], distances[corners])
+    shares = in_perspective(view.weights, distances[corners])
     normals = unit(_spread(shares, solid.normals[corners]))
-    places = _spread(shares, solid.positions[corners])
-    facing = np.einsum("pc,pc->p", normals, unit(camera.eye - places))
-    light = _light(np.where((facing < 0.0)[:, None], -normals, normals), camera) * np.where(facing < 0.0, _INSIDE, 1.0)
-    colors = _spread(shares, solid.colors[triangle])
-    edges = _edges(solid, camera, columns, rows, triangle, view.weights[covered])
-    picture[covered] = colors * (light * edges)[:, None]
-    parts = [picture[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
+    rays = camera.rays(width, height, window)[covered]
+    inside = np.einsum("pc,pc->p", normals, rays) > 0.0
+    if solid.relief is not None:
+        normals = solid.relief.normals(triangle, shares, normals)
+    light = _light(np.where(inside[:, None], -normals, normals), camera) * np.where(inside, _INSIDE, 1.0)
+    if solid.edges:
+        light *= _edges(solid, camera, (width, height), triangle, view.weights)
+    picture = np.zeros((window.height, window.width, 3))
+    picture[covered] = _spread(shares, solid.colors[triangle]) * light[:, None]
+    return _reduced(picture), _reduced(covered.astype(np.float64))
+
+
+def _reduced(samples: Floats) -> Floats:
+    """The means of the samples of each pixel."""
+    parts = [samples[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
     return np.asarray(sum(parts[1:], parts[0]) / len(parts))
 
 
@@ -103,11 +175,13 @@ def _light(normals: Floats, camera: Camera) -> Floats:
     return np.asarray(0.25 + 0.33 * ahead + 0.55 * key)
 
 
-def _edges(solid: Solid, camera: Camera, width: int, height: int, triangle: Integers, weights: Floats) -> Floats:
+def _edges(solid: Solid, camera: Camera, size: tuple[int, int], triangle: Integers, weights: Floats) -> Floats:
     """What is left of the light near an edge: a corner's weight times the height of the triangle over the edge that
     faces the corner, in the picture, is the distance from that edge."""
-    numbers, row = np.unique(triangle, return_inverse=True)
-    flat = camera.projected(solid.positions[solid.triangles[numbers].reshape(-1)], width, height)[0]
+    drawn = np.zeros(len(solid.triangles), dtype=np.bool_)
+    drawn[triangle] = True
+    numbers, row = np.flatnonzero(drawn), (np.cumsum(drawn) - 1)[triangle]
+    flat = camera.projected(solid.positions[solid.triangles[numbers].reshape(-1)], *size)[0]
     corners = flat[:, :2].reshape(-1, 3, 2)
     ways = np.roll(corners, -2, axis=1) - np.roll(corners, -1, axis=1)
     lengths = np.linalg.norm(ways, axis=2)

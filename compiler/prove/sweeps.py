@@ -42,6 +42,14 @@ _AT_ONCE: Final = 256
 """Frames that are mirrored at once."""
 
 
+def pair_amounts(pose: int) -> tuple[float, float]:
+    """How far each of a pair has come in its pose of this number: there and back, so that each pose is next to one that
+    is like it.
+    """
+    row, column = divmod(pose, PAIR_STEPS)
+    return row / (PAIR_STEPS - 1), (column if row % 2 == 0 else PAIR_STEPS - 1 - column) / (PAIR_STEPS - 1)
+
+
 @dataclass(frozen=True, eq=False)
 class PoseTrack:
     """Poses with a name. `places` (frames,): how far along each pose stands, 0..1 of a sweep or seconds of a clip.
@@ -182,10 +190,8 @@ class Sweeper:
         return result
 
     def _pair(self, name: str, first: Travelled, second: Travelled) -> PoseTrack:
-        steps = np.linspace(0.0, 1.0, PAIR_STEPS).tolist()
-        # There and back, so that each pose is next to one that is like it
-        rows = [(one, steps if row % 2 == 0 else steps[::-1]) for row, one in enumerate(steps)]
-        poses = [[first.pose_at(one), second.pose_at(other)] for one, others in rows for other in others]
+        amounts = [pair_amounts(pose) for pose in range(PAIR_STEPS**2)]
+        poses = [[first.pose_at(one), second.pose_at(other)] for one, other in amounts]
         return PoseTrack(name, "pair", np.arange(len(poses), dtype=np.float64), self._poses(poses))
 
     def spread(self, names: Sequence[str], count: int = SPREAD) -> PoseTrack:

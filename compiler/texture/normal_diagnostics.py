@@ -160,17 +160,23 @@ def find_maps(
 
 def find_normal_map(file: str, read: Read, span: Span | None, diagnostics: Diagnostics) -> NormalMap | None:
     """The normal map of a file, checked; None, after a diagnostic, where it cannot be read."""
+    image = readable_normal_map(file, read, span, diagnostics)
+    if image is not None:
+        check_normal_map(image, file, span, diagnostics)
+    return image
+
+
+def readable_normal_map(file: str, read: Read, span: Span | None, diagnostics: Diagnostics) -> NormalMap | None:
+    """The image of a file, whatever it shows; None, after a diagnostic, where it cannot be read."""
     data = read(file)
     if isinstance(data, Refused):
         diagnostics.add_filled(data.name, span, data.values)
         return None
     try:
-        image = read_normal_map(data)
+        return read_normal_map(data)
     except ImageError as error:
         tell(error, "unreadable-normal-map", file, span, diagnostics)
         return None
-    check_normal_map(image, file, span, diagnostics)
-    return image
 
 
 def check_normal_map(image: NormalMap, file: str, span: Span | None, diagnostics: Diagnostics) -> None:

@@ -18,11 +18,11 @@ from plica.evaluate.poses import SparsePose
 from plica.mesh.arrays import Floats
 from plica.picture.camera_placement import camera_for
 from plica.picture.colors import linear
+from plica.picture.page import INK, LINE, MARGIN, PAPER, TEXT, Page, _font
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import pictures
 from plica.prove.report.nearest import nearest_on, nearest_places
-from plica.prove.report.page import INK, LINE, MARGIN, PAPER, TEXT, Page, _font
 from plica.prove.report.pictures import (
     BEYOND,
     REGION,

@@ -17,15 +17,18 @@ from PIL import Image
 
 from plica.kinds.expectations import expectation_kind
 from plica.picture.camera_placement import ViewRequest, camera_for, closer, is_hidden
-from plica.picture.colors import linear, shown
+from plica.picture.colors import linear
 from plica.picture.directions import Floats
+from plica.picture.files import image_of
+from plica.picture.ground import Ground
+from plica.picture.page import Color, Page
 from plica.picture.raster import Camera
 from plica.picture.shade import Solid, shaded
 from plica.prove.registry import skin_measure
 from plica.prove.report import summary as report
-from plica.prove.report.page import Color, Page
 from plica.prove.report.scenes import Skinned, Stage, WorstScene
 from plica.prove.results import Result
+from plica.quantities import length
 
 if TYPE_CHECKING:
     from plica.prove.proof import ProofSubject
@@ -84,7 +87,8 @@ def picture_of(scene: WorstScene, result: Result) -> bytes:
     else:
         page.view(_view(scene, scene.with_shapes, closer(camera, wanted.spot, CLOSER), SMALL), page.below, "closer")
     page.legend(_legend(scene, result, hidden))
-    page.caption(result.title, result.status == "fails", _lines(result))
+    squares = f"squares on the ground: {length(ground_of(scene, scene.at_rest).square)}"
+    page.caption(result.title, result.status == "fails", [*_lines(result), squares])
     content = io.BytesIO()
     page.finished().save(content, "PNG")
     return content.getvalue()
@@ -164,6 +168,12 @@ def solid_of(scene: WorstScene, skin: Skinned) -> Solid:
     return Solid(skin.positions, skin.normals, scene.mesh.triangles, colors + (beyond - colors) * heat)
 
 
+def ground_of(scene: WorstScene, skin: Skinned) -> Ground:
+    """The ground that the neutral skin stands on, with the shadow of this one."""
+    low, high = scene.at_rest.positions.min(axis=0), scene.at_rest.positions.max(axis=0)
+    return Ground(float(low[1]), float(np.linalg.norm(high - low)), solid_of(scene, skin))
+
+
 def _region_alone(scene: WorstScene, wanted: ViewRequest) -> Image.Image:
     """A closer look at a spot that other skin hides: only the triangles that are measured, from where they show it."""
     assert wanted.spot is not None
@@ -178,8 +188,7 @@ def _view(scene: WorstScene, skin: Skinned, camera: Camera, size: tuple[int, int
 
 
 def _marked(scene: WorstScene, skin: Skinned, solid: Solid, camera: Camera, size: tuple[int, int]) -> Image.Image:
-    values = shown(shaded(solid, camera, *size))
-    image = Image.fromarray(np.rint(values * 255.0).astype(np.uint8))
+    image = image_of(shaded(solid, camera, *size, behind=ground_of(scene, skin)))
     marks = skin.link if skin.link is not None else skin.positions[[scene.vertex]] if scene.vertex >= 0 else None
     if marks is not None:
         places = camera.projected(marks, *size)[0][:, :2].tolist()

@@ -15,7 +15,7 @@ from plica.kinds.expectations import expectation_kind
 from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.tables import table
-from plica.prove.report.worst_poses import worst_poses
+from plica.prove.report.worst_poses import moment, worst_poses
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.quantities import in_unit, measured, whole
 from plica.rig.expectations import border_of
@@ -135,9 +135,7 @@ def pose(frame: WorstFrame, angles: bool = True) -> str:
     """`left_elbow_bend at 0.97 (lowerarm_lf 126 deg)`; without `angles` only up to the bracket."""
     if frame.kind == "rest":
         return "at rest"
-    places = {"sweep": f" at {frame.place:.3g}", "clip": f" at {frame.place:.3f} s", "pose": ""}
-    turned = _turned(frame) if angles else ""
-    return f"{frame.track}{places.get(frame.kind, f' at pose {frame.number}')}{turned}"
+    return f"{moment(frame)}{_turned(frame) if angles else ''}"
 
 
 def _turned(frame: WorstFrame) -> str:

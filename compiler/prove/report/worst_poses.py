@@ -10,6 +10,7 @@ from typing import Final
 
 from plica import foreign
 from plica.prove.results import JointMove, Result, WorstFrame
+from plica.prove.sweeps import SPREAD, pair_amounts
 from plica.quantities import in_unit
 from plica.syntax.builder import encode_text
 
@@ -54,8 +55,27 @@ def declaration(frame: WorstFrame, users: Sequence[Result]) -> str:
 
 def _place(frame: WorstFrame) -> str:
     unit = {"sweep": "", "clip": " s"}.get(frame.kind)
-    at = f"at {_number(frame.place)}{unit}" if unit is not None else f"pose {frame.number}"
-    return foreign.line(f"{frame.track} {at}")
+    return foreign.line(moment(frame) if unit is None else f"{frame.track} at {_number(frame.place)}{unit}")
+
+
+def moment(frame: WorstFrame) -> str:
+    """Which pose of its track a frame is: `left_elbow_bend at 0.97`, `walk.bvh at 2.100 s`, `left_elbow at 0.25 and
+    left_wrist at 1`, `everything at once, 25th of 128 poses`.
+    """
+    match frame.kind:
+        case "sweep":
+            return f"{frame.track} at {frame.place:.3g}"
+        case "clip":
+            return f"{frame.track} at {frame.place:.3f} s"
+        case "pair":
+            names = frame.track.split(" and ")
+            return " and ".join(
+                f"{name} at {amount:g}" for name, amount in zip(names, pair_amounts(frame.number), strict=True)
+            )
+        case "spread":
+            return f"{frame.track}, pose {frame.number + 1} of {SPREAD}"
+        case _:
+            return frame.track
 
 
 def _axis(move: JointMove) -> str:

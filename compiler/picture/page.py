@@ -1,10 +1,10 @@
-"""The page around the views of a picture: words, a legend and marks, drawn large and then reduced."""
+"""The pages around the views of pictures: words, a legend and marks."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -27,6 +27,55 @@ _SMOOTHING: Final = 3
 @lru_cache(maxsize=4)
 def _font(size: int) -> _Font:
     return ImageFont.load_default(size)
+
+
+class Label(NamedTuple):
+    """A view of a contact sheet and the words for it."""
+
+    view: Image.Image
+    words: str
+
+
+def contact_sheet(
+    labels: Sequence[Label], columns: int, title: str, lines: Sequence[str], scale: Sequence[tuple[Color, str]] = ()
+) -> Image.Image:
+    """Views of one size in rows, each with its words above it; below them a title, lines, and what colours mean."""
+    width, height = labels[0].view.size
+    rows = -(-len(labels) // columns)
+    whole = (columns * width + (columns + 1) * MARGIN, rows * (height + LINE) + MARGIN)
+    room = whole[0] - 2 * MARGIN
+    below = [(words, size) for one, size in ((title, TITLE), *((line, TEXT) for line in lines)) if one
+             for words in wrapped(one, size, room)]  # fmt: skip
+    under = whole[1] + len(below) * LINE + (LINE if scale else 0) + MARGIN
+    page = Image.new("RGB", (whole[0], under), PAPER)
+    draw = ImageDraw.Draw(page)
+    for number, label in enumerate(labels):
+        left = MARGIN + (number % columns) * (width + MARGIN)
+        top = MARGIN // 2 + (number // columns) * (height + LINE)
+        draw.text((left, top + LINE / 2), wrapped(label.words, TEXT, width)[0], INK, _font(TEXT), anchor="lm")
+        page.paste(label.view, (left, top + LINE))
+    y = whole[1]
+    for words, size in below:
+        draw.text((MARGIN, y), words, INK if size == TITLE else FAINT, _font(size))
+        y += LINE
+    x = float(MARGIN)
+    for color, words in scale:
+        draw.rectangle((x, y + 6, x + LINE - 10, y + LINE - 5), fill=color, outline=FAINT)
+        draw.text((x + LINE, y + LINE / 2), words, INK, _font(TEXT), anchor="lm")
+        x += LINE + _font(TEXT).getlength(words) + MARGIN
+    return page
+
+
+def wrapped(words: str, size: int, width: float) -> list[str]:
+    """Lines no wider than `width`; a single word that is wider stands alone."""
+    lines = [""]
+    for word in foreign.line(words).split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and _font(size).getlength(longer) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 class Page:
@@ -63,19 +112,19 @@ class Page:
                 self._image.paste(sample.crop((0, 0, LINE, LINE)), (x, y))
             else:
                 self._draw.rectangle((x + 4, y + 4, x + LINE - 5, y + LINE - 5), fill=color, outline=FAINT)
-            for line in self._wrapped(words, TEXT, self._width - MARGIN - x - LINE - 8):
+            for line in wrapped(words, TEXT, self._width - MARGIN - x - LINE - 8):
                 self._draw.text((x + LINE + 8, y + LINE / 2), line, INK, _font(TEXT), anchor="lm")
                 y += LINE
 
     def caption(self, title: str, failed: bool, lines: Sequence[str]) -> None:
         """The title and the lines below it, wrapped; the first line says whether the expectation holds."""
         y, width = self._under, self.beside[0] - 2 * MARGIN
-        for words in self._wrapped(title, TITLE, width):
+        for words in wrapped(title, TITLE, width):
             self._draw.text((MARGIN, y), words, INK, _font(TITLE))
             y += LINE + 2
         for number, line in enumerate(lines):
             color = FAILED if failed and not number else INK if not number else FAINT
-            for words in self._wrapped(line, TEXT, width):
+            for words in wrapped(line, TEXT, width):
                 self._draw.text((MARGIN, y), words, color, _font(TEXT))
                 y += LINE - 2
 
@@ -92,15 +141,3 @@ class Page:
                 grown = radius + width / 2.0
                 draw.ellipse((x - grown, y - grown, x + grown, y + grown), outline=color, width=width)
         image.paste(large.reduce(_SMOOTHING))
-
-    @staticmethod
-    def _wrapped(words: str, size: int, width: float) -> list[str]:
-        """Lines no wider than `width`; a single word that is wider stands alone."""
-        lines = [""]
-        for word in foreign.line(words).split():
-            longer = f"{lines[-1]} {word}".strip()
-            if lines[-1] and _font(size).getlength(longer) > width:
-                lines.append(word)
-            else:
-                lines[-1] = longer
-        return lines

@@ -1,0 +1,124 @@
+"""The skin of a character as figures of pictures: posed, with its details, and what a camera has to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from plica.api.character import posed_rig, rig_of
+from plica.api.posing import check_names
+from plica.api.skin import AttachedMesh
+from plica.diagnostics import Diagnostics
+from plica.errors import PlicaError
+from plica.evaluate.pose_components import skeleton_of
+from plica.evaluate.poses import Poses, rest_poses
+from plica.mesh.arrays import Floats
+from plica.picture.directions import round_length
+from plica.picture.page import Color
+from plica.picture.studio import Figure, Studio, tint_scale
+from plica.rig.rig import Rig
+from plica.rig.surfaces import Detail
+from plica.skeleton.algebra import Vector
+from plica.skeleton.body import body_of
+from plica.skeleton.limbs import UP
+from plica.texture.normal_diagnostics import readable_normal_map
+from plica.texture.skin_relief import DetailSkin, Reliefs
+from plica.workspace import Refused, Workspace, located_bytes
+
+
+def studio_of(mesh: AttachedMesh) -> Studio:
+    """A studio for a character's skin."""
+    rest = rest_poses(posed_rig(mesh.character))
+    neutral = np.asarray(next(iter(mesh.deformer_with({}).positions(rest))).positions[0])
+    return Studio(mesh.mesh, neutral, _front(rig_of(mesh.character)))
+
+
+def _front(rig: Rig) -> Vector:
+    """Where the character looks."""
+    skeleton = skeleton_of(rig)
+    at = {
+        side: [frame.origin for joint, frame in zip(rig.skeleton, skeleton.frames, strict=True) if joint.side == side]
+        for side in ("left", "right")
+    }
+    if at["left"] and at["right"]:
+        ahead = np.cross(np.mean(at["left"], axis=0) - np.mean(at["right"], axis=0), UP)
+        if np.linalg.norm(ahead) > 0.0:
+            x, y, z = ahead.tolist()
+            return x, y, z
+    return body_of(skeleton).front
+
+
+def looked_at(mesh: AttachedMesh, studio: Studio, figures: Sequence[Figure], name: str | None, whole: bool) -> Floats:
+    """Where the skin is (n, 3) that the views have to hold."""
+    if name is None:
+        return studio.places(figures, np.ones(mesh.mesh.vertex_count, dtype=bool)) if whole else studio.moved(figures)
+    weights = mesh.regions.get(name)
+    if weights is None:
+        regions = {one.declared: one.name for one in reversed(rig_of(mesh.character).regions)}
+        joints = mesh.character.joints
+        check_names("region or joint", [name], [*mesh.regions, *regions, *joints])
+        weights = mesh.regions[regions[name]] if name in regions else _of_joint(mesh, joints.index(name))
+    if not weights.any():
+        raise PlicaError(f"no skin belongs to `{name}`")
+    return studio.places(figures, weights > 0.5 * weights.max())
+
+
+def _of_joint(mesh: AttachedMesh, joint: int) -> Floats:
+    """How much of each vertex (v,) follows a joint and those below it."""
+    skeleton, below = skeleton_of(rig_of(mesh.character)), [joint]
+    for one in below:
+        below += skeleton.children(one)
+    mine = np.isin(mesh.mesh.joints, np.flatnonzero(np.isin(mesh.mesh.bind_joints, below)))
+    return np.asarray(np.where(mine, mesh.mesh.weights, 0.0).sum(axis=1))
+
+
+class FigureMaker:
+    """The skin in poses, with its details."""
+
+    def __init__(self, mesh: AttachedMesh, diagnostics: Diagnostics) -> None:
+        self._mesh, self._diagnostics = mesh, diagnostics
+        self._rig = rig_of(mesh.character)
+        self._details = [skin for one in self._rig.details for skin in self._skin_of(one)]
+
+    def of(self, poses: Poses, shapes: bool, tinted: bool) -> tuple[list[Figure], list[tuple[Color, str]]]:
+        """A figure for each frame, and what the tint means, if there is any."""
+        deformer, evaluator = self._mesh.deformer, self._mesh.character.evaluator
+        motion = deformer.motion(poses)
+        shaped, bare = (
+            np.concatenate([block.positions for block in deformer.positions(one)])
+            for one in (motion, motion.without_shapes())
+        )
+        strengths = dict(zip(evaluator.names, evaluator.strengths(poses).T, strict=True))
+        folds = {fold.name: strengths[fold.follows] for fold in self._rig.folds if fold.follows in strengths}
+        moved = np.linalg.norm(shaped - bare, axis=2)
+        full = round_length(float(moved.max(initial=0.0)))
+        result = []
+        for frame, places in enumerate(shaped if shapes else bare):
+            on = {name: float(values[frame]) for name, values in folds.items()}
+            relief = Reliefs(tuple(one.posed(places, on) for one in self._details)) if self._details else None
+            result.append(Figure(places, moved[frame] / full if tinted and full else None, relief))
+        return result, tint_scale(full, "moved by shapes:") if tinted and full else []
+
+    def _skin_of(self, detail: Detail) -> list[DetailSkin]:
+        """The detail with its maps, if they can be read and the mesh has a place for them."""
+        mesh = self._mesh.mesh
+        if not mesh.uvs or (detail.uv is not None and detail.uv not in mesh.uvs):
+            return []
+        character = self._mesh.character
+        locate = Workspace(character.folder, character.allow).locate
+        span = character.origins.get(("detail", detail.name))
+        maps = [
+            readable_normal_map(file, partial(_read, locate), span, self._diagnostics)
+            for file in (detail.relaxed, detail.contracted)
+        ]
+        areas = {fold.name: self._mesh.regions[fold.area] for fold in self._rig.folds if fold.detail == detail.name}
+        if maps[0] is None or maps[1] is None:
+            return []
+        return [DetailSkin(detail, maps[0], maps[1], areas, mesh)]
+
+
+def _read(locate: Callable[[str], Path | Refused], file: str) -> bytes | Refused:
+    return located_bytes(locate, file, "image_bytes")
