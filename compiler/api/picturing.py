@@ -105,8 +105,8 @@ def draw_skin(
     other in a picture that moves, a sweep there and back. standpoint: `front`, `left` (the character's own) and so on,
     or degrees (`35` or `35,10`): from the front towards its left, and above the horizon; by default the quarter from
     which most of what moves is seen. look_at: a region, or a joint with what hangs from it; whole: the whole figure,
-    else what the poses move. size: columns and rows of a view. shapes: False for the bare skin. tinted: how far shapes move
-    the skin, as colour.
+    else what the poses move. size: columns and rows of a view. shapes: False for bare skin. tinted: colour shows how
+    far shapes move the skin.
 
     Raises NoRigError, NoMeshError, UnknownNameError, UnreachablePoseError, ArrayError, and PlicaError for what cannot
     be asked for together.
