@@ -269,7 +269,7 @@ COMMANDS = {
         """,
         (
             "plica picture wren.plica --sweep elbow_bend --tint --out elbow.png",
-            "plica picture wren.plica --at 'paw_to_chin 1' --from front-right --out chin.png",
+            "plica picture wren.plica --sweep paw_to_chin --from front-right --out chin.png",
             "plica picture wren.plica --clip clips/rounds.glb --moving --out rounds.webp",
         ),
         picture_options.add_picture,
