@@ -15,7 +15,7 @@ from plica.api.skin import attach_mesh
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.errors import NoMeshError, PlicaError, UnknownNameError
-from plica.picture.page import Color, Label, contact_sheet
+from plica.picture.page import Color, LabelledView, contact_sheet
 from plica.picture.standpoints import STANDPOINTS, Standpoint, standpoint_of
 from plica.quantities import length
 
@@ -132,7 +132,7 @@ def draw_skin(
     camera = studio.camera(places, stand, (width, height), least=LEAST if look_at is None else 0.0)
     progress("drawing")
     labels = [
-        Label(studio.view(figure, camera, (width, height)), words)
+        LabelledView(studio.view(figure, camera, (width, height)), words)
         for figure, words in zip(figures, views.words, strict=True)
     ]
     lines = [f"squares on the ground: {length(studio.square)}"]
@@ -143,7 +143,7 @@ def draw_skin(
 
 
 def _pages(
-    labels: Sequence[Label], title: str, line: str, scale: Sequence[tuple[Color, str]], moving: bool, back: bool
+    labels: Sequence[LabelledView], title: str, line: str, scale: Sequence[tuple[Color, str]], moving: bool, back: bool
 ) -> tuple[Image.Image, ...]:
     """One page with all views, or a page for each."""
     if moving:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from plica.picture.directions import Floats, unit
 from plica.picture.raster import Camera
-from plica.picture.shade import Faces, Solid, seen_from
+from plica.picture.shade import FaceTurns, Solid, seen_from
 
 FIELD: Final = float(np.radians(20.0))
 DIRECTIONS: Final = 56
@@ -40,7 +40,7 @@ class ViewRequest:
 
 def camera_for(solid: Solid, wanted: ViewRequest) -> Camera:
     """The camera, of many around the target, that sees most of what is wanted; the first of equals."""
-    faces = Faces(solid)
+    faces = FaceTurns(solid)
     ways = directions(wanted)
     most = _most(faces, wanted, ways)
     values = np.full(len(ways), -np.inf)
@@ -51,7 +51,7 @@ def camera_for(solid: Solid, wanted: ViewRequest) -> Camera:
     return camera_at(wanted, ways[int(np.argmax(values))])
 
 
-def _most(faces: Faces, wanted: ViewRequest, ways: Floats) -> Floats:
+def _most(faces: FaceTurns, wanted: ViewRequest, ways: Floats) -> Floats:
     """What each direction (k, 3) can be worth at most (k,), without a look at what hides what.
 
     The parts that turn towards the camera cover no more of the view than their areas seen from there do; those that
@@ -92,7 +92,7 @@ def directions(wanted: ViewRequest) -> Floats:
     return unit(result[level])
 
 
-def _worth(solid: Solid, faces: Faces, wanted: ViewRequest, camera: Camera, direction: Floats) -> float:
+def _worth(solid: Solid, faces: FaceTurns, wanted: ViewRequest, camera: Camera, direction: Floats) -> float:
     view = seen_from(solid, camera, _PIXELS, _PIXELS)[0]
     outside = faces.towards(camera)
     shown = view.triangle[view.covered]

@@ -25,7 +25,7 @@ _FADING: Final = 0.22
 """At this share of the figure's size above the ground skin casts little more than a third of its shadow."""
 
 
-class Ground:
+class GroundPlane:
     """A level plane at a height (metres), for a figure of a size (metres) whose shadow lies on it."""
 
     def __init__(self, height: float, size: float, figure: Solid) -> None:

@@ -85,7 +85,7 @@ def seen_from(
     return Seen(numbers, result.depth, result.weights), distances
 
 
-class Faces:
+class FaceTurns:
     """Which way a solid's triangles turn, worked out once for many cameras."""
 
     def __init__(self, solid: Solid) -> None:
@@ -101,7 +101,7 @@ class Faces:
 
 def _worth_drawing(solid: Solid, camera: Camera, width: int, height: int) -> NDArray[np.bool_]:
     """Triangles seen from outside, and of the others those that a small picture shows: most are hidden."""
-    result = Faces(solid).towards(camera)
+    result = FaceTurns(solid).towards(camera)
     small = seen_from(solid, camera, -(-width // _COARSE), -(-height // _COARSE))[0]
     result[small.triangle[small.covered]] = True
     return result

@@ -14,7 +14,7 @@ from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.normals import Normals
 from plica.picture.colors import linear
 from plica.picture.files import image_of
-from plica.picture.ground import Ground
+from plica.picture.ground import GroundPlane
 from plica.picture.page import Color
 from plica.picture.raster import Camera
 from plica.picture.shade import Relief, Solid, shaded
@@ -57,7 +57,7 @@ class Studio:
     def view(self, figure: Figure, camera: Camera, size: tuple[int, int]) -> Image.Image:
         """What the camera sees, of a size in pixels."""
         solid = self._solid(figure)
-        ground = Ground(self._level, self.size, solid)
+        ground = GroundPlane(self._level, self.size, solid)
         self.square = ground.square
         return image_of(shaded(solid, camera, *size, behind=ground))
 

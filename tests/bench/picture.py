@@ -22,7 +22,7 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.normals import Normals
 from plica.picture.camera_placement import ViewRequest, camera_for
 from plica.picture.raster import Camera
-from plica.picture.shade import Faces, Solid
+from plica.picture.shade import FaceTurns, Solid
 from plica.picture.standpoints import STANDPOINTS, Standpoint
 
 
@@ -41,7 +41,7 @@ def polygons(solid: Solid, camera: Camera, size: tuple[int, int]) -> Image.Image
     image = Image.new("RGB", size)
     draw = ImageDraw.Draw(image)
     places, distances = camera.projected(solid.positions, *size)
-    shown = np.flatnonzero(Faces(solid).towards(camera))
+    shown = np.flatnonzero(FaceTurns(solid).towards(camera))
     shown = shown[np.argsort(-distances[solid.triangles[shown]].mean(axis=1))]
     for corners, grey in zip(places[solid.triangles[shown], :2].tolist(), (shown % 255).tolist(), strict=True):
         draw.polygon([tuple(corner) for corner in corners], (grey, grey, grey))

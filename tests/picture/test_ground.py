@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plica.picture.directions import round_length
-from plica.picture.ground import Ground
+from plica.picture.ground import GroundPlane
 from plica.picture.raster import Camera
 from plica.picture.shade import PAPER, Solid, shaded
 from plica.picture.standpoints import camera_around
@@ -25,17 +25,17 @@ def ball(height: float) -> Solid:
 def test_above_the_horizon_is_paper_and_below_it_the_ground() -> None:
     """A level camera sees the horizon in the middle of the picture."""
     camera = Camera(np.array([0.0, 1.0, 9.0]), np.array([0.0, 1.0, 0.0]), 0.6)
-    light = Ground(0.0, SIZE, ball(0.0)).light(camera.eye, camera.rays(40, 40))
+    light = GroundPlane(0.0, SIZE, ball(0.0)).light(camera.eye, camera.rays(40, 40))
     assert (light[:20] == PAPER).all()
     assert (light[30:] < PAPER).all()
     below = Camera(np.array([0.0, -1.0, 9.0]), np.array([0.0, 1.0, 0.0]), 0.6)
-    assert (Ground(0.0, SIZE, ball(0.0)).light(below.eye, below.rays(40, 40)) == PAPER).all()
+    assert (GroundPlane(0.0, SIZE, ball(0.0)).light(below.eye, below.rays(40, 40)) == PAPER).all()
 
 
 def test_a_figure_that_hangs_higher_casts_less_shadow() -> None:
     eye, down = np.array([0.0, 5.0, 0.0]), np.array([[[0.01, -1.0, 0.01], [0.012, -1.0, 0.01]]])
     near, far, none = (
-        float(Ground(0.0, SIZE, one).light(eye, down)[0, 0, 0])
+        float(GroundPlane(0.0, SIZE, one).light(eye, down)[0, 0, 0])
         for one in (
             ball(0.0),
             ball(1.0),
@@ -46,7 +46,7 @@ def test_a_figure_that_hangs_higher_casts_less_shadow() -> None:
 
 
 def test_lines_are_a_square_apart() -> None:
-    ground = Ground(0.0, SIZE, ball(9.0))
+    ground = GroundPlane(0.0, SIZE, ball(9.0))
     assert ground.square == 0.5
     eye, x = np.array([0.0, 5.0, 0.0]), np.arange(0.03, 0.2, 0.0005)
     rays = np.stack([x, np.full_like(x, -1.0), np.full_like(x, 0.05)], axis=1)[None]
@@ -66,6 +66,6 @@ def test_round_lengths(length: float, rounded: float) -> None:
 def test_the_ground_is_behind_what_stands_on_it() -> None:
     solid = ball(0.0)
     camera = camera_around(solid.positions, np.array([0.0, 0.2, 1.0]), 60, 60)
-    with_ground, without = (shaded(solid, camera, 60, 60, behind) for behind in (Ground(0.0, SIZE, solid), None))
+    with_ground, without = (shaded(solid, camera, 60, 60, behind) for behind in (GroundPlane(0.0, SIZE, solid), None))
     assert with_ground[30, 30] == pytest.approx(without[30, 30])
     assert (with_ground[55, 2] != without[55, 2]).any()

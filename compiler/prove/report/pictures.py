@@ -20,7 +20,7 @@ from plica.picture.camera_placement import ViewRequest, camera_for, closer, is_h
 from plica.picture.colors import linear
 from plica.picture.directions import Floats
 from plica.picture.files import image_of
-from plica.picture.ground import Ground
+from plica.picture.ground import GroundPlane
 from plica.picture.page import Color, Page
 from plica.picture.raster import Camera
 from plica.picture.shade import Solid, shaded
@@ -168,10 +168,10 @@ def solid_of(scene: WorstScene, skin: Skinned) -> Solid:
     return Solid(skin.positions, skin.normals, scene.mesh.triangles, colors + (beyond - colors) * heat)
 
 
-def ground_of(scene: WorstScene, skin: Skinned) -> Ground:
+def ground_of(scene: WorstScene, skin: Skinned) -> GroundPlane:
     """The ground that the neutral skin stands on, with the shadow of this one."""
     low, high = scene.at_rest.positions.min(axis=0), scene.at_rest.positions.max(axis=0)
-    return Ground(float(low[1]), float(np.linalg.norm(high - low)), solid_of(scene, skin))
+    return GroundPlane(float(low[1]), float(np.linalg.norm(high - low)), solid_of(scene, skin))
 
 
 def _region_alone(scene: WorstScene, wanted: ViewRequest) -> Image.Image:
