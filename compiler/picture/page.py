@@ -29,7 +29,7 @@ def _font(size: int) -> _Font:
     return ImageFont.load_default(size)
 
 
-class Label(NamedTuple):
+class LabelledView(NamedTuple):
     """A view of a contact sheet and the words for it."""
 
     view: Image.Image
@@ -37,7 +37,11 @@ class Label(NamedTuple):
 
 
 def contact_sheet(
-    labels: Sequence[Label], columns: int, title: str, lines: Sequence[str], scale: Sequence[tuple[Color, str]] = ()
+    labels: Sequence[LabelledView],
+    columns: int,
+    title: str,
+    lines: Sequence[str],
+    scale: Sequence[tuple[Color, str]] = (),
 ) -> Image.Image:
     """Views of one size in rows, each with its words above it; below them a title, lines, and what colours mean."""
     width, height = labels[0].view.size
