@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
 
 from plica.diagnostics import Diagnostics
@@ -22,26 +22,30 @@ _MAPS = "maps"
 
 def document(build: Build, places: Mapping[str, MaskPlace], diagnostics: Diagnostics) -> bytes:
     """The document, without the files that it names; `places` says where the mask of every fold is."""
-    names, character = Names(), build.rig.character.name
+    names = Names()
     elements: list[Element] = []
+    for plan in graph_plans(build, places, names):
+        if plan.space.name is not None:
+            span = build.span_of("detail", plan.detail.name)
+            diagnostics.add("tangents-of-another-set", span, detail=plan.detail.name, uv=plan.detail.uv)
+        elements += [graph(plan), *_material(plan.name, names)]
+    return document_bytes(elements, build.rig.build)
+
+
+def graph_plans(build: Build, places: Mapping[str, MaskPlace], names: Names) -> Iterator[GraphPlan]:
+    """What the graph of each detail is made of; its name is taken from `names`."""
     for detail in build.rig.details:
-        space = _space(build, detail.uv)
-        if space.name is not None:
-            span = build.span_of("detail", detail.name)
-            diagnostics.add("tangents-of-another-set", span, detail=detail.name, uv=detail.uv)
-        plan = GraphPlan(
-            names.new(f"{character}_{detail.name}"),
+        yield GraphPlan(
+            names.new(f"{build.rig.character.name}_{detail.name}"),
+            detail,
             *map_files(build.rig, detail),
-            detail.mixing,
-            space,
+            _space(build, detail.uv),
             tuple(
                 PlacedFold(fold, places[fold.name], _space(build, places[fold.name].uv))
                 for fold in build.rig.folds
                 if fold.detail == detail.name
             ),
         )
-        elements += [graph(plan), *_material(plan.name, names)]
-    return document_bytes(elements, build.rig.build)
 
 
 def _space(build: Build, uv: str | None) -> TextureSpace:

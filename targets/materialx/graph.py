@@ -8,10 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from plica.rig.surfaces import Fold, MaskPlace
+from plica.rig.surfaces import Detail, Fold, MaskPlace
 from plica.targets.materialx.document import Element, Names, element
 from plica.texture.channels import CHANNELS, Channel
-from plica.texture.detail_maps import Mixing
 
 Link = str
 """The name of a node of the graph whose output is meant."""
@@ -37,9 +36,9 @@ class GraphPlan(NamedTuple):
     """What a graph is made of: files are relative to the document."""
 
     name: str
+    detail: Detail
     relaxed: str
     contracted: str
-    mixing: Mixing
     space: TextureSpace
     folds: tuple[PlacedFold, ...]
 
@@ -71,7 +70,7 @@ class _Graph:
             self._vector("relaxed", self.plan.relaxed),
             self._vector("contracted", self.plan.contracted),
         )
-        mix = self._plain if self.plan.mixing == "plain" else self._reoriented
+        mix = self._plain if self.plan.detail.mixing == "plain" else self._reoriented
         tangent_normal = mix(relaxed, contracted, factor)
         normal = self._in_world(tangent_normal)
         outputs = [
