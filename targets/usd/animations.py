@@ -9,7 +9,7 @@ import numpy as np
 from pxr import UsdSkel, Vt
 
 from plica.mesh.arrays import Floats
-from plica.targets.usd.motion import Motion
+from plica.targets.usd.motion import SampledClip
 from plica.targets.usd.skeleton import JointTree, free_name
 
 CODES_A_SECOND: Final = 60.0
@@ -17,7 +17,7 @@ CODES_A_SECOND: Final = 60.0
 
 
 def write_motions(
-    stage: Any, root: str, tree: JointTree, shapes: Sequence[str], found: Sequence[Motion]
+    stage: Any, root: str, tree: JointTree, shapes: Sequence[str], found: Sequence[SampledClip]
 ) -> dict[str, str]:
     """Adds the motions under `root`; the prim of each by its name. A motion of one sample has no time."""
     taken: set[str] = set()

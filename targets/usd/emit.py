@@ -23,7 +23,7 @@ from plica.targets.materialx.document import Names
 from plica.targets.materialx.emit import graph_plans
 from plica.targets.usd.animations import CODES_A_SECOND, set_samples, write_motions
 from plica.targets.usd.materials import write_material
-from plica.targets.usd.motion import Motion, motions, still
+from plica.targets.usd.motion import SampledClip, motions, still
 from plica.targets.usd.skeleton import free_name, joint_tree
 from plica.targets.usd.stage import SkinPrims, blend_shapes, uv_primvar, write_skin
 from plica.texture.mask_set import MaskOptions
@@ -97,7 +97,7 @@ def _stage(build: Build, path: Path, options: UsdOptions, diagnostics: Diagnosti
     return stage
 
 
-def _played(moved: list[Motion], wanted: str, diagnostics: Diagnostics) -> Motion:
+def _played(moved: list[SampledClip], wanted: str, diagnostics: Diagnostics) -> SampledClip:
     names = {motion.name: motion for motion in moved}
     if wanted and wanted not in names:
         hint = did_you_mean(wanted, names) or "its clips are " + ", ".join(f"`{name}`" for name in names)
@@ -107,7 +107,11 @@ def _played(moved: list[Motion], wanted: str, diagnostics: Diagnostics) -> Motio
 
 
 def _write_materials(
-    stage: Any, root: str, build: Build, shown: tuple[SkinPrims, Motion, MaskOptions | None], diagnostics: Diagnostics
+    stage: Any,
+    root: str,
+    build: Build,
+    shown: tuple[SkinPrims, SampledClip, MaskOptions | None],
+    diagnostics: Diagnostics,
 ) -> None:
     """A material for each detail; the first is bound to every mesh, and all fade as the clip that plays has it."""
     skin, played, masks = shown

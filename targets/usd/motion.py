@@ -30,7 +30,7 @@ _HALF_ERROR: Final = 1e-5
 """By which share a scale in half precision may be off without being told."""
 
 
-class Motion(NamedTuple):
+class SampledClip(NamedTuple):
     """A clip: `times` (samples,) seconds; rotations (samples, joints, 4), translations and scales (samples, joints, 3).
 
     strengths: (samples,) by the name of each blend shape; folds: (samples,) by the name of each fold.
@@ -45,7 +45,7 @@ class Motion(NamedTuple):
     folds: dict[str, Floats]
 
 
-def motions(build: Build, tree: JointTree, files: Sequence[str], diagnostics: Diagnostics) -> list[Motion]:
+def motions(build: Build, tree: JointTree, files: Sequence[str], diagnostics: Diagnostics) -> list[SampledClip]:
     """The motions of files of clips, else of the model's own; each with a name that no other has."""
     found = []
     for path, shown in _files(build, files):
@@ -63,7 +63,7 @@ def motions(build: Build, tree: JointTree, files: Sequence[str], diagnostics: Di
     return result
 
 
-def still(build: Build, tree: JointTree) -> Motion:
+def still(build: Build, tree: JointTree) -> SampledClip:
     """One sample, as the file rests."""
     rests = [joint.rest for joint in build.rig.skeleton]
     poses = replace(
@@ -93,7 +93,7 @@ def _samples(times: Floats) -> Floats:
     return np.unique(np.round(np.concatenate([times, even]), 9))
 
 
-def _motion(build: Build, tree: JointTree, evaluator: Evaluator, moved: tuple[str, Floats, Poses]) -> Motion:
+def _motion(build: Build, tree: JointTree, evaluator: Evaluator, moved: tuple[str, Floats, Poses]) -> SampledClip:
     name, times, poses = moved
     table = evaluator.strengths(poses)
     columns = {strength: table[:, column] for column, strength in enumerate(evaluator.names)}
@@ -104,7 +104,7 @@ def _motion(build: Build, tree: JointTree, evaluator: Evaluator, moved: tuple[st
         for morph, control in own_morphs(build.rig, build.attached.mesh).items():
             strengths.setdefault(morph, values.get(control.name, nothing))
     folds = {fold.name: nothing if fold.follows is None else columns[fold.follows] for fold in build.rig.folds}
-    return Motion(name, times, *_frames(build.rig, tree, poses), strengths, folds)
+    return SampledClip(name, times, *_frames(build.rig, tree, poses), strengths, folds)
 
 
 def _frames(rig: Rig, tree: JointTree, poses: Poses) -> tuple[Floats, Floats, Floats]:
@@ -124,7 +124,7 @@ def _frames(rig: Rig, tree: JointTree, poses: Poses) -> tuple[Floats, Floats, Fl
     return rotations, translations * tree.above[:, None], scales / tree.own[:, None]
 
 
-def _tell_rounded_scales(motion: Motion, diagnostics: Diagnostics) -> None:
+def _tell_rounded_scales(motion: SampledClip, diagnostics: Diagnostics) -> None:
     """A SkelAnimation holds scales in half precision; where that shows, by how much."""
     rounded = motion.scales.astype(np.float16).astype(np.float64)
     error = float((np.abs(rounded - motion.scales) / np.maximum(np.abs(motion.scales), 1e-30)).max(initial=0.0))

@@ -109,7 +109,7 @@ def test_our_targets_are_registered_and_load() -> None:
         ("Python", "did you mean `python`?"),
         (
             "qqq",
-            "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `table`, `template`",
+            "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `table`, `template`, `usd`",
         ),
     ],
 )
