@@ -109,7 +109,8 @@ def test_our_targets_are_registered_and_load() -> None:
         ("Python", "did you mean `python`?"),
         (
             "qqq",
-            "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `table`, `template`, `usd`",
+            "the targets here are `gltf`, `javascript`, `json`, `masks`, `materialx`, `python`, `table`, `template`, "
+            "`usd`",
         ),
     ],
 )
