@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 # the surface do not push each other.
 _GAP: Final = 0.05
 _OF_SHORT_EDGES, _SHORT = 0.5, 0.05
+# What is kept of the gap where parts stand nearer than that in the neutral stance.
+_LEAST_OF_GAP: Final = 0.5
 # Of the barrier at that gap; it grows as the gap shrinks, so that the force at a share of the gap stays the same.
 _STIFFNESS: Final = 3e3
 # Of the way to the first touch, what a step may go.
@@ -36,10 +38,11 @@ _CCD_STEPS: Final = 100_000
 
 
 class Touch(NamedTuple):
-    """The barrier's energy, its gradient (n, 3), and what it was computed from."""
+    """The barrier's energy, its gradient (n, 3), the least distance in radii, and what they were computed from."""
 
     value: float
     gradient: Floats
+    nearest: float
     pairs: ipctk.NormalCollisions | None
 
 
@@ -72,6 +75,8 @@ class Contact:
         labels[patch.moving] = np.arange(1, len(patch.moving) + 1)
         labels[_meeting_at_rest(patch)] = 0
         mesh.can_collide = library.make_vertex_patches_filter(labels)
+        mesh.can_collide = mesh.can_collide & _beyond_neighbours(mesh, patch, edges, own_gap)
+        own_gap = _kept_at_rest(mesh, patch.neutral, own_gap)
         barrier = library.BarrierPotential(own_gap, 1.0)
         return cls(mesh, barrier, library.AdditiveCCD(_CCD_STEPS, _SAFE), own_gap, _STIFFNESS * (_GAP / own_gap) ** 2)
 
@@ -80,10 +85,11 @@ class Contact:
         ordered = np.asfortranarray(places)
         pairs = self._pairs(ordered)
         if not len(pairs):
-            return Touch(0.0, np.zeros_like(places), None)
+            return Touch(0.0, np.zeros_like(places), np.inf, None)
         value = self.stiffness * float(self.barrier(pairs, self.mesh, ordered))
         gradient = self.stiffness * self.barrier.gradient(pairs, self.mesh, ordered).reshape(-1, 3)
-        return Touch(value, gradient, pairs)
+        nearest = float(np.sqrt(pairs.compute_minimum_distance(self.mesh, ordered)))
+        return Touch(value, gradient, nearest, pairs)
 
     def curvature(self, places: Floats) -> SparseFloats | None:
         """The barrier's second derivative (3 n, 3 n), made positive semidefinite; None where nothing touches."""
@@ -107,6 +113,35 @@ class Contact:
             self.mesh, np.asfortranarray(places), np.asfortranarray(wanted), 0.0, None, self.ccd
         )
         return 1.0 if share >= 1.0 else _SAFE * float(share)
+
+
+def _beyond_neighbours(
+    mesh: ipctk.CollisionMesh, patch: SkinPatch, edges: Integers, gap: float
+) -> ipctk.CollisionFilter:
+    """Without points that are nearer than the gap at rest because few edges lie between them: the surface's own energy
+    keeps them apart."""
+    links = sparse.csr_array((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(len(patch.neutral),) * 2)
+    links = links + links.T + sparse.eye_array(len(patch.neutral))
+    near = sparse.csr_array(links @ links)
+    excluded: dict[tuple[int, int], bool] = {}
+    pairs = _library().NormalCollisions()
+    pairs.build(mesh, np.asfortranarray(patch.neutral), gap)
+    for number in range(len(pairs)):
+        points = [int(point) for point in pairs[number].vertex_ids(mesh.edges, mesh.faces) if point >= 0]
+        links_between = near[points][:, points].toarray() > 0.0
+        for i, j in zip(*np.nonzero(links_between), strict=True):
+            one, other = points[i], points[j]
+            if one < other:
+                excluded[one, other] = False
+    return _library().make_sparse_filter(excluded, True)
+
+
+def _kept_at_rest(mesh: ipctk.CollisionMesh, neutral: Floats, gap: float) -> float:
+    """The gap, or less where parts stand nearer to each other in the neutral stance, which would push them apart."""
+    pairs, ordered = _library().NormalCollisions(), np.asfortranarray(neutral)
+    pairs.build(mesh, ordered, gap)
+    nearest = float(np.sqrt(pairs.compute_minimum_distance(mesh, ordered))) if len(pairs) else np.inf
+    return max(_LEAST_OF_GAP * gap, min(gap, nearest))
 
 
 def _meeting_at_rest(patch: SkinPatch) -> Integers:

@@ -14,7 +14,7 @@ from plica.mesh.arrays import Floats
 
 # Radians: no step of the bend turns skin further.
 LONGEST_STEP: Final = np.radians(10.0)
-_ON_THE_WAY: Final = Effort(steps=12, tolerance=1e-2)
+_ON_THE_WAY: Final = Effort(steps=15, tolerance=1e-2)
 # Where a step is blocked it is shortened so often at most, to so much of it at most and at least.
 _SHORTENINGS: Final = 9
 _AT_MOST, _AT_LEAST = 0.7, 0.1

@@ -17,6 +17,9 @@ from plica.mesh.sparse import SparseFloats
 # A step is long enough where it brings this share of the decrease that its slope promises (Armijo 1966).
 _SUFFICIENT: Final = 1e-4
 _HALVINGS: Final = 12
+# What has come far nearer than the gap moves apart by steps as short as its distance: longer than this part of it, they
+# are not yet at their end.
+_OF_NEAREST: Final = 0.3
 # Earlier steps that are remembered, and from which share of the largest their products count.
 _MEMORY: Final = 6
 _CURVES: Final = 1e-10
@@ -68,7 +71,7 @@ def settled(mechanics: Mechanics, places: Floats, goal: Goal, effort: Effort) ->
         direction = np.zeros_like(places)
         direction[moving] = _direction(mechanics, places, now, steps)
         longest = float(np.abs(direction).max())
-        if longest <= effort.tolerance:
+        if longest <= min(effort.tolerance, _OF_NEAREST * (np.inf if now.touch is None else now.touch.nearest)):
             break
         share = min(1.0, _LONGEST / longest)
         if mechanics.contact is not None:
@@ -82,10 +85,7 @@ def settled(mechanics: Mechanics, places: Floats, goal: Goal, effort: Effort) ->
         moved, then = found
         change = (then.elastic.gradient - now.elastic.gradient)[moving]
         steps = [*steps, _Step((moved - places)[moving], change)][-_MEMORY:]
-        settles = float(np.abs(moved - places).max()) <= effort.tolerance
         places, now = moved, then
-        if settles:
-            break
     return places
 
 

@@ -101,7 +101,7 @@ def _goals(problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> 
 
 def _way(mechanics: Mechanics, contact: Contact, goal_at: GoalAt) -> list[Place]:
     turn = widest_turn(mechanics.skin.patch, goal_at(1.0).places)
-    count = max(2, int(np.ceil(turn / LONGEST_STEP)))
+    count = 2 * max(1, int(np.ceil(0.5 * turn / LONGEST_STEP)))  # even, so that half of the bend is among them
     return followed(mechanics, contact, goal_at, [(step + 1) / count for step in range(count)])
 
 
