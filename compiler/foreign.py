@@ -183,6 +183,15 @@ def markdown_code(text: str) -> str:
     return f"{fence}{pad}{shown}{pad}{fence}"
 
 
+def markdown_target(path: str) -> str:
+    """A relative path as the target of a link of Markdown: percent-encoded (RFC 3986), so that it holds no scheme, no
+    blank and no markup (CommonMark 0.31, section 6.3).
+    """
+    from urllib.parse import quote  # rarely needed, and takes a while to load
+
+    return quote(path, safe="/", errors="surrogateescape")
+
+
 # ---- XML
 
 

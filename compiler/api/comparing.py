@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,11 +15,11 @@ from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.diff.acceptances import read_acceptances, report_unused
 from plica.diff.character_states import Options, read_both
-from plica.diff.comparison import compare
+from plica.diff.comparison import Versions, compare
 from plica.diff.judged_change import JudgedChange
 from plica.diff.kept_judgements import Keeping
 from plica.diff.project_states import folders_of, project_states
-from plica.diff.report import Report, with_accepted
+from plica.diff.report import DrawnChange, Report, with_accepted
 from plica.project.recall import code_digest, installed_version
 from plica.prove.cache.disk import DiskCache
 from plica.user_cache import cache_folder
@@ -117,13 +117,16 @@ def compare_characters(
     measure: bool = True,
     accept: FilePath | None = None,
     cache: FilePath | bool = False,
+    pictures: FilePath | None = None,
+    progress: Callable[[str], None] = lambda step: None,
 ) -> Comparison:
     """Compare two specs, folders of specs, built rigs, or git revisions of them (`git:HEAD`, `git:main:wren.plica`).
 
     allow: folders besides the specs' own that files may lie in. measure: also measure changes on the mesh. accept: a
     TOML file of changes that were agreed to, `fingerprint = "reason"`. cache: where judgements are kept between runs,
-    by what they depend on; True for the user's cache folder. What cannot be read is a diagnostic of the result;
-    nothing is raised.
+    by what they depend on; True for the user's cache folder. pictures: a folder into which pictures of the skin before
+    and after are written, one for each character; the report names them as seen from the working folder. What cannot be
+    read or written is a diagnostic of the result; nothing is raised. `progress` is called with what is done next.
     """
     diagnostics = Diagnostics()
     reasons = {} if accept is None else _reasons(os.fspath(accept), diagnostics)
@@ -138,11 +141,35 @@ def compare_characters(
         store = _store(cache)
         keeping = None if store is None else Keeping(store, _what_computes())
         report = with_accepted(compare(*sides, keeping, projects), reasons)
+        if pictures is not None:
+            report = report._replace(pictures=_drawn(sides, Path(pictures), diagnostics, progress))
         if store is not None:
             store.trim()
     if accept is not None:
         report_unused(report, reasons, os.fspath(accept), diagnostics)
     return Comparison(report, diagnostics.all)
+
+
+def _drawn(
+    sides: tuple[Versions, Versions], folder: Path, diagnostics: Diagnostics, progress: Callable[[str], None]
+) -> tuple[DrawnChange, ...]:
+    """The pictures that are written to the folder, named as seen from the working folder; none after diagnostics."""
+    from plica.diff.difference_pictures import drawn_changes
+    from plica.emit.writer import write
+
+    made = list(drawn_changes(*sides, progress))
+    files = {one.file: content for one, content in made if one.file}
+    if files and write(files, folder, diagnostics) is None:
+        return ()
+    return tuple(one._replace(file=_from_here(folder / one.file) if one.file else "") for one, _ in made)
+
+
+def _from_here(path: Path) -> str:
+    """A path from the working folder, with slashes; the whole path where there is none from there."""
+    try:
+        return Path(os.path.relpath(path)).as_posix()
+    except ValueError:  # on another drive
+        return path.absolute().as_posix()
 
 
 def _what_computes() -> str:

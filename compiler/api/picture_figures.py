@@ -18,12 +18,9 @@ from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.arrays import Floats
 from plica.picture.directions import round_length
 from plica.picture.page import Color
+from plica.picture.standpoints import front_of
 from plica.picture.studio import Figure, Studio, tint_scale
-from plica.rig.rig import Rig
 from plica.rig.surfaces import Detail
-from plica.skeleton.algebra import Vector
-from plica.skeleton.body import body_of
-from plica.skeleton.limbs import UP
 from plica.texture.normal_diagnostics import readable_normal_map
 from plica.texture.skin_relief import DetailSkin, Reliefs
 from plica.workspace import Refused, Workspace, located_bytes
@@ -33,22 +30,7 @@ def studio_of(mesh: AttachedMesh) -> Studio:
     """A studio for a character's skin."""
     rest = rest_poses(posed_rig(mesh.character))
     neutral = np.asarray(next(iter(mesh.deformer_with({}).positions(rest))).positions[0])
-    return Studio(mesh.mesh, neutral, _front(rig_of(mesh.character)))
-
-
-def _front(rig: Rig) -> Vector:
-    """Where the character looks."""
-    skeleton = skeleton_of(rig)
-    at = {
-        side: [frame.origin for joint, frame in zip(rig.skeleton, skeleton.frames, strict=True) if joint.side == side]
-        for side in ("left", "right")
-    }
-    if at["left"] and at["right"]:
-        ahead = np.cross(np.mean(at["left"], axis=0) - np.mean(at["right"], axis=0), UP)
-        if np.linalg.norm(ahead) > 0.0:
-            x, y, z = ahead.tolist()
-            return x, y, z
-    return body_of(skeleton).front
+    return Studio(mesh.mesh, neutral, front_of(rig_of(mesh.character)))
 
 
 def looked_at(mesh: AttachedMesh, studio: Studio, figures: Sequence[Figure], name: str | None, whole: bool) -> Floats:

@@ -43,7 +43,14 @@ def _diff(options: argparse.Namespace) -> int:
         allow = [*options.allow, *found.allow]
         cache = False if options.no_cache else True if options.cache is None else options.cache
         comparison = plica.compare_characters(
-            old, new, allow=allow, measure=options.measure, accept=accept, cache=cache
+            old,
+            new,
+            allow=allow,
+            measure=options.measure,
+            accept=accept,
+            cache=cache,
+            pictures=options.pictures,
+            progress=step,
         )
     show(in_order((*found.diagnostics, *comparison.diagnostics)), "text", sys.stderr)
     if comparison.ok or options.format in _FOR_TOOLS:

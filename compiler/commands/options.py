@@ -336,6 +336,12 @@ def add_diff(parser: argparse.ArgumentParser) -> None:
         help="show everything, however long: otherwise text has two screens, what matters most first, and the rest is "
         "counted",
     )
+    parser.add_argument(
+        "--pictures",
+        metavar="DIR",
+        help="draw the skin before and after, in the pose in which it differs most, and the difference as colour into "
+        "this folder, one PNG file for each character; markdown shows them by links from the working folder",
+    )
     _add_cache(parser)
     parser.add_argument(
         "--git-driver",

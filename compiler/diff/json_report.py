@@ -56,6 +56,7 @@ def document(report: Report, diagnostics: Sequence[Diagnostic] = ()) -> dict[str
             }
             for one in report.broken
         ],
+        "pictures": [one._asdict() for one in report.pictures],
         "diagnostics": entries(diagnostics),
         "accepted": [
             {"reason": one.reason, "agreed": one.agreed, "change": _change(one.change)} for one in report.accepted

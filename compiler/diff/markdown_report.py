@@ -17,7 +17,7 @@ from plica.diff.plot import bars, chart
 from plica.diff.report import Report
 from plica.diff.text_report import last_line, sections_text
 from plica.diff.value_text import ARROW
-from plica.foreign import markdown, markdown_code
+from plica.foreign import markdown, markdown_code, markdown_target
 
 MOST_LETTERS: Final = 60_000
 """Code hosts take some 65,000 in a comment (from memory)."""
@@ -54,6 +54,16 @@ def _head(report: Report) -> Iterator[str]:
     yield from (f"Not measured on the mesh: {markdown(one[:_LONGEST])}\n\n" for one in listed)
     if len(report.unmeasured) > len(listed):
         yield f"Not measured on the mesh: {len(report.unmeasured) - len(listed)} more\n\n"
+    yield from _pictures(report)
+
+
+def _pictures(report: Report) -> Iterator[str]:
+    """Pictures of what changed on the skin, by links that hold beside them."""
+    for one in report.pictures[:_NAMES]:
+        said = markdown(f"{one.character}: {one.words}")
+        yield f"![{said}]({markdown_target(one.file)})\n\n*{said}*\n\n" if one.file else f"No picture of {said}\n\n"
+    if len(report.pictures) > _NAMES:
+        yield f"Pictures: {len(report.pictures) - _NAMES} more\n\n"
 
 
 def _body(report: Report, room: int) -> tuple[list[str], tuple[ReviewEntry, ...]]:

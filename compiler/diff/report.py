@@ -29,11 +29,22 @@ class Broken(NamedTuple):
     mistakes: BrokenState
 
 
+class DrawnChange(NamedTuple):
+    """The picture of what a change does to a character's skin: its file, as the report is to name it, "" for none; and
+    what it shows, or why there is none.
+    """
+
+    character: str
+    file: str
+    words: str
+
+
 class Report(NamedTuple):
     """Every change, the worst first; `accepted` ones count for nothing.
 
     `unmeasured` says of which characters something was not compared on the mesh although it may differ there, and why.
-    `broken`: what does not compile, of which only the texts were compared.
+    `broken`: what does not compile, of which only the texts were compared. `pictures`: of characters' skins, where they
+    were asked for.
     """
 
     characters: tuple[str, ...]
@@ -41,6 +52,7 @@ class Report(NamedTuple):
     accepted: tuple[Accepted, ...] = ()
     unmeasured: tuple[str, ...] = ()
     broken: tuple[Broken, ...] = ()
+    pictures: tuple[DrawnChange, ...] = ()
 
     @property
     def is_whole(self) -> bool:

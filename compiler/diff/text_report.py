@@ -88,6 +88,7 @@ def _uncompared(report: Report) -> Iterator[str]:
     for one in report.broken_throughout:
         yield f"not compared: {one.character} compiles neither before nor now: {mistake_text(one.mistakes)}"
     yield from (f"not measured on the mesh: {one}" for one in report.unmeasured)
+    yield from (f"{drawn.file or 'no picture'}: {drawn.character}, {drawn.words}" for drawn in report.pictures)
 
 
 def _block(entry: ReviewEntry, several: bool, whole: bool) -> Iterator[str]:

@@ -7,10 +7,14 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from plica.evaluate.pose_components import skeleton_of
 from plica.picture.camera_placement import FIELD
 from plica.picture.directions import Floats, unit
 from plica.picture.raster import Camera
+from plica.rig.rig import Rig
 from plica.skeleton.algebra import Vector
+from plica.skeleton.body import body_of
+from plica.skeleton.limbs import UP
 
 STANDPOINTS: Final = MappingProxyType(
     {
@@ -47,6 +51,21 @@ class Standpoint(NamedTuple):
         turn, height = np.radians(self.turn), np.radians(self.height)
         level = np.cos(turn) * ahead + np.sin(turn) * left
         return np.asarray(np.cos(height) * level + np.sin(height) * np.array([0.0, 1.0, 0.0]))
+
+
+def front_of(rig: Rig) -> Vector:
+    """Where a character looks: square to the way to its left, else where its limbs tell, else +z."""
+    skeleton = skeleton_of(rig)
+    at = {
+        side: [frame.origin for joint, frame in zip(rig.skeleton, skeleton.frames, strict=True) if joint.side == side]
+        for side in ("left", "right")
+    }
+    if at["left"] and at["right"]:
+        ahead = np.cross(np.mean(at["left"], axis=0) - np.mean(at["right"], axis=0), UP)
+        if np.linalg.norm(ahead) > 0.0:
+            x, y, z = ahead.tolist()
+            return x, y, z
+    return body_of(skeleton).front
 
 
 def standpoint_of(text: str) -> Standpoint | None:
