@@ -48,7 +48,7 @@ class _Pose(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class _Skin:
+class _PosableSkin:
     """A state's mesh, ready to be posed."""
 
     rig: Rig
@@ -103,7 +103,7 @@ def _drawn(before: CharacterState, after: CharacterState) -> tuple[str, bytes]:
     for state, skin in zip(("old", "new"), states, strict=True):
         if isinstance(skin, str):
             return f"{state} state: {skin}", b""
-    one, other = (skin for skin in states if isinstance(skin, _Skin))
+    one, other = (skin for skin in states if isinstance(skin, _PosableSkin))
     meshes = [skin.attached.mesh for skin in (one, other)]
     if meshes[0].vertex_count != meshes[1].vertex_count:
         return "the mesh has other vertices now, so there is no difference to show", b""
@@ -117,7 +117,7 @@ def _drawn(before: CharacterState, after: CharacterState) -> tuple[str, bytes]:
     return f"{chosen.words}: at most {length(most)} apart", _picture(one, other, chosen, most)
 
 
-def _skin(state: CharacterState, memory: ComputedCache) -> _Skin | str:
+def _skin(state: CharacterState, memory: ComputedCache) -> _PosableSkin | str:
     """The state's skin, or why there is none."""
     if state.locate is None or state.rig.character.geometry is None:
         return "it has no mesh to draw"
@@ -126,7 +126,7 @@ def _skin(state: CharacterState, memory: ComputedCache) -> _Skin | str:
     error = next((one.message for one in diagnostics.all if one.severity == "error"), None)
     if attached is None or error is not None:
         return error or "its mesh cannot be read"
-    return _Skin(state.rig, attached, Deformer(attached.mesh, state.rig, attached.shapes))
+    return _PosableSkin(state.rig, attached, Deformer(attached.mesh, state.rig, attached.shapes))
 
 
 def _poses(rig: Rig) -> Iterator[_Pose]:
@@ -143,12 +143,12 @@ def _poses(rig: Rig) -> Iterator[_Pose]:
         yield _Pose(track.name, track.poses)
 
 
-def _apart(one: _Skin, other: _Skin, poses: Poses) -> float:
+def _apart(one: _PosableSkin, other: _PosableSkin, poses: Poses) -> float:
     """How far apart a vertex is at most, metres."""
     return float(np.linalg.norm(one.positions(poses) - other.positions(poses), axis=1).max(initial=0.0))
 
 
-def _picture(one: _Skin, other: _Skin, pose: _Pose, most: float) -> bytes:
+def _picture(one: _PosableSkin, other: _PosableSkin, pose: _Pose, most: float) -> bytes:
     mesh = other.attached.mesh
     before, after = (skin.positions(pose.poses) for skin in (one, other))
     bare = Deformer(mesh, other.rig, {})
