@@ -174,8 +174,10 @@ NOT_YET_OFFERED = {
         "plica.syntax",
         "plica.workspace",
     },
+    "editor/library_users.py": {"plica.workspace"},
     "editor/protocol.py": {"plica.source"},
     "editor/pygments_lexer.py": {"plica.syntax"},
+    "editor/renaming.py": {"plica.source", "plica.spec"},
     "editor/textmate.py": {"plica.syntax"},
     "editor/variables.py": {"plica.source", "plica.syntax"},
 }

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
+from typing import NamedTuple
 
 from plica.api.found_project import FoundProject, find_project
 from plica.diagnostics import Diagnostics, Severity
+from plica.editor.library_users import candidates, may_use
 from plica.editor.positions import Lines
 from plica.pipeline import Compiled, compile_document
 from plica.rig.rig import Rig
@@ -18,7 +20,15 @@ from plica.syntax.incremental import IncrementalParser
 from plica.syntax.nodes import Document
 from plica.workspace import Refused, Workspace
 
-MOST_NEIGHBOURS = 64  # specs beside a library, or in its project, that are looked at to find those that use it
+MOST_NEIGHBOURS = 64  # specs on disk that are compiled to find what a library means in those that use it
+MOST_USERS = 256  # that are compiled for a rename
+
+
+class Users(NamedTuple):
+    """The analyses of a text, or of a library those of all that use it; `left_out` says why there may be more."""
+
+    analyses: tuple[Analysis, ...]
+    left_out: str = ""
 
 
 class OpenTexts(Workspace):
@@ -110,6 +120,7 @@ class OpenDocuments:
 
     def __init__(self, allowed: Sequence[Path] = ()) -> None:
         self.allowed = tuple(allowed)
+        self.folders: tuple[Path, ...] = ()  # that the editor works in
         self._open: dict[str, _Open] = {}
         self._projects: dict[Path, FoundProject] = {}
 
@@ -153,8 +164,9 @@ class OpenDocuments:
     def analysis(self, key: str) -> Analysis | None:
         """What compiling the open text gives; compiled at most once for each version."""
         item = self._open.get(key)
-        if item is None:
-            return None
+        return None if item is None else self._analysis_of(item)
+
+    def _analysis_of(self, item: _Open) -> Analysis:
         if item.analysis is None:
             item.analysis = self._analysed(item)
             item.rig = item.analysis.rig
@@ -176,10 +188,53 @@ class OpenDocuments:
             return []
         return [own] if not own.is_library else list(self._users(own, key)) or [own]
 
+    def users_of(self, path: str) -> Users:
+        """Everything that means what the file `path` declares: itself, or all specs that use it."""
+        open_one = next((item for item in self._open.values() if item.shown == path), None)
+        own = self._analysed_file(Path(path)) if open_one is None else self._analysis_of(open_one)
+        if own is None or not own.is_library:
+            return Users((own,) if own is not None else (), "" if own is not None else f"{path} cannot be read")
+        library = Path(path).resolve()
+        found = candidates(library, self._project(library.parent), self.folders)
+        texts = {**found.texts, **{item.path: item.text for item in self._open.values() if item.path is not None}}
+        using = may_use(library, texts)
+        left_out = "" if found.are_all else "there are more specs near it than are read"
+        if len(using) > MOST_USERS:
+            return Users((own,), f"more than {MOST_USERS} specs may use {path}, more than are looked at")
+        all_of_them = [analysis for one in using if (analysis := self._analysed_file(one)) is not None]
+        if len(all_of_them) < len(using):
+            left_out = "a spec that may use it cannot be read"
+        analyses = [one for one in all_of_them if not one.is_library and _holds(one, library)]
+        seen = {Path(document.source.path).resolve() for one in analyses for document in one.documents}
+        alone = (one.source.path for one in all_of_them if one.is_library and _holds(one, library))
+        unused = next((path for path in alone if Path(path).resolve() not in seen), None)
+        if unused is not None:
+            left_out = f"the library {unused} uses it, and what it means there is only known where a spec uses that"
+        return Users(tuple(analyses) or (own,), left_out)
+
+    def compiled_with(self, analysis: Analysis, texts: Mapping[str, str]) -> Analysis:
+        """A text compiled with other texts than those that are open or saved; `texts` by path."""
+        path = Path(analysis.source.path)
+        item = _Open(path if analysis.folder is not None else None, analysis.source.path)
+        item.text = texts.get(analysis.source.path, analysis.source.text)
+        return self._analysed(item, {Path(name).resolve(): text for name, text in texts.items()})
+
+    def _analysed_file(self, path: Path) -> Analysis | None:
+        """The analysis of a file, open or not; None where it cannot be read."""
+        known = next((item for item in self._open.values() if item.path == path), None)
+        if known is not None:
+            return self._analysis_of(known)
+        text = Workspace(path.parent).read_text(path, path.name)
+        if isinstance(text, Refused):
+            return None
+        item = _Open(path, path.as_posix())
+        item.text = text
+        return self._analysed(item)
+
     def _users(self, own: Analysis, key: str) -> Iterator[Analysis]:
         path = own.source.path
         for other in (*self._analyses(key), *self._neighbours(self._open[key])):
-            if any(document.source.path == path for document in other.documents):
+            if not other.is_library and any(document.source.path == path for document in other.documents):
                 yield other
 
     def _analyses(self, key: str) -> Iterator[Analysis]:
@@ -193,26 +248,18 @@ class OpenDocuments:
         if item.path is None:
             return
         known = {other.path for other in self._open.values()}
-        members, _ = self._project(item.path.parent).members()
-        result = [] if members is None else list(members.characters)
-        result += [
-            path for folder in item.path.parents[:2] for path in sorted(folder.glob("*.plica"))[:MOST_NEIGHBOURS]
-        ]
-        left = MOST_NEIGHBOURS
-        for path in dict.fromkeys(result):
-            if left == 0:
-                return
-            text = Workspace(path.parent).read_text(path, path.name)
-            if path in known or isinstance(text, Refused) or item.path.name not in text:
-                continue
-            left -= 1
-            neighbour = _Open(path, path.as_posix())
-            neighbour.text = text
-            yield self._analysed(neighbour)
+        found = candidates(item.path, self._project(item.path.parent), self.folders)
+        using = [path for path in may_use(item.path, found.texts) if path not in known]
+        for path in using[:MOST_NEIGHBOURS]:
+            neighbour = self._analysed_file(path)
+            if neighbour is not None:
+                yield neighbour
 
-    def _analysed(self, item: _Open) -> Analysis:
+    def _analysed(self, item: _Open, instead: Mapping[Path, str] | None = None) -> Analysis:
         diagnostics = Diagnostics()
-        texts = {other.path: other.text for other in self._open.values() if other.path is not None}
+        texts = {other.path: other.text for other in self._open.values() if other.path is not None} | {
+            **(instead or {})
+        }
         project = self._project(item.path.parent) if item.path is not None else None
         allowed = (*self.allowed, *(project.allow if project is not None else ()))
         workspace = OpenTexts(item.path.parent, allowed, texts) if item.path is not None else None
@@ -229,3 +276,7 @@ class OpenDocuments:
     def _uses(self, analysis: Analysis, key: str) -> bool:
         shown = self._open[key].shown
         return any(source.path == shown for source in analysis._compiled.sources)
+
+
+def _holds(analysis: Analysis, library: Path) -> bool:
+    return any(Path(document.source.path).resolve() == library for document in analysis.documents)

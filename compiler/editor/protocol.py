@@ -8,13 +8,14 @@ from lsprotocol import types
 from pygls.uris import from_fs_path
 
 from plica import foreign
-from plica.diagnostics import Diagnostic, Severity
+from plica.diagnostics import Diagnostic, Label, Severity
 from plica.editor.complete import Suggestion
 from plica.editor.hovering import Hint
-from plica.editor.navigation import Edit
+from plica.editor.navigation import where_caused
 from plica.editor.open_documents import Analysis
 from plica.editor.outline import Item
 from plica.editor.positions import Lines
+from plica.editor.renaming import Edit
 from plica.source import Source, Span
 
 _SEVERITIES = {
@@ -87,7 +88,19 @@ def diagnostics(analysis: Analysis, uri: str, places: PositionTable) -> dict[str
         for span in (item.span, *item.places):
             where = places.uri(span.source) if span is not None else uri
             result.setdefault(where, []).append(_diagnostic(item._replace(span=span), places, analysis))
+        if (here := where_caused(analysis, item)) is not None:
+            result[uri].append(_diagnostic(_told_at(item, here), places, analysis))
     return result
+
+
+def _told_at(item: Diagnostic, here: Span) -> Diagnostic:
+    """A finding that stands in a library, as it is shown where the spec that uses it causes it."""
+    if item.span is None:
+        return item
+    name = item.span.source.path.rpartition("/")[2]
+    line, _ = item.span.source.line_and_column(item.span.start)
+    labels = (Label(item.span, "it shows here"), *item.labels)
+    return item._replace(span=here, message=f"in {name}, line {line}: {item.message}", labels=labels)
 
 
 def _diagnostic(item: Diagnostic, places: PositionTable, analysis: Analysis) -> types.Diagnostic:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import os
-from collections.abc import Generator, Iterable
+from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -16,12 +16,12 @@ from typing import Any, TypeVar
 from lsprotocol import types
 from pygls.exceptions import JsonRpcInvalidParams
 from pygls.lsp.server import LanguageServer
-from pygls.protocol import LanguageServerProtocol, lsp_method
 from pygls.uris import to_fs_path
 
 import plica
 from plica import __version__
-from plica.editor import complete, hovering, navigation, protocol, variables
+from plica.editor import complete, hovering, navigation, protocol, renaming, variables
+from plica.editor.conversation import Conversation, watched_files
 from plica.editor.open_documents import Analysis, OpenDocuments
 from plica.editor.outline import outline
 from plica.editor.positions import Position, TextChange, changed
@@ -32,27 +32,26 @@ DEBOUNCE_SECONDS = 0.02
 _Params = TypeVar("_Params")
 
 
-class _Protocol(LanguageServerProtocol):
-    """The protocol in UTF-16 positions, which every editor can speak, whatever else this one would prefer."""
-
-    @lsp_method(types.INITIALIZE)
-    def lsp_initialize(self, params: types.InitializeParams) -> Generator[Any, Any, types.InitializeResult]:
-        """Begin, as pygls does, without a choice of encodings."""
-        if params.capabilities.general is not None:
-            params.capabilities.general.position_encodings = None
-        return (yield from super().lsp_initialize(params))
-
-
 class Server(LanguageServer):
     """The server of one editor."""
 
     def __init__(self, allowed: Iterable[Path] = ()) -> None:
-        super().__init__("plica", __version__, protocol_cls=_Protocol)
+        super().__init__("plica", __version__, protocol_cls=Conversation)
         self.documents = OpenDocuments(tuple(allowed))
         self._timer: asyncio.TimerHandle | None = None
         # By whose analysis, then where: a spec's findings may stand in its libraries.
         self._published: dict[str, dict[str, list[types.Diagnostic]]] = {}
         self._versions: dict[str, int] = {}
+
+    # ---- beginning
+
+    def begun(self, _: types.InitializedParams) -> None:
+        """The editor is ready: take its folders, and ask it to say when files change, where it can."""
+        folders = [to_fs_path(uri) for uri in self.workspace.folders]
+        self.documents.folders = tuple(Path(path) for path in folders if path is not None)
+        registration = watched_files(self.client_capabilities)
+        if registration is not None:
+            self.client_register_capability(registration)
 
     # ---- texts
 
@@ -165,8 +164,8 @@ class Server(LanguageServer):
             return next(
                 protocol.text_range(own.lines, *span[1:]) for span in places if span.start <= offset <= span.end
             )
-        span = navigation.renameable(own, own.source.path, offset)
-        if isinstance(span, navigation.Refusal):
+        span = renaming.renameable(own, self.around(params.text_document.uri), offset)
+        if isinstance(span, renaming.Refusal):
             raise JsonRpcInvalidParams(span.reason)
         return protocol.text_range(own.lines, span.start, span.end)
 
@@ -176,17 +175,18 @@ class Server(LanguageServer):
         uri = params.text_document.uri
         variable = self._variable(uri, own, offset)
         if variable is not None:
-            edits = navigation.rename_variable(variable, self.documents.users(uri), params.new_name)
+            users = self.documents.users_of(own.source.path)
+            edits = renaming.rename_variable(variable, users, params.new_name)
         else:
-            edits = navigation.rename(own, own.source.path, offset, params.new_name)
-        if isinstance(edits, navigation.Refusal):
+            edits = renaming.rename(self.documents, uri, offset, params.new_name)
+        if isinstance(edits, renaming.Refusal):
             raise JsonRpcInvalidParams(edits.reason)
         return protocol.workspace_edit(edits, self._places())
 
     def _variable(self, uri: str, own: Analysis, offset: int) -> variables.EditorVariable | None:
         """The variable at an offset. Raises JsonRpcInvalidParams where it cannot be renamed."""
-        variable = navigation.variable_to_rename(self.around(uri), own, offset)
-        if isinstance(variable, navigation.Refusal):
+        variable = renaming.variable_to_rename(self.around(uri), own, offset)
+        if isinstance(variable, renaming.Refusal):
             raise JsonRpcInvalidParams(variable.reason)
         return variable
 
@@ -249,6 +249,7 @@ def make_server(allowed: Iterable[Path] = ()) -> Server:
     """A server that answers everything it can; `allowed` are further folders that specs may use files of."""
     server = Server(allowed)
     answers: dict[str, tuple[Any, Any]] = {
+        types.INITIALIZED: (server.begun, None),
         types.TEXT_DOCUMENT_DID_OPEN: (server.opened, None),
         types.TEXT_DOCUMENT_DID_CHANGE: (server.changed, None),
         types.TEXT_DOCUMENT_DID_CLOSE: (server.closed, None),

@@ -243,18 +243,19 @@ def _bare_values(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.
 def _arguments(
     document: nodes.Document, others: tuple[nodes.Document, ...]
 ) -> Iterator[tuple[nodes.Argument, nodes.Document]]:
-    for use in _uses(document.declarations):
+    for use in library_uses(document.declarations):
         library = library_of(use, document, others) if use.arguments else None
         if library is not None:
             yield from ((argument, library) for argument in use.arguments)
 
 
-def _uses(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.UseLibrary]:
+def library_uses(declarations: tuple[nodes.Declaration, ...]) -> Iterator[nodes.UseLibrary]:
+    """The libraries that declarations use, those of families included."""
     for node in declarations:
         if isinstance(node, nodes.UseLibrary):
             yield node
         elif isinstance(node, nodes.Each):
-            yield from _uses(node.declarations)
+            yield from library_uses(node.declarations)
 
 
 def library_of(

@@ -19,11 +19,14 @@ WAIT = 300.0  # seconds for an answer; only reached when something is wrong
 class Client:
     """Starts a server and speaks to it; to be used in a `with`."""
 
-    def __init__(self, *arguments: str) -> None:
+    def __init__(self, *arguments: str, folder: Path | None = None, **capabilities: Any) -> None:
         command = [sys.executable, "-m", "plica", "language-server", *arguments]
         self.process = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
         )
+        self.ended = False  # whether the test ended the conversation itself
+        self._folder = folder
+        self._offered = {"general": {"positionEncodings": ["utf-8", "utf-32", "utf-16"]}, **capabilities}
         self._messages: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self._kept: list[dict[str, Any]] = []
         self._next = 0
@@ -32,13 +35,16 @@ class Client:
         self.capabilities: dict[str, Any] = {}
 
     def __enter__(self) -> Client:
-        capabilities = {"general": {"positionEncodings": ["utf-8", "utf-32", "utf-16"]}}
-        result = self.ask("initialize", {"processId": None, "rootUri": None, "capabilities": capabilities})
+        folders = [] if self._folder is None else [{"uri": self._folder.as_uri(), "name": self._folder.name}]
+        asked = {"processId": None, "rootUri": None, "capabilities": self._offered, "workspaceFolders": folders}
+        result = self.ask("initialize", asked)
         self.capabilities = result["capabilities"]
         self.tell("initialized", {})
         return self
 
     def __exit__(self, *_: object) -> None:
+        if self.ended:
+            return
         self.ask("shutdown", None)
         self.tell("exit", None)
         self.process.wait(WAIT)
@@ -76,7 +82,7 @@ class Client:
         number = self._next
         message: dict[str, Any] = {"id": number, "method": method}
         self.send(message if params is None else {**message, "params": params})
-        return self._wait(lambda got: got.get("id") == number and "method" not in got)
+        return self.wait(lambda got: got.get("id") == number and "method" not in got)
 
     def ask(self, method: str, params: Any) -> Any:
         """Send a request and wait for its result."""
@@ -84,7 +90,14 @@ class Client:
         assert "error" not in answer, answer
         return answer["result"]
 
-    def _wait(self, wanted: Any) -> dict[str, Any]:
+    def asked(self, method: str) -> dict[str, Any]:
+        """Wait for a request of the server, and answer it."""
+        message = self.wait(lambda got: got.get("method") == method and "id" in got)
+        self.send({"id": message["id"], "result": None})
+        return message
+
+    def wait(self, wanted: Any) -> dict[str, Any]:
+        """The first message that is wanted."""
         for kept in self._kept:
             if wanted(kept):
                 self._kept.remove(kept)
@@ -125,7 +138,7 @@ class Client:
             right = some is None or bool(params["diagnostics"]) == some
             return bool(params["uri"] == uri and params.get("version") == version and right)
 
-        return list(self._wait(wanted)["params"]["diagnostics"])
+        return list(self.wait(wanted)["params"]["diagnostics"])
 
     def at(self, uri: str, method: str, line: int, character: int, **more: Any) -> Any:
         """Ask something about a place."""

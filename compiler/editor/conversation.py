@@ -1,0 +1,71 @@
+"""How messages are answered beyond what pygls does: every request gets an answer, whatever state the server is in.
+
+Codes of errors are those of the Language Server Protocol 3.17 ("Response Message", "Server lifecycle").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from typing import Any
+
+from lsprotocol import types
+from pygls.exceptions import JsonRpcException
+from pygls.protocol import LanguageServerProtocol, lsp_method
+
+from plica.editor.file_completion import ENDINGS
+
+NOT_INITIALIZED = -32002
+INVALID_REQUEST = -32600
+
+
+class Conversation(LanguageServerProtocol):
+    """The protocol in UTF-16 positions, which every editor can speak, whatever else this one would prefer."""
+
+    _has_begun = False
+
+    @lsp_method(types.INITIALIZE)
+    def lsp_initialize(self, params: types.InitializeParams) -> Generator[Any, Any, types.InitializeResult]:
+        """Begin, as pygls does, without a choice of encodings."""
+        self._has_begun = True
+        if params.capabilities.general is not None:
+            params.capabilities.general.position_encodings = None
+        return (yield from super().lsp_initialize(params))
+
+    def handle_message(self, message: Any) -> None:
+        """Answer a message; requests before the beginning and after the end with the error that is meant for them."""
+        method, number = getattr(message, "method", None), getattr(message, "id", None)
+        if method is not None and number is not None:
+            if self._shutdown:
+                self._refuse(number, INVALID_REQUEST, "the server is shutting down")
+                return
+            if not self._has_begun and method != types.INITIALIZE:
+                self._refuse(number, NOT_INITIALIZED, "the server is not initialized")
+                return
+        elif method is not None and not self._has_begun and method != types.EXIT:
+            return
+        super().handle_message(message)
+
+    def structure_message(self, data: dict[str, Any]) -> Any:
+        """A message out of its JSON; one that has the wrong form is answered with an error, and then dropped."""
+        try:
+            return super().structure_message(data)
+        except JsonRpcException as error:
+            if "method" in data and "id" in data:
+                self._refuse(data["id"], error.code, f"{data['method']}: the parameters do not have its form")
+            raise
+
+    def _refuse(self, number: Any, code: int, reason: str) -> None:
+        self._send_response(number, error=types.ResponseError(code, reason))
+
+
+def watched_files(capabilities: types.ClientCapabilities) -> types.RegistrationParams | None:
+    """What asks an editor to say when files change that specs depend on; None for an editor that does not take it."""
+    workspace = capabilities.workspace
+    watching = workspace.did_change_watched_files if workspace is not None else None
+    if watching is None or not watching.dynamic_registration:
+        return None
+    endings = sorted({ending.removeprefix(".") for listed in ENDINGS.values() for ending in listed})
+    patterns = [f"**/*.{{{','.join(endings)}}}", "**/plica.toml"]
+    options = types.DidChangeWatchedFilesRegistrationOptions([types.FileSystemWatcher(one) for one in patterns])
+    registration = types.Registration("plica-files", types.WORKSPACE_DID_CHANGE_WATCHED_FILES, options)
+    return types.RegistrationParams([registration])
