@@ -60,7 +60,10 @@ class Bending:
 
     def energy(self, positions: Floats) -> tuple[float, Floats]:
         """The energy and its gradient (p, 3), the rotations held still as in the alternating solve of the source."""
-        rotated = np.einsum("pij,pj->pi", self.rotations(positions), self.vectors)
-        off = self.laplacian @ positions - rotated
+        return self.energy_with(self.rotations(positions), positions)
+
+    def energy_with(self, rotations: Floats, positions: Floats) -> tuple[float, Floats]:
+        """The same with rotations (p, 3, 3) that are given."""
+        off = self.laplacian @ positions - np.einsum("pij,pj->pi", rotations, self.vectors)
         scaled = off / self.areas[:, None]
         return float((off * scaled).sum()), np.asarray(2.0 * (self.laplacian.T @ scaled))

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from plica.drafting.problem import DraftProblem
-from plica.mesh.arrays import Floats, Integers
+from plica.drafting.region import spoiled_region
+from plica.evaluate.poses import rest_poses
+from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.deform import Deformer
+from plica.rig.rig import Rig
 
 
 def tube(around: int, along: int, radius: float, length: float) -> tuple[Floats, Integers]:
@@ -24,7 +29,7 @@ def tube(around: int, along: int, radius: float, length: float) -> tuple[Floats,
     end_ring = (along - 1) * around
     end = np.stack([end_ring + turn, end_ring + (turn + 1) % around, np.full(around, last)], axis=1)
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], begin, end])
-    return places, np.ascontiguousarray(triangles[:, ::-1])
+    return places, triangles
 
 
 def bent_tube(
@@ -43,3 +48,20 @@ def bent_tube(
 
     region = ((weight > 0.0) & (weight < 1.0)).astype(np.float64)
     return DraftProblem(places, triangles, np.arange(len(places)), skinned, region)
+
+
+def bent_character(rig: Rig, mesh: Mesh, joint: str, axis: str, degrees: float) -> DraftProblem:
+    """A character's skin bent at one joint about one of its own axes; the region is where that spoils it."""
+    deformer = Deformer(mesh, rig, {})
+
+    def skinned(share: float) -> Floats:
+        poses = rest_poses(rig)
+        column = list(poses.joints).index(joint)
+        turn = Rotation.from_euler(axis, share * degrees, degrees=True)
+        poses.rotations[:, column] = (Rotation.from_quat(poses.rotations[:, column]) * turn).as_quat()
+        (block,) = deformer.positions(poses)
+        return np.asarray(block.positions[0])
+
+    neutral = skinned(0.0)
+    region = spoiled_region(neutral, mesh.triangles, mesh.points, skinned)
+    return DraftProblem(neutral, mesh.triangles, mesh.points, skinned, region)
