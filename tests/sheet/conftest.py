@@ -12,6 +12,7 @@ import pytest
 
 import plica
 from plica.api.sheeting import CharacterSheet
+from plica.api.skin import AttachedMesh
 from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
 from plica.emit.writer import write
@@ -35,6 +36,7 @@ class Made:
     """A character with its sheet, written to a file."""
 
     character: plica.Character
+    mesh: AttachedMesh
     sheet: CharacterSheet
     file: Path
 
@@ -51,7 +53,7 @@ def wren(tmp_path_factory: pytest.TempPathFactory) -> Made:
     sheet = plica.make_sheet(character, clips=[folder / "clips/rounds.glb"], cache=False, workers=1)
     assert sheet.ok, sheet.diagnostics
     assert sheet.write(folder / "wren.html") == ()
-    return Made(character, sheet, folder / "wren.html")
+    return Made(character, plica.attach_mesh(character), sheet, folder / "wren.html")
 
 
 @pytest.fixture(scope="module")

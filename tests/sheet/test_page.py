@@ -32,7 +32,7 @@ TRAVEL = """([name, value]) => {
 
 
 def at_rest(page: OpenPage) -> None:
-    page.tab.click("#rest")
+    page.says("() => document.getElementById('rest').click()")
     page.settled()
 
 
@@ -55,7 +55,7 @@ def test_strengths_are_the_evaluators(page: OpenPage, wren: Made) -> None:
 
 def test_places_and_normals_on_the_card_are_ours(page: OpenPage, wren: Made) -> None:
     """Read back from what was drawn: 20 micrometres, and normals on the whole within a degree."""
-    mesh = plica.attach_mesh(wren.character)
+    mesh = wren.mesh
     for strengths in ({"left_elbow_bend": 1.0, "right_knee_bend": 0.6}, {"left_fist": 1.0, "right_head_turn": 0.5}):
         pose = plica.pose(wren.character, strengths=strengths)
         plain = _plain(pose)
@@ -160,9 +160,8 @@ def test_an_expectation_leads_to_its_worst_place(page: OpenPage, wren: Made) -> 
 
 
 def test_a_click_on_the_skin_tells_who_drives_it(page: OpenPage, wren: Made) -> None:
-    mesh = plica.attach_mesh(wren.character)
-    shape = mesh.attached.shapes["left_upperarm_swell"].primary if mesh.attached is not None else None
-    assert shape is not None
+    assert wren.mesh.attached is not None
+    shape = wren.mesh.attached.shapes["left_upperarm_swell"].primary
     vertex = int(shape.indices[np.linalg.norm(shape.offsets, axis=1).argmax()])
     page.says("(vertex) => { sheet.stage.lookAt(vertex); sheet.stage.marked = -1; sheet.draw(); }", vertex)
     box = page.tab.locator("#stage").bounding_box()
@@ -240,13 +239,11 @@ def test_nothing_serious_for_those_who_do_not_see(page: OpenPage) -> None:
     axe = FOLDER / "node_modules/axe-core/axe.min.js"
     if not axe.exists():
         pytest.skip("node's packages are missing: npm ci --prefix tests/node")
-    page.says(
-        "() => document.querySelectorAll('details').forEach((one) => { one.open = one.closest('#spec') === null; })"
-    )
+    opened_rows = "details.row:first-of-type, details.row:first-of-type .trying, .expectation .trying"
+    page.says(f"() => document.querySelectorAll('{opened_rows}').forEach((one) => {{ one.open = true; }})")
     page.tab.evaluate(axe.read_text("utf-8"))
-    found = page.says(
-        "async () => (await axe.run()).violations.map(({ id, impact, nodes }) => [id, impact, nodes[0].html])"
-    )
+    script = "({ id, impact, nodes }) => [id, impact, nodes[0].html]"
+    found = page.says(f"async () => (await axe.run({{ resultTypes: ['violations'] }})).violations.map({script})")
     assert [one for one in found if one[1] in ("serious", "critical")] == []
 
 

@@ -12,6 +12,8 @@ import { Stage } from "./stage.js";
 import { prepareTrying } from "./tried.js";
 import { blockOf, textOf } from "./unpacking.js";
 
+const REST = 200;   // milliseconds without a change after which the picture is drawn finely
+
 class View {
   constructor(record, block) {
     Object.assign(this, { record, block, shaped: true });
@@ -95,6 +97,8 @@ class View {
       }
     }
     stage?.draw();
+    clearTimeout(this.resting);
+    if (stage) this.resting = setTimeout(() => stage.draw(true), REST);
   }
 
   /** The picture, where this browser can show one. */

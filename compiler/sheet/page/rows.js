@@ -47,6 +47,10 @@ export class Rows {
       this.show(this.found);
     }, { rootMargin: "200px" });
     for (const element of byElement.keys()) observer.observe(element);
+    addEventListener("beforeprint", () => {
+      for (const one of this.rows) { one.shown = true; one.last = NaN; }
+      this.show(this.found);
+    });
   }
 
   /** Shows strengths and readings. */

@@ -6,12 +6,14 @@ import { DIVERGING, SEQUENTIAL, listedBytes, regionBytes, scaleOf, shapeBytes, s
 import { Skin } from "./skin.js";
 import { bitmapOf, unpacked } from "./unpacking.js";
 
-const MOST_PIXELS = 2;   // of the screen for one of the page, so that no card has to draw more
+// Pixels drawn for one of the page. What rests is drawn once more, so fine that its edges are smooth: multisampling would
+// do that in every frame, and takes most of the time where no graphics card helps.
+const MOST_PIXELS = 2;
 
 export class Stage {
   constructor(canvas, record, block, lists) {
     Object.assign(this, { canvas, record, block, lists, pictures: new Map(), colour: ["none", ""], marked: -1 });
-    this.gl = canvas.getContext("webgl2", { antialias: true, alpha: true });
+    this.gl = canvas.getContext("webgl2", { antialias: false, alpha: true });
     if (!this.gl) throw new Error("this browser has no WebGL 2");
     this.bytes = new Uint8Array(lists.count);
     this.drawnBytes = new Uint8Array(lists.count);
@@ -87,10 +89,10 @@ export class Stage {
     skin.tell(this.bytes);
   }
 
-  /** Draws, and moves the ring to the vertex that is marked. */
-  draw() {
+  /** Draws, and moves the ring to the vertex that is marked. `fine`: with as many pixels as there may be. */
+  draw(fine = false) {
     if (this.lost) return;
-    const { canvas, skin } = this, ratio = Math.min(devicePixelRatio, MOST_PIXELS);
+    const { canvas, skin } = this, ratio = fine ? MOST_PIXELS : Math.min(devicePixelRatio, MOST_PIXELS);
     const width = Math.round(canvas.clientWidth * ratio), height = Math.round(canvas.clientHeight * ratio);
     if (width && height && (canvas.width !== width || canvas.height !== height)) Object.assign(canvas, { width, height });
     this.look ??= this.lookOfPage();

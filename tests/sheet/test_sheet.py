@@ -1,0 +1,193 @@
+"""Sheets of small characters: the command, other ways to skin, no skin at all, hostile texts, and the page's parts."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+import plica
+from plica.commands.main import run
+from plica.sheet.array_pack import ArrayPack, whole_shares
+from plica.sheet.script import UnknownModuleError, bundled, page_modules
+from plica.sheet.spec_lines import SpecLines
+from plica.source import Source, Span
+from tests.support.cloth import SPEC, cloth
+from tests.support.hostile import hostile
+from tests.support.sheet_page import opened
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+PLAIN = re.sub(r"(?m)^(detail|fold) .*\n", "", SPEC)
+EXPECTING = (
+    PLAIN + "expect { volume of far within 10 %  over lift }\nexpect { stretch of far at most 1 %  over lift }\n"
+)
+
+
+def record_in(page: bytes) -> Any:
+    """The JSON block of a page."""
+    found = re.search(r'id="record">(.*?)</script>', page.decode("utf-8"))
+    assert found is not None
+    return json.loads(found[1])
+
+
+def test_the_command_writes_a_page_and_not_over_another(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spec, out = cloth(tmp_path, EXPECTING), tmp_path / "cloth.html"
+    assert run(["sheet", str(spec), "--out", str(out), "--no-cache", "--workers", "1"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"wrote .*cloth\.html: \d+ KiB", said) and "0 hold, 1 fail, 1 not measured" in said
+    page = out.read_text("utf-8")
+    assert page.index('class="verdict fails"', page.index('id="expectations"')) < page.index(">not measured</span>")
+    assert run(["sheet", str(spec), "--out", str(out)]) == 2
+    assert "--replace" in capsys.readouterr().err
+    assert run(["sheet", str(spec), "--out", str(out), "--unmeasured", "--replace"]) == 0
+    assert "0 hold, 0 fail, 2 not measured" in capsys.readouterr().out
+    assert "measuring was left out" in out.read_text("utf-8")
+
+
+def test_mistakes_of_the_spec_leave_no_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spec = cloth(tmp_path, PLAIN.replace("of tip   span", "of tap   span"))
+    assert run(["sheet", str(spec), "--out", str(tmp_path / "cloth.html")]) == 1
+    assert "PL203" in capsys.readouterr().err and not (tmp_path / "cloth.html").exists()
+
+
+def test_the_same_character_has_the_same_bytes(tmp_path: Path) -> None:
+    pages = [plica.make_sheet(plica.compile_file(cloth(tmp_path / "a", PLAIN)), measure=False).page for _ in range(2)]
+    assert pages[0] == pages[1]
+
+
+@pytest.mark.parametrize("skinning", ["linear", "dual quaternion"])
+def test_the_card_poses_as_we_do(browser: Browser, tmp_path: Path, skinning: str) -> None:
+    spec = PLAIN.replace('mesh "skin"', f'mesh "skin"   skinning {skinning}')
+    character = plica.compile_file(cloth(tmp_path, spec))
+    mesh = plica.attach_mesh(character)
+    assert plica.make_sheet(character, measure=False).write(tmp_path / "cloth.html") == ()
+    plain = {
+        "joints": {"tip": {"rotation": [0.6, 0.2, -0.3, 0.7], "translation": [1.9, 0.2, 0.1], "scale": [1.2, 0.8, 1.0]}}
+    }
+    with opened(browser, tmp_path / "cloth.html") as page:
+        assert page.problems == []
+        page.says("(plain) => { sheet.go(sheet.skeleton.posed(plain), ''); sheet.draw(); }", plain)
+        places = page.numbers("sheet.stage.skin.places()").reshape(-1, 4)[:, :3]
+    expected = plica.deform_mesh(mesh, plain).positions[0]
+    assert np.linalg.norm(places - expected, axis=1).max() <= 35e-6  # a cloth of two metres: 16 bits of weights
+
+
+def test_a_character_without_a_mesh_has_rows_all_the_same(browser: Browser, tmp_path: Path) -> None:
+    text = """plica 1
+character stick { skeleton { joint hips at 0 m, 1 m, 0 m } }
+driver lean { reads bend of hips   span 0 deg .. 30 deg }
+expect { reach lean }
+"""
+    sheet = plica.make_sheet(plica.compile_text(text))
+    assert sheet.ok and sheet.write(tmp_path / "stick.html") == ()
+    with opened(browser, tmp_path / "stick.html") as page:
+        assert page.problems == []
+        assert "There is no mesh to show" in page.tab.inner_text("main")
+        page.says("() => sheet.move(sheet.record.rows[0], 0.3)")
+        page.settled()
+        assert float(page.tab.inner_text("[data-strength='0']")) == pytest.approx(0.573, abs=1e-3)
+
+
+@given(hostile, hostile)
+@settings(max_examples=8, deadline=None)
+def test_hostile_texts_stay_texts(title: str, note: str) -> None:
+    quoted = [json.dumps(re.sub("[{}]", "", text.encode("utf-8", "ignore").decode("utf-8"))) for text in (title, note)]
+    text = f"""plica 1
+character stick {quoted[0]} {{ skeleton {{ joint {json.dumps("h" + re.sub("[{}]", "", title))} at 0 m, 1 m, 0 m }} }}
+driver lean {{ reads bend of {json.dumps("h" + re.sub("[{}]", "", title))}   span 0 deg .. 30 deg   note {quoted[1]} }}
+"""
+    character = plica.compile_text(text)
+    if not character.ok:
+        return
+    page = plica.make_sheet(character, measure=False).page.decode("utf-8")
+    plain = plica.make_sheet(
+        plica.compile_text(text.replace(quoted[0], '"t"').replace(quoted[1], '"n"')), measure=False
+    )
+    assert _elements(page) == _elements(plain.page.decode("utf-8"))
+    assert record_in(page.encode())["joints"][0]["name"] == character.joints[0]
+
+
+def _elements(page: str) -> list[str]:
+    """The elements of a page in their order, by a parser of HTML."""
+    from html.parser import HTMLParser
+
+    found: list[str] = []
+
+    class Reader(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            found.append(f"{tag} {sorted(name for name, _ in attrs)}")
+
+    Reader().feed(page)
+    return found
+
+
+def test_weights_keep_their_sum() -> None:
+    given_ = np.random.default_rng(1).dirichlet(np.ones(5), 400)
+    given_[0] = [1.0, 0.0, 0.0, 0.0, 0.0]
+    shares = whole_shares(given_, 65535)
+    assert (shares.sum(axis=1) == 65535).all() and (shares >= 0).all()
+    assert np.abs(shares - given_ * 65535).max() < 1.0
+    assert (whole_shares(np.zeros((2, 3)), 65535) == 0).all()
+
+
+def test_a_pack_says_where_everything_stands() -> None:
+    pack = ArrayPack()
+    pack.add("whole", np.array([[1, 260], [3, 2]], dtype=np.uint16))
+    pack.add("none", np.zeros(0, dtype=np.uint8))
+    pack.add_file("picture", b"abc", "image/png")
+    assert pack.arrays["whole"] == (0, "u16", 2, 2) and pack.arrays["none"].rows == 0
+    import zlib
+
+    block = zlib.decompress(pack.compressed(), -15)
+    # Column by column the differences, low bytes first: 1, 2 | 0, 0 and 260 = 0x0104, 2 - 260 = 0xfefe.
+    assert block == bytes([1, 2, 0, 0, 4, 254, 1, 254]) + b"abc"
+
+
+def test_modules_become_one_script_in_their_order() -> None:
+    modules = {
+        "main": 'import { two as b } from "./other.js";\nconsole.log(b());\n',
+        "other": "export function two() { return 2; }\nexport const three = 3;\n",
+    }
+    script = bundled(modules)
+    assert script.index("module_other =") < script.index("module_main =")
+    assert "return { two, three };" in script and "const { two: b } = module_other;" in script
+    assert "import" not in script and "export" not in script
+    with pytest.raises(UnknownModuleError, match="missing"):
+        bundled({"main": 'import { a } from "./missing.js";\n'})
+    with pytest.raises(UnknownModuleError, match="main"):
+        bundled({"main": 'import { a } from "./main.js";\n'})
+
+
+def test_modules_of_the_page_are_small_and_load_nothing() -> None:
+    modules = page_modules()
+    assert len(modules) > 10
+    for name, text in modules.items():
+        assert len(text.splitlines()) <= 400, name
+        assert not re.search(r"\b(fetch|XMLHttpRequest|WebSocket|importScripts|eval|innerHTML|outerHTML)\b", text), name
+
+
+def test_a_line_with_one_quantity_can_be_tried() -> None:
+    text = "expect { volume of a within 4 %\n  clearance of a from b2 at least 0.5 mm   rest }"
+    source = Source("a.plica", text)
+
+    def span(part: str) -> Span:
+        return Span(source, text.index(part), text.index(part) + len(part))
+
+    lines = SpecLines(
+        {
+            ("expect", "0"): span("volume of a within 4 %"),
+            ("expect", "1"): span("clearance of a from b2 at least 0.5 mm"),
+            ("expect", "2"): span("rest"),
+        }
+    )
+    assert lines.tried("expect", "0", "%") == ("volume of a within ", "%", "")
+    assert lines.tried("expect", "1", "mm") == ("clearance of a from b2 at least ", "mm", "")
+    assert lines.tried("expect", "2", "") is None and lines.tried("expect", "0", "mm") is None
+    assert lines.place("expect", "1") == ("a.plica:2", "line-0-2")
