@@ -174,12 +174,16 @@ NOT_YET_OFFERED = {
         "plica.syntax",
         "plica.workspace",
     },
+    "editor/arguments.py": {"plica.syntax"},
+    "editor/meanings.py": {"plica.spec", "plica.syntax"},
+    "editor/passages.py": {"plica.regular_files", "plica.syntax"},
     "editor/library_users.py": {"plica.workspace"},
     "editor/protocol.py": {"plica.source"},
     "editor/pygments_lexer.py": {"plica.syntax"},
     "editor/renaming.py": {"plica.source", "plica.spec"},
     "editor/textmate.py": {"plica.syntax"},
     "editor/variables.py": {"plica.source", "plica.syntax"},
+    "editor/views.py": {"plica.source"},
 }
 
 

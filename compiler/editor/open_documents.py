@@ -18,6 +18,7 @@ from plica.spec.bind import Bound, bind
 from plica.spec.symbols import Symbols
 from plica.syntax.incremental import IncrementalParser
 from plica.syntax.nodes import Document
+from plica.syntax.parser import parse
 from plica.workspace import Refused, Workspace
 
 MOST_NEIGHBOURS = 64  # specs on disk that are compiled to find what a library means in those that use it
@@ -211,6 +212,17 @@ class OpenDocuments:
         if unused is not None:
             left_out = f"the library {unused} uses it, and what it means there is only known where a spec uses that"
         return Users(tuple(analyses) or (own,), left_out)
+
+    def known_texts(self, query: str) -> list[Document]:
+        """The open texts, and those saved near them or in the editor's folders that hold a text; parsed, not bound."""
+        opened = [analysis.document for key in self.keys if (analysis := self.analysis(key)) is not None]
+        texts: dict[Path, str] = {}
+        for path in [item.path for item in self._open.values() if item.path is not None]:
+            texts.update(candidates(path, self._project(path.parent), self.folders).texts)
+        known = {item.path for item in self._open.values()}
+        wanted = [path for path, text in texts.items() if path not in known and query.casefold() in text.casefold()]
+        sources = (Source(path.as_posix(), texts[path]) for path in wanted[:MOST_USERS])
+        return opened + [parse(source, Diagnostics()) for source in sources]
 
     def compiled_with(self, analysis: Analysis, texts: Mapping[str, str]) -> Analysis:
         """A text compiled with other texts than those that are open or saved; `texts` by path."""

@@ -24,6 +24,26 @@ def outline(document: nodes.Document) -> tuple[Item, ...]:
     return tuple(_item(node) for node in document.declarations)
 
 
+class NamedPlace(NamedTuple):
+    """A declaration by its name and keyword, and the place of the name (offsets)."""
+
+    name: str
+    kind: str
+    start: int
+    end: int
+
+
+def named(document: nodes.Document, query: str) -> list[NamedPlace]:
+    """The declarations of a text, those in families included, whose names hold a text, upper or lower case."""
+    waiting, result = list(outline(document)), []
+    while waiting:
+        item = waiting.pop(0)
+        waiting[:0] = item.items
+        if query.casefold() in item.name.casefold():
+            result.append(NamedPlace(item.name, item.kind, item.name_start, item.name_end))
+    return result
+
+
 def _item(node: nodes.Declaration) -> Item:
     match node:
         case nodes.Each(head, declarations, start, end):

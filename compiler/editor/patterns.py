@@ -17,14 +17,15 @@ COMMENT = r"//[^\n]*"
 PLACEHOLDER = r"\{[^\W\d]\w*\}"
 ESCAPE = r"\\."
 NAME = r"(?:[^\W\d]|\{[^\W\d]\w*\})(?:\w|\{[^\W\d]\w*\})*"
-AXIS = r"[+-]?[xyz](?!\w)"
-NUMBER = r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
+_NOT_IN_A_NAME = r"(?<![\w}])"
+AXIS = _NOT_IN_A_NAME + r"[+-]?[xyz](?![\w{])"
+NUMBER = _NOT_IN_A_NAME + r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 
 
 def any_of(listed: Iterable[str]) -> str:
     """An expression for any of the words, whole; longer ones first, because `ease` begins `ease-in`."""
     ordered = sorted(listed, key=lambda word: (-len(word), word))
-    return rf"(?<![\w-])(?:{'|'.join(re.escape(word) for word in ordered)})(?![\w-])"
+    return rf"(?<![\w}}-])(?:{'|'.join(re.escape(word) for word in ordered)})(?![\w{{-])"
 
 
 def unit() -> str:

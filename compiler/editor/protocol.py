@@ -23,7 +23,7 @@ _SEVERITIES = {
     Severity.WARNING: types.DiagnosticSeverity.Warning,
     Severity.NOTE: types.DiagnosticSeverity.Information,
 }
-_SYMBOL_KINDS = {
+SYMBOL_KINDS = {
     "character": types.SymbolKind.Module,
     "use": types.SymbolKind.Package,
     "each": types.SymbolKind.Namespace,
@@ -151,7 +151,7 @@ def symbol(lines: Lines, item: Item) -> types.DocumentSymbol:
     return types.DocumentSymbol(
         name=foreign.line(item.name),
         detail=item.kind,
-        kind=_SYMBOL_KINDS.get(item.kind, types.SymbolKind.Object),
+        kind=SYMBOL_KINDS.get(item.kind, types.SymbolKind.Object),
         range=text_range(lines, item.start, item.end),
         selection_range=text_range(lines, item.name_start, item.name_end),
         children=[symbol(lines, inner) for inner in item.items],

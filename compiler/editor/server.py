@@ -20,7 +20,7 @@ from pygls.uris import to_fs_path
 
 import plica
 from plica import __version__
-from plica.editor import complete, hovering, navigation, protocol, renaming, variables
+from plica.editor import complete, hovering, navigation, protocol, renaming, variables, views
 from plica.editor.conversation import Conversation, watched_files
 from plica.editor.open_documents import Analysis, OpenDocuments
 from plica.editor.outline import outline
@@ -138,26 +138,26 @@ class Server(LanguageServer):
 
     def hover(self, params: types.HoverParams) -> types.Hover | None:
         """What the name or joint under the cursor stands for."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         text = hovering.hover(self.around(params.text_document.uri), own.document, offset)
         return types.Hover(types.MarkupContent(types.MarkupKind.Markdown, text)) if text else None
 
     def definition(self, params: types.DefinitionParams) -> list[types.Location]:
         """Where what is under the cursor is declared."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         around = self.around(params.text_document.uri)
         return protocol.locations(navigation.definitions(around, own.source.path, offset, own.document), self._places())
 
     def references(self, params: types.ReferenceParams) -> list[types.Location]:
         """Every place that means what is under the cursor."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         users = self.documents.users(params.text_document.uri)
         result = navigation.references(users, own.document, offset, params.context.include_declaration)
         return protocol.locations(result, self._places())
 
     def prepare_rename(self, params: types.PrepareRenameParams) -> types.Range:
         """The name under the cursor, if it can be renamed."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         variable = self._variable(params.text_document.uri, own, offset)
         if variable is not None:
             places = variables.places_of(variable, (), True)
@@ -171,7 +171,7 @@ class Server(LanguageServer):
 
     def rename(self, params: types.RenameParams) -> types.WorkspaceEdit:
         """The edits that give a name another one."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         uri = params.text_document.uri
         variable = self._variable(uri, own, offset)
         if variable is not None:
@@ -192,7 +192,7 @@ class Server(LanguageServer):
 
     def completion(self, params: types.CompletionParams) -> list[types.CompletionItem]:
         """What may be written at the cursor."""
-        own, offset = self._at(params)
+        own, offset = self.at(params)
         result = complete.suggestions(own, self.around(params.text_document.uri), offset)
         return [protocol.completion(own.lines, item, offset) for item in result]
 
@@ -209,7 +209,7 @@ class Server(LanguageServer):
     def code_actions(self, params: types.CodeActionParams) -> list[types.CodeAction]:
         """The fixes of the findings in a range."""
         own = self.analysis(params.text_document.uri)
-        start, end = self._range(own, params.range)
+        start, end = self.range(own, params.range)
         return list(protocol.fixes(own, self._places(), start, end))
 
     def symbols(self, params: types.DocumentSymbolParams) -> list[types.DocumentSymbol]:
@@ -220,18 +220,20 @@ class Server(LanguageServer):
     def inlay_hints(self, params: types.InlayHintParams) -> list[types.InlayHint]:
         """The mirrored axes of the right side."""
         own = self.analysis(params.text_document.uri)
-        start, end = self._range(own, params.range)
+        start, end = self.range(own, params.range)
         hints = hovering.mirrored_axes(self.around(params.text_document.uri), own.document, start, end)
         return [protocol.inlay_hint(own.lines, hint) for hint in hints]
 
     def _places(self) -> protocol.PositionTable:
         return protocol.PositionTable(self.documents.addresses)
 
-    def _at(self, params: Any) -> tuple[Analysis, int]:
+    def at(self, params: Any) -> tuple[Analysis, int]:
+        """The text that a question is about, and the offset."""
         own = self.analysis(params.text_document.uri)
         return own, own.lines.offset(Position(params.position.line, params.position.character))
 
-    def _range(self, own: Analysis, given: types.Range) -> tuple[int, int]:
+    def range(self, own: Analysis, given: types.Range) -> tuple[int, int]:
+        """The offsets of a range."""
         return (
             own.lines.offset(Position(given.start.line, given.start.character)),
             own.lines.offset(Position(given.end.line, given.end.character)),
@@ -271,6 +273,16 @@ def make_server(allowed: Iterable[Path] = ()) -> Server:
         ),
         types.TEXT_DOCUMENT_DOCUMENT_SYMBOL: (server.symbols, None),
         types.TEXT_DOCUMENT_INLAY_HINT: (server.inlay_hints, None),
+        types.TEXT_DOCUMENT_SEMANTIC_TOKENS_FULL: (partial(views.tokens, server), views.LEGEND),
+        types.TEXT_DOCUMENT_SEMANTIC_TOKENS_RANGE: (partial(views.tokens_in, server), views.LEGEND),
+        types.TEXT_DOCUMENT_FOLDING_RANGE: (partial(views.folding, server), None),
+        types.TEXT_DOCUMENT_DOCUMENT_LINK: (partial(views.links, server), None),
+        types.TEXT_DOCUMENT_DOCUMENT_HIGHLIGHT: (partial(views.highlights, server), None),
+        types.TEXT_DOCUMENT_SIGNATURE_HELP: (
+            partial(views.signature, server),
+            types.SignatureHelpOptions(trigger_characters=["{", "=", " "]),
+        ),
+        types.WORKSPACE_SYMBOL: (partial(views.names_anywhere, server), None),
     }
     for method, (answer, options) in answers.items():
         server.feature(method, options)(partial(_answered, answer))

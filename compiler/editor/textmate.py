@@ -32,7 +32,9 @@ def grammar() -> dict[str, Any]:
             _match("constant.language.plica", patterns.any_of(words().values)),
             _match("keyword.operator.word.plica", patterns.any_of(words().connecting)),
             _match("constant.language.axis.plica", patterns.AXIS),
-            _match("variable.parameter.plica", patterns.PLACEHOLDER),
+            _match("variable.parameter.plica", patterns.PLACEHOLDER + r"(?![\w{])"),
+            # Last, and whole, so that no part of a name is taken for a word, an axis or a number.
+            _match("variable.other.plica", patterns.NAME),
             _match("keyword.operator.plica", r"\.\.|="),
         ],
     }
@@ -62,7 +64,7 @@ def _text() -> dict[str, Any]:
 def _declaration() -> dict[str, Any]:
     named = patterns.any_of(set(words().declarations) - set(patterns.NAMELESS))
     return {
-        "match": rf"({named})[ \t]+({patterns.NAME})",
+        "match": rf"({named})[ \t]+(?!{patterns.any_of(words().values)})({patterns.NAME})",
         "captures": {
             "1": {"name": "keyword.declaration.plica"},
             "2": {"name": "entity.name.type.plica"},

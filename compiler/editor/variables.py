@@ -55,7 +55,7 @@ class EditorVariable(NamedTuple):
         return self.document.span(_name(self.node))
 
 
-class _Use(NamedTuple):
+class VariablePlace(NamedTuple):
     """A place at which a variable is written, without braces."""
 
     node: Declaring
@@ -65,7 +65,7 @@ class _Use(NamedTuple):
 
 def variable_at(document: nodes.Document, others: tuple[nodes.Document, ...], offset: int) -> EditorVariable | None:
     """The variable that is declared, written, or given a value at an offset; `others` are where libraries are found."""
-    for use in _all(document):
+    for use in variable_places(document):
         if use.start <= offset <= use.end:
             return EditorVariable(document, use.node)
     for argument, library in _arguments(document, others):
@@ -82,7 +82,7 @@ def places_of(
     """Every place of a variable: in its own document, and of a parameter where those who use the library name it."""
     own = variable.document
     declared = _name(variable.node)
-    result = [Span(own.source, use.start, use.end) for use in _all(own) if use.node is variable.node]
+    result = [Span(own.source, use.start, use.end) for use in variable_places(own) if use.node is variable.node]
     if not with_declaration:
         result = [span for span in result if span.start != declared.start]
     if variable.is_parameter:
@@ -150,7 +150,7 @@ def refusal(variable: EditorVariable, name: str) -> str | None:
     if name == variable.name:
         return None
     document = variable.document
-    known = {_name(use.node).text: use.node for use in _all(document)}
+    known = {_name(use.node).text: use.node for use in variable_places(document)}
     if name in known:
         return f"there is already a variable `{name}`, at {EditorVariable(document, known[name]).place.place}"
     bare = (value for value in _bare_values(document.declarations) if value.text == name)
@@ -178,7 +178,7 @@ def _name(node: Declaring) -> nodes.Name:
 # ---- walking -----------------------------------------------------------------------------------------
 
 
-def _all(document: nodes.Document) -> Iterator[_Use]:
+def variable_places(document: nodes.Document) -> Iterator[VariablePlace]:
     """Every place of every variable of a document, those of declarations among them."""
     parameters = {node.name.text: node for node in document.declarations if isinstance(node, nodes.Parameter)}
     yield from _walk(document, document.declarations, parameters)
@@ -186,15 +186,15 @@ def _all(document: nodes.Document) -> Iterator[_Use]:
 
 def _walk(
     document: nodes.Document, declarations: tuple[nodes.Declaration, ...], known: Mapping[str, Declaring]
-) -> Iterator[_Use]:
+) -> Iterator[VariablePlace]:
     for node in declarations:
         if isinstance(node, nodes.Each):
             name = node.head.name
-            yield _Use(node, name.start, name.end)
+            yield VariablePlace(node, name.start, name.end)
             yield from _values(document, node.head.values, known)
             yield from _walk(document, node.declarations, {**known, name.text: node})
         elif isinstance(node, nodes.Parameter):
-            yield _Use(node, node.name.start, node.name.end)
+            yield VariablePlace(node, node.name.start, node.name.end)
             yield from _values(document, node.values or (), known)
         elif isinstance(node, nodes.UseLibrary):
             yield from _placeholders(document, node.start, node.end, known)
@@ -206,20 +206,22 @@ def _walk(
 
 def _values(
     document: nodes.Document, values: tuple[nodes.Value, ...], known: Mapping[str, Declaring], only_bare: bool = False
-) -> Iterator[_Use]:
+) -> Iterator[VariablePlace]:
     """Values that a list is made of: a bare name that is a variable's stands for its values."""
     for value in values:
         if isinstance(value, nodes.Name) and value.text in known:
-            yield _Use(known[value.text], value.start, value.end)
+            yield VariablePlace(known[value.text], value.start, value.end)
         elif not only_bare:
             yield from _placeholders(document, value.start, value.end, known)
 
 
-def _placeholders(document: nodes.Document, start: int, end: int, known: Mapping[str, Declaring]) -> Iterator[_Use]:
+def _placeholders(
+    document: nodes.Document, start: int, end: int, known: Mapping[str, Declaring]
+) -> Iterator[VariablePlace]:
     for match in _PLACEHOLDER.finditer(document.source.text, start, end):
         at = match.start()
         if match[1] in known and not _in_comment(document.comments, at):
-            yield _Use(known[match[1]], match.start(1), match.end(1))
+            yield VariablePlace(known[match[1]], match.start(1), match.end(1))
 
 
 def _in_comment(comments: tuple[nodes.Comment, ...], offset: int) -> bool:

@@ -160,6 +160,40 @@ def test_symbols_and_mirrored_axes(client: Client, spec: Path) -> None:
     assert [hint["label"] for hint in hints] == [f"right: {'-' if min(axis) < 0 else ''}x"]
 
 
+def test_names_are_coloured_by_what_they_mean(client: Client, spec: Path) -> None:
+    uri = client.open(spec, SPEC.replace("wave", "span"))
+    legend = client.capabilities["semanticTokensProvider"]["legend"]["tokenTypes"]
+    asked = {"textDocument": {"uri": uri}}
+    data = client.ask("textDocument/semanticTokens/full", asked)["data"]
+    lines, line, column, found = SPEC.replace("wave", "span").splitlines(), 0, 0, []
+    for down, right, length, kind, declares in zip(*[iter(data)] * 5, strict=True):
+        line, column = line + down, right + (0 if down else column)
+        found.append((lines[line][column : column + length], legend[kind], declares))
+    assert [one for one in found if one[0] == "span"] == [("span", "function", 1), ("span", "function", 0)]
+    assert {("arm", "variable", 0), ("soft", "enum", 1), ("soft", "enum", 0), ("swell", "class", 1)} <= set(found)
+    part = {"start": {"line": 14, "character": 0}, "end": {"line": 14, "character": 90}}
+    assert client.ask("textDocument/semanticTokens/range", {**asked, "range": part})["data"] == [
+        14, 6, 5, legend.index("class"), 1, 0, 21, 3, legend.index("function"), 0,
+    ]  # fmt: skip
+
+
+def test_what_folds_what_opens_what_lights_up_and_what_a_library_takes(client: Client, spec: Path) -> None:
+    uri = client.open(spec)
+    asked = {"textDocument": {"uri": uri}}
+    folds = client.ask("textDocument/foldingRange", asked)
+    assert [(one["startLine"], one["endLine"]) for one in folds] == [(1, 9)]
+    (link,) = client.ask("textDocument/documentLink", asked)
+    assert link["range"]["start"] == {"line": 10, "character": 5} and link["target"].endswith("/lib.plica")
+    lit = client.at(uri, "documentHighlight", *place("wave both"))
+    assert [(one["range"]["start"]["line"], one["kind"]) for one in lit] == [(11, 3), (13, 2)]
+    line, column = place("arm }", "use")
+    help_ = client.at(uri, "signatureHelp", line, column)
+    assert help_["signatures"][0]["label"] == 'use "lib.plica" with { joint }' and help_["activeParameter"] == 0
+    assert client.at(uri, "signatureHelp", 1, 3) is None
+    symbols = client.ask("workspace/symbol", {"query": "BEND"})
+    assert [one["name"] for one in symbols if one["location"]["uri"] == link["target"]] == ["bend both"]
+
+
 @pytest.mark.parametrize("text", ["", "plica", "plica 2\n", "\ufeff}{", "plica 1\neach x in {", 'plica 1\nuse "', "\0"])
 def test_broken_texts_are_answered(client: Client, spec: Path, text: str) -> None:
     uri = client.open(spec, text)
