@@ -15,12 +15,14 @@ from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.poses import Poses, poses_from
 from plica.mesh.arrays import Offsets
+from plica.mesh.drafted_shapes import layers_of
 from plica.mesh.mirror import Handing, handing
 from plica.mesh.npz_offsets import parse_npz_offsets
-from plica.mesh.offsets import summed
+from plica.mesh.offsets import at_strength, summed
 from plica.mesh.pose_solver import PoseSolver
 from plica.mesh.recognition.pose_record import PoseRecord, companion_of, read_record
 from plica.mesh.sculpt_reader import read_sculpt
+from plica.mesh.sculpt_strength import NEAR
 from plica.quantities import number
 from plica.readers.gltf_document import content
 from plica.readers.model_outline import UnreadableModel
@@ -30,6 +32,7 @@ from plica.rig.surfaces import Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import AdoptedOffsets, Ground, adopted, in_pose, offsets_bytes, told
 from plica.sculpting.draft_files import layered_content
 from plica.sculpting.overlying import following, joined, names_of_parts, vertices_of
+from plica.sculpting.posed_mesh import sculpt_of
 
 SAME_STRENGTH = 1e-6
 OVER_DRAFT = "it was made over the draft: kept as a layer of its own, also when the shape is drafted again"
@@ -40,7 +43,8 @@ WITHOUT_DRAFT = "the draft of the shape was not on while it was made: the sculpt
 class AdoptedSculpt:
     """A sculpt taken in, or why it was not.
 
-    shape, declared: its output name and its name in the spec. offsets: as they are in the pose that the spec's `sculpt`
+    shape, declared: its output name and its name in the spec; strength: what the sculpt stands for, 1 or that of an
+    inbetween. offsets: as they are in the pose that the spec's `sculpt`
     line says, what `content` holds; None where errors stood in the way. neutral: the same on the undeformed mesh. line:
     the `sculpt` fact that goes with the file, without the file's name. sentences: what was found out about the file,
     and put right.
@@ -54,6 +58,13 @@ class AdoptedSculpt:
     line: str
     sentences: tuple[str, ...]
     diagnostics: tuple[Diagnostic, ...]
+    strength: float = 1.0
+
+    @property
+    def file(self) -> str:
+        """What its file is usually called, from the spec's folder."""
+        part = "" if self.strength == 1.0 else f"_{100 * self.strength:.0f}"
+        return f"sculpts/{self.declared}{part}.npz"
 
     @property
     def ok(self) -> bool:
@@ -77,6 +88,7 @@ def adopt_sculpt(
     *,
     record: FilePath | None = None,
     at: str | None = None,
+    strength: float | None = None,
     both_sides: bool = False,
     drop_strays: bool = False,
     also: Sequence[str] = (),
@@ -86,9 +98,10 @@ def adopt_sculpt(
     shape: its output name, or its declared name, which means the left side's. record: what `plica pose` wrote beside
     the mesh; default: the file of that name beside `file`, if there is one. Without a record the pose is the one that
     the spec says of the shape, or `at`, and the shapes that were on are those of its `after`. The unit, axes, place,
-    order and pose of the file are told by the vertices that nobody touched, and put right. drop_strays: leave out marks
-    far from the sculpt. also: names of meshes or nodes of the character that lie over the skin and follow it where the
-    sculpt leaves them where they were.
+    order and pose of the file are told by the vertices that nobody touched, and put right. strength: below 1 for an
+    inbetween; default: 1, or where the shape itself was on, as drafted ones are, that at which it was. drop_strays:
+    leave out marks far from the sculpt. also: names of meshes or nodes of the character that lie over the skin and
+    follow it where the sculpt leaves them where they were.
 
     What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError,
     UnreachablePoseError.
@@ -105,7 +118,8 @@ def adopt_sculpt(
         _check_record(stated, posed, shown, diagnostics)
     else:
         on = None if isinstance(target.source, Sculpt) else ()
-        posed = pose_skin(character, target.name, at=at, both_sides=both_sides, on=on)
+        share = 1.0 if strength is None else strength
+        posed = pose_skin(character, target.name, at=at, strength=share, both_sides=both_sides, on=on)
     assert posed.mesh.attached is not None
     check_names("mesh", also, names_of_parts(posed.mesh.mesh))
     meshes = rig.character.geometry.meshes if rig.character.geometry else ()
@@ -120,7 +134,16 @@ def adopt_sculpt(
     result = adopted(sculpt, shown, ground, region, drop_strays, diagnostics)
     if result is not None and also:
         result = _followed(result, ground, also, shown, diagnostics)
-    return _failed(target, diagnostics) if result is None else _kept(target, path, ground, posed, result, diagnostics)
+    if result is None:
+        return _failed(target, diagnostics)
+    return _kept(target, _stood_for(target, posed, strength), path, ground, posed, result, diagnostics)
+
+
+def _stood_for(target: Shape, posed: PosedModel, strength: float | None) -> float:
+    """The strength that the sculpt stands for: of an inbetween that is there, its own."""
+    given = posed.record.shapes.get(target.name, 1.0) if strength is None else strength
+    known = (1.0, *(one.at for one in target.inbetweens))
+    return next((at for at in known if abs(at - given) <= NEAR), round(given, 3))
 
 
 def _followed(
@@ -135,36 +158,55 @@ def _followed(
 
 
 def _kept(
-    target: Shape, path: Path, ground: Ground, posed: PosedModel, result: AdoptedOffsets, diagnostics: Diagnostics
+    target: Shape,
+    strength: float,
+    path: Path,
+    ground: Ground,
+    posed: PosedModel,
+    result: AdoptedOffsets,
+    diagnostics: Diagnostics,
 ) -> AdoptedSculpt:
     rig, mesh = ground.rig, ground.mesh
-    pose, words = _pose_to_write(rig, target, posed)
+    pose, words = _pose_to_write(rig, target, posed, strength)
     target_ground = Ground(rig, ground.attached, pose, {})
+    was_on = target.name in posed.record.shapes
+    layers = layers_of(target.declared, ground.attached.sculpts)
     sentences = told(result, mesh.vertex_count)
-    before, was_on = ground.attached.sculpts.get((target.declared, 1.0)), target.name in posed.record.shapes
-    draft = None if before is None else before.draft
-    neutral = result.neutral
-    if before is not None and was_on:
-        neutral = summed([(before.offsets, 1.0), (neutral, 1.0)], mesh.vertex_count)
-    if draft is not None:
-        sentences += (OVER_DRAFT if was_on else WITHOUT_DRAFT,)
+    sentences += () if layers is None else (OVER_DRAFT if was_on else WITHOUT_DRAFT,)
     digest = sha256(content(path)).hexdigest()[:16]
     history = (f"{path.name} ({digest})", *sentences, f"plica {__version__}")
-    if draft is not None and was_on:
-        hand = summed([(draft.by_hand, 1.0), (result.neutral, 1.0)], mesh.vertex_count)
-        made = layered_content(draft.offsets, hand, draft.then, target_ground, posed.record, history)
+    if layers is not None and was_on:
+        drafted = at_strength(layers.draft, strength, mesh.vertex_count)
+        before = at_strength(layers.hand, strength, mesh.vertex_count)
+        hand = summed([(before, 1.0), (result.neutral, 1.0)], mesh.vertex_count)
+        neutral = summed([(drafted, 1.0), (hand, 1.0)], mesh.vertex_count)
+        inputs = ground.attached.sculpts[target.declared, 1.0].draft
+        assert inputs is not None
+        made = layered_content(drafted, hand, inputs.then, target_ground, posed.record, history)
     else:
+        known = ground.attached.sculpts.get((target.declared, strength)) if was_on else None
+        parts = [(result.neutral, 1.0)] if known is None else [(known.offsets, 1.0), (result.neutral, 1.0)]
+        neutral = result.neutral if known is None else summed(parts, mesh.vertex_count)
         made = offsets_bytes(in_pose(neutral, target_ground), target_ground, posed.record, history)
-    offsets = parse_npz_offsets(made).offsets
     after = [one.declared for one in rig.shapes if one.name in posed.record.shapes and one.declared != target.declared]
     line = words + (f"  after {', '.join(dict.fromkeys(after))}" if after else "")
-    sided = _sided(target, ground, neutral)
+    sided = _sided(target, ground, neutral) if strength == 1.0 else None
     if sided is not None:
         sentences += (sided.sentence,)
         line += (
             f"   {sided.sided}" if sided.plain else "   and `one-sided` or `two-sided`, which it does not show plainly"
         )
-    return AdoptedSculpt(target.name, target.declared, offsets, neutral, made, line.strip(), sentences, diagnostics.all)
+    return AdoptedSculpt(
+        target.name,
+        target.declared,
+        parse_npz_offsets(made).offsets,
+        neutral,
+        made,
+        line.strip(),
+        sentences,
+        diagnostics.all,
+        strength,
+    )
 
 
 def _sided(target: Shape, ground: Ground, offsets: Offsets) -> Handing | None:
@@ -175,14 +217,15 @@ def _sided(target: Shape, ground: Ground, offsets: Offsets) -> Handing | None:
     return handing(offsets, sides, target.threshold, target.sided)
 
 
-def _pose_to_write(rig: Rig, target: Shape, posed: PosedModel) -> tuple[Poses, str]:
+def _pose_to_write(rig: Rig, target: Shape, posed: PosedModel, strength: float) -> tuple[Poses, str]:
     """The pose that the spec's `sculpt` fact says or is to say, and the words for it; at rest for one that it cannot
     say."""
     solver = PoseSolver(rig)
-    if isinstance(target.source, Sculpt):
-        items = target.source.pose
+    sculpt = sculpt_of(target, strength)
+    if sculpt is not None:
+        items = sculpt.pose
     elif target.follows is not None:
-        items = (StrengthPose(target.follows, 1.0),)
+        items = (StrengthPose(target.follows, strength),)
         if not _same(solver.pose(items).poses, posed.poses):
             items = ()
     else:

@@ -219,7 +219,7 @@ class _Drafts:
             return None
         if made is None:
             return None
-        sentences = _sentences(made, drafting.bend(1.0), hand, self.contact)
+        sentences = _sentences(made, drafting.bend(made.reached), hand, self.contact)
         strengths = posed_mesh(self.attached.mesh, self.rig, self.shapes, ground.pose, ground.shapes).shapes
         layered = LayeredShape(made.layer, hand, drafting.inputs(facts), strengths, sentences)
         files = draft_files(self.rig, self.attached, wished._replace(draft=facts), items, layered)

@@ -229,9 +229,9 @@ class Asked:
         if shape is None:
             return frozenset(one.name for one in self.rig.shapes)
         sculpt = sculpt_of(shape, self.strength)
-        if sculpt is None:
+        if sculpt is None and not is_drafted(shape, sculpts):
             return shapes_before(self.rig, shape)
-        if not is_drafted(shape, sculpts):
+        if sculpt is not None and not is_drafted(shape, sculpts):
             return frozenset(sculpt.after)
         sides = [one for one in self.rig.shapes if one.declared == shape.declared] if self.both_sides else [shape]
         return frozenset(name for one in sides for name in (one.name, *one.earlier))

@@ -35,6 +35,7 @@ def adopt(options: argparse.Namespace) -> int:
                 options.file,
                 record=options.record,
                 at=options.at,
+                strength=options.strength,
                 both_sides=options.both_sides,
                 drop_strays=options.drop_strays,
                 also=options.also.split(",") if options.also else (),
@@ -44,8 +45,7 @@ def adopt(options: argparse.Namespace) -> int:
             return 1
     diagnostics = taken.diagnostics
     if taken.ok:
-        name = options.out or f"sculpts/{taken.declared}.npz"
-        out = Path(options.out) if options.out else folder / name
+        out = Path(options.out) if options.out else folder / taken.file
         if out.exists() and not options.replace:
             return usage_error("adopt", f"`{out.as_posix()}` exists; give --replace to write over it, or another --out")
         diagnostics += taken.write(out)
@@ -54,7 +54,8 @@ def adopt(options: argparse.Namespace) -> int:
     if has_errors(shown):
         return 1
     say(f"took in {options.file} as {taken.shape}, wrote {out.as_posix()}", *(f"  {one}" for one in taken.sentences))
-    say(f'the spec says of it:  sculpt "{_from(folder, out)}"  {taken.line}'.rstrip())
+    fact = "sculpt" if taken.strength == 1.0 else f"inbetween {taken.strength:g}"
+    say(f'the spec says of it:  {fact} "{_from(folder, out)}"  {taken.line}'.rstrip())
     return 0
 
 

@@ -84,6 +84,12 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
         "the pose is the one that the spec says of the shape)",
     )
     parser.add_argument("--at", metavar="POSE", help="the pose that it was sculpted in, as in `posed at`")
+    parser.add_argument(
+        "--strength",
+        metavar="S",
+        type=float,
+        help="below 1: as the inbetween at that strength (default: 1, or for a drafted shape that at which it was on)",
+    )
     parser.add_argument("--both-sides", action="store_true", help="both sides were in their pose")
     parser.add_argument(
         "--also",

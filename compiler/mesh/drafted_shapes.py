@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.mesh.arrays import Floats, Offsets
@@ -21,22 +22,40 @@ def is_drafted(shape: Shape, sculpts: Sculpts) -> bool:
     return _draft(shape.declared, 1.0, sculpts) is not None
 
 
+class Layers(NamedTuple):
+    """What a computed shape is made of on the undeformed mesh: what was computed, and what was made over it by hand;
+    the hand's has inbetweens only where it worked on one, and fades in evenly between."""
+
+    draft: Inbetweens
+    hand: Inbetweens
+
+
+def layers_of(declared: str, sculpts: Sculpts) -> Layers | None:
+    """The layers of a shape; None where it was not computed."""
+    whole = _draft(declared, 1.0, sculpts)
+    if whole is None:
+        return None
+    at = sorted(one for name, one in sculpts if name == declared and one != 1.0)
+    between = {one: draft for one in at if (draft := _draft(declared, one, sculpts)) is not None}
+    worked = {one: draft.by_hand for one, draft in between.items() if draft.by_hand.count}
+    return Layers(
+        Inbetweens(whole.offsets, tuple(between), tuple(draft.offsets for draft in between.values())),
+        Inbetweens(whole.by_hand, tuple(worked), tuple(worked.values())),
+    )
+
+
 def with_hand(
     declared: str, between: Sequence[tuple[float, Offsets]], sculpts: Sculpts, vertex_count: int
 ) -> list[tuple[float, Offsets]]:
-    """The inbetweens of a shape: what was made by hand over a computed sculpt fades in evenly, except where it was made
-    on the inbetween itself."""
-    whole = _draft(declared, 1.0, sculpts)
-    if whole is None or not whole.by_hand.count:
+    """The inbetweens of a shape, with what was made by hand over a computed sculpt where nobody worked on them."""
+    layers = layers_of(declared, sculpts)
+    if layers is None or not layers.hand.primary.count:
         return list(between)
-    drafts = {at: _draft(declared, at, sculpts) for at, _ in between}
-    own = {at: draft.by_hand for at, draft in drafts.items() if draft is not None and draft.by_hand.count}
-    hand = Inbetweens(whole.by_hand, tuple(own), tuple(own.values()))
 
     def finished(at: float, offsets: Offsets) -> Offsets:
-        if at in own or drafts[at] is None:
+        if at in layers.hand.at or at not in layers.draft.at:
             return offsets
-        return summed([(offsets, 1.0), (at_strength(hand, at, vertex_count), 1.0)], vertex_count)
+        return summed([(offsets, 1.0), (at_strength(layers.hand, at, vertex_count), 1.0)], vertex_count)
 
     return [(at, finished(at, offsets)) for at, offsets in between]
 

@@ -71,19 +71,20 @@ def test_a_region_says_what_is_free_and_cuts_nothing_off(tmp_path: Path) -> None
     assert np.abs(arms.skin() - inside).max() < 1e-9
 
 
-def sculpted_over(arms: DraftedArms) -> Floats:
+def sculpted_over(arms: DraftedArms, strength: float = 1.0) -> Floats:
     """The skin handed out with its draft on, sculpted by hand, and taken in; where it was put."""
-    posed = plica.pose_skin(arms.character, "hold")
-    assert posed.record.shapes == {"left_hold": 1.0}
+    posed = plica.pose_skin(arms.character, "hold", strength=strength)
+    assert posed.record.shapes == {"left_hold": pytest.approx(strength)}
     middle = int(np.argmin(np.linalg.norm(posed.positions - (ELBOW_AT, 0.05, 0.0), axis=1)))
     result = bumped(posed.positions, middle, 0.04, 0.006)
     for name, content in posed.files("back.obj").items():
         (arms.folder / name).write_bytes(content)
     (arms.folder / "back.obj").write_bytes(obj(result, posed.mesh.triangles))
     taken = plica.adopt_sculpt(arms.character, "hold", arms.folder / "back.obj")
-    assert taken.ok and taken.line == "posed at elbow 1   one-sided", taken.diagnostics
+    said = "posed at elbow 1   one-sided" if strength == 1.0 else f"posed at elbow {strength}"
+    assert taken.ok and taken.line == said and taken.strength == strength, taken.diagnostics
     assert "layer of its own" in " ".join(taken.sentences)
-    assert not taken.write(arms.folder / "sculpts" / "hold.npz")
+    assert not taken.write(arms.folder / taken.file)
     return result
 
 
@@ -106,6 +107,26 @@ def test_work_by_hand_stays_when_the_shape_is_drafted_again(tmp_path: Path) -> N
     assert not np.array_equal(before.draft.offsets.offsets, after.draft.offsets.offsets)
     hands = [_hand(one.offsets, one.draft.offsets) for one in (before, after) if one.draft is not None]
     assert np.abs(hands[0] - hands[1]).max() < 5e-9 and np.abs(hands[0]).max() > 1e-3
+
+
+def test_work_by_hand_on_an_inbetween_is_kept_there(tmp_path: Path) -> None:
+    arms = DraftedArms(tmp_path)
+    arms.draft(inbetweens=1)
+    arms.write(SAID + HALF + "draft inbetweens 1")
+    whole, _ = arms.offsets()
+    wanted = sculpted_over(arms, 0.5)
+    assert np.abs(arms.skin("left elbow 0.5") - wanted).max() < 2e-6 and arms.notes() == []
+    assert np.array_equal(arms.offsets()[0], whole)
+    # The next draft has no inbetween, and the hand's stays.
+    arms.write(SAID + HALF + "draft inbetweens 0   draft volume 98 %")
+    made = arms.draft()
+    assert made.drafts[0].lines == () and list(made.files) == ["sculpts/hold.npz", "sculpts/hold_50.npz"]
+    assert arms.notes() == []
+    whole, half = arms.offsets()
+    stored = arms.stored("sculpts/hold_50.npz")
+    assert stored.draft is not None
+    assert np.abs(_hand(stored.offsets, stored.draft.offsets)).max() > 1e-3
+    assert np.abs(half - 0.5 * whole).max() > 1e-3
 
 
 def _hand(whole: object, drafted: object) -> Floats:
