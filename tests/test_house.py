@@ -159,7 +159,7 @@ NOT_YET_OFFERED = {
     "commands/format.py": {"plica.emit", "plica.workspace"},  # reading and writing a text in place
     "commands/language_server.py": {"plica.editor"},  # which is a face itself
     # The editor works on documents that have mistakes, with each name's place: what lies below a compiled character.
-    "editor/complete.py": {"plica.kinds", "plica.spec", "plica.syntax", "plica.units"},
+    "editor/complete.py": {"plica.kinds", "plica.spec", "plica.syntax"},
     "editor/file_completion.py": {"plica.readers"},
     "editor/hovering.py": {"plica.kinds", "plica.quantities", "plica.rig", "plica.spec", "plica.syntax"},
     "editor/navigation.py": {"plica.source", "plica.spec", "plica.syntax"},
@@ -182,6 +182,7 @@ NOT_YET_OFFERED = {
     "editor/pygments_lexer.py": {"plica.syntax"},
     "editor/renaming.py": {"plica.source", "plica.spec"},
     "editor/textmate.py": {"plica.syntax"},
+    "editor/unit_completion.py": {"plica.kinds", "plica.units"},
     "editor/variables.py": {"plica.source", "plica.syntax"},
     "editor/views.py": {"plica.source"},
 }

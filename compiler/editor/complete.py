@@ -12,6 +12,7 @@ from lark.exceptions import UnexpectedInput
 from plica.diagnostics.catalogue import rules
 from plica.editor.file_completion import READ_MORPHS, SHAPED_MORPHS, UV_SETS, fitting, open_text
 from plica.editor.open_documents import Analysis
+from plica.editor.unit_completion import fitting_units
 from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.kinds.combinations import COMBINATION_KINDS
 from plica.spec.entries import BoundSkeleton
@@ -21,7 +22,6 @@ from plica.syntax.builder import encode_text
 from plica.syntax.keywords import terminal_words, words
 from plica.syntax.parser import check_version
 from plica.syntax.parser_tables import parser
-from plica.units import UNITS
 
 COMBINATIONS = tuple(COMBINATION_KINDS)
 MOST_MISTAKES = 10  # lines of a declaration that are passed over because something in them is wrong
@@ -95,7 +95,9 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
         return _files(analysis, around, line, offset)
     unit = _AFTER_NUMBER.search(line)
     if unit and (unit[1] or line.endswith((" ", "\t")) or line[-1:].isdigit()):
-        return [Suggestion(name, "unit") for name in UNITS if name.startswith(unit[1])]
+        number_start = offset - len(unit[0].lstrip(" \t,{("))
+        tokens = place_of(analysis, number_start).tokens
+        return [Suggestion(name, "unit") for name in fitting_units(tokens, unit[1])]
     if _IN_BRACES.search(line) and (variables := in_scope(analysis.source.text, offset)):
         return [Suggestion(name, "variable") for name in variables]
     place = place_of(analysis, offset)
@@ -206,8 +208,15 @@ def _names(place: CompletionPlace, around: Analysis, side: str | None) -> Iterat
         return
     wanted = wanted_at(place)
     spec = around.bound.spec
+    if [token.type for token in place.tokens[-2:]] == ["NAME", "DOT"]:
+        for symbol in around.symbols.lookup("strength", str(place.tokens[-2])):
+            yield from (Suggestion(sample, "sample") for sample in symbol.samples)
+        return
     if wanted == "joint" and spec is not None:
         yield from (Suggestion(_as_written(name), "joint") for name in joints(spec.bound, side))
+    elif place.tokens[:1] and place.tokens[0].type == "OVERRIDE" and len(place.tokens) == 2:
+        kind = str(place.tokens[1])  # what is overridden is a declaration of that kind, of a field the whole
+        yield from (Suggestion(item.name, kind) for item in around.symbols.declared if item.kind == kind)
     elif wanted is not None and wanted != "joint":
         for symbol in around.symbols.declared:
             if symbol.name in around.symbols.names(wanted) and symbol in around.symbols.lookup(wanted, symbol.name):
