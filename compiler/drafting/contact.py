@@ -109,8 +109,11 @@ class Contact:
 
     def free_share(self, places: Floats, wanted: Floats) -> float:
         """The share of the way from places to wanted places (n, 3) that brings nothing through anything; 1 for all."""
+        moves = wanted - places
+        # What moves alike does not meet: without the common part of all moves, far fewer pairs have to be looked at.
+        relative = wanted - 0.5 * (moves.min(axis=0) + moves.max(axis=0))
         share = _library().compute_collision_free_stepsize(
-            self.mesh, np.asfortranarray(places), np.asfortranarray(wanted), 0.0, None, self.ccd
+            self.mesh, np.asfortranarray(places), np.asfortranarray(relative), 0.0, None, self.ccd
         )
         return 1.0 if share >= 1.0 else _SAFE * float(share)
 
