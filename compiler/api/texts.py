@@ -92,5 +92,5 @@ def start_spec(model: FilePath, *, folder: FilePath = ".") -> StartedSpec:
 
     diagnostics = Diagnostics()
     geometry = start.path_from(Path(folder), Path(model))
-    first = start.start_spec(Path(model), diagnostics, geometry)
+    first = start.start_spec(Path(model), diagnostics, geometry, Path(folder))
     return StartedSpec(first.text, geometry, diagnostics.all, first.pairing, first.said)

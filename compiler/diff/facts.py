@@ -13,6 +13,7 @@ from plica.kinds.expectations import expectation_kind
 from plica.rig.offsets_table import OffsetsTable, ShapeOffsets
 from plica.rig.rig import OF_THE_BUILD, Expectation, Pose, Rig
 from plica.rig.strengths import Sample
+from plica.rounding import places_of
 
 What = Literal["added", "removed", "renamed", "changed"]
 Record = Any  # one of the named tuples of `plica.rig`
@@ -42,6 +43,10 @@ TEXTS: Final = "texts"
 """The table of texts: of what they say that is in no rig, or whose rig cannot be made."""
 DECLARED: Final = frozenset((*_KINDS, "strengths", "offsets"))
 """The rig's fields whose entries have a declaration of their own, or are a joint."""
+_COMPUTED: Final = frozenset({"axis", "weights", "toward", "along", "rotation", "frame"})
+"""Vectors and turns in a joint's frame, which are rounded (`plica.rounding`): where a number lies in the middle between
+two rounded ones, texts that say the same in other words may give either."""
+_LAST: Final = 1.5  # units of the last digit
 _WORDS_FOR_PEOPLE = frozenset({"name", "declared", "about"})
 
 
@@ -288,8 +293,23 @@ def differences(old: Any, new: Any, path: str = "") -> Iterator[FieldChange]:
     elif _are_lists_of_records(old, new):
         for index, (before, after) in enumerate(zip(old, new, strict=True)):
             yield from differences(before, after, f"{path}[{index}]")
-    elif not (isinstance(old, float | int) and isinstance(new, float | int) and old == new):
+    elif not (_are_numbers(old, new) and old == new) and not _is_rounding(path, old, new):
         yield FieldChange(path, old, new)
+
+
+def _are_numbers(old: Any, new: Any) -> bool:
+    return isinstance(old, float | int) and isinstance(new, float | int)
+
+
+def _is_rounding(path: str, old: Any, new: Any) -> bool:
+    """Whether computed numbers differ by no more than the last digit that they are rounded to."""
+    if path.split(".")[-1] not in _COMPUTED or not (isinstance(old, tuple) and isinstance(new, tuple)):
+        return False
+    numbers = (*old, *new)
+    if len(old) != len(new) or not all(isinstance(one, float) for one in numbers):
+        return False
+    unit = 10.0 ** -places_of(numbers)
+    return all(abs(before - after) <= _LAST * unit for before, after in zip(old, new, strict=True))
 
 
 def _are_lists_of_records(old: Any, new: Any) -> bool:

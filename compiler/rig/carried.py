@@ -13,6 +13,7 @@ KEY: Final = "plica"
 """The member of a glTF document's extras (or of its asset's) that holds all this."""
 CARRIED_FORMAT: Final = "plica-gltf"
 CARRIED_VERSION: Final = 1
+_TARGETS: Final = "must be a list of shapes with the places of their weights"
 
 
 def carried_in(document: Mapping[str, Any]) -> Mapping[str, Any] | None:
@@ -32,3 +33,26 @@ def rig_of_extras(held: Mapping[str, Any]) -> Rig:
     if type(version) is not int or version != CARRIED_VERSION:
         raise RigFormatError("version", f"must be {CARRIED_VERSION}")
     return read_rig(json.dumps(held.get("rig"), ensure_ascii=False))
+
+
+def sources_of_extras(held: Mapping[str, Any]) -> dict[str, str]:
+    """The SHA-256 of each file that the rig was made of, by its name from the spec. Raises RigFormatError."""
+    sources = held.get("sources")
+    if not isinstance(sources, dict) or not all(isinstance(digest, str) for digest in sources.values()):
+        raise RigFormatError("sources", "must be an object of texts")
+    return dict(sources)
+
+
+def targets_of_extras(held: Mapping[str, Any]) -> list[tuple[str, int, int]]:
+    """The shapes at strength 1, each with a node and the number of its morph target there. Raises RigFormatError."""
+    entries = held.get("targets")
+    result: list[tuple[str, int, int]] = []
+    for entry in entries if isinstance(entries, list) else [None]:
+        if not isinstance(entry, dict) or not isinstance(entry.get("weights"), list):
+            raise RigFormatError("targets", _TARGETS)
+        for place in entry["weights"]:
+            if not isinstance(place, list) or [type(each) for each in place] != [int, int] or min(place) < 0:
+                raise RigFormatError("targets", _TARGETS)
+            if isinstance(entry.get("shape"), str) and entry.get("at") == 1.0:
+                result.append((entry["shape"], place[0], place[1]))
+    return result

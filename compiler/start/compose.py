@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.format import formatted
@@ -31,6 +31,10 @@ from plica.start.spec_text import FactLine, block, joint_text
 from plica.start.stance import FirstStance
 from plica.start.unit import in_plain_unit
 from plica.syntax.builder import encode_text
+from plica.workspace import Workspace
+
+if TYPE_CHECKING:
+    from plica.start.carried_spec import CarriedSpec
 
 _SHOWN = 12  # names in a comment, the others are counted
 
@@ -44,10 +48,13 @@ class FirstSpec(NamedTuple):
     said: tuple[str, ...] = ()
 
 
-def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None) -> FirstSpec:
+def start_spec(
+    path: Path, diagnostics: Diagnostics, geometry: str | None = None, folder: Path | None = None
+) -> FirstSpec:
     """A first spec for a glTF or USD model; no text, and a diagnostic, where the model cannot be read.
 
-    `geometry` is the model's path from where the spec will lie (default: the same folder). The spec passes
+    `geometry` is the model's path from where the spec will lie, `folder` (default for both: where the model lies). A
+    model that the target `gltf` wrote carries its rig, and gets the spec that says the same. Any other passes
     `plica check`: sides by the patterns found, a driver for each joint that the skin follows, shapes to be
     sculpted where the skin suffers, the model's morph targets, and what must hold; all of it holds today.
     """
@@ -57,12 +64,42 @@ def start_spec(path: Path, diagnostics: Diagnostics, geometry: str | None = None
     outline = find_outline(path, shown, None, diagnostics)
     if outline is None:
         return FirstSpec("", None)
+    carried = _carried(path, shown, folder or path.parent, diagnostics)
+    if carried is not None:
+        return FirstSpec(carried.text, None, carried.said)
     outline, unit = in_plain_unit(outline)
     look = first_look(path, outline, Path(shown).stem)
     report_size(look.stance.skeleton, outline, None, diagnostics)
     skin = _skin(look, path, unit)
     text = _laid_out(_composed(look, skin, shown, unit))
     return FirstSpec(text, _pairing(look), look_sentences(skin, look.found.joints))
+
+
+def _carried(path: Path, shown: str, folder: Path, diagnostics: Diagnostics) -> CarriedSpec | None:
+    """The spec of a model that carries its rig; None where it carries none, or none that can be used."""
+    from plica.readers.gltf_document import read_document
+    from plica.readers.model_reader import is_usd
+    from plica.rig.carried import carried_in
+
+    if is_usd(path):
+        return None
+    document = read_document(path)
+    held = carried_in(document)
+    if held is None:
+        return None
+    from plica.rig.rig_json import RigFormatError
+    from plica.start.carried_spec import spec_of_document
+
+    try:
+        result = spec_of_document(document, held, shown, Workspace(folder, (path.parent,)))
+        reason = "no text of it compiles"
+    except RigFormatError as error:
+        result, reason = None, str(error)
+    if result is None:
+        diagnostics.add("carried-rig-unusable", None, file=shown, reason=reason)
+    elif result.differs:
+        diagnostics.add("carried-rig-differs", None, file=shown, entries=", ".join(result.differs[:_SHOWN]))
+    return result
 
 
 def _skin(look: FirstLook, path: Path, unit: list[FactLine]) -> SkinLook:

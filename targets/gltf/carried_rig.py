@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from plica.rig.carried import CARRIED_FORMAT, CARRIED_VERSION, KEY
@@ -14,9 +14,17 @@ from plica.targets.gltf.placing import PlacedShapes
 
 
 def carry_rig(
-    document: Document, rig: Rig, form: str, placed: PlacedShapes, clips: Sequence[Mapping[str, Any]] = ()
+    document: Document,
+    rig: Rig,
+    form: str,
+    placed: PlacedShapes,
+    clips: Sequence[Mapping[str, Any]] = (),
+    sources: Iterable[tuple[str, str]] = (),
 ) -> bool:
-    """Puts the rig into the document's extras, else into those of its asset; whether there was a place for it."""
+    """Puts the rig into the document's extras, else into those of its asset; whether there was a place for it.
+
+    clips: what is to be said of baked ones; sources: the files that the rig was made of, with their digests.
+    """
     for holder in (document, document["asset"]):
         if isinstance(holder.setdefault("extras", {}), dict):
             holder["extras"][KEY] = {
@@ -26,6 +34,7 @@ def carry_rig(
                 "form": form,
                 "targets": _listed(placed),
                 "clips": list(clips),
+                "sources": dict(sources),
                 "rig": json.loads(write_rig(rig._replace(offsets=None))),
             }
             return True

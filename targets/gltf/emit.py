@@ -173,7 +173,8 @@ def _finished(
         _tell_clips(clips, diagnostics)
     if arrays is not None:
         widen_channels(document, arrays, placed.grown, opened.additions, {clip.animation for clip in clips})
-    if not carry_rig(document, rig, options.form, placed, [clip.as_extras() for clip in clips]):
+    sources = () if build.sources is None else build.sources.digests
+    if not carry_rig(document, rig, options.form, placed, [clip.as_extras() for clip in clips], sources):
         diagnostics.add("gltf-extras-taken", None, what="the rig", place="the file and of its asset")
     return FinishedModel(document, placed, opened.joints, opened.metres)
 

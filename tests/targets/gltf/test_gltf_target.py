@@ -14,7 +14,7 @@ import plica
 from plica.rig.carried import carried_in, rig_of_extras
 from tests.support import node
 from tests.support.data import ROOT
-from tests.variants.characters import CHARACTERS
+from tests.variants.characters import CHARACTERS, Character
 from tests.variants.law import MODEL, poses_of, spec_of, write_variation
 from tests.variants.model_file import Floats
 from tests.variants.table import VARIANTS
@@ -27,10 +27,12 @@ NAMES = ("written_again", "mesh_in_centimetres", "file_in_centimetres", "rest_po
 class Written:
     """One variation, built into `out` in its folder."""
 
-    def __init__(self, name: str, folder: Path, model: bytes | None = None, **options: str) -> None:
+    def __init__(
+        self, name: str, folder: Path, model: bytes | None = None, of: Character = WREN, **options: str
+    ) -> None:
         """`model`: another file in the place of the variation's."""
         self.folder = folder
-        self.variation = next(variant for variant in VARIANTS if variant.name == name).make(WREN)
+        self.variation = next(variant for variant in VARIANTS if variant.name == name).make(of)
         write_variation(self.variation, folder)
         (folder / "spec.plica").write_text(spec_of(self.variation), "utf-8")
         if model is not None:
