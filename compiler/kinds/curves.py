@@ -10,6 +10,9 @@ from plica.kinds.complete import complete
 from plica.quantities import number
 from plica.values import Bezier, Curve, Hermite, Linear, Points
 
+Written = Callable[[float], str]
+"""Writes a number."""
+
 
 class CurveProblem(NamedTuple):
     """What keeps a curve from being evaluated, and the field of it that is wrong."""
@@ -21,13 +24,13 @@ class CurveProblem(NamedTuple):
 class CurveKind(NamedTuple):
     """A kind of curve: its name, and the class that holds one.
 
-    `text`: as one would write it. `knots`: the shares at which its pieces meet, both ends too; none for one piece.
-    `problem`: what is wrong with one that was not made by the compiler.
+    `text`: as one would write it, with numbers as a function writes them. `knots`: the shares at which its pieces meet,
+    both ends too; none for one piece. `problem`: what is wrong with one that was not made by the compiler.
     """
 
     name: str
     of: type
-    text: Callable[[Any], str]
+    text: Callable[[Any, Written], str]
     knots: Callable[[Any], tuple[float, ...]]
     problem: Callable[[Any], CurveProblem | None]
 
@@ -51,17 +54,17 @@ def _rising(field: str) -> Callable[[Points | Hermite], CurveProblem | None]:
     return problem
 
 
-def _points_text(curve: Points) -> str:
-    return "linear " + ", ".join(f"{number(x)} {number(y)}" for x, y in curve.points)
+def _points_text(curve: Points, written: Written) -> str:
+    return "linear " + ", ".join(f"{written(x)} {written(y)}" for x, y in curve.points)
 
 
-def _hermite_text(curve: Hermite) -> str:
-    points = ", ".join(f"{number(x)} {number(y)}" for x, y, _ in curve.knots)
+def _hermite_text(curve: Hermite, written: Written) -> str:
+    points = ", ".join(f"{written(x)} {written(y)}" for x, y, _ in curve.knots)
     return curve.method if curve.method == "smooth" else f"{curve.method} {points}"
 
 
-def _bezier_text(curve: Bezier) -> str:
-    return "bezier " + " ".join(number(value) for value in curve.controls)
+def _bezier_text(curve: Bezier, written: Written) -> str:
+    return "bezier " + " ".join(map(written, curve.controls))
 
 
 def _bezier_problem(curve: Bezier) -> CurveProblem | None:
@@ -71,7 +74,7 @@ def _bezier_problem(curve: Bezier) -> CurveProblem | None:
 
 
 _KINDS: Final = (
-    CurveKind("linear", Linear, lambda _: "linear", _nothing, _sound),
+    CurveKind("linear", Linear, lambda *_: "linear", _nothing, _sound),
     CurveKind(
         "points", Points, _points_text, lambda curve: tuple(point[0] for point in curve.points), _rising("points")
     ),
@@ -84,9 +87,9 @@ CURVE_KINDS: Final[Mapping[type, CurveKind]] = complete({kind.of: kind for kind 
 CURVE_NAMES: Final = tuple(kind.name for kind in _KINDS)
 
 
-def curve_text(curve: Curve) -> str:
+def curve_text(curve: Curve, written: Written = number) -> str:
     """A curve as one would write it."""
-    return CURVE_KINDS[type(curve)].text(curve)
+    return CURVE_KINDS[type(curve)].text(curve, written)
 
 
 def curve_knots(curve: Curve) -> tuple[float, ...]:

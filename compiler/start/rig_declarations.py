@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, assert_never
 
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.kernels import KERNEL_KINDS
@@ -11,6 +11,7 @@ from plica.kinds.readings import kind_of
 from plica.rig.rig import Expectation, Pose, Rig
 from plica.rig.strengths import Combine, Control, Driver, Field
 from plica.rig.surfaces import (
+    DeformedSkin,
     Detail,
     Fold,
     Morph,
@@ -122,8 +123,10 @@ def _region(entry: Region, said: Words) -> Facts:
             fact = FactLine("vertices", encode_text(source.file))
         case RegionSet():
             fact = FactLine(source.how, f"of {', '.join(said.entry(words.REGIONS, name) for name in source.regions)}")
+        case DeformedSkin():
+            raise UnwritableError("skin that a pose deforms")
         case _:
-            raise UnwritableError(f"a region of the kind {source.kind}")
+            assert_never(source)
     return [fact] + ([FactLine("feather", quantity(entry.feather, "mm"))] if entry.feather else [])
 
 

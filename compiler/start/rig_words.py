@@ -9,7 +9,8 @@ from typing import Any, Final, NamedTuple
 
 from plica.evaluate.pose_components import skeleton_of
 from plica.kinds.curves import curve_text
-from plica.kinds.readings import Euler, MorphWeight, Offset, Reading, kind_of
+from plica.kinds.reading_kind import Needs, Part
+from plica.kinds.readings import Reading, kind_of
 from plica.quantities import number
 from plica.rig.entry_text import vector_text
 from plica.rig.rig import Rig
@@ -29,7 +30,7 @@ from plica.skeleton.algebra import (
 from plica.start.spec_text import joint_text
 from plica.syntax.builder import encode_text
 from plica.units import UNITS, Dimension
-from plica.values import Bezier, Curve, Hermite, Linear, Points
+from plica.values import LINEAR, Curve
 
 _PART: Final = re.compile(r"\{(\w+)\}")
 _OPTIONAL: Final = re.compile(r" \[([^\[\]]*)\]")
@@ -82,25 +83,32 @@ class Words:
         """What a driver reads."""
         return filled(kind_of(reading).phrase, lambda part: self._part(reading, part))
 
-    def _part(self, reading: Any, part: str) -> str | None:
-        value = getattr(reading, "weights" if isinstance(reading, Offset) and part == "axis" else part)
+    def _part(self, reading: Any, name: str) -> str | None:
+        kind = kind_of(reading)
+        value: Any = kind.axis.vector(reading) if name == "axis" and kind.axis is not None else getattr(reading, name)
         if value is None:
             return None
-        if part in ("joint", "other", "relative_to"):
-            return self.joint(value)
-        if part == "control":
-            return self.entry(CONTROLS, value)
-        if isinstance(reading, MorphWeight):
-            return encode_text(value)
-        if isinstance(reading, Euler):
-            if any(abs(a - b) > _EXACT for a, b in zip(reading.frame, IDENTITY_QUATERNION, strict=True)):
-                raise UnwritableError("an Euler angle in a frame that is not the joint's own")
-            return str(value)
-        if isinstance(reading, Offset):
-            if reading.relative_to is not None:
-                raise UnwritableError("an offset as another joint than the parent sees it")
-            return self._direction(reading.joint, value)
-        return self.axis(reading.joint, value)
+        match kind.parts[name]:
+            case Part.JOINT:
+                return self.joint(value)
+            case Part.CONTROL:
+                return self.entry(CONTROLS, value)
+            case Part.MORPH:
+                return encode_text(value)
+            case Part.CHANNEL | Part.ORDER:
+                self._check_frame(reading)
+                return str(value)
+            case Part.ROTATION_AXIS | Part.DIRECTION:
+                if kind.needs is not Needs.TRANSLATION:
+                    return self.axis(reading.joint, value)
+                if reading.relative_to is not None:
+                    raise UnwritableError("a direction of another joint than the parent")
+                return self._direction(reading.joint, value)
+
+    def _check_frame(self, reading: Any) -> None:
+        """Axes that follow in an order are the joint's own."""
+        if any(abs(a - b) > _EXACT for a, b in zip(reading.frame, IDENTITY_QUATERNION, strict=True)):
+            raise UnwritableError("an angle in a frame that is not the joint's own")
 
     def axis(self, joint: str, axis: Vector) -> str:
         """An axis of a joint's own at rest: by name, else one of the model's where it is, else all digits."""
@@ -205,20 +213,5 @@ def kernel_angle(width: float) -> str:
 
 
 def response(curve: Curve) -> str | None:
-    """A curve; None for the straight line, which is what no curve means."""
-    match curve:
-        case Linear():
-            return None
-        case Points():
-            return "linear " + _points([(x, y) for x, y in curve.points])
-        case Hermite(method="smooth"):
-            return curve_text(curve)
-        case Hermite():
-            points = _points([(x, y) for x, y, _ in curve.knots])
-            return points if curve.method == "monotone" else f"{curve.method} {points}"
-        case Bezier():
-            return "bezier " + " ".join(map(plain, curve.controls))
-
-
-def _points(points: list[tuple[float, float]]) -> str:
-    return ", ".join(f"{plain(x)} {plain(y)}" for x, y in points)
+    """A curve; None for the straight line, which is what no curve means. Points alone mean monotone cubics."""
+    return None if curve == LINEAR else curve_text(curve, plain).removeprefix("monotone ")
