@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
@@ -17,15 +14,15 @@ from plica.kinds.kernels import kernel_expression
 from plica.rig.ramps import HELD
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, StrengthOf
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from plica.targets.python.installing import installer_file, installer_text
+from plica.targets.python.literals import listed, mapped
+from plica.targets.python.templates import template
 
 
 @dataclass(frozen=True)
 class PythonTarget(Target):
-    """`<character>_rig.py`, for Python 3.7 and later without any package, test vectors to check it with, and the
-    offsets of shapes that were computed."""
+    """`<character>_rig.py`, for Python 3.7 and later without any package, test vectors to check it with; where
+    shapes were computed, their offsets and the script that installs them."""
 
     name: ClassVar[str] = "python"
     description: ClassVar[str] = "a stand-alone Python module for any program's scripts, with the shapes' offsets"
@@ -70,21 +67,15 @@ class PythonTarget(Target):
         rig = with_places(build)
         if build.attached is not None:
             rig = with_offsets(rig, build.attached, 0)
-        files = {vectors_file(rig): vectors_bytes(build), **offsets_files(build)}
-        return {module_file(rig): module_text(rig).encode("ascii"), **files}
+        module, files = module_file(rig), {vectors_file(rig): vectors_bytes(build), **offsets_files(build)}
+        if rig.offsets is not None:
+            files[installer_file(rig)] = installer_text(rig, module).encode("ascii")
+        return {module: module_text(rig).encode("ascii"), **files}
 
 
 def module_file(rig: Rig) -> str:
     """The name of the module of a rig."""
     return f"{safe_file_name(rig.character.name)}_rig.py"
-
-
-@cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    text = files("plica.targets.python").joinpath("module.py.jinja").read_text("utf-8")
-    return Environment(undefined=StrictUndefined, autoescape=False, keep_trailing_newline=True).from_string(text)
 
 
 def module_text(rig: Rig) -> str:
@@ -120,26 +111,26 @@ def module_text(rig: Rig) -> str:
     combinations = {
         strength.name: _combination(strength.combination) for strength in rig.strengths if strength.kind == "combine"
     }
-    return _template().render(
+    return template("module.py.jinja").render(
         character=ascii(rig.character.name),
         skinning=ascii(rig.character.skinning),
         build=ascii(rig.build),
         module=ascii(module_file(rig)),
         vectors=ascii(vectors_file(rig)),
         manifest=ascii(manifest_file(rig.character.name)),
-        joints=_listed("()", map(ascii, source.pose)),
-        rest=_mapped({joint: rests[joint] for joint in source.pose}),
-        scaled=_mapped(rest_scales),
-        controls=_mapped({name: controls[name] for name in source.controls}),
-        weights=_mapped(weights),
+        joints=listed("()", map(ascii, source.pose)),
+        rest=mapped({joint: rests[joint] for joint in source.pose}),
+        scaled=mapped(rest_scales),
+        controls=mapped({name: controls[name] for name in source.controls}),
+        weights=mapped(weights),
         has_weights=bool(weights),
-        strengths=_listed("()", (ascii(strength.name) for strength in rig.strengths)),
-        combinations=_mapped(combinations),
+        strengths=listed("()", (ascii(strength.name) for strength in rig.strengths)),
+        combinations=mapped(combinations),
         offsets=ascii(None if rig.offsets is None else rig.offsets.file),
         fingerprint=ascii(None if rig.offsets is None else rig.offsets.fingerprint),
-        mesh_parts=_listed("()", () if rig.offsets is None else (ascii(part._asdict()) for part in rig.offsets.parts)),
-        shapes=_mapped(shapes),
-        folds=_mapped(folds),
+        mesh_parts=listed("()", () if rig.offsets is None else (ascii(part._asdict()) for part in rig.offsets.parts)),
+        shapes=mapped(shapes),
+        folds=mapped(folds),
         count=len(rig.strengths),
         parts=source.parts,
         functions=source.functions,
@@ -158,17 +149,6 @@ def _combination(combination: Combination) -> tuple[str, tuple[object, ...]]:
     """How, and the parts: names of strengths, or combinations again."""
     parts = (part.strength if isinstance(part, StrengthOf) else _combination(part) for part in combination.parts)
     return combination.how, tuple(parts)
-
-
-def _listed(brackets: str, items: Iterable[str]) -> str:
-    """A literal with one item on each line."""
-    lines = "".join(f"    {item},\n" for item in items)
-    return f"{brackets[0]}\n{lines}{brackets[1]}" if lines else brackets
-
-
-def _mapped(entries: Mapping[str, object]) -> str:
-    """A dict literal with one entry on each line."""
-    return _listed("{}", (f"{name!a}: {value!a}" for name, value in entries.items()))
 
 
 TARGET = PythonTarget()

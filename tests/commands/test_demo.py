@@ -43,6 +43,7 @@ def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:
         "wren.offsets.npz",
         "wren.rig.json",
         "wren.vectors.json",
+        "wren_install.py",
         "wren_rig.py",
     ]
     assert run(["check", "wren/wren.plica"]) == 0

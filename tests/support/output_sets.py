@@ -58,7 +58,7 @@ def built(
 def states(folder: Path) -> States:
     """The two states, built."""
     made = States(built(folder / "old", SPEC), built(folder / "new", NEW_SPEC))
-    assert set(made.old.files) < set(made.new.files) and len(made.new.files) == 8
+    assert set(made.old.files) < set(made.new.files) and len(made.new.files) == 9
     assert all(content != made.new.files[path] for path, content in made.old.files.items())
     return made
 

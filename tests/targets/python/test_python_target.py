@@ -6,7 +6,6 @@ import ast
 import json
 import math
 import os
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -30,6 +29,7 @@ from plica.rig.rig import Character, Rig
 from plica.targets.python import TARGET, module_text
 from plica.targets.python.source import STRENGTHS_PER_FUNCTION
 from tests.support.cloth import SPEC
+from tests.support.old_python import old_python
 from tests.support.output_sets import built
 from tests.support.rigs import random_rig
 from tests.targets.golden_files import check_golden
@@ -261,17 +261,6 @@ def test_a_rig_without_strengths_is_a_module_too() -> None:
     assert module.JOINTS == ()
 
 
-def old_python() -> str:
-    """The oldest Python that the module promises to run on; skips, saying so, where it is absent."""
-    versions = Path(os.environ.get("PYENV_ROOT") or Path.home() / ".pyenv") / "versions"
-    for python in (*map(str, sorted(versions.glob("3.7.*/bin/python"))), "python3.7"):
-        if shutil.which(python) is not None:
-            done = subprocess.run([python, "--version"], capture_output=True, text=True, check=False)
-            if done.stdout.startswith("Python 3.7."):
-                return python
-    pytest.skip("there is no Python 3.7 here to run the generated module with")
-
-
 def run_self_test(python: str, folder: Path) -> tuple[int, str]:
     """Exit status and output of the module's own check, without site packages."""
     command = [python, "-I", "-S", str(folder / "wren_rig.py"), "--self-test"]
@@ -337,7 +326,7 @@ def test_the_module_names_its_offsets_and_whose_vertices_they_are(tmp_path: Path
     assert (offsets["file"], offsets["fingerprint"]) == (module.OFFSETS, module.FINGERPRINT)
     assert json.loads(json.dumps(module.PARTS)) == offsets["parts"]
     alone = built(tmp_path, SPEC, ("python",))
-    assert sorted(alone.files) == ["cloth.offsets.npz", "cloth.vectors.json", "cloth_rig.py"]
+    assert sorted(alone.files) == ["cloth.offsets.npz", "cloth.vectors.json", "cloth_install.py", "cloth_rig.py"]
     assert all(content == made.files[path] for path, content in alone.files.items())
     bare = loaded(whole_rig())
     assert (bare.OFFSETS, bare.FINGERPRINT, bare.PARTS) == (None, None, ())
