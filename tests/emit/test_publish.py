@@ -149,7 +149,7 @@ def test_no_target_may_write_the_manifest(both: States, tmp_path: Path) -> None:
 def test_the_id_is_in_every_file(both: States) -> None:
     """Read by general libraries, where the file is not a text."""
     texts = {path for path in both.new.files if not path.endswith((".npz", ".png"))}
-    assert len(texts) == 5
+    assert len(texts) == 6
     for path, content in both.new.files.items():
         if path in texts:
             assert both.new.build.encode() in content, path
