@@ -242,7 +242,7 @@ def test_a_build_of_some_targets_says_what_is_of_another_build(both: States, tmp
         "cloth.masks.json",
         "more/spans.txt",
     }
-    assert len(builds) == 7
+    assert len(builds) == 8
     diagnostics = Diagnostics()
     tell_outdated(of_targets(both.new, "json", "python"), tmp_path, "cloth.plica", diagnostics)
     assert [item.name for item in diagnostics.all] == ["output-of-another-build"] * 3
