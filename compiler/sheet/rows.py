@@ -15,7 +15,7 @@ from plica.sheet.motion_data import StrengthTravels
 from plica.sheet.plots import PlotFrame, PlotLine, frame_around, path, response
 from plica.sheet.record import RowData, TravelData
 from plica.sheet.spec_lines import LinePlace, SpecLines
-from plica.values import About
+from plica.values import About, Hermite, Linear
 
 TITLES = {"driver": "Drivers", "sample": "Samples of fields", "combine": "Combinations"}
 """The kinds of strengths, in the order of the page."""
@@ -33,7 +33,10 @@ class AxisMark(NamedTuple):
 
 
 class SideView(NamedTuple):
-    """One side of a row: its short mark (L, R, or nothing), what is read or combined, its span, curve and consumers."""
+    """One side of a row: its short mark (L, R, or nothing), what is read or combined, its span, curve and consumers.
+
+    start, stop, points: what can be tried out, as text; points None where no curve can.
+    """
 
     name: str
     side: str
@@ -46,6 +49,7 @@ class SideView(NamedTuple):
     slider: bool
     start: str
     stop: str
+    points: str | None
 
 
 class RowView(NamedTuple):
@@ -172,7 +176,21 @@ class _Maker:
             travel is not None,
             start,
             stop,
+            _points(one),
         )
+
+
+def _points(one: Strength) -> str | None:
+    """The points of a curve, as the language writes them; "" for a curve that is not written so."""
+    if not isinstance(one, Driver) or not one.clamped:
+        return None
+    match one.curve:
+        case Hermite(method="monotone", knots=knots):
+            return ", ".join(f"{number(x)} {number(y)}" for x, y, _ in knots)
+        case Linear():
+            return "0 0, 1 1"
+        case _:
+            return ""
 
 
 def _reads(one: Strength) -> str:

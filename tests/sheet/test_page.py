@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 import plica
+from plica.curves import POINT_CURVES
 from plica.evaluate import Evaluator, poses_from
+from plica.evaluate.curves import curve_values
 from plica.evaluate.poses import plain_pose
 from plica.evaluate.vectors import vectors
 from plica.mesh.normals import Normals
@@ -189,7 +191,7 @@ def test_the_skin_is_coloured(page: OpenPage) -> None:
     at_rest(page)
 
 
-def test_a_tried_span_is_shown_and_gives_the_line(page: OpenPage) -> None:
+def test_a_tried_span_and_curve_are_shown_and_give_the_lines(page: OpenPage) -> None:
     row = page.says("() => sheet.record.rows.find(({ name }) => name === 'left_knee_bend')")
     page.says(
         "(id) => document.querySelectorAll(`#${id}, #${id} .trying`).forEach((one) => { one.open = true; })",
@@ -203,6 +205,17 @@ def test_a_tried_span_is_shown_and_gives_the_line(page: OpenPage) -> None:
     page.settled()
     assert form.locator("code").inner_text().split() == ["span", "0", "deg", "..", "60", "deg"]
     assert page.says("(row) => sheet.found[row.strength]", row) > before
+    form.locator("input").nth(1).fill("120")
+    form.locator("input").nth(2).fill("0 0, 0.3 0.6, 0.7 0.65, 1 1")
+    page.settled()
+    assert form.locator("code").inner_text().split("\n") == ["curve  0 0, 0.3 0.6, 0.7 0.65, 1 1"]
+    curve = POINT_CURVES["monotone"]([(0.0, 0.0), (0.3, 0.6), (0.7, 0.65), (1.0, 1.0)])
+    for share in (0.1, 0.35, 0.5, 0.9):
+        page.says("([row, value]) => sheet.move(row, value)", [row, share * np.radians(120.0)])
+        page.settled()
+        found = page.says("(row) => sheet.found[row.strength]", row)
+        assert found == pytest.approx(float(curve_values(curve, share)), abs=1e-6)
+    page.says("(row) => sheet.move(row, 1)", row)
     form.locator("button[type=reset]").click()
     page.settled()
     assert page.says("(row) => sheet.found[row.strength]", row) == pytest.approx(before, abs=1e-12)

@@ -106,8 +106,8 @@ class View {
     const lists = skinLists(this.record, this.block);
     const stage = new Stage(canvas, this.record, this.block, lists);
     const globals = this.skeleton.globals(this.pose, this.globals);
-    const found = this.evaluation.of(this.pose);
-    stage.skin.pose(globals, this.evaluation.columns(found, this.pose, false));
+    this.found = this.evaluation.of(this.pose);
+    stage.pose(globals, this.evaluation.columns(this.found, this.pose, this.shaped), () => 0);
     stage.settle();
     stage.restored = () => { this.paint(...stage.colour); this.changed(); };
     this.stage = stage;
@@ -146,7 +146,7 @@ async function start() {
       document.getElementById("why").textContent = `There is no live picture: ${error.message}.`;
     }
   }
-  view.dirty = true;
+  view.dirty = !view.stage;   // the stage stands in the same pose already
   view.draw();
   if (view.stage) {
     view.stage.gl.finish();

@@ -29,7 +29,6 @@ export class Skin {
     this.poseProgram = linked(gl, POSE, NOTHING, UNITS, ["posed"]);
     this.normalProgram = linked(gl, NORMAL, NOTHING, UNITS, ["normal"]);
     this.shadeProgram = linked(gl, SHADE_VERTEX, SHADE_FRAGMENT, UNITS);
-    this.pickProgram = linked(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);
     this.groundProgram = linked(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
     this.fill();
   }
@@ -191,7 +190,9 @@ export class Skin {
 
   /** The vertex at a pixel of the picture, -1 where there is none. */
   pick(camera, x, y) {
-    const { gl } = this, { program, at } = this.pickProgram, { width, height } = gl.canvas;
+    const { gl } = this, { width, height } = gl.canvas;
+    this.pickProgram ??= linked(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);   // nobody waits for it before a first click
+    const { program, at } = this.pickProgram;
     this.target ??= this.pickTarget();
     gl.bindFramebuffer(gl.FRAMEBUFFER, this.target);
     gl.useProgram(program);

@@ -1,22 +1,34 @@
-// Trying out: a span of a driver, a limit of an expectation; and the line of the spec that says it.
+// Trying out: a span or a curve of a driver, a limit of an expectation; and the line of the spec that says it.
 
 import { responseOf } from "./evaluation.js";
+import { curveThrough, pointsOf } from "./monotone.js";
 
 /** Ties the fields of all rows to the evaluation; `changed` after each step. */
 export function prepareTrying(record, evaluation, changed) {
   const bySide = new Map(record.rows.map((row) => [String(row.strength), row]));
   for (const form of document.querySelectorAll("[data-try-span]")) {
     const row = bySide.get(form.dataset.trySpan), respond = responseOf(row);
-    const [start, stop] = form.querySelectorAll("input"), line = form.querySelector("code");
+    const [start, stop, through] = form.querySelectorAll("input"), line = form.querySelector("code");
+    const quantity = (value) => `${Number(value)}${row.unit ? ` ${row.unit}` : ""}`;
     const update = () => {
       const span = [Number(start.value) / row.factor, Number(stop.value) / row.factor];
-      const sound = start.value !== "" && stop.value !== "" && span[0] !== span[1];
-      const same = start.value === start.defaultValue && stop.value === stop.defaultValue;
-      if (sound && !same) evaluation.tried.set(row, (reading) => respond(reading, span));
-      else evaluation.tried.delete(row);
-      const quantity = (value) => `${Number(value)}${row.unit ? ` ${row.unit}` : ""}`;
-      line.textContent = sound ? `span  ${quantity(start.value)} .. ${quantity(stop.value)}` : "both ends, not the same";
-      form.dataset.tried = same || !sound ? "" : "yes";
+      const ends = start.value !== "" && stop.value !== "" && span[0] !== span[1];
+      const bent = through !== undefined && through.value !== through.defaultValue;
+      const points = bent ? pointsOf(through.value) : null;
+      const moved = start.value !== start.defaultValue || stop.value !== stop.defaultValue;
+      const sound = ends && (!bent || points !== null);
+      const curve = points && curveThrough(points);
+      if (sound && (moved || bent)) {
+        evaluation.tried.set(row, (reading) =>
+          (curve ? curve((reading - span[0]) / (span[1] - span[0])) : respond(reading, span)));
+      } else {
+        evaluation.tried.delete(row);
+      }
+      const lines = [...(moved || !bent ? [`span  ${quantity(start.value)} .. ${quantity(stop.value)}`] : []),
+        ...(points ? [`curve  ${points.map((pair) => pair.join(" ")).join(", ")}`] : [])];
+      line.textContent = !ends ? "a span has two ends, not the same"
+        : sound ? lines.join("\n") : "points rise from 0 to 1, as in 0 0, 0.5 0.35, 1 1";
+      form.dataset.tried = sound && (moved || bent) ? "yes" : "";
       changed();
     };
     prepare(form, update);
