@@ -22,6 +22,8 @@ _EDGE_PIXELS: Final = 0.9
 _EDGE_SHADE: Final = 0.80
 _INSIDE: Final = 0.45
 _COARSE: Final = 4
+_STEP: Final = 0.002
+"""Samples of a pixel whose distances differ by a larger share than this see different pieces of skin."""
 
 
 class Relief(Protocol):
@@ -141,20 +143,33 @@ def _shown(solid: Solid, camera: Camera, size: tuple[int, int], window: Window) 
     window = Window(*(SAMPLES * each for each in window))
     view, distances = seen_from(solid, camera, width, height, _worth_drawing(solid, camera, width, height), window)
     covered = view.covered
-    triangle = view.triangle[covered]
+    alike = np.zeros_like(covered) if solid.edges else _alike(view)
+    # Where all samples of a pixel see one smooth piece of skin, one of them stands for all.
+    chosen = covered & ~alike
+    chosen[::SAMPLES, ::SAMPLES] |= covered[::SAMPLES, ::SAMPLES]
+    triangle, weights = view.triangle[chosen], view.weights[chosen[covered]]
     corners = solid.triangles[triangle]
-    shares = in_perspective(view.weights, distances[corners])
+    shares = in_perspective(weights, distances[corners])
     normals = unit(_spread(shares, solid.normals[corners]))
-    rays = camera.rays(width, height, window)[covered]
+    rays = camera.rays(width, height, window)[chosen]
     inside = np.einsum("pc,pc->p", normals, rays) > 0.0
     if solid.relief is not None:
         normals = solid.relief.normals(triangle, shares, normals)
     light = _light(np.where(inside[:, None], -normals, normals), camera) * np.where(inside, _INSIDE, 1.0)
     if solid.edges:
-        light *= _edges(solid, camera, (width, height), triangle, view.weights)
+        light *= _edges(solid, camera, (width, height), triangle, weights)
     picture = np.zeros((window.height, window.width, 3))
-    picture[covered] = _spread(shares, solid.colors[triangle]) * light[:, None]
-    return _reduced(picture), _reduced(covered.astype(np.float64))
+    picture[chosen] = _spread(shares, solid.colors[triangle]) * light[:, None]
+    once = alike[::SAMPLES, ::SAMPLES, None]
+    return np.where(once, picture[::SAMPLES, ::SAMPLES], _reduced(picture)), _reduced(covered.astype(np.float64))
+
+
+def _alike(view: Seen) -> NDArray[np.bool_]:
+    """Samples (h, w) of pixels whose samples all see the solid at about one distance."""
+    parts = [view.depth[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
+    near, far = np.minimum.reduce(parts), np.maximum.reduce(parts)
+    pixels = np.isfinite(far) & (near > (1.0 + _STEP) * far)  # depths are negative, and infinite where nothing is
+    return pixels.repeat(SAMPLES, axis=0).repeat(SAMPLES, axis=1)
 
 
 def _reduced(samples: Floats) -> Floats:
