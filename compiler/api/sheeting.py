@@ -16,6 +16,7 @@ from plica.mesh.attach import Attached
 from plica.prove.proof import Proof, ProofSubject
 from plica.prove.results import Result, not_measured
 from plica.prove.subject import ExtraClips, read_subject
+from plica.quantities import memory
 from plica.texture.mask_set import MaskSet
 from plica.workspace import Workspace, located_bytes
 
@@ -40,6 +41,11 @@ class CharacterSheet:
         """Whether there is a page. It says nothing of the verdicts."""
         return bool(self.page) and not any(one.severity is Severity.ERROR for one in self.diagnostics)
 
+    @property
+    def size(self) -> str:
+        """How large the page is, in words: `650.2 KiB`."""
+        return memory(len(self.page))
+
     def write(self, file: FilePath) -> tuple[Diagnostic, ...]:
         """Write the page, whole or not at all; what stands in the way is given as diagnostics."""
         path = Path(file)
@@ -48,7 +54,7 @@ class CharacterSheet:
     def __repr__(self) -> str:
         if not self.ok:
             return f"<CharacterSheet of {self.character.file!r}: {counted_errors(self.diagnostics)}>"
-        return f"<CharacterSheet of {self.character.name!r}: {len(self.page) / 1024:.0f} KiB>"
+        return f"<CharacterSheet of {self.character.name!r}: {self.size}>"
 
 
 def make_sheet(

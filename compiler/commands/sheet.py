@@ -37,7 +37,7 @@ def sheet(options: argparse.Namespace) -> int:
         status: sum(one.status == status for one in made.results) for status in ("holds", "fails", "not measured")
     }
     say(
-        f"wrote {options.out}: {len(made.page) / 1024:.0f} KiB, opens in any browser",
+        f"wrote {options.out}: {made.size}, opens in any browser",
         f"  expectations  {counts['holds']} hold, {counts['fails']} fail, {counts['not measured']} not measured",
     )
     return 0

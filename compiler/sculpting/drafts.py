@@ -21,6 +21,7 @@ from plica.mesh.deform import Deformer
 from plica.mesh.draft_layer import FREE, DraftInputs, draft_inputs
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.recognition.pose_path import PosePath
+from plica.quantities import in_unit, whole
 from plica.rig.surfaces import Shape
 from plica.sculpting.adoption import Ground, rounded, unposed
 from plica.sculpting.bent_joints import BentJoint, bent_joints
@@ -105,8 +106,7 @@ class Drafting:
     def bend(self, share: float) -> str:
         """How far the joint that turns most is bent at a share of the way, for people."""
         most = max(self.joints, key=lambda one: one.angle)
-        whole = float(np.degrees(most.angle))
-        return f"{share * whole:.0f} of {whole:.0f} deg of `{most.name}`"
+        return f"{in_unit(share * most.angle, 'deg'):.0f} of {whole(most.angle, 'deg')} of `{most.name}`"
 
     def strength(self, share: float) -> float:
         """What the shape is at, at a share of the way; rounded, so that the spec can say it."""
