@@ -169,7 +169,7 @@ def _alike(view: Seen) -> NDArray[np.bool_]:
     parts = [view.depth[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
     near, far = np.minimum.reduce(parts), np.maximum.reduce(parts)
     pixels = np.isfinite(far) & (near > (1.0 + _STEP) * far)  # depths are negative, and infinite where nothing is
-    return pixels.repeat(SAMPLES, axis=0).repeat(SAMPLES, axis=1)
+    return np.asarray(pixels.repeat(SAMPLES, axis=0).repeat(SAMPLES, axis=1), dtype=np.bool_)
 
 
 def _reduced(samples: Floats) -> Floats:
