@@ -68,3 +68,17 @@ def test_specs_are_coloured_without_errors(path: object) -> None:
     tokens = list(PlicaLexer(stripnl=False, ensurenl=False).get_tokens(text))
     assert "".join(value for _, value in tokens) == text
     assert Error not in {kind for kind, _ in tokens}
+
+
+def test_the_extension_names_files_that_are_there() -> None:
+    folder = ROOT / "grammar" / "editor_extension"
+    manifest = json.loads((folder / "package.json").read_text("utf-8"))
+    language, colours = manifest["contributes"]["languages"][0], manifest["contributes"]["grammars"][0]
+    grammar_file = ROOT / "grammar" / colours["path"].removeprefix("./")  # which is copied in when it is set up
+    assert json.loads(grammar_file.read_text("utf-8"))["scopeName"] == colours["scopeName"]
+    assert language["extensions"] == [".plica"] and colours["language"] == language["id"]
+    assert (folder / manifest["main"]).is_file()
+    configuration = json.loads((folder / language["configuration"]).read_text("utf-8"))
+    assert configuration["comments"]["lineComment"] == "//"
+    command = manifest["contributes"]["configuration"]["properties"]["plica.command"]["default"]
+    assert command == ["plica", "language-server"]
