@@ -7,6 +7,7 @@ the stage counts, as it does in UsdSkel (openusd.org/release/api/_usd_skel__sche
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -16,6 +17,8 @@ Item = dict[str, Any]
 Keep = Callable[[str, tuple[int, ...], bytes], Item]
 """Takes an array's element format, shape and bytes; gives what stands for it in the answer."""
 
+CARRIED_KEY, CARRIED_FORMAT = "plica", "plica-usd"
+"""Where in a layer's own data (`customLayerData`) the target `usd` puts a rig, and how it calls the form."""
 NUMBERS = "efdbBhHiIlLqQ"  # element formats of the module struct
 NOTHING: Item = {"nothing": True}
 # UsdSkelBindingAPI's names; what is not stated is classicLinear.
@@ -37,8 +40,9 @@ def extract(stage: Usd.Stage, keep: Keep, motion: bool = False) -> Item:
         "motions": [],
         "unit": UsdGeom.GetStageMetersPerUnit(stage),
         "unit_stated": bool(UsdGeom.StageHasAuthoredMetersPerUnit(stage)),
+        "carried": _carried(stage),
     }
-    extractor = _Extractor(stage, keep)
+    extractor = _Extractor(stage, keep, named=result["carried"] is not None)
     for prim in Usd.PrimRange.Stage(stage, Usd.TraverseInstanceProxies()):
         if prim.IsA(UsdGeom.Mesh):
             result["meshes"].append(extractor.mesh(prim))
@@ -52,8 +56,9 @@ def extract(stage: Usd.Stage, keep: Keep, motion: bool = False) -> Item:
 
 
 class _Extractor:
-    def __init__(self, stage: Usd.Stage, keep: Keep) -> None:
-        self._stage, self._keep = stage, keep
+    def __init__(self, stage: Usd.Stage, keep: Keep, named: bool) -> None:
+        """`named`: whether joints are called by `jointNames`, which our own layers state, and not by their paths."""
+        self._stage, self._keep, self._named = stage, keep, named
         self._caches: dict[Sdf.Path, UsdSkel.Cache] = {}
 
     # ---- meshes -------------------------------------------------------------------------------------
@@ -176,6 +181,7 @@ class _Extractor:
         roots = [matrix * above if parent < 0 else matrix for matrix, parent in zip(rest, parents, strict=True)]
         return {
             "joints": joints,
+            "names": _texts(skeleton.GetJointNamesAttr()) if self._named else [],
             "parents": parents,
             "rest": self._matrices(roots),
             "rest_stated": stated,
@@ -260,6 +266,17 @@ class _Extractor:
 
     def _matrices(self, matrices: list[Gf.Matrix4d]) -> Item:
         return self._keep("d", (len(matrices), 4, 4), b"".join(memoryview(matrix).tobytes() for matrix in matrices))
+
+
+def _carried(stage: Usd.Stage) -> str | None:
+    """What Plica wrote into the root layer's own data, as JSON; None where it wrote nothing there."""
+    held = stage.GetRootLayer().customLayerData.get(CARRIED_KEY)
+    if not isinstance(held, dict) or held.get("format") != CARRIED_FORMAT:
+        return None
+    try:
+        return json.dumps(held)
+    except (TypeError, ValueError):
+        return None
 
 
 def _inherited(prim: Usd.Prim, name: str) -> bool:

@@ -111,7 +111,9 @@ def _skeletons(stage: UsdStage, names: Sequence[str], chosen: Collection[str]) -
 
 
 def _unique_names(skeletons: Sequence[UsdSkeleton], problems: list[str]) -> tuple[str, ...]:
-    return distinct(_joint_names([path for skeleton in skeletons for path in skeleton.joints]), problems, "joints")
+    paths = [path for skeleton in skeletons for path in skeleton.joints]
+    named = [name for skeleton in skeletons for name in skeleton.names]
+    return distinct(named if len(named) == len(paths) else _joint_names(paths), problems, "joints")
 
 
 def _joint_names(paths: list[str]) -> list[str]:

@@ -102,7 +102,10 @@ class UsdMesh(NamedTuple):
 
 
 class UsdSkeleton(NamedTuple):
-    """A Skeleton prim: local rest transforms (those of roots in the model's space), parents -1 at roots."""
+    """A Skeleton prim: local rest transforms (those of roots in the model's space), parents -1 at roots.
+
+    `names`: what the joints are called, where the layer is ours and says so; else they are called by their paths.
+    """
 
     path: str
     joints: tuple[str, ...]
@@ -112,6 +115,7 @@ class UsdSkeleton(NamedTuple):
     binds: UsdArray
     to_model: UsdArray
     fault: str
+    names: tuple[str, ...] = ()
 
     def usable(self) -> UsdSkeleton:
         """The skeleton. Raises UnreadableModel where it could not be read."""
@@ -140,7 +144,7 @@ class UsdStage(NamedTuple):
     """A composed stage in its order. `problems` are sentences about what was left out; motions only if asked for.
 
     `unit`: how many metres one length of it is (`metersPerUnit`); `unit_stated`: whether the stage says so, else it is
-    the schema's fallback.
+    the schema's fallback. `carried`: the rig that Plica wrote into it, as JSON.
     """
 
     meshes: tuple[UsdMesh, ...]
@@ -150,6 +154,7 @@ class UsdStage(NamedTuple):
     problems: tuple[str, ...]
     unit: float
     unit_stated: bool
+    carried: str | None = None
 
 
 class Answer(NamedTuple):
@@ -191,6 +196,7 @@ class _Decoder:
             _texts(answer, "problems", "answer"),
             _unit(answer),
             answer.get("unit_stated") is True,
+            text(answer, "carried", "answer"),
         )
 
     def _mesh(self, item: Fields) -> UsdMesh:
@@ -257,7 +263,9 @@ class _Decoder:
             raise UnreadableModel(f"{path} has not one rest transform for each joint")
         stated = content.get("rest_stated") is True
         binds, above = self._array(content, "binds"), self._array(content, "to_model")
-        return UsdSkeleton(path, joints, tuple(parents), rest, stated, binds, above, "")
+        names = _texts(content, "names", "skeleton")
+        named = names if len(names) == len(joints) and all(names) else ()
+        return UsdSkeleton(path, joints, tuple(parents), rest, stated, binds, above, "", named)
 
     def _motion(self, item: Fields) -> UsdMotion:
         content = fields(item.get("content"), "motion")

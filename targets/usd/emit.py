@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -16,8 +17,8 @@ from plica.emit.output_file_names import safe_file_name
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.model_reader import tell
-from plica.rig.carried import CARRIED_VERSION, KEY
-from plica.rig.rig import Rig
+from plica.readers.usd_extract import CARRIED_FORMAT, CARRIED_KEY
+from plica.rig.carried import CARRIED_VERSION
 from plica.rig.rig_json import write_rig
 from plica.targets.materialx.document import Names
 from plica.targets.materialx.emit import graph_plans
@@ -30,7 +31,6 @@ from plica.texture.mask_set import MaskOptions
 from plica.workspace import Refused, Workspace
 
 TARGET: Final = "usd"
-CARRIED_FORMAT: Final = "plica-usd"
 
 
 class UsdOptions(NamedTuple):
@@ -93,7 +93,7 @@ def _stage(build: Build, path: Path, options: UsdOptions, diagnostics: Diagnosti
         _write_materials(stage, f"{root}/Materials", build, (skin, played, options.masks), diagnostics)
     elif rig.folds:
         diagnostics.add("usd-without-folds", build.span_of("fold", rig.folds[0].name))
-    stage.GetRootLayer().customLayerData = {KEY: _carried(rig)}
+    stage.GetRootLayer().customLayerData = {CARRIED_KEY: _carried(build)}
     return stage
 
 
@@ -134,12 +134,14 @@ def _write_materials(
             diagnostics.add("usd-detail-not-bound", span, detail=plan.detail.name, material=path)
 
 
-def _carried(rig: Rig) -> dict[str, Any]:
-    """The rig as the layer's own data, its JSON as one text."""
+def _carried(build: Build) -> dict[str, Any]:
+    """The rig as the layer's own data, its JSON as one text; and the files that it was made of, with their digests."""
+    rig, sources = build.rig, build.sources
     return {
         "format": CARRIED_FORMAT,
         "version": CARRIED_VERSION,
         "build": rig.build or "",
+        "sources": "{}" if sources is None else json.dumps(dict(sources.digests)),
         "rig": write_rig(rig._replace(offsets=None)),
     }
 
