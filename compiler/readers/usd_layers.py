@@ -199,7 +199,7 @@ def _check_sublayers(root: Sdf.Layer, layers: _Layers) -> None:
 def _above(root: Sdf.Layer) -> Sdf.Layer:
     """A layer whose only sublayer is the root layer, with the metadata that a stage takes from its own root alone."""
     above = Sdf.Layer.CreateAnonymous(".usda")
-    for field in ("upAxis", "metersPerUnit"):
+    for field in ("upAxis", "metersPerUnit", "customLayerData"):
         if root.pseudoRoot.HasInfo(field):
             above.pseudoRoot.SetInfo(field, root.pseudoRoot.GetInfo(field))
     above.subLayerPaths.append(root.identifier)

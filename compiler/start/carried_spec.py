@@ -6,6 +6,7 @@ gives another right side, is written for each side alone. What then still differ
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from hashlib import sha256
@@ -56,6 +57,19 @@ def spec_of_document(
     return spec_of_rig(rig, sources_of_extras(held), _target_names(document, held), geometry, workspace)
 
 
+def spec_of_layer(carried: str, geometry: str, workspace: Workspace) -> CarriedSpec | None:
+    """A spec for an OpenUSD layer, `carried` what Plica wrote into it; None where none compiles.
+
+    Raises RigFormatError for what Plica did not write so. Blend shapes are called like the shapes that they are.
+    """
+    held = json.loads(carried)
+    with suppress(TypeError, ValueError):
+        held = {**held, "rig": json.loads(held["rig"]), "sources": json.loads(held["sources"])}
+    rig = rig_of_extras(held)
+    names = {shape.name: shape.name for shape in rig.shapes}
+    return spec_of_rig(rig, sources_of_extras(held), names, geometry, workspace)
+
+
 def _target_names(document: Mapping[str, Any], held: Mapping[str, Any]) -> dict[str, str]:
     """The morph target of each shape, as the model's reader calls it."""
     morphs = morphs_of_nodes(document)
@@ -80,6 +94,12 @@ def spec_of_rig(
     if missing or not sources:
         files = ", ".join(f"`{file}`" for file in missing[:_SHOWN]) or "what it was made of"
         said.append(f"not there as it was: {files}; so shapes are morph targets of the model itself")
+        between = [shape.name for shape in rig.shapes if shape.inbetweens]
+        if between:
+            named = ", ".join(between[:_SHOWN]) + (", ..." if len(between) > _SHOWN else "")
+            said.append(
+                f"these shapes had inbetweens, which are left out, so half-way they move the skin otherwise: {named}"
+            )
         rig = _of_model(rig, targets, geometry, workspace)
         split = frozenset(("shape", shape.declared) for shape in rig.shapes)
     return _written(rig, tuple(said), split, workspace)

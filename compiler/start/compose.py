@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -77,21 +78,13 @@ def start_spec(
 
 def _carried(path: Path, shown: str, folder: Path, diagnostics: Diagnostics) -> CarriedSpec | None:
     """The spec of a model that carries its rig; None where it carries none, or none that can be used."""
-    from plica.readers.gltf_document import read_document
-    from plica.readers.model_reader import is_usd
-    from plica.rig.carried import carried_in
-
-    if is_usd(path):
-        return None
-    document = read_document(path)
-    held = carried_in(document)
-    if held is None:
+    carried = _carrying(path)
+    if carried is None:
         return None
     from plica.rig.rig_json import RigFormatError
-    from plica.start.carried_spec import spec_of_document
 
     try:
-        result = spec_of_document(document, held, shown, Workspace(folder, (path.parent,)))
+        result = carried(shown, Workspace(folder, (path.parent,)))
         reason = "no text of it compiles"
     except RigFormatError as error:
         result, reason = None, str(error)
@@ -100,6 +93,30 @@ def _carried(path: Path, shown: str, folder: Path, diagnostics: Diagnostics) -> 
     elif result.differs:
         diagnostics.add("carried-rig-differs", None, file=shown, entries=", ".join(result.differs[:_SHOWN]))
     return result
+
+
+def _carrying(path: Path) -> Callable[[str, Workspace], CarriedSpec | None] | None:
+    """What makes a spec of the rig that a model carries; None where it carries none."""
+    from plica.readers.gltf_document import read_document
+    from plica.readers.model_reader import is_usd
+    from plica.rig.carried import carried_in
+
+    if is_usd(path):
+        from plica.readers.usd_reader import read_stage
+
+        text = read_stage(path).carried
+        if text is None:
+            return None
+        from plica.start.carried_spec import spec_of_layer
+
+        return partial(spec_of_layer, text)
+    document = read_document(path)
+    held = carried_in(document)
+    if held is None:
+        return None
+    from plica.start.carried_spec import spec_of_document
+
+    return partial(spec_of_document, document, held)
 
 
 def _skin(look: FirstLook, path: Path, unit: list[FactLine]) -> SkinLook:

@@ -12,6 +12,7 @@ import pytest
 
 import plica
 from plica.demo import demo_files
+from plica.diff.verdicts import Harm
 from plica.rig.rig_json import write_rig
 from tests.support.arm_models import write_arms
 from tests.support.arms import arms_mesh, rig_from
@@ -237,3 +238,27 @@ def test_a_clip_that_is_not_there_is_refused(tmp_path: Path) -> None:
     spec = a_character(tmp_path / "model", model, "lowerarm_lf")
     made = plica.build_files(plica.compile_file(spec), ["usd"], options={"usd": {"plays": "walk"}})
     assert [one.name for one in made.diagnostics if one.name == "bad-target-option"] and not made.ok
+
+
+def test_start_on_our_own_layer_gives_the_spec_again(demo: Path) -> None:
+    """With all that it was made of beside it; the names of joints are the rig's, whatever OpenUSD takes."""
+    started = plica.start_spec(demo / "out" / "wren.rigged.usda", folder=demo)
+    assert started.diagnostics == ()
+    started.write(demo / "again.plica")
+    compared = plica.compare_characters(demo / "wren.plica", demo / "again.plica", measure=False)
+    assert not [one for one in compared.diagnostics if one.severity.name == "ERROR"]
+    assert [one.title for one in compared.changes if one.harm is not Harm.COSMETIC] == []
+
+
+def test_start_on_a_layer_alone_moves_the_skin_alike(demo: Path, tmp_path: Path) -> None:
+    shutil.copy(demo / "out" / "wren.rigged.usda", tmp_path / "gift.usda")
+    started = plica.start_spec(tmp_path / "gift.usda", folder=tmp_path)
+    assert started.diagnostics == () and any("inbetweens" in said for said in started.said)
+    started.write(tmp_path / "gift.plica")
+    again, before = plica.compile_file(tmp_path / "gift.plica"), plica.compile_file(demo / "wren.plica")
+    assert again.rig is not None and before.rig is not None
+    assert again.rig.strengths == before.rig.strengths
+    skin, was = plica.attach_mesh(again), plica.attach_mesh(before)
+    ours = plica.deform_mesh(skin, plica.pose(again, strengths={"left_elbow_bend": 1.0})).positions
+    theirs = plica.deform_mesh(was, plica.pose(before, strengths={"left_elbow_bend": 1.0})).positions
+    np.testing.assert_allclose(ours, theirs, atol=1e-6)
