@@ -107,12 +107,12 @@ def gathered(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
 def _in_one(group: list[Diagnostic]) -> Diagnostic:
     first = group[0]
     names = list(dict.fromkeys(item.subject for item in group))
+    spans = dict.fromkeys(item.span for item in group if item.span is not None and item.span != first.span)
     if len(names) == 1:
-        return first
+        return first._replace(places=tuple(spans))
     more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     shown = ", ".join(f"`{name}`" for name in names[:MOST_NAMED]) + more
     message = rule(first.name).gathered.format_map({"count": len(names), "names": _shown(shown)})
-    spans = dict.fromkeys(item.span for item in group if item.span is not None and item.span != first.span)
     return first._replace(message=message, places=tuple(spans), subject="")
 
 
@@ -125,6 +125,7 @@ class Diagnostics:
 
     def __init__(self) -> None:
         self._found: dict[Diagnostic, None] = {}
+        self._told: set[tuple[str, Span]] = set()
         self._added = 0
         self._errors = 0
         self._distinct_errors = 0
@@ -148,6 +149,22 @@ class Diagnostics:
         name that the catalogue does not hold (our bug).
         """
         self._add(name, span, values, hint, labels, fix)
+
+    def add_once(
+        self,
+        name: str,
+        span: Span,
+        /,
+        *,
+        hint: str | None = None,
+        labels: Iterable[Label] = (),
+        fix: Fix | None = None,
+        **values: object,
+    ) -> None:
+        """Add a diagnostic like `add`, unless this rule was told at this place: what is given once may be used often."""
+        if (name, span) not in self._told:
+            self._told.add((name, span))
+            self._add(name, span, values, hint, labels, fix)
 
     def add_filled(self, name: str, span: Span | None, values: Mapping[str, str]) -> None:
         """Add a diagnostic whose values come from elsewhere as a mapping."""

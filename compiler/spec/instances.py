@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import ChainMap
-from collections.abc import Iterator, MutableMapping
+from collections.abc import Iterable, Iterator, MutableMapping
 from pathlib import Path
 from posixpath import dirname, join, normpath
 from typing import NamedTuple, cast
@@ -11,7 +11,7 @@ from typing import NamedTuple, cast
 from plica.diagnostics import Diagnostics, Label
 from plica.source import Span
 from plica.spec.budget import Budget
-from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written
+from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written, is_unfilled
 from plica.syntax import nodes
 from plica.syntax.sharing import parsed_library
 from plica.workspace import Refused, Workspace
@@ -40,10 +40,23 @@ class Instance(NamedTuple):
         return Span(source, self.node.start, min(end if end > 0 else self.node.end, self.node.end))
 
 
-class Flattener:
-    """Walks documents and collects their declarations; one per run."""
+class _Given(NamedTuple):
+    """A value and where it is written."""
 
-    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget) -> None:
+    value: nodes.Value
+    place: Span
+
+
+class Flattener:
+    """Walks documents and collects their declarations; one per run.
+
+    by_itself: the document is a library that nobody uses here, whose parameters without a default are not known.
+    """
+
+    def __init__(
+        self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget, *, by_itself: bool = False
+    ) -> None:
+        self.by_itself = by_itself
         self.workspace = workspace
         self.diagnostics = diagnostics
         self.budget = budget
@@ -91,23 +104,30 @@ class Flattener:
             self.diagnostics.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
         values = self._distinct(node.head.values, self._values(node.head.values, scope), scope)
-        for position, value in enumerate(values):
+        for position, (value, place) in enumerate(values):
             if self.diagnostics.stopped:
                 return
-            variable = ScopeVariable((value,), scope.span(node.head.name), scope.span(node.head), used)
+            variable = ScopeVariable(
+                (value,),
+                scope.span(node.head.name),
+                scope.span(node.head),
+                used,
+                places=(place,),
+                known=not is_unfilled(value),
+            )
             inner = scope._replace(variables=_with(scope.variables, name, variable))
             if position == 0:
                 self._variables.append(("unused-variable", name, variable))
             self._walk(node.declarations, inner, folder, (*trail, name))
 
-    def _distinct(self, written: Values, values: Values, scope: Scope) -> Values:
+    def _distinct(self, written: Values, values: Iterable[_Given], scope: Scope) -> tuple[_Given, ...]:
         """The values, each once; a repeated one is reported."""
-        seen: dict[str, nodes.Value] = {}
-        for value in values:
-            text = as_written(value)
+        seen: dict[str, _Given] = {}
+        for given in values:
+            text = as_written(given.value)
             if text in seen:
                 self.diagnostics.add("repeated-value", scope.span(written[0]), value=text)
-            seen.setdefault(text, value)
+            seen.setdefault(text, given)
         return tuple(seen.values())
 
     def _use(self, node: nodes.UseLibrary, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
@@ -121,16 +141,7 @@ class Flattener:
         if len(trail) >= MAX_DEPTH:
             self.diagnostics.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
-        arguments = {
-            argument.name.text: ScopeVariable(
-                self._values(argument.values, scope),
-                scope.span(argument.name),
-                scope.span(argument),
-                [False],
-                scope.variables,
-            )
-            for argument in node.arguments
-        }
+        arguments = {argument.name.text: self._argument(argument, scope) for argument in node.arguments}
         for name, times in _repeated(argument.name.text for argument in node.arguments):
             self.diagnostics.add("duplicate-fact", span, fact=name, count=times)
         variables = self._parameters(document, arguments, span)
@@ -140,6 +151,11 @@ class Flattener:
         uses = (*scope.uses, scope.span(node))
         inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget, uses)
         self._walk(document.declarations, inner, path.parent, (*trail, path))
+
+    def _argument(self, argument: nodes.Argument, scope: Scope) -> ScopeVariable:
+        return _variable(
+            self._values(argument.values, scope), scope.span(argument.name), scope.span(argument), scope.variables
+        )
 
     def _document(
         self, node: nodes.UseLibrary, scope: Scope, folder: Path | None
@@ -183,11 +199,13 @@ class Flattener:
                 self.diagnostics.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
             given = arguments.get(name)
             if given is None and node.values is None:
-                self.diagnostics.add("missing-argument", use or span, name=name)
-                given = ScopeVariable((), span, span, [True])
-            values = given.values if given else self._values(node.values or (), scope)
-            around = given.around if given else declared
-            declared[name] = ScopeVariable(values, span, given.given if given else span, [False], around)
+                if use is not None or not self.by_itself:
+                    self.diagnostics.add("missing-argument", use or span, name=name)
+                given = ScopeVariable((), span, span, [True], known=False)
+            if given is None:
+                declared[name] = _variable(self._values(node.values or (), scope), span, span, declared)
+            else:
+                declared[name] = given._replace(span=span, used=[False])
             self._variables.append(("unused-parameter", name, declared[name]))
         for name, argument in arguments.items():
             if name not in declared:
@@ -195,31 +213,34 @@ class Flattener:
                 self.diagnostics.add("unknown-argument", argument.span, name=name, hint=hint)
         return declared
 
-    def _values(self, values: Values, scope: Scope) -> Values:
-        """A list of values with variables put in and ranges counted out."""
-        written: list[nodes.Value] = []
+    def _values(self, values: Values, scope: Scope) -> tuple[_Given, ...]:
+        """A list of values with variables put in and ranges counted out, and where each is written."""
+        written: list[_Given] = []
         for value in values:
             for one in self._value(value, scope):
-                if not self.budget.spend(_length(one), scope.span(value)):
+                if not self.budget.spend(_length(one.value), scope.span(value)):
                     return ()
                 written.append(one)
         return tuple(written)
 
-    def _value(self, value: nodes.Value, scope: Scope) -> Iterator[nodes.Value]:
+    def _value(self, value: nodes.Value, scope: Scope) -> Iterator[_Given]:
+        place = scope.span(value)
         if isinstance(value, nodes.ValueRange):
-            yield from self._counted(value, scope)
+            yield from (_Given(one, place) for one in self._counted(value, scope))
         elif isinstance(value, nodes.Name):
             bare = value.text[1:-1] if value.text.startswith("{") and value.text.endswith("}") else value.text
             variable = scope.variables.get(bare)
             if variable is not None:
                 variable.used[0] = True
-                yield from variable.values
+                if not variable.known:
+                    yield _Given(value._replace(text=f"{{{bare}}}"), place)
+                yield from map(_Given, variable.values, variable.places)
             else:
-                yield value._replace(text=scope.fill(value.text, value))
+                yield _Given(value._replace(text=scope.fill(value.text, value)), place)
         elif isinstance(value, nodes.Text):
-            yield value._replace(text=scope.fill(value.text, value))
+            yield _Given(value._replace(text=scope.fill(value.text, value)), place)
         else:
-            yield value
+            yield _Given(value, place)
 
     def _counted(self, value: nodes.ValueRange, scope: Scope) -> Iterator[nodes.Value]:
         ends = []
@@ -247,6 +268,12 @@ def _with(variables: Variables, name: str, variable: ScopeVariable) -> Variables
     around = variables.maps if isinstance(variables, ChainMap) else [variables]
     own: list[Variables] = [{name: variable}, *around]
     return ChainMap(*cast("list[MutableMapping[str, ScopeVariable]]", own))
+
+
+def _variable(given: tuple[_Given, ...], span: Span, written: Span, around: Variables) -> ScopeVariable:
+    values, places = tuple(one.value for one in given), tuple(one.place for one in given)
+    known = not any(is_unfilled(value) for value in values)
+    return ScopeVariable(values, span, written, [False], around, places, known)
 
 
 def _length(value: nodes.Value) -> int:

@@ -23,7 +23,9 @@ Values = tuple[nodes.Value, ...]
 class ScopeVariable(NamedTuple):
     """A parameter or an `each` variable: its values, where it was declared and given them, whether anything used it.
 
-    `around`: the variables where an argument was written, which its values may be made of.
+    `around`: the variables where an argument was written, which its values may be made of. `places`: where each value
+    is written. `known`: whether the values are known; where they are not, after a mistake that was reported or in a
+    library by itself, nothing is said of what they are put in, and their placeholder stays in names and texts.
     """
 
     values: Values
@@ -31,9 +33,18 @@ class ScopeVariable(NamedTuple):
     given: Span
     used: list[bool]
     around: Variables = MappingProxyType({})
+    places: tuple[Span, ...] = ()
+    known: bool = True
 
 
 Variables = Mapping[str, ScopeVariable]
+
+
+class Blame(NamedTuple):
+    """Where a mistake is told: the place that can be mended, and what led from there to where it shows."""
+
+    span: Span
+    labels: list[Label]
 
 
 class Scope(NamedTuple):
@@ -54,7 +65,7 @@ class Scope(NamedTuple):
         return Span(self.source, node.start, node.end)
 
     def variable(self, name: str, span: Span) -> ScopeVariable | None:
-        """The variable of a placeholder; a diagnostic where there is none."""
+        """The variable of a placeholder; None where its values are not known, with a diagnostic where there is none."""
         variable = self.variables.get(name)
         if variable is None:
             self.diagnostics.add(
@@ -62,7 +73,7 @@ class Scope(NamedTuple):
             )
             return None
         variable.used[0] = True
-        return variable
+        return variable if variable.known else None
 
     def fill(self, text: str, node: nodes.Placed, *, lenient: bool = False) -> str:
         """A text with its placeholders filled; `lenient` leaves unknown ones as they are (notes)."""
@@ -90,6 +101,18 @@ class Scope(NamedTuple):
             for name in dict.fromkeys(_PLACEHOLDER.findall(text))
             if name in self.variables and len(self.variables[name].values) == 1
         ]
+
+    def blame(self, text: str, node: nodes.Placed) -> Blame:
+        """Where to tell that a written text means nothing: where its value was given, if it is one placeholder."""
+        span = self.span(node)
+        given = self._given(text)
+        return Blame(span, self.origins(text)) if given is None else Blame(given, [Label(span, "used here")])
+
+    def _given(self, text: str) -> Span | None:
+        """Where the value of a text that is one placeholder is written."""
+        match = _PLACEHOLDER.fullmatch(text)
+        variable = self.variables.get(match[1]) if match else None
+        return variable.places[0] if variable is not None and len(variable.places) == 1 else None
 
     def name(self, node: nodes.Name) -> str:
         """A name with its placeholders filled; checked to be a name still."""
@@ -135,25 +158,26 @@ class Scope(NamedTuple):
     def _report_dimension(
         self, node: nodes.Amount, quantity: nodes.Quantity, unit: Unit, wanted: Dimension, what: str
     ) -> None:
-        span = self.span(node)
+        span, labels = self.blame(node.text, node) if isinstance(node, nodes.Name) else Blame(self.span(node), [])
         written = _plain_number(quantity.number)
         if unit is PLAIN:
             usual = units_of(wanted)[0]
-            self.diagnostics.add(
+            self.diagnostics.add_once(
                 "missing-unit",
                 span,
                 what=what,
                 dimension=wanted.value,
                 hint=f"write a unit: {', '.join(units_of(wanted))}",
+                labels=labels,
                 fix=Fix(span, f"{written} {usual}"),
             )
         elif wanted is Dimension.NUMBER:
             fix = Fix(span, written)
-            self.diagnostics.add("unit-not-wanted", span, what=what, unit=quantity.unit, fix=fix)
+            self.diagnostics.add_once("unit-not-wanted", span, what=what, unit=quantity.unit, labels=labels, fix=fix)
         else:
-            self.diagnostics.add(
+            self.diagnostics.add_once(
                 "wrong-dimension", span, what=what, dimension=wanted.value, unit=quantity.unit,
-                given=unit.dimension.value, units=", ".join(units_of(wanted)),
+                given=unit.dimension.value, units=", ".join(units_of(wanted)), labels=labels,
             )  # fmt: skip
 
     def _quantity(self, node: nodes.Amount) -> nodes.Quantity | None:
@@ -169,8 +193,15 @@ class Scope(NamedTuple):
         value = variable.values[0] if len(variable.values) == 1 else None
         if isinstance(value, nodes.Quantity):
             return value
-        self.diagnostics.add("not-a-quantity", self.span(node), text=node.text)
+        if value is None or not is_unfilled(value):
+            span, labels = self.blame(node.text, node)
+            self.diagnostics.add_once("not-a-quantity", span, text=node.text, labels=labels)
         return None
+
+
+def is_unfilled(value: nodes.Value) -> bool:
+    """Whether a value holds a placeholder whose value is not known."""
+    return isinstance(value, nodes.Name | nodes.Text) and _PLACEHOLDER.search(value.text) is not None
 
 
 def as_written(value: nodes.Value) -> str:

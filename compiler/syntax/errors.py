@@ -10,6 +10,8 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedTok
 from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import closest
 from plica.source import Source, Span
+from plica.syntax import keywords
+from plica.syntax.habits import Answer, Stop, answered
 from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
@@ -30,10 +32,16 @@ _PLAIN = {
     "EQUAL": "`=`",
     "$END": "another declaration",
 }
+_BLANKS = " \t\f\r\n"  # what the lexer skips; other spaces are mistakes
+_DESCRIBED = {
+    _PLAIN["AXIS"]: ("x", "y", "z"),
+    _PLAIN["SIDE"]: ("both", "left", "right"),
+    _PLAIN["OWN_SIDE"]: ("left", "right"),
+}
 _SKIPPED = {"PLACEHOLDER", "COMMENT", "WHITESPACE"}
 _EVERYWHERE = {"accept", "note", "photo", "renamed"}  # allowed in every block: only noise in a list
 _MOST_WORDS = 18
-_WORD = re.compile(r"[\w{}]+")
+_WORD = re.compile(r"\d+(?:\.\d+)?(?!\w)|[\w{}]+")
 _QUOTED = re.compile(r'"(?:[^"\\\n]++|\\.)*+"')
 _CHOICES = re.compile(r"\(\?:([a-z|-]+)\)")
 _SPELLED_UNITS = {
@@ -104,7 +112,7 @@ def _expected_words(expected: set[str]) -> tuple[list[str], list[str]]:
             words.extend(choices[1].split("|"))
         elif pattern:
             words.append(pattern.replace("\\", ""))
-    return sorted(set(words)), others or ([] if words else ["something else"])
+    return sorted(set(words)), others or ([] if words else [_PLAIN["$END"]])
 
 
 def _listed(words: list[str], others: list[str]) -> str:
@@ -134,15 +142,18 @@ def report(error: UnexpectedInput, source: Source, end: int, diagnostics: Diagno
     """Add the diagnostic for a failed parse of the text that ends at `end`."""
     offset = offset_of(error, end)
     words, others = _expected_words(expected_terminals(error))
-    while offset < end and source.text[offset].isspace():
+    while offset < end and source.text[offset] in _BLANKS:
         offset += 1
     if offset >= end:
         place = len(source.text[:end].rstrip())
         span = Span(source, max(0, place - 1), place)
-        diagnostics.add("unexpected-end", span, expected=_listed(words, others))
+        hint = "a declaration or a fact ends too early here: write what is missing, or take it out"
+        diagnostics.add("unexpected-end", span, expected=_listed(words, others), hint=hint)
     elif others == ["`{`"] and not words and _is_on_later_line(source, offset):
         place = len(source.text[:offset].rstrip())
-        diagnostics.add("unexpected-end", Span(source, place - 1, place), expected="`{` on this line")
+        diagnostics.add(
+            "unexpected-end", Span(source, place - 1, place), expected="`{` on this line", hint="write `{` at its end"
+        )
     else:
         _report_word(source, offset, end, words, others, diagnostics)
 
@@ -162,17 +173,33 @@ def _report_word(
         stop = line_end if line_end > 0 else end
         diagnostics.add("unclosed-text", Span(source, offset, len(source.text[:stop].rstrip())))
         return
-    near = closest(text, words)
+    near = closest(text, [*words, *_described_words(others)]) if text[:1].isalpha() or text[:1] in "._" else None
     if near is None and _report_unit(source, span, text, diagnostics):
         return
+    answer = _answer(Stop(source, span, end, frozenset([*(f"`{word}`" for word in words), *others])), near)
+    found = source.text[answer.span.start : answer.span.end]
     diagnostics.add(
         "unexpected-text",
-        span,
-        found=_shown(text),
+        answer.span,
+        found=_shown(found),
         expected=_listed(words, others),
-        hint=f"did you mean `{near}`?" if near else _side_hint(source, span, others),
-        fix=Fix(span, near) if near else None,
+        hint=answer.hint,
+        fix=answer.fix,
     )
+
+
+def _answer(stop: Stop, near: str | None) -> Answer:
+    if near:
+        return Answer(f"did you mean `{near}`?", stop.span, Fix(stop.span, near))
+    side = _side_hint(stop)
+    return Answer(side, stop.span) if side else answered(stop)
+
+
+def _described_words(others: list[str]) -> list[str]:
+    """The words that stand behind the descriptions of what could have stood there."""
+    if _PLAIN["$END"] in others:
+        return list(keywords.words().declarations)
+    return [word for described in others for word in _DESCRIBED.get(described, ())]
 
 
 def _shown(text: str) -> str:
@@ -193,11 +220,9 @@ def _report_unit(source: Source, span: Span, text: str, diagnostics: Diagnostics
     return True
 
 
-def _side_hint(source: Source, span: Span, others: list[str]) -> str | None:
+def _side_hint(stop: Stop) -> str | None:
     """Help for `driver left elbow {`, where the side was read as the name."""
-    before = source.text[max(0, span.start - 20) : span.start]
-    side = re.search(r"\b(both|left|right)[ \t]+$", before)
-    name = source.text[span.start : span.end]
-    if side and _PLAIN["LBRACE"] in others and name not in ("both", "left", "right"):
+    side, name = re.search(r"\b(both|left|right)[ \t]+$", stop.before), stop.found
+    if side and _PLAIN["LBRACE"] in stop.expected and name[:1].isalpha() and name not in keywords.words().all:
         return f"the side stands after the name: `{name} {side[1]}`"
     return None

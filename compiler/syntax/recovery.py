@@ -16,9 +16,9 @@ _START = re.compile(
     r"""(?:^|(?<=[{}]))[ \t]*
     (?P<word>
         (?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|combine|each|parameter)\b
-      | use[ \t]+"
-      | expect\b(?=[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
-      | (?:override[ \t]+)?control\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
+      | use[ \t]+["“'\w./]
+      | expect\b(?=[ \t]*(?:both\b|left\b|right\b|[({]|[a-z]+[ \t]+of\b))
+      | (?:override[ \t]+)?control\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*[({])
       | override[ \t]+pose\b
       | pose\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
       | curve\b(?=[ \t]+\w+[ \t]*=)
