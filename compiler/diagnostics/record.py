@@ -10,12 +10,28 @@ from typing import NamedTuple
 from plica import foreign, limits
 from plica.diagnostics.catalogue import rule
 from plica.diagnostics.suggest import closest
-from plica.source import Span
+from plica.source import Source, Span
 
 MOST_CHARACTERS = 1_000  # of what fills a message
 REPEATED = 20  # times the errors that are shown, after which the same ones found again end the search
 MOST_NAMED = 3  # of findings that are gathered in one
 MOST_COMPARED = 100_000  # words that near misses are looked for among in one run
+
+
+# Findings that hold whatever a placeholder at their place stands for.
+_WHATEVER_VALUES = frozenset(
+    {
+        "unknown-placeholder",
+        "missing-fact",
+        "duplicate-fact",
+        "duplicate-name",
+        "name-not-varied",
+        "empty-expect",
+        "shadowed-name",
+        "missing-argument",
+        "unknown-argument",
+    }
+)
 
 
 class Severity(StrEnum):
@@ -125,7 +141,8 @@ class Diagnostics:
 
     def __init__(self) -> None:
         self._found: dict[Diagnostic, None] = {}
-        self._told: set[tuple[str, Span]] = set()
+        self._told: set[tuple[object, ...]] = set()
+        self._unknown: dict[Source, set[str]] = {}
         self._added = 0
         self._errors = 0
         self._distinct_errors = 0
@@ -161,10 +178,24 @@ class Diagnostics:
         fix: Fix | None = None,
         **values: object,
     ) -> None:
-        """Add a diagnostic like `add`, unless this rule was told at this place: what is given once may be used often."""
-        if (name, span) not in self._told:
-            self._told.add((name, span))
-            self._add(name, span, values, hint, labels, fix)
+        """Add a diagnostic like `add`, unless the same was told at this place, where one value may serve often."""
+        key = name, span, tuple(values.items())
+        if key in self._told:
+            self._added += 1
+            self._errors += rule(name).severity == Severity.ERROR
+            return
+        self._told.add(key)
+        self._add(name, span, values, hint, labels, fix)
+
+    def say_nothing_of(self, source: Source, placeholder: str) -> None:
+        """Take in no more findings about values where this placeholder stands: they are not known."""
+        self._unknown.setdefault(source, set()).add(placeholder)
+
+    def _is_of_unknown(self, name: str, span: Span | None) -> bool:
+        if span is None or name in _WHATEVER_VALUES:
+            return False
+        held = span.source.text[span.start : span.end]
+        return any(placeholder in held for placeholder in self._unknown.get(span.source, ()))
 
     def add_filled(self, name: str, span: Span | None, values: Mapping[str, str]) -> None:
         """Add a diagnostic whose values come from elsewhere as a mapping."""
@@ -179,7 +210,8 @@ class Diagnostics:
         labels: Iterable[Label],
         fix: Fix | None,
     ) -> None:
-        self._take(made(name, span, values, hint, labels, fix))
+        if not (self._unknown and self._is_of_unknown(name, span)):
+            self._take(made(name, span, values, hint, labels, fix))
 
     def _take(self, item: Diagnostic) -> None:
         self._added += 1

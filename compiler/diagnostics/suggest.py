@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+MOST_LISTED = 8  # names in a hint
 LONGEST = 64  # characters of a word that somebody mistyped
 
 
@@ -25,6 +26,17 @@ def closest(word: str, known: Iterable[str]) -> str | None:
 
     result = get_close_matches(word.casefold(), near[:5000], n=1, cutoff=0.6)
     return folded[result[0]] if result else None
+
+
+def listed(kind: str, known: Iterable[str]) -> str:
+    """A hint for a word that is near to nothing: what there is."""
+    names = sorted(set(known))
+    if not names:
+        return f"there is no {kind} at all"
+    more = f" and {len(names) - MOST_LISTED} more" if len(names) > MOST_LISTED else ""
+    return (
+        f"there {'is' if len(names) == 1 else 'are'} " + ", ".join(f"`{name}`" for name in names[:MOST_LISTED]) + more
+    )
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str | None:

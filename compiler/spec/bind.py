@@ -29,7 +29,9 @@ from plica.spec.entries import (
 from plica.spec.fact_sets import FactSet, collect
 from plica.spec.instances import Flattener, Instance
 from plica.spec.morph_names import skin_targets
+from plica.spec.scope import has_unknown
 from plica.spec.symbols import NAMESPACES, Symbol, Symbols, SymbolUse
+from plica.spec.written_again import is_written_again
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import ADDED
 from plica.values import Curve
@@ -179,7 +181,7 @@ class _Binding:
         self.diagnostics = diagnostics
         self.curves: dict[str, Curve] = {}
         self.curve_instances: dict[str, Instance] = {}
-        self.told_of_sides = False
+        self.told_of_sides = character.sides_in_doubt
         self.context = Context(
             diagnostics,
             symbols,
@@ -229,9 +231,14 @@ class _Binding:
         if side == "both" and not (sided or self.told_of_sides):
             self.told_of_sides = True  # once is enough: what is missing stands in the character
             self.diagnostics.add("no-sides", instance.span, name=name)
-        # A name whose placeholder is unknown was reported, and would be a duplicate of its siblings.
-        if "{" not in name and self.symbols.declare(Symbol(kind, name, side, instance.span, samples)):
-            self.drafts.append(_Draft(kind, instance, name, side, facts, {}))
+        draft = _Draft(kind, instance, name, side, facts, {})
+        if has_unknown(name):  # its facts are bound all the same; whatever refers to such a name may mean this
+            self.symbols.lost.add(kind, name)
+            self.drafts.append(draft)
+            return
+        symbol = Symbol(kind, name, side, instance.span, samples, scope.uses)
+        if not is_written_again(symbol, scope, self.symbols) and self.symbols.declare(symbol):
+            self.drafts.append(draft)
 
     def _bind_curves(self, instances: list[Instance]) -> None:
         for instance in self._until_stopped(instances):
@@ -343,7 +350,7 @@ class _Binding:
         overrides: dict[int, list[Instance]] = {}
         for draft, override in self.overriding:
             overrides.setdefault(id(draft), []).append(override)
-        for draft in self.drafts:
+        for draft in (one for one in self.drafts if not has_unknown(one.name)):
             yield WrittenDeclaration(
                 draft.kind, draft.name, draft.side, draft.instance, tuple(overrides.get(id(draft), ()))
             )

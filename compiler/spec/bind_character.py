@@ -32,11 +32,15 @@ DEFAULT_TOLERANCE = 0.0001
 
 
 class BoundCharacter(NamedTuple):
-    """The character block's facts, the skeleton that the rest is bound to, and the model's outline."""
+    """The character block's facts, the skeleton that the rest is bound to, and the model's outline.
+
+    `sides_in_doubt`: what it says of left and right was found wrong, so that missing sides are no further mistake.
+    """
 
     facts: CharacterFacts
     bound: BoundSkeleton
     outline: ModelOutline | None
+    sides_in_doubt: bool = False
 
 
 def bind_character(
@@ -54,7 +58,9 @@ def bind_character(
         geometry = geometry._replace(unit=outline.unit)
     rest = _skeleton(facts, outline, context)
     is_of_model = outline is not None and outline.skeleton is rest
+    errors = diagnostics.count_of_errors
     stance, sides, plane, plane_found = bind_sides(facts, rest, outline if is_of_model else None, context)
+    in_doubt = diagnostics.count_of_errors > errors
     skeleton = stance.skeleton
     unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
     context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, stance, unknown))
@@ -77,7 +83,7 @@ def bind_character(
         span=instance.span,
         accepted=accepted,
     )
-    return BoundCharacter(character, context.bound, outline)
+    return BoundCharacter(character, context.bound, outline, in_doubt)
 
 
 def _band(facts: FactSet) -> float:

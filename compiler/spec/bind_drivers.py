@@ -17,7 +17,7 @@ from plica.spec import entries as model
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.morph_names import bind_morph
-from plica.spec.scope import Scope
+from plica.spec.scope import Scope, has_unknown
 from plica.syntax import nodes
 from plica.units import Dimension
 from plica.values import LINEAR, Bezier, Curve
@@ -84,6 +84,8 @@ def _channel(written: str, reading: nodes.Reading, scope: Scope, context: Contex
 
 def _order(written: nodes.Name, scope: Scope, context: Context) -> str | None:
     order = scope.name(written)
+    if has_unknown(order):
+        return None
     if sorted(order) != ["x", "y", "z"]:
         context.diagnostics.add("not-an-order", scope.span(written), text=order)
         return None

@@ -20,7 +20,7 @@ from plica.spec.bind_areas import refuse_settings, with_settings
 from plica.spec.bind_drafts import bind_draft
 from plica.spec.context import Context
 from plica.spec.fact_sets import FactSet, ScopedFact
-from plica.spec.scope import Scope
+from plica.spec.scope import Scope, has_unknown
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import Dimension
@@ -130,7 +130,7 @@ def uv_set(node: nodes.Text, scope: Scope, context: Context) -> str:
     name = scope.fill(node.text, node)
     if context.outline is not None:
         known = dict.fromkeys(uv_set for mesh in context.outline.meshes if mesh.taken for uv_set in mesh.uv_sets)
-        if name not in known:
+        if name not in known and not has_unknown(name):
             hint = context.diagnostics.near_hint(name, known) or f"the model has {', '.join(known) or 'none'}"
             context.diagnostics.add("unknown-uv", scope.span(node), name=name, hint=hint)
     return name
@@ -182,7 +182,7 @@ def _target(fact: ScopedFact | None, namespace: str, context: Context) -> model.
 def _morph(fact: ScopedFact, context: Context) -> model.MorphOf:
     node, scope = fact
     name = scope.fill(node.part("name").text, node.part("name"))
-    if context.outline is not None and name not in context.outline.morph_targets:
+    if context.outline is not None and name not in context.outline.morph_targets and not has_unknown(name):
         _report_morph(name, context.outline, scope.span(node), context.diagnostics)
     return model.MorphOf(name)
 

@@ -7,13 +7,15 @@ from itertools import chain
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Fix
+from plica.diagnostics.suggest import listed
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import Vector, length, unit
 from plica.source import Span
 from plica.spec.entries import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.morph_pairs import has_morph_pairs
-from plica.spec.scope import Scope
+from plica.spec.named_files import report_refused
+from plica.spec.scope import Scope, has_unknown
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
 from plica.syntax.builder import encode_text
@@ -41,7 +43,11 @@ def _axis_of_text(text: str) -> Vector | None:
 
 
 class Context(NamedTuple):
-    """The spec around a declaration, and the declaration's own side, place and name ("" for one without)."""
+    """The spec around a declaration, and the declaration's own side, place and name ("" for one without).
+
+    `by_itself`: it stands in a library that no character uses here, so that joints, files and the character's names
+    are not known.
+    """
 
     diagnostics: Diagnostics
     symbols: Symbols
@@ -52,6 +58,7 @@ class Context(NamedTuple):
     side: ScopeSide
     span: Span
     name: str = ""
+    by_itself: bool = False
 
     @property
     def has_sides(self) -> bool:
@@ -63,7 +70,7 @@ class Context(NamedTuple):
     def joint(self, node: nodes.JointName, scope: Scope) -> JointRef | None:
         """The joint, or pair of joints, that a name means in this declaration; a diagnostic where there is none."""
         name = scope.fill(node.text, node)
-        if self.bound.unknown:
+        if self.bound.unknown or has_unknown(name):
             return None
         pair = self.bound.sides.pairs.get(name)
         exact = self.bound.skeleton.index.get(name)
@@ -112,16 +119,19 @@ class Context(NamedTuple):
         if not self.bound.skeleton.joints:
             self.diagnostics.add("no-skeleton", span, name=name)
             return
+        span, labels = scope.blame(node.text, node)
+        literal = "{" not in node.text or span != scope.span(node)
         near = self.diagnostics.near(
             name, chain(self.bound.sides.pairs, () if only_pairs else self.bound.skeleton.index)
         )
-        self.diagnostics.add(
+        known = self.bound.sides.pairs if self.side == "both" or only_pairs else self.bound.skeleton.index
+        self.diagnostics.add_once(
             "unknown-joint",
             span,
             name=name,
-            hint=f"did you mean `{near}`?" if near else None,
-            labels=scope.origins(node.text),
-            fix=Fix(span, _quoted(near)) if near and "{" not in node.text else None,
+            hint=f"did you mean `{near}`?" if near else listed("joint", known),
+            labels=labels,
+            fix=Fix(span, _quoted(near)) if near and literal else None,
         )
 
     # ---- axes and turns
@@ -133,7 +143,7 @@ class Context(NamedTuple):
             text = scope.fill(node.text, node)
             vector = _axis_of_text(text)
             if vector is None:
-                if text:
+                if text and not has_unknown(text):
                     self.diagnostics.add("not-an-axis", scope.span(node), text=text)
                 return AxisValue(_AXES["x"], space)
         else:
@@ -156,10 +166,10 @@ class Context(NamedTuple):
     def file(self, node: nodes.Text, scope: Scope) -> str:
         """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used."""
         text = scope.fill(node.text, node)
-        if self.workspace is not None:
+        if self.workspace is not None and not (self.by_itself or has_unknown(text)):
             located = self.workspace.locate(text)
             if isinstance(located, Refused):
-                self.diagnostics.add_filled(located.name, scope.span(node), located.values)
+                report_refused(located, text, scope.span(node), self.diagnostics, self.workspace)
         return text.replace("\\", "/")
 
     def about(self, facts: FactSet) -> About:

@@ -11,7 +11,8 @@ from typing import NamedTuple, cast
 from plica.diagnostics import Diagnostics, Label
 from plica.source import Span
 from plica.spec.budget import Budget
-from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written, is_unfilled
+from plica.spec.named_files import report_refused
+from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written, has_unknown, is_unfilled
 from plica.syntax import nodes
 from plica.syntax.sharing import parsed_library
 from plica.workspace import Refused, Workspace
@@ -170,7 +171,8 @@ class Flattener:
             self._located[folder, text] = self.workspace.locate(text, folder)
         path = self._located[folder, text]
         if isinstance(path, Refused):
-            self.diagnostics.add_filled(path.name, span, path.values)
+            if not has_unknown(text):
+                report_refused(path, text, span, self.diagnostics, self.workspace, folder)
             return None, None
         if path not in self._parsed:
             content = self.workspace.read_text(path, text)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from plica import limits
 from plica.diagnostics import Diagnostics, Fix, Label
+from plica.diagnostics.suggest import listed
 from plica.source import Source, Span
 from plica.spec.budget import Budget
 from plica.syntax import nodes
@@ -69,11 +70,17 @@ class Scope(NamedTuple):
         variable = self.variables.get(name)
         if variable is None:
             self.diagnostics.add(
-                "unknown-placeholder", span, name=name, hint=self.diagnostics.near_hint(name, self.variables)
+                "unknown-placeholder",
+                span,
+                name=name,
+                hint=self.diagnostics.near_hint(name, self.variables) or listed("variable", self.variables),
             )
+        else:
+            variable.used[0] = True
+        if variable is None or not variable.known:
+            self.diagnostics.say_nothing_of(self.source, f"{{{name}}}")
             return None
-        variable.used[0] = True
-        return variable if variable.known else None
+        return variable
 
     def fill(self, text: str, node: nodes.Placed, *, lenient: bool = False) -> str:
         """A text with its placeholders filled; `lenient` leaves unknown ones as they are (notes)."""
@@ -199,9 +206,14 @@ class Scope(NamedTuple):
         return None
 
 
+def has_unknown(text: str) -> bool:
+    """Whether a text that was filled still holds a placeholder: one whose value is not known."""
+    return "{" in text and _PLACEHOLDER.search(text) is not None
+
+
 def is_unfilled(value: nodes.Value) -> bool:
     """Whether a value holds a placeholder whose value is not known."""
-    return isinstance(value, nodes.Name | nodes.Text) and _PLACEHOLDER.search(value.text) is not None
+    return isinstance(value, nodes.Name | nodes.Text) and has_unknown(value.text)
 
 
 def as_written(value: nodes.Value) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from typing import NamedTuple
 
+from plica.curves import READY_CURVES
 from plica.diagnostics import Diagnostics, Fix, Label
+from plica.diagnostics.suggest import listed
 from plica.source import Span
 from plica.spec.entries import EntryReference, ScopeSide
-from plica.spec.scope import Scope
+from plica.spec.scope import Scope, has_unknown
 from plica.syntax import nodes
 
 # Which names may not be the same: a driver, a combine and a field all name strengths.
@@ -23,17 +26,22 @@ NAMESPACES = {
     "pose": "pose",
     "curve": "curve",
 }
+WITHOUT_NAMES = frozenset({"expect", "override", "parameter", "character"})
+"""Declarations that others do not refer to by name, or that are not in the table of names."""
+
+_PLACEHOLDER = re.compile(r"\{\w+\}")
 _PLAIN = {"strength": "driver, combine or field"}
 
 
 class Symbol(NamedTuple):
-    """A declared name."""
+    """A declared name; `uses`: through which uses of libraries."""
 
     kind: str
     name: str
     side: ScopeSide
     span: Span
     samples: tuple[str, ...] = ()
+    uses: tuple[Span, ...] = ()
 
 
 class SymbolUse(NamedTuple):
@@ -42,6 +50,33 @@ class SymbolUse(NamedTuple):
     namespace: str
     name: str
     span: Span
+
+
+class LostNames:
+    """Names that may be declared by what was not understood; of what refers to them nothing more is said.
+
+    A placeholder in such a name stands for any text, and before the name may stand the prefix of a library.
+    """
+
+    def __init__(self) -> None:
+        self._anything = False
+        self._patterns: dict[str, list[re.Pattern[str]]] = {}
+
+    def add(self, kind: str, name: str) -> None:
+        """A declaration of this kind and name was not understood; "" for what cannot be told."""
+        if kind in WITHOUT_NAMES:
+            return
+        if not name:
+            self._anything = True
+            return
+        parts = _PLACEHOLDER.split(name)
+        pattern = re.compile(r"(?:\w+_)?" + r"\w+".join(map(re.escape, parts)))
+        self._patterns.setdefault(NAMESPACES.get(kind, ""), []).append(pattern)
+
+    def holds(self, namespace: str, name: str) -> bool:
+        """Whether a name may be one of them."""
+        patterns = (*self._patterns.get(namespace, ()), *self._patterns.get("", ()))
+        return self._anything or any(pattern.fullmatch(name) for pattern in patterns)
 
 
 class Symbols:
@@ -56,6 +91,7 @@ class Symbols:
         self._table: dict[str, dict[str, list[Symbol]]] = {}
         self._used: set[tuple[str, str]] = set()
         self.uses: list[SymbolUse] = []
+        self.lost = LostNames()
 
     def declare(self, symbol: Symbol) -> bool:
         """Add a name; False, and a diagnostic, where it is taken."""
@@ -75,6 +111,10 @@ class Symbols:
     def lookup(self, namespace: str, name: str) -> list[Symbol]:
         """The symbols of a name: one, or a left and a right one."""
         return self._table.get(namespace, {}).get(name, [])
+
+    def named(self, symbol: Symbol) -> list[Symbol]:
+        """The symbols with which a new one would share its name."""
+        return self.lookup(NAMESPACES[symbol.kind], symbol.name)
 
     def names(self, namespace: str) -> list[str]:
         """All names of a namespace."""
@@ -103,28 +143,30 @@ class Symbols:
                 self._used.add((namespace, candidate))
                 self.uses.append(SymbolUse(namespace, candidate, scope.span(node)))
                 return symbols
-        if self._diagnostics.stopped:
+        if self._diagnostics.stopped or has_unknown(name) or self.lost.holds(namespace, name):
             return []
         self._report_unknown(namespace, name, node, scope)
         return []
 
     def _report_unknown(self, namespace: str, name: str, node: nodes.Name, scope: Scope) -> None:
-        span = scope.span(node)
-        near = self._diagnostics.near(name, self._table.get(namespace, {}))
+        span, labels = scope.blame(node.text, node)
+        literal = "{" not in node.text or span != scope.span(node)
+        known = [*self._table.get(namespace, {}), *(READY_CURVES if namespace == "curve" else ())]
+        near = self._diagnostics.near(name, known)
         elsewhere = next((other for other in self._table if self.lookup(other, name)), None)
         hint = None
         if near:
             hint = f"did you mean `{near}`?"
         elif elsewhere:
             hint = f"there is a {_PLAIN.get(elsewhere, elsewhere)} of that name, but a {namespace} is wanted here"
-        self._diagnostics.add(
+        self._diagnostics.add_once(
             "unknown-name",
             span,
             kind=_PLAIN.get(namespace, namespace),
             name=name,
-            hint=hint,
-            labels=scope.origins(node.text),
-            fix=Fix(span, near) if near and "{" not in node.text else None,
+            hint=hint or listed(_PLAIN.get(namespace, namespace), known),
+            labels=labels,
+            fix=Fix(span, near) if near and literal else None,
         )
 
     def target(
@@ -187,7 +229,7 @@ class Symbols:
                 scope.span(reference.member),
                 kind=f"sample of `{symbol.name}`",
                 name=member,
-                hint=f"did you mean `{near}`?" if near else None,
+                hint=f"did you mean `{near}`?" if near else listed("sample", symbol.samples),
             )
             return None
         return member

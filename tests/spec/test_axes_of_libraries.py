@@ -66,7 +66,7 @@ def test_what_is_no_axis_is_one_diagnostic(axis: str, tmp_path: Path) -> None:
 def test_a_hand_takes_any_naming(tmp_path: Path) -> None:
     given = 'fingers = index, ring   before = "f_"   after = ".01"   axis = "(0, 0.6, 0.8)"'
     use = f'use "library/hand.plica" with {{ {given} }}\n'
-    assert {item.name for item in _compiled(tmp_path, use).diagnostics} == {"missing-file"}  # the sculpts alone
+    assert {item.name for item in _compiled(tmp_path, use).diagnostics} == {"missing-folder"}  # the sculpts alone
 
 
 def test_a_hand_of_another_naming_is_not_found(tmp_path: Path) -> None:
