@@ -11,13 +11,14 @@ import gc
 import re
 import stat
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import plica
 from plica.commands.output import has_errors, in_order, put, say, show, usage_error
 from plica.diagnostics import Diagnostic, Diagnostics
+from plica.source import Source, Span
 
 if TYPE_CHECKING:
     from plica.workspace import Refused
@@ -71,7 +72,7 @@ def _format(options: argparse.Namespace, specs: list[str], told: tuple[Diagnosti
         if text is None:
             continue
         if options.check or options.diff:
-            code = max(code, _compare(text, options))
+            code = max(code, _compare(text, options, diagnostics))
         elif spec == STANDARD_INPUT:
             sys.stdout.flush()
             sys.stdout.buffer.write(text.after)
@@ -80,8 +81,25 @@ def _format(options: argparse.Namespace, specs: list[str], told: tuple[Diagnosti
     shown = in_order(diagnostics.all)
     # With JSON and SARIF the findings are the output; a text or a diff must not be mixed with them.
     product = options.diff or STANDARD_INPUT in specs
-    show(shown, options.format, sys.stderr if product else sys.stdout, command="format")
+    if options.format == "junit":
+        put(_junit(specs, shown))
+    else:
+        show(shown, options.format, sys.stderr if product else sys.stdout, command="format")
     return 1 if has_errors(shown) else code
+
+
+def _junit(specs: list[str], found: Sequence[Diagnostic]) -> str:
+    """A test for each text: it fails where the text has a mistake, or another layout."""
+    from plica.diagnostics.junit import Suite, document, findings_case
+
+    cases = []
+    for name in dict.fromkeys(SHOWN_INPUT if spec == STANDARD_INPUT else Path(spec).as_posix() for spec in specs):
+        own = [one for one in found if one.span is not None and one.span.source.path == name]
+        cases.append(findings_case("plica format", name, own, None, failed=bool(own)))
+    others = [one for one in found if one.span is None]
+    if others:
+        cases.append(findings_case("plica format", "the files", others, None))
+    return document([Suite("plica format", cases, 0.0)])
 
 
 def _laid_out(spec: str, diagnostics: Diagnostics) -> _Text | None:
@@ -93,7 +111,13 @@ def _laid_out(spec: str, diagnostics: Diagnostics) -> _Text | None:
     before, text = read
     result = plica.format_text(text, name=name)
     diagnostics.extend(result.diagnostics)
-    return None if result.text is None else _Text(name, before, result.text.encode())
+    return None if result.text is None else _Text(name, before, _with_ends_of(text, result.text).encode())
+
+
+def _with_ends_of(text: str, laid_out: str) -> str:
+    """A layout with the line ends of the text, where these are those of Windows throughout: they are no layout."""
+    every = text.count("\r\n")
+    return laid_out.replace("\n", "\r\n") if every and every == text.count("\n") == text.count("\r") else laid_out
 
 
 def _read(spec: str, name: str, diagnostics: Diagnostics) -> tuple[bytes, str] | None:
@@ -120,14 +144,26 @@ def _piped(name: str) -> bytes | Refused:
     return data if len(data) <= most else too_large(name, "spec_bytes")
 
 
-def _compare(text: _Text, options: argparse.Namespace) -> int:
+def _compare(text: _Text, options: argparse.Namespace, diagnostics: Diagnostics) -> int:
     if text.after == text.before:
         return 0
-    if options.check:
+    if options.check and options.format == "text":
         say(f"{text.name}: would change", form=options.format)
+    elif options.check:
+        diagnostics.add("layout-differs", _first_difference(text), file=text.name)
     if options.diff:
         put("".join(_diff(text)))
     return 1
+
+
+def _first_difference(text: _Text) -> Span:
+    """The line that is the first to be laid out otherwise."""
+    before, after = text.before.decode("utf-8-sig"), text.after.decode()
+    differing = (place for place, (one, other) in enumerate(zip(before, after, strict=False)) if one != other)
+    same = next(differing, min(len(before), len(after)))
+    start = before.rfind("\n", 0, same) + 1
+    end = before.find("\n", same)
+    return Span(Source(text.name, before), start, end if end >= 0 else len(before))
 
 
 def _diff(text: _Text) -> Iterator[str]:

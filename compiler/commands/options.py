@@ -285,7 +285,7 @@ def add_layout(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="write nothing; show what would change as a unified diff, and exit with 1 if anything does",
     )
-    add_format(parser)
+    add_format(parser, tests=True)
 
 
 def add_watch(parser: argparse.ArgumentParser) -> None:

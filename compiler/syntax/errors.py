@@ -11,7 +11,7 @@ from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import closest
 from plica.source import Source, Span
 from plica.syntax import keywords
-from plica.syntax.habits import Answer, Stop, answered
+from plica.syntax.habits import Advice, Stop, advice_on
 from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 
@@ -176,23 +176,23 @@ def _report_word(
     near = closest(text, [*words, *_described_words(others)]) if text[:1].isalpha() or text[:1] in "._" else None
     if near is None and _report_unit(source, span, text, diagnostics):
         return
-    answer = _answer(Stop(source, span, end, frozenset([*(f"`{word}`" for word in words), *others])), near)
-    found = source.text[answer.span.start : answer.span.end]
+    advice = _advice(Stop(source, span, end, frozenset([*(f"`{word}`" for word in words), *others])), near)
+    found = source.text[advice.span.start : advice.span.end]
     diagnostics.add(
         "unexpected-text",
-        answer.span,
+        advice.span,
         found=_shown(found),
         expected=_listed(words, others),
-        hint=answer.hint,
-        fix=answer.fix,
+        hint=advice.hint,
+        fix=advice.fix,
     )
 
 
-def _answer(stop: Stop, near: str | None) -> Answer:
+def _advice(stop: Stop, near: str | None) -> Advice:
     if near:
-        return Answer(f"did you mean `{near}`?", stop.span, Fix(stop.span, near))
+        return Advice(f"did you mean `{near}`?", stop.span, Fix(stop.span, near))
     side = _side_hint(stop)
-    return Answer(side, stop.span) if side else answered(stop)
+    return Advice(side, stop.span) if side else advice_on(stop)
 
 
 def _described_words(others: list[str]) -> list[str]:

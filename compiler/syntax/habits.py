@@ -53,7 +53,7 @@ class Stop(NamedTuple):
         return pattern.match(self.source.text, self.span.start, self.end)
 
 
-class Answer(NamedTuple):
+class Advice(NamedTuple):
     """What to write instead, the place that this is about, and the change that does it, where one is sure."""
 
     hint: str
@@ -160,12 +160,12 @@ _HABITS: Final = (
 )  # fmt: skip
 
 
-def answered(stop: Stop) -> Answer:
+def advice_on(stop: Stop) -> Advice:
     """How to write what was meant, as well as that can be known."""
     return _invisible(stop) or _habit(stop) or _misplaced(stop) or _missing(stop)
 
 
-def _invisible(stop: Stop) -> Answer | None:
+def _invisible(stop: Stop) -> Advice | None:
     """A space that is none of the plain ones, or a character without a width."""
     sign = stop.found[:1]
     category = unicodedata.category(sign) if sign else ""
@@ -174,17 +174,17 @@ def _invisible(stop: Stop) -> Answer | None:
     span = Span(stop.source, stop.span.start, stop.span.start + 1)
     name = unicodedata.name(sign, f"U+{ord(sign):04X}").lower()
     if category.startswith("Z"):
-        return Answer(f"this space is no plain one, but a {name} (U+{ord(sign):04X})", span, Fix(span, " "))
-    return Answer(f"an invisible character stands here, {name} (U+{ord(sign):04X}): remove it", span, Fix(span, ""))
+        return Advice(f"this space is no plain one, but a {name} (U+{ord(sign):04X})", span, Fix(span, " "))
+    return Advice(f"an invisible character stands here, {name} (U+{ord(sign):04X}): remove it", span, Fix(span, ""))
 
 
-def _habit(stop: Stop) -> Answer | None:
+def _habit(stop: Stop) -> Advice | None:
     for habit in _HABITS:
         match = stop.match(habit.pattern)
         if match and habit.applies(stop):
             span = Span(stop.source, match.start(), match.end())
             fix = None if habit.replacement is None else Fix(span, match.expand(habit.replacement))
-            return Answer(habit.hint, span, fix)
+            return Advice(habit.hint, span, fix)
     return None
 
 
@@ -201,33 +201,33 @@ def homes_of_facts() -> dict[str, tuple[str, ...]]:
     return {word: tuple(kinds) for word, kinds in homes.items()}
 
 
-def _misplaced(stop: Stop) -> Answer | None:
+def _misplaced(stop: Stop) -> Advice | None:
     """A word of the language that belongs somewhere else."""
     if stop.found in homes_of_facts() and "`}`" in stop.expected:
         homes = " or ".join(f"`{kind}`" for kind in homes_of_facts()[stop.found])
-        return Answer(f"`{stop.found}` is a fact of {homes}", stop.span)
+        return Advice(f"`{stop.found}` is a fact of {homes}", stop.span)
     if stop.found in words().declarations and "`}`" in stop.expected:
-        return Answer(f"`{stop.found}` begins a declaration: a `}}` is missing before it", stop.span)
+        return Advice(f"`{stop.found}` begins a declaration: a `}}` is missing before it", stop.span)
     return None
 
 
-def _missing(stop: Stop) -> Answer:
+def _missing(stop: Stop) -> Advice:
     """What most likely lacks right before the place."""
     word = re.search(r"(\w+)[ \t]+$", stop.before)
     is_name = stop.found[:1].isalpha() or stop.found[:1] == "_"
     if word and is_name and OPENING in stop.expected and word[1] not in words().all:
         span = Span(stop.source, stop.span.start - len(word[0]), stop.span.end)
         joined = f"{word[1]}_{stop.found}"
-        return Answer(f"a name is one word, such as `{joined}`", stop.span, Fix(span, joined))
+        return Advice(f"a name is one word, such as `{joined}`", stop.span, Fix(span, joined))
     if len(stop.expected) == 1:
         return _the_one(stop, next(iter(stop.expected)))
     if COMMA in stop.expected and (is_name or stop.found[:1].isdigit() or stop.found.startswith('"')):
-        return Answer(f"if the list before it goes on, write `,` before `{stop.found}`", stop.span)
+        return Advice(f"if the list before it goes on, write `,` before `{stop.found}`", stop.span)
     if NAME in stop.expected and stop.found in ("{", "="):
-        return Answer(f"write a name before the `{stop.found}`", stop.span)
+        return Advice(f"write a name before the `{stop.found}`", stop.span)
     if OPENING in stop.expected:
-        return Answer("facts stand in braces: `{` before them and `}` after", stop.span)
-    return Answer("look at what stands before it: a word, a comma or a brace may be missing there", stop.span)
+        return Advice("facts stand in braces: `{` before them and `}` after", stop.span)
+    return Advice("look at what stands before it: a word, a comma or a brace may be missing there", stop.span)
 
 
 _PLAIN_ADVICE: Final = {
@@ -238,20 +238,20 @@ _PLAIN_ADVICE: Final = {
 }
 
 
-def _the_one(stop: Stop, expected: str) -> Answer:
+def _the_one(stop: Stop, expected: str) -> Advice:
     if expected == NAME and stop.found in ("{", "="):
-        return Answer(f"write a name before the `{stop.found}`", stop.span)
+        return Advice(f"write a name before the `{stop.found}`", stop.span)
     if expected == TEXT:
         bare = re.compile(r"[\w./\\*-]+").match(stop.source.text, stop.span.start, stop.end)
         if bare is None:
-            return Answer('texts and files stand in quotes, such as `"masks/brow.png"`', stop.span)
+            return Advice('texts and files stand in quotes, such as `"masks/brow.png"`', stop.span)
         span = Span(stop.source, bare.start(), bare.end())
         quoted = '"' + bare[0].replace("\\", "/") + '"'
-        return Answer(f"texts and files stand in quotes: `{quoted}`", span, Fix(span, quoted))
+        return Advice(f"texts and files stand in quotes: `{quoted}`", span, Fix(span, quoted))
     if expected in _PLAIN_ADVICE:
-        return Answer(_PLAIN_ADVICE[expected], stop.span)
+        return Advice(_PLAIN_ADVICE[expected], stop.span)
     if expected.startswith("`"):
         missing = expected.strip("`")
         place = Span(stop.source, stop.span.start, stop.span.start)
-        return Answer(f"write {expected} before `{stop.found}`", stop.span, Fix(place, f"{missing} "))
-    return Answer(f"write {expected} here", stop.span)
+        return Advice(f"write {expected} before `{stop.found}`", stop.span, Fix(place, f"{missing} "))
+    return Advice(f"write {expected} here", stop.span)

@@ -86,10 +86,10 @@ def test_the_diffs_findings_go_to_the_standard_error(capsys: pytest.CaptureFixtu
 
 @pytest.mark.parametrize(
     "data",
-    [b"\xef\xbb\xbf" + SMOOTH.encode(), SMOOTH.replace("\n", "\r\n").encode(), SMOOTH.rstrip().encode()],
-    ids=["byte order mark", "line ends", "no line end"],
+    [b"\xef\xbb\xbf" + SMOOTH.encode(), SMOOTH.replace("\n", "\r\n", 1).encode(), SMOOTH.rstrip().encode()],
+    ids=["byte order mark", "line ends of both kinds", "no line end"],
 )
-def test_marks_and_line_ends_are_part_of_the_layout(data: bytes, capsys: pytest.CaptureFixture[str]) -> None:
+def test_marks_and_mixed_line_ends_are_part_of_the_layout(data: bytes, capsys: pytest.CaptureFixture[str]) -> None:
     Path("rough.plica").write_bytes(data)
     assert run(["format", "--check", "rough.plica"]) == 1
     assert run(["format", "--diff", "rough.plica"]) == 1
@@ -104,7 +104,27 @@ def test_the_standard_input_is_laid_out_to_the_output(
     text = SMOOTH.replace("here", "hier, où, 手")
     _given(monkeypatch, b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
     assert run(["format", "-"]) == 0
-    assert capfdbinary.readouterr().out == text.encode()
+    assert capfdbinary.readouterr().out == text.replace("\n", "\r\n").encode()
+
+
+def test_line_ends_of_windows_are_no_change_of_layout(capsys: pytest.CaptureFixture[str]) -> None:
+    for name, text in (("rough", ROUGH), ("smooth", SMOOTH)):
+        Path(f"{name}.plica").write_bytes(text.replace("\n", "\r\n").encode())
+    assert run(["format", "--check", "smooth.plica"]) == 0
+    assert run(["format", "smooth.plica", "rough.plica"]) == 0
+    assert capsys.readouterr().out == "laid out rough.plica\n"
+    for name in ("rough", "smooth"):
+        assert Path(f"{name}.plica").read_bytes() == SMOOTH.replace("\n", "\r\n").encode()
+
+
+@pytest.mark.parametrize("form", ["json", "sarif", "github", "junit"])
+def test_check_names_its_findings_in_every_form(form: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["format", "--check", "--format", form, "rough.plica", "smooth.plica"]) == 1
+    shown = capsys.readouterr().out
+    assert "PL112" in shown and "rough.plica" in shown
+    if form == "junit":
+        assert 'failures="1"' in shown and "smooth.plica" in shown
+    assert Path("rough.plica").read_bytes() == ROUGH.encode()
 
 
 def test_mistakes_in_the_standard_input(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:

@@ -24,6 +24,7 @@ PAGE = ROOT / "grammar" / "diagnostics.md"
 WITHOUT_EXAMPLE = {
     "nested-too-deeply": "the text is too long to print; tests/syntax",
     "more-mistakes": "the text is too long to print; tests/syntax",
+    "layout-differs": "about a layout, which compiling does not look at; tests/commands",
     "unreadable-file": "about the file itself; tests/commands",
     "file-too-large": "about the file itself; tests/commands",
     **dict.fromkeys(
