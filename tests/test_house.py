@@ -156,7 +156,7 @@ OFFERED = ("plica.__version__", "plica.api", "plica.diagnostics", "plica.errors"
 NOT_YET_OFFERED = {
     "commands/demo.py": {"plica.demo", "plica.emit"},  # making the demo's files, and writing what is no build
     "commands/diff.py": {"plica.diff"},  # git's own protocol for an external diff
-    "commands/format.py": {"plica.emit", "plica.workspace"},  # reading and writing a text in place
+    "commands/format.py": {"plica.emit", "plica.source", "plica.workspace"},  # reading and writing a text in place
     "commands/language_server.py": {"plica.editor"},  # which is a face itself
     # The editor works on documents that have mistakes, with each name's place: what lies below a compiled character.
     "editor/complete.py": {"plica.kinds", "plica.spec", "plica.syntax"},
