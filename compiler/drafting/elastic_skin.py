@@ -18,7 +18,7 @@ from plica.mesh.sparse import SparseFloats
 # Weights in lengths of the limb's radius, against 1 for the as-rigid-as-possible energy; found by trial on limbs,
 # shoulders and fingers of several characters, no source.
 _LIMITS = StrainLimits(low=0.85, high=1.2, weight=4.0)
-_BENDING = 0.02
+_BENDING = 0.06
 _VOLUME = 2000.0
 _ATTRACTION_AT_BORDER = 30.0
 
