@@ -77,10 +77,14 @@ def test_braces_in_a_note_that_name_nothing_stay_as_they_are() -> None:
     }
 
 
-def test_a_mistake_in_a_value_says_where_the_value_comes_from() -> None:
+def test_a_mistake_in_a_value_is_told_where_the_value_is_given() -> None:
     result = compiled("each part in hedd { driver {part}_bend { reads bend of {part}  span 0 deg .. 60 deg } }\n")
     (mistake,) = [item for item in result.diagnostics if item.name == "unknown-joint"]
-    assert [label.text for label in mistake.labels] == ["`{part}` is `hedd`"]
+    (label,) = mistake.labels
+    assert mistake.span is not None
+    text = mistake.span.source.text
+    assert text[mistake.span.start : mistake.span.end] == "hedd"
+    assert (label.text, text[label.span.start : label.span.end]) == ("used here", "{part}")
 
 
 def test_a_side_that_a_one_sided_declaration_does_not_have_is_a_mistake() -> None:
