@@ -1,7 +1,7 @@
 """The mesh, its weights, shapes and regions as arrays of a page.
 
-Positions and texture coordinates are rounded to steps, skin weights to 16 bits with an exact sum: together they moved no
-vertex of the characters that were tested by 20 micrometres, and of a cloth of two metres by 35.
+Positions and texture coordinates are rounded to steps, skin weights to 16 bits with an exact sum: together they moved
+no vertex of the characters that were tested by 20 micrometres, and of a cloth of two metres by 35.
 """
 
 from __future__ import annotations

@@ -41,7 +41,7 @@ def test_the_command_writes_a_page_and_not_over_another(tmp_path: Path, capsys: 
     spec, out = cloth(tmp_path, EXPECTING), tmp_path / "cloth.html"
     assert run(["sheet", str(spec), "--out", str(out), "--no-cache", "--workers", "1"]) == 0
     said = capsys.readouterr().out
-    assert re.search(r"wrote .*cloth\.html: \d+ KiB", said) and "0 hold, 1 fail, 1 not measured" in said
+    assert re.search(r"wrote .*cloth\.html: [\d.]+ KiB", said) and "0 hold, 1 fail, 1 not measured" in said
     page = out.read_text("utf-8")
     assert page.index('class="verdict fails"', page.index('id="expectations"')) < page.index(">not measured</span>")
     assert run(["sheet", str(spec), "--out", str(out)]) == 2

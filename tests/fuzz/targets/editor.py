@@ -103,10 +103,12 @@ def _read(server: Any, body: str) -> Any:
 
 def _taken(handle: Callable[[], object]) -> None:
     """A message that the protocol's library cannot read is its own to refuse."""
+    from pygls.exceptions import JsonRpcException
+
     try:
         handle()
     except Exception as error:
-        if _is_ours(error):
+        if not isinstance(error, JsonRpcException) and _is_ours(error):
             raise
 
 

@@ -12,15 +12,17 @@ import re
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 import plica
 from plica.targets.template.model_page import model_page
-from tests.support.browser import running_browser
 from tests.support.cloth import cloth
 from tests.support.output_sets import NEW_SPEC
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 PAGE = Path(__file__).resolve().parents[3] / "targets" / "template"
 EXAMPLES = PAGE / "example"
@@ -180,7 +182,7 @@ RUN = """([vertex, cases]) => {
 }"""
 
 
-def test_the_shader_include_compiles_and_contracts_by_mask_and_strength(tmp_path: Path) -> None:
+def test_the_shader_include_compiles_and_contracts_by_mask_and_strength(tmp_path: Path, browser: Browser) -> None:
     """clip(sum of mask times strength), as the page of the rig says."""
     character = plica.compile_file(cloth(tmp_path, NEW_SPEC))
     files = built(character, "folds.glsl.jinja", "masks", "json").files
@@ -197,9 +199,8 @@ def test_the_shader_include_compiles_and_contracts_by_mask_and_strength(tmp_path
             total = sum(mask[colours.index(fold["mask"]["channel"])] * strength for fold in folds)
             expected.append(min(max(total, 0.0), 1.0))
     assert max(expected) == 1.0 and 0.0 < sorted(set(expected))[1] < 1.0
-    with running_browser() as browser:
-        page = browser.new_page()
-        assert page.evaluate(RUN, [SHADER.replace("INCLUDE", include), cases]) == pytest.approx(expected, abs=1e-6)
+    page = browser.new_page()
+    assert page.evaluate(RUN, [SHADER.replace("INCLUDE", include), cases]) == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_shader_include_without_masks_is_refused(tmp_path: Path) -> None:
