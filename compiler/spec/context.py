@@ -43,11 +43,7 @@ def _axis_of_text(text: str) -> Vector | None:
 
 
 class Context(NamedTuple):
-    """The spec around a declaration, and the declaration's own side, place and name ("" for one without).
-
-    `by_itself`: it stands in a library that no character uses here, so that joints, files and the character's names
-    are not known.
-    """
+    """The spec around a declaration, and the declaration's own side, place and name ("" for one without)."""
 
     diagnostics: Diagnostics
     symbols: Symbols
@@ -58,7 +54,6 @@ class Context(NamedTuple):
     side: ScopeSide
     span: Span
     name: str = ""
-    by_itself: bool = False
 
     @property
     def has_sides(self) -> bool:
@@ -166,7 +161,7 @@ class Context(NamedTuple):
     def file(self, node: nodes.Text, scope: Scope) -> str:
         """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used."""
         text = scope.fill(node.text, node)
-        if self.workspace is not None and not (self.by_itself or has_unknown(text)):
+        if self.workspace is not None and not has_unknown(text):
             located = self.workspace.locate(text)
             if isinstance(located, Refused):
                 report_refused(located, text, scope.span(node), self.diagnostics, self.workspace)

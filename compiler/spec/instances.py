@@ -49,15 +49,9 @@ class _Given(NamedTuple):
 
 
 class Flattener:
-    """Walks documents and collects their declarations; one per run.
+    """Walks documents and collects their declarations; one per run."""
 
-    by_itself: the document is a library that nobody uses here, whose parameters without a default are not known.
-    """
-
-    def __init__(
-        self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget, *, by_itself: bool = False
-    ) -> None:
-        self.by_itself = by_itself
+    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget) -> None:
         self.workspace = workspace
         self.diagnostics = diagnostics
         self.budget = budget
@@ -201,8 +195,7 @@ class Flattener:
                 self.diagnostics.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
             given = arguments.get(name)
             if given is None and node.values is None:
-                if use is not None or not self.by_itself:
-                    self.diagnostics.add("missing-argument", use or span, name=name)
+                self.diagnostics.add("missing-argument", use or span, name=name)
                 given = ScopeVariable((), span, span, [True], known=False)
             if given is None:
                 declared[name] = _variable(self._values(node.values or (), scope), span, span, declared)
