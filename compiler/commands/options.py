@@ -53,6 +53,16 @@ def add_format(parser: argparse.ArgumentParser, tests: bool = False) -> None:
     )
 
 
+def add_spec(parser: argparse.ArgumentParser) -> None:
+    """The one spec that a command takes."""
+    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+
+
+def add_replace(parser: argparse.ArgumentParser) -> None:
+    """Whether a file may be written over."""
+    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+
+
 OF_PROJECT = "without one, all of the project that the working folder is in (plica.toml)"
 
 
@@ -149,7 +159,7 @@ def add_start(parser: argparse.ArgumentParser) -> None:
     """Arguments of `start`."""
     parser.add_argument("model", metavar="MODEL", help="a model with a skeleton: glTF 2.0 or OpenUSD")
     parser.add_argument("--out", metavar="FILE", help="the file to write (default: print the spec)")
-    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    add_replace(parser)
     add_format(parser)
 
 
@@ -207,7 +217,7 @@ def add_prove(parser: argparse.ArgumentParser) -> None:
 
 def add_sheet(parser: argparse.ArgumentParser) -> None:
     """Arguments of `sheet`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument("--out", metavar="FILE", required=True, help="the page to write, such as wren.html")
     parser.add_argument("--replace", action="store_true", help="write over a file that exists")
     parser.add_argument(
@@ -229,7 +239,7 @@ def add_sheet(parser: argparse.ArgumentParser) -> None:
 
 def add_measure(parser: argparse.ArgumentParser) -> None:
     """Arguments of `measure`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     add_clips(parser, required=True)
     add_parts_of_clips(parser)
     add_allow(parser)
@@ -290,7 +300,7 @@ def add_layout(parser: argparse.ArgumentParser) -> None:
 
 def add_watch(parser: argparse.ArgumentParser) -> None:
     """Arguments of `watch`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
     _add_targets(parser)
     add_allow(parser)

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import argparse
 
-from plica.commands.options import add_allow, count
+from plica.commands.options import add_allow, add_replace, add_spec, count
+from plica.commands.sculpt_options import add_which_pose
 
 
 def add_picture(parser: argparse.ArgumentParser) -> None:
     """Arguments of `picture`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument(
         "--out", metavar="FILE", required=True, help="the file to write; its ending says the form: .png or .webp"
     )
-    which = parser.add_mutually_exclusive_group()
-    which.add_argument("--at", metavar="POSE", help="a pose as in `posed at`; names of both sides mean the left")
-    which.add_argument("--pose", metavar="NAME", help="a pose that the spec declares")
-    which.add_argument("--clip", metavar="FILE", help="moments of a motion, or with --time a single one")
-    which.add_argument("--worst", metavar="WORDS", help="the worst pose of the expectation that holds these words")
+    which = add_which_pose(parser, clip="moments of a motion, or with --time a single one")
     which.add_argument(
         "--sweep", metavar="STRENGTH", help="from rest to where its span ends; a name of both sides means the left"
     )
@@ -45,7 +42,7 @@ def add_picture(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--bare", action="store_true", help="the bare skin, without shapes")
     parser.add_argument("--tint", action="store_true", help="colour shows how far shapes move the skin")
-    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    add_replace(parser)
     add_allow(parser)
 
 

@@ -6,15 +6,25 @@ import argparse
 from collections.abc import Callable
 from typing import Literal
 
-from plica.commands.options import add_allow
+from plica.commands.options import add_allow, add_replace, add_spec
 
 UNITS_OF_FILES = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 """Metres in a length of a mesh file."""
 
 
+def add_which_pose(parser: argparse.ArgumentParser, clip: str) -> argparse._MutuallyExclusiveGroup:
+    """One of the ways to say a pose; `clip`: the help of `--clip`. Commands may add ways of their own."""
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--at", metavar="POSE", help="a pose as in `posed at`; names of both sides mean the left")
+    which.add_argument("--pose", metavar="NAME", help="a pose that the spec declares")
+    which.add_argument("--clip", metavar="FILE", help=clip)
+    which.add_argument("--worst", metavar="WORDS", help="the worst pose of the expectation that holds these words")
+    return which
+
+
 def add_pose(parser: argparse.ArgumentParser) -> None:
     """Arguments of `pose`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument(
         "shape",
         metavar="SHAPE",
@@ -25,11 +35,7 @@ def add_pose(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", metavar="FILE", required=True, help="the file to write; its ending says the form: .obj .glb .usda .npz"
     )
-    which = parser.add_mutually_exclusive_group()
-    which.add_argument("--at", metavar="POSE", help="a pose as in `posed at`; names of both sides mean the left")
-    which.add_argument("--pose", metavar="NAME", help="a pose that the spec declares")
-    which.add_argument("--clip", metavar="FILE", help="a moment of a motion, with --time")
-    which.add_argument("--worst", metavar="WORDS", help="the worst pose of the expectation that holds these words")
+    add_which_pose(parser, clip="a moment of a motion, with --time")
     parser.add_argument("--time", metavar="SECONDS", type=float, default=0.0, help="the moment of --clip (default 0)")
     parser.add_argument(
         "--strength", metavar="S", type=float, default=1.0, help="below 1: the pose of the inbetween at that strength"
@@ -46,13 +52,13 @@ def add_pose(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--welded", action="store_true", help="one vertex for each point, where uv seams split the mesh"
     )
-    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    add_replace(parser)
     add_allow(parser)
 
 
 def add_adopt(parser: argparse.ArgumentParser) -> None:
     """Arguments of `adopt`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument("shape", metavar="SHAPE", nargs="?", help="the shape; one of both sides means the left")
     parser.add_argument("file", metavar="FILE", nargs="?", help="the sculpted mesh: OBJ, glTF, OpenUSD or NPZ")
     parser.add_argument(
@@ -76,7 +82,7 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
         help="with --from: only this shape, by its declared name; may be given several times",
     )
     parser.add_argument("--out", metavar="FILE", help="the file to write (default: sculpts/SHAPE.npz beside the spec)")
-    parser.add_argument("--replace", action="store_true", help="write even if the file exists")
+    add_replace(parser)
     parser.add_argument(
         "--record",
         metavar="FILE",
@@ -103,7 +109,7 @@ def add_adopt(parser: argparse.ArgumentParser) -> None:
 
 def add_draft(parser: argparse.ArgumentParser) -> None:
     """Arguments of `draft`."""
-    parser.add_argument("spec", metavar="SPEC", help="a spec, a file that ends in .plica")
+    add_spec(parser)
     parser.add_argument("shapes", metavar="SHAPE", nargs="+", help="a shape; one of both sides means the left")
     parser.add_argument("--region", metavar="NAME", help="what is drafted freely, a region's output name")
     parser.add_argument("--volume", metavar="PERCENT", type=_quantity("share"), help="the volume kept, 90%% to 100%%")
