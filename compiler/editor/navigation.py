@@ -39,7 +39,7 @@ def definitions(analysis: Analysis, path: str, offset: int, own: nodes.Document)
         return [variable.place]
     wanted = set(keys_at(analysis, path, offset))
     result = [item.span for item in analysis.symbols.declared if (NAMESPACES[item.kind], item.name) in wanted]
-    return distinct(result) or _other_definitions(analysis, offset, own)
+    return each_place_once(result) or _other_definitions(analysis, offset, own)
 
 
 def references(analyses: list[Analysis], own: nodes.Document, offset: int, with_declarations: bool) -> list[Span]:
@@ -51,7 +51,7 @@ def references(analyses: list[Analysis], own: nodes.Document, offset: int, with_
             result += places_of(variable, analysis.documents, with_declarations)
         else:
             result += _references(analysis, own.source.path, offset, with_declarations)
-    return distinct(result)
+    return each_place_once(result)
 
 
 def _references(analysis: Analysis, path: str, offset: int, with_declarations: bool) -> list[Span]:
@@ -67,7 +67,7 @@ def holds(span: Span, path: str, offset: int) -> bool:
     return span.start <= offset <= span.end and span.source.path == path
 
 
-def distinct(spans: list[Span]) -> list[Span]:
+def each_place_once(spans: list[Span]) -> list[Span]:
     """The spans, each place once, in order."""
     places = {NamePlace(span.source.path, span.start, span.end): span for span in spans}
     return [places[place] for place in sorted(places)]

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from plica.editor.navigation import Key, distinct, holds, keys_at
+from plica.editor.navigation import Key, each_place_once, holds, keys_at
 from plica.editor.open_documents import Analysis, OpenDocuments, Users
 from plica.editor.variables import EditorVariable, places_of, refusal, variable_at
 from plica.source import Span
@@ -69,7 +69,7 @@ def rename_variable(variable: EditorVariable, users: Users, name: str) -> list[E
     if variable.is_parameter and (unsure := _unsure(users)) is not None:
         return unsure
     places = [span for analysis in users.analyses for span in places_of(variable, analysis.documents)]
-    return [Edit(span, name) for span in distinct(places)]
+    return [Edit(span, name) for span in each_place_once(places)]
 
 
 # ---- declarations
@@ -205,7 +205,7 @@ def _declared(analysis: Analysis, keys: set[Key]) -> list[Symbol]:
 
 def _all_places(analysis: Analysis, keys: set[Key]) -> list[Span]:
     used = [use.span for use in analysis.symbols.uses if (use.namespace, use.name) in keys]
-    return distinct([item.span for item in _declared(analysis, keys)] + used)
+    return each_place_once([item.span for item in _declared(analysis, keys)] + used)
 
 
 def _edited(edits: Iterable[Edit]) -> dict[str, str]:
