@@ -139,6 +139,26 @@ def rest_scales(rig: Rig, frames: int = 1) -> Array:
     return np.repeat(scales, frames, axis=0)
 
 
+def whole_poses(rig: Rig, poses: Poses) -> Poses:
+    """The same poses with every joint of the rig and with scales; what poses leave out is in the neutral stance.
+
+    Rotations are unit quaternions, each of the sign that is nearer the one before, so that the way between two is the
+    short one. Controls stay as they are.
+    """
+    still = rest_poses(rig, poses.frames)
+    at = [still.joints.index(joint) for joint in poses.joints]
+    rotations, translations, scales = still.rotations, still.translations, rest_scales(rig, poses.frames)
+    given = poses.rotations.any(axis=2, keepdims=True)
+    rotations[:, at] = np.where(given, poses.rotations, rotations[:, at])
+    translations[:, at] = poses.translations
+    if poses.scales is not None:
+        scales[:, at] = poses.scales
+    rotations /= np.linalg.norm(rotations, axis=2, keepdims=True)
+    flips = np.cumprod(np.where((rotations[1:] * rotations[:-1]).sum(axis=2) < 0.0, -1.0, 1.0), axis=0)
+    rotations[1:] *= flips[..., np.newaxis]
+    return Poses(still.joints, rotations, translations, poses.control_names, poses.controls, scales)
+
+
 def sparse_pose(
     joints: Mapping[str, Mapping[str, Sequence[float]]], controls: Mapping[str, float] | None = None
 ) -> SparsePose:

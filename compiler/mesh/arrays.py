@@ -39,6 +39,11 @@ class MeshPart:
     to_model: Floats = field(default_factory=lambda: np.eye(4), compare=False)
     in_gltf: Shown | None = field(default=None, compare=False)
 
+    @property
+    def rows(self) -> slice:
+        """Where its vertices stand among those of the mesh."""
+        return slice(self.start, self.start + self.count)
+
 
 @dataclass(frozen=True, eq=False)
 class Offsets:
@@ -55,6 +60,11 @@ class Offsets:
     def count(self) -> int:
         """How many vertices move."""
         return len(self.indices)
+
+    def rows_in(self, part: MeshPart) -> slice:
+        """The rows that move vertices of a part; an empty slice where none does."""
+        first, last = np.searchsorted(self.indices, (part.rows.start, part.rows.stop)).tolist()
+        return slice(first, last)
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +93,11 @@ class Mesh:
     morphs: Mapping[str, Offsets]
     parts: tuple[MeshPart, ...]
     problems: tuple[str, ...] = field(default=())
+
+    def triangles_in(self, part: MeshPart) -> Integers:
+        """The triangles (n, 3) between a part's vertices, which are counted from its first."""
+        inside = (self.triangles >= part.rows.start).all(axis=1) & (self.triangles < part.rows.stop).all(axis=1)
+        return np.asarray(self.triangles[inside] - part.start)
 
     @property
     def vertex_count(self) -> int:

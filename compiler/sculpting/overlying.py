@@ -34,7 +34,7 @@ def vertices_of(mesh: Mesh, names: Sequence[str]) -> NDArray[np.bool_]:
     result = np.zeros(mesh.vertex_count, dtype=np.bool_)
     for part in mesh.parts:
         if part.mesh in names or part.node in names:
-            result[part.start : part.start + part.count] = True
+            result[part.rows] = True
     return result
 
 

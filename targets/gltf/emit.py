@@ -11,6 +11,7 @@ from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
+from plica.emit.source_model import located_model
 from plica.mesh.attach import Attached
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.quantities import number
@@ -32,7 +33,6 @@ from plica.targets.gltf.other_clips import bake_other
 from plica.targets.gltf.own_channels import widen_channels
 from plica.targets.gltf.placing import PlacedShapes, place_shapes
 from plica.targets.gltf.turning import Turning, no_turning, turning_of
-from plica.workspace import Refused, Workspace
 
 TARGET: Final = "gltf"
 
@@ -85,19 +85,14 @@ FORMS: Final[dict[str, Extend]] = {"plain": _as_it_is, "baked": _as_it_is, "live
 
 def gltf_files(build: Build, options: GltfOptions, diagnostics: Diagnostics) -> dict[str, bytes]:
     """The model's file and all that it names, by path; nothing, after diagnostics, where that cannot be."""
-    character, geometry = build.rig.character, build.rig.character.geometry
-    span = build.span_of("character", character.name)
-    if geometry is None:
-        diagnostics.add("gltf-without-model", span, character=character.name)
+    found = located_model(build, "gltf-without-model", diagnostics)
+    if found is None:
         return {}
-    path = Workspace(build.folder, build.allowed).locate(geometry.file)
-    if isinstance(path, Refused):
-        diagnostics.add_filled(path.name, None, path.values)
-        return {}
+    path, file = found
     try:
-        return _files(build, path, geometry.file, options, diagnostics)
+        return _files(build, path, file, options, diagnostics)
     except UnreadableModel as error:
-        tell(error, "gltf-not-written", geometry.file, span, diagnostics)
+        tell(error, "gltf-not-written", file, build.span_of("character", build.rig.character.name), diagnostics)
         return {}
 
 

@@ -45,7 +45,7 @@ def model_of_mesh(rig: Rig, mesh: Mesh, folder: Path) -> MadeModel:
     parts = []
     document["meshes"] = []
     for part in mesh.parts:
-        corners = _corners(mesh, part)
+        corners = mesh.triangles_in(part).ravel()
         if not len(corners):
             parts.append(part)  # nothing of it is shown
             continue
@@ -96,7 +96,7 @@ def _joints(rig: Rig) -> list[Document]:
 
 def _primitive(mesh: Mesh, part: MeshPart, corners: Integers, additions: Additions) -> tuple[Document, Integers]:
     """A part as a primitive, and the binds that its skin needs, in order."""
-    rows = slice(part.start, part.start + part.count)
+    rows = part.rows
     positions = mesh.positions[rows].astype(np.dtype("<f4"))
     attributes = {"POSITION": additions.dense(positions, bounds=True, target=VERTICES)}
     if mesh.normals is not None:
@@ -113,15 +113,9 @@ def _primitive(mesh: Mesh, part: MeshPart, corners: Integers, additions: Additio
     return {"attributes": attributes, "indices": additions.dense(corners.astype(kind), target=INDICES)}, used
 
 
-def _corners(mesh: Mesh, part: MeshPart) -> Integers:
-    """The triangles between a part's vertices, one corner after the other."""
-    inside = (mesh.triangles >= part.start).all(axis=1) & (mesh.triangles < part.start + part.count).all(axis=1)
-    return (mesh.triangles[inside] - part.start).ravel()
-
-
 def _influences(mesh: Mesh, part: MeshPart, used: Integers) -> Iterator[tuple[Integers, np.ndarray[Any, Any]]]:
     """Joints and weights four by four, counted among those used; weights in single precision add up to 1."""
-    rows = slice(part.start, part.start + part.count)
+    rows = part.rows
     if not len(used):
         return
     weights = mesh.weights[rows].astype(np.float32)
@@ -152,10 +146,10 @@ def _add_morphs(held: Document, mesh: Mesh, part: MeshPart, additions: Additions
     """The mesh's own morph targets, where they move this part."""
     names, targets = [], []
     for name, moves in mesh.morphs.items():
-        first, last = np.searchsorted(moves.indices, (part.start, part.start + part.count)).tolist()
-        if first < last:
+        rows = moves.rows_in(part)
+        if rows.start < rows.stop:
             names.append(name)
-            targets.append(_morph(moves, slice(first, last), part, additions))
+            targets.append(_morph(moves, rows, part, additions))
     if names:
         held["primitives"][0]["targets"] = targets
         held |= {"weights": [0.0] * len(names), "extras": {"targetNames": names}}
@@ -168,6 +162,6 @@ def _morph(moves: Offsets, rows: slice, part: MeshPart, additions: Additions) ->
 
 def _normals(normals: Floats, part: MeshPart) -> Floats:
     """A part's normals at length 1; where there is none, up, as a normal has to be something."""
-    own = normals[part.start : part.start + part.count]
+    own = normals[part.rows]
     lengths = np.linalg.norm(own, axis=1, keepdims=True)
     return np.where(lengths > 0.0, own / np.where(lengths > 0.0, lengths, 1.0), (0.0, 1.0, 0.0))

@@ -12,19 +12,17 @@ from typing import Final
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.evaluate.poses import Poses, rest_poses, rest_scales
+from plica.emit.source_model import sample_times
+from plica.evaluate.poses import Poses, whole_poses
 from plica.evaluate.retarget import poses_from_clip
 from plica.mesh.arrays import Floats
 from plica.readers.clip import Clip
 from plica.readers.gltf_clip import AnimationTrack, sample
 from plica.readers.model_outline import UnreadableModel
-from plica.rig.rig import Rig
 from plica.targets.gltf.additions import Additions, Document
 from plica.targets.gltf.baking import BakedClip, Baking
 from plica.targets.gltf.placing import OwnTarget
 
-FRAMES_A_SECOND: Final = 60.0
-"""A clip that says what happens between its frames is looked at so many times a second at least."""
 _SAME: Final = 1e-6
 """What a joint may be away from where its node rests, as a share of what that is, without being moved."""
 _PATHS: Final = {"rotation": 4, "translation": 3, "scale": 3}
@@ -38,13 +36,13 @@ def bake_other(
     joints: the nodes of the rig's joints; unit: metres in a length of the document. None, and no animation, where it
     moves nothing. Raises UnreadableModel where nodes cannot be animated.
     """
-    dense = clip if clip.between is None else clip.between(_places(clip.times))
+    dense = clip if clip.between is None else clip.between(_single(sample_times(clip.times)))
     poses = poses_from_clip(baking.rig, dense, diagnostics)
     times = dense.times - min(float(dense.times[0]), 0.0)
     keys = np.unique(times.astype(np.float32))
     if len(keys) != len(times):
         raise UnreadableModel(f"the clip `{clip.name}` has frames that single precision cannot tell apart")
-    tracks = _tracks(baking.rig, poses, keys.astype(np.float64))
+    tracks = _tracks(whole_poses(baking.rig, poses), keys.astype(np.float64))
     animation: Document = {"name": clip.name, "channels": [], "samplers": []}
     baking.document.setdefault("animations", []).append(animation)
     _write(animation, tracks, baking.document, joints, unit, baking.additions, keys.astype(np.dtype("<f4")))
@@ -80,43 +78,22 @@ def _take_away_last(document: Document) -> None:
         del document["animations"]
 
 
-def _places(times: Floats) -> Floats:
-    """A clip's key times, and as many between them that none is far from the next."""
-    start, end = float(times[0]), float(times[-1])
-    between = start + np.arange(int((end - start) * FRAMES_A_SECOND) + 1) / FRAMES_A_SECOND
-    return np.unique(np.concatenate([times, between]).astype(np.float32)).astype(np.float64)
+def _single(times: Floats) -> Floats:
+    """Times that single precision can tell apart, in order."""
+    return np.unique(times.astype(np.float32)).astype(np.float64)
 
 
-def _tracks(rig: Rig, poses: Poses, times: Floats) -> dict[tuple[str, str], AnimationTrack]:
-    """What every joint of the rig does, in single precision, as the file will have it.
-
-    Rotations have the sign of the one before, so that the way between them is the short one.
-    """
-    still = rest_poses(rig, poses.frames)
-    scales = rest_scales(rig, poses.frames)
-    given = {name: column for column, name in enumerate(poses.joints)}
-    result = {}
-    for number, joint in enumerate(still.joints):
-        column = given.get(joint)
-        whole = still if column is None else poses
-        at = number if column is None else column
-        moved = whole.scales if column is not None else None
-        parts = {
-            "rotation": _one_way(whole.rotations[:, at]),
-            "translation": whole.translations[:, at],
-            "scale": scales[:, number] if moved is None else moved[:, at],
-        }
-        for path, values in parts.items():
-            single = values.astype(np.float32).astype(np.float64)
-            result[joint, path] = AnimationTrack(number, path, times, single, "LINEAR")
-    return result
-
-
-def _one_way(rotations: Floats) -> Floats:
-    """Unit quaternions (n, 4), each in the hemisphere of the one before."""
-    unit = rotations / np.linalg.norm(rotations, axis=1, keepdims=True)
-    flips = np.cumprod(np.where((unit[1:] * unit[:-1]).sum(axis=1) < 0.0, -1.0, 1.0))
-    return np.asarray(unit * np.concatenate([[1.0], flips])[:, None])
+def _tracks(poses: Poses, times: Floats) -> dict[tuple[str, str], AnimationTrack]:
+    """What every joint does, in single precision, as the file will have it."""
+    parts = {"rotation": poses.rotations, "translation": poses.translations, "scale": poses.scales}
+    return {
+        (joint, path): AnimationTrack(
+            number, path, times, values[:, number].astype(np.float32).astype(np.float64), "LINEAR"
+        )
+        for number, joint in enumerate(poses.joints)
+        for path, values in parts.items()
+        if values is not None
+    }
 
 
 def _write(

@@ -164,13 +164,12 @@ def _apart(document: Document, showings: Sequence[_Showing], columns: Sequence[_
 
 
 def _moved(parts: Iterable[MeshPart], columns: Iterable[_Column]) -> bool:
-    return any(_stretch(column.offsets, part) != slice(0, 0) for column in columns for part in parts)
+    return any(_moves(column, part) for column in columns for part in parts)
 
 
-def _stretch(offsets: Offsets, part: MeshPart) -> slice:
-    """The rows of offsets that move vertices of a part."""
-    first, last = np.searchsorted(offsets.indices, (part.start, part.start + part.count)).tolist()
-    return slice(first, last) if last > first else slice(0, 0)
+def _moves(column: _Column, part: MeshPart) -> bool:
+    rows = column.offsets.rows_in(part)
+    return bool(rows.stop > rows.start)
 
 
 # ---- one mesh
@@ -199,7 +198,7 @@ def _place(
     names, places = list(before), []
     added: list[_Column] = []
     for column in columns:
-        if all(_stretch(column.offsets, part) == slice(0, 0) for part in parts):
+        if not any(_moves(column, part) for part in parts):
             continue
         if column.own in before:
             places.append(((column.shape, column.at), before.index(column.own)))
@@ -233,7 +232,7 @@ def _targets(
     turned = writing.turning(primitive, part)
     result = []
     for column in columns:
-        rows = _stretch(column.offsets, part)
+        rows = column.offsets.rows_in(part)
         where = column.offsets.indices[rows] - part.start
         moves = _singles(column.offsets.offsets[rows], back)
         target = {"POSITION": writing.additions.vectors(count, where, moves, bounds=True)}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
+from plica.emit.source_model import clip_files
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import Array
 from plica.evaluate.retarget import poses_from_clip
@@ -19,12 +20,10 @@ from plica.mesh.computed_cache import ComputedCache
 from plica.readers.clip import Clip
 from plica.readers.clip_reader import find_clips
 from plica.readers.model_outline import distinct
-from plica.readers.model_reader import read_outline
 from plica.rig.entry_text import reading_text
 from plica.rig.rig import Rig, SourceFile
 from plica.rig.strengths import Driver
 from plica.units import Dimension
-from plica.workspace import Refused, Workspace
 
 DECIMALS = 12
 """Of every number that is computed: machines differ in later ones."""
@@ -73,7 +72,7 @@ class _Shown(NamedTuple):
 def motion_table(build: Build, wanted: MotionRequest, diagnostics: Diagnostics) -> MotionTable | None:
     """The rows of all clips; None, after a diagnostic, where there are none."""
     errors = diagnostics.count_of_errors
-    files = _files(build, wanted, diagnostics)
+    files = clip_files(build, wanted.clips)
     shown = list(_clips(files, wanted.rate, diagnostics))
     if diagnostics.count_of_errors > errors:
         return None
@@ -98,19 +97,6 @@ def motion_table(build: Build, wanted: MotionRequest, diagnostics: Diagnostics) 
         tuple(columns),
         tuple(SourceFile(path.name, memory.digest(path)) for path, _ in files),
     )
-
-
-def _files(build: Build, wanted: MotionRequest, diagnostics: Diagnostics) -> list[tuple[Path, str]]:
-    """The files of clips with what the user calls them."""
-    if wanted.clips:
-        return [(Path(file), file) for file in wanted.clips]
-    geometry = build.rig.character.geometry
-    if geometry is None:
-        return []
-    path = Workspace(build.folder, build.allowed).locate(geometry.file)
-    if isinstance(path, Refused) or not read_outline(path).animations:
-        return []
-    return [(path, geometry.file)]
 
 
 def _clips(files: list[tuple[Path, str]], rate: float | None, diagnostics: Diagnostics) -> Iterator[_Shown]:

@@ -14,6 +14,7 @@ from plica.diagnostics.suggest import did_you_mean
 from plica.emit.build import Build
 from plica.emit.masks import mask_places
 from plica.emit.output_file_names import safe_file_name
+from plica.emit.source_model import located_model
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.readers.model_outline import UnreadableModel
 from plica.readers.model_reader import tell
@@ -28,7 +29,6 @@ from plica.targets.usd.motion import SampledClip, motions, still
 from plica.targets.usd.skeleton import free_name, joint_tree
 from plica.targets.usd.stage import SkinPrims, blend_shapes, uv_primvar, write_skin
 from plica.texture.mask_set import MaskOptions
-from plica.workspace import Refused, Workspace
 
 TARGET: Final = "usd"
 
@@ -44,20 +44,16 @@ class UsdOptions(NamedTuple):
 
 def usd_files(build: Build, options: UsdOptions, diagnostics: Diagnostics) -> dict[str, bytes]:
     """The layer by its name; nothing, after diagnostics, where it cannot be written."""
-    character, geometry = build.rig.character, build.rig.character.geometry
-    span = build.span_of("character", character.name)
-    if geometry is None:
-        diagnostics.add("usd-without-model", span, character=character.name)
+    found = located_model(build, "usd-without-model", diagnostics)
+    if found is None:
         return {}
-    path = Workspace(build.folder, build.allowed).locate(geometry.file)
-    if isinstance(path, Refused):
-        diagnostics.add_filled(path.name, None, path.values)
-        return {}
+    path, file = found
+    character = build.rig.character
     errors = diagnostics.count_of_errors
     try:
         stage = _stage(build, path, options, diagnostics)
     except UnreadableModel as error:
-        tell(error, "usd-not-written", geometry.file, span, diagnostics)
+        tell(error, "usd-not-written", file, build.span_of("character", build.rig.character.name), diagnostics)
         return {}
     if diagnostics.count_of_errors > errors:
         return {}

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from plica.evaluate.poses import file_rest
 from plica.mesh.arrays import Floats, Mesh, MeshPart
 from plica.mesh.joint_matrices import rotation_matrices
 from plica.rig.rig import Rig
@@ -70,12 +71,11 @@ def free_name(wanted: str, taken: set[str], before: str = "") -> str:
 
 def rest_matrices(rig: Rig, tree: JointTree) -> Floats:
     """The local frames at rest, (joints, 4, 4) for columns, without the even scales."""
-    result = np.zeros((len(tree.paths), 4, 4))
-    for place, joint in enumerate(rig.skeleton):
-        rest = joint.rest
-        result[place] = _matrix(
-            np.array(rest.translation) * tree.above[place], rest.rotation, np.array(rest.scale) / tree.own[place]
-        )
+    rest = file_rest(rig)
+    assert rest.scales is not None
+    result = np.tile(np.eye(4), (len(tree.paths), 1, 1))
+    result[:, :3, :3] = rotation_matrices(rest.rotations[0]) * (rest.scales[0] / tree.own[:, None])[:, None]
+    result[:, :3, 3] = rest.translations[0] * tree.above[:, None]
     return result
 
 
@@ -120,7 +120,7 @@ def bound_skins(mesh: Mesh, tree: JointTree, world: Floats) -> list[BoundSkin]:
 
 
 def _binds_of(mesh: Mesh, part: MeshPart, tree: JointTree) -> dict[int, Floats]:
-    rows = slice(part.start, part.start + part.count)
+    rows = part.rows
     used: Iterable[int] = np.unique(mesh.joints[rows][mesh.weights[rows] > 0.0]).tolist()
     result = {}
     for bind in used:
@@ -133,10 +133,3 @@ def _binds_of(mesh: Mesh, part: MeshPart, tree: JointTree) -> dict[int, Floats]:
 
 def _alike(left: Floats, right: Floats) -> bool:
     return bool(np.abs(left - right).max() <= _SAME_BIND * np.abs(left).max())
-
-
-def _matrix(translation: Floats, rotation: Sequence[float], scale: Floats) -> Floats:
-    result = np.eye(4)
-    result[:3, :3] = rotation_matrices(np.array(rotation)) * scale
-    result[:3, 3] = translation
-    return result

@@ -49,7 +49,7 @@ def write_skin(
         skeletons.append(path)
         for number in skin.parts:
             part = mesh.parts[number]
-            faces = _faces(mesh, part)
+            faces = mesh.triangles_in(part)
             if len(faces):
                 meshes[number] = f"{root}/{free_name(part.mesh, taken)}"
                 _Skinned(stage, meshes[number], mesh, part).write(faces, path, METHODS[rig.character.skinning])
@@ -91,7 +91,7 @@ class _Skinned:
     def __init__(self, stage: Any, path: str, mesh: Mesh, part: MeshPart) -> None:
         self.prim = UsdGeom.Mesh.Define(stage, path)
         self.mesh, self.part = mesh, part
-        self.rows = slice(part.start, part.start + part.count)
+        self.rows = part.rows
 
     def write(self, faces: Integers, skeleton: str, method: str) -> None:
         """All that the prim says but its shapes."""
@@ -132,13 +132,6 @@ class _Skinned:
         binding.CreateSkinningMethodAttr(method)
 
 
-def _faces(mesh: Mesh, part: MeshPart) -> Integers:
-    """The triangles (n, 3) between a part's vertices, counted in it."""
-    end = part.start + part.count
-    inside = ((mesh.triangles >= part.start) & (mesh.triangles < end)).all(axis=1)
-    return mesh.triangles[inside] - part.start
-
-
 # ---- blend shapes
 
 
@@ -161,9 +154,9 @@ def _write_shapes(stage: Any, mesh: str, part: MeshPart, columns: Mapping[str, I
 
 def _inside(offsets: Offsets, part: MeshPart) -> Offsets:
     """What moves in a part, counted in it."""
-    first, last = np.searchsorted(offsets.indices, (part.start, part.start + part.count)).tolist()
-    normals = None if offsets.normals is None else offsets.normals[first:last]
-    return Offsets(offsets.indices[first:last] - part.start, offsets.offsets[first:last], normals)
+    rows = offsets.rows_in(part)
+    normals = None if offsets.normals is None else offsets.normals[rows]
+    return Offsets(offsets.indices[rows] - part.start, offsets.offsets[rows], normals)
 
 
 def _write_shape(stage: Any, path: str, columns: Sequence[Offsets], at: Sequence[float]) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from plica.evaluate import Evaluator, JointPlacement, Poses, SparsePose, poses_from, rest_poses
-from plica.evaluate.poses import rest_scales, sparse_pose
+from plica.evaluate.poses import rest_scales, sparse_pose, whole_poses
 from tests.support.rigs import random_rig
 
 
@@ -116,3 +116,21 @@ def test_poses_of_another_rig_are_refused() -> None:
     poses = Poses(("tail",), np.ones((1, 1, 4)), np.ones((1, 1, 3)), (), np.zeros((1, 0)))
     with pytest.raises(ValueError, match="no joint tail"):
         Evaluator(random_rig(1)).strengths(poses)
+
+
+def test_whole_poses_hold_every_joint_and_turn_the_short_way() -> None:
+    rig = random_rig(3)
+    joint = rig.skeleton[-1].name
+    turned = np.array([[0.0, 0.0, 0.6, 0.8], [0.0, 0.0, -1.2, -1.6], [0.0, 0.0, 0.0, 0.0]])
+    moved = np.array([[1.0, 2.0, 3.0]] * 3)
+    whole = whole_poses(rig, Poses((joint,), turned[:, None], moved[:, None], (), np.zeros((3, 0))))
+    rest = rest_poses(rig, 3)
+    assert whole.joints == rest.joints and whole.scales is not None
+    np.testing.assert_array_equal(whole.scales, rest_scales(rig, 3))
+    column = whole.joints.index(joint)
+    np.testing.assert_allclose(whole.rotations[:2, column], [[0.0, 0.0, 0.6, 0.8]] * 2)
+    same = np.abs((whole.rotations[2, column] * rest.rotations[2, column]).sum())  # null: as in the neutral stance
+    assert same == pytest.approx(1.0)
+    np.testing.assert_array_equal(whole.translations[:, column], moved)
+    others = [each for each in range(len(whole.joints)) if each != column]
+    np.testing.assert_array_equal(whole.translations[:, others], rest.translations[:, others])
