@@ -6,6 +6,7 @@ import errno
 import os
 import shutil
 import signal
+import stat
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
@@ -167,6 +168,9 @@ def test_a_full_disk_changes_nothing(both: States, tmp_path: Path, share: float)
 @forks
 def test_a_read_only_folder_changes_nothing(both: States) -> None:
     base = Path(tempfile.mkdtemp(prefix="plica-test-"))
+    if os.geteuid() == 0 and not all(place.stat().st_mode & stat.S_IXOTH for place in base.resolve().parents):
+        shutil.rmtree(base)
+        pytest.skip("the superuser gives up its rights here, and the folder for temporary files is closed to others")
     try:
         base.chmod(0o755)
         folder = base / "out"
