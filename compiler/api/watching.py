@@ -9,11 +9,17 @@ from time import perf_counter, sleep
 from typing import Final
 
 from plica.api.character import Character, FilePath, character_of, counted_errors, folders
+from plica.api.comparing import Comparison
 from plica.diagnostics import Diagnostic, Diagnostics
+from plica.diff.character_state import CharacterState
+from plica.diff.character_states import ONE, contents_of, state_of
+from plica.diff.comparison import compare
 from plica.emit.artifacts import DEFAULT_TARGETS, Request
 from plica.emit.incremental import Rebuilder, Rebuilt
 from plica.emit.publish import publish
 from plica.mesh.computed_cache import stamp
+from plica.pipeline import Compiled
+from plica.workspace import Workspace
 
 LOOK_SECONDS: Final = 0.05
 """How often the files are looked at."""
@@ -27,7 +33,8 @@ class Rebuild:
 
     changed: the files whose change led to it, none for the first; watched: the files that it depends on; written: the
     outputs that were written, by path relative to the folder, None where nothing is to be written; ok: whether there
-    was no error; seconds: how long it took.
+    was no error; seconds: how long it took; comparison: what is different from the last build without errors, as the
+    texts and files say it (nothing is measured on the mesh, whose earlier state is gone), None without both builds.
     """
 
     character: Character
@@ -37,6 +44,7 @@ class Rebuild:
     ok: bool
     diagnostics: tuple[Diagnostic, ...]
     seconds: float
+    comparison: Comparison | None = None
 
     def __repr__(self) -> str:
         what = f"{len(self.written or ())} written" if self.ok else counted_errors(self.diagnostics)
@@ -49,6 +57,7 @@ class Watcher:
     def __init__(self, path: Path, requests: Sequence[Request], out: Path | None, allowed: tuple[Path, ...]) -> None:
         self._path, self._out, self._allowed = path, out, allowed
         self._rebuilder = Rebuilder(path, requests, allowed)
+        self._good: CharacterState | None = None
 
     def __iter__(self) -> Iterator[Rebuild]:
         changed: tuple[Path, ...] = ()
@@ -64,15 +73,26 @@ class Watcher:
         diagnostics.extend(rebuilt.diagnostics)
         files, out = rebuilt.files, self._out
         done = publish(files, out, diagnostics) if files is not None and out is not None else None
+        ok = rebuilt.files is not None and not diagnostics.has_errors
+        comparison = self._compared(rebuilt.compiled) if ok else None
         return Rebuild(
             self._character(rebuilt),
             changed,
             tuple(self._rebuilder.files),
             None if done is None else done.written,
-            rebuilt.files is not None and not diagnostics.has_errors,
+            ok,
             diagnostics.all,
             perf_counter() - start,
+            comparison,
         )
+
+    def _compared(self, compiled: Compiled | None) -> Comparison | None:
+        """What is different from the last build without errors; this one is the last from now on."""
+        if compiled is None or compiled.rig is None:
+            return None
+        contents = contents_of(compiled.rig, Workspace(self._path.parent, self._allowed))
+        before, self._good = self._good, state_of(compiled, self._path.as_posix(), contents)
+        return None if before is None else Comparison(compare({ONE: before}, {ONE: self._good}), ())
 
     def wait(self) -> tuple[Path, ...]:
         """Return once something has changed and nothing is being written any more; gives what has changed."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import plica
 from plica.api.contents import contents
 from plica.commands.of_project import AroundSpecs
-from plica.commands.output import has_errors, in_order, say, show, usage_error
+from plica.commands.output import has_errors, in_order, put, say, show, usage_error, wants_colour
 from plica.commands.progress import progress
 
 if TYPE_CHECKING:
@@ -60,6 +60,8 @@ def _tell(rebuild: Rebuild, spec: Path) -> None:
     character = rebuild.character
     checked = "checked as a library" if character.is_library else contents(character.rig)
     say(f"{spec}: {checked}; {_written(rebuild)}{rebuild.seconds:.2f} s")
+    if rebuild.comparison is not None:
+        put(rebuild.comparison.rendered("text", wants_colour(sys.stdout)))
 
 
 def _written(rebuild: Rebuild) -> str:

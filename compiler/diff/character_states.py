@@ -200,7 +200,7 @@ def version_of_text(text: str, shown: str, workspace: Workspace, options: Option
         errors = tuple(one for one in compiled.diagnostics if one.severity == Severity.ERROR)
         return BrokenState(shown, character_of(compiled.documents) or shown, errors, compiled.documents)
     locate = workspace.locate if options.measure else None
-    return state_of(compiled, shown, _contents(compiled.rig, workspace), locate)
+    return state_of(compiled, shown, contents_of(compiled.rig, workspace), locate)
 
 
 def state_of(
@@ -220,7 +220,7 @@ def state_of(
     return CharacterState(shown, compiled.rig, origins, contents, locate, writing=writing)
 
 
-def _contents(rig: Rig, workspace: Workspace) -> dict[str, str]:
+def contents_of(rig: Rig, workspace: Workspace) -> dict[str, str]:
     """A digest of every file that a rig names and that is there, and of the files that a model is made of."""
     memory = ComputedCache()
     digests: dict[str, str] = {}

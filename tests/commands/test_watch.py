@@ -43,6 +43,7 @@ def test_it_builds_again_and_stops_when_asked(tmp_path: Path) -> None:
         assert rig.read_bytes() == first
         spec.write_text(SPEC.replace("30 deg", "40 deg"), "utf-8")
         read_until(process.stdout, "wrote")
+        assert "40 deg" in read_until(process.stdout, "30 deg")  # what the save did
         process.send_signal(signal.SIGINT)
         assert process.wait(600) == 130
     assert rig.read_bytes() != first
