@@ -18,7 +18,7 @@ from plica.prove.results import Result, not_measured
 from plica.prove.subject import ExtraClips, read_subject
 from plica.quantities import memory
 from plica.texture.mask_set import MaskSet
-from plica.workspace import Workspace, located_bytes
+from plica.workspace import Refused, Workspace, located_bytes
 
 LEFT_OUT = "measuring was left out"
 
@@ -74,6 +74,7 @@ def make_sheet(
 
     Errors of the spec and its files are diagnostics of the result, which then has no page.
     """
+    from plica.sheet.photos import PhotoAlbum
     from plica.sheet.sheet import SheetSubject, sheet_page
 
     diagnostics = Diagnostics()
@@ -87,6 +88,10 @@ def make_sheet(
     if subject is None:
         return CharacterSheet(character, b"", (), diagnostics.all)
     proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
+
+    def read(file: str) -> bytes | Refused:
+        return located_bytes(workspace.locate, file, "image_bytes")
+
     progress("packing masks")
     page = sheet_page(
         SheetSubject(
@@ -97,7 +102,8 @@ def make_sheet(
             [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
             subject.poses or {},
             character.origins,
-            lambda file: located_bytes(workspace.locate, file, "image_bytes"),
+            read,
+            PhotoAlbum(read, diagnostics),
             _stills(subject.attached),
         ),
         progress,

@@ -12,10 +12,11 @@ from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Driver, Sample, Strength
 from plica.sheet.links import consumers
 from plica.sheet.motion_data import StrengthTravels
+from plica.sheet.photos import PhotoAlbum, Said
 from plica.sheet.plots import PlotFrame, PlotLine, frame_around, path, response
 from plica.sheet.record import RowData, TravelData
 from plica.sheet.spec_lines import LinePlace, SpecLines
-from plica.values import About, Hermite, Linear
+from plica.values import Hermite, Linear
 
 TITLES = {"driver": "Drivers", "sample": "Samples of fields", "combine": "Combinations"}
 """The kinds of strengths, in the order of the page."""
@@ -53,7 +54,7 @@ class SideView(NamedTuple):
 
 
 class RowView(NamedTuple):
-    """A row: its id, its name, its sides, the plot's frame and marks, notes, and its line in the spec."""
+    """A row: its id, its name, its sides, the plot's frame and marks, what is said of it, and its line in the spec."""
 
     id: str
     kind: str
@@ -63,7 +64,7 @@ class RowView(NamedTuple):
     unit: str
     across: tuple[AxisMark, ...]
     about: str
-    notes: tuple[str, ...]
+    said: Said
     place: LinePlace | None
     alike: bool
 
@@ -76,11 +77,11 @@ class StrengthRows(NamedTuple):
 
 
 def strength_rows(
-    rig: Rig, readings: Mapping[Reading, int], lines: SpecLines, blocks: Mapping[str, str]
+    rig: Rig, readings: Mapping[Reading, int], lines: SpecLines, blocks: Mapping[str, str], album: PhotoAlbum
 ) -> StrengthRows:
     """All rows. `readings`: the number of each reading's value in the page's module; `blocks`: rows by entry."""
     numbers = {strength.name: place for place, strength in enumerate(rig.strengths)}
-    maker = _Maker(rig, numbers, readings, lines, blocks)
+    maker = _Maker(rig, numbers, readings, lines, blocks, album)
     views: dict[str, list[RowView]] = {kind: [] for kind in TITLES}
     data: list[RowData] = []
     for (kind, _), members in grouped(rig.strengths).items():
@@ -108,8 +109,10 @@ class _Maker:
         readings: Mapping[Reading, int],
         lines: SpecLines,
         blocks: Mapping[str, str],
+        album: PhotoAlbum,
     ) -> None:
         self._numbers, self._readings, self._lines, self._blocks = numbers, readings, lines, blocks
+        self._album = album
         self._travels = StrengthTravels(rig)
         self._consumers = consumers(rig)
 
@@ -132,7 +135,7 @@ class _Maker:
             unit,
             _marks(members, frame, unit),
             _sentence(first),
-            _notes(one.about for one in members),
+            self._album.said(one.about for one in members),
             self._lines.place(kind, first.name) or self._lines.place("field", getattr(first, "field", "")),
             alike,
         )
@@ -215,7 +218,3 @@ def _marks(members: Sequence[Strength], frame: PlotFrame | None, unit: str) -> t
         near = bool(result) and at - result[-1].at < _NEAR
         result.append(AxisMark(at, quantity(value, unit, 4), near and not result[-1].lower))
     return tuple(result)
-
-
-def _notes(told: Iterable[About]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(note for about in told for note in about.notes))

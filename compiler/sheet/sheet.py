@@ -15,13 +15,14 @@ from plica.sheet.detail_pictures import pack_details
 from plica.sheet.document import page
 from plica.sheet.motion_data import controls_data, joints_data, pack_clips
 from plica.sheet.page_rig import of_given_strengths, with_readings
+from plica.sheet.photos import PhotoAlbum
 from plica.sheet.places import declared_places, worst_places
 from plica.sheet.record import FoldData, SheetRecord, plain
 from plica.sheet.rows import TITLES, grouped, strength_rows
 from plica.sheet.script import bundled, page_modules
 from plica.sheet.skin_arrays import pack_skin
 from plica.sheet.spec_lines import SpecLines
-from plica.sheet.tables import coverage_views, expectation_views, fold_views, memory_views, shape_views
+from plica.sheet.tables import coverage_views, expectation_views, fold_views, memory_views, noted_views, shape_views
 from plica.source import Span
 from plica.texture.mask_set import MaskSet
 
@@ -31,8 +32,8 @@ class SheetSubject:
     """What a sheet is made of.
 
     rig: with the controls of all morph targets that the skin shows. results: of every expectation, measured or not.
-    clips, poses: motion to play and declared poses by name. stills: pictures (name, PNG or WebP) for browsers that
-    cannot show the skin. measured: whether the expectations were measured.
+    clips, poses: motion to play and declared poses by name. album: reads photographs. stills: pictures (name, PNG or
+    WebP) for browsers that cannot show the skin. measured: whether the expectations were measured.
     """
 
     rig: Rig
@@ -43,6 +44,7 @@ class SheetSubject:
     poses: Mapping[str, PoseTrack]
     origins: Mapping[tuple[str, str], Span]
     read: Read
+    album: PhotoAlbum
     stills: Sequence[tuple[str, bytes]] = ()
 
 
@@ -53,7 +55,8 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
     rig, attached, pack = subject.rig, subject.attached, ArrayPack()
     lines, blocks = SpecLines(subject.origins), block_ids(rig)
     shown, readings = with_readings(rig)
-    rows = strength_rows(rig, readings, lines, blocks)
+    album = subject.album
+    rows = strength_rows(rig, readings, lines, blocks, album)
     step("packing the skin")
     uv_sets = [] if attached is None else list(attached.mesh.uvs)
     skin = None if attached is None else pack_skin(rig, attached, uv_sets, pack)
@@ -92,13 +95,15 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
     }
     content = {
         "character": rig.character,
+        "said": album.said([rig.character.about]),
         "counts": _counts(rig),
         "verdicts": _verdicts(subject.results),
         "titles": TITLES,
         "rows": rows.views,
-        "shapes": shape_views(rig, attached, lines, blocks),
-        "folds": fold_views(rig, subject.masks, lines, blocks),
-        "expectations": expectation_views(subject.results, jumps, lines),
+        "shapes": shape_views(rig, attached, lines, blocks, album),
+        "folds": fold_views(rig, subject.masks, lines, blocks, album),
+        "expectations": expectation_views(subject.results, jumps, lines, album),
+        "noted": noted_views(rig, lines, album),
         "coverage": coverage_views(rig, blocks),
         "memory": memory_views(rig, attached, subject.masks),
         "texts": lines.texts,

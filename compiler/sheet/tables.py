@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import joints_of, seen
@@ -14,6 +14,7 @@ from plica.prove.results import Result
 from plica.quantities import in_unit, length, memory, number
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
+from plica.sheet.photos import PhotoAlbum, Said
 from plica.sheet.spec_lines import LinePlace, SpecLines, TriedLine
 from plica.texture.budgets import detail_memory
 from plica.texture.mask_set import MaskSet
@@ -22,7 +23,7 @@ VERDICTS = {"holds": "holds", "fails": "fails", "not measured": "not measured"}
 
 
 class ShapeView(NamedTuple):
-    """A shape: what it follows, how many vertices it moves, by how much at most, what it weighs, and its notes."""
+    """A shape: what it follows, how many vertices it moves, by how much at most, what it weighs, what is said of it."""
 
     id: str
     name: str
@@ -30,12 +31,12 @@ class ShapeView(NamedTuple):
     follows_id: str
     strength: int
     state: str
-    notes: tuple[str, ...]
+    said: Said
     place: LinePlace | None
 
 
 class FoldView(NamedTuple):
-    """A fold: what it follows, the detail and the area, its mask, and its notes."""
+    """A fold: what it follows, the detail and the area, its mask, and what is said of it."""
 
     id: str
     name: str
@@ -43,7 +44,7 @@ class FoldView(NamedTuple):
     follows_id: str
     strength: int
     about: str
-    notes: tuple[str, ...]
+    said: Said
     place: LinePlace | None
 
 
@@ -67,7 +68,16 @@ class ExpectationView(NamedTuple):
     value: str
     less: bool
     jump: int
-    notes: tuple[str, ...]
+    said: Said
+    place: LinePlace | None
+
+
+class NotedView(NamedTuple):
+    """An entry that has no row of its own and of which something is said for people."""
+
+    kind: str
+    name: str
+    said: Said
     place: LinePlace | None
 
 
@@ -90,7 +100,7 @@ class MemoryView(NamedTuple):
 
 
 def shape_views(
-    rig: Rig, attached: Attached | None, lines: SpecLines, blocks: Mapping[str, str]
+    rig: Rig, attached: Attached | None, lines: SpecLines, blocks: Mapping[str, str], album: PhotoAlbum
 ) -> tuple[ShapeView, ...]:
     """All shapes, in the order of the rig."""
     numbers = {strength.name: place for place, strength in enumerate(rig.strengths)}
@@ -110,14 +120,16 @@ def shape_views(
                 blocks.get(shape.follows or "", ""),
                 numbers.get(shape.follows or "", -1),
                 state,
-                shape.about.notes,
+                album.said([shape.about]),
                 lines.place("shape", shape.name),
             )
         )
     return tuple(result)
 
 
-def fold_views(rig: Rig, masks: MaskSet | None, lines: SpecLines, blocks: Mapping[str, str]) -> tuple[FoldView, ...]:
+def fold_views(
+    rig: Rig, masks: MaskSet | None, lines: SpecLines, blocks: Mapping[str, str], album: PhotoAlbum
+) -> tuple[FoldView, ...]:
     """All folds, in the order of the rig."""
     numbers = {strength.name: place for place, strength in enumerate(rig.strengths)}
     result = []
@@ -131,7 +143,7 @@ def fold_views(rig: Rig, masks: MaskSet | None, lines: SpecLines, blocks: Mappin
                 blocks.get(fold.follows or "", ""),
                 numbers.get(fold.follows or "", -1),
                 f"in {fold.detail}, over {fold.area}; {size}",
-                fold.about.notes,
+                album.said([fold.about]),
                 lines.place("fold", fold.name),
             )
         )
@@ -139,14 +151,15 @@ def fold_views(rig: Rig, masks: MaskSet | None, lines: SpecLines, blocks: Mappin
 
 
 def expectation_views(
-    results: Sequence[Result], jumps: Mapping[int, int], lines: SpecLines
+    results: Sequence[Result], jumps: Mapping[int, int], lines: SpecLines, album: PhotoAlbum
 ) -> tuple[ExpectationView, ...]:
     """All expectations: what fails first, then what could not be measured."""
     order = {"fails": 0, "not measured": 1, "holds": 2}
-    return tuple(_judged(one, jumps, lines) for one in sorted(results, key=lambda one: (order[one.status], one.index)))
+    ordered = sorted(results, key=lambda one: (order[one.status], one.index))
+    return tuple(_judged(one, jumps, lines, album) for one in ordered)
 
 
-def _judged(one: Result, jumps: Mapping[int, int], lines: SpecLines) -> ExpectationView:
+def _judged(one: Result, jumps: Mapping[int, int], lines: SpecLines, album: PhotoAlbum) -> ExpectationView:
     kind = expectation_kind(one.expectation.kind)
     unit = unit_of_expectation(one.expectation)
     share = None
@@ -168,7 +181,7 @@ def _judged(one: Result, jumps: Mapping[int, int], lines: SpecLines) -> Expectat
         _plain(bad, unit),
         _less(one),
         jumps.get(one.index, -1),
-        one.expectation.about.notes,
+        album.said([one.expectation.about]),
         lines.place("expect", str(one.index)),
     )
 
@@ -179,6 +192,20 @@ def _plain(value: float | None, unit: str) -> str:
 
 def _less(one: Result) -> bool:
     return expectation_kind(one.expectation.kind).worse.name == "LESS"
+
+
+def noted_views(rig: Rig, lines: SpecLines, album: PhotoAlbum) -> tuple[NotedView, ...]:
+    """Controls, fields, regions, details and poses of which something is said, both sides together."""
+    kinds = ("control", rig.controls), ("field", rig.fields), ("region", rig.regions), ("pose", rig.poses)
+    groups: dict[tuple[str, str], list[Any]] = {}
+    for kind, entries in (*kinds, ("detail", rig.details)):
+        for entry in entries:
+            if entry.about.notes or entry.about.photos:
+                groups.setdefault((kind, getattr(entry, "declared", entry.name)), []).append(entry)
+    return tuple(
+        NotedView(kind, declared, album.said(one.about for one in entries), lines.place(kind, entries[0].name))
+        for (kind, declared), entries in groups.items()
+    )
 
 
 def coverage_views(rig: Rig, blocks: Mapping[str, str]) -> tuple[CoverageView, ...]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from PIL import Image
 
 import plica
 from plica.commands.main import run
@@ -126,6 +127,26 @@ def _elements(page: str) -> list[str]:
 
     Reader().feed(page)
     return found
+
+
+def test_notes_and_photographs_stand_beside_what_they_are_about(tmp_path: Path) -> None:
+    """Upright as the file says, once however many name it; what is no photograph is told at its place."""
+    told = '''   note "Measured at the weir."   photo "wide.jpg" "at <full> bend"   photo "torn.jpg"'''
+    spec = cloth(tmp_path, PLAIN.replace("follows lift }", f"follows lift{told} }}"))
+    spec.write_text(spec.read_text("utf-8") + 'region near { skin of base   photo "wide.jpg" }\n', "utf-8")
+    picture, turned = Image.new("RGB", (1700, 100), (200, 10, 10)), Image.Exif()
+    turned[0x0112] = 6  # Exif 2.3, Orientation: the first row is the right side
+    picture.save(tmp_path / "wide.jpg", exif=turned)
+    (tmp_path / "torn.jpg").write_bytes((tmp_path / "wide.jpg").read_bytes()[:400])
+    sheet = plica.make_sheet(plica.compile_file(spec), measure=False)
+    page = sheet.page.decode("utf-8")
+    assert [(one.name, one.message.count("torn.jpg")) for one in sheet.diagnostics] == [("photo-not-shown", 1)]
+    shape, notes = page.split('id="shape-0"')[1].split("</section>")[0], page.split('id="notes"')[1]
+    assert "Measured at the weir." in shape and "at &lt;full&gt; bend</figcaption>" in shape
+    assert 'width="47" height="800"' in shape and shape.count("data:image/webp") == 1
+    assert "torn.jpg: the photograph cannot be shown" in shape
+    assert page.count("data:image/webp") == 2  # one is the skin in its stance
+    assert '<a href="#photo-0">wide.jpg</a>' in notes
 
 
 def test_weights_keep_their_sum() -> None:
