@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter, sleep
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from plica.api.character import Character, FilePath, character_of, counted_errors, folders
 from plica.api.comparing import Comparison
@@ -21,6 +21,9 @@ from plica.mesh.computed_cache import stamp
 from plica.pipeline import Compiled
 from plica.workspace import Workspace
 
+if TYPE_CHECKING:
+    from plica.api.reproving import Reproof, Reprover
+
 LOOK_SECONDS: Final = 0.05
 """How often the files are looked at."""
 SETTLE_SECONDS: Final = 0.02
@@ -34,7 +37,9 @@ class Rebuild:
     changed: the files whose change led to it, none for the first; watched: the files that it depends on; written: the
     outputs that were written, by path relative to the folder, None where nothing is to be written; ok: whether there
     was no error; seconds: how long it took; comparison: what is different from the last build without errors, as the
-    texts and files say it (nothing is measured on the mesh, whose earlier state is gone), None without both builds.
+    texts and files say it (nothing is measured on the mesh, whose earlier state is gone), None without both builds;
+    proof: every expectation measured, where that is asked for, and which of them hang on what changed since the last
+    proof; None where the build has errors, and where a file was saved meanwhile: the next rebuild has it.
     """
 
     character: Character
@@ -45,24 +50,40 @@ class Rebuild:
     diagnostics: tuple[Diagnostic, ...]
     seconds: float
     comparison: Comparison | None = None
+    proof: Reproof | None = None
 
     def __repr__(self) -> str:
         what = f"{len(self.written or ())} written" if self.ok else counted_errors(self.diagnostics)
         return f"<Rebuild of {self.character.file!r}: {what}, {self.seconds:.2f} s>"
 
 
+class _SavedMeanwhileError(Exception):
+    """A file that a proof depends on was saved while it ran. Never leaves this module."""
+
+
 class Watcher:
     """A spec that is watched. Iterating builds now, and again after every change, without end."""
 
-    def __init__(self, path: Path, requests: Sequence[Request], out: Path | None, allowed: tuple[Path, ...]) -> None:
+    def __init__(
+        self,
+        path: Path,
+        requests: Sequence[Request],
+        out: Path | None,
+        allowed: tuple[Path, ...],
+        reprover: Reprover | None = None,
+    ) -> None:
         self._path, self._out, self._allowed = path, out, allowed
         self._rebuilder = Rebuilder(path, requests, allowed)
         self._good: CharacterState | None = None
+        self._reprover = reprover
+        if reprover is not None:
+            reprover.memory = self._rebuilder.memory
+            self._rebuilder.also_depends_on(Path(clip) for clip in reprover.clips)
 
     def __iter__(self) -> Iterator[Rebuild]:
         changed: tuple[Path, ...] = ()
         while True:
-            yield self.rebuild(changed)
+            yield self.proven(self.rebuild(changed))
             changed = self.wait()
 
     def rebuild(self, changed: tuple[Path, ...] = (), progress: Callable[[str], None] = lambda step: None) -> Rebuild:
@@ -85,6 +106,25 @@ class Watcher:
             perf_counter() - start,
             comparison,
         )
+
+    def proven(self, rebuild: Rebuild, progress: Callable[[str], None] = lambda step: None) -> Rebuild:
+        """The build with every expectation measured, where that was asked for and the build is good.
+
+        Measuring ends as soon as something is saved that the build depends on; figures that were measured by then are
+        kept.
+        """
+        if self._reprover is None or not rebuild.ok or rebuild.character.rig is None:
+            return rebuild
+
+        def step(what: str) -> None:
+            if self._rebuilder.changes():
+                raise _SavedMeanwhileError
+            progress(what)
+
+        try:
+            return replace(rebuild, proof=self._reprover.prove(rebuild.character, step))
+        except _SavedMeanwhileError:
+            return rebuild
 
     def _compared(self, compiled: Compiled | None) -> Comparison | None:
         """What is different from the last build without errors; this one is the last from now on."""
@@ -120,13 +160,26 @@ def watch_spec(
     targets: Iterable[str] = DEFAULT_TARGETS,
     folder: FilePath | None = None,
     allow: Iterable[FilePath] = (),
+    prove: bool = False,
+    clips: Iterable[FilePath] = (),
+    cache: FilePath | bool = True,
 ) -> Watcher:
     """Build a spec now, and again after every change; what has not changed is not computed again.
 
     `for rebuild in plica.watch_spec("wren.plica", folder="build")` goes on until it is left. folder: where the targets
     are written; without one the spec is only checked. allow: folders besides the spec's own that files may lie in.
+    prove: also measure the expectations, and say which of them a change touches; clips, cache: as
+    `prove_expectations` takes them.
     Mistakes are diagnostics of each build; nothing is raised.
     """
     names = (targets,) if isinstance(targets, str) else tuple(dict.fromkeys(targets))
     out = None if folder is None else Path(folder)
-    return Watcher(Path(spec), [] if out is None else [Request(name) for name in names], out, folders(allow))
+    requests = [] if out is None else [Request(name) for name in names]
+    return Watcher(Path(spec), requests, out, folders(allow), _reprover(folders(clips), cache) if prove else None)
+
+
+def _reprover(clips: Sequence[Path], cache: FilePath | bool) -> Reprover:
+    from plica.api.proving import kept_figures
+    from plica.api.reproving import Reprover
+
+    return Reprover(kept_figures(cache), [clip.as_posix() for clip in clips])

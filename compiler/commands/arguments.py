@@ -209,9 +209,10 @@ COMMANDS = {
         Checks the spec, writes its targets if --out is given, and does so again whenever the spec, a library
         or a file that it names is saved; only what the change touches is computed. Mistakes are shown with
         their places, and the last outputs stay until they are mended; else what is different from the last build
-        without mistakes is shown, as `plica diff --no-measure` does. Ends with Ctrl-C.
+        without mistakes is shown, as `plica diff --no-measure` does, and with --prove the expectations that hang on it,
+        measured. Ends with Ctrl-C.
         """,
-        ("plica watch wren.plica", "plica watch wren.plica --out build --target json"),
+        ("plica watch wren.plica --prove", "plica watch wren.plica --out build --target json"),
         options.add_watch,
         _watch,
     ),

@@ -303,6 +303,9 @@ def add_watch(parser: argparse.ArgumentParser) -> None:
     add_spec(parser)
     parser.add_argument("--out", metavar="DIR", help="the folder to write to (default: only check)")
     _add_targets(parser)
+    parser.add_argument(
+        "--prove", action="store_true", help="also measure the expectations; show those that hang on what was saved"
+    )
     add_allow(parser)
 
 

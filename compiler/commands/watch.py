@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +15,7 @@ from plica.commands.output import has_errors, in_order, put, say, show, usage_er
 from plica.commands.progress import progress
 
 if TYPE_CHECKING:
-    from plica.api.watching import Rebuild
+    from plica.api.watching import Rebuild, Watcher
 
 MOST_NAMED = 3
 
@@ -32,17 +33,38 @@ def watch(options: argparse.Namespace) -> int:
     if has_errors(projects.diagnostics):
         show(in_order(projects.diagnostics), "text")
         return 1
-    watcher = plica.watch_spec(spec, folder=options.out, allow=allow, **targets)
+    clips = projects.clips(options.spec) if options.prove else ()
+    watcher = plica.watch_spec(spec, folder=options.out, allow=allow, prove=options.prove, clips=clips, **targets)
     changed: tuple[Path, ...] = ()
     while True:
         with progress(f"building {spec}") as step:
             rebuild = watcher.rebuild(changed, step)
         _tell(rebuild, spec)
+        sys.stdout.flush()
+        if options.prove:
+            _prove(watcher, rebuild, projects)
         if not changed:
             say(f"watching {len(rebuild.watched)} files; stop with Ctrl-C")
         sys.stdout.flush()
         changed = watcher.wait()
         say("", f"{_named(changed)} changed")
+
+
+def _prove(watcher: Watcher, rebuild: Rebuild, projects: AroundSpecs) -> None:
+    """The expectations that hang on what was saved; what was kept by others is counted."""
+    with progress("proving") as step:
+        proof = watcher.proven(rebuild, step).proof
+    if proof is None:
+        if rebuild.ok and rebuild.character.rig is not None:
+            say("a file was saved while the expectations were measured; they are measured with it")
+        return
+    if proof.report.stopped:
+        raise KeyboardInterrupt
+    show(in_order(projects.accepted(proof.report.diagnostics, rebuild.character.file)), "text")
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    if proof.touched:
+        put(proof.text(width, wants_colour(sys.stdout)) + "\n")
+    say(proof.summary)
 
 
 def _named(changed: tuple[Path, ...]) -> str:

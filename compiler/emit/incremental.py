@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -50,13 +50,14 @@ class _Noting(Workspace):
 
 
 class Rebuilder:
-    """Builds one spec; keeps what it computed, and knows which files the last build depended on."""
+    """Builds one spec; keeps what it computed in `memory`, and knows which files the last build depended on."""
 
     def __init__(self, spec: Path, requests: Sequence[Request], allowed: Sequence[Path] = ()) -> None:
         """Without `requests` the spec is only checked."""
         self._spec, self._requests, self._allowed = spec, tuple(requests), tuple(allowed)
         self._parser = IncrementalParser()
-        self._memory = ComputedCache()
+        self.memory = ComputedCache()
+        self._also: tuple[Path, ...] = ()
         self._stamps: dict[Path, Stamp] = {}
 
     def rebuild(self, step: Callable[[str], None] = lambda text: None) -> Rebuilt:
@@ -66,10 +67,14 @@ class Rebuilder:
         # Before anything is read, so that what is saved while this runs counts as a change.
         self._stamps = {path: stamp(path) for path in {self._spec, *self._stamps}}
         rebuilt = self._rebuilt(workspace, diagnostics, step)
-        asked = workspace.asked
-        depended_on = {self._spec, *asked, *(other for file in asked for other in self._memory.companions(file))}
+        asked = {*workspace.asked, *self._also}
+        depended_on = {self._spec, *asked, *(other for file in asked for other in self.memory.companions(file))}
         self._stamps = {path: self._stamps.get(path, stamp(path)) for path in sorted(depended_on)}
         return rebuilt
+
+    def also_depends_on(self, files: Iterable[Path]) -> None:
+        """Files besides those that a build asks for: where they change, so does what is made of it."""
+        self._also = tuple(files)
 
     def changes(self) -> list[Path]:
         """The files that the last build depended on and that are others by now."""
@@ -95,7 +100,7 @@ class Rebuilder:
         elif compiled.rig is None and not diagnostics.has_errors:
             diagnostics.add("nothing-to-build", None, file=self._spec)
         elif not diagnostics.has_errors:
-            made = prepare(compiled, self._spec.parent, self._allowed, diagnostics, step, memory=self._memory)
+            made = prepare(compiled, self._spec.parent, self._allowed, diagnostics, step, memory=self.memory)
             if made is not None:
                 files = build_targets(made, self._requests, diagnostics, step=step)
         return Rebuilt(None if diagnostics.has_errors else files, diagnostics.all, compiled, made)

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from plica.diagnostics import Diagnostics
-from plica.diagnostics.record import Severity
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import rest_poses
 from plica.mesh.arrays import Floats
 from plica.mesh.attach import Attached
 from plica.mesh.deform import Deformer
 from plica.mesh.region_sources import Read
+from plica.prove.kept_masks import KeptMasks
 from plica.prove.sweeps import PoseTrack, Sweeper
 from plica.rig.rig import Expectation, Rig
 
@@ -27,7 +26,8 @@ class ProofSubject:
     """What is proven: a rig, its mesh (None: only strengths are measured), and clips.
 
     clips: tracks by the file that `over clip` names; poses: tracks by the pose that `over pose` names; extra: tracks
-    that every expectation goes over as well; read: gives the files that the spec names, for masks.
+    that every expectation goes over as well; read: gives the files that the spec names, for masks; kept_masks: makes
+    them.
     """
 
     rig: Rig
@@ -36,6 +36,7 @@ class ProofSubject:
     extra: Sequence[PoseTrack] = ()
     poses: Mapping[str, PoseTrack] | None = None
     read: Read | None = None
+    kept_masks: KeptMasks = field(default_factory=KeptMasks)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,13 +92,7 @@ class Proof:
     @cached_property
     def masks(self) -> MaskSet | str:
         """The masks of the folds, made when they are first needed, and once; or why there are none."""
-        from plica.texture.masks import masks_of
-
-        subject, diagnostics = self.subject, Diagnostics()
-        made = None
-        if subject.read is not None and subject.attached is not None:
-            made = masks_of(subject.rig, subject.attached, subject.read, diagnostics)
-        if made is not None:
-            return made
-        errors = [one.message for one in diagnostics.all if one.severity is Severity.ERROR]
-        return errors[0] if errors else "the files of the masks cannot be read"
+        subject = self.subject
+        if subject.read is None or subject.attached is None:
+            return "the files of the masks cannot be read"
+        return subject.kept_masks.masks(subject.rig, subject.attached, subject.read)

@@ -51,6 +51,11 @@ class Prover:
         """How many figures of the skin were taken from the cache, and how many were measured, up to now."""
         return self._runs.tally if self._runs is not None else Tally(0, 0)
 
+    def hangs_on(self, index: int) -> tuple[str, ...]:
+        """What the result of an expectation on the skin hangs on, by its number, as digests of all that goes in; empty
+        before it is measured, without a store, and for what is not measured on the skin."""
+        return self._runs.kept.asked(index) if self._runs is not None else ()
+
     @property
     def unswept(self) -> Mapping[int, tuple[str, ...]]:
         """Strengths that an expectation, by its number, would go over and cannot, because they read a gap."""

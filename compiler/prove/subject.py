@@ -10,9 +10,11 @@ from plica.diagnostics import Diagnostics
 from plica.evaluate.clip_parts import WHOLE_CLIP, ClipPart
 from plica.mesh.arrays import Mesh
 from plica.mesh.attach import Attached, attach
+from plica.mesh.computed_cache import ComputedCache
 from plica.mesh.deform import own_morphs
 from plica.prove.clip_tracks import tracks_of
 from plica.prove.declared_poses import declared_poses
+from plica.prove.kept_masks import KeptMasks
 from plica.prove.proof import ProofSubject
 from plica.prove.sweeps import PoseTrack
 from plica.readers.clip import Clip
@@ -38,15 +40,19 @@ def read_subject(
     motion: ExtraClips,
     diagnostics: Diagnostics,
     step: Callable[[str], None] = lambda text: None,
+    memory: ComputedCache | None = None,
+    kept_masks: KeptMasks | None = None,
 ) -> ProofSubject | None:
     """The rig with its mesh, clips and poses; None, after diagnostics, where a file of them cannot be used.
 
     motion: files of motion, wherever they lie, that every expectation goes over as well. origins: where entries
-    were declared. `step` is called with what is done next.
+    were declared. `step` is called with what is done next. memory, kept_masks: what earlier runs computed on the mesh.
     """
     attached = None
     if rig.character.geometry is not None:
-        attached = attach(rig, workspace.locate, diagnostics, lambda kind, name: origins.get((kind, name)), step)
+        attached = attach(
+            rig, workspace.locate, diagnostics, lambda kind, name: origins.get((kind, name)), step, memory=memory
+        )
         if attached is None or diagnostics.has_errors:
             return None
     step("reading clips")
@@ -57,7 +63,13 @@ def read_subject(
     if diagnostics.has_errors:
         return None
     return ProofSubject(
-        rig, attached, clips, extra, poses, lambda file: located_bytes(workspace.locate, file, "image_bytes")
+        rig,
+        attached,
+        clips,
+        extra,
+        poses,
+        lambda file: located_bytes(workspace.locate, file, "image_bytes"),
+        kept_masks or KeptMasks(),
     )
 
 

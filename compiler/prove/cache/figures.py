@@ -26,6 +26,12 @@ class CachedFigures:
     def __init__(self, store: DiskCache | None, material: Material) -> None:
         self._store, self._material = store, material
         self._prepared: dict[int, str] = {}
+        self._asked: dict[int, dict[str, None]] = {}
+
+    def asked(self, index: int) -> tuple[str, ...]:
+        """What the figures that were asked for of an expectation, by its number, are known by: where that is the same,
+        so is what comes of it. Empty where nothing was asked for, and without a store."""
+        return tuple(self._asked.get(index, ()))
 
     def motion(self, motion: Motion) -> str:
         """What some frames are known by."""
@@ -35,7 +41,9 @@ class CachedFigures:
         """The figure of an expectation, by its number, in these frames; None where it has to be measured."""
         if self._store is None:
             return None
-        content = self._store.get("figures", self._key(index, motion))
+        key = self._key(index, motion)
+        self._asked.setdefault(index, {})[key] = None
+        content = self._store.get("figures", key)
         return None if content is None else read_figure(content, frames, self._material.mesh.vertex_count)
 
     def put(self, index: int, motion: str, figure: MeasuredFigure) -> None:
