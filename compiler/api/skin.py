@@ -66,6 +66,13 @@ class AttachedMesh:
         """Each region's weights (v,), 0 to 1, by output name. Raises NoMeshError."""
         return _attached(self).regions
 
+    @property
+    def directions(self) -> Mapping[str, Floats]:
+        """Of each region found from deformation, by output name, the direction (v, 3) in which its skin changes most: a
+        unit vector of model space whose sign means nothing, 0 where nothing is known. Raises NoMeshError.
+        """
+        return _attached(self).directions
+
     @cached_property
     def deformer(self) -> Deformer:
         """The mesh with all its shapes, ready to be posed; made once. Raises NoMeshError."""

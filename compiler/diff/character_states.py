@@ -94,7 +94,7 @@ def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions
             elif other is not None:
                 rig = without_offsets_of(rig, other.rig)
             if other is not None and not any(fold.mask for fold in other.rig.folds):
-                rig = rig._replace(folds=tuple(fold._replace(mask=None) for fold in rig.folds))
+                rig = rig._replace(folds=tuple(fold._replace(mask=None, directions=None) for fold in rig.folds))
             kept[key] = version._replace(rig=rig)
         both.append(kept)
     return both[0], both[1]

@@ -13,7 +13,7 @@ from plica.workspace import Refused, Workspace, located_bytes
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
     from plica.rig.rig import Rig
-    from plica.rig.surfaces import MaskPlace
+    from plica.rig.surfaces import DirectionMapPlace, MaskPlace
     from plica.texture.mask_set import MaskOptions, MaskSet
 
 
@@ -41,22 +41,28 @@ def mask_places(build: Build, diagnostics: Diagnostics, options: MaskOptions | N
     return {} if made is None else made.places
 
 
-def emitted_places(build: Build) -> Mapping[str, MaskPlace]:
-    """The places of masks that a target of this build writes, by fold; empty where none does, or where it fails.
-
-    Masks are not made for the sake of their names: what is named is there. What is to be told, that target tells.
-    """
-    if build.mask_options is None or build.attached is None:
-        return {}
-    return mask_places(build, Diagnostics(), build.mask_options)
+def direction_places(
+    build: Build, diagnostics: Diagnostics, options: MaskOptions | None = None
+) -> Mapping[str, DirectionMapPlace]:
+    """The map of directions of each fold that has one, by the fold's name."""
+    made = masks(build, diagnostics, options)
+    return {} if made is None else {one.fold: one.place for one in made.directions}
 
 
 def with_places(build: Build) -> Rig:
-    """The build's rig, whose folds tell where their masks are written, if they are."""
-    places = emitted_places(build)
-    if not places:
+    """The build's rig, whose folds tell where a target of this build writes their masks and maps of directions.
+
+    They are not made for the sake of their names: what is named is there. Where no target writes any, or fails to,
+    nothing is named. What is to be told, that target tells.
+    """
+    if build.mask_options is None or build.attached is None:
         return build.rig
-    return build.rig._replace(folds=tuple(fold._replace(mask=places.get(fold.name)) for fold in build.rig.folds))
+    places = mask_places(build, Diagnostics(), build.mask_options)
+    directions = direction_places(build, Diagnostics(), build.mask_options)
+    folds = (
+        fold._replace(mask=places.get(fold.name), directions=directions.get(fold.name)) for fold in build.rig.folds
+    )
+    return build.rig._replace(folds=tuple(folds))
 
 
 def _made(build: Build, attached: Attached, options: MaskOptions) -> ComputedMasks:

@@ -61,7 +61,7 @@ class Target(ABC):
     def masks(self) -> MaskOptions | None:
         """How the masks are made that this target writes; None for a target that writes none.
 
-        Other targets of the same build name them (`plica.emit.masks.emitted_places`).
+        Other targets of the same build name them (`plica.emit.masks.with_places`).
         """
         return None
 

@@ -29,7 +29,7 @@ else:
 
 FORMAT = "plica-rig"
 FORMAT_VERSION = 2
-FORMAT_MINOR = 1
+FORMAT_MINOR = 2
 
 
 class RigJoint(NamedTuple):

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 HEAD: Final = ("format", "version", "minor", "build", "made_from")
-_ADDED: Final = {"minor": 1, "made_from": 1}  # keys at the top that an older minor version lacks
+_ADDED: Final = {"minor": 1, "made_from": 1, "folds.directions": 2}
+"""Keys, after those of the objects that they stand in, with the minor version from which on they are always there."""
+_NUMBER_IN_LIST: Final = re.compile(r"\[\d+\]")
 LARGEST_NUMBER = 1e30
 """No number of a rig that is read is beyond this: products of a few stay far from where floats end."""
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
@@ -189,7 +191,7 @@ def read_rig(text: str) -> Rig:
         raise _in_plain_words(error.errors(include_url=False)) from None
     rig: Rig = reader.likes.record(held.rig)  # type: ignore[attr-defined]
     minor = data.get("minor", 0)
-    missing = _missing_key(data, {key: one for key, one in plain(rig).items() if _ADDED.get(key, 0) <= minor}, "")
+    missing = _missing_key(data, plain(rig), "", minor)
     if missing is not None:
         raise RigFormatError(missing, _WORDS["missing"])
     huge = _huge_number(data, "")
@@ -313,19 +315,21 @@ def _shown(place: Place) -> str:
     return text
 
 
-def _missing_key(data: Any, whole: Any, place: str) -> str | None:
-    """The place of the first key that `whole` has and `data` lacks: keys whose default was taken."""
+def _missing_key(data: Any, whole: Any, place: str, minor: int) -> str | None:
+    """The place of the first key that `whole` has and `data` lacks: keys whose default was taken, but for those that
+    this minor version did not have yet."""
     if isinstance(whole, list):
         both = enumerate(zip(data, whole, strict=True))
         pairs = ((item, other, f"{place}[{index}]") for index, (item, other) in both)
     elif isinstance(whole, dict):
-        for key in whole:
-            if key not in data:
-                return f"{place}.{key}" if place else key
-        pairs = ((data[key], whole[key], f"{place}.{key}" if place else key) for key in whole)
+        places = {key: f"{place}.{key}" if place else key for key in whole}
+        for key, where in places.items():
+            if key not in data and _ADDED.get(_NUMBER_IN_LIST.sub("", where), 0) <= minor:
+                return where
+        pairs = ((data[key], whole[key], where) for key, where in places.items() if key in data)
     else:
         return None
-    return next((result for result in (_missing_key(*pair) for pair in pairs) if result is not None), None)
+    return next((result for result in (_missing_key(*pair, minor) for pair in pairs) if result is not None), None)
 
 
 def _huge_number(data: Any, place: str) -> str | None:
@@ -352,5 +356,5 @@ def described_records() -> tuple[dict[str, Any], Callable[[str], str]]:
 
 
 def optional_keys() -> frozenset[str]:
-    """The keys at the top that files of an older minor version lack."""
+    """The keys that files of an older minor version lack, each after those of the objects that it stands in."""
     return frozenset(_ADDED)

@@ -56,12 +56,13 @@ def rig_schema() -> Schema:
     """The JSON Schema (draft 2020-12) of the rig, made from the records."""
     definitions, descriptions = described_records()
     top = definitions.pop("Rig")
+    later = _added_to_entries(top)
     for name, definition in definitions.items():
         # pydantic before 2.12 leaves these out for dataclasses.
         definition["description"] = descriptions(name)
         definition.pop("additionalProperties", None)
         properties = definition["properties"]
-        definition["required"] = [key for key in properties if key != "about"]
+        definition["required"] = [key for key in properties if key != "about" and key not in later.get(name, ())]
         definition.pop("title", None)
         for key, entry in properties.items():
             _plain(entry)
@@ -81,6 +82,17 @@ def rig_schema() -> Schema:
         "required": [name for name in names if name not in optional_keys()],
         "$defs": definitions,
     }
+
+
+def _added_to_entries(top: Schema) -> dict[str, set[str]]:
+    """By the record of a top-level list's entries: the keys that files of an older minor version lack."""
+    result: dict[str, set[str]] = {}
+    for place in optional_keys():
+        name, _, key = place.rpartition(".")
+        if name:
+            record = top["properties"][name]["items"]["$ref"].rpartition("/")[2]
+            result.setdefault(record, set()).add(key)
+    return result
 
 
 def schema_text(schema: Schema) -> str:

@@ -182,10 +182,22 @@ class MaskPlace(NamedTuple):
     uv: str
 
 
+class DirectionMapPlace(NamedTuple):
+    """Where the map of the directions in which a fold's skin changes most stands: a file in the output folder with the
+    SHA-256 of its bytes, the mesh's uv set that it is over, and how it stores a direction.
+    """
+
+    file: str
+    sha256: str
+    uv: str
+    stored_as: Literal["double angle"] = "double angle"
+
+
 class Fold(NamedTuple):
     """The region `area`, where the strength `follows` fades `detail` from relaxed to contracted.
 
-    `mask`: where its mask was written; None where masks were not.
+    `mask`: where its mask was written; None where masks were not. `directions`: where the map of the directions in
+    which its skin changes was; None also where the area is not found from deformation.
     """
 
     name: str
@@ -197,6 +209,7 @@ class Fold(NamedTuple):
     tolerance: float
     about: About = NOTHING_SAID
     mask: MaskPlace | None = None
+    directions: DirectionMapPlace | None = None
 
 
 distinct(*get_args(RegionSource), StrengthPose, JointPose, Sculpt, Morph)

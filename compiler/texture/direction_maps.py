@@ -7,8 +7,7 @@ red is (cos 2a + 1) / 2 and green (sin 2a + 1) / 2. Where nothing is known both 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -17,41 +16,28 @@ from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.attach import Attached
 from plica.rig.rig import Rig
 from plica.texture.atlas import atlas_of
-from plica.texture.mask_set import MaskSet
+from plica.texture.mask_set import DirectionMap, Mask
 from plica.texture.png import in_bytes, png, with_build
-from plica.texture.texture_memory import bytes_in_memory, stored_channels
+from plica.texture.texture_memory import stored_channels
 
 LARGEST: Final = 256
 """Texels across at most: directions change slowly, however sharp the mask is."""
 _LEAST: Final = 0.05  # double angles that cancel each other to less than this are none
 
 
-@dataclass(frozen=True)
-class DirectionMap:
-    """The directions of one fold's area: the file's name and content, its uv set and texels across."""
+def direction_maps(rig: Rig, attached: Attached, masks: Mapping[str, Mask], stem: str) -> tuple[DirectionMap, ...]:
+    """A map for each fold whose area has directions, in the order of the rig; as large as its mask has to be.
 
-    fold: str
-    file: str
-    uv: str
-    size: int
-    content: bytes
-
-    @property
-    def memory(self) -> int:
-        """Bytes in memory with all mip levels."""
-        return bytes_in_memory(self.size, stored_channels(2))
-
-
-def direction_maps(rig: Rig, attached: Attached, masks: MaskSet, stem: str) -> tuple[DirectionMap, ...]:
-    """A map for each fold whose area has directions, in the order of the rig; as large as its mask has to be."""
+    masks: of the folds, by name.
+    """
     return tuple(_maps(rig, attached, masks, stem))
 
 
-def _maps(rig: Rig, attached: Attached, masks: MaskSet, stem: str) -> Iterator[DirectionMap]:
+def _maps(rig: Rig, attached: Attached, masks: Mapping[str, Mask], stem: str) -> Iterator[DirectionMap]:
     mesh = attached.mesh if attached.neutral is None else attached.neutral.mesh
-    numbered = (fold for fold in rig.folds if fold.name in masks.masks and fold.area in attached.directions)
+    numbered = (fold for fold in rig.folds if fold.name in masks and fold.area in attached.directions)
     for number, fold in enumerate(numbered, 1):
-        mask = masks.masks[fold.name]
+        mask = masks[fold.name]
         size = min(mask.size, LARGEST)
         angles = double_angles(mesh, mesh.uvs[mask.uv], attached.directions[fold.area])
         values = _texels(mesh, mesh.uvs[mask.uv], angles, size)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Final, NamedTuple
 
 from plica.mesh.arrays import Integers
-from plica.rig.surfaces import Fold, MaskPlace
+from plica.rig.surfaces import DirectionMapPlace, Fold, MaskPlace
 from plica.texture.channels import CHANNELS
 from plica.texture.mask_sizes import Sized
-from plica.texture.texture_memory import bytes_in_memory
+from plica.texture.texture_memory import bytes_in_memory, stored_channels
 
 SIZES: Final = tuple(2**power for power in range(2, 14))
 """The sizes that textures may have."""
@@ -63,17 +64,40 @@ class Texture:
         return bytes_in_memory(self.size, self.channels)
 
 
+@dataclass(frozen=True)
+class DirectionMap:
+    """The directions of one fold's area: the file's name and content, its uv set and texels across."""
+
+    fold: str
+    file: str
+    uv: str
+    size: int
+    content: bytes
+
+    @property
+    def memory(self) -> int:
+        """Bytes in memory with all mip levels."""
+        return bytes_in_memory(self.size, stored_channels(2))
+
+    @property
+    def place(self) -> DirectionMapPlace:
+        """The file, as a rig names it."""
+        return DirectionMapPlace(self.file, sha256(self.content).hexdigest(), self.uv)
+
+
 @dataclass(frozen=True, eq=False)
 class MaskSet:
     """All masks of a character by fold, in the order of the rig, where each stands, and the textures.
 
-    vertices (n,): the vertex nearest to each of the measured points of the skin.
+    vertices (n,): the vertex nearest to each of the measured points of the skin. directions: a map for each fold whose
+    area has directions.
     """
 
     masks: Mapping[str, Mask]
     placed: Mapping[str, Placed]
     textures: tuple[Texture, ...]
     vertices: Integers
+    directions: tuple[DirectionMap, ...] = ()
 
     @property
     def places(self) -> dict[str, MaskPlace]:

@@ -14,6 +14,7 @@ from plica.rig.surfaces import Detail, Fold, Painted
 from plica.texture.areas import Areas
 from plica.texture.atlas import atlas_of
 from plica.texture.budgets import tell_budgets
+from plica.texture.direction_maps import direction_maps
 from plica.texture.mask_set import Mask, MaskOptions, MaskSet, Placed, Texture
 from plica.texture.mask_sizes import Sizer
 from plica.texture.overlap import tell_overlaps
@@ -55,7 +56,8 @@ def masks_of(
         fold: Placed(number, channel) for number, one in enumerate(bins) for channel, fold in enumerate(one.folds)
     }
     vertices = measured_points(attached.mesh.triangles).vertices(attached.mesh.triangles)
-    whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures, vertices)
+    directions = direction_maps(rig, attached, masks, stem)
+    whole = MaskSet(masks, {fold: placed[fold] for fold in masks}, textures, vertices, directions)
     tell_budgets(rig, whole, diagnostics, span_of)
     tell_overlaps(rig, attached, whole, diagnostics, span_of)
     return whole

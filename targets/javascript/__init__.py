@@ -138,8 +138,13 @@ def module_text(rig: Rig, *, program: bool = True) -> str:
 
 
 def _fold(fold: Fold) -> dict[str, object]:
-    mask = None if fold.mask is None else fold.mask._asdict()
-    return {"follows": fold.follows, "detail": fold.detail, "area": fold.area, "mask": mask}
+    return {
+        "follows": fold.follows,
+        "detail": fold.detail,
+        "area": fold.area,
+        "mask": None if fold.mask is None else fold.mask._asdict(),
+        "directions": None if fold.directions is None else fold.directions._asdict(),
+    }
 
 
 def _listed(items: Iterable[Literal]) -> str:

@@ -76,7 +76,6 @@ class MasksTarget(Target):
         from plica.emit.output_file_names import safe_file_name
         from plica.targets.masks.manifest import manifest_bytes
         from plica.targets.masks.stills import stills
-        from plica.texture.direction_maps import direction_maps
         from plica.texture.mask_set import SIZES
 
         if self.size not in SIZES:
@@ -90,12 +89,10 @@ class MasksTarget(Target):
             return {}
         stem = safe_file_name(build.rig.character.name)
         manifest = f"{stem}.masks.json"
-        assert build.attached is not None  # there are masks
-        directions = direction_maps(build.rig, build.attached, made, stem)
         textures = {texture.file: texture.content for texture in made.textures}
         more = stills(build, made, self.still, self.name, diagnostics)
-        textures |= {one.file: one.content for one in directions}
-        return {manifest: manifest_bytes(build.rig, made, options, directions), **textures, **more}
+        textures |= {one.file: one.content for one in made.directions}
+        return {manifest: manifest_bytes(build.rig, made, options), **textures, **more}
 
 
 TARGET = MasksTarget()

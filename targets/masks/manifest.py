@@ -8,15 +8,14 @@ from plica.rig.rig import Rig
 from plica.rig.rig_json import encoded, encoder, write_lines
 from plica.rig.rig_schema import schema_head
 from plica.texture.channels import CHANNELS
-from plica.texture.direction_maps import DirectionMap
-from plica.texture.mask_set import SIZES, MaskOptions, MaskSet, Texture
+from plica.texture.mask_set import SIZES, DirectionMap, MaskOptions, MaskSet, Texture
 from plica.texture.texture_memory import bytes_in_memory
 
 MANIFEST_FORMAT = "plica-masks"
 MANIFEST_VERSION = 1
 
 
-def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions, directions: tuple[DirectionMap, ...] = ()) -> bytes:
+def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions) -> bytes:
     """The manifest: every fold's place and what it weighs, every texture, sums by detail and in all, and the maps of
     directions."""
     members: dict[str, Any] = {
@@ -36,7 +35,7 @@ def manifest_bytes(rig: Rig, masks: MaskSet, options: MaskOptions, directions: t
             for detail in rig.details
         ],
         "total": _sums(list(masks.textures)),
-        "directions": [_direction_map(one) for one in directions],
+        "directions": [_direction_map(one) for one in masks.directions],
     }
     return encoded(write_lines(members, encoder()))
 

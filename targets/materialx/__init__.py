@@ -54,9 +54,9 @@ class MaterialxTarget(MasksTarget):
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The document, the maps, and the masks with their manifest; nothing where there are no details."""
-        from plica.emit.masks import mask_places
+        from plica.emit.masks import direction_places, mask_places
         from plica.emit.output_file_names import safe_file_name
-        from plica.targets.materialx.emit import document, maps
+        from plica.targets.materialx.emit import FoldMaps, document, maps
 
         if not build.rig.details:
             diagnostics.add("no-details", None, target=self.name)
@@ -65,7 +65,8 @@ class MaterialxTarget(MasksTarget):
         files = super().emit(build, diagnostics) | maps(build, diagnostics)
         if diagnostics.count_of_errors > errors:
             return {}
-        places = mask_places(build, diagnostics, self.masks())
+        options = self.masks()
+        places = FoldMaps(mask_places(build, diagnostics, options), direction_places(build, diagnostics, options))
         return files | {f"{safe_file_name(build.rig.character.name)}.mtlx": document(build, places, diagnostics)}
 
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
+from types import MappingProxyType
+from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.output_file_names import safe_file_name
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Detail, MaskPlace
+from plica.rig.surfaces import Detail, DirectionMapPlace, Fold, MaskPlace
 from plica.targets.materialx.document import Element, Names, document_bytes, element
 from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace, graph
 from plica.texture.normal_diagnostics import find_maps
@@ -20,8 +22,15 @@ _NUMBERED = re.compile(r"TEXCOORD_(\d{1,3})")
 _MAPS = "maps"
 
 
-def document(build: Build, places: Mapping[str, MaskPlace], diagnostics: Diagnostics) -> bytes:
-    """The document, without the files that it names; `places` says where the mask of every fold is."""
+class FoldMaps(NamedTuple):
+    """By fold: where its mask is, and its map of directions where it has one."""
+
+    masks: Mapping[str, MaskPlace]
+    directions: Mapping[str, DirectionMapPlace] = MappingProxyType({})
+
+
+def document(build: Build, places: FoldMaps, diagnostics: Diagnostics) -> bytes:
+    """The document, without the files that it names; `places` says where the maps of every fold are."""
     names = Names()
     elements: list[Element] = []
     for plan in graph_plans(build, places, names):
@@ -32,7 +41,7 @@ def document(build: Build, places: Mapping[str, MaskPlace], diagnostics: Diagnos
     return document_bytes(elements, build.rig.build)
 
 
-def graph_plans(build: Build, places: Mapping[str, MaskPlace], names: Names) -> Iterator[GraphPlan]:
+def graph_plans(build: Build, places: FoldMaps, names: Names) -> Iterator[GraphPlan]:
     """What the graph of each detail is made of; its name is taken from `names`."""
     for detail in build.rig.details:
         yield GraphPlan(
@@ -40,12 +49,13 @@ def graph_plans(build: Build, places: Mapping[str, MaskPlace], names: Names) -> 
             detail,
             *map_files(build.rig, detail),
             _space(build, detail.uv),
-            tuple(
-                PlacedFold(fold, places[fold.name], _space(build, places[fold.name].uv))
-                for fold in build.rig.folds
-                if fold.detail == detail.name
-            ),
+            tuple(_placed(build, fold, places) for fold in build.rig.folds if fold.detail == detail.name),
         )
+
+
+def _placed(build: Build, fold: Fold, places: FoldMaps) -> PlacedFold:
+    mask, directions = places.masks[fold.name], places.directions.get(fold.name)
+    return PlacedFold(fold, mask, _space(build, mask.uv), None if directions is None else directions.file)
 
 
 def _space(build: Build, uv: str | None) -> TextureSpace:

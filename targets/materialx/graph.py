@@ -5,7 +5,8 @@ Only nodes of the MaterialX standard library are used. The arithmetic is that of
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from math import pi
 from typing import Final, NamedTuple
 
 from plica.rig.surfaces import Detail, Fold, MaskPlace
@@ -15,6 +16,7 @@ from plica.texture.channels import CHANNELS, Channel
 Link = str
 """The name of a node of the graph whose output is meant."""
 _FLAT: Final = "0, 0, 1"
+_OF_DIRECTIONS: Final = ("directions", "wrinkle_angle")
 
 
 class TextureSpace(NamedTuple):
@@ -25,11 +27,12 @@ class TextureSpace(NamedTuple):
 
 
 class PlacedFold(NamedTuple):
-    """A fold, where its mask is, and the mask's texture coordinates."""
+    """A fold, where its mask is, the mask's texture coordinates, and the file of its map of directions."""
 
     fold: Fold
     place: MaskPlace
     space: TextureSpace
+    directions: str | None = None
 
 
 class GraphPlan(NamedTuple):
@@ -44,7 +47,8 @@ class GraphPlan(NamedTuple):
 
 
 def graph(plan: GraphPlan) -> Element:
-    """The graph, with one input for each fold and the outputs `factor`, `tangent_normal` and `normal`."""
+    """The graph, with one input for each fold and the outputs `factor`, `tangent_normal` and `normal`; where the skin
+    found the area of a fold also `directions` and `wrinkle_angle`."""
     return _Graph(plan).element()
 
 
@@ -56,7 +60,10 @@ class _Graph:
         self.names = Names()
         self.inputs: list[Element] = []
         self.nodes: list[Element] = []
-        self.outputs = {name: self.names.new(name) for name in ("factor", "tangent_normal", "normal")}
+        # Angles are counted in the tangent space of one set of texture coordinates, and only there can they be added.
+        self.directed = [item for item in plan.folds if item.directions is not None and item.space == plan.space]
+        outputs = ("factor", "tangent_normal", "normal", *(_OF_DIRECTIONS if self.directed else ()))
+        self.outputs = {name: self.names.new(name) for name in outputs}
         self.strengths = {item.fold.name: self.names.new(item.fold.name) for item in plan.folds}
         self.places: dict[TextureSpace, Link] = {}
 
@@ -65,7 +72,8 @@ class _Graph:
         for fold, name in self.strengths.items():
             shown = {} if name == fold else {"uiname": fold}
             self.inputs.append(element("input", name, "float", value="0", uimin="0", uimax="1", **shown))
-        factor = self._factor()
+        shares = self._shares()
+        factor = self._factor(list(shares.values()))
         relaxed, contracted = (
             self._vector("relaxed", self.plan.relaxed),
             self._vector("contracted", self.plan.contracted),
@@ -73,14 +81,15 @@ class _Graph:
         mix = self._plain if self.plan.detail.mixing == "plain" else self._reoriented
         tangent_normal = mix(relaxed, contracted, factor)
         normal = self._in_world(tangent_normal)
-        outputs = [
-            element("output", self.outputs[name], kind, nodename=node)
-            for name, kind, node in (
-                ("factor", "float", factor),
-                ("tangent_normal", "vector3", tangent_normal),
-                ("normal", "vector3", normal),
-            )
+        made = [
+            ("factor", "float", factor),
+            ("tangent_normal", "vector3", tangent_normal),
+            ("normal", "vector3", normal),
         ]
+        if self.directed:
+            directions = self._directions(shares)
+            made += [("directions", "vector3", directions), ("wrinkle_angle", "float", self._wrinkle_angle(directions))]
+        outputs = [element("output", self.outputs[name], kind, nodename=node) for name, kind, node in made]
         return element("nodegraph", self.plan.name, "", *self.inputs, *self.nodes, *outputs)
 
     # ---- nodes
@@ -102,7 +111,7 @@ class _Graph:
         return self._node("texcoord", "place", "vector2", valued("index", "integer", str(space.number)))
 
     def _vector(self, name: str, file: str) -> Link:
-        """A normal map's stored values as vectors: 0..1 means -1..1."""
+        """A map's stored values as vectors: 0..1 means -1..1."""
         stored = self._image(f"{name}_map", "vector3", file, self.plan.space)
         doubled = self._node(
             "multiply", f"{name}_doubled", "vector3", linked("in1", "vector3", stored), valued("in2", "float", "2")
@@ -111,19 +120,21 @@ class _Graph:
 
     # ---- factor
 
-    def _factor(self) -> Link:
-        masks = self._masks()
-        shares = [
-            self._node(
+    def _shares(self) -> dict[str, Link]:
+        """Of each fold its mask times its strength."""
+        return {
+            fold: self._node(
                 "multiply",
                 f"{fold}_share",
                 "float",
                 linked("in1", "float", mask),
                 element("input", "in2", "float", interfacename=self.strengths[fold]),
             )
-            for fold, mask in masks.items()
-        ]
-        total = self._sum(shares)
+            for fold, mask in self._masks().items()
+        }
+
+    def _factor(self, shares: Sequence[Link]) -> Link:
+        total = self._sum("sum", "float", shares) if shares else self._zero("no_folds")
         return self._node(
             "clamp",
             "factor_of_folds",
@@ -142,8 +153,9 @@ class _Graph:
         for number, ((file, space), items) in enumerate(files.items(), 1):
             single = all(item.place.channel == CHANNELS[0] for item in items)
             image = self._image(f"masks_{number}", "float" if single else "vector4", file, space)
-            for fold, place, _ in items:
-                result[fold.name] = image if single else self._channel(f"{fold.name}_mask", image, place.channel)
+            for item in items:
+                name = item.fold.name
+                result[name] = image if single else self._channel(f"{name}_mask", image, item.place.channel)
         return result
 
     def _channel(self, name: str, image: Link, channel: Channel) -> Link:
@@ -155,15 +167,43 @@ class _Graph:
             valued("index", "integer", str(CHANNELS.index(channel))),
         )
 
-    def _sum(self, parts: Sequence[Link]) -> Link:
-        if not parts:
-            return self._node("constant", "no_folds", "float", valued("value", "float", "0"))
+    def _zero(self, name: str) -> Link:
+        return self._node("constant", name, "float", valued("value", "float", "0"))
+
+    def _sum(self, name: str, kind: str, parts: Sequence[Link]) -> Link:
+        """The sum of one or more."""
         total = parts[0]
         for number, part in enumerate(parts[1:], 2):
-            total = self._node(
-                "add", f"sum_{number}", "float", linked("in1", "float", total), linked("in2", "float", part)
-            )
+            total = self._node("add", f"{name}_{number}", kind, linked("in1", kind, total), linked("in2", kind, part))
         return total
+
+    # ---- directions
+
+    def _directions(self, shares: Mapping[str, Link]) -> Link:
+        """The double angles (cos 2a, sin 2a, 0) in which the skin changes, times each fold's share."""
+        parts = []
+        for item in self.directed:
+            name = f"{item.fold.name}_directions"
+            assert item.directions is not None
+            stored = self._vector(name, item.directions)
+            parts.append(self._scaled(f"{name}_share", stored, shares[item.fold.name]))
+        total = self._sum("directions_sum", "vector3", parts)
+        flat = valued("in2", "vector3", "1, 1, 0")
+        return self._node("multiply", "directions_of_folds", "vector3", linked("in1", "vector3", total), flat)
+
+    def _wrinkle_angle(self, directions: Link) -> Link:
+        """Across the direction: half of the double angle, and a quarter turn more."""
+        parts = [
+            self._node(
+                "extract", name, "float", linked("in", "vector3", directions), valued("index", "integer", str(number))
+            )
+            for number, name in enumerate(("cosine", "sine"))
+        ]
+        both = linked("iny", "float", parts[1]), linked("inx", "float", parts[0])
+        double = self._node("atan2", "double_angle", "float", *both)
+        half = self._node("multiply", "half", "float", linked("in1", "float", double), valued("in2", "float", "0.5"))
+        quarter = valued("in2", "float", repr(pi / 2.0))
+        return self._node("add", "across", "float", linked("in1", "float", half), quarter)
 
     # ---- mixing
 

@@ -97,6 +97,7 @@ def module_text(rig: Rig) -> str:
             "detail": fold.detail,
             "area": fold.area,
             "mask": None if fold.mask is None else fold.mask._asdict(),
+            "directions": None if fold.directions is None else fold.directions._asdict(),
         }
         for fold in rig.folds
     }

@@ -12,7 +12,7 @@ from pxr import Sdf, Usd, UsdGeom, UsdShade, UsdSkel
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.suggest import did_you_mean
 from plica.emit.build import Build
-from plica.emit.masks import mask_places
+from plica.emit.masks import direction_places, mask_places
 from plica.emit.output_file_names import safe_file_name
 from plica.emit.source_model import located_model
 from plica.mesh.mesh_reader import mesh_of_rig
@@ -22,7 +22,7 @@ from plica.readers.usd_extract import CARRIED_FORMAT, CARRIED_KEY
 from plica.rig.carried import CARRIED_VERSION
 from plica.rig.rig_json import write_rig
 from plica.targets.materialx.document import Names
-from plica.targets.materialx.emit import graph_plans
+from plica.targets.materialx.emit import FoldMaps, graph_plans
 from plica.targets.usd.animations import CODES_A_SECOND, set_samples, write_motions
 from plica.targets.usd.materials import write_material
 from plica.targets.usd.motion import SampledClip, motions, still
@@ -112,7 +112,7 @@ def _write_materials(
     """A material for each detail; the first is bound to every mesh, and all fade as the clip that plays has it."""
     skin, played, masks = shown
     assert build.attached is not None
-    places = mask_places(build, diagnostics, masks)
+    places = FoldMaps(mask_places(build, diagnostics, masks), direction_places(build, diagnostics, masks))
     UsdGeom.Scope.Define(stage, root)
     bound = None
     for plan in graph_plans(build, places, Names()):

@@ -19,7 +19,7 @@ from plica.pipeline import compile_file, compile_text
 from plica.rig import offsets_table, rig, strengths, surfaces
 from plica.rig.offsets_table import ListedInbetween, ListedOffsets, OffsetsPart, OffsetsTable, ShapeOffsets
 from plica.rig.rig import OF_THE_BUILD, Rig
-from plica.rig.surfaces import AreaDirection, DeformedSkin, MaskPlace, Region, StrengthPose
+from plica.rig.surfaces import AreaDirection, DeformedSkin, DirectionMapPlace, MaskPlace, Region, StrengthPose
 from plica.values import About, DraftFacts, Photo
 from tests.support.data import ROOT
 from tests.support.mutations import mutations
@@ -41,7 +41,8 @@ def rig_with_everything() -> Rig:
     shapes = tuple(
         ShapeOffsets(shape.name, 2, 48, 0.002, None, LISTED, (ListedInbetween(0.5, LISTED),)) for shape in rig.shapes
     )
-    folds = tuple(fold._replace(mask=MaskPlace("a.masks.1.png", "green", "skin")) for fold in rig.folds)
+    maps = MaskPlace("a.masks.1.png", "green", "skin"), DirectionMapPlace("a.directions.1.png", "f00d", "skin")
+    folds = tuple(fold._replace(mask=maps[0], directions=maps[1]) for fold in rig.folds)
     pose = (StrengthPose(rig.strengths[0].name, 1.0),)
     sizes = ((0.25, 0.75), "peak", 5e-5, 0.003, 1e-4)
     direction = AreaDirection("along", (1.0, 0.0, 0.0))

@@ -132,8 +132,16 @@ def test_what_a_newer_minor_version_may_add_follows_the_schema() -> None:
 
 
 def test_an_older_minor_version_is_read_and_follows_the_schema() -> None:
-    """Minor version 0 had neither `minor` nor `made_from`; today's must have both."""
+    """Minor version 0 had neither `minor` nor `made_from`, 1 no directions of folds; today's must have all."""
     changed = data()
+    for fold in changed["folds"]:
+        del fold["directions"]
+    changed["minor"] = 1
+    validator().validate(changed)
+    assert read_rig(json.dumps(changed))._replace(minor=FORMAT_MINOR) == whole_rig()
+    changed["minor"] = 2
+    with pytest.raises(RigFormatError, match=r"folds\[0\].directions: this key is missing"):
+        read_rig(json.dumps(changed))
     del changed["minor"], changed["made_from"]
     validator().validate(changed)
     assert read_rig(json.dumps(changed)) == whole_rig()

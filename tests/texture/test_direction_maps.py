@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import numpy as np
@@ -12,10 +14,11 @@ import pytest
 from PIL import Image
 
 from plica.diagnostics import Diagnostics
+from plica.emit.artifacts import Request, build_targets
 from plica.emit.prepare import prepare
 from plica.mesh.arrays import Floats
 from plica.pipeline import compile_file
-from plica.targets.masks import MasksTarget
+from plica.rig.rig_schema import rig_schema
 from plica.targets.masks.manifest import manifest_schema
 from plica.texture.direction_maps import double_angles
 from tests.support.meshes import bare_mesh
@@ -58,16 +61,28 @@ def test_angles_are_counted_from_rising_u_to_the_top_of_the_picture(
 
 def test_a_fold_in_a_found_area_has_a_map_of_its_directions(tmp_path: Path) -> None:
     sheet(tmp_path)
-    (tmp_path / "r.png").write_bytes(b"")
+    Image.new("RGB", (8, 8), (128, 128, 255)).save(tmp_path / "r.png")
     diagnostics = Diagnostics()
     build = prepare(compile_file(sheet_spec(tmp_path, WIDER)), tmp_path, (), diagnostics)
     assert build is not None, diagnostics.all
-    files = MasksTarget(size=64).emit(build, diagnostics)
+    options = {"size": ["64"]}
+    requests = [Request("masks", options), Request("materialx", options), Request("json"), Request("python")]
+    files = build_targets(build, requests, diagnostics).files
     manifest = json.loads(files["sheet.masks.json"])
     jsonschema.Draft202012Validator(manifest_schema()).validate(manifest)
     (entry,) = manifest["directions"]
     assert entry["fold"] == "lines"
     assert entry["bytes_on_disk"] == len(files[entry["file"]])
+    # Who reads the folds of another target finds the map by its name and knows it by its digest.
+    named = {"file": entry["file"], "sha256": sha256(files[entry["file"]]).hexdigest()}
+    expected = {"lines": {**named, "uv": entry["uv"], "stored_as": "double angle"}, "others": None}
+    rig = json.loads(files["sheet.rig.json"])
+    assert {fold["name"]: fold["directions"] for fold in rig["folds"]} == expected
+    jsonschema.Draft202012Validator(rig_schema()).validate(rig)
+    module: dict[str, Any] = {}
+    exec(files["sheet_rig.py"], module)
+    assert {name: fold["directions"] for name, fold in module["FOLDS"].items()} == expected
+    assert f'value="{entry["file"]}"'.encode() in files["sheet.mtlx"]
     pixels = np.asarray(Image.open(io.BytesIO(files[entry["file"]])))
     size = entry["size"]
     assert pixels.shape == (size, size, 3)

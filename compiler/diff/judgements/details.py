@@ -21,5 +21,6 @@ JUDGEMENTS: Final = (
     always("folds", "follows", "follows", Harm.RISKY, STRENGTHS, TEXTURES),
     always("folds", "tolerance", "mask-tolerance", Harm.RISKY, TEXTURES, BUDGET),
     always("folds", "mask", "mask-place", Harm.RISKY, TEXTURES),
+    always("folds", "directions", "direction-map-place", Harm.RISKY, TEXTURES),
 )
 TABLES: Final = (TableJudgement("details", (TEXTURES,)), TableJudgement("folds", (TEXTURES,)))

@@ -101,6 +101,9 @@ class Interpreter:
     def _subtract(self, node: Any, definition: Any) -> Floats:
         return self._input(node, definition, "in1") - self._input(node, definition, "in2")
 
+    def _atan2(self, node: Any, definition: Any) -> Floats:
+        return np.asarray(np.arctan2(self._input(node, definition, "iny"), self._input(node, definition, "inx")))
+
     def _clamp(self, node: Any, definition: Any) -> Floats:
         low, high = (self._input(node, definition, name) for name in ("low", "high"))
         return np.minimum(np.maximum(self._input(node, definition, "in"), low), high)

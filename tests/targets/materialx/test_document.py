@@ -12,8 +12,8 @@ import pytest
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Detail, Fold, MaskPlace
-from plica.targets.materialx.emit import document
+from plica.rig.surfaces import Detail, DirectionMapPlace, Fold, MaskPlace
+from plica.targets.materialx.emit import FoldMaps, document
 from tests.targets.golden_files import check_golden
 from tests.targets.rigs import whole_rig
 
@@ -39,14 +39,14 @@ def rig_of(folds: tuple[str, ...] = (), uv: str | None = None, mixing: str = "pl
 
 def written(rig: Rig, places: dict[str, MaskPlace]) -> tuple[ElementTree.Element, list[str]]:
     diagnostics = Diagnostics()
-    root = ElementTree.fromstring(document(Build(rig), places, diagnostics))
+    root = ElementTree.fromstring(document(Build(rig), FoldMaps(places), diagnostics))
     return root, [each.name for each in diagnostics.all]
 
 
 def test_golden_file() -> None:
     """Reoriented mixing, two masks of one texture, texture coordinates by name."""
     diagnostics = Diagnostics()
-    content = document(Build(whole_rig()), PLACES, diagnostics)
+    content = document(Build(whole_rig()), FoldMaps(PLACES), diagnostics)
     assert [each.name for each in diagnostics.all] == ["tangents-of-another-set"]
     check_golden({"wren.mtlx": content}, HERE / "golden")
 
@@ -79,6 +79,19 @@ def test_names_that_cannot_be_written_or_are_taken() -> None:
         ("masks_1", None),
         ("place", None),
     ]
+
+
+def test_what_is_said_of_directions_stands_there_only_with_a_map() -> None:
+    """A graph without maps of directions is as it was; with one it has two more outputs, whose names are theirs."""
+    folds = ("directions", "other")
+    rig, places = rig_of(folds), {name: MaskPlace("m.png", "red", "TEXCOORD_0") for name in folds}
+    maps = {"other": DirectionMapPlace("wren.directions.1.png", "f00d", "TEXCOORD_0")}
+    for given, outputs, named in (({}, [], "directions"), (maps, ["directions", "wrinkle_angle"], "directions_2")):
+        root = ElementTree.fromstring(document(Build(rig), FoldMaps(places, given), Diagnostics()))
+        graph = root.find("nodegraph")
+        assert graph is not None
+        assert [each.get("name") for each in graph.findall("output")][3:] == outputs
+        assert [each.get("name") for each in graph.findall("input")] == [named, "other"]
 
 
 def test_several_details_have_a_graph_a_surface_and_a_material_each() -> None:
@@ -146,4 +159,6 @@ def test_texts_are_escaped() -> None:
 
 def test_the_same_bytes_for_the_same_build() -> None:
     build = Build(whole_rig())
-    assert document(build, PLACES, Diagnostics()) == document(replace(build), dict(PLACES), Diagnostics())
+    assert document(build, FoldMaps(PLACES), Diagnostics()) == document(
+        replace(build), FoldMaps(dict(PLACES)), Diagnostics()
+    )

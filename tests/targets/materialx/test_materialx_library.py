@@ -13,8 +13,8 @@ from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.mesh.arrays import Floats
 from plica.rig.rig import Rig
-from plica.rig.surfaces import Detail, Fold, MaskPlace
-from plica.targets.materialx.emit import document
+from plica.rig.surfaces import Detail, DirectionMapPlace, Fold, MaskPlace
+from plica.targets.materialx.emit import FoldMaps, document
 from plica.texture.channels import CHANNELS
 from plica.texture.detail_maps import DetailMaps, Mixing, factor_at, normals_at
 from plica.texture.normal_maps import NormalMap, unit
@@ -52,7 +52,7 @@ def places_of(names: tuple[str, ...], uv: str | None) -> dict[str, MaskPlace]:
 def read(rig: Rig, places: dict[str, MaskPlace], definitions: Any) -> Any:
     from tests.targets.materialx.interpreter import read_document
 
-    return read_document(document(Build(rig), places, Diagnostics()), definitions)
+    return read_document(document(Build(rig), FoldMaps(places), Diagnostics()), definitions)
 
 
 VARIANTS = [
@@ -195,6 +195,45 @@ def test_a_mask_over_another_set(definitions: Any) -> None:
     assert np.abs(result - normals_at(maps, strengths, first, {"b": second})).max() < 1e-9
 
 
+def test_directions_are_mixed_and_turned_into_the_angle_of_wrinkles(definitions: Any) -> None:
+    """Against the definition: double angles by mask times strength, at any place between texels; a fold without a map,
+    and one whose map is over another set, have no part in it. The library makes code of it in both languages."""
+    from tests.targets.materialx.interpreter import Interpreter, read_document
+
+    names = ("a", "b", "c", "d")
+    images = {name: texture(16, 16, 3) for name in ("a.directions.png", "b.directions.png", "d.directions.png")}
+    masks = {name: texture(16, 16, 1) for name in names}
+    flat = normal_map(16, 16).stored / 255.0
+    images |= {f"maps/wren_fur_{name}.png": flat for name in ("relaxed", "contracted")}
+    images |= {f"{name}.png": mask for name, mask in masks.items()}
+    places = {name: MaskPlace(f"{name}.png", "red", "TEXCOORD_1" if name == "d" else "TEXCOORD_0") for name in names}
+    maps = {name: DirectionMapPlace(f"{name}.directions.png", "", places[name].uv) for name in ("a", "b", "d")}
+    content = document(Build(rig_of("plain", None, names)), FoldMaps(places, maps), Diagnostics())
+    read_back = read_document(content, definitions)
+    assert read_back.validate() == (True, "")
+    assert [one.getName() for one in read_back.getNodeGraph("wren_fur").getOutputs()][3:] == [
+        "directions",
+        "wrinkle_angle",
+    ]
+    assert b"d.directions.png" not in content
+
+    down, across = np.mgrid[0:16, 0:16]
+    middles = np.stack([(across + 0.5) / 16, (down + 0.5) / 16], axis=-1).reshape(-1, 2)
+    strengths = {"a": 0.9, "b": 0.4, "c": 1.0, "d": 1.0}
+    graph = Interpreter(read_back, "wren_fur", images, {0: middles, 1: middles}, strengths)
+    expected = np.zeros((256, 3))
+    for name in ("a", "b"):
+        stored = images[f"{name}.directions.png"].reshape(-1, 3)[:, :2]
+        expected[:, :2] += (2.0 * stored - 1.0) * masks[name].reshape(-1, 1) * strengths[name]
+    assert np.abs(graph.output("directions") - expected).max() < 1e-12
+    lines = graph.output("wrinkle_angle")[:, 0]
+    along = np.stack([np.cos(lines), np.sin(lines)], axis=1)
+    # Across: turned by a quarter, a line's double angle is the opposite.
+    double = np.stack([along[:, 0] ** 2 - along[:, 1] ** 2, 2.0 * along[:, 0] * along[:, 1]], axis=1)
+    lengths = np.linalg.norm(expected[:, :2], axis=1, keepdims=True)
+    assert np.abs(double * lengths + expected[:, :2]).max() < 1e-6  # the library holds numbers in single precision
+
+
 def test_every_node_comes_from_the_standard_library(definitions: Any) -> None:
     """All nodes of the graph are of the library's part `stdlib`."""
     for mixing in MIXINGS:
@@ -227,7 +266,7 @@ def test_every_wrong_input_is_seen(definitions: Any) -> None:
     weak = {name: 0.1 * strength for name, strength in strong.items()}
     for mixing in MIXINGS:
         maps = DetailMaps(maps.relaxed, maps.contracted, masks, mixing)
-        content = document(Build(rig_of(mixing, None, names)), places, Diagnostics())
+        content = document(Build(rig_of(mixing, None, names)), FoldMaps(places), Diagnostics())
 
         def apart(changed: bytes, maps: DetailMaps = maps) -> float:
             return max(_apart(changed, maps, images, where, strengths, definitions) for strengths in (strong, weak))

@@ -14,12 +14,16 @@ import plica
 from plica.demo import demo_files
 from plica.diff.verdicts import Harm
 from plica.rig.rig_json import write_rig
+from plica.rig.surfaces import Detail, Fold, MaskPlace
+from plica.targets.materialx.graph import GraphPlan, PlacedFold, TextureSpace
 from tests.support.arm_models import write_arms
 from tests.support.arms import arms_mesh, rig_from
 from tests.support.data import shared_data
 
 pytest.importorskip("pxr", reason="usd-core is not installed")
 from pxr import Gf, Sdf, Usd, UsdShade, UsdSkel
+
+from plica.targets.usd.materials import write_material
 
 UNKNOWN_NODES = "MissingShaderIdInRegistry"
 """usd-core comes without MaterialX's node definitions; another test asks MaterialX itself for them."""
@@ -93,10 +97,18 @@ def test_usd_cores_validators_find_nothing(demo: Path) -> None:
 
 
 def test_materialx_knows_every_node(demo: Path) -> None:
+    """Of the demo, and of a material with a map of directions, which the demo has none of."""
     materialx = pytest.importorskip("MaterialX", reason="MaterialX is not installed")
     library = materialx.createDocument()
     materialx.loadLibraries(materialx.getDefaultDataLibraryFolders(), materialx.getDefaultDataSearchPath(), library)
     stage = Usd.Stage.Open(str(demo / "out" / "wren.rigged.usda"))
+    fold = Fold("lines", "none", "lines", "skin", "area", None, 0.1)
+    placed = PlacedFold(fold, MaskPlace("m.png", "red", "st"), TextureSpace(), "d.png")
+    detail = Detail("skin", "r.png", "c.png", None, None)
+    plan = GraphPlan("skin", detail, "r.png", "c.png", TextureSpace(), (placed,))
+    write_material(stage, "/wren/Materials/directed", detail, plan, "st")
+    angle = stage.GetPrimAtPath("/wren/Materials/directed/Folds").GetAttribute("outputs:wrinkle_angle")
+    assert angle.GetConnections() == [Sdf.Path("/wren/Materials/directed/Folds/across.outputs:out")]
     shaders = [UsdShade.Shader(prim) for prim in stage.Traverse() if prim.IsA(UsdShade.Shader)]
     assert len(shaders) > 20
     for shader in shaders:
