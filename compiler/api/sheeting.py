@@ -74,6 +74,7 @@ def make_sheet(
 
     Errors of the spec and its files are diagnostics of the result, which then has no page.
     """
+    from plica.sheet.detail_pictures import SpecFiles
     from plica.sheet.photos import PhotoAlbum
     from plica.sheet.sheet import SheetSubject, sheet_page
 
@@ -102,7 +103,7 @@ def make_sheet(
             [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
             subject.poses or {},
             character.origins,
-            read,
+            SpecFiles(read),
             PhotoAlbum(read, diagnostics),
             _stills(subject.attached),
         ),

@@ -42,11 +42,11 @@ class FilePlace(NamedTuple):
 
 @dataclass
 class ArrayPack:
-    """A block that grows. `arrays` and `files`: what is in it, by name."""
+    """A block that grows. `arrays` and `files`: what is in it, by name; parts: the bytes of each, in their order."""
 
     arrays: dict[str, ArrayPlace] = field(default_factory=dict)
     files: dict[str, FilePlace] = field(default_factory=dict)
-    _parts: list[bytes] = field(default_factory=list)
+    parts: list[bytes] = field(default_factory=list)
     _size: int = 0
 
     def add(self, name: str, values: NDArray[Any]) -> None:
@@ -60,14 +60,21 @@ class ArrayPack:
         """A file as it is."""
         self.files[name] = FilePlace(self._put(content), len(content), media_type)
 
+    def take(self, other: ArrayPack) -> None:
+        """Everything that is in another pack, after what is in this one."""
+        self.arrays.update({name: one._replace(at=one.at + self._size) for name, one in other.arrays.items()})
+        self.files.update({name: one._replace(at=one.at + self._size) for name, one in other.files.items()})
+        self.parts += other.parts
+        self._size += other._size
+
     def compressed(self) -> bytes:
         """The block, deflated (RFC 1951)."""
         deflating = zlib.compressobj(9, zlib.DEFLATED, -15)
-        return b"".join([*(deflating.compress(part) for part in self._parts), deflating.flush()])
+        return b"".join([*(deflating.compress(part) for part in self.parts), deflating.flush()])
 
     def _put(self, data: bytes) -> int:
         at = self._size
-        self._parts.append(data)
+        self.parts.append(data)
         self._size += len(data)
         return at
 

@@ -7,6 +7,8 @@ grey quarters of one picture: the relaxed map's x and y, below them the contract
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
+from functools import partial
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -18,6 +20,7 @@ from plica.mesh.region_sources import Read
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Detail
 from plica.sheet.array_pack import ArrayPack
+from plica.sheet.kept import Kept
 from plica.texture.mask_set import MaskSet
 from plica.texture.normal_maps import NormalMap, read_normal_map
 from plica.workspace import Refused
@@ -54,17 +57,35 @@ class DetailLayout(NamedTuple):
     left_out: tuple[str, ...]
 
 
+class SpecFiles(NamedTuple):
+    """The files that a spec names. version: a text that is another one after a file has changed."""
+
+    read: Read
+    version: Callable[[str], str] = lambda file: ""
+
+
 def pack_details(
-    rig: Rig, masks: MaskSet | None, uv_sets: list[str], read: Read, pack: ArrayPack
+    rig: Rig, masks: MaskSet | None, uv_sets: list[str], files: SpecFiles, pack: ArrayPack, kept: Kept
 ) -> tuple[DetailLayout, ...]:
     """Add the pictures of every detail to a pack. `uv_sets`: the mesh's, by number."""
-    return tuple(
-        _packed(detail, number, rig, masks, uv_sets, read, pack) for number, detail in enumerate(rig.details) if uv_sets
-    )
+    if not uv_sets:
+        return ()
+    layouts = []
+    for number, detail in enumerate(rig.details):
+        made_of = [(file, files.version(file)) for file in (detail.relaxed, detail.contracted)]
+        maps = kept.recall(f"maps {number}", made_of, partial(_quarters, detail, files.read))
+        layouts.append(_packed(detail, number, rig, masks, uv_sets, maps, pack))
+    return tuple(layouts)
 
 
 def _packed(
-    detail: Detail, number: int, rig: Rig, masks: MaskSet | None, uv_sets: list[str], read: Read, pack: ArrayPack
+    detail: Detail,
+    number: int,
+    rig: Rig,
+    masks: MaskSet | None,
+    uv_sets: list[str],
+    maps: bytes | None,
+    pack: ArrayPack,
 ) -> DetailLayout:
     own = [] if masks is None else [texture for texture in masks.textures if texture.detail == detail.name]
     layouts = [texture.uv for texture in own]
@@ -76,7 +97,6 @@ def _packed(
         slots += [FoldSlot(fold, place, channel) for channel, fold in enumerate(texture.folds)]
     there = {slot.fold for slot in slots}
     left_out = tuple(fold.name for fold in rig.folds if fold.detail == detail.name and fold.name not in there)
-    maps = _quarters(detail, read)
     if maps is not None:
         pack.add_file(f"maps {number}", maps, "image/webp")
     return DetailLayout(

@@ -10,7 +10,6 @@ from typing import Final
 
 _IMPORT: Final = re.compile(r'^import \{\s(?P<names>[^}]+?),?\s\} from "\./(?P<module>[\w-]+)\.js";$\n?', re.MULTILINE)
 _EXPORT: Final = re.compile(r"^export (?P<what>(?:async )?function\*?|const|class) (?P<name>\w+)", re.MULTILINE)
-MAIN: Final = "main"
 
 
 class UnknownModuleError(RuntimeError):
@@ -27,7 +26,7 @@ def page_modules() -> dict[str, str]:
     }
 
 
-def bundled(modules: Mapping[str, str], main: str = MAIN) -> str:
+def bundled(modules: Mapping[str, str], main: str) -> str:
     """All modules that `main` needs as one script, each after those that it imports.
 
     A module imports names from others with `import { a, b } from "./other.js";` on a line of its own and exports

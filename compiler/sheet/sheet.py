@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from plica.mesh.attach import Attached
-from plica.mesh.region_sources import Read
 from plica.prove.results import Result
 from plica.prove.sweeps import PoseTrack
 from plica.rig.rig import Rig
 from plica.sheet.array_pack import ArrayPack
-from plica.sheet.detail_pictures import pack_details
+from plica.sheet.detail_pictures import SpecFiles, pack_details
 from plica.sheet.document import page
+from plica.sheet.kept import Kept
 from plica.sheet.motion_data import controls_data, joints_data, pack_clips
 from plica.sheet.page_rig import of_given_strengths, with_readings
 from plica.sheet.photos import PhotoAlbum
@@ -32,8 +33,8 @@ class SheetSubject:
     """What a sheet is made of.
 
     rig: with the controls of all morph targets that the skin shows. results: of every expectation, measured or not.
-    clips, poses: motion to play and declared poses by name. album: reads photographs. stills: pictures (name, PNG or
-    WebP) for browsers that cannot show the skin. measured: whether the expectations were measured.
+    clips, poses: motion to play and declared poses by name. files: those that the spec names. album: reads photographs.
+    stills: pictures (name, PNG or WebP) for browsers that cannot show the skin.
     """
 
     rig: Rig
@@ -43,13 +44,35 @@ class SheetSubject:
     clips: Sequence[PoseTrack]
     poses: Mapping[str, PoseTrack]
     origins: Mapping[tuple[str, str], Span]
-    read: Read
+    files: SpecFiles
     album: PhotoAlbum
     stills: Sequence[tuple[str, bytes]] = ()
 
 
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A character's sheet apart from the page that shows it.
+
+    content: what the template shows; record: what the script works on; pack: its arrays and pictures; generated: the
+    character's own modules of JavaScript, by name.
+    """
+
+    content: Mapping[str, Any]
+    record: SheetRecord
+    pack: ArrayPack
+    generated: Mapping[str, str]
+
+
 def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text: None) -> bytes:
-    """The page of a character, the same bytes from the same subject."""
+    """The page of a character that opens from disk, the same bytes from the same subject."""
+    made = sheet_of(subject, Kept(), step)
+    step("writing the page")
+    script = bundled({**page_modules(), **made.generated}, "sheet")
+    return page(made.content, plain(made.record), made.pack.compressed(), script)
+
+
+def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = lambda text: None) -> Sheet:
+    """The sheet of a character. `kept`: what sheets before this one made; what is as it was is taken from it."""
     from plica.targets.javascript import module_text
 
     rig, attached, pack = subject.rig, subject.attached, ArrayPack()
@@ -59,8 +82,8 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
     rows = strength_rows(rig, readings, lines, blocks, album)
     step("packing the skin")
     uv_sets = [] if attached is None else list(attached.mesh.uvs)
-    skin = None if attached is None else pack_skin(rig, attached, uv_sets, pack)
-    details = () if attached is None else pack_details(rig, subject.masks, uv_sets, subject.read, pack)
+    skin = None if attached is None else pack_skin(rig, attached, uv_sets, pack, kept)
+    details = () if attached is None else pack_details(rig, subject.masks, uv_sets, subject.files, pack, kept)
     clips = pack_clips(rig, subject.clips, pack)
     step("looking at worst places")
     places = (*declared_places(rig, subject.poses, blocks), *worst_places(rig, attached, subject.results, pack))
@@ -82,9 +105,7 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
         pack.arrays,
         pack.files,
     )
-    step("writing the page")
-    modules = {
-        **page_modules(),
+    generated = {
         "rig": module_text(shown, program=False),
         "combined": module_text(of_given_strengths(rig), program=False),
     }
@@ -113,7 +134,7 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
         "places": places,
         "regions": [] if skin is None else [name for name, _ in skin.regions],
     }
-    return page(content, plain(record), pack.compressed(), bundled(modules))
+    return Sheet(content, record, pack, generated)
 
 
 def block_ids(rig: Rig) -> dict[str, str]:

@@ -17,6 +17,7 @@ from plica.mesh.attach import Attached
 from plica.mesh.deform import own_morphs
 from plica.rig.rig import Rig
 from plica.sheet.array_pack import ArrayPack, whole_shares
+from plica.sheet.kept import Kept
 
 STEP: Final = 10e-6
 """Positions are rounded to steps of at most so many metres; a body that 16 bits hold in finer ones gets those."""
@@ -51,33 +52,54 @@ class SkinLayout(NamedTuple):
     regions: tuple[tuple[str, int], ...]
 
 
-def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayPack) -> SkinLayout:
+def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayPack, kept: Kept) -> SkinLayout:
     """Add the skin's arrays to a pack: what the page poses and draws. `uv_sets`: those that its textures are over."""
     mesh = attached.mesh
-    low, step = _pack_positions(mesh, pack)
-    _pack_weights(mesh, pack)
-    pack.add("triangles", _index(_turned(mesh.triangles), mesh.vertex_count))
-    pack.add("copies", _index(_copies(mesh), mesh.vertex_count))
-    pack.add("inverses", mesh.inverse_binds[:, :3].reshape(-1, 12).astype(np.float32))
+    body = kept.recall("body", (mesh, uv_sets), lambda: _packed_body(mesh, uv_sets))
     own = own_morphs(rig, mesh)
     columns = [column for shape in attached.shapes.values() for column in shape.columns]
     columns += [mesh.morphs[name] for name in own]
     follows = {shape.name: shape.follows for shape in rig.shapes}
+    moved = kept.recall("offsets", (mesh, columns), lambda: _packed_offsets(columns, mesh.vertex_count))
+    weighed = kept.recall(
+        "regions", (mesh, attached.regions), lambda: _packed_regions(attached.regions, mesh.vertex_count)
+    )
+    for part in (body.pack, moved.pack, weighed.pack):
+        pack.take(part)
     shapes, first = [], 0
     for name, shape in attached.shapes.items():
         shapes.append(ShapeColumns(name, follows[name], shape.at, first))
         first += len(shape.columns)
     return SkinLayout(
         mesh.vertex_count,
-        low,
-        step,
-        {name: _pack_uv(mesh.uvs[name], f"uv {number}", pack) for number, name in enumerate(uv_sets)},
-        _pack_offsets(columns, mesh.vertex_count, pack),
+        body.low,
+        body.step,
+        body.uv,
+        moved.columns,
         tuple(shapes),
         tuple(control.name for control in own.values()),
         tuple(int(joint) for joint in mesh.bind_joints),
-        _pack_regions(attached.regions, mesh.vertex_count, pack),
+        weighed.regions,
     )
+
+
+class _PackedBody(NamedTuple):
+    pack: ArrayPack
+    low: tuple[float, ...]
+    step: tuple[float, ...]
+    uv: Mapping[str, tuple[tuple[float, ...], tuple[float, ...]]]
+
+
+def _packed_body(mesh: Mesh, uv_sets: Sequence[str]) -> _PackedBody:
+    """What the mesh alone gives."""
+    pack = ArrayPack()
+    low, step = _pack_positions(mesh, pack)
+    _pack_weights(mesh, pack)
+    pack.add("triangles", _index(_turned(mesh.triangles), mesh.vertex_count))
+    pack.add("copies", _index(_copies(mesh), mesh.vertex_count))
+    pack.add("inverses", mesh.inverse_binds[:, :3].reshape(-1, 12).astype(np.float32))
+    uv = {name: _pack_uv(mesh.uvs[name], f"uv {number}", pack) for number, name in enumerate(uv_sets)}
+    return _PackedBody(pack, low, step, uv)
 
 
 def _pack_positions(mesh: Mesh, pack: ArrayPack) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -111,24 +133,37 @@ def _pack_uv(uv: Floats, name: str, pack: ArrayPack) -> tuple[tuple[float, ...],
     return tuple(low.tolist()), tuple(step.tolist())
 
 
-def _pack_offsets(columns: Sequence[Offsets], vertices: int, pack: ArrayPack) -> tuple[tuple[int, float], ...]:
+class _PackedOffsets(NamedTuple):
+    pack: ArrayPack
+    columns: tuple[tuple[int, float], ...]
+
+
+def _packed_offsets(columns: Sequence[Offsets], vertices: int) -> _PackedOffsets:
     """All columns one after the other: the vertices, and offsets in steps of 1/32767 of the column's largest."""
+    pack = ArrayPack()
     scales = [max(float(np.abs(column.offsets).max(initial=0.0)), 1e-9) / 32767.0 for column in columns]
     steps = [np.rint(column.offsets / scale) for column, scale in zip(columns, scales, strict=True)]
     indices = [column.indices for column in columns]
     pack.add("offset vertices", _index(np.concatenate([np.zeros(0, np.int64), *indices]), vertices))
     pack.add("offsets", np.concatenate([np.zeros((0, 3)), *steps]).astype(np.int16))
-    return tuple((len(column.indices), scale) for column, scale in zip(columns, scales, strict=True))
+    sizes = tuple((len(column.indices), scale) for column, scale in zip(columns, scales, strict=True))
+    return _PackedOffsets(pack, sizes)
 
 
-def _pack_regions(regions: Mapping[str, Floats], vertices: int, pack: ArrayPack) -> tuple[tuple[str, int], ...]:
+class _PackedRegions(NamedTuple):
+    pack: ArrayPack
+    regions: tuple[tuple[str, int], ...]
+
+
+def _packed_regions(regions: Mapping[str, Floats], vertices: int) -> _PackedRegions:
     """The vertices of each region whose weight is seen in 8 bits, and those weights."""
+    pack = ArrayPack()
     rounded = {name: np.rint(weights * 255.0).astype(np.uint8) for name, weights in regions.items()}
     members = {name: np.flatnonzero(weights) for name, weights in rounded.items()}
     pack.add("region vertices", _index(np.concatenate([np.zeros(0, np.int64), *members.values()]), vertices))
     weights = [rounded[name][indices] for name, indices in members.items()]
     pack.add("region weights", np.concatenate([np.zeros(0, np.uint8), *weights]))
-    return tuple((name, len(indices)) for name, indices in members.items())
+    return _PackedRegions(pack, tuple((name, len(indices)) for name, indices in members.items()))
 
 
 def _turned(triangles: Integers) -> Integers:

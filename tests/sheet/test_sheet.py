@@ -176,14 +176,14 @@ def test_modules_become_one_script_in_their_order() -> None:
         "main": 'import { two as b } from "./other.js";\nconsole.log(b());\n',
         "other": "export function two() { return 2; }\nexport const three = 3;\n",
     }
-    script = bundled(modules)
+    script = bundled(modules, "main")
     assert script.index("module_other =") < script.index("module_main =")
     assert "return { two, three };" in script and "const { two: b } = module_other;" in script
     assert "import" not in script and "export" not in script
     with pytest.raises(UnknownModuleError, match="missing"):
-        bundled({"main": 'import { a } from "./missing.js";\n'})
+        bundled({"main": 'import { a } from "./missing.js";\n'}, "main")
     with pytest.raises(UnknownModuleError, match="main"):
-        bundled({"main": 'import { a } from "./main.js";\n'})
+        bundled({"main": 'import { a } from "./main.js";\n'}, "main")
 
 
 def test_modules_of_the_page_are_small_and_load_nothing() -> None:

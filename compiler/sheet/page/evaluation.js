@@ -1,13 +1,12 @@
 // From a pose to strengths and readings, by the generated module of the character; and what spans and curves that are
 // tried out make of them.
 
-import { inbetweenWeights, values } from "./rig.js";
-import { values as combinedValues } from "./combined.js";
-
 export class Evaluation {
-  constructor(record, skeleton) {
+  /** `generated`: what the character's own modules compute, `values`, `inbetweenWeights` and `combinedValues`. */
+  constructor(record, skeleton, generated) {
     this.record = record;
     this.skeleton = skeleton;
+    this.generated = generated;
     this.numbers = new Map(record.strengths.map((name, number) => [name, number]));
     this.tried = new Map();
     this.amounts = new Float64Array(record.skin?.columns.length ?? 0);
@@ -15,7 +14,7 @@ export class Evaluation {
 
   /** All strengths, then all readings. */
   of(pose) {
-    const found = values(this.skeleton.host(pose));
+    const { values, combinedValues } = this.generated, found = values(this.skeleton.host(pose));
     if (this.tried.size) {
       for (const [row, respond] of this.tried) found[row.strength] = respond(found[row.reading]);
       combinedValues({ control: (name) => found[this.numbers.get(name)] }).forEach((value, number) => { found[number] = value; });
@@ -37,7 +36,7 @@ export class Evaluation {
         const strength = this.strength(found, follows);
         if (!strength) continue;
         if (!at.length) { this.amounts[column] = strength; continue; }
-        for (const [place, amount] of inbetweenWeights(name, strength)) {
+        for (const [place, amount] of this.generated.inbetweenWeights(name, strength)) {
           this.amounts[column + (place === 1 ? 0 : 1 + at.indexOf(place))] = amount;
         }
       }

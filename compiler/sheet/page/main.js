@@ -1,4 +1,4 @@
-// The page of a character: data, then the picture and the rows, which show one and the same pose.
+// The picture and the rows of a page, which show one and the same pose.
 
 import { prepareControls, tellLegend } from "./controls.js";
 import { Evaluation } from "./evaluation.js";
@@ -10,18 +10,17 @@ import { prepareLinks, prepareSearch } from "./search.js";
 import { skinLists } from "./skin-lists.js";
 import { Stage } from "./stage.js";
 import { prepareTrying } from "./tried.js";
-import { blockOf, textOf } from "./unpacking.js";
 
 const REST = 200;   // milliseconds without a change after which the picture is drawn finely
 
 class View {
-  constructor(record, block) {
-    Object.assign(this, { record, block, shaped: true });
+  constructor(record, block, generated) {
+    Object.assign(this, { record, block, shaped: true, ending: new AbortController() });
     this.skeleton = new Skeleton(record);
-    this.evaluation = new Evaluation(record, this.skeleton);
+    this.evaluation = new Evaluation(record, this.skeleton, generated);
     this.pose = this.skeleton.rest();
     this.globals = new Float64Array(12 * record.joints.length);
-    this.rows = new Rows(record, (row, value) => this.move(row, value));
+    this.rows = new Rows(record, (row, value) => this.move(row, value), this.ending.signal);
     this.state = document.getElementById("state");
     this.shownPlace = null;
   }
@@ -101,22 +100,36 @@ class View {
     if (stage) this.resting = setTimeout(() => stage.draw(true), REST);
   }
 
-  /** The picture, where this browser can show one. */
-  lift(canvas) {
-    const lists = skinLists(this.record, this.block);
-    const stage = new Stage(canvas, this.record, this.block, lists);
+  /** The picture, where this browser can show one. `kept`: that of a view before this one, which goes on. */
+  lift(canvas, kept) {
+    const stage = kept ?? this.staged(canvas);
+    stage.view = this;
+    this.stage = stage;
+    this.lists = stage.lists;
+  }
+
+  /** A new picture. What happens to it is the business of the view that it belongs to by then. */
+  staged(canvas) {
+    const stage = new Stage(canvas, this.record, this.block, skinLists(this.record, this.block));
     const globals = this.skeleton.globals(this.pose, this.globals);
     this.found = this.evaluation.of(this.pose);
     stage.pose(globals, this.evaluation.columns(this.found, this.pose, this.shaped), () => 0);
     stage.settle();
-    stage.restored = () => { this.paint(...stage.colour); this.changed(); };
-    this.stage = stage;
-    this.lists = lists;
-    steer(canvas, stage.camera, () => this.ask(), (x, y) => this.pick(stage.under(x, y)));
-    new ResizeObserver(() => this.ask()).observe(canvas);
+    stage.restored = () => { stage.view.paint(...stage.colour); stage.view.changed(); };
+    steer(canvas, stage.camera, () => stage.view.ask(), (x, y) => stage.view.pick(stage.under(x, y)));
+    new ResizeObserver(() => stage.view.ask()).observe(canvas);
     for (const scheme of ["(prefers-color-scheme: dark)", "print"]) {
-      matchMedia(scheme).addEventListener("change", () => { stage.look = null; this.ask(); });
+      matchMedia(scheme).addEventListener("change", () => { stage.look = null; stage.view.ask(); }, { signal: stage.ending.signal });
     }
+    return stage;
+  }
+
+  /** Takes everything back that this view listens to outside its own elements. */
+  end() {
+    this.interrupted?.();
+    this.ending.abort();
+    clearTimeout(this.resting);
+    this.asked = true;
   }
 
   pick(vertex) {
@@ -128,17 +141,21 @@ class View {
   }
 }
 
-async function start() {
-  const record = JSON.parse(textOf("record"));
+/**
+ * Brings the page that stands in the document to life, and gives its view.
+ *
+ * record; block: the bytes of its arrays, or a promise of them; generated: functions of the character's own modules.
+ * `stage`: the picture of a view before this one, which goes on.
+ */
+export async function start({ record, block, generated }, stage) {
   prepareSearch();
-  prepareLinks();
-  const block = await blockOf(textOf("block"));
-  const view = new View(record, block);
+  const view = new View(record, await block, generated);
+  prepareLinks(view.ending.signal);
   prepareTrying(record, view.evaluation, () => view.changed());
   const canvas = document.getElementById("stage");
   if (canvas && record.skin) {
     try {
-      view.lift(canvas);
+      view.lift(canvas, stage);
       prepareControls(view);
       document.body.dataset.live = "yes";
     } catch (error) {
@@ -146,20 +163,22 @@ async function start() {
       document.getElementById("why").textContent = `There is no live picture: ${error.message}.`;
     }
   }
-  view.dirty = !view.stage;   // the stage stands in the same pose already
+  view.dirty = !view.stage || Boolean(stage);   // a new stage stands in the same pose already
   view.draw();
   if (view.stage) {
     view.stage.gl.finish();
     performance.mark("first picture");
-    if (record.details.length) await view.stage.dress(record.details[0]);
+    if (record.details.length && !view.stage.detail) await view.stage.dress(record.details[0]);
     view.changed();
   }
   globalThis.sheet = view;
   document.body.dataset.ready = "yes";
+  return view;
 }
 
-start().catch((error) => {
+/** Says on the page that the script came to its end. */
+export function failed(error) {
   document.body.dataset.ready = "failed";
   const why = document.getElementById("why");
   if (why) why.textContent = `The page's script ended: ${error.message}.`;
-});
+}

@@ -9,8 +9,8 @@ export function figureText(value, unit, digits = 1) {
 }
 
 export class Rows {
-  /** `moved(row, value)` is called where a slider asks for a reading. */
-  constructor(record, moved) {
+  /** `moved(row, value)` is called where a slider asks for a reading, until the signal `ended`. */
+  constructor(record, moved, ended) {
     this.rows = record.rows.map((row) => ({
       row,
       figures: [...document.querySelectorAll(`[data-strength="${row.strength}"]`)],
@@ -30,11 +30,11 @@ export class Rows {
       slider.value = row.kind === "driver" ? 0 : row.travel.values[0];
       slider.addEventListener("input", () => moved(row, Number(slider.value)));
     }
-    this.watch();
+    this.watch(ended);
   }
 
   /** Only rows that are on the screen are kept up to date. */
-  watch() {
+  watch(ended) {
     const byElement = new Map();
     for (const one of this.rows) {
       const element = document.getElementById(one.row.block);
@@ -50,7 +50,8 @@ export class Rows {
     addEventListener("beforeprint", () => {
       for (const one of this.rows) { one.shown = true; one.last = NaN; }
       this.show(this.found);
-    });
+    }, { signal: ended });
+    ended.addEventListener("abort", () => observer.disconnect());
   }
 
   /** Shows strengths and readings. */

@@ -22,13 +22,13 @@ export function prepareSearch() {
   });
 }
 
-/** Opens the row that an address names, also by a link within the page. */
-export function prepareLinks() {
+/** Opens the row that an address names, also by a link within the page, until the signal `ended`. */
+export function prepareLinks(ended) {
   const open = () => {
     const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
     for (let element = target; element; element = element.parentElement) if (element.tagName === "DETAILS") element.open = true;
     target?.scrollIntoView({ block: "nearest" });
   };
-  addEventListener("hashchange", open);
+  addEventListener("hashchange", open, { signal: ended });
   if (location.hash) open();
 }

@@ -12,7 +12,7 @@ const MOST_PIXELS = 2;
 
 export class Stage {
   constructor(canvas, record, block, lists) {
-    Object.assign(this, { canvas, record, block, lists, pictures: new Map(), colour: ["none", ""], marked: -1 });
+    Object.assign(this, { canvas, record, block, lists, pictures: new Map(), colour: ["none", ""], marked: -1, ending: new AbortController() });
     this.gl = canvas.getContext("webgl2", { antialias: false, alpha: true });
     if (!this.gl) throw new Error("this browser has no WebGL 2");
     this.bytes = new Uint8Array(lists.count);
