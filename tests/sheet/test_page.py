@@ -278,7 +278,7 @@ def test_another_script_does_not_run(browser: Browser, wren: Made, tmp_path: Pat
     text = wren.file.read_text("utf-8")
     changed = tmp_path / "changed.html"
     changed.write_text(
-        text.replace("async function start() {", "async function start() { document.title = 'ran';"), "utf-8"
+        text.replace("globalThis.sheet = view;", "globalThis.sheet = view; document.title = 'ran';"), "utf-8"
     )
     shown = browser.new_page()
     shown.goto(changed.as_uri())
