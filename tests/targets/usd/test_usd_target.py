@@ -104,7 +104,7 @@ def test_materialx_knows_every_node(demo: Path) -> None:
     stage = Usd.Stage.Open(str(demo / "out" / "wren.rigged.usda"))
     fold = Fold("lines", "none", "lines", "skin", "area", None, 0.1)
     placed = PlacedFold(fold, MaskPlace("m.png", "red", "st"), TextureSpace(), "d.png")
-    detail = Detail("skin", "r.png", "c.png", None, None)
+    detail = Detail("skin", "r.png", "c.png", None, None, "plain")
     plan = GraphPlan("skin", detail, "r.png", "c.png", TextureSpace(), (placed,))
     write_material(stage, "/wren/Materials/directed", detail, plan, "st")
     angle = stage.GetPrimAtPath("/wren/Materials/directed/Folds").GetAttribute("outputs:wrinkle_angle")
