@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
+from plica.drafting.best_rotation import best_rotations
 from plica.mesh.arrays import Floats, Integers
 from plica.mesh.sparse import SparseFloats
 
@@ -53,10 +54,7 @@ class Bending:
         moved = positions[self.starts] - positions[self.ends]
         products = (moved[:, :, None] * self.edges[:, None, :]).reshape(-1, 9)
         covariance = np.asarray(self.gather @ products).reshape(-1, 3, 3)
-        left, _, right = np.linalg.svd(covariance)
-        mirrored = np.linalg.det(left) * np.linalg.det(right) < 0.0
-        left[mirrored, :, 2] *= -1.0
-        return np.asarray(left @ right)
+        return best_rotations(covariance)
 
     def energy(self, positions: Floats) -> tuple[float, Floats]:
         """The energy and its gradient (p, 3), the rotations held still as in the alternating solve of the source."""

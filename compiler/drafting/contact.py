@@ -37,6 +37,13 @@ _SAFE: Final = 0.9
 _CCD_STEPS: Final = 100_000
 
 
+class Ahead(NamedTuple):
+    """A straight way: the share of it that brings nothing through anything, 1 for all, and what may meet on it."""
+
+    free: float
+    candidates: ipctk.Candidates
+
+
 class Touch(NamedTuple):
     """The barrier's energy, its gradient (n, 3), the least distance in radii, and what they were computed from."""
 
@@ -80,10 +87,25 @@ class Contact:
         barrier = library.BarrierPotential(own_gap, 1.0)
         return cls(mesh, barrier, library.AdditiveCCD(_CCD_STEPS, _SAFE), own_gap, _STIFFNESS * (_GAP / own_gap) ** 2)
 
-    def touch(self, places: Floats) -> Touch:
-        """The barrier at places (n, 3)."""
+    def ahead(self, places: Floats, wanted: Floats) -> Ahead:
+        """The way from places to wanted places (n, 3)."""
+        moves = wanted - places
+        # What moves alike does not meet: without the common part of all moves, far fewer pairs have to be looked at.
+        relative = np.asfortranarray(wanted - 0.5 * (moves.min(axis=0) + moves.max(axis=0)))
         ordered = np.asfortranarray(places)
-        pairs = self._pairs(ordered)
+        candidates = _library().Candidates()
+        candidates.build(self.mesh, ordered, relative, 0.5 * self.gap)
+        share = candidates.compute_collision_free_stepsize(self.mesh, ordered, relative, 0.0, self.ccd)
+        return Ahead(1.0 if share >= 1.0 else _SAFE * float(share), candidates)
+
+    def touch(self, places: Floats, way: Ahead | None = None) -> Touch:
+        """The barrier at places (n, 3); way: one on which they lie, where one is known, which is faster."""
+        ordered = np.asfortranarray(places)
+        pairs = _library().NormalCollisions()
+        if way is None:
+            pairs.build(self.mesh, ordered, self.gap)
+        else:
+            pairs.build(way.candidates, self.mesh, ordered, self.gap)
         if not len(pairs):
             return Touch(0.0, np.zeros_like(places), np.inf, None)
         value = self.stiffness * float(self.barrier(pairs, self.mesh, ordered))
@@ -91,31 +113,14 @@ class Contact:
         nearest = float(np.sqrt(pairs.compute_minimum_distance(self.mesh, ordered)))
         return Touch(value, gradient, nearest, pairs)
 
-    def curvature(self, places: Floats) -> SparseFloats | None:
-        """The barrier's second derivative (3 n, 3 n), made positive semidefinite; None where nothing touches."""
-        pairs = self._pairs(np.asfortranarray(places))
-        return self.curvature_of(places, pairs) if len(pairs) else None
-
-    def curvature_of(self, places: Floats, pairs: ipctk.NormalCollisions) -> SparseFloats:
-        """The same for pairs that are known, as `touch` gives them."""
+    def curvature(self, places: Floats, touch: Touch) -> SparseFloats | None:
+        """The barrier's second derivative (3 n, 3 n) at the places of a touch, made positive semidefinite; None where
+        nothing touches."""
+        if touch.pairs is None:
+            return None
         method = _library().PSDProjectionMethod.CLAMP
-        result = self.barrier.hessian(pairs, self.mesh, np.asfortranarray(places), method)
+        result = self.barrier.hessian(touch.pairs, self.mesh, np.asfortranarray(places), method)
         return sparse.csr_array(self.stiffness * result)
-
-    def _pairs(self, places: Floats) -> ipctk.NormalCollisions:
-        result = _library().NormalCollisions()
-        result.build(self.mesh, places, self.gap)
-        return result
-
-    def free_share(self, places: Floats, wanted: Floats) -> float:
-        """The share of the way from places to wanted places (n, 3) that brings nothing through anything; 1 for all."""
-        moves = wanted - places
-        # What moves alike does not meet: without the common part of all moves, far fewer pairs have to be looked at.
-        relative = wanted - 0.5 * (moves.min(axis=0) + moves.max(axis=0))
-        share = _library().compute_collision_free_stepsize(
-            self.mesh, np.asfortranarray(places), np.asfortranarray(relative), 0.0, None, self.ccd
-        )
-        return 1.0 if share >= 1.0 else _SAFE * float(share)
 
 
 def _beyond_neighbours(

@@ -17,7 +17,10 @@ from plica.mesh.sparse import SparseFloats
 
 # Weights in lengths of the limb's radius, against 1 for the as-rigid-as-possible energy; found by trial on limbs,
 # shoulders and fingers of several characters, no source.
-_LIMITS = StrainLimits(low=0.85, high=1.2, weight=4.0)
+_USUAL = StrainLimits(low=0.85, high=1.2, weight=4.0)
+# A triangle that one corner of something else pokes into or that two parts pinch gives way no further than this: that
+# it is small, so that all of it costs little, must not make it the weakest place.
+_UTMOST = StrainLimits(low=0.5, high=1.4, weight=80.0)
 _BENDING = 0.06
 _VOLUME = 2000.0
 _ATTRACTION_AT_BORDER = 30.0
@@ -63,7 +66,7 @@ class ElasticSkin:
 
     def evaluated(self, places: Floats, goal: Goal) -> Evaluated:
         """At places (n, 3)."""
-        stretch, gradient = self.maps.energy(places, _LIMITS)
+        stretch, gradient = self.maps.energy(places, (_USUAL, _UTMOST))
         bent, bent_gradient = self.bending.energy(places)
         off = places - goal.places
         volume, volume_gradient = self.patch.volume.of_positions(places)
@@ -78,7 +81,7 @@ class ElasticSkin:
     def curvature(self) -> SparseFloats:
         """A matrix (m, m) of the moving points, for each coordinate alike, that bounds the energy's second derivative
         but for volume: that with rotations held still."""
-        stretch = 2.0 * (1.0 + _LIMITS.weight) * self.maps.laplacian
+        stretch = 2.0 * (1.0 + _USUAL.weight) * self.maps.laplacian
         full = stretch + 2.0 * _BENDING * self.bending.quadratic + 2.0 * sparse.diags_array(self.attraction)
         moving = self.patch.moving
         return sparse.csr_array(sparse.csr_array(full)[moving][:, moving])

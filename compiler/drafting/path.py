@@ -65,7 +65,7 @@ def _carried(mechanics: Mechanics, contact: Contact, goal_at: GoalAt, now: Place
         carried = there.copy()
         carried[moving] = now.places[moving] + (there - here)[moving]
         carried = resisted(mechanics, now.places, carried)
-        free = contact.free_share(now.places, carried)
+        free = contact.ahead(now.places, carried).free
         if free >= 1.0:
             return Place(wanted, carried)
         wanted = now.share + (wanted - now.share) * min(_AT_MOST, max(_AT_LEAST, free))

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from plica.drafting.contact import Contact, Touch
+from plica.drafting.contact import Ahead, Contact, Touch
 from plica.drafting.elastic_skin import ElasticSkin, Evaluated, Goal
 from plica.drafting.equations import Equations, RankOne
 from plica.mesh.arrays import Floats, Integers
@@ -73,10 +73,9 @@ def settled(mechanics: Mechanics, places: Floats, goal: Goal, effort: Effort) ->
         longest = float(np.abs(direction).max())
         if longest <= min(effort.tolerance, _OF_NEAREST * (np.inf if now.touch is None else now.touch.nearest)):
             break
-        share = min(1.0, _LONGEST / longest)
-        if mechanics.contact is not None:
-            share *= mechanics.contact.free_share(places, places + share * direction)
-        found = _descended(mechanics, places, now, goal, share * direction)
+        step = min(1.0, _LONGEST / longest) * direction
+        way = None if mechanics.contact is None else mechanics.contact.ahead(places, places + step)
+        found = _descended(mechanics, places, now, goal, step, way)
         if found is None and not steps:
             break
         if found is None:
@@ -96,7 +95,8 @@ def resisted(mechanics: Mechanics, places: Floats, moved: Floats) -> Floats:
     order what touches is taken along.
     """
     moving = mechanics.skin.patch.moving
-    curvature = None if mechanics.contact is None else mechanics.contact.curvature(places)
+    contact = mechanics.contact
+    curvature = None if contact is None else contact.curvature(places, contact.touch(places))
     if curvature is None:
         return moved
     push = np.asarray(curvature @ (moved - places).ravel()).reshape(-1, 3)[moving]
@@ -106,14 +106,14 @@ def resisted(mechanics: Mechanics, places: Floats, moved: Floats) -> Floats:
 
 
 def _descended(
-    mechanics: Mechanics, places: Floats, now: _State, goal: Goal, step: Floats
+    mechanics: Mechanics, places: Floats, now: _State, goal: Goal, step: Floats, way: Ahead | None
 ) -> tuple[Floats, _State] | None:
     """Where the energy is low enough along a step (n, 3), and what it is there; None where it is nowhere."""
     slope = float((now.gradient * step).sum())
-    share = 1.0
+    share = 1.0 if way is None else way.free
     for _ in range(_HALVINGS):
         tried = places + share * step
-        then = _state(mechanics, tried, goal)
+        then = _state(mechanics, tried, goal, way)
         if then.value <= now.value + _SUFFICIENT * share * slope:
             return tried, then
         share *= 0.5
@@ -125,8 +125,9 @@ def _direction(mechanics: Mechanics, places: Floats, now: _State, steps: list[_S
     skin = mechanics.skin
     moving = skin.patch.moving
     curvature = None
-    if mechanics.contact is not None and now.touch is not None and now.touch.pairs is not None:
-        curvature = _of_moving(mechanics.contact.curvature_of(places, now.touch.pairs), moving)
+    if mechanics.contact is not None and now.touch is not None:
+        whole = mechanics.contact.curvature(places, now.touch)
+        curvature = None if whole is None else _of_moving(whole, moving)
     update = RankOne(2.0 * skin.volume_weight, now.elastic.volume_gradient[moving])
     return _quasi_newton(
         partial(mechanics.equations.solved, update=update, contact=curvature),
@@ -159,9 +160,9 @@ def _of_moving(curvature: SparseFloats, moving: Integers) -> SparseFloats:
     return curvature[numbers][:, numbers]
 
 
-def _state(mechanics: Mechanics, places: Floats, goal: Goal) -> _State:
+def _state(mechanics: Mechanics, places: Floats, goal: Goal, way: Ahead | None = None) -> _State:
     elastic = mechanics.skin.evaluated(places, goal)
     if mechanics.contact is None:
         return _State(elastic.value, elastic.gradient, elastic, None)
-    touch = mechanics.contact.touch(places)
+    touch = mechanics.contact.touch(places, way)
     return _State(elastic.value + touch.value, elastic.gradient + touch.gradient, elastic, touch)

@@ -9,6 +9,7 @@ what s exceeds them by.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -25,11 +26,21 @@ _TINY = 1e-12
 
 
 class StrainLimits(NamedTuple):
-    """Singular values between which stretch costs as little as it can, and the further weight beyond."""
+    """Singular values between which stretch is not made dearer, and the further weight beyond."""
 
     low: float
     high: float
     weight: float
+
+    def cost(self, values: Floats) -> Floats:
+        """(n,) of singular values (n,)."""
+        beyond = np.maximum(values - self.high, 0.0) + np.maximum(self.low - values, 0.0)
+        return np.asarray(self.weight * beyond**2)
+
+    def slope(self, values: Floats) -> Floats:
+        """The derivative of the cost."""
+        beyond = np.maximum(values - self.high, 0.0) - np.maximum(self.low - values, 0.0)
+        return np.asarray(2.0 * self.weight * beyond)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +89,7 @@ class TriangleMaps:
         u, v = self.columns(positions)
         return _singular_values((u * u).sum(axis=1), (v * v).sum(axis=1), (u * v).sum(axis=1))
 
-    def energy(self, positions: Floats, limits: StrainLimits) -> tuple[float, Floats]:
+    def energy(self, positions: Floats, limits: Sequence[StrainLimits]) -> tuple[float, Floats]:
         """The energy and its gradient (p, 3)."""
         u, v = self.columns(positions)
         uu, vv, uv = (u * u).sum(axis=1), (v * v).sum(axis=1), (u * v).sum(axis=1)
@@ -106,11 +117,9 @@ def _singular_values(uu: Floats, vv: Floats, uv: Floats) -> tuple[Floats, Floats
     return large, np.sqrt(np.maximum(uu * vv - uv**2, 0.0)) / large + _TINY
 
 
-def _cost(values: Floats, limits: StrainLimits) -> Floats:
-    beyond = np.maximum(values - limits.high, 0.0) + np.maximum(limits.low - values, 0.0)
-    return np.asarray((values - 1.0) ** 2 + limits.weight * beyond**2)
+def _cost(values: Floats, limits: Sequence[StrainLimits]) -> Floats:
+    return np.asarray(sum((one.cost(values) for one in limits), start=(values - 1.0) ** 2))
 
 
-def _slope(values: Floats, limits: StrainLimits) -> Floats:
-    beyond = np.maximum(values - limits.high, 0.0) - np.maximum(limits.low - values, 0.0)
-    return np.asarray(2.0 * (values - 1.0) + 2.0 * limits.weight * beyond)
+def _slope(values: Floats, limits: Sequence[StrainLimits]) -> Floats:
+    return np.asarray(sum((one.slope(values) for one in limits), start=2.0 * (values - 1.0)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,18 @@ def test_a_bent_tube_gets_its_volume_back_and_is_less_stretched() -> None:
     assert draft.after.volume == pytest.approx(1.0, abs=0.005)
     assert draft.after.worst_stretch < 0.75 * draft.before.worst_stretch
     assert draft.after.least_singular_value > 2.0 * draft.before.least_singular_value
+
+
+def test_a_pull_at_one_point_stretches_no_triangle_far() -> None:
+    tube = bent_tube(0.0)
+    pulled = int(np.linalg.norm(tube.neutral - (0.0, 0.04, 0.0), axis=1).argmin())
+    pull = np.zeros_like(tube.neutral)
+    pull[pulled, 1] = 0.08
+    region = (np.abs(tube.neutral[:, 0]) < 0.1).astype(np.float64)
+    problem = replace(tube, skinned=lambda share: tube.neutral + share * pull, region=region)
+    draft = drafted(problem, DraftSettings(contact=False, nearness=30.0, inbetweens=0))
+    assert draft.before.worst_stretch > 7.0
+    assert draft.after.worst_stretch < 0.6
 
 
 def test_less_volume_can_be_wished() -> None:

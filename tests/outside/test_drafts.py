@@ -1,7 +1,7 @@
 """What drafts are computed from and what comes out, against differences, closed forms and other libraries.
 
 Sources: gradients by central differences; libigl's as-rigid-as-possible solver (`igl.arap_solve`, by elements);
-trimesh's volumes; libigl's `find_self_intersections` (exact predicates); the volume of a prism over a regular polygon,
+trimesh's volumes; scipy's `Rotation.align_vectors`; libigl's `find_self_intersections` (exact predicates); the volume of a prism over a regular polygon,
 n / 2 r^2 sin(2 pi / n) times its length.
 """
 
@@ -13,8 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import sparse
+from scipy.spatial.transform import Rotation
 
 from plica.drafting.bending import Bending
+from plica.drafting.best_rotation import best_rotations
 from plica.drafting.contact import Contact
 from plica.drafting.enclosed_volume import EnclosedVolume
 from plica.drafting.equations import Equations, RankOne
@@ -27,7 +29,8 @@ from tests.support.drafts import bent_character, bent_tube, tube
 from tests.support.wren import skinned
 
 RADIUS, LENGTH, AROUND = 0.5, 3.0, 8
-NO_LIMITS = StrainLimits(0.0, 1e9, 0.0)
+NO_LIMITS = (StrainLimits(0.0, 1e9, 0.0),)
+LIMITS = (StrainLimits(0.9, 1.1, 3.0), StrainLimits(0.8, 1.3, 20.0))
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +55,7 @@ def check_gradient(energy: Callable[[Floats], tuple[float, Floats]], places: Flo
 
 def test_the_gradient_of_stretch_is_that_of_differences(bar: tuple[Floats, Integers]) -> None:
     maps = TriangleMaps.of(*bar)
-    check_gradient(lambda places: maps.energy(places, StrainLimits(0.9, 1.1, 3.0)), crumpled(bar[0]))
+    check_gradient(lambda places: maps.energy(places, LIMITS), crumpled(bar[0]))
 
 
 def test_the_gradient_of_bending_is_that_of_differences(bar: tuple[Floats, Integers]) -> None:
@@ -64,6 +67,18 @@ def test_the_gradient_of_bending_is_that_of_differences(bar: tuple[Floats, Integ
     check_gradient(lambda moved: bending.energy_with(rotations, moved), places)
     turned = places @ rotations[0].T  # turning all of it costs nothing
     assert bending.energy(turned)[0] == pytest.approx(bending.energy(places)[0])
+
+
+@pytest.mark.parametrize("thickness", [1.0, 0.1, 0.0])
+def test_the_best_rotations_are_those_of_scipy(thickness: float) -> None:
+    """Also where the turned vectors lie in a plane, as the edges around a point of a flat skin do."""
+    random = np.random.default_rng(8)
+    turns = Rotation.random(20, random_state=9)
+    vectors = random.normal(size=(20, 6, 3)) * (1.0, 1.0, thickness)
+    turned = np.einsum("nij,nkj->nki", turns.as_matrix(), vectors) + 0.1 * random.normal(size=vectors.shape)
+    own = best_rotations(1e-5 * np.einsum("nki,nkj->nij", turned, vectors))
+    for rotation, there, here in zip(own, turned, vectors, strict=True):
+        assert np.allclose(rotation, Rotation.align_vectors(there, here)[0].as_matrix(), atol=1e-9)
 
 
 def test_the_gradient_of_volume_is_that_of_differences_also_where_it_is_open(bar: tuple[Floats, Integers]) -> None:
