@@ -1,8 +1,8 @@
 """What drafts are computed from and what comes out, against differences, closed forms and other libraries.
 
-Sources: gradients by central differences; libigl's as-rigid-as-possible solver (`igl.arap_solve`, by elements);
-trimesh's volumes; scipy's `Rotation.align_vectors`; libigl's `find_self_intersections` (exact predicates); the volume of a prism over a regular polygon,
-n / 2 r^2 sin(2 pi / n) times its length.
+Sources: gradients by central differences; scipy's `Rotation.align_vectors`; libigl's as-rigid-as-possible solver
+(`igl.arap_solve`, by elements); trimesh's volumes; libigl's `find_self_intersections` (exact predicates); the volume of
+a prism over a regular polygon, n / 2 r^2 sin(2 pi / n) times its length.
 """
 
 from __future__ import annotations
