@@ -22,6 +22,7 @@ from plica.mesh.pose_solver import PoseSolver
 from plica.quantities import length, number, percent, quantity
 from plica.readers.model_outline import UnreadableModel
 from plica.rig.rig import Rig
+from plica.rig.surface_circles import own_circles
 from plica.rig.surfaces import JointPose, Morph, Sculpt, Shape, StrengthPose
 from plica.sculpting.adoption import Ground
 from plica.sculpting.draft_files import LayeredShape, draft_files
@@ -206,6 +207,8 @@ class _Drafts:
         if stored is None or ground is None:
             return None
         drafting = Drafting(ground, wished)
+        if self._tell_circles(wished, diagnostics):
+            return None
         if not drafting.joints or not drafting.is_something:
             diagnostics.add("nothing-to-draft", None, shape=target.declared)
             return None
@@ -236,6 +239,15 @@ class _Drafts:
             made.before,
             made.after,
         )
+
+    def _tell_circles(self, wished: Shape, diagnostics: Diagnostics) -> bool:
+        """Whether the shape would be kept within a region that is found with it on; a spec that says so is refused."""
+        within = {one.name: wished.within for one in self.rig.shapes if one.declared == wished.declared}
+        shapes = [one._replace(within=within.get(one.name, one.within)) for one in self.rig.shapes]
+        found = list(own_circles(self.rig.regions, shapes))
+        for circle in found[:1]:
+            circle.tell(None, (), diagnostics)
+        return bool(found)
 
     def _items(self, target: Shape) -> Items:
         """The pose that the shape's sculpt says, else the shape fully on; of a two-sided one both sides'."""

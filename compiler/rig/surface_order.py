@@ -46,6 +46,21 @@ def surface_needs(regions: Sequence[Region], shapes: Sequence[Shape]) -> dict[Su
     return needs
 
 
+def needing(steps: Iterable[SurfaceStep], needs: Mapping[SurfaceStep, tuple[SurfaceStep, ...]]) -> set[SurfaceStep]:
+    """These steps and all that need one of them, directly or through others."""
+    needed_by: dict[SurfaceStep, list[SurfaceStep]] = {}
+    for step, wanted in needs.items():
+        for other in wanted:
+            needed_by.setdefault(other, []).append(step)
+    waiting = list(steps)
+    reached = set(waiting)
+    for step in waiting:  # which grows while it is walked
+        more = [other for other in needed_by.get(step, ()) if other not in reached]
+        reached.update(more)
+        waiting += more
+    return reached
+
+
 def circles(needs: Mapping[SurfaceStep, tuple[SurfaceStep, ...]]) -> Iterator[tuple[SurfaceStep, ...]]:
     """For each region that is found by a shape and needs itself: the steps from it to the one that needs it again."""
     for region, wanted in needs.items():

@@ -10,6 +10,7 @@ from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Deformer
 from plica.mesh.inbetweens import Inbetweens
 from plica.rig.rig import Rig
+from plica.rig.surface_order import SurfaceStep, needing, shape_groups, surface_needs
 from plica.rig.surfaces import Sculpt, Shape
 
 OFF = 1e-9  # a strength below this adds less than any file can say
@@ -35,14 +36,13 @@ def posed_mesh(mesh: Mesh, rig: Rig, shapes: Mapping[str, Inbetweens], poses: Po
 
 
 def shapes_before(rig: Rig, shape: Shape) -> frozenset[str]:
-    """The shapes that may be on while a shape is sculpted: all but itself, its other side, and those that were
-    sculpted with it on already, directly or through others."""
-    later = {other.name for other in rig.shapes if other.declared == shape.declared}
-    growing = True
-    while growing:
-        more = {other.name for other in rig.shapes if not later.isdisjoint(other.earlier)} - later
-        later |= more
-        growing = bool(more)
+    """The shapes that may be on while a shape is sculpted: all but itself, its other side, and those that hang on it
+    already, directly or through others: that were sculpted with it on, or are kept within a region that is found with
+    it on."""
+    groups = shape_groups(rig.shapes)
+    own = [SurfaceStep("shape", key) for key, group in groups.items() if group[0].declared == shape.declared]
+    steps = needing(own, surface_needs(rig.regions, rig.shapes))
+    later = {one.name for step in steps if step.kind == "shape" for one in groups[step.name]}
     return frozenset(other.name for other in rig.shapes if other.name not in later)
 
 

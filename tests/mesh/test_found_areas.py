@@ -14,6 +14,7 @@ from plica.mesh.computed_cache import ComputedCache
 from plica.mesh.found_areas import exceeded_over
 from plica.pipeline import Compiled, compile_file, compile_text
 from plica.rig.surfaces import DeformedSkin, JointPose, StrengthPose
+from plica.sculpting.posed_mesh import shapes_before
 from plica.workspace import Workspace
 from tests.support.arms import CHARACTER, ELBOW
 from tests.support.sheet import WIDE, sheet, sheet_spec
@@ -123,6 +124,24 @@ def test_directions_are_mirrored() -> None:
 )
 def test_a_region_of_its_own_shape_is_refused(text: str) -> None:
     assert errors(of_arms(text)) == ["region-of-its-own-shape"]
+
+
+def test_what_hangs_on_an_area_that_a_shape_finds_comes_after_the_shape() -> None:
+    """Within an area, and sculpted after such a one; a shape that is on there all the same stays before it."""
+    text = """region a both { shortened posed at elbow 1  after hold }
+    shape hold both { follows elbow }
+    shape fine both { within a   follows elbow }
+    shape finer both { sculpt "a.npz"  after fine   follows elbow }
+    shape other both { within forearm   follows elbow }"""
+    rig = of_arms(text).rig
+    assert rig is not None
+    shapes = {shape.name: shape for shape in rig.shapes}
+    both = {f"{side}_{name}" for side in ("left", "right") for name in ("hold", "fine", "finer", "other")}
+    without = {name: {one for one in both if one.partition("_")[2] not in name.split()} for name in ("hold fine finer",
+               "finer", "fine finer")}  # fmt: skip
+    assert shapes_before(rig, shapes["left_hold"]) == without["hold fine finer"]
+    assert shapes_before(rig, shapes["left_fine"]) == without["fine finer"]
+    assert shapes_before(rig, shapes["right_finer"]) == without["finer"]
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,14 @@ import numpy as np
 import pytest
 
 import plica
+from plica.diagnostics import Diagnostics
 from plica.drafting import solve
 from plica.drafting.problem import Draft, DraftProblem, DraftSettings, NoContactError
 from plica.mesh.arrays import Floats
+from plica.mesh.attach import attach
+from plica.mesh.computed_cache import ComputedCache
 from plica.sculpting import drafts
+from plica.workspace import Workspace
 from tests.support.arms import ELBOW_AT, arms_mesh, rig_from
 from tests.support.drafted_arms import HEAD, DraftedArms, crept, moved
 from tests.support.sculpted import bumped, obj
@@ -249,3 +253,45 @@ def test_a_later_shape_is_drafted_over_the_one_before(tmp_path: Path) -> None:
     assert made.drafts[1].lines[0] == 'sculpt "sculpts/more.npz"  posed at elbow 1  after hold'
     with pytest.raises(plica.PlicaError, match="did you mean `hold`"):
         plica.draft_sculpts(arms.character, ["hald"], contact=False)
+
+
+CREASE = "region crease both { shortened posed at elbow 1 after hold   peak of 4 cm2 }\n"
+
+
+def test_a_shape_is_not_drafted_within_what_it_finds(tmp_path: Path) -> None:
+    """The spec that says so would be refused; drafting tells it before anything is computed."""
+    arms = DraftedArms(tmp_path)
+    arms.write("", HEAD + CREASE)
+    made = arms.draft(region="left_crease")
+    assert [one.name for one in made.diagnostics] == ["region-of-its-own-shape"]
+    assert not made.files
+
+
+def test_an_area_over_a_drafted_pose_hangs_on_the_draft(tmp_path: Path) -> None:
+    """What is remembered of an area is forgotten when the draft changes; so is what was drafted within the area."""
+    arms, memory, evenly = DraftedArms(tmp_path), ComputedCache(), "draft inbetweens 0"
+    arms.draft(inbetweens=0)
+    fine = "shape fine both { within crease   follows elbow   draft inbetweens 0\n%s }\n"
+    arms.write(f"{SAID}{evenly}", HEAD + CREASE + fine % "")
+    (second,) = plica.draft_sculpts(arms.character, ["fine"], contact=False).drafts
+    (tmp_path / "sculpts" / "fine.npz").write_bytes(second.files["sculpts/fine.npz"])
+    assert second.lines[0] == 'sculpt "sculpts/fine.npz"  posed at elbow 1  after hold'
+    head = HEAD + CREASE + fine % "\n".join(second.lines)
+    arms.write(f"{SAID}{evenly}", head)
+    assert arms.notes() == []
+
+    def found(memory: ComputedCache | None) -> Floats:
+        rig = arms.character.rig
+        assert rig is not None
+        result = attach(rig, Workspace(tmp_path).locate, Diagnostics(), memory=memory)
+        assert result is not None
+        return result.regions["left_crease"]
+
+    first = found(memory)
+    arms.write(f"{SAID}{evenly}   draft volume 90 %", head)
+    arms.draft()
+    changed = found(memory)
+    assert np.abs(changed - first).max() > 0.01
+    assert (changed == found(None)).all()
+    (note,) = arms.notes()
+    assert note.startswith("draft-out-of-date: `fine`") and "the region" in note and "what is on in it" in note

@@ -51,7 +51,7 @@ class DraftedArms:
         assert result.ok, [one.message for one in result.diagnostics]
         return result
 
-    def draft(self, **wishes: float) -> DraftedSculpts:
+    def draft(self, **wishes: float | str) -> DraftedSculpts:
         """The shape drafted without contact; written, and said in the spec, where that went well."""
         made = plica.draft_sculpts(self.character, ["hold"], contact=False, **wishes)  # type: ignore[arg-type]
         if made.ok:
