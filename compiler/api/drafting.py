@@ -139,8 +139,8 @@ def draft_sculpts(
     The rest is as the spec says of each shape, or otherwise: region, an output name; volume, the share that is kept;
     nearness; border and gap in metres; inbetweens, how many. contact: whether the skin is kept from passing through
     itself, which needs the extra `draft`; without it, it is a quick first look. What was sculpted by hand over an
-    earlier draft is kept. Where the skin blocks before the end of its bend, what was reached is held from there on, or
-    nothing is drafted where that is less than half of it. The method: `grammar/drafts.md`.
+    earlier draft is kept. Where the skin gets no further without tearing or passing through itself, what was reached is
+    held from there on, or nothing is drafted where that is less than half of it. The method: `grammar/drafts.md`.
 
     What stands in the way is a diagnostic of the result. Raises NoRigError, NoMeshError, UnknownNameError, and
     PlicaError for wishes that no draft can fulfil.
@@ -340,9 +340,15 @@ def _sentences(made: ShapeDraft, bend: str, hand: Inbetweens | None, contact: bo
         f"stretch at most {percent(before.worst_stretch)} to {percent(after.worst_stretch)}, "
         f"on 95 % of the area {percent(before.usual_stretch)} to {percent(after.usual_stretch)}",
         f"squeezed to at least {percent(before.least_singular_value)} to {percent(after.least_singular_value)}",
-        f"crossing pairs of triangles {before.crossings} to {after.crossings}"
-        + ("" if contact else " (drafted without contact)"),
+        f"crossing pairs of triangles {before.crossings} to {after.crossings}",
     ]
+    if made.between is not None:
+        lines.append(
+            f"between its poses, evenly blended, at most {counted(made.between.crossings, 'crossing pair')} "
+            f"and volume off by {percent(made.between.volume)}"
+        )
+    if not contact:
+        lines.append("unverified: without contact skin may pass through itself, in the pose and on the way there")
     if hand is not None:
         moved = hand.primary.count + sum(one.count for one in hand.offsets)
         lines.append(f"{counted(moved, 'offset')} made by hand over it kept")

@@ -13,6 +13,7 @@ from plica.drafting.bare_mesh import bare_mesh
 from plica.drafting.elastic_skin import Goal
 from plica.drafting.patch import SkinPatch
 from plica.drafting.path import Place
+from plica.drafting.problem import Faults
 from plica.measure.pose_crossing import PoseCrossing
 from plica.mesh.arrays import Floats
 
@@ -46,8 +47,8 @@ class Blending:
         offsets = (1.0 - mix) * before[1] + mix * after[1]
         return np.asarray(self.goal_at(share).places + np.einsum("nij,nj->ni", self.matrices(share), offsets))
 
-    def faults(self, places: Sequence[Place]) -> tuple[int, float]:
-        """The most crossings and the most that volume is off, as a share, between rising poses, the neutral first."""
+    def faults(self, places: Sequence[Place]) -> Faults:
+        """Between rising poses, the neutral first."""
         crossing = PoseCrossing.prepared(
             bare_mesh(self.patch.neutral, self.patch.contact_triangles),
             self.patch.neutral,
@@ -66,7 +67,7 @@ class Blending:
                 worst = max(worst, int(np.count_nonzero(drafted[pairs].any(axis=1))))
                 wish = self.goal_at(share).volume
                 off = max(off, abs(self.patch.volume.of_positions(positions)[0] / wish - 1.0))
-        return worst, off
+        return Faults(worst, off)
 
 
 def fewest(blending: Blending, poses_for: Callable[[int], list[Place]]) -> list[Place]:
@@ -74,13 +75,13 @@ def fewest(blending: Blending, poses_for: Callable[[int], list[Place]]) -> list[
 
     poses_for: the poses, the neutral first, for a number of inbetweens.
     """
-    best: tuple[tuple[int, float], list[Place]] | None = None
+    best: tuple[Faults, list[Place]] | None = None
     for count in range(MOST_CHOSEN + 1):
         places = poses_for(count)
-        crossings, off = blending.faults(places)
-        if not crossings and off <= _VOLUME_OFF:
+        faults = blending.faults(places)
+        if not faults.crossings and faults.volume <= _VOLUME_OFF:
             return places
-        if best is None or (crossings, off) < best[0]:
-            best = (crossings, off), places
+        if best is None or faults < best[0]:
+            best = faults, places
     assert best is not None
     return best[1]

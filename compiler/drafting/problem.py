@@ -89,17 +89,27 @@ class SkinFigures(NamedTuple):
     crossings: int
 
 
+class Faults(NamedTuple):
+    """The worst of a skin anywhere on its way: pairs of triangles that pass through each other, and what its volume is
+    off from the wished one, as a share of that."""
+
+    crossings: int
+    volume: float
+
+
 class Draft(NamedTuple):
     """A computed first sculpt.
 
-    reached: the share of the bend that was reached, 1 for all of it, less where the skin blocked; poses: rising, the
-    last at the reached share, those before it inbetweens; none where the skin blocked before it moved at all; before
-    and after: the skin at the reached share without and with the draft. Positions are not rounded. moving (v,): which
-    vertices are free to move.
+    reached: the share of the bend that was reached, 1 for all of it; with contact less where the skin could not get
+    further without tearing or passing through itself. poses: rising, the last at the reached share, those before it
+    inbetweens; none where it got nowhere; with contact, none of them passes through itself. before and after: the skin
+    at the reached share without and with the draft. between: looked at between the poses, which are blended there;
+    None for a problem without matrices. Positions are not rounded. moving (v,): which vertices are free to move.
     """
 
     reached: float
     poses: tuple[DraftedPose, ...]
     before: SkinFigures
     after: SkinFigures
+    between: Faults | None
     moving: Integers

@@ -9,7 +9,7 @@ from a pose in which skin has passed through itself nothing finds out of it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -25,6 +25,7 @@ from plica.drafting.path import LONGEST_STEP, GoalAt, Place, followed
 from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings
 from plica.drafting.relaxation import Effort, Mechanics, settled
 from plica.drafting.turns import widest_turn
+from plica.mesh.arrays import Floats
 
 _AT_ONCE: Final = Effort(steps=60, tolerance=1e-4)
 _AT_THE_END: Final = Effort(steps=30, tolerance=1e-3)
@@ -49,11 +50,20 @@ def drafted(problem: DraftProblem, settings: DraftSettings) -> Draft:
         contact = Contact.of(patch, settings.gap)
     skin = ElasticSkin.of(patch, settings)
     mechanics = Mechanics(skin, Equations.of(skin.curvature), contact)
-    settling: _Settling | _Followed = _Settling(mechanics, goal_at)
-    if contact is not None:
-        settling = _Followed(mechanics, goal_at, _untorn(skin, goal_at, _way(mechanics, contact, goal_at)))
-    places = _chosen(problem, settings, patch, goal_at, settling)
-    return _draft(problem, patch, places)
+    blending = None
+    if problem.matrices is not None:
+        blending = Blending(patch, goal_at, _of_patch(problem.matrices, patch))
+    measures = SkinMeasures.of(problem, patch)
+    if contact is None:
+        places = _chosen(settings, patch, blending, _Settling(mechanics, goal_at))
+    else:
+        way = _untorn(skin, goal_at, _way(mechanics, contact, goal_at))
+        places = _uncrossed(
+            _Followed(mechanics, goal_at, way),
+            lambda settling: _chosen(settings, patch, blending, settling),
+            lambda place: measures.crossings(_skin(problem, patch, place)),
+        )
+    return _draft(problem, patch, measures, blending, places)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +96,10 @@ class _Followed:
         near = min(self.way[1:], key=lambda place: abs(place.share - share))
         return near._replace(places=settled(self.mechanics, near.places, self.goal_at(near.share), _AT_THE_END))
 
+    def before(self, share: float) -> _Followed:
+        """Without what comes at a share and later."""
+        return replace(self, way=[place for place in self.way if place.share < share])
+
 
 def _goals(problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> GoalAt:
     """The skinned places, and the volume wished, which changes evenly along the bend."""
@@ -117,12 +131,24 @@ def _untorn(skin: ElasticSkin, goal_at: GoalAt, way: list[Place]) -> list[Place]
     return kept
 
 
+def _uncrossed(
+    settling: _Followed, chosen: Callable[[_Followed], list[Place]], crossings: Callable[[Place], int]
+) -> list[Place]:
+    """The poses chosen of as much of the way as gives none that passes through itself.
+
+    Contact keeps apart what it looks at; what meets in the neutral stance, neighbours on the surface and skin that does
+    not take part it does not look at, so that what comes out is looked at once more as a whole.
+    """
+    while True:
+        places = chosen(settling)
+        crossed = next((place.share for place in places[1:] if crossings(place)), None)
+        if crossed is None:
+            return places
+        settling = settling.before(crossed)
+
+
 def _chosen(
-    problem: DraftProblem,
-    settings: DraftSettings,
-    patch: SkinPatch,
-    goal_at: GoalAt,
-    settling: _Settling | _Followed,
+    settings: DraftSettings, patch: SkinPatch, blending: Blending | None, settling: _Settling | _Followed
 ) -> list[Place]:
     """The neutral stance and the poses that the draft has."""
     at = lru_cache(maxsize=None)(settling.at)
@@ -134,23 +160,30 @@ def _chosen(
         places = [at(settling.reached * (one + 1) / (count + 1)) for one in range(count + 1)]
         return [start, *{place.share: place for place in places}.values()]
 
-    if settings.inbetweens is not None or problem.matrices is None:
+    if settings.inbetweens is not None or blending is None:
         return poses_for(_UNNAMED if settings.inbetweens is None else settings.inbetweens)
-    return fewest(Blending(patch, goal_at, _of_patch(problem.matrices, patch)), poses_for)
+    return fewest(blending, poses_for)
 
 
 def _of_patch(matrices: Callable[[float], np.ndarray], patch: SkinPatch) -> Callable[[float], np.ndarray]:
     return lambda share: matrices(share)[patch.vertices]
 
 
-def _draft(problem: DraftProblem, patch: SkinPatch, places: list[Place]) -> Draft:
-    measures = SkinMeasures.of(problem, patch)
+def _skin(problem: DraftProblem, patch: SkinPatch, place: Place) -> Floats:
+    return patch.put_back(problem.skinned(place.share), place.places, problem.points)
+
+
+def _draft(
+    problem: DraftProblem, patch: SkinPatch, measures: SkinMeasures, blending: Blending | None, places: list[Place]
+) -> Draft:
     reached = places[-1].share
-    skinned = problem.skinned(reached)
-    poses = tuple(
-        DraftedPose(place.share, patch.put_back(problem.skinned(place.share), place.places, problem.points))
-        for place in places[1:]
+    poses = tuple(DraftedPose(place.share, _skin(problem, patch, place)) for place in places[1:])
+    before = measures.figures(problem.skinned(reached))
+    return Draft(
+        reached=reached,
+        poses=poses,
+        before=before,
+        after=measures.figures(poses[-1].positions) if poses else before,
+        between=blending.faults(places) if blending is not None and poses else None,
+        moving=np.flatnonzero(np.isin(problem.points, patch.points[patch.moving])),
     )
-    before = measures.figures(skinned)
-    moving = np.flatnonzero(np.isin(problem.points, patch.points[patch.moving]))
-    return Draft(reached, poses, before, measures.figures(poses[-1].positions) if poses else before, moving)

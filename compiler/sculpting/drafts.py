@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from plica.diagnostics import Diagnostics
-from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings, SkinFigures
+from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings, Faults, SkinFigures
 from plica.drafting.region import spoiled_region
 from plica.drafting.solve import drafted
 from plica.evaluate.evaluator import Evaluator
@@ -39,9 +39,9 @@ ENOUGH: Final = 0.5
 class ShapeDraft:
     """A shape drafted.
 
-    layer: the computed offsets on the undeformed mesh; reached: the share of the bend, below 1 where the skin blocked;
+    layer: the computed offsets on the undeformed mesh; reached: the share of the bend, below 1 where the skin got no further;
     strength: what the shape is at there; joints: that bend; before and after: the skin at the reached share without and
-    with it.
+    with it; between: on the way there.
     """
 
     layer: Inbetweens
@@ -50,6 +50,7 @@ class ShapeDraft:
     joints: tuple[BentJoint, ...]
     before: SkinFigures
     after: SkinFigures
+    between: Faults | None
 
 
 class Drafting:
@@ -87,7 +88,7 @@ class Drafting:
         return own.with_wishes(attached.regions.get(self.shape.within or ""), facts)
 
     def draft(self, settings: DraftSettings, diagnostics: Diagnostics) -> ShapeDraft | None:
-        """The draft; None, after diagnostics, where the skin blocks too early.
+        """The draft; None, after diagnostics, where the skin gets not even half of its bend.
 
         Raises `plica.drafting.problem.NoContactError`.
         """
@@ -101,7 +102,7 @@ class Drafting:
         layer, strength = self._layer(result, diagnostics)
         if result.reached < 1.0:
             diagnostics.add("draft-blocked", None, shape=self.shape.declared, reached=self.bend(result.reached))
-        return ShapeDraft(layer, result.reached, strength, self.joints, result.before, result.after)
+        return ShapeDraft(layer, result.reached, strength, self.joints, result.before, result.after, result.between)
 
     def bend(self, share: float) -> str:
         """How far the joint that turns most is bent at a share of the way, for people."""

@@ -27,6 +27,7 @@ def test_drafted_pasted_and_proved(arms: DraftedArms, capsys: pytest.CaptureFixt
     assert run(["draft", "arms.plica", "hold", *asked]) == 0
     out = capsys.readouterr().out.splitlines()
     assert out[0] == "drafted left_hold" and "wrote sculpts/hold_50.npz" in out
+    assert any("unverified: without contact" in line for line in out)
     pasted = out[out.index("the spec is to say of hold:") + 1 :]
     arms.write("\n".join(pasted), HEAD + expects)
     assert run(["check", "arms.plica"]) == 0

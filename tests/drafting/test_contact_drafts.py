@@ -54,6 +54,10 @@ def test_inbetweens_are_chosen_by_what_is_on_the_way(problem: DraftProblem, draf
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
     assert 1 <= len(shares) <= 4
+    assert draft.between is None
+    assert chosen.between is not None
+    assert chosen.between.crossings == 0
+    assert chosen.between.volume < 0.0075
 
 
 def _blended(problem: DraftProblem, share: float) -> np.ndarray:
@@ -70,6 +74,25 @@ def test_where_what_stays_blocks_the_way_the_draft_ends_whole(problem: DraftProb
     assert 0.0 < blocked.reached < 1.0
     assert blocked.poses[-1].share == blocked.reached
     assert blocked.after.worst_stretch < max(blocked.before.worst_stretch, 1.0) + 0.3
+
+
+def test_a_pose_that_passes_through_itself_is_none_of_the_draft(problem: DraftProblem) -> None:
+    """Skin that is folded onto itself in the neutral stance is let be by contact, and goes on into itself."""
+    x, y, _ = problem.neutral.T
+    fold = np.zeros_like(problem.neutral)
+    fold[(np.abs(x) < 1e-9) & (y > 0.03), 0] = 0.02
+    folded = replace(
+        problem,
+        neutral=problem.neutral + fold,
+        skinned=lambda share: (
+            problem.skinned(share)
+            + np.einsum("vij,vj->vi", np.broadcast_to(_blended(problem, share), (len(x), 3, 3)), fold)
+        ),
+    )
+    draft = drafted(folded, DraftSettings(inbetweens=0))
+    assert 0.5 < draft.reached < 1.0
+    assert draft.poses[-1].share == draft.reached
+    assert draft.after.crossings == 0
 
 
 def test_without_the_package_contact_is_refused_and_the_rest_works(monkeypatch: pytest.MonkeyPatch) -> None:
