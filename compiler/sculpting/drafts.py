@@ -39,9 +39,9 @@ ENOUGH: Final = 0.5
 class ShapeDraft:
     """A shape drafted.
 
-    layer: the computed offsets on the undeformed mesh; reached: the share of the bend, below 1 where the skin got no further;
-    strength: what the shape is at there; joints: that bend; before and after: the skin at the reached share without and
-    with it; between: on the way there.
+    layer: the computed offsets on the undeformed mesh; reached: the share of the bend, below 1 where the skin got no
+    further; strength: what the shape is at there; joints: that bend; before and after: the skin at the reached share
+    without and with it; between: on the way there.
     """
 
     layer: Inbetweens
