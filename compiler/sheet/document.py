@@ -24,11 +24,11 @@ _POLICY: Final = (
 )
 
 
-def page(content: Mapping[str, Any], record: Any, block: bytes, script: str) -> bytes:
+def page(content: Mapping[str, Any], record: Mapping[str, Any], block: bytes, script: str) -> bytes:
     """The page as UTF-8. content: what the template shows; record: plain data for the script; block: its arrays.
 
-    Texts go through `plica.foreign` and into elements, never into markup; the script is one of its own and not of the
-    content's.
+    The picture is shown while the document is still read, so what only its rows need stands behind them. Texts go
+    through `plica.foreign` and into elements, never into markup; the script is one of its own and not of the content's.
     """
     style = _small(_file("sheet.css"))
     filled: str = _template().render(
@@ -36,7 +36,8 @@ def page(content: Mapping[str, Any], record: Any, block: bytes, script: str) -> 
         policy=Markup(_POLICY.format(script=_digest(script), style=_digest(style))),
         style=Markup(style),
         script=Markup(script),
-        record=Markup(script_literal(record)),
+        record=Markup(script_literal({name: value for name, value in record.items() if name != "rows"})),
+        rows_data=Markup(script_literal(record["rows"])),
         block=Markup(b64encode(block).decode("ascii")),
     )
     return filled.encode("utf-8", "backslashreplace")

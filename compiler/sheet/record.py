@@ -51,12 +51,24 @@ class TravelData(NamedTuple):
     poses: tuple[PlainPose, ...]
 
 
+class WrittenSpan(NamedTuple):
+    """The ends of a span and the points of a curve as the language writes them, for trying others.
+
+    points: "" for a curve that is not written as points, None where no curve can be.
+    """
+
+    start: str
+    stop: str
+    points: str | None
+
+
 class RowData(NamedTuple):
     """A strength of one side in a row of the page.
 
     strength: its number among the values of the page's rig; reading: that of its reading, -1 where it has none. factor:
     what a reading is multiplied with to be in the unit that people read. shares, response: the curve over the plot's
-    width. declared, side: both sides of a declaration share a row. block: the id of the row on the page.
+    width. declared, side: both sides of a declaration share a row. block: the id of the row on the page. written: of
+    a driver, what can be tried out.
     """
 
     kind: str
@@ -73,6 +85,7 @@ class RowData(NamedTuple):
     shares: tuple[float, ...]
     response: tuple[float, ...]
     travel: TravelData | None
+    written: WrittenSpan | None
 
 
 class PlaceData(NamedTuple):

@@ -14,7 +14,7 @@ from plica.sheet.links import consumers
 from plica.sheet.motion_data import StrengthTravels
 from plica.sheet.photos import PhotoAlbum, Said
 from plica.sheet.plots import PlotFrame, PlotLine, frame_around, path, response
-from plica.sheet.record import RowData, TravelData
+from plica.sheet.record import RowData, TravelData, WrittenSpan
 from plica.sheet.spec_lines import LinePlace, SpecLines
 from plica.values import Hermite, Linear
 
@@ -34,10 +34,7 @@ class AxisMark(NamedTuple):
 
 
 class SideView(NamedTuple):
-    """One side of a row: its short mark (L, R, or nothing), what is read or combined, its span, curve and consumers.
-
-    start, stop, points: what can be tried out, as text; points None where no curve can.
-    """
+    """One side of a row: its short mark (L, R, or nothing), what is read or combined, its span, curve and consumers."""
 
     name: str
     side: str
@@ -48,9 +45,6 @@ class SideView(NamedTuple):
     line: str
     drives: tuple[tuple[str, str, str], ...]
     slider: bool
-    start: str
-    stop: str
-    points: str | None
 
 
 class RowView(NamedTuple):
@@ -155,37 +149,35 @@ class _Maker:
             ends = (travel.values[0], travel.values[-1])
         return RowData(
             one.kind, one.name, one.declared, one.side, self._blocks[one.name], self._numbers[one.name], reading,
-            unit, factor, ends, span, shares, curve.strengths if shares and curve else (), travel,
+            unit, factor, ends, span, shares, curve.strengths if shares and curve else (), travel, _written(one),
         )  # fmt: skip
 
     def _side(
         self, one: Strength, curve: PlotLine | None, frame: PlotFrame | None, travel: TravelData | None
     ) -> SideView:
-        start = stop = ""
-        span = ""
-        if isinstance(one, Driver):
-            unit = kind_of(one.reading).unit
-            start, stop = (number(in_unit(value, unit)) for value in one.span)
-            span = span_text(one.reading, one.span)
         return SideView(
             one.name,
             one.side,
             {"left": "L", "right": "R"}.get(one.side, ""),
             self._numbers[one.name],
             _reads(one),
-            span,
+            span_text(one.reading, one.span) if isinstance(one, Driver) else "",
             path(curve, frame) if curve is not None and frame is not None else "",
             tuple((each.kind, each.name, self._blocks[each.key]) for each in self._consumers[one.name]),
             travel is not None,
-            start,
-            stop,
-            _points(one),
         )
 
 
-def _points(one: Strength) -> str | None:
+def _written(one: Strength) -> WrittenSpan | None:
+    if not isinstance(one, Driver):
+        return None
+    start, stop = (number(in_unit(value, kind_of(one.reading).unit)) for value in one.span)
+    return WrittenSpan(start, stop, _points(one))
+
+
+def _points(one: Driver) -> str | None:
     """The points of a curve, as the language writes them; "" for a curve that is not written so."""
-    if not isinstance(one, Driver) or not one.clamped:
+    if not one.clamped:
         return None
     match one.curve:
         case Hermite(method="monotone", knots=knots):

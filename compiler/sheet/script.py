@@ -29,10 +29,13 @@ def page_modules() -> dict[str, str]:
 def bundled(modules: Mapping[str, str], main: str) -> str:
     """All modules that `main` needs as one script, each after those that it imports.
 
+    It is no module itself: it runs where it stands in the document, before what comes after it is read.
+
     A module imports names from others with `import { a, b } from "./other.js";` on a line of its own and exports
     declarations. Raises UnknownModuleError.
     """
-    return "\n".join(_scope(name, modules[name]) for name in _ordered(modules, main, ()))
+    scopes = "\n".join(_scope(name, modules[name]) for name in _ordered(modules, main, ()))
+    return f'(() => {{\n"use strict";\n{scopes}\n}})();'
 
 
 def _ordered(modules: Mapping[str, str], name: str, above: tuple[str, ...]) -> Iterator[str]:

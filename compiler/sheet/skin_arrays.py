@@ -33,6 +33,13 @@ class ShapeColumns(NamedTuple):
     column: int
 
 
+class Box(NamedTuple):
+    """The corners (3,) of the box around the skin in its neutral stance, metres."""
+
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
 class SkinLayout(NamedTuple):
     """What the arrays of the skin are and mean.
 
@@ -42,6 +49,7 @@ class SkinLayout(NamedTuple):
     """
 
     vertices: int
+    box: Box
     low: tuple[float, ...]
     step: tuple[float, ...]
     uv: Mapping[str, tuple[tuple[float, ...], tuple[float, ...]]]
@@ -72,6 +80,7 @@ def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayP
         first += len(shape.columns)
     return SkinLayout(
         mesh.vertex_count,
+        _box(attached),
         body.low,
         body.step,
         body.uv,
@@ -81,6 +90,11 @@ def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayP
         tuple(int(joint) for joint in mesh.bind_joints),
         weighed.regions,
     )
+
+
+def _box(attached: Attached) -> Box:
+    positions = (attached.mesh if attached.neutral is None else attached.neutral.mesh).positions
+    return Box(tuple(positions.min(axis=0).tolist()), tuple(positions.max(axis=0).tolist()))
 
 
 class _PackedBody(NamedTuple):

@@ -25,8 +25,10 @@ from plica.mesh.attach import Attached
 from plica.prove.proof import Proof
 from plica.prove.results import not_measured
 from plica.prove.subject import ExtraClips, read_subject
+from plica.sheet.detail_pictures import SpecFiles
+from plica.sheet.photos import PhotoAlbum
 from plica.sheet.sheet import SheetSubject, sheet_page
-from plica.workspace import Workspace, located_bytes
+from plica.workspace import Refused, Workspace, located_bytes
 from tests.support.browser import browsers
 
 if TYPE_CHECKING:
@@ -138,6 +140,10 @@ def sheet_of(spec: Path, finer: bool) -> bytes:
     motion = ExtraClips([str(spec.parent / "clips/rounds.glb")])
     subject = read_subject(rig, workspace, character.origins, motion, diagnostics)
     assert subject is not None and subject.attached is not None, diagnostics.all
+
+    def read(file: str) -> bytes | Refused:
+        return located_bytes(workspace.locate, file, "image_bytes")
+
     masks = Proof(subject).masks
     assert not isinstance(masks, str), masks
     return sheet_page(
@@ -149,7 +155,8 @@ def sheet_of(spec: Path, finer: bool) -> bytes:
             subject.extra,
             {},
             character.origins,
-            lambda file: located_bytes(workspace.locate, file, "image_bytes"),
+            SpecFiles(read),
+            PhotoAlbum(read, diagnostics),
         )
     )
 

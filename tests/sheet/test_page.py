@@ -45,6 +45,28 @@ def test_it_is_alive_and_asks_for_nothing(page: OpenPage, wren: Made) -> None:
     assert [url for url in page.requests if not url.startswith(("data:", "blob:"))] == [wren.file.as_uri()]
 
 
+def test_the_picture_does_not_wait_for_the_rows(page: OpenPage, wren: Made) -> None:
+    text = wren.sheet.page.decode("utf-8")
+    assert text.index("<script>") < text.index('id="report"') < text.index('id="rows"')
+    # What is tried out has fields only where somebody asked for them.
+    assert "<form" not in text[text.index('id="report"') :]
+    assert page.says("() => performance.getEntriesByName('first picture').length") == 1
+    neutral, first = page.says("() => [sheet.record.arrays.inverses.at, sheet.record.arrays.offsets.at]")
+    assert neutral < first
+
+
+def test_data_that_end_too_soon_are_told(browser: Browser, wren: Made, tmp_path: Path) -> None:
+    text = wren.file.read_text("utf-8")
+    cut = tmp_path / "cut.html"
+    place = text.index("</script>", text.index('id="block"'))
+    cut.write_text(text[: place - 4000] + text[place:], "utf-8")
+    shown = browser.new_page()
+    shown.goto(cut.as_uri())
+    shown.wait_for_selector("body[data-ready=failed]", state="attached")
+    assert "end too soon" in shown.inner_text("#why") or "script ended" in shown.inner_text("#why")
+    shown.close()
+
+
 def test_strengths_are_the_evaluators(page: OpenPage, wren: Made) -> None:
     rig = wren.character.rig
     assert rig is not None

@@ -1,28 +1,44 @@
 // Small helpers around WebGL 2: programs, buffers and textures.
 
-/** A program and the places of its uniforms. `units`: the texture unit of each sampler, by its name. */
-export function linked(gl, vertex, fragment, units, captured) {
-  const program = gl.createProgram();
-  const shaders = [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]].map(([kind, source]) => {
-    const shader = gl.createShader(kind);
-    gl.shaderSource(shader, source);
-    gl.compileShader(shader);
-    gl.attachShader(program, shader);
-    return shader;
-  });
-  if (captured) gl.transformFeedbackVaryings(program, captured, gl.INTERLEAVED_ATTRIBS);
-  gl.linkProgram(program);
-  if (!gl.getProgramParameter(program, gl.LINK_STATUS) && !gl.isContextLost()) {
-    throw new Error([gl.getProgramInfoLog(program), ...shaders.map((one) => gl.getShaderInfoLog(one))].join(" "));
+/**
+ * A program. It is begun when it is made, and nobody asks for it before its first use: cards compile aside meanwhile.
+ * `units`: the texture unit of each sampler, by its name; `captured`: what goes back into a buffer.
+ */
+export class Program {
+  constructor(gl, vertex, fragment, units, captured) {
+    Object.assign(this, { gl, units, program: gl.createProgram() });
+    this.shaders = [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]].map(([kind, source]) => {
+      const shader = gl.createShader(kind);
+      gl.shaderSource(shader, source);
+      gl.compileShader(shader);
+      gl.attachShader(this.program, shader);
+      return shader;
+    });
+    if (captured) gl.transformFeedbackVaryings(this.program, captured, gl.INTERLEAVED_ATTRIBS);
+    gl.linkProgram(this.program);
   }
-  const at = {}, count = gl.getProgramParameter(program, gl.ACTIVE_UNIFORMS) ?? 0;
-  for (let i = 0; i < count; i += 1) {
-    const { name } = gl.getActiveUniform(program, i);
-    at[name.replace("[0]", "")] = gl.getUniformLocation(program, name);
+
+  /** Makes it the one that is used, and gives the places of its uniforms. Throws where the card refuses it. */
+  use() {
+    if (!this.at) this.finish();
+    this.gl.useProgram(this.program);
+    return this.at;
   }
-  gl.useProgram(program);
-  for (const [name, unit] of Object.entries(units)) if (at[name]) gl.uniform1i(at[name], unit);
-  return { program, at };
+
+  finish() {
+    const { gl, program, shaders, units } = this;
+    if (!gl.getProgramParameter(program, gl.LINK_STATUS) && !gl.isContextLost()) {
+      throw new Error([gl.getProgramInfoLog(program), ...shaders.map((one) => gl.getShaderInfoLog(one))].join(" "));
+    }
+    this.at = {};
+    const count = gl.getProgramParameter(program, gl.ACTIVE_UNIFORMS) ?? 0;
+    for (let i = 0; i < count; i += 1) {
+      const { name } = gl.getActiveUniform(program, i);
+      this.at[name.replace("[0]", "")] = gl.getUniformLocation(program, name);
+    }
+    gl.useProgram(program);
+    for (const [name, unit] of Object.entries(units)) if (this.at[name]) gl.uniform1i(this.at[name], unit);
+  }
 }
 
 /** A buffer of vertices for one place of a vertex shader. `whole`: whole numbers; `share`: 0..255 means 0..1. */
@@ -35,6 +51,13 @@ export function attribute(gl, location, data, width, { whole = false, share = fa
   if (whole) gl.vertexAttribIPointer(location, width, kind, 0, 0);
   else gl.vertexAttribPointer(location, width, kind, share, 0, 0);
   return buffer;
+}
+
+/** A buffer of four numbers for each vertex that is there already, for one place of a vertex shader. */
+export function attributeFrom(gl, location, buffer) {
+  gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+  gl.enableVertexAttribArray(location);
+  gl.vertexAttribPointer(location, 4, gl.FLOAT, false, 0, 0);
 }
 
 const WIDTH = 2048;

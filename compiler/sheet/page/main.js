@@ -7,9 +7,9 @@ import { tellHere, whatIsAt } from "./here.js";
 import { Skeleton } from "./poses.js";
 import { Rows, figureText } from "./rows.js";
 import { prepareLinks, prepareSearch } from "./search.js";
-import { skinLists } from "./skin-lists.js";
 import { Stage } from "./stage.js";
 import { prepareTrying } from "./tried.js";
+import { textOf } from "./unpacking.js";
 
 const REST = 200;   // milliseconds without a change after which the picture is drawn finely
 
@@ -100,28 +100,20 @@ class View {
     if (stage) this.resting = setTimeout(() => stage.draw(true), REST);
   }
 
-  /** The picture, where this browser can show one. `kept`: that of a view before this one, which goes on. */
-  lift(canvas, kept) {
-    const stage = kept ?? this.staged(canvas);
+  /** Takes a picture over: a new one, or that of a view before this one. What happens to it is the business of its view. */
+  lift(stage) {
+    const isNew = !stage.view;
     stage.view = this;
     this.stage = stage;
     this.lists = stage.lists;
-  }
-
-  /** A new picture. What happens to it is the business of the view that it belongs to by then. */
-  staged(canvas) {
-    const stage = new Stage(canvas, this.record, this.block, skinLists(this.record, this.block));
-    const globals = this.skeleton.globals(this.pose, this.globals);
-    this.found = this.evaluation.of(this.pose);
-    stage.pose(globals, this.evaluation.columns(this.found, this.pose, this.shaped), () => 0);
-    stage.settle();
+    if (!isNew) return;
+    const { canvas } = stage;
     stage.restored = () => { stage.view.paint(...stage.colour); stage.view.changed(); };
     steer(canvas, stage.camera, () => stage.view.ask(), (x, y) => stage.view.pick(stage.under(x, y)));
     new ResizeObserver(() => stage.view.ask()).observe(canvas);
     for (const scheme of ["(prefers-color-scheme: dark)", "print"]) {
       matchMedia(scheme).addEventListener("change", () => { stage.look = null; stage.view.ask(); }, { signal: stage.ending.signal });
     }
-    return stage;
   }
 
   /** Takes everything back that this view listens to outside its own elements. */
@@ -142,38 +134,57 @@ class View {
 }
 
 /**
- * Brings the page that stands in the document to life, and gives its view.
+ * Brings the page that stands in the document to life, and gives its view. The rows need not be in the document yet.
  *
- * record; block: the bytes of its arrays, or a promise of them; generated: functions of the character's own modules.
- * `stage`: the picture of a view before this one, which goes on.
+ * record, which may be without its rows, if these stand after all others in the document; block: its arrays, with `reached(end)` that promises so many of their bytes, or all; generated: functions of the
+ * character's own modules. `kept`: the picture of a view before this one, which goes on.
  */
-export async function start({ record, block, generated }, stage) {
+export async function start({ record, block, generated }, kept) {
+  const stage = kept ?? await firstPicture(record, block);
+  const bytes = await block.reached();
+  await parsed();
+  record.rows ??= JSON.parse(textOf("rows"));
+  const view = new View(record, bytes, generated);
   prepareSearch();
-  const view = new View(record, await block, generated);
   prepareLinks(view.ending.signal);
   prepareTrying(record, view.evaluation, () => view.changed());
-  const canvas = document.getElementById("stage");
-  if (canvas && record.skin) {
-    try {
-      view.lift(canvas, stage);
-      prepareControls(view);
-      document.body.dataset.live = "yes";
-    } catch (error) {
-      view.stage = null;
-      document.getElementById("why").textContent = `There is no live picture: ${error.message}.`;
-    }
+  if (stage) {
+    if (stage !== kept) stage.complete(bytes);
+    view.lift(stage);
+    prepareControls(view);
   }
-  view.dirty = !view.stage || Boolean(stage);   // a new stage stands in the same pose already
+  view.dirty = true;
   view.draw();
-  if (view.stage) {
-    view.stage.gl.finish();
-    performance.mark("first picture");
-    if (record.details.length && !view.stage.detail) await view.stage.dress(record.details[0]);
+  if (stage && record.details.length && !stage.detail) {
+    await stage.dress(record.details[0]);
     view.changed();
   }
   globalThis.sheet = view;
   document.body.dataset.ready = "yes";
   return view;
+}
+
+/** The picture, as soon as it can be shown; null where it cannot, which the page then says. */
+async function firstPicture(record, block) {
+  const canvas = document.getElementById("stage"), page = document.body.dataset;
+  if (!canvas || !record.skin) return null;
+  try {
+    const stage = new Stage(canvas, record), skeleton = new Skeleton(record);
+    page.live = "yes";   // what is not shown has no size
+    await stage.begin(block, skeleton.globals(skeleton.rest()));
+    performance.mark("first picture");
+    return stage;
+  } catch (error) {
+    delete page.live;
+    document.getElementById("why").textContent = `There is no live picture: ${error.message}.`;
+    return null;
+  }
+}
+
+/** Until all rows stand in the document. */
+function parsed() {
+  if (document.readyState !== "loading") return null;
+  return new Promise((done) => { document.addEventListener("DOMContentLoaded", done, { once: true }); });
 }
 
 /** Says on the page that the script came to its end. */

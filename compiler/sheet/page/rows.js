@@ -11,13 +11,14 @@ export function figureText(value, unit, digits = 1) {
 export class Rows {
   /** `moved(row, value)` is called where a slider asks for a reading, until the signal `ended`. */
   constructor(record, moved, ended) {
+    const [figures, dots, bars, sliders, outputs] = ["strength", "dot", "bar", "slider", "output"].map(elementsBy);
     this.rows = record.rows.map((row) => ({
       row,
-      figures: [...document.querySelectorAll(`[data-strength="${row.strength}"]`)],
-      dots: [...document.querySelectorAll(`[data-dot="${row.strength}"]`)],
-      bars: [...document.querySelectorAll(`[data-bar="${row.strength}"]`)],
-      slider: document.querySelector(`[data-slider="${row.strength}"]`),
-      output: document.querySelector(`[data-output="${row.strength}"]`),
+      figures: figures.get(String(row.strength)) ?? [],
+      dots: dots.get(String(row.strength)) ?? [],
+      bars: bars.get(String(row.strength)) ?? [],
+      slider: sliders.get(String(row.strength))?.[0],
+      output: outputs.get(String(row.strength))?.[0],
       frame: frameOf(row.block),
       shown: true,
       last: NaN,
@@ -89,8 +90,19 @@ export class Rows {
   }
 }
 
+/** All elements that carry `data-NAME`, by what it says. */
+function elementsBy(name) {
+  const result = new Map();
+  for (const element of document.querySelectorAll(`[data-${name}]`)) {
+    const value = element.dataset[name];
+    if (result.has(value)) result.get(value).push(element);
+    else result.set(value, [element]);
+  }
+  return result;
+}
+
 /** The readings and strengths that the plot of a row covers: low, high, least, greatest. */
 function frameOf(block) {
-  const plot = document.querySelector(`#${CSS.escape(block)} svg[data-frame]`);
+  const plot = document.getElementById(block)?.querySelector("svg[data-frame]");
   return plot ? plot.dataset.frame.split(" ").map(Number) : null;
 }

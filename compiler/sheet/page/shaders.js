@@ -6,52 +6,57 @@ precision highp float; precision highp int; precision highp sampler2D; precision
 ivec2 place(int i) { return ivec2(i & 2047, i >> 11); }
 `;
 
-/** Shapes, then joints: linear (glTF 2.0, section 3.7.3) or dual quaternions (Kavan and others 2007). */
-export const POSE = `${HEAD}
-layout(location = 0) in vec3 position; layout(location = 1) in uvec2 influences; layout(location = 2) in uvec2 offsets;
-uniform sampler2D frame; uniform usampler2D influenceList; uniform isampler2D offsetList; uniform int amounts; uniform bool dual;
-out vec4 posed;
+// Joint and weight of an influence of this vertex; the heaviest stand first, and after the last the weight is 0.
+const INFLUENCES = `
+uniform sampler2D frame; uniform usampler2D jointList, weightList; uniform int perVertex;
 vec4 value(int i) { return texelFetch(frame, place(i), 0); }
-vec3 linear(vec3 p) {
-  vec4 a = vec4(0), b = vec4(0), c = vec4(0), q = vec4(p, 1);
-  for (uint i = influences.x; i < influences.x + influences.y; i++) {
-    uvec2 one = texelFetch(influenceList, place(int(i)), 0).xy; int at = 3 * int(one.x); float w = float(one.y) / 65535.0;
+int bind(int i) { return int(texelFetch(jointList, place(perVertex * gl_VertexID + i), 0).x); }
+uint weight(int i) { return i < perVertex ? texelFetch(weightList, place(perVertex * gl_VertexID + i), 0).x : 0u; }
+`;
+const LINEAR = `
+vec3 skinned(vec3 p) {
+  vec4 a = vec4(0), b = vec4(0), c = vec4(0), q = vec4(p, 1); uint whole = weight(0); int i = 0;
+  for (uint share = whole; share > 0u; share = weight(i)) {
+    int at = 3 * bind(i++); float w = float(share) / 65535.0;
     a += w * value(at); b += w * value(at + 1); c += w * value(at + 2);
   }
-  return vec3(dot(a, q), dot(b, q), dot(c, q));
-}
-vec3 rigid(vec3 p) {
-  vec4 real = vec4(0), shift = vec4(0), pivot = vec4(0); vec3 stretched = vec3(0);
-  for (uint i = influences.x; i < influences.x + influences.y; i++) {
-    uvec2 one = texelFetch(influenceList, place(int(i)), 0).xy; int at = 5 * int(one.x); float w = float(one.y) / 65535.0;
-    vec4 r = value(at); if (i == influences.x) pivot = r;
-    float signed_ = dot(pivot, r) < 0.0 ? -w : w;
+  return whole > 0u ? vec3(dot(a, q), dot(b, q), dot(c, q)) : p;
+}`;
+const DUAL = `
+vec3 skinned(vec3 p) {
+  vec4 real = vec4(0), shift = vec4(0), pivot = value(5 * bind(0)); vec3 stretched = vec3(0); uint whole = weight(0); int i = 0;
+  for (uint share = whole; share > 0u; share = weight(i)) {
+    int at = 5 * bind(i++); float w = float(share) / 65535.0;
+    vec4 r = value(at); float signed_ = dot(pivot, r) < 0.0 ? -w : w;
     real += signed_ * r; shift += signed_ * value(at + 1);
     stretched += w * vec3(dot(value(at + 2).xyz, p), dot(value(at + 3).xyz, p), dot(value(at + 4).xyz, p));
   }
   float size = length(real); real /= size; shift /= size;
   vec3 turned = stretched + 2.0 * cross(real.xyz, cross(real.xyz, stretched) + real.w * stretched);
-  return turned + 2.0 * (real.w * shift.xyz - shift.w * real.xyz + cross(real.xyz, shift.xyz));
-}
+  return whole > 0u ? turned + 2.0 * (real.w * shift.xyz - shift.w * real.xyz + cross(real.xyz, shift.xyz)) : p;
+}`;
+
+/** Shapes, then joints: linear (glTF 2.0, section 3.7.3) or dual quaternions (Kavan and others 2007). */
+export const poseVertex = (dual) => `${HEAD}
+layout(location = 0) in vec3 steps; layout(location = 2) in uvec2 offsets;
+uniform vec3 low, step_; uniform isampler2D offsetList; uniform int amounts;
+out vec4 posed;
+${INFLUENCES}${dual ? DUAL : LINEAR}
 void main() {
   vec3 moved = vec3(0);
   for (uint i = offsets.x; i < offsets.x + offsets.y; i++) {
     ivec4 one = texelFetch(offsetList, place(int(i)), 0);
     moved += value(amounts + one.w).x * vec3(one.xyz);
   }
-  vec3 p = position + moved;
-  posed = vec4(influences.y == 0u ? p : dual ? rigid(p) : linear(p), length(moved));
+  posed = vec4(skinned(low + step_ * steps + moved), length(moved));
   gl_Position = vec4(0, 0, 0, 1);
 }`;
 export const NOTHING = `${HEAD} out vec4 nothing; void main() { nothing = vec4(0); }`;
 
-const PLACES = `
-uniform sampler2D posedPlaces; uniform mat4 view;
-vec3 at(uint i) { return texelFetch(posedPlaces, place(int(i)), 0).xyz; }
-`;
 /** The normal of a vertex: the sum over the triangles at its point, each by its area. */
-export const NORMAL = `${HEAD}${PLACES}
-layout(location = 0) in uvec2 ring; uniform usampler2D rings; out vec4 normal;
+export const NORMAL = `${HEAD}
+layout(location = 0) in uvec2 ring; uniform usampler2D rings; uniform sampler2D posedPlaces; out vec4 normal;
+vec3 at(uint i) { return texelFetch(posedPlaces, place(int(i)), 0).xyz; }
 void main() {
   vec3 own = at(uint(gl_VertexID)), sum = vec3(0);
   for (uint i = ring.x; i < ring.x + ring.y; i++) {
@@ -63,43 +68,58 @@ void main() {
   gl_Position = vec4(0, 0, 0, 1);
 }`;
 
-export const SHADE_VERTEX = `${HEAD}${PLACES}
-layout(location = 1) in vec2 mapPlace; layout(location = 2) in vec2 maskPlace; layout(location = 3) in float told;
-uniform sampler2D normals;
+export const SHADE_VERTEX = `${HEAD}
+layout(location = 0) in vec4 posed; layout(location = 1) in vec2 mapPlace; layout(location = 2) in vec2 maskPlace;
+layout(location = 3) in float told; layout(location = 4) in vec4 summed; uniform mat4 view;
 out vec3 here; out vec3 normal; out vec2 map; out vec2 mask; out float heat;
 void main() {
-  here = at(uint(gl_VertexID)); map = mapPlace; mask = maskPlace; heat = told;
-  normal = texelFetch(normals, place(gl_VertexID), 0).xyz;
+  here = posed.xyz; normal = summed.xyz; map = mapPlace; mask = maskPlace; heat = told;
   gl_Position = view * vec4(here, 1);
 }`;
 
-/** Lit skin with its detail. `colouring`: 0 none, 1 a sequential scale, 2 a diverging one, 3 the factor of folds. */
-export const SHADE_FRAGMENT = `${HEAD}
-in vec3 here; in vec3 normal; in vec2 map; in vec2 mask; in float heat;
+// How far folds are on, and what that does to the normal. A texture that adds nothing is not read.
+const DETAIL = `
 uniform sampler2D detailMaps, mask0, mask1, mask2, mask3, mask4, mask5, mask6, mask7;
-uniform vec4 folds[8]; uniform vec3 eye; uniform int colouring; uniform float depth; uniform bool reoriented;
-uniform vec3 clay; uniform vec3 scale[5];
-out vec4 colour;
-vec3 along(float t) {
-  float place = clamp(t, 0.0, 1.0) * 4.0; int i = int(min(place, 3.0));
-  return mix(scale[i], scale[i + 1], place - float(i));
+uniform vec4 folds[8]; uniform float depth; uniform bool reoriented;
+float part(sampler2D texels, vec4 strengths) { return strengths == vec4(0) ? 0.0 : dot(texture(texels, mask), strengths); }
+float faded() {
+  return clamp(part(mask0, folds[0]) + part(mask1, folds[1]) + part(mask2, folds[2]) + part(mask3, folds[3])
+    + part(mask4, folds[4]) + part(mask5, folds[5]) + part(mask6, folds[6]) + part(mask7, folds[7]), 0.0, 1.0);
 }
 vec3 laid(vec3 base, vec3 added) {   // Barre-Brisebois and Hill, "Blending in Detail", 2012
   vec3 t = base + vec3(0, 0, 1), u = added * vec3(-1, -1, 1); return normalize(t * dot(t, u) - u * t.z);
 }
 vec3 decoded(vec2 xy) { xy = xy * 2.0 - 1.0; return vec3(xy, sqrt(max(0.0, 1.0 - dot(xy, xy)))); }
-void main() {
-  float factor = clamp(dot(texture(mask0, mask), folds[0]) + dot(texture(mask1, mask), folds[1])
-    + dot(texture(mask2, mask), folds[2]) + dot(texture(mask3, mask), folds[3]) + dot(texture(mask4, mask), folds[4])
-    + dot(texture(mask5, mask), folds[5]) + dot(texture(mask6, mask), folds[6]) + dot(texture(mask7, mask), folds[7]), 0.0, 1.0);
-  vec3 n = normalize(normal); if (!gl_FrontFacing) n = -n;
+vec3 detailed(vec3 n, float factor) {
   vec4 both = texture(detailMaps, map); vec3 relaxed = decoded(both.xy), contracted = decoded(both.zw);
   vec3 bump = reoriented ? laid(relaxed, mix(vec3(0, 0, 1), contracted, factor)) : normalize(mix(relaxed, contracted, factor));
   bump.xy *= depth;
   vec3 dx = dFdx(here), dy = dFdy(here); vec2 ux = dFdx(map), uy = dFdy(map);
   vec3 px = cross(dy, n), py = cross(n, dx), t = px * ux.x + py * uy.x, b = -(px * ux.y + py * uy.y);
   float size = max(dot(t, t), dot(b, b));
-  if (size > 0.0) n = normalize(mat3(t, b, n * sqrt(size)) * normalize(bump));
+  return size > 0.0 ? normalize(mat3(t, b, n * sqrt(size)) * normalize(bump)) : n;
+}`;
+// The skin as long as no detail is on it: much less to compile before a first picture, and to compute.
+const NO_DETAIL = `
+float faded() { return 0.0; }
+vec3 detailed(vec3 n, float factor) { return n; }`;
+
+/**
+ * Lit skin, with its detail if there is one. `colouring`: 0 none, 1 a sequential scale, 2 a diverging one, 3 the factor of
+ * folds.
+ */
+export const shadeFragment = (withDetail) => `${HEAD}
+in vec3 here; in vec3 normal; in vec2 map; in vec2 mask; in float heat;
+uniform vec3 eye; uniform int colouring; uniform vec3 clay; uniform vec3 scale[5];
+out vec4 colour;
+vec3 along(float t) {
+  float place = clamp(t, 0.0, 1.0) * 4.0; int i = int(min(place, 3.0));
+  return mix(scale[i], scale[i + 1], place - float(i));
+}
+${withDetail ? DETAIL : NO_DETAIL}
+void main() {
+  vec3 n = normalize(normal); if (!gl_FrontFacing) n = -n;
+  float factor = faded(); n = detailed(n, factor);
   float amount = colouring == 3 ? factor : heat;
   vec3 base = colouring == 0 || (colouring != 2 && amount < 0.004) ? clay : along(amount);
   if (colouring == 2) base = mix(clay, base, smoothstep(0.02, 0.25, abs(2.0 * amount - 1.0)));   // what stays as it is
@@ -111,8 +131,9 @@ void main() {
 }`;
 
 /** The number of the vertex that decides each pixel, and how near it is. */
-export const PICK_VERTEX = `${HEAD}${PLACES}
-flat out uint id; void main() { id = uint(gl_VertexID); gl_Position = view * vec4(at(id), 1); }`;
+export const PICK_VERTEX = `${HEAD}
+layout(location = 0) in vec4 posed; uniform mat4 view;
+flat out uint id; void main() { id = uint(gl_VertexID); gl_Position = view * vec4(posed.xyz, 1); }`;
 export const PICK_FRAGMENT = `${HEAD} flat in uint id; out uvec4 found; void main() { found = uvec4(id + 1u, 0, 0, 0); }`;
 
 /** Four grey quarters of one picture as the four channels of another: both maps' directions side by side. */

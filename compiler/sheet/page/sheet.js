@@ -3,7 +3,7 @@
 import { values as combinedValues } from "./combined.js";
 import { failed, start } from "./main.js";
 import { inbetweenWeights, values } from "./rig.js";
-import { blockOf, textOf } from "./unpacking.js";
+import { Block, textOf } from "./unpacking.js";
 
 const record = JSON.parse(textOf("record"));
-start({ record, block: blockOf(textOf("block")), generated: { values, inbetweenWeights, combinedValues } }).catch(failed);
+start({ record, block: new Block(textOf("block"), record), generated: { values, inbetweenWeights, combinedValues } }).catch(failed);

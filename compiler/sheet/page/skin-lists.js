@@ -1,34 +1,51 @@
-// From the block's arrays to what the card reads: lists of influences, offsets and neighbours, vertex by vertex.
+// From the block's arrays to what the card reads: lists of offsets and neighbours, vertex by vertex.
 
-import { unpacked } from "./unpacking.js";
+import { endOf, unpacked } from "./unpacking.js";
 import { rowsFor } from "./graphics.js";
 
 const WIDTH = 2048;
+// What a first picture needs; it stands at the beginning of the block.
+const NEUTRAL = ["positions", "joints", "weights", "triangles", "copies", "inverses"];
+
+/** How much of the block has to be there for the skin without shapes and maps. */
+export const neutralEnd = ({ arrays }) => Math.max(...NEUTRAL.map((name) => endOf(arrays[name])));
 
 /** The arrays of the skin, made once; a lost card is filled from them again. */
-export function skinLists(record, block) {
-  const { skin } = record, array = (name) => unpacked(block, record.arrays[name]);
-  const count = skin.vertices, positions = stepped(array("positions"), skin.low, skin.step);
-  const triangles = array("triangles"), copies = array("copies");
-  const points = Uint32Array.from({ length: count }, (_, vertex) => vertex);
-  for (let i = 0; i < copies.length; i += 2) points[copies[i]] = copies[i + 1];
-  const offsets = { vertices: array("offset vertices"), steps: array("offsets") };
-  return {
-    count, positions, triangles, points, offsets,
-    joints: array("joints"), weights: array("weights"), perVertex: record.arrays.weights.width,
-    influences: influenceLists(array("joints"), array("weights"), record.arrays.weights.width, count),
-    offsetLists: offsetLists(offsets, skin.columns, count),
-    rings: ringLists(triangles, points, count),
-    uv: Object.values(skin.uv).map(([low, step], number) => stepped(array(`uv ${number}`), low, step)),
-    inverses: array("inverses"),
-    regions: regionsOf(skin.regions, array("region vertices"), array("region weights")),
-  };
+export class SkinLists {
+  /** What the skin without shapes and maps is made of. */
+  constructor(record, block) {
+    const { skin } = record, array = (name, room) => unpacked(block, record.arrays[name], room), count = skin.vertices;
+    const perVertex = record.arrays.weights.width, weightRows = rowsFor(perVertex * count);
+    const triangles = array("triangles"), copies = array("copies"), points = new Uint32Array(count);
+    for (let vertex = 0; vertex < count; vertex += 1) points[vertex] = vertex;
+    for (let i = 0; i < copies.length; i += 2) points[copies[i]] = copies[i + 1];
+    Object.assign(this, {
+      count, triangles, points, perVertex, weightRows,
+      positions: array("positions"),
+      joints: array("joints", WIDTH * weightRows),
+      weights: array("weights", WIDTH * weightRows),
+      inverses: array("inverses"),
+      rings: ringLists(triangles, points, count),
+    });
+  }
+
+  /** All the rest. */
+  complete(record, block) {
+    const { skin } = record, array = (name) => unpacked(block, record.arrays[name]);
+    this.offsets = { vertices: array("offset vertices"), steps: array("offsets") };
+    this.offsetLists = offsetLists(this.offsets, skin.columns, this.count);
+    this.uv = Object.values(skin.uv).map(([low, step], number) => stepped(array(`uv ${number}`), low, step));
+    this.regions = regionsOf(skin.regions, array("region vertices"), array("region weights"));
+  }
 }
 
 /** Whole steps as numbers. */
 function stepped(values, low, step) {
   const width = low.length, result = new Float32Array(values.length);
-  for (let i = 0; i < values.length; i += 1) result[i] = low[i % width] + step[i % width] * values[i];
+  for (let axis = 0; axis < width; axis += 1) {
+    const first = low[axis], size = step[axis];
+    for (let i = axis; i < values.length; i += width) result[i] = first + size * values[i];
+  }
   return result;
 }
 
@@ -36,30 +53,23 @@ function stepped(values, low, step) {
 function starts(counts) {
   const result = new Uint32Array(2 * counts.length);
   let next = 0;
-  counts.forEach((count, vertex) => { result[2 * vertex] = next; result[2 * vertex + 1] = count; next += count; });
-  return { result, total: next };
-}
-
-function influenceLists(joints, weights, width, count) {
-  const counts = new Uint32Array(count);
-  for (let i = 0; i < weights.length; i += 1) if (weights[i]) counts[Math.floor(i / width)] += 1;
-  const { result, total } = starts(counts), list = new Uint16Array(2 * WIDTH * rowsFor(total));
-  for (let i = 0, to = 0; i < weights.length; i += 1) {
-    if (weights[i]) { list[to] = joints[i]; list[to + 1] = weights[i]; to += 2; }
+  for (let vertex = 0; vertex < counts.length; vertex += 1) {
+    result[2 * vertex] = next;
+    result[2 * vertex + 1] = counts[vertex];
+    next += counts[vertex];
   }
-  return { starts: result, list, rows: rowsFor(total) };
+  return { result, total: next };
 }
 
 function offsetLists({ vertices, steps }, columns, count) {
   const counts = new Uint32Array(count);
-  for (const vertex of vertices) counts[vertex] += 1;
-  const { result, total } = starts(counts), next = new Uint32Array(count);
+  for (let row = 0; row < vertices.length; row += 1) counts[vertices[row]] += 1;
+  const { result, total } = starts(counts), next = nexts(result, count);
   const list = new Int16Array(4 * WIDTH * rowsFor(total));
   let row = 0;
   columns.forEach(([size], column) => {
     for (const stop = row + size; row < stop; row += 1) {
-      const vertex = vertices[row], to = 4 * (result[2 * vertex] + next[vertex]);
-      next[vertex] += 1;
+      const to = 4 * next[vertices[row]]++;
       list[to] = steps[3 * row]; list[to + 1] = steps[3 * row + 1]; list[to + 2] = steps[3 * row + 2]; list[to + 3] = column;
     }
   });
@@ -69,22 +79,30 @@ function offsetLists({ vertices, steps }, columns, count) {
 /** For each vertex the two other corners of every triangle at its point; copies of a point share them. */
 function ringLists(triangles, points, count) {
   const counts = new Uint32Array(count);
-  for (const vertex of triangles) counts[points[vertex]] += 1;
-  const { result, total } = starts(counts), next = new Uint32Array(count);
+  for (let i = 0; i < triangles.length; i += 1) counts[points[triangles[i]]] += 1;
+  const { result, total } = starts(counts), next = nexts(result, count);
   const list = new Uint32Array(2 * WIDTH * rowsFor(total));
   for (let i = 0; i < triangles.length; i += 3) {
-    for (let corner = 0; corner < 3; corner += 1) {
-      const point = points[triangles[i + corner]], to = 2 * (result[2 * point] + next[point]);
-      next[point] += 1;
-      list[to] = triangles[i + (corner + 1) % 3];
-      list[to + 1] = triangles[i + (corner + 2) % 3];
-    }
+    const a = triangles[i], b = triangles[i + 1], c = triangles[i + 2];
+    let to = 2 * next[points[a]]++;
+    list[to] = b; list[to + 1] = c;
+    to = 2 * next[points[b]]++;
+    list[to] = c; list[to + 1] = a;
+    to = 2 * next[points[c]]++;
+    list[to] = a; list[to + 1] = b;
   }
-  points.forEach((point, vertex) => {
-    result[2 * vertex] = result[2 * point];
-    result[2 * vertex + 1] = result[2 * point + 1];
-  });
+  for (let vertex = 0; vertex < count; vertex += 1) {
+    result[2 * vertex] = result[2 * points[vertex]];
+    result[2 * vertex + 1] = result[2 * points[vertex] + 1];
+  }
   return { starts: result, list, rows: rowsFor(total) };
+}
+
+/** The place of each vertex's next entry. */
+function nexts(starts, count) {
+  const next = new Uint32Array(count);
+  for (let vertex = 0; vertex < count; vertex += 1) next[vertex] = starts[2 * vertex];
+  return next;
 }
 
 function regionsOf(named, vertices, weights) {

@@ -1,24 +1,24 @@
 // The skin on the graphics card: posed, drawn, picked and read back.
 
 import { writeProduct } from "./algebra.js";
-import { attribute, linked, listTexture, pictureTexture, plainTexture, relisted, rowsFor } from "./graphics.js";
+import { attribute, attributeFrom, listTexture, pictureTexture, plainTexture, Program, relisted, rowsFor } from "./graphics.js";
 import { writeMotion } from "./rigid-motions.js";
 import {
-  GROUND_FRAGMENT, GROUND_VERTEX, NORMAL, NOTHING, PICK_FRAGMENT, PICK_VERTEX, POSE, QUARTERS, SHADE_FRAGMENT, SHADE_VERTEX,
-  WHOLE_TARGET,
+  GROUND_FRAGMENT, GROUND_VERTEX, NORMAL, NOTHING, PICK_FRAGMENT, PICK_VERTEX, QUARTERS, SHADE_VERTEX, WHOLE_TARGET, poseVertex,
+  shadeFragment,
 } from "./shaders.js";
 
 const UNITS = {
-  frame: 0, influenceList: 1, offsetList: 2, posedPlaces: 3, rings: 4, detailMaps: 5, picture: 6,
-  mask0: 7, mask1: 8, mask2: 9, mask3: 10, mask4: 11, mask5: 12, mask6: 13, mask7: 14, normals: 15,
+  frame: 0, jointList: 1, offsetList: 2, posedPlaces: 3, rings: 4, detailMaps: 5, picture: 6,
+  mask0: 7, mask1: 8, mask2: 9, mask3: 10, mask4: 11, mask5: 12, mask6: 13, mask7: 14, weightList: 15,
 };
 const MASKS = 8;
 const WIDTH = 2048;
 
 export class Skin {
-  /** Everything that the card needs of the skin. `lists`: of `skin-lists.js`. Throws where the card refuses. */
-  constructor(gl, record, lists) {
-    Object.assign(this, { gl, record, lists });
+  /** Programs are begun, so that they are ready when the skin is. */
+  constructor(gl, record) {
+    Object.assign(this, { gl, record });
     this.dual = record.skinning === "dual quaternion";
     this.stride = this.dual ? 5 : 3;
     this.amounts = this.stride * record.skin.binds.length;
@@ -26,41 +26,51 @@ export class Skin {
     this.frame = new Float32Array(4 * WIDTH * this.frameRows);
     this.folds = new Float32Array(4 * MASKS);
     this.matrix = new Float64Array(12);
-    this.poseProgram = linked(gl, POSE, NOTHING, UNITS, ["posed"]);
-    this.normalProgram = linked(gl, NORMAL, NOTHING, UNITS, ["normal"]);
-    this.shadeProgram = linked(gl, SHADE_VERTEX, SHADE_FRAGMENT, UNITS);
-    this.groundProgram = linked(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
-    this.fill();
+    this.poseProgram = new Program(gl, poseVertex(this.dual), NOTHING, UNITS, ["posed"]);
+    this.normalProgram = new Program(gl, NORMAL, NOTHING, UNITS, ["normal"]);
+    this.shadeProgram = new Program(gl, SHADE_VERTEX, shadeFragment(false), UNITS);
+    this.groundProgram = new Program(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
   }
 
-  fill() {
-    const { gl, lists } = this;
+  /** The skin without shapes and maps. `lists`: of `skin-lists.js`. */
+  fill(lists) {
+    const { gl } = this;
+    this.lists = lists;
     listTexture(gl, UNITS.frame, gl.RGBA32F, gl.RGBA, gl.FLOAT, this.frameRows, null);
-    listTexture(gl, UNITS.influenceList, gl.RG16UI, gl.RG_INTEGER, gl.UNSIGNED_SHORT, lists.influences.rows, lists.influences.list);
-    listTexture(gl, UNITS.offsetList, gl.RGBA16I, gl.RGBA_INTEGER, gl.SHORT, lists.offsetLists.rows, lists.offsetLists.list);
+    const [inner, type] = lists.joints.BYTES_PER_ELEMENT === 2 ? [gl.R16UI, gl.UNSIGNED_SHORT] : [gl.R8UI, gl.UNSIGNED_BYTE];
+    listTexture(gl, UNITS.jointList, inner, gl.RED_INTEGER, type, lists.weightRows, lists.joints);
+    listTexture(gl, UNITS.weightList, gl.R16UI, gl.RED_INTEGER, gl.UNSIGNED_SHORT, lists.weightRows, lists.weights);
     listTexture(gl, UNITS.rings, gl.RG32UI, gl.RG_INTEGER, gl.UNSIGNED_INT, lists.rings.rows, lists.rings.list);
     this.rows = rowsFor(lists.count);
-    for (const unit of [UNITS.posedPlaces, UNITS.normals]) listTexture(gl, unit, gl.RGBA32F, gl.RGBA, gl.FLOAT, this.rows, null);
-    plainTexture(gl, UNITS.detailMaps, [128, 128, 128, 128]);
-    for (let mask = 0; mask < MASKS; mask += 1) plainTexture(gl, UNITS.mask0 + mask, [0, 0, 0, 0]);
+    listTexture(gl, UNITS.posedPlaces, gl.RGBA32F, gl.RGBA, gl.FLOAT, this.rows, null);
+    this.posed = this.captured();
+    this.summed = this.captured();
     this.posing = gl.createVertexArray();
     gl.bindVertexArray(this.posing);
     attribute(gl, 0, lists.positions, 3);
-    attribute(gl, 1, lists.influences.starts, 2, { whole: true });
-    attribute(gl, 2, lists.offsetLists.starts, 2, { whole: true });
+    gl.vertexAttribI4ui(2, 0, 0, 0, 0);   // no vertex has offsets yet
+    this.summing = gl.createVertexArray();
+    gl.bindVertexArray(this.summing);
+    attribute(gl, 0, lists.rings.starts, 2, { whole: true });
     this.shading = gl.createVertexArray();
     gl.bindVertexArray(this.shading);
-    attribute(gl, 0, lists.rings.starts, 2, { whole: true });
-    this.mapPlaces = attribute(gl, 1, new Float32Array(2 * lists.count), 2);
-    this.maskPlaces = attribute(gl, 2, new Float32Array(2 * lists.count), 2);
+    attributeFrom(gl, 0, this.posed.buffer);
+    attributeFrom(gl, 4, this.summed.buffer);
     this.heat = attribute(gl, 3, new Uint8Array(lists.count), 1, { share: true, usage: gl.DYNAMIC_DRAW });
     gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
     gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, lists.triangles, gl.STATIC_DRAW);
     this.indexKind = lists.triangles.BYTES_PER_ELEMENT === 4 ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT;
     gl.bindVertexArray(null);
-    this.posed = this.captured();
-    this.summed = this.captured();
     gl.enable(gl.DEPTH_TEST);
+  }
+
+  /** The shapes too. */
+  complete() {
+    const { gl } = this, { offsetLists } = this.lists;
+    listTexture(gl, UNITS.offsetList, gl.RGBA16I, gl.RGBA_INTEGER, gl.SHORT, offsetLists.rows, offsetLists.list);
+    gl.bindVertexArray(this.posing);
+    attribute(gl, 2, offsetLists.starts, 2, { whole: true });
+    gl.bindVertexArray(null);
   }
 
   /** A buffer for four numbers of each vertex, with what writes into it. */
@@ -75,10 +85,9 @@ export class Skin {
     return { buffer, feedback };
   }
 
-  /** Runs a program for every vertex and puts what it gives into a buffer, and from there into a texture. */
-  capture({ program }, array, { buffer, feedback }, unit) {
+  /** Runs the program that is used for every vertex and puts what it gives into a buffer. */
+  capture(array, { feedback }) {
     const { gl } = this;
-    gl.useProgram(program);
     gl.bindVertexArray(array);
     gl.enable(gl.RASTERIZER_DISCARD);
     gl.bindTransformFeedback(gl.TRANSFORM_FEEDBACK, feedback);
@@ -87,26 +96,28 @@ export class Skin {
     gl.endTransformFeedback();
     gl.bindTransformFeedback(gl.TRANSFORM_FEEDBACK, null);
     gl.disable(gl.RASTERIZER_DISCARD);
-    gl.bindBuffer(gl.PIXEL_UNPACK_BUFFER, buffer);
-    relisted(gl, unit, gl.RGBA, gl.FLOAT, this.rows, 0);
-    gl.bindBuffer(gl.PIXEL_UNPACK_BUFFER, null);
   }
 
   /** Shows a detail: its maps and masks as pictures, `null` for what is not there, and where they lie on the skin. */
   wear(detail, maps, masks) {
     const { gl, lists } = this;
     this.reoriented = detail.mixing === "reoriented";
-    for (const [buffer, set] of [[this.mapPlaces, detail.uv], [this.maskPlaces, detail.masks_uv]]) {
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-      gl.bufferData(gl.ARRAY_BUFFER, lists.uv[set], gl.STATIC_DRAW);
-    }
+    this.detailProgram ??= new Program(gl, SHADE_VERTEX, shadeFragment(true), UNITS);
+    gl.bindVertexArray(this.shading);
+    attribute(gl, 1, lists.uv[detail.uv], 2);
+    attribute(gl, 2, lists.uv[detail.masks_uv], 2);
+    gl.bindVertexArray(null);
     if (maps) this.quartered(maps);
-    masks.forEach((picture, mask) => pictureTexture(gl, UNITS.mask0 + mask, picture));
+    else plainTexture(gl, UNITS.detailMaps, [128, 128, 128, 128]);
+    for (let mask = 0; mask < MASKS; mask += 1) {
+      if (masks[mask]) pictureTexture(gl, UNITS.mask0 + mask, masks[mask]);
+      else plainTexture(gl, UNITS.mask0 + mask, [0, 0, 0, 0]);
+    }
   }
 
   quartered(maps) {
     const { gl } = this, size = maps.width / 2, texture = gl.createTexture(), target = gl.createFramebuffer();
-    const { program } = linked(gl, WHOLE_TARGET, QUARTERS, UNITS);
+    const packing = new Program(gl, WHOLE_TARGET, QUARTERS, UNITS);
     pictureTexture(gl, UNITS.picture, maps, false);
     gl.activeTexture(gl.TEXTURE0 + UNITS.detailMaps);
     gl.bindTexture(gl.TEXTURE_2D, texture);
@@ -114,7 +125,7 @@ export class Skin {
     gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.LINEAR_MIPMAP_LINEAR);
     gl.bindFramebuffer(gl.FRAMEBUFFER, target);
     gl.framebufferTexture2D(gl.FRAMEBUFFER, gl.COLOR_ATTACHMENT0, gl.TEXTURE_2D, texture, 0);
-    gl.useProgram(program);
+    packing.use();
     gl.viewport(0, 0, size, size);
     gl.disable(gl.DEPTH_TEST);
     gl.bindVertexArray(null);
@@ -138,11 +149,17 @@ export class Skin {
     });
     record.skin.columns.forEach(([, step], column) => { frame[4 * (this.amounts + column)] = amounts[column] * step; });
     relisted(gl, UNITS.frame, gl.RGBA, gl.FLOAT, this.frameRows, frame);
-    gl.useProgram(this.poseProgram.program);
-    gl.uniform1i(this.poseProgram.at.amounts, this.amounts);
-    gl.uniform1i(this.poseProgram.at.dual, this.dual ? 1 : 0);
-    this.capture(this.poseProgram, this.posing, this.posed, UNITS.posedPlaces);
-    this.capture(this.normalProgram, this.shading, this.summed, UNITS.normals);
+    const at = this.poseProgram.use();
+    gl.uniform1i(at.amounts, this.amounts);
+    gl.uniform1i(at.perVertex, lists.perVertex);
+    gl.uniform3fv(at.low, record.skin.low);
+    gl.uniform3fv(at.step_, record.skin.step);
+    this.capture(this.posing, this.posed);
+    gl.bindBuffer(gl.PIXEL_UNPACK_BUFFER, this.posed.buffer);   // vertices are asked for by their neighbours
+    relisted(gl, UNITS.posedPlaces, gl.RGBA, gl.FLOAT, this.rows, 0);
+    gl.bindBuffer(gl.PIXEL_UNPACK_BUFFER, null);
+    this.normalProgram.use();
+    this.capture(this.summing, this.summed);
   }
 
   /** One byte for each vertex: how far along the scale it is shown. */
@@ -158,8 +175,7 @@ export class Skin {
     gl.viewport(0, 0, width, height);
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    const { program, at } = this.shadeProgram;
-    gl.useProgram(program);
+    const at = (this.detailProgram ?? this.shadeProgram).use();
     gl.uniformMatrix4fv(at.view, false, view);
     gl.uniform3fv(at.eye, camera.eye());
     gl.uniform1i(at.colouring, look.colouring);
@@ -174,8 +190,7 @@ export class Skin {
   }
 
   drawGround(view, { ground, shade }) {
-    const { gl } = this, { program, at } = this.groundProgram;
-    gl.useProgram(program);
+    const { gl } = this, at = this.groundProgram.use();
     gl.uniformMatrix4fv(at.view, false, view);
     gl.uniform4fv(at.ground, ground);
     gl.uniform3fv(at.shade, shade);
@@ -191,11 +206,10 @@ export class Skin {
   /** The vertex at a pixel of the picture, -1 where there is none. */
   pick(camera, x, y) {
     const { gl } = this, { width, height } = gl.canvas;
-    this.pickProgram ??= linked(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);   // nobody waits for it before a first click
-    const { program, at } = this.pickProgram;
+    this.pickProgram ??= new Program(gl, PICK_VERTEX, PICK_FRAGMENT, UNITS);   // nobody waits for it before a first click
     this.target ??= this.pickTarget();
     gl.bindFramebuffer(gl.FRAMEBUFFER, this.target);
-    gl.useProgram(program);
+    const at = this.pickProgram.use();
     gl.viewport(0, 0, 1, 1);
     gl.clearBufferuiv(gl.COLOR, 0, [0, 0, 0, 0]);
     gl.clear(gl.DEPTH_BUFFER_BIT);

@@ -4,6 +4,7 @@ import { Camera } from "./camera.js";
 import { projected } from "./algebra.js";
 import { DIVERGING, SEQUENTIAL, listedBytes, regionBytes, scaleOf, shapeBytes, stretchBytes } from "./colours.js";
 import { Skin } from "./skin.js";
+import { neutralEnd, SkinLists } from "./skin-lists.js";
 import { bitmapOf, unpacked } from "./unpacking.js";
 
 // Pixels drawn for one of the page. What rests is drawn once more, so fine that its edges are smooth: multisampling would
@@ -11,35 +12,59 @@ import { bitmapOf, unpacked } from "./unpacking.js";
 const MOST_PIXELS = 2;
 
 export class Stage {
-  constructor(canvas, record, block, lists) {
-    Object.assign(this, { canvas, record, block, lists, pictures: new Map(), colour: ["none", ""], marked: -1, ending: new AbortController() });
+  /** Throws where this browser cannot show one. */
+  constructor(canvas, record) {
+    Object.assign(this, { canvas, record, pictures: new Map(), colour: ["none", ""], marked: -1, ending: new AbortController() });
     this.gl = canvas.getContext("webgl2", { antialias: false, alpha: true });
     if (!this.gl) throw new Error("this browser has no WebGL 2");
-    this.bytes = new Uint8Array(lists.count);
-    this.drawnBytes = new Uint8Array(lists.count);
-    this.build();
-    canvas.addEventListener("webglcontextlost", (event) => { event.preventDefault(); this.lost = true; });
-    canvas.addEventListener("webglcontextrestored", () => { this.lost = false; this.build(); this.wear(); this.restored?.(); });
-  }
-
-  build() {
-    this.skin = new Skin(this.gl, this.record, this.lists);
-    this.colouring = 0;
-  }
-
-  /** Looks at the whole skin as it is posed now, which is the neutral stance. */
-  settle() {
-    const places = this.skin.places(), low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < places.length; i += 4) {
-      for (let axis = 0; axis < 3; axis += 1) {
-        low[axis] = Math.min(low[axis], places[i + axis]);
-        high[axis] = Math.max(high[axis], places[i + axis]);
-      }
-    }
-    this.rest = places;
-    const size = high.map((value, axis) => value - low[axis]);
+    this.skin = new Skin(this.gl, record);
+    const { low, high } = record.skin.box, size = high.map((value, axis) => value - low[axis]);
     this.camera = new Camera(low.map((value, axis) => (value + high[axis]) / 2), Math.max(size[1], 0.8 * Math.hypot(size[0], size[2])) / 2);
     this.ground = [(low[0] + high[0]) / 2, low[1], (low[2] + high[2]) / 2, 0.62 * Math.hypot(size[0], size[2])];
+    canvas.addEventListener("webglcontextlost", (event) => { event.preventDefault(); this.lost = true; });
+    canvas.addEventListener("webglcontextrestored", () => this.restore());
+  }
+
+  /** The first picture, as soon as its data are there: the skin in the neutral stance, without shapes and maps. */
+  async begin(block, globals) {
+    const { record, skin } = this;
+    this.lists = new SkinLists(record, await block.reached(neutralEnd(record)));
+    skin.fill(this.lists);
+    this.neutral = [globals, new Float64Array(record.skin.columns.length)];
+    this.colouring = 0;
+    skin.pose(...this.neutral);
+    this.draw();
+    await this.drawn();
+  }
+
+  /** Everything that is left to be put on the card. `block`: all bytes. */
+  complete(block) {
+    this.block = block;
+    this.lists.complete(this.record, block);
+    this.bytes = new Uint8Array(this.lists.count);
+    this.skin.complete();
+  }
+
+  restore() {
+    this.lost = false;
+    this.skin = new Skin(this.gl, this.record);
+    this.skin.fill(this.lists);
+    this.skin.complete();
+    this.wear();
+    this.restored?.();
+  }
+
+  /** Until the card has drawn all that it was asked for. */
+  drawn() {
+    const { gl } = this, fence = gl.fenceSync(gl.SYNC_GPU_COMMANDS_COMPLETE, 0);
+    gl.flush();
+    return new Promise((done) => {
+      const look = () => {
+        if (gl.isContextLost() || gl.getSyncParameter(fence, gl.SYNC_STATUS) === gl.SIGNALED) done();
+        else setTimeout(look, 1);
+      };
+      look();
+    });
   }
 
   /** Decodes the pictures of a detail and puts them on. */
@@ -59,6 +84,7 @@ export class Stage {
 
   /** Puts a pose on the card. */
   pose(globals, amounts, strengthOf) {
+    this.posed = [globals, amounts];
     this.skin.pose(globals, amounts);
     this.skin.folds.fill(0);
     for (const { fold, texture, channel } of this.detail?.folds ?? []) {
@@ -84,9 +110,19 @@ export class Stage {
       ({ bytes: this.bytes, largest: this.largest } = shapeBytes(lists.count, lists, record.skin.columns, shape));
     } else if (kind === "crossing") {
       this.bytes = listedBytes(lists.count, name ? unpacked(this.block, record.arrays[name]) : []);
-    } else if (kind === "stretch") this.bytes = stretchBytes(lists.count, lists, this.rest, skin.places());
+    } else if (kind === "stretch") this.bytes = stretchBytes(lists.count, lists, this.rest(), skin.places());
     else this.bytes = new Uint8Array(lists.count);
     skin.tell(this.bytes);
+  }
+
+  /** The places of the neutral skin, read back when they are first needed. */
+  rest() {
+    if (!this.places) {
+      this.skin.pose(...this.neutral);
+      this.places = this.skin.places();
+      this.skin.pose(...this.posed);
+    }
+    return this.places;
   }
 
   /** Draws, and moves the ring to the vertex that is marked. `fine`: with as many pixels as there may be. */
