@@ -14,7 +14,7 @@ import numpy as np
 from plica.mesh.arrays import Floats
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, ConsoleMessage, Page
 
 # Numbers come out of a page as text; a list of a hundred thousand takes seconds.
 _PACKED = """(values) => {
@@ -60,6 +60,11 @@ class OpenPage:
         return np.frombuffer(base64.b64decode(packed), dtype=np.float32).astype(np.float64)
 
 
+def _is_wrong(said: ConsoleMessage) -> bool:
+    """Errors; what the graphics card refuses comes as a warning."""
+    return said.type == "error" or "GL_INVALID" in said.text
+
+
 @contextmanager
 def opened(browser: Browser, file: Path, **context: Any) -> Iterator[OpenPage]:
     """A page from disk, ready or failed."""
@@ -68,7 +73,7 @@ def opened(browser: Browser, file: Path, **context: Any) -> Iterator[OpenPage]:
         tab = shown.new_page()
         page = OpenPage(tab, [], [])
         tab.on("pageerror", lambda error: page.problems.append(str(error)))
-        tab.on("console", lambda said: page.problems.append(said.text) if said.type == "error" else None)
+        tab.on("console", lambda said: page.problems.append(said.text) if _is_wrong(said) else None)
         tab.on("request", lambda asked: page.requests.append(asked.url))
         tab.goto(file.as_uri())
         tab.wait_for_selector("body[data-ready]", timeout=120_000)

@@ -38,7 +38,7 @@ vec3 skinned(vec3 p) {
 
 /** Shapes, then joints: linear (glTF 2.0, section 3.7.3) or dual quaternions (Kavan and others 2007). */
 export const poseVertex = (dual) => `${HEAD}
-layout(location = 0) in vec3 steps; layout(location = 2) in uvec2 offsets;
+layout(location = 0) in vec3 steps; layout(location = 5) in uvec2 offsets;
 uniform vec3 low, step_; uniform isampler2D offsetList; uniform int amounts;
 out vec4 posed;
 ${INFLUENCES}${dual ? DUAL : LINEAR}

@@ -48,7 +48,7 @@ export class Skin {
     this.posing = gl.createVertexArray();
     gl.bindVertexArray(this.posing);
     attribute(gl, 0, lists.positions, 3);
-    gl.vertexAttribI4ui(2, 0, 0, 0, 0);   // no vertex has offsets yet
+    gl.vertexAttribI4ui(5, 0, 0, 0, 0);   // no vertex has offsets yet; of this place no other program takes numbers
     this.summing = gl.createVertexArray();
     gl.bindVertexArray(this.summing);
     attribute(gl, 0, lists.rings.starts, 2, { whole: true });
@@ -69,7 +69,7 @@ export class Skin {
     const { gl } = this, { offsetLists } = this.lists;
     listTexture(gl, UNITS.offsetList, gl.RGBA16I, gl.RGBA_INTEGER, gl.SHORT, offsetLists.rows, offsetLists.list);
     gl.bindVertexArray(this.posing);
-    attribute(gl, 2, offsetLists.starts, 2, { whole: true });
+    attribute(gl, 5, offsetLists.starts, 2, { whole: true });
     gl.bindVertexArray(null);
   }
 
