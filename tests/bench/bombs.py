@@ -1,6 +1,6 @@
 """Seconds of processor time and peak memory of texts that ask for too much work, each in a process of its own.
 
-    python tests/bench/bombs.py [NAME...] [--command check] [--memory 3] [--seconds 60]
+    python -m tests.bench.bombs [NAME...] [--command check] [--memory 3] [--seconds 60]
 
 The first line is the command on a character without anything more. A line says how it ended: the exit code,
 `memory` or `time` where it ran into the bound, and the first finding.
@@ -18,10 +18,7 @@ import time
 from pathlib import Path
 from typing import NamedTuple
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-from tests.support.bombs import BOMBS, HEAD, written  # noqa: E402
+from tests.support.bombs import BOMBS, HEAD, written
 
 CHILD = """
 import resource, sys

@@ -1,6 +1,6 @@
 """How long `plica check` takes from a cold start, against a process that only imports lark and pydantic.
 
-    python tests/bench/cold_check.py [SPEC] [--runs 21]
+    python -m tests.bench.cold_check [SPEC] [--runs 21]
 
 Without SPEC the demo is written to a temporary folder first. The runs alternate, so that a busy machine slows all
 alike; medians are compared. Byte code is kept in a folder of its own and made before the first measured run, also
@@ -18,6 +18,8 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+
+from tests.bench.goals import judge
 
 REFERENCES = {
     "import lark, pydantic": "import lark, pydantic",
@@ -42,7 +44,10 @@ def main() -> None:
             **{name: [sys.executable, "-c", code] for name, code in REFERENCES.items()},
             PYTHON: [sys.executable, "-c", "pass"],
         }
-        print(report(measure(commands, environment, given.runs)))
+        medians = measure(commands, environment, given.runs)
+        print(report(medians))
+        name = next(iter(REFERENCES))
+        judge("check of the demo, cold", medians[OURS] / medians[name], 1.2, reference=f"`{name}`")
 
 
 def demo(folder: Path, environment: dict[str, str]) -> Path:

@@ -26,6 +26,7 @@ from plica.mesh.deform import Deformer, Motion, stacked
 from plica.mesh.inbetweens import Inbetweens
 from plica.rig.rig import Rig
 from plica.values import SkinningMethod
+from tests.bench.goals import judge
 from tests.support.skins import random_character, random_poses
 
 VERTICES, SHAPES, MOVED, FRAMES = 50_000, 200, 2_000, 240
@@ -94,7 +95,7 @@ def memory() -> None:
         del positions
     print(f"peak while deforming, tracemalloc: {tracemalloc.get_traced_memory()[1] / 2**20:7.1f} MiB")
     whole = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(f"peak of the whole process:         {whole / 2**10:7.1f} MiB")
+    judge("deforming 50,000 vertices, memory of the process", whole / 2**10, 1024.0, "MiB")
 
 
 def main() -> None:
@@ -112,7 +113,9 @@ def main() -> None:
     ):
         took, other = seconds(run)
         assert abs(other - total) < 1e-9 * total
-        print(f"{name:30}  {took:6.2f} s   {took / own:5.1f} x")
+        print(f"{name:30}  {took:6.2f} s")
+        goal = 2.0 if "dense" in name else 1.0
+        judge(f"deforming 50,000 vertices, against {name}", took / own, goal, reference="ours", at_least=True)
     dual, _ = seconds(lambda: deformed(deformer, motion, "dual quaternion"))
     print(f"Deformer, dual quaternions      {dual:6.2f} s   {dual / own:5.1f} x of linear blend")
     sys.stdout.flush()

@@ -1,7 +1,7 @@
 """Benchmark: a pull request over three characters that share libraries, compared with the commit before it.
 
 The characters are the demo's, each with a model of its own contents, in a git repository made for this. Run with
-`python tests/bench/diff_pull_request.py [FOLDER]`; it prints for each pull request the seconds of the command without
+`python -m tests.bench.diff_pull_request [FOLDER]`; it prints for each pull request the seconds of the command without
 anything kept and of the same again (the goals: 5 s and 1 s), the processor's and the clock's: on a busy machine the
 first tell more. Also printed: the lines of the text, which are at most two screens, and the letters of the Markdown.
 """
@@ -20,6 +20,8 @@ from shutil import copytree, rmtree
 from tempfile import TemporaryDirectory
 from time import perf_counter
 from typing import Any
+
+from tests.bench.goals import judge
 
 NAMES = ("wren", "bram", "tarn")
 PARTS = ("maps", "masks", "sculpts", "clips")
@@ -167,6 +169,8 @@ def main() -> None:
                 f"({warm_clock:.2f} s); {len(text.splitlines())} lines, {len(markdown)} letters of Markdown",
                 flush=True,
             )
+            judge(f"pull request of three characters, {change.__name__}, cold", cold, 5.0, "s")
+            judge(f"pull request of three characters, {change.__name__}, warm", warm, 1.0, "s")
 
 
 if __name__ == "__main__":

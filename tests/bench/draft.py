@@ -22,6 +22,7 @@ from plica.drafting.problem import DraftProblem, DraftSettings
 from plica.drafting.region import spoiled_region
 from plica.drafting.solve import drafted
 from plica.measure.region_faces import open_edges
+from tests.bench.goals import judge
 from tests.support.drafts import bent_tube
 
 SIZES = (8_000, 50_000, 100_000)
@@ -66,6 +67,9 @@ def one(vertices: int) -> None:
             f" reached {draft.reached:.2f}, {figures}",
             flush=True,
         )
+        if contact and (goal := {8_000: 10.0, 50_000: 30.0}.get(vertices)):
+            judge(f"draft of {vertices:,} vertices, processor", seconds, goal, "s")
+            judge(f"draft of {vertices:,} vertices, memory", memory, 512.0, "MiB")
 
 
 def main() -> None:

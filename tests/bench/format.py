@@ -1,6 +1,6 @@
 """Benchmark: laying out a text of many declarations, with its proof, against parsing it.
 
-Run with `python tests/bench/format.py`; it prints ratios to `plica.syntax.parser.parse` on the same text in the same
+Run with `python -m tests.bench.format`; it prints ratios to `plica.syntax.parser.parse` on the same text in the same
 run. Formatting is text to text, parsing included; `plica format` also proves each text that it changes before it
 writes, so the goal, at most 1.5, is held against the two together. Each is measured in processor time without garbage
 collection, as `plica format` runs it, and in wall time with it, as in a program that calls these functions.
@@ -12,18 +12,15 @@ import gc
 import os
 import sys
 from collections.abc import Callable
-from pathlib import Path
 from time import perf_counter, process_time
 from typing import NamedTuple, TypeVar
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from compile import spec_text
 
 from plica.diagnostics import Diagnostics
 from plica.format import difference, lay_out
 from plica.source import Source
 from plica.syntax.parser import parse
+from tests.bench.compile import spec_text
+from tests.bench.goals import judge
 
 DECLARATIONS = 5_000
 GOAL = 1.5
@@ -81,9 +78,9 @@ def main() -> None:
         parsing, formatting, proving = (min(column) for column in zip(*rounds, strict=True))
         ratios = [(formatted + proved) / parsed for parsed, formatted, proved in rounds]
         print(f"{way.name}: parsing {parsing:.2f} s, formatting {formatting:.2f} s, proof {proving:.2f} s")
-        print(f"  ratio with the proof {(formatting + proving) / parsing:.2f} (goal: at most {GOAL}),", end=" ")
-        print(f"single rounds {min(ratios):.2f} to {max(ratios):.2f};", end=" ")
-        print(f"without, where nothing changes, {formatting / parsing:.2f}")
+        print(f"  single rounds {min(ratios):.2f} to {max(ratios):.2f}; without, where nothing changes,", end=" ")
+        print(f"{formatting / parsing:.2f}")
+        judge(f"format with its proof: {way.name}", (formatting + proving) / parsing, GOAL, reference="parsing")
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Areas that the skin finds on the open face: seconds, sizes, and pictures if a folder is given.
 
-python tests/bench/found_areas.py [FOLDER]
+python -m tests.bench.found_areas [FOLDER]
 """
 
 from __future__ import annotations

@@ -29,6 +29,7 @@ from plica.mesh.mesh_reader import mesh_of_rig
 from plica.pipeline import compile_file
 from plica.rig.rig import Rig
 from plica.targets.gltf import TARGET
+from tests.bench.goals import judge
 from tests.support.meshes import Buffers
 
 SIDE, SHAPES, MOVED, ROUNDS = 224, 200, 500, 5
@@ -122,9 +123,11 @@ def main() -> None:
         theirs = best(lambda: with_numpy(attached, document, (Path(name) / "sheet.glb").read_bytes()))
         needed = SHAPES * MOVED * 14
         print(f"{SHAPES} shapes of {MOVED} of {attached.mesh.vertex_count} vertices")
-        print(f"  gltf {ours:.4f} s, numpy and json {theirs:.4f} s: {ours / theirs:.2f} times as long")
+        print(f"  gltf {ours:.4f} s, numpy and json {theirs:.4f} s")
+        judge("glTF with 200 shapes, time", ours / theirs, 2.0, reference="numpy and json")
         added = len(content) - len(before)
-        print(f"  {added} bytes added, offsets need {needed}: {added / needed:.3f} times as large")
+        print(f"  {added} bytes added, offsets need {needed}")
+        judge("glTF with 200 shapes, bytes added", added / needed, 1.1, reference="the offsets' bytes")
     with tempfile.TemporaryDirectory() as name:
         for file, held in demo_files().items():
             (Path(name) / file).parent.mkdir(parents=True, exist_ok=True)

@@ -1,6 +1,6 @@
 """How long `plica check` takes on a project of many characters that share libraries: cold, warm, and after a change.
 
-    python tests/bench/project.py [--characters 200] [--rounds 3] [--alike]
+    python -m tests.bench.project [--characters 200] [--rounds 3] [--alike]
 
 The characters are made by code (`tests/support/crowd.py`): 5 leads, 45 others and a crowd of smaller ones; with
 `--alike` all are of one size. The reference is a check of the five that take longest, as a command of its own without a
@@ -20,10 +20,8 @@ import time
 from pathlib import Path
 from typing import NamedTuple
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
-
-from tests.support.crowd import SIZES, crowd  # noqa: E402
+from tests.bench.goals import judge
+from tests.support.crowd import SIZES, crowd
 
 SLOWEST = 5
 _ASK = """
@@ -67,6 +65,7 @@ def measure(root: Path, folder: Path, rounds: int) -> None:
     print(f"{few:7.2f} s            the slowest {SLOWEST} (the reference)")
     cold = best(root, rounds, lambda number: ["check", "--cache", str(folder / f"cold{number}")])
     print(f"{cold:7.2f} s {cold / few:5.2f} times  all, cold")
+    judge(f"check of {len(first)} characters, cold", cold / few, 4.0, reference=f"the slowest {SLOWEST}")
     warm = best(root, rounds, lambda number: ["check", "--cache", str(folder / "cold0")])
     print(f"{warm:7.2f} s {warm / few:5.2f} times  all, warm")
     for name in ("spine", "limb"):

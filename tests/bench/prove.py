@@ -46,6 +46,7 @@ from plica.pipeline import compile_file
 from plica.prove.skin import Skin, SkinGauge, together
 from plica.rig.rig import Expectation, Rig
 from plica.workspace import Workspace
+from tests.bench.goals import judge
 
 TRIANGLES, SMOOTH, SPREAD = 20_000, 750, 250
 BLOCK_BYTES = 64 << 20
@@ -221,6 +222,8 @@ def beside_libraries(subject: Subject, crossing: Crossing) -> None:
         print(f"crossing, {name}: own {own:.2f} ms   libigl {exact:.1f} ms, {exact / own:.1f} x"
               f"   FCL {general:.1f} ms, {general / own:.1f} x   ({sum(map(len, mine.values()))} pairs in"
               f" {len(mine)} frames)")  # fmt: skip
+        poses = "smooth motion" if name == "smooth" else "unrelated poses"
+        judge(f"crossings in {poses}, libigl's time", exact / own, 5.0, reference="ours", at_least=True)
 
 
 def compared(

@@ -1,6 +1,6 @@
 """How long readers take against a named reference measured in the same run.
 
-Run from the repository's root: python tests/bench/readers.py
+Run from the repository's root: python -m tests.bench.readers
 """
 
 from __future__ import annotations

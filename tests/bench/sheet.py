@@ -29,6 +29,7 @@ from plica.sheet.detail_pictures import SpecFiles
 from plica.sheet.photos import PhotoAlbum
 from plica.sheet.sheet import SheetSubject, sheet_page
 from plica.workspace import Refused, Workspace, located_bytes
+from tests.bench.goals import judge
 from tests.support.browser import browsers
 
 if TYPE_CHECKING:
@@ -191,6 +192,11 @@ def main() -> None:
             first, script, whole = shown(browser, page)
             print(f"{called}: {len(made) / 1024:.0f} KiB, made in {seconds:.1f} s ({worked:.1f} s of processor)")
             print(f"  first picture {first:.0f} ms, a frame {whole:.0f} ms, of it script {script:.2f} ms")
+            size, soonest, frame = (4096.0, 1100.0, 2.0) if finer else (1536.0, 600.0, 0.6)
+            judge(f"sheet of {called}: size", len(made) / 1024, size, "KiB")
+            judge(f"sheet of {called}: made, processor", worked, 5.0, "s")
+            judge(f"sheet of {called}: first picture", first, soonest, "ms")
+            judge(f"sheet of {called}: script a frame", script, frame, "ms")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
+from tests.bench.goals import judge
 from tests.support.data import data_folder
 
 CHARACTERS = (
@@ -56,6 +57,7 @@ def main(models: list[Path]) -> None:
             f"{model.name}: {mesh.vertex_count} vertices; start {started:.2f} s, reading {read:.2f} s, first proof "
             f"{proven:.2f} s ({len(proof.results)} expectations, {held}), start / proof {started / proven:.2f}"
         )
+        judge(f"start on {model.name}, for 10,000 vertices", started * 1e4 / max(mesh.vertex_count, 1e4), 5.0, "s")
 
 
 if __name__ == "__main__":

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from plica.mesh.plane import MirrorPlane
 from plica.mesh.symmetry import symmetry_map
+from tests.bench.goals import judge
 from tests.support.meshes import bare_mesh, bilateral
 
 TOLERANCE = 1e-4
@@ -39,7 +40,13 @@ def main(vertices: int) -> None:
         result = symmetry_map(mesh, plane, TOLERANCE)
         print(
             f"{name}: {mesh.vertex_count} vertices, {result.share:.4%} paired, {int(result.by_edges.sum())} by edges; "
-            f"k-d tree {reference:.2f} s, symmetry map {ours:.2f} s, ratio {ours / reference:.2f}"
+            f"k-d tree {reference:.2f} s, symmetry map {ours:.2f} s"
+        )
+        judge(
+            f"symmetry of {vertices:,} vertices, {name}",
+            ours / reference,
+            2.0,
+            reference="a k-d tree's build and query",
         )
 
 
