@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from typing import NamedTuple, NoReturn
 
 from plica import __version__, foreign
@@ -24,100 +25,15 @@ class Command(NamedTuple):
     run: Callable[[argparse.Namespace], int]
 
 
-def _check(given: argparse.Namespace) -> int:
-    from plica.commands.check import check
+def _from(module: str, name: str = "") -> Callable[[argparse.Namespace], int]:
+    """What runs a command, its module loaded only when it runs; `name`: the function's, where it is not the module's."""
 
-    return check(given)
+    def run(given: argparse.Namespace) -> int:
+        run_command: Callable[[argparse.Namespace], int]
+        run_command = getattr(import_module(f"plica.commands.{module}"), name or module)
+        return run_command(given)
 
-
-def _build(given: argparse.Namespace) -> int:
-    from plica.commands.build import build
-
-    return build(given)
-
-
-def _start(given: argparse.Namespace) -> int:
-    from plica.commands.start import start
-
-    return start(given)
-
-
-def _demo(given: argparse.Namespace) -> int:
-    from plica.commands.demo import demo
-
-    return demo(given)
-
-
-def _measure(given: argparse.Namespace) -> int:
-    from plica.commands.measure import measure
-
-    return measure(given)
-
-
-def _format(given: argparse.Namespace) -> int:
-    from plica.commands.format import format_specs
-
-    return format_specs(given)
-
-
-def _watch(given: argparse.Namespace) -> int:
-    from plica.commands.watch import watch
-
-    return watch(given)
-
-
-def _language_server(given: argparse.Namespace) -> int:
-    from plica.commands.language_server import language_server
-
-    return language_server(given)
-
-
-def _diff(given: argparse.Namespace) -> int:
-    from plica.commands.diff import diff
-
-    return diff(given)
-
-
-def _prove(given: argparse.Namespace) -> int:
-    from plica.commands.prove import prove
-
-    return prove(given)
-
-
-def _pose(given: argparse.Namespace) -> int:
-    from plica.commands.pose import pose
-
-    return pose(given)
-
-
-def _picture(given: argparse.Namespace) -> int:
-    from plica.commands.picture import picture
-
-    return picture(given)
-
-
-def _adopt(given: argparse.Namespace) -> int:
-    from plica.commands.adopt import adopt
-
-    return adopt(given)
-
-
-def _draft(given: argparse.Namespace) -> int:
-    from plica.commands.draft import draft
-
-    return draft(given)
-
-
-def _sheet(given: argparse.Namespace) -> int:
-    from plica.commands.sheet import sheet
-
-    return sheet(given)
-
-
-def _explain(given: argparse.Namespace) -> int:
-    from plica.commands.explain import explain
-
-    return explain(given)
+    return run
 
 
 COMMANDS = {
@@ -130,7 +46,7 @@ COMMANDS = {
         """,
         ("plica check wren.plica", "plica check wren.plica --axes", "plica check"),
         options.add_check,
-        _check,
+        _from("check"),
     ),
     "build": Command(
         "check a spec and write it in the forms that others read",
@@ -141,7 +57,7 @@ COMMANDS = {
         """,
         ("plica build wren.plica --out build", "plica build wren.plica --out build --target json --current"),
         options.add_build,
-        _build,
+        _from("build"),
     ),
     "prove": Command(
         "measure what a spec expects, over the whole range of motion",
@@ -154,7 +70,7 @@ COMMANDS = {
         """,
         ("plica prove wren.plica", "plica prove wren.plica --clip clips/rounds.glb --format junit"),
         options.add_prove,
-        _prove,
+        _from("prove"),
     ),
     "measure": Command(
         "tell how far every reading travels in real motion",
@@ -166,7 +82,7 @@ COMMANDS = {
         """,
         ("plica measure wren.plica --clip clips/rounds.glb", "plica measure wren.plica --clip walk.bvh --format json"),
         options.add_measure,
-        _measure,
+        _from("measure"),
     ),
     "start": Command(
         "write a first spec for a model that exists",
@@ -178,7 +94,7 @@ COMMANDS = {
         """,
         ("plica start otter.glb", "plica start otter.glb --out otter.plica"),
         options.add_start,
-        _start,
+        _from("start"),
     ),
     "demo": Command(
         "write the demo character and run the whole job on it",
@@ -189,7 +105,7 @@ COMMANDS = {
         """,
         ("plica demo", "plica demo /tmp/otter --replace"),
         options.add_demo,
-        _demo,
+        _from("demo"),
     ),
     "format": Command(
         "put specs into the one layout that all specs have",
@@ -201,7 +117,7 @@ COMMANDS = {
         """,
         ("plica format wren.plica", "plica format --check --diff wren.plica"),
         options.add_layout,
-        _format,
+        _from("format", "format_specs"),
     ),
     "watch": Command(
         "build again whenever something is saved",
@@ -214,7 +130,7 @@ COMMANDS = {
         """,
         ("plica watch wren.plica --prove", "plica watch wren.plica --out build --target json"),
         options.add_watch,
-        _watch,
+        _from("watch"),
     ),
     "language-server": Command(
         "answer an editor's questions about specs",
@@ -226,7 +142,7 @@ COMMANDS = {
         """,
         ("plica language-server",),
         options.add_language_server,
-        _language_server,
+        _from("language_server"),
     ),
     "diff": Command(
         "tell what a change does",
@@ -244,7 +160,7 @@ COMMANDS = {
             "plica diff git:v1:wren.plica git:v2:wren.plica --accept accepted.toml",
         ),
         options.add_diff,
-        _diff,
+        _from("diff"),
     ),
     "pose": Command(
         "write the skin in a pose, to sculpt on",
@@ -260,7 +176,7 @@ COMMANDS = {
             "plica pose wren.plica --clip clips/rounds.glb --time 2.5 --out moment.glb",
         ),
         sculpt_options.add_pose,
-        _pose,
+        _from("pose"),
     ),
     "picture": Command(
         "draw the skin in a pose, or over a sweep or a clip",
@@ -275,7 +191,7 @@ COMMANDS = {
             "plica picture wren.plica --clip clips/rounds.glb --moving --out rounds.webp",
         ),
         picture_options.add_picture,
-        _picture,
+        _from("picture"),
     ),
     "adopt": Command(
         "take a sculpt in",
@@ -291,7 +207,7 @@ COMMANDS = {
             "plica adopt wren.plica --over before/wren.glb --replace",
         ),
         sculpt_options.add_adopt,
-        _adopt,
+        _from("adopt"),
     ),
     "draft": Command(
         "compute first sculpts",
@@ -308,7 +224,7 @@ COMMANDS = {
             "plica draft wren.plica knee_hold --volume 98% --border 4cm --inbetweens 2",
         ),
         sculpt_options.add_draft,
-        _draft,
+        _from("draft"),
     ),
     "sheet": Command(
         "write a character as one page to look at and judge it by",
@@ -321,7 +237,17 @@ COMMANDS = {
         """,
         ("plica sheet wren.plica --out wren.html", "plica sheet wren.plica --out wren.html --clip clips/rounds.glb"),
         options.add_sheet,
-        _sheet,
+        _from("sheet"),
+    ),
+    "completion": Command(
+        "print what completes Plica's words in a shell",
+        """
+        Prints a script for a shell: sourced from its settings, it completes commands, options and files. Each version
+        of Plica has its own, so make it anew after an update.
+        """,
+        ("plica completion bash > ~/.local/share/bash-completion/completions/plica", "plica completion zsh > _plica"),
+        options.add_completion,
+        _from("completion"),
     ),
     "explain": Command(
         "tell more about a finding",
@@ -331,7 +257,7 @@ COMMANDS = {
         """,
         ("plica explain PL101", "plica explain --all"),
         options.add_explain,
-        _explain,
+        _from("explain"),
     ),
 }
 
@@ -356,6 +282,25 @@ def parser(given: Sequence[str]) -> argparse.ArgumentParser:
     """The parser for what was given: of one command where the first word names it, else of the overview."""
     if given and given[0] in COMMANDS:
         return _command_parser(given[0])
+    main = _overview()
+    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for name, command in COMMANDS.items():
+        commands.add_parser(name, help=command.summary)
+    return main
+
+
+def whole_parser() -> argparse.ArgumentParser:
+    """The overview with every command's arguments below it."""
+    main = _overview()
+    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for name, command in COMMANDS.items():
+        below = commands.add_parser(name, help=command.summary, allow_abbrev=False)
+        command.add_arguments(below)
+        options.add_limit(below)
+    return main
+
+
+def _overview() -> argparse.ArgumentParser:
     main = _Parser(
         prog="plica",
         usage="plica [-h] [--version] COMMAND ...",
@@ -367,9 +312,6 @@ def parser(given: Sequence[str]) -> argparse.ArgumentParser:
     )
     version = f"plica {__version__}"
     main.add_argument("--version", action="version", version=version, help="print the version and stop")
-    commands = main.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for name, command in COMMANDS.items():
-        commands.add_parser(name, help=command.summary)
     return main
 
 

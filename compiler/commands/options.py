@@ -374,6 +374,11 @@ def add_explain(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--all", action="store_true", help="list every code with its first sentence")
 
 
+def add_completion(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `completion`."""
+    parser.add_argument("shell", choices=("bash", "zsh", "fish", "tcsh"), help="the shell to print a script for")
+
+
 def count(text: str) -> int:
     """A number from 1 on."""
     if text.isascii() and text.isdigit() and int(text[:9]) > 0:
