@@ -1,0 +1,40 @@
+"""Every recipe's commands run, in their order, and print what the page says."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.support.data import ROOT, shared_data
+from tests.support.page import Page, write_demo
+
+FOLDER = ROOT / "specs" / "recipes"
+PAGES = sorted(path.name for path in FOLDER.glob("*.md") if path.name != "README.md")
+EMPTY = {"two_characters.md"}  # which begin without the demo's folder
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_recipe_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "work"
+    for variable, value in (("XDG_CACHE_HOME", tmp_path / "cache"), ("GIT_CONFIG_GLOBAL", tmp_path / "none")):
+        monkeypatch.setenv(variable, str(value))
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_NAME", "Wren")
+        monkeypatch.setenv(f"GIT_{role}_EMAIL", "wren@example.org")
+    if name in EMPTY:
+        write_demo(tmp_path / "demo")
+        (folder / "characters" / "wren").mkdir(parents=True)
+        shutil.copyfile(tmp_path / "demo" / "wren.glb", folder / "characters" / "wren" / "wren.glb")
+    else:
+        write_demo(folder)
+    if name == "four_legs.md":
+        shutil.copyfile(shared_data("characters", "horse", "horse.glb"), folder / "horse.glb")
+    monkeypatch.chdir(folder)
+    assert Page(FOLDER / name, monkeypatch.chdir).run() > 1
+
+
+def test_the_list_names_every_recipe() -> None:
+    listed = (FOLDER / "README.md").read_text("utf-8")
+    assert all(f"({name})" in listed for name in PAGES)
