@@ -26,7 +26,7 @@ class Command(NamedTuple):
 
 
 def _from(module: str, name: str = "") -> Callable[[argparse.Namespace], int]:
-    """What runs a command, its module loaded only when it runs; `name`: the function's, where it is not the module's."""
+    """What runs a command, its module loaded only then; `name`: the function, where it is not called as the module."""
 
     def run(given: argparse.Namespace) -> int:
         run_command: Callable[[argparse.Namespace], int]
@@ -242,10 +242,11 @@ COMMANDS = {
     "completion": Command(
         "print what completes Plica's words in a shell",
         """
-        Prints a script for a shell: sourced from its settings, it completes commands, options and files. Each version
-        of Plica has its own, so make it anew after an update.
+        Prints a script for a shell. Sent to a file that the shell reads as it starts, for bash
+        ~/.local/share/bash-completion/completions/plica, it completes commands, options and files. Each version of
+        Plica has its own, so make it anew after an update.
         """,
-        ("plica completion bash > ~/.local/share/bash-completion/completions/plica", "plica completion zsh > _plica"),
+        ("plica completion bash", "plica completion zsh"),
         options.add_completion,
         _from("completion"),
     ),

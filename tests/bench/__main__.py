@@ -2,10 +2,10 @@
 
     python -m tests.bench [NAME...] [--list] [--minutes 15]
 
-Each runs in a process of its own, one after the other, on a machine that should do nothing else. What a benchmark prints
-goes to standard error as it comes; the table goes to standard output at the end, as Markdown. One that fails, or is not
-done within its share of the minutes, is a row that says so: a figure that was not measured is never a pass. The exit code
-is 0 when every goal was reached.
+Each runs in a process of its own, one after the other, on a machine that should do nothing else. What a benchmark
+prints goes to standard error as it comes; the table goes to standard output at the end, as Markdown. One that fails, or
+is not done within its share of the minutes, is a row that says so: a figure that was not measured is never a pass. The
+exit code is 0 when every goal was reached.
 """
 
 from __future__ import annotations
@@ -43,6 +43,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "gltf": (),
     "rig_json": (),
     "python_target": (),
+    "masks": (),
     "large": (),
     "growth": (),
 }

@@ -43,6 +43,7 @@ from plica.mesh.arrays import Floats, Integers
 from plica.pipeline import compile_file
 from plica.texture.atlas import atlas_of
 from plica.texture.raster import Singles
+from tests.bench.goals import judge
 
 SIZE, COUNT, ACROSS = 1024, 30, 101
 ROUNDS = 7
@@ -159,7 +160,10 @@ def against_others() -> None:
             theirs[name].append(seconds(lambda draw=draw: made(map(draw, weights))))  # type: ignore[misc]
     print(f"{COUNT} masks of {SIZE} x {SIZE}, {len(triangles)} triangles: {told(took)}")
     for name, times in theirs.items():
-        print(f"  {name:32}  {told(times)}   {np.median(times) / np.median(took):5.1f} x")
+        ratio = float(np.median(times) / np.median(took))
+        print(f"  {name:32}  {told(times)}   {ratio:5.1f} x")
+        if not name.startswith(" "):
+            judge(f"30 masks together, {name} of each", ratio, 10.0, reference="ours", at_least=True)
     if not find_spec("skimage"):
         print("  scikit-image draw.polygon, flat   not measured: scikit-image is not installed")
 
@@ -196,6 +200,9 @@ def demo(folder: Path, tolerance: float | None) -> None:
         f"(and {np.median(attaching):.2f} s to check it and attach its mesh); {disk / 1024:.1f} KiB on disk, "
         f"{memory / 2**20:.2f} MiB in memory, sizes {sorted({mask.size for mask in whole.masks.values()})}"
     )
+    if tolerance is None:
+        judge("masks of the demo, processor", float(np.median(times)), 2.0, "s")
+        judge("masks of the demo, on disk", disk / 1024, 256.0, "KiB")
 
 
 def main() -> None:
