@@ -12,7 +12,7 @@ from plica.rig.rig import Rig
 from plica.rig.strengths import Control
 from plica.source import Source, Span
 from plica.spec.acceptances import drop_accepted
-from plica.spec.bind import Bound, bind
+from plica.spec.bind import Bound, bind, bind_library
 from plica.spec.budget import Budget
 from plica.spec.entries import Spec
 from plica.syntax.nodes import Document
@@ -62,12 +62,17 @@ def compile_text(text: str, path: str = "spec.plica", workspace: Workspace | Non
 
 
 def compile_document(document: Document, workspace: Workspace | None, diagnostics: Diagnostics) -> Compiled:
-    """Compile a text that was parsed; `found` holds what parsing it found."""
-    if diagnostics.has_errors:
+    """Compile a text that was parsed; `diagnostics` holds what parsing it found.
+
+    What could be parsed is bound all the same, so that one run tells every mistake.
+    """
+    if diagnostics.stopped or (diagnostics.has_errors and not document.is_read):
         return Compiled(diagnostics.all, (document,), None, None, {})
+    root = workspace.root if workspace else None
     if _is_library(document):
-        return Compiled(diagnostics.all, (document,), None, None, {}, is_library=True)
-    bound = bind(document, workspace.root if workspace else None, workspace, diagnostics)
+        bound = bind_library(document, root, workspace, diagnostics)
+        return Compiled(diagnostics.all, bound.documents, None, None, {}, is_library=True, bound=bound)
+    bound = bind(document, root, workspace, diagnostics)
     if diagnostics.has_errors or bound.spec is None:
         # What is accepted may not have been found yet.
         return Compiled(diagnostics.all, bound.documents, None, None, {}, bound=bound)
@@ -80,4 +85,5 @@ def compile_document(document: Document, workspace: Workspace | None, diagnostic
 
 def _is_library(document: Document) -> bool:
     kinds = {getattr(node, "kind", type(node).__name__) for node in document.declarations}
+    kinds |= {lost.kind for lost in document.lost}
     return "character" not in kinds and "Parameter" in kinds

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
 
 from plica import observations, regular_files
 from plica.api.contents import checked
@@ -12,6 +13,12 @@ from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.project.outcome import Outcome
 from plica.project.recall import Job
+
+if TYPE_CHECKING:
+    from plica.api.character import Character
+
+USES: Final = "uses"
+"""The name, among an outcome's documents, of the list of libraries that a character was checked with."""
 
 
 def check_spec(job: Job) -> Outcome:
@@ -21,10 +28,17 @@ def check_spec(job: Job) -> Outcome:
 
     options = _options(job)
     character = compile_file(job.shown, allow=options["allow"])
+    documents = () if character.is_library else ((USES, json.dumps(_libraries(character))),)
     if not character.ok:
-        return Outcome(character.diagnostics)
+        return Outcome(character.diagnostics, documents=documents)
     axes = table(character.rig) if options["axes"] and character.rig is not None else ()
-    return Outcome(character.diagnostics, (*axes, *character.stance, checked(character)))
+    return Outcome(character.diagnostics, (*axes, *character.stance, checked(character)), documents)
+
+
+def _libraries(character: Character) -> list[str]:
+    """The files of the libraries that a character uses."""
+    used = () if character.compiled is None else character.compiled.documents[1:]
+    return sorted({os.path.realpath(document.source.path) for document in used})
 
 
 def build_spec(job: Job) -> Outcome:

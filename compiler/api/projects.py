@@ -11,7 +11,7 @@ from typing import Any
 
 from plica.api.character import FilePath, folders
 from plica.api.found_project import FoundProject
-from plica.api.project_jobs import build_spec, check_spec, prove_spec
+from plica.api.project_jobs import USES, build_spec, check_spec, prove_spec
 from plica.cores import own_cores
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
@@ -251,15 +251,20 @@ class _Work:
         many = 1 if any(one.processes > 1 for one in jobs) else self._count
         done = results(jobs, KeptOutcomes(_store(self._cache)), many, self._progress)
         acceptances = Acceptances(project)
+        used = {path for one in done for path in json.loads(one.outcome.document(USES) or "[]")}
         told = tuple(
-            self._told(one, acceptances, number >= len(self._members.characters)) for number, one in enumerate(done)
+            self._told(one, acceptances, number >= len(self._members.characters), used)
+            for number, one in enumerate(done)
         )
         if libraries and all(one.ok for one in told):  # errors may have hidden what is accepted
             acceptances.tell_unused(diagnostics)
         return ProjectRun(self._found, told, (*self._found.diagnostics, *diagnostics.all))
 
-    def _told(self, one: JobResult, acceptances: Acceptances, is_library: bool) -> SpecResult:
+    def _told(self, one: JobResult, acceptances: Acceptances, is_library: bool, used: set[str]) -> SpecResult:
+        """What is told of a spec; `used`: the libraries that were checked with a character that uses them."""
         kept = acceptances.kept(one.outcome.diagnostics, one.job.shown)
+        if is_library and os.path.realpath(one.job.spec) in used:
+            kept = tuple(found for found in kept if found.name != "library-alone")
         return SpecResult(one.job.shown, kept, one.outcome, one.seconds, one.recalled, is_library)
 
 

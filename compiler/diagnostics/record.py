@@ -30,6 +30,8 @@ _WHATEVER_VALUES = frozenset(
         "shadowed-name",
         "missing-argument",
         "unknown-argument",
+        "not-in-library",
+        "backslash-in-path",
     }
 )
 

@@ -249,7 +249,7 @@ class Writing:
         )
 
     def _around(self, instance: Instance) -> Iterator[Piece]:
-        node, scope = instance
+        node, scope, _ = instance
         text = scope.source.text[node.start : node.end]
         words = set(_NAMES.findall(text))
         for name in words & self._curves.keys():
@@ -262,7 +262,7 @@ class Writing:
                 yield piece
 
     def _around_curve(self, instance: Instance) -> Iterator[Piece]:
-        node, scope = instance
+        node, scope, _ = instance
         yield _piece(scope.source, node.start, node.end, "")
         names = _PLACEHOLDERS.findall(scope.source.text[node.start : node.end])
         yield from self._variables(names, scope.variables, set())

@@ -177,6 +177,19 @@ class OpenDocuments:
         """The open texts that have to be compiled again."""
         return [key for key, item in self._open.items() if item.analysis is None]
 
+    def is_used(self, key: str) -> bool:
+        """Whether an open spec of a character uses this text, as far as open texts were compiled."""
+        return key in self._open and any(
+            other.analysis is not None and not other.analysis.is_library and self._uses(other.analysis, key)
+            for other in self._open.values()
+            if other is not self._open[key]
+        )
+
+    def libraries_of(self, key: str) -> list[str]:
+        """The open texts that an open text uses."""
+        own = self.analysis(key)
+        return [other for other in self._open if other != key and own is not None and self._uses(own, other)]
+
     def around(self, key: str) -> Analysis | None:
         """The analysis that knows what the names of an open text mean: for a library, that of a spec that uses it."""
         own = self.analysis(key)

@@ -112,13 +112,15 @@ class Server(LanguageServer):
                 continue
             before = self._published.get(uri, {})
             self._published[uri] = protocol.diagnostics(analysis, uri, self._places())
-            for other in dict.fromkeys([uri, *before, *self._published[uri]]):
+            for other in dict.fromkeys([uri, *before, *self._published[uri], *self.documents.libraries_of(uri)]):
                 self._send(other)
 
     def _send(self, uri: str) -> None:
-        """Send everything that is known about one file, once each."""
-        result = [item for owner in self._published.values() for item in owner.get(uri, [])]
-        distinct = list({repr(item): item for item in result}.values()) if len(self._published) > 1 else result
+        """Send everything that is known about one file, once each: by itself and by specs that use it."""
+        found = [item for owner in self._published.values() for item in owner.get(uri, [])]
+        is_used = self.documents.is_used(uri)
+        result = [item for item in found if not (is_used and item.data == "library-alone")]
+        distinct = list({(repr(item.range), item.code, item.message): item for item in reversed(result)}.values())[::-1]
         self.text_document_publish_diagnostics(
             types.PublishDiagnosticsParams(uri=uri, diagnostics=distinct, version=self._versions.get(uri))
         )

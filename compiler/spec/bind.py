@@ -10,14 +10,14 @@ from typing import Any, NamedTuple, TypeVar, cast
 
 from plica.diagnostics import Diagnostics, Label
 from plica.readers.model_outline import ModelOutline
-from plica.source import Span
 from plica.spec import bind_drivers as readings
 from plica.spec import bind_expectations as expectations
 from plica.spec import bind_surfaces as surfaces
 from plica.spec.acceptances import Acceptance
-from plica.spec.bind_character import BoundCharacter, bind_character
+from plica.spec.bind_character import BoundCharacter, bind_character, no_character
 from plica.spec.budget import Budget
 from plica.spec.context import Context
+from plica.spec.declarations import acceptances_of, extent_of, facts_of, kind_of
 from plica.spec.entries import (
     CombineFacts,
     Declared,
@@ -28,6 +28,7 @@ from plica.spec.entries import (
 )
 from plica.spec.fact_sets import FactSet, collect
 from plica.spec.instances import Flattener, Instance
+from plica.spec.library_alone import LeftToCharacters, report_left
 from plica.spec.morph_names import skin_targets
 from plica.spec.scope import has_unknown
 from plica.spec.symbols import NAMESPACES, Symbol, Symbols, SymbolUse
@@ -101,29 +102,59 @@ class _Draft(NamedTuple):
 
 
 def bind(document: nodes.Document, folder: Path | None, workspace: Workspace | None, diagnostics: Diagnostics) -> Bound:
-    """Bind a document and the libraries it uses. Without errors in `found` the spec is whole."""
+    """Bind a document and the libraries it uses. Without errors in `diagnostics` the spec is whole."""
+    return _bind(document, folder, workspace, diagnostics, None)
+
+
+def bind_library(
+    document: nodes.Document, folder: Path | None, workspace: Workspace | None, diagnostics: Diagnostics
+) -> Bound:
+    """Bind a library by itself: parameters have their defaults, the others no value that is known; there is no spec.
+
+    What only a character that uses it can tell is a note, not an error.
+    """
+    left = LeftToCharacters()
+    bound = _bind(document, folder, workspace, diagnostics, left)
+    if not diagnostics.stopped:
+        without = [one for one in document.declarations if isinstance(one, nodes.Parameter) and one.values is None]
+        report_left(document, tuple(one.name.text for one in without), left, diagnostics)
+    return bound._replace(spec=None)
+
+
+def _bind(
+    document: nodes.Document,
+    folder: Path | None,
+    workspace: Workspace | None,
+    diagnostics: Diagnostics,
+    left: LeftToCharacters | None,
+) -> Bound:
     budget = Budget(diagnostics)
-    flattener = Flattener(workspace, diagnostics, budget)
+    flattener = Flattener(workspace, diagnostics, budget, by_itself=left is not None)
     instances = flattener.flatten(document, folder)
     documents = tuple(flattener.documents)
     if diagnostics.stopped:
         return Bound(None, documents)
-    characters = [item for item in instances if _kind(item.node) == "character"]
-    if not characters:
+    characters = [item for item in instances if kind_of(item.node) == "character"]
+    if not characters and left is None and not any(kind in ("character", "") for kind, _ in flattener.lost):
         diagnostics.add("missing-character", None if not document.source.text else document.span(_start(document)))
         return Bound(None, documents)
     for other in characters[1:]:
         label = Label(characters[0].span, "the first one")
         diagnostics.add("second-character", other.span, labels=[label])
-    symbols = Symbols(diagnostics)
-    character = bind_character(characters[0], symbols, workspace, diagnostics)
+    symbols = Symbols(diagnostics, left)
+    for kind, name in flattener.lost:
+        symbols.lost.add(kind, name)
+    declared = characters[0] if characters else no_character(document, diagnostics, budget)
+    character = bind_character(declared, symbols, workspace, diagnostics)
     binding = _Binding(instances, symbols, character, workspace, diagnostics)
     entries, expected = binding.bound_entries(), binding.bound_expectations()
+    symbols.missing_sides.report(diagnostics)
     if not diagnostics.has_errors:  # what a mistake keeps from being bound would look unused
         flattener.report_unused()
-        binding.report_unused()
+        if left is None:
+            binding.report_unused()
     spec = _spec(character, entries, expected)
-    written = tuple(binding.written(characters[0]))
+    written = tuple(binding.written(declared))
     return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances(), written)
 
 
@@ -148,21 +179,6 @@ def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: li
 def _start(document: nodes.Document) -> nodes.Comment:
     """A stand-in node at the start of a document."""
     return nodes.Comment("", 0, min(5, len(document.source.text)))
-
-
-def _kind(node: nodes.Declaration) -> str:
-    if isinstance(node, nodes.Block):
-        return node.kind
-    if isinstance(node, nodes.CombineDeclaration):
-        return "combine"
-    return "curve" if isinstance(node, nodes.CurveDeclaration) else "override"
-
-
-def _facts_of(node: nodes.Block | nodes.CombineDeclaration) -> tuple[nodes.Fact, ...]:
-    if isinstance(node, nodes.Block):
-        return node.facts
-    strength = nodes.Fact("strength", (node.strength,), node.strength.start, node.strength.end)
-    return (strength, *node.facts)
 
 
 class _Binding:
@@ -203,8 +219,8 @@ class _Binding:
 
     def _declare(self, instances: list[Instance]) -> None:
         for instance in self._until_stopped(instances):
-            node, scope = instance
-            kind = _kind(node)
+            node, scope, _ = instance
+            kind = kind_of(node)
             if kind == "expect":
                 self.expects.append(instance)
             elif kind == "curve":
@@ -218,11 +234,11 @@ class _Binding:
         return takewhile(lambda _: not self.diagnostics.stopped, items)
 
     def _draft(self, kind: str, instance: Instance) -> None:
-        node, scope = instance
+        node, scope, _ = instance
         assert isinstance(node, nodes.Block | nodes.CombineDeclaration) and node.name is not None
         name = scope.full_name(node.name)
         side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
-        facts = collect(_facts_of(node), scope, self.diagnostics)
+        facts = collect(facts_of(node), scope, self.diagnostics)
         samples = tuple(fact.scope.name(fact.node.part("name")) for fact in facts.many("sample"))
         for sample in (name for name, times in Counter(samples).items() if times > 1):
             self.diagnostics.add("duplicate-name", instance.span, kind="sample", name=sample)
@@ -236,13 +252,13 @@ class _Binding:
             self.symbols.lost.add(kind, name)
             self.drafts.append(draft)
             return
-        symbol = Symbol(kind, name, side, instance.span, samples, scope.uses)
+        symbol = Symbol(kind, name, side, instance.span, samples, scope.uses, instance.is_whole)
         if not is_written_again(symbol, scope, self.symbols) and self.symbols.declare(symbol):
             self.drafts.append(draft)
 
     def _bind_curves(self, instances: list[Instance]) -> None:
         for instance in self._until_stopped(instances):
-            node, scope = instance
+            node, scope, _ = instance
             if not isinstance(node, nodes.CurveDeclaration):
                 continue
             if isinstance(node.curve, nodes.NamedCurve) and not node.curve.ready:
@@ -264,7 +280,7 @@ class _Binding:
         assert isinstance(instance.node, nodes.Override)
         target, scope = instance.node.target, instance.scope
         assert target.name is not None
-        kind, name = _kind(target), scope.name(target.name)
+        kind, name = kind_of(target), scope.name(target.name)
         for full_name in dict.fromkeys((scope.prefix + name, name)):
             for side in ("both", "none", target.side or "left", target.side or "right"):
                 draft = drafts.get((kind, full_name, cast(ScopeSide, side)))
@@ -272,6 +288,11 @@ class _Binding:
                     self.symbols.uses.append(SymbolUse(NAMESPACES[kind], full_name, instance.span))
                     self._apply(draft, target, instance)
                     return
+        if has_unknown(name) or self.symbols.lost.holds(NAMESPACES[kind], name):
+            return
+        if self.symbols.left is not None:
+            self.symbols.left.note_name(NAMESPACES[kind], name, instance.span, None)
+            return
         hint = self.diagnostics.near_hint(name, (draft.name for draft in self.drafts if draft.kind == kind))
         self.diagnostics.add("nothing-to-override", instance.span, kind=kind, name=name, hint=hint)
 
@@ -280,7 +301,7 @@ class _Binding:
         if draft.side != "both" and side not in ("both", draft.side):
             self.diagnostics.add("no-such-side", instance.span, name=draft.name, side=side)
             return
-        facts = collect(_facts_of(target), instance.scope, self.diagnostics)
+        facts = collect(facts_of(target), instance.scope, self.diagnostics)
         self.overriding.append((draft, instance))
         for one in ("left", "right") if side == "both" else (side,):
             before = draft.overrides.get(one)
@@ -302,7 +323,9 @@ class _Binding:
 
     def _entry(self, draft: _Draft) -> Entry[Any] | None:
         binder = BINDERS[draft.kind]
-        context = self.context._replace(side=draft.side, span=draft.instance.span, name=draft.name)
+        context = self.context._replace(
+            side=draft.side, span=draft.instance.span, name=draft.name, is_whole=draft.instance.is_whole
+        )
         sets = {
             side: draft.base.with_override(draft.overrides[side]) if side in draft.overrides else draft.base
             for side in ("left", "right")
@@ -325,10 +348,10 @@ class _Binding:
         """Every expectation bound."""
         bound: list[ExpectationOf] = []
         for instance in self._until_stopped(self.expects):
-            node, scope = instance
+            node, scope, _ = instance
             assert isinstance(node, nodes.Block)
             side: ScopeSide = "none" if node.side is None else cast(ScopeSide, node.side)
-            context = self.context._replace(side=side, span=instance.span)
+            context = self.context._replace(side=side, span=instance.span, is_whole=instance.is_whole)
             bound.extend(expectations.bind_expectations(collect(node.facts, scope, self.diagnostics), context))
         return bound
 
@@ -346,7 +369,8 @@ class _Binding:
 
     def written(self, character: Instance) -> Iterator[WrittenDeclaration]:
         """All declarations, each with what overrides it."""
-        yield WrittenDeclaration("character", self.character.facts.name, "none", character)
+        if self.character.facts.name:
+            yield WrittenDeclaration("character", self.character.facts.name, "none", character)
         overrides: dict[int, list[Instance]] = {}
         for draft, override in self.overriding:
             overrides.setdefault(id(draft), []).append(override)
@@ -364,20 +388,7 @@ class _Binding:
         accepted = self.character.facts.accepted
         result = [Acceptance(rule, at, None) for rule, at in accepted.items()]
         for instance in (*(draft.instance for draft in self.drafts), *self.expects):
-            result += _acceptances(instance, _extent(instance))
+            result += acceptances_of(instance, extent_of(instance))
         for draft, override in self.overriding:
-            result += _acceptances(override, _extent(override), _extent(draft.instance))
+            result += acceptances_of(override, extent_of(override), extent_of(draft.instance))
         return tuple(result)
-
-
-def _extent(instance: Instance) -> Span:
-    """The whole text of a declaration."""
-    return Span(instance.scope.source, instance.node.start, instance.node.end)
-
-
-def _acceptances(instance: Instance, *within: Span) -> Iterator[Acceptance]:
-    node = instance.node.target if isinstance(instance.node, nodes.Override) else instance.node
-    assert isinstance(node, nodes.Block | nodes.CombineDeclaration)
-    for fact in node.facts:
-        if fact.key == "accept":
-            yield Acceptance(fact.part("rule"), instance.scope.span(fact), within)

@@ -15,6 +15,7 @@ from plica.spec.bind_sides import bind_sides
 from plica.spec.bind_skinning import bind_skinning
 from plica.spec.bind_stance import only_rest
 from plica.spec.bind_unit import bind_unit
+from plica.spec.budget import Budget
 from plica.spec.context import Context, read_about
 from plica.spec.entries import BoundSkeleton, CharacterFacts
 from plica.spec.fact_sets import FactSet, ScopedFact, collect
@@ -29,6 +30,7 @@ from plica.workspace import Refused, Workspace
 
 DEFAULT_NAMES = "{side}_{name}"
 DEFAULT_TOLERANCE = 0.0001
+_SIDED = frozenset({"symmetry", "stance", "left_pattern", "right_pattern", "pair", "pairs_by_position"})
 
 
 class BoundCharacter(NamedTuple):
@@ -47,22 +49,26 @@ def bind_character(
     instance: Instance, symbols: Symbols, workspace: Workspace | None, diagnostics: Diagnostics
 ) -> BoundCharacter:
     """Bind a character block; what is missing or wrong becomes diagnostics and is left out."""
-    node, scope = instance
+    node, scope, left_out = instance
     assert isinstance(node, nodes.Block) and node.name is not None
     facts = collect(node.facts, scope, diagnostics)
+    tells_joints = left_out is None or _tells_joints(facts, left_out)
+    if not tells_joints:
+        facts = facts.without(_SIDED)
     empty = BoundSkeleton(Skeleton(()), NO_SIDES, None, True, only_rest(Skeleton(())))
     context = Context(diagnostics, symbols, empty, None, workspace, {}, "none", instance.span)
     geometry, as_read = _geometry(facts, context)
     outline = bind_unit(facts, as_read, diagnostics)
     if geometry is not None and outline is not None:
         geometry = geometry._replace(unit=outline.unit)
-    rest = _skeleton(facts, outline, context)
+    rest = _skeleton(facts, outline, context) if tells_joints else Skeleton(())
     is_of_model = outline is not None and outline.skeleton is rest
     errors = diagnostics.count_of_errors
     stance, sides, plane, plane_found = bind_sides(facts, rest, outline if is_of_model else None, context)
     in_doubt = diagnostics.count_of_errors > errors
     skeleton = stance.skeleton
-    unknown = geometry is not None and outline is None and workspace is not None and not skeleton.joints
+    unreadable = geometry is not None and outline is None and workspace is not None and not skeleton.joints
+    unknown = unreadable or not tells_joints
     context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, stance, unknown))
     names, side_texts = _names(facts, diagnostics)
     tolerance = facts.one("tolerance")
@@ -84,6 +90,20 @@ def bind_character(
         accepted=accepted,
     )
     return BoundCharacter(character, context.bound, outline, in_doubt)
+
+
+def no_character(document: nodes.Document, diagnostics: Diagnostics, budget: Budget) -> Instance:
+    """What stands in for a character that was not understood, or that is not there: nothing is known of it."""
+    node = nodes.Block("character", nodes.Name("", 0, 0), None, None, (), 0, 0)
+    return Instance(node, Scope(document.source, {}, "", diagnostics, budget), ())
+
+
+def _tells_joints(facts: FactSet, left_out: tuple[str, ...]) -> bool:
+    """Whether the facts that were understood tell all joints and their sides, whatever the words left out meant."""
+    groups = facts.groups
+    joints = bool(groups & {"geometry", "skeleton"})
+    sides = {"left_pattern", "right_pattern"} <= groups or "pairs_by_position" in groups
+    return joints and sides and not set(left_out) & {"pair", "pairs"}
 
 
 def _band(facts: FactSet) -> float:

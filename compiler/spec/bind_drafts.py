@@ -30,7 +30,9 @@ def _volume(facts: FactSet, context: Context) -> float | None:
     fact = facts.one("draft_volume")
     if fact is None:
         return None
-    value = fact.scope.amount(fact.node.only, Dimension.SHARE, "the volume that a draft keeps")
+    value = fact.scope.known_amount(fact.node.only, Dimension.SHARE, "the volume that a draft keeps")
+    if value is None:
+        return None
     if not LEAST_VOLUME <= value <= 1.0:
         least = percent(LEAST_VOLUME)
         context.diagnostics.add(
@@ -44,8 +46,8 @@ def _positive(facts: FactSet, group: str, dimension: Dimension, what: str, conte
     fact = facts.one(group)
     if fact is None:
         return None
-    value = fact.scope.amount(fact.node.only, dimension, what)
-    if value <= 0:
+    value = fact.scope.known_amount(fact.node.only, dimension, what)
+    if value is not None and value <= 0:
         context.diagnostics.add("not-positive", fact.scope.span(fact.node), what=what)
         return None
     return value
@@ -55,7 +57,9 @@ def _inbetweens(facts: FactSet, context: Context) -> int | None:
     fact = facts.one("draft_inbetweens")
     if fact is None:
         return None
-    value = fact.scope.amount(fact.node.only, Dimension.NUMBER, "the number of inbetweens")
+    value = fact.scope.known_amount(fact.node.only, Dimension.NUMBER, "the number of inbetweens")
+    if value is None:
+        return None
     if not (value.is_integer() and 0 <= value <= MOST_INBETWEENS):
         span = fact.scope.span(fact.node)
         context.diagnostics.add("inbetweens-not-counted", span, most=MOST_INBETWEENS, given=number(value))

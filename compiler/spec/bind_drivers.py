@@ -70,7 +70,7 @@ def _reading_part(
         case Part.MORPH:
             return bind_morph(part, scope, context)
         case Part.CONTROL:
-            return context.symbols.target(part, "control", scope, context.side)
+            return context.target(part, "control", scope)
     assert_never(sort)
 
 
@@ -92,10 +92,10 @@ def _order(written: nodes.Name, scope: Scope, context: Context) -> str | None:
     return order
 
 
-def _span(fact: ScopedFact, reading: model.ReadingOf, context: Context) -> tuple[float, float]:
-    """The span in the reading's inside unit; checked to be one that the reading can travel."""
+def _span(fact: ScopedFact, reading: str, context: Context) -> tuple[float, float]:
+    """The span in the inside unit of a kind of reading; checked to be one that such a reading can travel."""
     node, scope = fact
-    kind = READING_KINDS[reading.kind]
+    kind = READING_KINDS[reading]
     errors = context.diagnostics.count_of_errors
     start, end = (
         scope.amount(amount, kind.dimension, "a span of this reading")
@@ -130,10 +130,11 @@ def bind_driver(facts: FactSet, context: Context) -> model.DriverFacts | None:
     curve = bind_curve(response.node.part("curve"), response.scope, context) if response else LINEAR
     if reads is None:
         return None
-    reading = bind_reading(reads.node.part("reading"), reads.scope, context)
-    if reading is None or span is None or curve is None:
+    written = reads.node.part("reading")
+    reading = bind_reading(written, reads.scope, context)
+    values = None if span is None else _span(span, written.kind, context)
+    if reading is None or values is None or curve is None:
         return None
-    values = _span(span, reading, context)
     return model.DriverFacts(reading, values, facts.one("unclamped") is None, curve)
 
 
@@ -196,7 +197,7 @@ def _part(
     node: nodes.Strength, scope: Scope, context: Context, depth: int
 ) -> model.CombinationOf | model.EntryReference | None:
     if isinstance(node, nodes.Reference):
-        return context.symbols.target(node, "strength", scope, context.side)
+        return context.target(node, "strength", scope)
     if depth >= _MAX_NESTING:
         context.diagnostics.add("nested-too-deeply", scope.span(node), most=_MAX_NESTING)
         return None
@@ -259,11 +260,11 @@ def _width(fact: ScopedFact, kernel: str, context: Context) -> float | None:
     amount = fact.node.part("width")
     if amount is None:
         return None
-    width = fact.scope.amount(amount, Dimension.ANGLE, "the width of a kernel")
+    width = fact.scope.known_amount(amount, Dimension.ANGLE, "the width of a kernel")
     if not kernel_kind(kernel).has_width:
         context.diagnostics.add("width-not-wanted", fact.scope.span(fact.node), kernel=kernel)
         return None
-    if width <= 0:
+    if width is not None and width <= 0:
         context.diagnostics.add("not-positive", fact.scope.span(fact.node), what="the width of a kernel")
         return None
     return width
@@ -287,7 +288,9 @@ def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     rest = facts.one("control_rest")
     if rest is None:
         return model.ControlFacts((least, most), min(max(0.0, least), most))
-    value = rest.scope.amount(rest.node.part("amount"), Dimension.NUMBER, "the rest value of a control")
-    if not least <= value <= most:
+    value = rest.scope.known_amount(rest.node.part("amount"), Dimension.NUMBER, "the rest value of a control")
+    if value is None:
+        return None
+    if not least <= value <= most and (limits is not None or context.is_whole):
         context.diagnostics.add("rest-out-of-range", rest.scope.span(rest.node))
     return model.ControlFacts((least, most), value)

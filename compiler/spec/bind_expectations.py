@@ -38,7 +38,7 @@ def bind_expectations(facts: FactSet, context: Context) -> list[model.Expectatio
             expectation = _expectation(fact, context)
             if expectation is not None:
                 bound.append(expectation._replace(about=about))
-    if not facts.groups & _KEYS.keys():
+    if context.is_whole and not facts.groups & _KEYS.keys():
         context.diagnostics.add("empty-expect", context.span)
     return bound
 
@@ -51,9 +51,9 @@ def _expectation(fact: ScopedFact, context: Context) -> model.ExpectationOf | No
     against: model.EntryReference | None = None
     if kind.about != "character":
         references = parts["strengths"] if kind.about == "strength" else (parts[kind.about],)
-        targets = [context.symbols.target(name, kind.about, scope, context.side) for name in references]
+        targets = [context.target(name, kind.about, scope) for name in references]
     if "other" in parts:
-        against = context.symbols.target(parts["other"], kind.about, scope, context.side)
+        against = context.target(parts["other"], kind.about, scope)
     uv, limit = parts.get("uv"), None
     border = _share(parts.get("border"), _BORDER, scope, context)
     share = _share(parts.get("share"), _AREA, scope, context)
@@ -106,9 +106,8 @@ def _share(node: nodes.Amount | None, kind: _ShareWritten, scope: Scope, context
     """A percentage; None where there is none."""
     if node is None:
         return None
-    before = len(context.diagnostics.all)
-    value, _ = scope.amount_of(node, (Dimension.SHARE,), kind.what)
-    if len(context.diagnostics.all) == before and not kind.allowed(value):
+    value = scope.known_amount(node, Dimension.SHARE, kind.what)
+    if value is not None and not kind.allowed(value):
         context.diagnostics.add("share-out-of-range", scope.span(node), what=kind.what, bounds=kind.bounds)
     return value
 
@@ -128,9 +127,9 @@ def _over(items: tuple[nodes.OverItem, ...], scope: Scope, context: Context) -> 
         if isinstance(item, nodes.OverClip):
             result.clips.append(context.file(item.path, scope))
         elif isinstance(item, nodes.OverPose):
-            pose = context.symbols.target(item.pose, "pose", scope, context.side)
+            pose = context.target(item.pose, "pose", scope)
             result.poses.extend([pose] if pose is not None else [])
         elif isinstance(item, nodes.Reference):
-            strength = context.symbols.target(item, "strength", scope, context.side)
+            strength = context.target(item, "strength", scope)
             result.strengths.extend([strength] if strength is not None else [])
     return result

@@ -40,16 +40,17 @@ def bind_region(facts: FactSet, context: Context) -> model.RegionFacts | None:
     if fact is None:
         context.report_missing("region", ", ".join(dict.fromkeys(FACT_KINDS[key].keyword for key in _SOURCES)))
         return None
+    is_found = fact.node.key in ("deformed_by", "deformed_posed")
     source = _SOURCES[fact.node.key](fact, context)
     feather = _length(
         facts.one("feather"),
         context,
         "a feather",
-        DEFAULT_FEATHER if isinstance(source, model.SkinDeformedBy) else 0.0,
+        DEFAULT_FEATHER if is_found else 0.0,
     )
     if isinstance(source, model.SkinDeformedBy):
         source = with_settings(source, facts, context)
-    else:
+    elif not is_found:
         refuse_settings(facts, context)
     return model.RegionFacts(source, feather) if source is not None else None
 
@@ -76,7 +77,7 @@ def _vertices(fact: ScopedFact, context: Context) -> model.StoredVertices:
 def _set(fact: ScopedFact, context: Context) -> model.SetOfRegions | None:
     node, scope = fact
     how, references = node.part("how"), node.part("regions")
-    targets = [context.symbols.target(reference, "region", scope, context.side) for reference in references]
+    targets = [context.target(reference, "region", scope) for reference in references]
     if len(references) < 2:
         context.diagnostics.add("too-few-regions", scope.span(node), how=how)
     if any(target is None for target in targets):
@@ -86,7 +87,7 @@ def _set(fact: ScopedFact, context: Context) -> model.SetOfRegions | None:
 
 def _deformed_by(fact: ScopedFact, context: Context) -> model.SkinDeformedBy | None:
     node, scope = fact
-    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in node.part("shapes")]
+    shapes = [context.target(shape, "shape", scope) for shape in node.part("shapes")]
     known = tuple(shape for shape in shapes if shape is not None)
     return _deformed(node.part("how"), known, (), ()) if len(known) == len(shapes) else None
 
@@ -95,7 +96,7 @@ def _deformed_posed(fact: ScopedFact, context: Context) -> model.SkinDeformedBy 
     node, scope = fact
     items = [_posed_item(item, scope, context) for item in node.part("pose")]
     written = node.part("shapes")
-    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in written or ()]
+    shapes = [context.target(shape, "shape", scope) for shape in written or ()]
     if None in items or None in shapes:
         return None
     pose = tuple(item for item in items if item is not None)
@@ -154,7 +155,8 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
     source: model.SculptOf | model.MorphOf | None = None
     fact = facts.one("source")
     if fact is None:
-        context.diagnostics.add("not-sculpted", context.span, name=context.name)
+        if context.is_whole:
+            context.diagnostics.add("not-sculpted", context.span, name=context.name)
     elif fact.node.key == "morph":
         source = _morph(fact, context)
     else:
@@ -176,7 +178,7 @@ def bind_shape(facts: FactSet, context: Context) -> model.ShapeFacts | None:
 def _target(fact: ScopedFact | None, namespace: str, context: Context) -> model.EntryReference | None:
     if fact is None:
         return None
-    return context.symbols.target(fact.node.only, namespace, fact.scope, context.side)
+    return context.target(fact.node.only, namespace, fact.scope)
 
 
 def _morph(fact: ScopedFact, context: Context) -> model.MorphOf:
@@ -205,7 +207,7 @@ def _sculpt(
     context: Context,
 ) -> model.SculptOf:
     items = [_posed_item(item, scope, context) for item in pose or ()]
-    shapes = [context.symbols.target(shape, "shape", scope, context.side) for shape in after or ()]
+    shapes = [context.target(shape, "shape", scope) for shape in after or ()]
     return model.SculptOf(
         context.file(path, scope),
         tuple(item for item in items if item is not None),
@@ -218,7 +220,7 @@ def _posed_item(
 ) -> model.StrengthPoseOf | model.JointPoseOf | model.NamedPoseOf | None:
     if not isinstance(item, nodes.PoseNamed):
         return pose_item(item, scope, context)
-    target = context.symbols.target(item.pose, "pose", scope, context.side)
+    target = context.target(item.pose, "pose", scope)
     return model.NamedPoseOf(target) if target else None
 
 
@@ -228,7 +230,7 @@ def pose_item(item: nodes.PoseItem, scope: Scope, context: Context) -> model.Str
         joint = context.joint(item.joint, scope)
         angle = scope.amount(item.angle, Dimension.ANGLE, "the angle of a joint")
         return model.JointPoseOf(joint, context.axis(item.axis, scope), angle) if joint else None
-    target = context.symbols.target(item.strength, "strength", scope, context.side)
+    target = context.target(item.strength, "strength", scope)
     amount = scope.amount(item.amount, Dimension.NUMBER, "a strength")
     if not 0 <= amount <= 1:
         context.diagnostics.add("strength-out-of-range", scope.span(item), amount=number(amount))
@@ -239,7 +241,10 @@ def _inbetweens(facts: FactSet, context: Context) -> tuple[model.InbetweenOf, ..
     result: dict[float, model.InbetweenOf] = {}
     for node, scope in facts.many("inbetween"):
         amount, path, pose, after = (node.part(name) for name in ("strength", "file", "pose", "after"))
-        at = scope.amount(amount, Dimension.NUMBER, "the place of an inbetween")
+        at = scope.known_amount(amount, Dimension.NUMBER, "the place of an inbetween")
+        if at is None:
+            _sculpt(path, pose, after, scope, context)  # for what else is wrong with it
+            continue
         if not 0 < at < 1:
             context.diagnostics.add("inbetween-out-of-range", scope.span(node), at=number(at))
         elif at in result:
@@ -261,7 +266,7 @@ def bind_detail(facts: FactSet, context: Context) -> model.DetailFacts | None:
         else:
             files[key] = context.file(fact.node.part("map"), fact.scope)
     uv, budget, mixing = facts.one("uv"), facts.one("budget"), facts.one("mixing")
-    size = budget.scope.amount(budget.node.part("size"), Dimension.MEMORY, "a budget") if budget else None
+    size = budget.scope.known_amount(budget.node.part("size"), Dimension.MEMORY, "a budget") if budget else None
     if budget is not None and size is not None and size <= 0:
         context.diagnostics.add("not-positive", budget.scope.span(budget.node), what="a budget")
     if len(files) < 2:
@@ -286,7 +291,8 @@ def bind_fold(facts: FactSet, context: Context) -> model.FoldFacts | None:
     fact = facts.one("tolerance")
     tolerance = DEFAULT_TOLERANCE
     if fact is not None:
-        tolerance = fact.scope.amount(fact.node.part("amount"), Dimension.SHARE, "the tolerance of a mask")
+        known = fact.scope.known_amount(fact.node.part("amount"), Dimension.SHARE, "the tolerance of a mask")
+        tolerance = DEFAULT_TOLERANCE if known is None else known
         if not 0 < tolerance < 1:
             context.diagnostics.add("not-positive", fact.scope.span(fact.node), what="the tolerance of a mask")
     if detail is None or area is None:

@@ -39,7 +39,9 @@ def bind_unit(facts: FactSet, outline: ModelOutline | None, diagnostics: Diagnos
     if fact is None:
         return outline
     span = fact.scope.span(fact.node)
-    unit = fact.scope.amount(fact.node.part("amount"), Dimension.LENGTH, "a unit")
+    unit = fact.scope.known_amount(fact.node.part("amount"), Dimension.LENGTH, "a unit")
+    if unit is None:
+        return outline
     if unit <= 0.0:
         diagnostics.add("not-positive", span, what="a unit")
     elif facts.one("geometry") is None:

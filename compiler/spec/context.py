@@ -11,10 +11,10 @@ from plica.diagnostics.suggest import listed
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import Vector, length, unit
 from plica.source import Span
-from plica.spec.entries import AxisValue, BoundSkeleton, JointRef, ScopeSide, Space, TurnValue
+from plica.spec.entries import AxisValue, BoundSkeleton, EntryReference, JointRef, ScopeSide, Space, TurnValue
 from plica.spec.fact_sets import FactSet, ScopedFact
 from plica.spec.morph_pairs import has_morph_pairs
-from plica.spec.named_files import report_refused
+from plica.spec.named_files import report_backslash, report_refused
 from plica.spec.scope import Scope, has_unknown
 from plica.spec.symbols import Symbols
 from plica.syntax import nodes
@@ -43,7 +43,10 @@ def _axis_of_text(text: str) -> Vector | None:
 
 
 class Context(NamedTuple):
-    """The spec around a declaration, and the declaration's own side, place and name ("" for one without)."""
+    """The spec around a declaration, and the declaration's own side, place and name ("" for one without).
+
+    `is_whole`: whether all its facts were understood; of one that lacks some, none is reported to be missing.
+    """
 
     diagnostics: Diagnostics
     symbols: Symbols
@@ -54,17 +57,26 @@ class Context(NamedTuple):
     side: ScopeSide
     span: Span
     name: str = ""
+    is_whole: bool = True
 
     @property
     def has_sides(self) -> bool:
         """Whether the character has pairs: of joints, or of morph targets for a face that has none."""
         return bool(self.bound.sides.pairs) or has_morph_pairs(self.outline, self.bound.sides.patterns)
 
+    # ---- names
+
+    def target(self, reference: nodes.Reference, namespace: str, scope: Scope) -> EntryReference | None:
+        """What a reference in this declaration means; a diagnostic, and None, where that is nothing."""
+        return self.symbols.target(reference, namespace, scope, self.side, self.name, self.span)
+
     # ---- joints
 
     def joint(self, node: nodes.JointName, scope: Scope) -> JointRef | None:
         """The joint, or pair of joints, that a name means in this declaration; a diagnostic where there is none."""
         name = scope.fill(node.text, node)
+        if self.symbols.left is not None:
+            self.symbols.left.joints[name] = None
         if self.bound.unknown or has_unknown(name):
             return None
         pair = self.bound.sides.pairs.get(name)
@@ -86,7 +98,7 @@ class Context(NamedTuple):
             self._report_unknown_joint(name, node, scope)
             return None
         if self.side == "none":
-            self.diagnostics.add("joint-side-needed", span, name=name)
+            self.symbols.missing_sides.note_needed("joint-side-needed", name, span, self.name, self.span)
             return None
         index = pair.left if self.side == "left" else pair.right
         return JointRef(index, index, literal=True)
@@ -161,7 +173,10 @@ class Context(NamedTuple):
     def file(self, node: nodes.Text, scope: Scope) -> str:
         """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used."""
         text = scope.fill(node.text, node)
-        if self.workspace is not None and not has_unknown(text):
+        if self.symbols.left is not None:
+            self.symbols.left.files[text] = None  # a character names files from its own folder
+            report_backslash(scope.span(node), self.diagnostics)
+        elif self.workspace is not None and not has_unknown(text):
             located = self.workspace.locate(text)
             if isinstance(located, Refused):
                 report_refused(located, text, scope.span(node), self.diagnostics, self.workspace)
@@ -173,7 +188,8 @@ class Context(NamedTuple):
 
     def report_missing(self, what: str, word: str) -> None:
         """A declaration lacks a fact that it cannot do without."""
-        self.diagnostics.add("missing-fact", self.span, what=what, fact=word)
+        if self.is_whole:
+            self.diagnostics.add("missing-fact", self.span, what=what, fact=word)
 
 
 def read_about(facts: FactSet, context: Context) -> About:

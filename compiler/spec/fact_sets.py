@@ -47,6 +47,10 @@ class FactSet:
         merged.put_over(other)
         return merged
 
+    def without(self, groups: frozenset[str]) -> FactSet:
+        """These facts without those of some groups."""
+        return FactSet({group: facts for group, facts in self._groups.items() if group not in groups})
+
     @property
     def groups(self) -> frozenset[str]:
         """The groups that hold a fact."""

@@ -9,7 +9,7 @@ from posixpath import dirname, join, normpath
 from typing import NamedTuple, cast
 
 from plica.diagnostics import Diagnostics, Label
-from plica.source import Span
+from plica.source import Source, Span
 from plica.spec.budget import Budget
 from plica.spec.named_files import report_refused
 from plica.spec.scope import Scope, ScopeVariable, Values, Variables, as_written, has_unknown, is_unfilled
@@ -22,10 +22,19 @@ COST_OF_A_USE = 1000  # characters, counted also of a library that holds nothing
 
 
 class Instance(NamedTuple):
-    """A declaration as it stands in one place of one family."""
+    """A declaration as it stands in one place of one family.
+
+    left_out: the words of lines in it that could not be understood; None where all of it was.
+    """
 
     node: nodes.Block | nodes.CombineDeclaration | nodes.CurveDeclaration | nodes.Override
     scope: Scope
+    left_out: tuple[str, ...] | None = None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether everything in it was understood."""
+        return self.left_out is None
 
     @property
     def span(self) -> Span:
@@ -49,14 +58,23 @@ class _Given(NamedTuple):
 
 
 class Flattener:
-    """Walks documents and collects their declarations; one per run."""
+    """Walks documents and collects their declarations; one per run.
 
-    def __init__(self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget) -> None:
+    by_itself: the document is a library that no character uses here, whose parameters may have no value. lost: kinds
+    and names of declarations that were not understood, "" for what cannot be told.
+    """
+
+    def __init__(
+        self, workspace: Workspace | None, diagnostics: Diagnostics, budget: Budget, *, by_itself: bool = False
+    ) -> None:
+        self.by_itself = by_itself
         self.workspace = workspace
         self.diagnostics = diagnostics
         self.budget = budget
         self.instances: list[Instance] = []
         self.documents: list[nodes.Document] = []
+        self.lost: dict[tuple[str, str], None] = {}
+        self._left_out: dict[tuple[Source, int], tuple[str, ...]] = {}
         self._located: dict[tuple[Path | None, str], Path | Refused] = {}
         self._parsed: dict[Path, nodes.Document] = {}
         self._variables: list[tuple[str, str, ScopeVariable]] = []
@@ -66,6 +84,7 @@ class Flattener:
         self.documents.append(document)
         variables = self._parameters(document, {}, None)
         scope = Scope(document.source, variables, "", self.diagnostics, self.budget)
+        self._note_lost(document, folder)
         self._walk(document.declarations, scope, folder, ())
         return self.instances
 
@@ -86,7 +105,8 @@ class Flattener:
             elif isinstance(node, nodes.UseLibrary):
                 self._use(node, scope, folder, trail)
             elif not isinstance(node, nodes.Parameter):
-                self.instances.append(Instance(node, scope))
+                left_out = self._left_out.get((scope.source, node.start)) if self._left_out else None
+                self.instances.append(Instance(node, scope, left_out))
 
     def _each(self, node: nodes.Each, scope: Scope, folder: Path | None, trail: tuple[Path | str, ...]) -> None:
         span = scope.span(node.head)
@@ -98,6 +118,15 @@ class Flattener:
             shadowed = Label(scope.variables[name].span, "the outer one")
             self.diagnostics.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
+        if not node.head.values:  # it was not understood
+            unknown = ScopeVariable((), scope.span(node.head.name), span, used, known=False)
+            self._walk(
+                node.declarations,
+                scope._replace(variables=_with(scope.variables, name, unknown)),
+                folder,
+                (*trail, name),
+            )
+            return
         values = self._distinct(node.head.values, self._values(node.head.values, scope), scope)
         for position, (value, place) in enumerate(values):
             if self.diagnostics.stopped:
@@ -145,6 +174,7 @@ class Flattener:
             prefix = scope.fitting(f"{prefix}{scope.name(node.prefix)}_", node.prefix)
         uses = (*scope.uses, scope.span(node))
         inner = Scope(document.source, variables, prefix, self.diagnostics, self.budget, uses)
+        self._note_lost(document, path.parent)
         self._walk(document.declarations, inner, path.parent, (*trail, path))
 
     def _argument(self, argument: nodes.Argument, scope: Scope) -> ScopeVariable:
@@ -165,7 +195,9 @@ class Flattener:
             self._located[folder, text] = self.workspace.locate(text, folder)
         path = self._located[folder, text]
         if isinstance(path, Refused):
-            if not has_unknown(text):
+            if self.by_itself and path.name == "file-outside":
+                self.lost["", ""] = None  # a character in a folder above may use it
+            elif not has_unknown(text):
                 report_refused(path, text, span, self.diagnostics, self.workspace, folder)
             return None, None
         if path not in self._parsed:
@@ -177,6 +209,27 @@ class Flattener:
             self._parsed[path] = parsed_library(shown, content, self.diagnostics)
             self.documents.append(self._parsed[path])
         return self._parsed[path], path
+
+    def _note_lost(self, document: nodes.Document, folder: Path | None) -> None:
+        """Note what a document does not hold because it was not understood; of a `use`, what its library declares."""
+        for part in document.left_out:
+            self._left_out[document.source, part.start] = part.words
+        for one in document.lost:
+            names = self._names_in(one.name, folder) if one.kind == "use" else ((one.kind, one.name),)
+            self.lost.update(dict.fromkeys(names))
+
+    def _names_in(self, file: str, folder: Path | None) -> Iterable[tuple[str, str]]:
+        """Kinds and names of what a library declares; what stands for any where that cannot be told."""
+        path = None if self.workspace is None else self.workspace.locate(file, folder)
+        if self.workspace is None or not isinstance(path, Path):
+            return (("", ""),)
+        content = self.workspace.read_text(path, file)
+        if isinstance(content, Refused):
+            return (("", ""),)
+        document = parsed_library(
+            path.as_posix(), content, Diagnostics()
+        )  # whose mistakes wait for the use to be whole
+        return (*declared_names(document.declarations), *((lost.kind, lost.name) for lost in document.lost))
 
     def _parameters(
         self, document: nodes.Document, arguments: dict[str, ScopeVariable], use: Span | None
@@ -195,13 +248,18 @@ class Flattener:
                 self.diagnostics.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
             given = arguments.get(name)
             if given is None and node.values is None:
-                self.diagnostics.add("missing-argument", use or span, name=name)
+                if use is not None or not self.by_itself:
+                    self.diagnostics.add("missing-argument", use or span, name=name)
                 given = ScopeVariable((), span, span, [True], known=False)
             if given is None:
                 declared[name] = _variable(self._values(node.values or (), scope), span, span, declared)
             else:
                 declared[name] = given._replace(span=span, used=[False])
             self._variables.append(("unused-parameter", name, declared[name]))
+        for lost in document.lost:
+            if lost.name not in declared and lost.kind in ("parameter", ""):
+                place = Span(document.source, lost.start, lost.end)
+                declared[lost.name] = ScopeVariable((), place, place, [True], known=False)
         for name, argument in arguments.items():
             if name not in declared:
                 hint = self.diagnostics.near_hint(name, declared)
@@ -256,6 +314,19 @@ class Flattener:
         for rule, name, variable in self._variables:
             if not variable.used[0]:
                 self.diagnostics.add(rule, variable.span, name=name)
+
+
+def declared_names(declarations: Iterable[nodes.Declaration]) -> Iterator[tuple[str, str]]:
+    """Kinds and names, as written, of declarations; of another library's names none can be told."""
+    for node in declarations:
+        if isinstance(node, nodes.Each):
+            yield from declared_names(node.declarations)
+        elif isinstance(node, nodes.UseLibrary):
+            yield "", ""
+        elif isinstance(node, nodes.Block):
+            yield node.kind, node.name.text if node.name is not None else ""
+        elif isinstance(node, nodes.CombineDeclaration | nodes.CurveDeclaration):
+            yield "combine" if isinstance(node, nodes.CombineDeclaration) else "curve", node.name.text
 
 
 def _with(variables: Variables, name: str, variable: ScopeVariable) -> Variables:

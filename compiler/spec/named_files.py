@@ -25,9 +25,7 @@ def report_refused(
     (default: the workspace's own).
     """
     written = span.source.text[span.start : span.end]
-    if refused.name == "missing-file" and "\\" in written.replace("\\\\", ""):
-        right = written.replace("\\\\", "/").replace("\\", "/")
-        diagnostics.add("backslash-in-path", span, hint=f"write {right}", fix=Fix(span, right))
+    if refused.name == "missing-file" and report_backslash(span, diagnostics):
         return
     missing = _missing_step(text, beside or workspace.root, workspace) if refused.name == "missing-file" else None
     if missing is None:
@@ -45,6 +43,16 @@ def report_refused(
         diagnostics.add("missing-file", span, hint=hint, fix=fix, file=text, reason="not there")
     else:
         diagnostics.add_filled(refused.name, span, refused.values)
+
+
+def report_backslash(span: Span, diagnostics: Diagnostics) -> bool:
+    """Tell of `\\` between folders in a quoted path; whether there is one."""
+    written = span.source.text[span.start : span.end]
+    if "\\" not in written.replace("\\\\", ""):
+        return False
+    right = written.replace("\\\\", "/").replace("\\", "/")
+    diagnostics.add("backslash-in-path", span, hint=f"write {right}", fix=Fix(span, right))
+    return True
 
 
 def _missing_step(text: str, start: Path, workspace: Workspace) -> tuple[Path, str, list[str]] | None:

@@ -146,21 +146,31 @@ class Scope(NamedTuple):
         """A quantity in the inside unit of `dimension`; a diagnostic (and 0) where it measures something else."""
         return self.amount_of(node, (dimension,), what)[0]
 
+    def known_amount(self, node: nodes.Amount, dimension: Dimension, what: str) -> float | None:
+        """A quantity like that of `amount`; None after a diagnostic, and where its value is not known."""
+        known = self._amount_of(node, (dimension,), what)
+        return None if known is None else known[0]
+
     def amount_of(self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str) -> tuple[float, Dimension]:
         """A quantity that may measure one of several dimensions, and which of them it measures."""
+        return self._amount_of(node, dimensions, what) or (0.0, dimensions[0])
+
+    def _amount_of(
+        self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str
+    ) -> tuple[float, Dimension] | None:
         quantity = self._quantity(node)
         if quantity is None:
-            return 0.0, dimensions[0]
+            return None
         unit = UNITS[quantity.unit] if quantity.unit else PLAIN
         value = quantity.number * unit.size
         if not -1e300 < value < 1e300:
             self.diagnostics.add("number-too-large", self.span(node))
-            return 0.0, dimensions[0]
+            return None
         if unit.dimension in dimensions:
             return value, unit.dimension
         # Nothing of anything is nothing: a plain 0 is clear, but only a unit keeps mistakes out.
         self._report_dimension(node, quantity, unit, dimensions[0], what)
-        return 0.0, dimensions[0]
+        return None
 
     def _report_dimension(
         self, node: nodes.Amount, quantity: nodes.Quantity, unit: Unit, wanted: Dimension, what: str

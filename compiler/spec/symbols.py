@@ -10,6 +10,8 @@ from plica.diagnostics import Diagnostics, Fix, Label
 from plica.diagnostics.suggest import listed
 from plica.source import Span
 from plica.spec.entries import EntryReference, ScopeSide
+from plica.spec.library_alone import LeftToCharacters
+from plica.spec.missing_sides import MissingSides
 from plica.spec.scope import Scope, has_unknown
 from plica.syntax import nodes
 
@@ -34,7 +36,7 @@ _PLAIN = {"strength": "driver, combine or field"}
 
 
 class Symbol(NamedTuple):
-    """A declared name; `uses`: through which uses of libraries."""
+    """A declared name; `uses`: through which uses of libraries. `is_whole`: whether all its facts were understood."""
 
     kind: str
     name: str
@@ -42,6 +44,7 @@ class Symbol(NamedTuple):
     span: Span
     samples: tuple[str, ...] = ()
     uses: tuple[Span, ...] = ()
+    is_whole: bool = True
 
 
 class SymbolUse(NamedTuple):
@@ -61,37 +64,50 @@ class LostNames:
     def __init__(self) -> None:
         self._anything = False
         self._patterns: dict[str, list[re.Pattern[str]]] = {}
+        self._texts: dict[str, list[str]] = {}
 
     def add(self, kind: str, name: str) -> None:
-        """A declaration of this kind and name was not understood; "" for what cannot be told."""
+        """A declaration of this kind and name was not understood; "" for what cannot be told of them."""
         if kind in WITHOUT_NAMES:
             return
-        if not name:
+        if not (name or kind):
             self._anything = True
             return
-        parts = _PLACEHOLDER.split(name)
+        parts = _PLACEHOLDER.split(name) if name else ("", "")
         pattern = re.compile(r"(?:\w+_)?" + r"\w+".join(map(re.escape, parts)))
         self._patterns.setdefault(NAMESPACES.get(kind, ""), []).append(pattern)
+        self._texts.setdefault(NAMESPACES.get(kind, ""), []).append(name)
 
     def holds(self, namespace: str, name: str) -> bool:
         """Whether a name may be one of them."""
         patterns = (*self._patterns.get(namespace, ()), *self._patterns.get("", ()))
         return self._anything or any(pattern.fullmatch(name) for pattern in patterns)
 
+    def texts(self, namespace: str) -> list[str]:
+        """These names as they are written, for what a reference with the same placeholders means."""
+        return self._texts.get(namespace, [])
+
+
+def _masked(name: str) -> str:
+    """A name with all placeholders alike: families may call their variables differently."""
+    return _PLACEHOLDER.sub("{}", name)
+
 
 class Symbols:
     """All declared names, and which of them something refers to.
 
     `uses` lists every reference that was found, in the order of binding; a declaration that is written out several
-    times is in it as often.
+    times is in it as often. `left`: in a library by itself, what it leaves to the characters that use it.
     """
 
-    def __init__(self, diagnostics: Diagnostics) -> None:
+    def __init__(self, diagnostics: Diagnostics, left: LeftToCharacters | None = None) -> None:
+        self.left = left
         self._diagnostics = diagnostics
         self._table: dict[str, dict[str, list[Symbol]]] = {}
         self._used: set[tuple[str, str]] = set()
         self.uses: list[SymbolUse] = []
         self.lost = LostNames()
+        self.missing_sides = MissingSides()
 
     def declare(self, symbol: Symbol) -> bool:
         """Add a name; False, and a diagnostic, where it is taken."""
@@ -143,7 +159,14 @@ class Symbols:
                 self._used.add((namespace, candidate))
                 self.uses.append(SymbolUse(namespace, candidate, scope.span(node)))
                 return symbols
-        if self._diagnostics.stopped or has_unknown(name) or self.lost.holds(namespace, name):
+        if self._diagnostics.stopped or self.lost.holds(namespace, name):
+            return []
+        if self.left is not None:
+            own = [known.removeprefix(scope.prefix) for known in (*self.names(namespace), *self.lost.texts(namespace))]
+            if _masked(name) not in map(_masked, own):
+                self.left.note_name(namespace, name, scope.span(node), self._diagnostics.near(name, own))
+            return []
+        if has_unknown(name):
             return []
         self._report_unknown(namespace, name, node, scope)
         return []
@@ -170,13 +193,13 @@ class Symbols:
         )
 
     def target(
-        self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide
+        self, reference: nodes.Reference, namespace: str, scope: Scope, side: ScopeSide, name: str, at: Span
     ) -> EntryReference | None:
-        """What a reference made by a declaration of `side` means."""
+        """What a reference means that stands in a declaration of this side and name, declared `at`."""
         symbols = self.find(namespace, reference.name, scope)
         if not symbols:
             return None
-        name = symbols[0].name
+        meant = symbols[0].name
         member = None
         if reference.member is not None or symbols[0].kind == "field":
             member = self._member(reference, symbols[0], scope)
@@ -185,15 +208,15 @@ class Symbols:
         sides = {symbol.side for symbol in symbols}
         two_sided = "both" in sides or sides == {"left", "right"}
         if reference.side is not None:
-            return self._stated_side(reference, name, sides, two_sided, member, scope)
+            return self._stated_side(reference, meant, sides, two_sided, member, scope)
         if sides == {"none"}:
-            return EntryReference(name, "none", member)
+            return EntryReference(meant, "none", member)
         if not two_sided:
-            return EntryReference(name, symbols[0].side, member)  # type: ignore[arg-type]  # left or right by now
+            return EntryReference(meant, symbols[0].side, member)  # type: ignore[arg-type]  # left or right by now
         if side == "none":
-            self._diagnostics.add("side-needed", scope.span(reference), name=name)
+            self.missing_sides.note_needed("side-needed", meant, scope.span(reference), name, at)
             return None
-        return EntryReference(name, "same", member)
+        return EntryReference(meant, "same", member)
 
     def _stated_side(
         self,
@@ -204,11 +227,8 @@ class Symbols:
         member: str | None,
         scope: Scope,
     ) -> EntryReference | None:
-        if sides == {"none"}:
-            self._diagnostics.add("no-such-side", scope.span(reference), name=name, side=reference.side)
-            return None
-        if not two_sided and reference.side not in sides:
-            self._diagnostics.add("no-such-side", scope.span(reference), name=name, side=reference.side)
+        if sides == {"none"} or not (two_sided or reference.side in sides):
+            self.missing_sides.note_none(name, scope.span(reference), reference.side or "")
             return None
         return EntryReference(name, "left" if reference.side == "left" else "right", member)
 
@@ -223,6 +243,8 @@ class Symbols:
             return None
         member = scope.name(reference.member)
         if member not in symbol.samples:
+            if has_unknown(member) or not symbol.is_whole:
+                return None
             near = self._diagnostics.near(member, symbol.samples)
             self._diagnostics.add(
                 "unknown-name",

@@ -15,7 +15,7 @@ from plica.diagnostics import Diagnostics
 from plica.source import Source
 from plica.syntax import errors, nodes, recovery
 from plica.syntax.keywords import words
-from plica.syntax.parser import DEEPEST, Recovery, check_version, comments_of, is_too_long, parse
+from plica.syntax.parser import DEEPEST, Recovery, check_version, is_too_long, parse
 from plica.syntax.parser_tables import parser
 
 _WORD = re.compile(r"\w+")
@@ -58,7 +58,7 @@ class IncrementalParser:
             return parse(source, diagnostics)  # two declarations on a line, say, which only the whole can tell apart
         diagnostics.extend(mistakes.all)
         self._known = run.seen
-        return nodes.Document(source, declarations, comments_of(source.text))
+        return run.document(declarations)
 
 
 def _parses(text: str) -> bool:
@@ -84,10 +84,13 @@ class _Pieces(Recovery):
     def parse_piece(self, piece: recovery.TextPiece) -> Piece | None:
         key = (self._text[piece.start : piece.end], piece.is_head)
         node = self.seen.get(key) or self._known.get(key)
-        if node is None:
-            node = super().parse_piece(piece)
-        else:
+        if node is not None:
             node = shifted(node, piece.start - node.start)
+        else:
+            errors_before = self._diagnostics.count_of_errors
+            node = super().parse_piece(piece)
+            if self._diagnostics.count_of_errors > errors_before:
+                return node  # which has to be told in the next version, too
         if node is not None:
             self.seen[key] = node
         return node

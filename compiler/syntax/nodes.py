@@ -335,12 +335,42 @@ class Comment(NamedTuple):
     end: int
 
 
+class LostDeclaration(NamedTuple):
+    """A declaration that was not understood: its kind and the name that it may declare, "" for what cannot be told.
+
+    Of a `use` the name is its file.
+    """
+
+    kind: str
+    name: str
+    start: int
+    end: int
+
+
+class LeftOut(NamedTuple):
+    """Lines of a declaration that were left out, not understood: the words in them, and the declaration's place."""
+
+    words: tuple[str, ...]
+    start: int
+    end: int
+
+
 class Document(NamedTuple):
-    """One parsed file. Blank lines are not stored: the source between the nodes tells them."""
+    """One parsed file. Blank lines are not stored: the source between the nodes tells them.
+
+    After mistakes, `lost` are declarations that are missing, and `left_out` tells which have facts that are missing.
+    """
 
     source: Source
     declarations: tuple[Declaration, ...]
     comments: tuple[Comment, ...]
+    lost: tuple[LostDeclaration, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+
+    @property
+    def is_read(self) -> bool:
+        """Whether anything of it could be read, or there is nothing in it."""
+        return bool(self.declarations or self.lost)
 
     def span(self, node: Placed) -> Span:
         """The place of a node of this document."""

@@ -11,7 +11,7 @@ from lark.exceptions import UnexpectedInput
 from plica import limits
 from plica.diagnostics import Diagnostics, Label
 from plica.source import Source, Span
-from plica.syntax import errors, nodes, recovery
+from plica.syntax import errors, nodes, recovery, remains
 from plica.syntax.builder import Run
 from plica.syntax.parser_tables import parser
 from plica.units import UNITS
@@ -89,15 +89,17 @@ def parse(source: Source, diagnostics: Diagnostics) -> nodes.Document:
         declarations = cast(Run, parser().parse(source.text, start="file")).items
     except UnexpectedInput as error:
         before = diagnostics.count_of_errors
-        declarations = Recovery(source, bare, diagnostics).parse(after)
+        reading = Recovery(source, bare, diagnostics)
+        declarations = reading.parse(after)
         if diagnostics.count_of_errors == before:
             # The pieces are right where the whole is not: say what was wrong with the whole.
             errors.report(error, source, len(source.text), diagnostics)
+        return reading.document(declarations)
     return nodes.Document(source, declarations, comments_of(source.text))
 
 
 class _OpenEach:
-    """An `each` whose block is being read; `head` is None where it did not parse."""
+    """An `each` whose block is being read; `head` is None where nothing can be told of it."""
 
     def __init__(self, head: nodes.EachHead | None) -> None:
         self.head = head
@@ -107,7 +109,7 @@ class _OpenEach:
 class Recovery:
     """Reads a file that does not parse as a whole, declaration by declaration.
 
-    `first_failure`: the first declaration that did not parse alone, and why.
+    `first_failure`: the first declaration that did not parse alone, and why. `lost`, `left_out`: those of the document.
     """
 
     def __init__(self, source: Source, bare: str, diagnostics: Diagnostics) -> None:
@@ -117,6 +119,13 @@ class Recovery:
         self._declarations: list[nodes.Declaration] = []
         self._open: list[_OpenEach] = []
         self.first_failure: tuple[recovery.TextPiece, UnexpectedInput] | None = None
+        self.lost: list[nodes.LostDeclaration] = []
+        self.left_out: list[nodes.LeftOut] = []
+
+    def document(self, declarations: tuple[nodes.Declaration, ...]) -> nodes.Document:
+        """The document of what was read."""
+        comments = comments_of(self._source.text)
+        return nodes.Document(self._source, declarations, comments, tuple(self.lost), tuple(self.left_out))
 
     def parse(self, after: int) -> tuple[nodes.Declaration, ...]:
         """The declarations that parsed; all mistakes are reported, up to a number no one would read."""
@@ -125,8 +134,11 @@ class Recovery:
             if self._diagnostics.count_of_errors >= most:
                 offset = event.start if isinstance(event, recovery.TextPiece) else event.offset
                 self._diagnostics.add("more-mistakes", Span(self._source, offset, offset + 1), shown=MOST_MISTAKES)
+                self.lost.append(nodes.LostDeclaration("", "", offset, len(self._bare)))
                 break
             self._take(event)
+        while self._open:
+            self._close_unclosed()
         return tuple(self._declarations)
 
     def _take(self, event: recovery.Event) -> None:
@@ -140,9 +152,12 @@ class Recovery:
             case recovery.TextPiece():
                 node = self.parse_piece(event)
                 if event.is_head:
-                    self._open.append(_OpenEach(cast("nodes.EachHead | None", node)))
+                    head = cast("nodes.EachHead | None", node)
+                    self._open.append(_OpenEach(head or remains.family_of(self._bare, event.start, event.end)))
                 elif node is not None:
                     self._keep(cast("nodes.Declaration", node))
+                else:
+                    self.lost += remains.lost_in(self._source.text, self._bare, event.start, event.end)
             case _:
                 assert_never(event)
 
@@ -150,34 +165,67 @@ class Recovery:
         each = self._open.pop()
         if each.head is not None:
             self._keep(nodes.Each(each.head, tuple(each.declarations), each.head.start, offset + 1))
+        elif each.declarations:
+            self.lost.append(nodes.LostDeclaration("", "", each.declarations[0].start, offset))
+
+    def _close_unclosed(self) -> None:
+        """End an `each` that is not closed: what does not name its variable most likely stands after it."""
+        each = self._open[-1]
+        inside: list[nodes.Declaration] = []
+        after: list[nodes.Declaration] = []
+        placeholder = "" if each.head is None else f"{{{each.head.name.text}}}"
+        for one in each.declarations:
+            (inside if placeholder in self._source.text[one.start : one.end] else after).append(one)
+        each.declarations = inside
+        self._close(len(self._bare))
+        for one in after:
+            self._keep(one)
 
     def _keep(self, declaration: nodes.Declaration) -> None:
         (self._open[-1].declarations if self._open else self._declarations).append(declaration)
 
     def parse_piece(self, piece: recovery.TextPiece) -> nodes.Declaration | nodes.EachHead | None:
-        """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked."""
+        """Parse one declaration. Its further mistakes are found with the lines of the earlier ones blanked.
+
+        What it says without these lines is given, and `left_out` says so.
+        """
         text = self._source.text
         attempts = MOST_IN_A_DECLARATION if piece.end - piece.start <= LONGEST_READ_AGAIN else 1
         start_rule = "each_head" if piece.is_head else "declaration"
         earlier = -1
+        words: tuple[str, ...] = ()
         for _ in range(attempts):
             try:
                 node = parser().parse(TextSlice(text, piece.start, piece.end), start=start_rule)
             except UnexpectedInput as error:
                 self.first_failure = self.first_failure or (piece, error)
                 offset = errors.offset_of(error, piece.end)
-                if self._starts_line_after(earlier, offset):
-                    return None  # most likely the rest of the fact that the blanked line began
-                if not self._report_unclosed(error, piece, offset):
+                # What begins the line after a blanked one is most likely the rest of the fact that stood there.
+                is_rest = self._starts_line_after(earlier, offset)
+                if not (is_rest or self._report_unclosed(error, piece, offset)):
                     errors.report(error, self._source, piece.end, self._diagnostics)
+                if earlier < 0 and "$END" in errors.expected_terminals(error):
+                    return self._whole_before(piece, offset)
                 line = self._fact_line(piece, offset)
                 if line is None:
                     return None
                 earlier = line[1]
+                words += remains.first_words(text[line[0] : line[1]])
                 text = text[: line[0]] + " " * (line[1] - line[0]) + text[line[1] :]
             else:
-                return cast("nodes.Declaration | nodes.EachHead", node) if earlier < 0 else None
+                if earlier >= 0:
+                    self.left_out.append(nodes.LeftOut(words, piece.start, piece.end))
+                return cast("nodes.Declaration | nodes.EachHead", node)
         return None
+
+    def _whole_before(self, piece: recovery.TextPiece, offset: int) -> nodes.Declaration | nodes.EachHead | None:
+        """The declaration of a piece that ends before something that is none."""
+        try:
+            node = parser().parse(TextSlice(self._source.text, piece.start, offset), start="declaration")
+        except UnexpectedInput:
+            return None
+        self.lost += remains.lost_in(self._source.text, self._bare, offset, piece.end)
+        return cast("nodes.Declaration", node)
 
     def _report_unclosed(self, error: UnexpectedInput, piece: recovery.TextPiece, offset: int) -> bool:
         """Report a block that lacks nothing but its `}`; False where that is not what is wrong."""

@@ -16,12 +16,14 @@ _START = re.compile(
     r"""(?:^|(?<=[{}]))[ \t]*
     (?P<word>
         (?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|combine|each|parameter)\b
+      | (?:\w+[ \t]+){2,3}in\b(?=[^\n{}]*\{)
       | use[ \t]+["“'\w./]
       | expect\b(?=[ \t]*(?:both\b|left\b|right\b|[({]|[a-z]+[ \t]+of\b))
       | (?:override[ \t]+)?control\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*[({])
       | override[ \t]+pose\b
       | pose\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
       | curve\b(?=[ \t]+\w+[ \t]*=)
+      | [^\W\d]\w*+[ \t]+(?!with\b)\w++[ \t]*+(?:(?:both|left|right)[ \t]*+)?\{
     )""",
     re.MULTILINE | re.VERBOSE,
 )
@@ -32,6 +34,7 @@ _HIDDEN = re.compile(
       | (?P<placeholder>\{(?!(?:unclamped|rest|partition|budget|even)\})[^\W\d]\w*\})""",
     re.VERBOSE,
 )
+_FAMILY = re.compile(r"each\b|(?:\w+[ \t]+){2,3}in\b(?=[^\n{}]*\{)")  # also with another word where `each` belongs
 _BRACE = re.compile(r"[{}]")
 _WITH_BLOCK = re.compile(r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control|pose)\b")
 
@@ -133,7 +136,7 @@ def pieces(bare: str, after: int) -> Iterator[Event]:
         yield from _between(bare, after, first, open_heads)
     for index, start in enumerate(starts):
         end = starts[index + 1] if index + 1 < len(starts) else len(bare)
-        if bare.startswith("each", start):
+        if _FAMILY.match(bare, start):
             open_heads.append(start)
             brace = bare.find("{", start, end)
             piece_end = brace + 1 if brace >= 0 else end

@@ -70,7 +70,12 @@ def test_several_specs_are_checked_and_a_shared_mistake_is_shown_once(
 def test_a_library_is_checked_alone(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:
     Path("part.plica").write_text("plica 1\nparameter part\nregion {part} both { skin of {part} }\n", "utf-8")
     assert run(["check", "part.plica"]) == 0
-    assert capsys.readouterr().out == "part.plica: checked as a library of other specs; no errors\n"
+    text = capsys.readouterr().out
+    assert text.startswith("part.plica:1:1: note PL248 library-alone: checked without a character")
+    assert text.endswith("part.plica: checked as a library of other specs; no errors\n")
+    broken(Path("part.plica"), "skin of {part}", "skin of {prat}")
+    assert run(["check", "part.plica"]) == 1
+    assert capsys.readouterr().out.count("part.plica:3:30: error PL211 unknown-placeholder") == 1
 
 
 def test_json_is_a_document_and_nothing_else(spec: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -141,7 +141,6 @@ MISTAKES = (
         "for finger in",
         "unexpected-text",
         "for",
-        "what the block holds is bound as if it stood alone",
     ),
     Mistake(
         "use without quotes",
@@ -205,7 +204,6 @@ MISTAKES = (
         "combine fist =",
         "side-needed",
         "index_base",
-        "each of the strengths that it combines is told",
     ),
     Mistake("unknown combination", W, "= greatest(armpit,", "= max(armpit,", "unknown-combination", "max"),
     Mistake(
