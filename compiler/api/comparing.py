@@ -18,7 +18,7 @@ from plica.diff.character_states import Options, read_both
 from plica.diff.comparison import Versions, compare
 from plica.diff.judged_change import JudgedChange
 from plica.diff.kept_judgements import Keeping
-from plica.diff.project_states import folders_of, project_states
+from plica.diff.project_states import ProjectStates, folders_of, project_states
 from plica.diff.report import DrawnChange, Report, with_accepted
 from plica.project.recall import code_digest, installed_version
 from plica.prove.cache.disk import DiskCache
@@ -138,16 +138,24 @@ def compare_characters(
         sides = read_both(*given, options, diagnostics, mirrors, own)
         if any(one.severity is Severity.ERROR for one in diagnostics.all):
             return Comparison(None, diagnostics.all)
-        store = _store(cache)
-        keeping = None if store is None else Keeping(store, _what_computes())
-        report = with_accepted(compare(*sides, keeping, projects), reasons)
+        report = with_accepted(compared(sides, cache, projects), reasons)
         if pictures is not None:
             report = report._replace(pictures=_drawn(sides, Path(pictures), diagnostics, progress))
-        if store is not None:
-            store.trim()
     if accept is not None:
         report_unused(report, reasons, os.fspath(accept), diagnostics)
     return Comparison(report, diagnostics.all)
+
+
+def compared(
+    sides: tuple[Versions, Versions], cache: FilePath | bool, projects: ProjectStates = (None, None)
+) -> Report:
+    """The report on two sides; judgements are kept in the cache, and taken from it."""
+    store = _store(cache)
+    if store is None:
+        return compare(*sides, None, projects)
+    report = compare(*sides, Keeping(store, _what_computes()), projects)
+    store.trim()
+    return report
 
 
 def _drawn(

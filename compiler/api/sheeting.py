@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -61,6 +62,7 @@ def make_sheet(
     character: Character,
     *,
     clips: Iterable[FilePath] = (),
+    against: FilePath | None = None,
     measure: bool = True,
     cache: FilePath | bool = True,
     workers: int | None = None,
@@ -68,12 +70,14 @@ def make_sheet(
 ) -> CharacterSheet:
     """The sheet of a character: its skin live, every driver's response, what drives what, expectations with figures.
 
-    clips: files of motion to play, besides those that expectations name. measure: whether expectations are measured;
-    without that they stand on the page as not measured. cache, workers: as in `prove_expectations`. progress: called
-    with what is done next.
+    clips: files of motion to play, besides those that expectations name. against: an earlier state of the character, as
+    `compare_characters` takes it, to be shown beside it with what changed. measure: whether expectations are measured;
+    without that they stand on the page as not measured, and changes are not measured on the mesh. cache, workers: as in
+    `prove_expectations`. progress: called with what is done next.
 
     Errors of the spec and its files are diagnostics of the result, which then has no page.
     """
+    from plica.api.against import earlier_state
     from plica.sheet.detail_pictures import SpecFiles
     from plica.sheet.photos import PhotoAlbum
     from plica.sheet.sheet import SheetSubject, sheet_page
@@ -88,27 +92,35 @@ def make_sheet(
     subject = read_subject(rig, workspace, character.origins, ExtraClips(files), diagnostics, progress)
     if subject is None:
         return CharacterSheet(character, b"", (), diagnostics.all)
-    proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
+    with ExitStack() as mirrors:
+        earlier = None
+        if against is not None:
+            progress(f"comparing with {os.fspath(against)}")
+            earlier = earlier_state(character, os.fspath(against), subject, measure, cache, diagnostics, mirrors)
+            if earlier is None:
+                return CharacterSheet(character, b"", (), diagnostics.all)
+        proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
 
-    def read(file: str) -> bytes | Refused:
-        return located_bytes(workspace.locate, file, "image_bytes")
+        def read(file: str) -> bytes | Refused:
+            return located_bytes(workspace.locate, file, "image_bytes")
 
-    progress("packing masks")
-    page = sheet_page(
-        SheetSubject(
-            rig,
-            subject.attached,
-            results,
-            _masks(proof),
-            [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
-            subject.poses or {},
-            character.origins,
-            SpecFiles(read),
-            PhotoAlbum(read, diagnostics),
-            _stills(subject.attached),
-        ),
-        progress,
-    )
+        progress("packing masks")
+        page = sheet_page(
+            SheetSubject(
+                rig,
+                subject.attached,
+                results,
+                _masks(proof),
+                [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
+                subject.poses or {},
+                character.origins,
+                SpecFiles(read),
+                PhotoAlbum(read, diagnostics),
+                _stills(subject.attached),
+                earlier,
+            ),
+            progress,
+        )
     return CharacterSheet(character, page, tuple(results), diagnostics.all)
 
 

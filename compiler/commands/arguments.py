@@ -233,9 +233,14 @@ COMMANDS = {
         whoever looks; each driver's response on both sides, with a slider that moves its joint and everything that
         follows; what it drives, and who drives the skin that is clicked; clips; every expectation with its figures
         and a way to its worst place; which joints are covered; what textures take of memory; the spec itself.
-        Expectations are measured as `prove` does it, and figures that it has kept are taken.
+        Expectations are measured as `prove` does it, and figures that it has kept are taken. With --against an earlier
+        state stands beside the present one, with what changed first, each change with the pose in which it shows most.
         """,
-        ("plica sheet wren.plica --out wren.html", "plica sheet wren.plica --out wren.html --clip clips/rounds.glb"),
+        (
+            "plica sheet wren.plica --out wren.html",
+            "plica sheet wren.plica --out wren.html --clip clips/rounds.glb",
+            "plica sheet wren.plica --against git:HEAD --out changed.html",
+        ),
         options.add_sheet,
         _from("sheet"),
     ),

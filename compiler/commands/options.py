@@ -229,6 +229,12 @@ def add_sheet(parser: argparse.ArgumentParser) -> None:
         "default: the project's clips)",
     )
     parser.add_argument(
+        "--against",
+        metavar="OLD",
+        help="an earlier state to show beside it, with what changed first: a spec, a folder, a built .json file, "
+        "git:REVISION:PATH, or git:REVISION for the path of the spec",
+    )
+    parser.add_argument(
         "--unmeasured",
         action="store_true",
         help="measure nothing: the page then shows every expectation as not measured",

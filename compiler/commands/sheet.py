@@ -22,6 +22,7 @@ def sheet(options: argparse.Namespace) -> int:
         made = plica.make_sheet(
             plica.compile_file(options.spec, allow=projects.allow(options.spec)),
             clips=options.clip or projects.clips(options.spec),
+            against=options.against,
             measure=not options.unmeasured,
             cache=False if options.no_cache else True if options.cache is None else options.cache,
             workers=options.workers,

@@ -60,15 +60,31 @@ def read_both(
     sides = []
     for given, other, allowed in ((old, paths[1], own[0]), (new, paths[0], own[1])):
         side = options._replace(allowed=(*options.allowed, *allowed))
-        if is_revision(given):
-            mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
-            sides.append(_of_revision(given, other, mirror, side, diagnostics))
-        else:
-            sides.append(_of_path(Path(given), given, side, diagnostics))
+        sides.append(_read(given, other, side, diagnostics, mirrors))
     for given, versions in zip((old, new), sides, strict=True):
-        if not versions and not diagnostics.has_errors:
-            diagnostics.add("nothing-to-compare", None, given=given)
-    return _with_equal_tables(*sides)
+        _report_nothing(given, versions, diagnostics)
+    return with_equal_tables(*sides)
+
+
+def read_side(
+    given: str, other: Path | None, options: Options, diagnostics: Diagnostics, mirrors: ExitStack
+) -> Versions:
+    """The characters of one side, as `read_both` gives them; `other`: the path that a revision without one takes."""
+    versions = _read(given, other, options, diagnostics, mirrors)
+    _report_nothing(given, versions, diagnostics)
+    return versions
+
+
+def _read(given: str, other: Path | None, options: Options, diagnostics: Diagnostics, mirrors: ExitStack) -> Versions:
+    if not is_revision(given):
+        return _of_path(Path(given), given, options, diagnostics)
+    mirror = Path(mirrors.enter_context(TemporaryDirectory(prefix="plica-")))
+    return _of_revision(given, other, mirror, options, diagnostics)
+
+
+def _report_nothing(given: str, versions: Versions, diagnostics: Diagnostics) -> None:
+    if not versions and not diagnostics.has_errors:
+        diagnostics.add("nothing-to-compare", None, given=given)
 
 
 def is_revision(given: str) -> bool:
@@ -76,7 +92,7 @@ def is_revision(given: str) -> bool:
     return given.startswith("git:")
 
 
-def _with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions]:
+def with_equal_tables(old: Versions, new: Versions) -> tuple[Versions, Versions]:
     """Where only one side has computed offsets or masks (a spec against what was built from it), neither counts; where
     one side has only the sums of a shape's offsets, the sums are compared.
     """
@@ -217,7 +233,7 @@ def state_of(
         origins[("character", compiled.rig.character.name)] = compiled.spec.character.span
     written = () if compiled.bound is None else compiled.bound.written
     writing = Writing(compiled.documents, written)
-    return CharacterState(shown, compiled.rig, origins, contents, locate, writing=writing)
+    return CharacterState(shown, compiled.rig, origins, contents, locate, writing=writing, weights=compiled.weights)
 
 
 def contents_of(rig: Rig, workspace: Workspace) -> dict[str, str]:

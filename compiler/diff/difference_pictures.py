@@ -1,15 +1,14 @@
 """Pictures of what a change does to the skin: before and after in the pose in which it differs most, and by how much.
 
 Poses that are looked at: the neutral stance, each strength half way and all the way, alone, and each declared pose, all
-of the new state; the old one stands in the same. Where the meshes differ in their vertices there is nothing to take
-differences of, and that is said.
+of the new state; in the old one joints move since its own neutral stance as they do in the new one. Where the meshes
+differ in their vertices there is nothing to take differences of, and that is said.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -18,9 +17,8 @@ from plica.diagnostics import Diagnostics
 from plica.diff.character_state import CharacterState
 from plica.diff.comparison import Versions
 from plica.diff.report import DrawnChange
+from plica.diff.skin_states import PosableSkin, posable_skin
 from plica.evaluate.poses import Poses, rest_poses
-from plica.mesh.arrays import Floats
-from plica.mesh.attach import Attached, attach
 from plica.mesh.computed_cache import ComputedCache
 from plica.mesh.deform import Deformer
 from plica.picture.files import content_of
@@ -45,30 +43,6 @@ _SHARE: Final = 0.1
 class _Pose(NamedTuple):
     words: str
     poses: Poses
-
-
-@dataclass(frozen=True, eq=False)
-class _PosableSkin:
-    """A state's mesh, ready to be posed."""
-
-    rig: Rig
-    attached: Attached
-    deformer: Deformer
-
-    def positions(self, poses: Poses) -> Floats:
-        """The skin (v, 3) in the first frame, as far as this state has its joints and controls."""
-        own = rest_poses(self.rig)
-        joints = [row for row, name in enumerate(poses.joints) if name in own.joints]
-        controls = [row for row, name in enumerate(poses.control_names) if name in own.control_names]
-        shared = Poses(
-            tuple(poses.joints[row] for row in joints),
-            poses.rotations[:, joints],
-            poses.translations[:, joints],
-            tuple(poses.control_names[row] for row in controls),
-            poses.controls[:, controls],
-            None if poses.scales is None else poses.scales[:, joints],
-        )
-        return np.asarray(next(iter(self.deformer.positions(shared))).positions[0])
 
 
 def drawn_changes(
@@ -99,11 +73,11 @@ def _file(name: str, taken: set[str]) -> str:
 def _drawn(before: CharacterState, after: CharacterState) -> tuple[str, bytes]:
     """What the picture shows, and the file; or why there is none."""
     memory = ComputedCache()
-    states = [_skin(state, memory) for state in (before, after)]
+    states = [posable_skin(state, memory) for state in (before, after)]
     for state, skin in zip(("old", "new"), states, strict=True):
         if isinstance(skin, str):
             return f"{state} state: {skin}", b""
-    one, other = (skin for skin in states if isinstance(skin, _PosableSkin))
+    one, other = (skin for skin in states if isinstance(skin, PosableSkin))
     meshes = [skin.attached.mesh for skin in (one, other)]
     if meshes[0].vertex_count != meshes[1].vertex_count:
         return "the mesh has other vertices now, so there is no difference to show", b""
@@ -115,18 +89,6 @@ def _drawn(before: CharacterState, after: CharacterState) -> tuple[str, bytes]:
     if chosen is None or most < LEAST:
         return "the skin is the same in every pose that was looked at", b""
     return f"{chosen.words}: at most {length(most)} apart", _picture(one, other, chosen, most)
-
-
-def _skin(state: CharacterState, memory: ComputedCache) -> _PosableSkin | str:
-    """The state's skin, or why there is none."""
-    if state.locate is None or state.rig.character.geometry is None:
-        return "it has no mesh to draw"
-    diagnostics = Diagnostics()
-    attached = attach(state.rig, state.locate, diagnostics, memory=memory)
-    error = next((one.message for one in diagnostics.all if one.severity == "error"), None)
-    if attached is None or error is not None:
-        return error or "its mesh cannot be read"
-    return _PosableSkin(state.rig, attached, Deformer(attached.mesh, state.rig, attached.shapes))
 
 
 def _poses(rig: Rig) -> Iterator[_Pose]:
@@ -143,14 +105,15 @@ def _poses(rig: Rig) -> Iterator[_Pose]:
         yield _Pose(track.name, track.poses)
 
 
-def _apart(one: _PosableSkin, other: _PosableSkin, poses: Poses) -> float:
+def _apart(one: PosableSkin, other: PosableSkin, poses: Poses) -> float:
     """How far apart a vertex is at most, metres."""
-    return float(np.linalg.norm(one.positions(poses) - other.positions(poses), axis=1).max(initial=0.0))
+    positions = [skin.positions(poses, other.rig)[0] for skin in (one, other)]
+    return float(np.linalg.norm(positions[1] - positions[0], axis=1).max(initial=0.0))
 
 
-def _picture(one: _PosableSkin, other: _PosableSkin, pose: _Pose, most: float) -> bytes:
+def _picture(one: PosableSkin, other: PosableSkin, pose: _Pose, most: float) -> bytes:
     mesh = other.attached.mesh
-    before, after = (skin.positions(pose.poses) for skin in (one, other))
+    before, after = (skin.positions(pose.poses, other.rig)[0] for skin in (one, other))
     bare = Deformer(mesh, other.rig, {})
     neutral = np.asarray(next(iter(bare.positions(rest_poses(other.rig)))).positions[0])
     studio = Studio(mesh, neutral, front_of(other.rig))

@@ -31,6 +31,11 @@ class ArrayPlace(NamedTuple):
     width: int
     rows: int
 
+    @property
+    def size(self) -> int:
+        """Its bytes."""
+        return int(self.kind[1:]) // 8 * self.width * self.rows
+
 
 class FilePlace(NamedTuple):
     """Where a file stands in the block: its first byte, its length, and its media type."""
@@ -66,6 +71,15 @@ class ArrayPack:
         self.files.update({name: one._replace(at=one.at + self._size) for name, one in other.files.items()})
         self.parts += other.parts
         self._size += other._size
+
+    def add_stored(self, name: str, content: bytes, place: ArrayPlace) -> None:
+        """An array as another pack has stored it."""
+        self.arrays[name] = place._replace(at=self._put(content))
+
+    def stored(self, name: str) -> bytes:
+        """The bytes of an array or a file. Raises KeyError for a name that is not there."""
+        place = self.arrays.get(name) or self.files[name]
+        return b"".join(self.parts)[place.at : place.at + place.size]
 
     def compressed(self) -> bytes:
         """The block, deflated (RFC 1951)."""

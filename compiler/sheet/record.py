@@ -89,10 +89,11 @@ class RowData(NamedTuple):
 
 
 class PlaceData(NamedTuple):
-    """A pose to jump to: a declared one, or where an expectation is worst.
+    """A pose to jump to: a declared one, where an expectation is worst, or where two states differ most.
 
     about: what it is, in words; vertex: where to look, -1 for the whole; block: the row it belongs to; crossing: the
-    vertices of triangles that pass through each other there, by their name in the arrays, "" where nobody looked.
+    vertices of triangles that pass through each other there, by their name in the arrays, "" where nobody looked;
+    colour: the kind of colour that shows what there is to see, "" for any.
     """
 
     group: str
@@ -102,6 +103,7 @@ class PlaceData(NamedTuple):
     vertex: int
     block: str
     crossing: str
+    colour: str = ""
 
 
 class ClipData(NamedTuple):
@@ -130,6 +132,33 @@ class FoldData(NamedTuple):
     block: str
 
 
+class BeforeSkin(NamedTuple):
+    """The skin of an earlier state.
+
+    columns, regions: for each column of offsets, and for each region, the number of the present one that is the same;
+    -1 where it has arrays of its own. Arrays of the earlier state stand under `before NAME`; without one, NAME counts.
+    """
+
+    layout: SkinLayout
+    columns: tuple[int, ...]
+    regions: tuple[int, ...]
+
+
+class BeforeData(NamedTuple):
+    """An earlier state that is shown beside the present one, in the same terms. comparable: whether its vertices are
+    the same ones, so that differences can be taken.
+    """
+
+    skinning: str
+    strengths: tuple[str, ...]
+    skin: BeforeSkin | None
+    joints: tuple[JointData, ...]
+    controls: tuple[ControlData, ...]
+    details: tuple[DetailLayout, ...]
+    folds: tuple[FoldData, ...]
+    comparable: bool
+
+
 class SheetRecord(NamedTuple):
     """Everything that the page's script works on. `arrays` and `files`: where they stand in the block of data."""
 
@@ -144,6 +173,7 @@ class SheetRecord(NamedTuple):
     clips: tuple[ClipData, ...]
     details: tuple[DetailLayout, ...]
     folds: tuple[FoldData, ...]
+    before: BeforeData | None
     blocks: Mapping[str, str]
     arrays: Mapping[str, ArrayPlace]
     files: Mapping[str, FilePlace]

@@ -11,6 +11,8 @@ from plica.prove.results import Result
 from plica.prove.sweeps import PoseTrack
 from plica.rig.rig import Rig
 from plica.sheet.array_pack import ArrayPack
+from plica.sheet.before import Earlier, PresentSkin, earlier_module, pack_before
+from plica.sheet.changes import changes_view
 from plica.sheet.detail_pictures import SpecFiles, pack_details
 from plica.sheet.document import page
 from plica.sheet.kept import Kept
@@ -34,7 +36,7 @@ class SheetSubject:
 
     rig: with the controls of all morph targets that the skin shows. results: of every expectation, measured or not.
     clips, poses: motion to play and declared poses by name. files: those that the spec names. album: reads photographs.
-    stills: pictures (name, PNG or WebP) for browsers that cannot show the skin.
+    stills: pictures (name, PNG or WebP) for browsers that cannot show the skin. earlier: a state to compare with.
     """
 
     rig: Rig
@@ -47,6 +49,7 @@ class SheetSubject:
     files: SpecFiles
     album: PhotoAlbum
     stills: Sequence[tuple[str, bytes]] = ()
+    earlier: Earlier | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +70,8 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
     """The page of a character that opens from disk, the same bytes from the same subject."""
     made = sheet_of(subject, Kept(), step)
     step("writing the page")
-    script = bundled({**page_modules(), **made.generated}, "sheet")
+    main = "sheet" if subject.earlier is None else "compared-sheet"
+    script = bundled({**page_modules(), **made.generated}, main)
     return page(made.content, plain(made.record), made.pack.compressed(), script)
 
 
@@ -87,6 +91,12 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
     clips = pack_clips(rig, subject.clips, pack)
     step("looking at worst places")
     places = (*declared_places(rig, subject.poses, blocks), *worst_places(rig, attached, subject.results, pack))
+    before, changes = None, None
+    if subject.earlier is not None:
+        step("packing the earlier state")
+        before = pack_before(subject.earlier, None if attached is None else PresentSkin(rig, attached), pack)
+        changes, more = changes_view(subject.earlier, rig, lines, places)
+        places = (*places, *more)
     record = SheetRecord(
         rig.character.name,
         rig.character.skinning,
@@ -101,6 +111,7 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         tuple(
             FoldData(fold.name, fold.follows, fold.detail, fold.area, blocks[f"fold {fold.name}"]) for fold in rig.folds
         ),
+        before,
         blocks,
         pack.arrays,
         pack.files,
@@ -109,6 +120,8 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         "rig": module_text(shown, program=False),
         "combined": module_text(of_given_strengths(rig), program=False),
     }
+    if subject.earlier is not None:
+        generated["earlier"] = earlier_module(subject.earlier.state, generated["rig"])
     jumps = {
         int(place.block.removeprefix("expect-")): number
         for number, place in enumerate(places)
@@ -116,6 +129,8 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
     }
     content = {
         "character": rig.character,
+        "changes": changes,
+        "before": before,
         "said": album.said([rig.character.about]),
         "counts": _counts(rig),
         "verdicts": _verdicts(subject.results),

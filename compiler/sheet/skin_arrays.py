@@ -65,12 +65,11 @@ def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayP
     mesh = attached.mesh
     body = kept.recall("body", (mesh, uv_sets), lambda: _packed_body(mesh, uv_sets))
     own = own_morphs(rig, mesh)
-    columns = [column for shape in attached.shapes.values() for column in shape.columns]
-    columns += [mesh.morphs[name] for name in own]
+    columns = skin_columns(rig, attached)
     follows = {shape.name: shape.follows for shape in rig.shapes}
-    moved = kept.recall("offsets", (mesh, columns), lambda: _packed_offsets(columns, mesh.vertex_count))
+    moved = kept.recall("offsets", (mesh, columns), lambda: packed_offsets(columns, mesh.vertex_count))
     weighed = kept.recall(
-        "regions", (mesh, attached.regions), lambda: _packed_regions(attached.regions, mesh.vertex_count)
+        "regions", (mesh, attached.regions), lambda: packed_regions(attached.regions, mesh.vertex_count)
     )
     for part in (body.pack, moved.pack, weighed.pack):
         pack.take(part)
@@ -95,6 +94,12 @@ def pack_skin(rig: Rig, attached: Attached, uv_sets: Sequence[str], pack: ArrayP
 def _box(attached: Attached) -> Box:
     positions = (attached.mesh if attached.neutral is None else attached.neutral.mesh).positions
     return Box(tuple(positions.min(axis=0).tolist()), tuple(positions.max(axis=0).tolist()))
+
+
+def skin_columns(rig: Rig, attached: Attached) -> list[Offsets]:
+    """The offsets that move the skin: those of the shapes with their inbetweens, then the model's own morph targets."""
+    columns = [column for shape in attached.shapes.values() for column in shape.columns]
+    return columns + [attached.mesh.morphs[name] for name in own_morphs(rig, attached.mesh)]
 
 
 class _PackedBody(NamedTuple):
@@ -147,12 +152,14 @@ def _pack_uv(uv: Floats, name: str, pack: ArrayPack) -> tuple[tuple[float, ...],
     return tuple(low.tolist()), tuple(step.tolist())
 
 
-class _PackedOffsets(NamedTuple):
+class PackedOffsets(NamedTuple):
+    """Offsets in a pack, and of each column its rows and the metres of a step."""
+
     pack: ArrayPack
     columns: tuple[tuple[int, float], ...]
 
 
-def _packed_offsets(columns: Sequence[Offsets], vertices: int) -> _PackedOffsets:
+def packed_offsets(columns: Sequence[Offsets], vertices: int) -> PackedOffsets:
     """All columns one after the other: the vertices, and offsets in steps of 1/32767 of the column's largest."""
     pack = ArrayPack()
     scales = [max(float(np.abs(column.offsets).max(initial=0.0)), 1e-9) / 32767.0 for column in columns]
@@ -161,15 +168,17 @@ def _packed_offsets(columns: Sequence[Offsets], vertices: int) -> _PackedOffsets
     pack.add("offset vertices", _index(np.concatenate([np.zeros(0, np.int64), *indices]), vertices))
     pack.add("offsets", np.concatenate([np.zeros((0, 3)), *steps]).astype(np.int16))
     sizes = tuple((len(column.indices), scale) for column, scale in zip(columns, scales, strict=True))
-    return _PackedOffsets(pack, sizes)
+    return PackedOffsets(pack, sizes)
 
 
-class _PackedRegions(NamedTuple):
+class PackedRegions(NamedTuple):
+    """Regions in a pack, and of each its name and its rows."""
+
     pack: ArrayPack
     regions: tuple[tuple[str, int], ...]
 
 
-def _packed_regions(regions: Mapping[str, Floats], vertices: int) -> _PackedRegions:
+def packed_regions(regions: Mapping[str, Floats], vertices: int) -> PackedRegions:
     """The vertices of each region whose weight is seen in 8 bits, and those weights."""
     pack = ArrayPack()
     rounded = {name: np.rint(weights * 255.0).astype(np.uint8) for name, weights in regions.items()}
@@ -177,7 +186,7 @@ def _packed_regions(regions: Mapping[str, Floats], vertices: int) -> _PackedRegi
     pack.add("region vertices", _index(np.concatenate([np.zeros(0, np.int64), *members.values()]), vertices))
     weights = [rounded[name][indices] for name, indices in members.items()]
     pack.add("region weights", np.concatenate([np.zeros(0, np.uint8), *weights]))
-    return _PackedRegions(pack, tuple((name, len(indices)) for name, indices in members.items()))
+    return PackedRegions(pack, tuple((name, len(indices)) for name, indices in members.items()))
 
 
 def _turned(triangles: Integers) -> Integers:

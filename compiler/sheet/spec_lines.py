@@ -59,7 +59,11 @@ class SpecLines:
     def place(self, kind: str, name: str) -> LinePlace | None:
         """Where an entry was declared; None for one that nobody wrote, and for a rig that was read."""
         span = self._origins.get((kind, name))
-        if span is None or span.source.path not in self._numbers:
+        return None if span is None else self.at(span)
+
+    def at(self, span: Span) -> LinePlace | None:
+        """A place in one of the texts; None for one in another text."""
+        if self._sources.get(span.source.path) is None or self._sources[span.source.path].text != span.source.text:
             return None
         line, _ = span.source.line_and_column(span.start)
         file = span.source.path.rsplit("/", 1)[-1]

@@ -43,7 +43,9 @@ export function tellLegend(kind, largest) {
   const legend = document.getElementById("legend");
   legend.hidden = kind === "none";
   legend.dataset.scale = kind === "stretch" ? "diverging" : "sequential";
-  const [low, high] = kind === "shape" ? ["0 mm", `${(1000 * largest).toFixed(2)} mm at full strength`] : LEGENDS[kind] ?? ["", ""];
+  const millimetres = `${(1000 * largest).toFixed(2)} mm`;
+  const measured = { shape: ["0 mm", `${millimetres} at full strength`], apart: largest > 0 ? ["0 mm", `${millimetres} apart`] : ["nowhere apart in this pose", ""] };
+  const [low, high] = measured[kind] ?? LEGENDS[kind] ?? ["", ""];
   legend.querySelector(".low").textContent = low;
   legend.querySelector(".high").textContent = high;
 }

@@ -54,6 +54,7 @@ class View {
       if (place.vertex >= 0) this.stage.lookAt(place.vertex);
       else this.stage.marked = -1;
       this.ask();
+      this.before?.arrive(place);
     }
   }
 
@@ -65,6 +66,7 @@ class View {
   paint(kind, name) {
     this.stage.paint(kind, kind === "crossing" ? this.shownPlace?.crossing ?? "" : name);
     tellLegend(kind, this.stage.largest);
+    this.before?.paint(kind, name);
     document.getElementById("unknown").hidden = kind !== "crossing" || Boolean(this.shownPlace?.crossing);
     this.ask();
   }
@@ -94,10 +96,16 @@ class View {
         stage.pose(this.skeleton.globals(this.pose, this.globals), amounts, (follows) => this.evaluation.strength(this.found, follows));
         if (stage.colour[0] === "crossing") this.paint("crossing", "");
       }
+      this.before?.follow();
     }
-    stage?.draw();
+    this.paintFrame(false);
     clearTimeout(this.resting);
-    if (stage) this.resting = setTimeout(() => stage.draw(true), REST);
+    if (stage) this.resting = setTimeout(() => this.paintFrame(true), REST);
+  }
+
+  paintFrame(fine) {
+    this.stage?.draw(fine);
+    this.before?.draw(fine);
   }
 
   /** Takes a picture over: a new one, or that of a view before this one. What happens to it is the business of its view. */
@@ -108,6 +116,7 @@ class View {
     this.lists = stage.lists;
     if (!isNew) return;
     const { canvas } = stage;
+    stage.mark = document.getElementById("mark");
     stage.restored = () => { stage.view.paint(...stage.colour); stage.view.changed(); };
     steer(canvas, stage.camera, () => stage.view.ask(), (x, y) => stage.view.pick(stage.under(x, y)));
     new ResizeObserver(() => stage.view.ask()).observe(canvas);
@@ -136,15 +145,18 @@ class View {
 /**
  * Brings the page that stands in the document to life, and gives its view. The rows need not be in the document yet.
  *
- * record, which may be without its rows, if these stand after all others in the document; block: its arrays, with `reached(end)` that promises so many of their bytes, or all; generated: functions of the
- * character's own modules. `kept`: the picture of a view before this one, which goes on.
+ * record, which may be without its rows, if these stand after all others in the document; block: its arrays, with
+ * `reached(end)` that promises so many of their bytes, or all; generated: functions of the character's own modules;
+ * compare: gives what shows an earlier state beside a view, for records that have one. `kept`: the picture of a view
+ * before this one, which goes on.
  */
-export async function start({ record, block, generated }, kept) {
+export async function start({ record, block, generated, compare }, kept) {
   const stage = kept ?? await firstPicture(record, block);
   const bytes = await block.reached();
   await parsed();
   record.rows ??= JSON.parse(textOf("rows"));
   const view = new View(record, bytes, generated);
+  if (compare && record.before) view.before = compare(view);
   prepareSearch();
   prepareLinks(view.ending.signal);
   prepareTrying(record, view.evaluation, () => view.changed());

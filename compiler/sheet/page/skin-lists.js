@@ -30,8 +30,8 @@ export class SkinLists {
   }
 
   /** All the rest. */
-  complete(record, block) {
-    const { skin } = record, array = (name) => unpacked(block, record.arrays[name]);
+  complete(record, block, array = (name) => unpacked(block, record.arrays[name])) {
+    const { skin } = record;
     this.offsets = { vertices: array("offset vertices"), steps: array("offsets") };
     this.offsetLists = offsetLists(this.offsets, skin.columns, this.count);
     this.uv = Object.values(skin.uv).map(([low, step], number) => stepped(array(`uv ${number}`), low, step));

@@ -10,6 +10,9 @@ import { bitmapOf, unpacked } from "./unpacking.js";
 // Pixels drawn for one of the page. What rests is drawn once more, so fine that its edges are smooth: multisampling would
 // do that in every frame, and takes most of the time where no graphics card helps.
 const MOST_PIXELS = 2;
+// Ways to look at a vertex, aside from its normal and upward, the nearest first; and how near to it what is seen must be.
+const AROUND = [[0, 0], [0.6, 0], [-0.6, 0], [0, 0.6], [0, -0.6], [1.2, 0], [-1.2, 0], [1.2, 0.6], [-1.2, 0.6], [1.2, -0.6], [-1.2, -0.6], [2, 0], [-2, 0]];
+const NEAR = 0.03;
 
 export class Stage {
   /** Throws where this browser cannot show one. */
@@ -37,10 +40,10 @@ export class Stage {
     await this.drawn();
   }
 
-  /** Everything that is left to be put on the card. `block`: all bytes. */
-  complete(block) {
+  /** Everything that is left to be put on the card. `block`: all bytes; array: gives arrays that do not stand in it. */
+  complete(block, array) {
     this.block = block;
-    this.lists.complete(this.record, block);
+    this.lists.complete(this.record, block, array);
     this.bytes = new Uint8Array(this.lists.count);
     this.skin.complete();
   }
@@ -105,12 +108,13 @@ export class Stage {
     this.colouring = { none: 0, stretch: 2, folds: 3, fold: 3 }[kind] ?? 1;
     this.largest = 0;
     if (kind === "region") this.bytes = regionBytes(lists.count, lists.regions.get(name));
-    else if (kind === "shape") {
+    else if (kind === "shape" && record.skin.shapes.some((one) => one.name === name)) {
       const shape = record.skin.shapes.find((one) => one.name === name);
       ({ bytes: this.bytes, largest: this.largest } = shapeBytes(lists.count, lists, record.skin.columns, shape));
     } else if (kind === "crossing") {
       this.bytes = listedBytes(lists.count, name ? unpacked(this.block, record.arrays[name]) : []);
-    } else if (kind === "stretch") this.bytes = stretchBytes(lists.count, lists, this.rest(), skin.places());
+    } else if (kind === "apart") this.bytes = this.given ?? new Uint8Array(lists.count);
+    else if (kind === "stretch") this.bytes = stretchBytes(lists.count, lists, this.rest(), skin.places());
     else this.bytes = new Uint8Array(lists.count);
     skin.tell(this.bytes);
   }
@@ -157,7 +161,8 @@ export class Stage {
   }
 
   ring() {
-    const mark = document.getElementById("mark");
+    const { mark } = this;
+    if (!mark) return;
     mark.hidden = this.marked < 0;
     if (this.marked < 0) return;
     const { canvas, camera } = this, place = this.skin.places(this.marked);
@@ -172,10 +177,18 @@ export class Stage {
     return this.skin.pick(this.camera, Math.floor((x - box.left) * canvas.width / box.width), Math.floor((y - box.top) * canvas.height / box.height));
   }
 
-  /** Looks at a vertex from outside. */
+  /** Looks at a vertex from outside, from where nothing stands before it if there is such a place. */
   lookAt(vertex) {
-    this.camera.lookAt(this.skin.places(vertex).slice(0, 3), this.skin.normals(vertex).slice(0, 3));
+    const { camera, canvas } = this, place = this.skin.places(vertex).slice(0, 3);
+    camera.lookAt(place, this.skin.normals(vertex).slice(0, 3));
     this.marked = vertex;
+    const { turn, tilt } = camera, near = NEAR * camera.extent;
+    for (const [aside, up] of AROUND) {
+      Object.assign(camera, { turn: turn + aside, tilt: tilt + up });
+      const seen = this.skin.pick(camera, Math.floor(canvas.width / 2), Math.floor(canvas.height / 2));
+      if (seen >= 0 && this.skin.places(seen).slice(0, 3).every((value, axis) => Math.abs(value - place[axis]) < near)) return;
+    }
+    Object.assign(camera, { turn, tilt });
   }
 }
 const skinFolds = 32;
