@@ -103,6 +103,16 @@ class Workers(Generic[Unit, Answer]):
             return cast(Answer, answer), returned
         return None, returned
 
+    @property
+    def alive(self) -> bool:
+        """Whether any worker is there that did not go away, as far as is known."""
+        return bool(self._processes)
+
+    def kill(self) -> None:
+        """Ends all workers, from any thread: whoever waits for an answer then gets the units back."""
+        for process in list(self._processes.values()):
+            process.kill()
+
     def close(self) -> None:
         """Ends all workers, whatever they are doing."""
         for connection in list(self._processes):

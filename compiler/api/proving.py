@@ -178,11 +178,16 @@ def prove_expectations(
     prover, results, incomplete = measured(subject, store, workers, scheduler, progress, diagnostics)
     if pictures is not None and not incomplete:
         results = drawn(subject, results, Path(pictures), diagnostics, progress)
+    tell_unswept(prover, character, diagnostics)
+    seconds = time.perf_counter() - begun
+    return ProofReport(character, tuple(results), diagnostics.all, accepted, incomplete, prover.tally, store, seconds)
+
+
+def tell_unswept(prover: Prover, character: Character, diagnostics: Diagnostics) -> None:
+    """Say of each expectation which strengths it would go over and cannot."""
     for index, names in prover.unswept.items():
         listed = ", ".join(f"`{name}`" for name in names)
         diagnostics.add("strengths-not-swept", character.origins.get(("expect", str(index))), strengths=listed)
-    seconds = time.perf_counter() - begun
-    return ProofReport(character, tuple(results), diagnostics.all, accepted, incomplete, prover.tally, store, seconds)
 
 
 def write_baseline(report: ProofReport, file: FilePath) -> tuple[Diagnostic, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from plica.api.character import Character, usable_rig, with_shown_weights
-from plica.api.proving import ProofReport, measured
+from plica.api.proving import ProofReport, measured, tell_unswept
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.mesh.computed_cache import ComputedCache
@@ -86,6 +86,7 @@ class Reprover:
         if subject is None:
             return Reproof(ProofReport(character, (), diagnostics.all), ())
         prover, results, incomplete = measured(subject, self.store, self.workers, None, progress, diagnostics)
+        tell_unswept(prover, character, diagnostics)
         seconds = time.perf_counter() - begun
         whole = tuple(results)
         report = ProofReport(character, whole, diagnostics.all, {}, incomplete, prover.tally, self.store, seconds)

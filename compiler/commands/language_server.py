@@ -12,7 +12,6 @@ def language_server(options: argparse.Namespace) -> int:
     """Serve one editor until it says that it is done."""
     if find_spec("pygls") is None:
         return usage_error("language-server", "needs the package pygls; install it with `pip install plica[editor]`")
-    from plica.editor.server import serve
+    from plica.editor.features import serve
 
-    serve(options.allow)
-    return 0
+    return serve(options.allow)

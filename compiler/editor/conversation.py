@@ -5,11 +5,11 @@ Codes of errors are those of the Language Server Protocol 3.17 ("Response Messag
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from typing import Any
 
 from lsprotocol import types
-from pygls.exceptions import JsonRpcException
+from pygls.exceptions import JsonRpcException, JsonRpcRequestCancelled
 from pygls.protocol import LanguageServerProtocol, lsp_method
 
 from plica.editor.file_completion import ENDINGS
@@ -22,6 +22,22 @@ class Conversation(LanguageServerProtocol):
     """The protocol in UTF-16 positions, which every editor can speak, whatever else this one would prefer."""
 
     _has_begun = False
+    _current: int | str | None = None
+
+    def __init__(self, *arguments: Any) -> None:
+        super().__init__(*arguments)
+        self.given_up: set[int | str] = set()  # requests that the editor gave up, also while messages are worked on
+        self.stopping: dict[int | str, Callable[[], None]] = {}  # what stops requests that are worked on elsewhere
+
+    @property
+    def was_shut_down(self) -> bool:
+        """Whether the editor asked the server to shut down."""
+        return self._shutdown
+
+    def heed(self) -> None:
+        """Raises JsonRpcRequestCancelled once the request that is being answered was given up."""
+        if self._current in self.given_up:
+            raise JsonRpcRequestCancelled(f"request {self._current} was cancelled")
 
     @lsp_method(types.INITIALIZE)
     def lsp_initialize(self, params: types.InitializeParams) -> Generator[Any, Any, types.InitializeResult]:
@@ -41,9 +57,25 @@ class Conversation(LanguageServerProtocol):
             if not self._has_begun and method != types.INITIALIZE:
                 self._refuse(number, NOT_INITIALIZED, "the server is not initialized")
                 return
+            if number in self.given_up:
+                self.given_up.discard(number)
+                self._refuse(number, JsonRpcRequestCancelled.CODE, "the request was cancelled")
+                return
         elif method is not None and not self._has_begun and method != types.EXIT:
             return
-        super().handle_message(message)
+        self._current = number if method is not None else None
+        try:
+            super().handle_message(message)
+        finally:
+            self._current = None
+
+    def _handle_cancel_notification(self, msg_id: int | str) -> None:
+        """What is worked on elsewhere is stopped, and answered by pygls; else the request had its answer before."""
+        self.given_up.discard(msg_id)
+        stop = self.stopping.pop(msg_id, None)
+        super()._handle_cancel_notification(msg_id)
+        if stop is not None:
+            stop()
 
     def structure_message(self, data: dict[str, Any]) -> Any:
         """A message out of its JSON; one that has the wrong form is answered with an error, and then dropped."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
@@ -55,15 +55,19 @@ class Analysis:
         workspace: Workspace | None,
         earlier: Rig | None,
         project: FoundProject | None = None,
+        allowed: Sequence[Path] = (),
     ) -> None:
-        """`earlier`: the rig of the latest version without errors; `project`: what accepts some of the findings."""
+        """`earlier`: the rig of the latest version without errors, which stands in as `rig` where this one has errors;
+        `project`: what accepts some of the findings."""
         self.document = document
         found = compiled.diagnostics
         self.diagnostics = found if project is None else project.accepted(found, document.source.path)
         self.is_library = compiled.is_library
         self.rig = compiled.rig or earlier
+        self.own_rig = compiled.rig
         self._compiled = compiled
-        self._workspace = workspace
+        self._workspace, self._project = workspace, project
+        self.allowed = tuple(folder.as_posix() for folder in allowed)  # beside its own, for files that it names
 
     @property
     def source(self) -> Source:
@@ -94,6 +98,12 @@ class Analysis:
         return self._workspace.root if self._workspace else None
 
     @property
+    def clips(self) -> tuple[str, ...]:
+        """The clips of the project that it belongs to."""
+        members = self._project.members()[0] if self._project is not None else None
+        return () if members is None else tuple(clip.as_posix() for clip in members.clips)
+
+    @property
     def symbols(self) -> Symbols:
         """The names of the spec and its libraries; none where there is no character."""
         return self.bound.symbols or Symbols(Diagnostics())
@@ -119,8 +129,9 @@ class _Open:
 class OpenDocuments:
     """All open texts, by whatever key the editor knows them by. Nothing here writes or prints."""
 
-    def __init__(self, allowed: Sequence[Path] = ()) -> None:
-        self.allowed = tuple(allowed)
+    def __init__(self, allowed: Sequence[Path] = (), heed: Callable[[], None] = lambda: None) -> None:
+        """heed: called before each part of longer work; what it raises ends that."""
+        self.allowed, self._heed = tuple(allowed), heed
         self.folders: tuple[Path, ...] = ()  # that the editor works in
         self._open: dict[str, _Open] = {}
         self._projects: dict[Path, FoundProject] = {}
@@ -234,8 +245,14 @@ class OpenDocuments:
             texts.update(candidates(path, self._project(path.parent), self.folders).texts)
         known = {item.path for item in self._open.values()}
         wanted = [path for path, text in texts.items() if path not in known and query.casefold() in text.casefold()]
-        sources = (Source(path.as_posix(), texts[path]) for path in wanted[:MOST_USERS])
-        return opened + [parse(source, Diagnostics()) for source in sources]
+        for path in wanted[:MOST_USERS]:
+            self._heed()
+            opened.append(parse(Source(path.as_posix(), texts[path]), Diagnostics()))
+        return opened
+
+    def texts(self) -> dict[str, str]:
+        """The open texts that have a file, by its resolved path."""
+        return {item.path.as_posix(): item.text for item in self._open.values() if item.path is not None}
 
     def compiled_with(self, analysis: Analysis, texts: Mapping[str, str]) -> Analysis:
         """A text compiled with other texts than those that are open or saved; `texts` by path."""
@@ -281,6 +298,7 @@ class OpenDocuments:
                 yield neighbour
 
     def _analysed(self, item: _Open, instead: Mapping[Path, str] | None = None) -> Analysis:
+        self._heed()
         diagnostics = Diagnostics()
         texts = {other.path: other.text for other in self._open.values() if other.path is not None} | {
             **(instead or {})
@@ -290,7 +308,7 @@ class OpenDocuments:
         workspace = OpenTexts(item.path.parent, allowed, texts) if item.path is not None else None
         document = item.parser.parse(Source(item.shown, item.text), diagnostics)
         compiled = compile_document(document, workspace, diagnostics)
-        return Analysis(document, compiled, workspace, item.rig, project)
+        return Analysis(document, compiled, workspace, item.rig, project, allowed)
 
     def _project(self, folder: Path) -> FoundProject:
         """The project of a folder, looked for once until files on disk change."""

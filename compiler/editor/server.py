@@ -7,11 +7,10 @@ from __future__ import annotations
 
 import asyncio
 import gc
-import os
+import time
 from collections.abc import Iterable
-from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, cast
 
 from lsprotocol import types
 from pygls.exceptions import JsonRpcInvalidParams
@@ -20,16 +19,16 @@ from pygls.uris import to_fs_path
 
 import plica
 from plica import __version__
-from plica.editor import complete, hovering, navigation, protocol, renaming, variables, views
+from plica.editor import complete, hovering, lenses, navigation, protocol, renaming, variables
 from plica.editor.conversation import Conversation, watched_files
 from plica.editor.open_documents import Analysis, OpenDocuments
 from plica.editor.outline import outline
 from plica.editor.positions import Position, TextChange, changed
+from plica.editor.proofs import Proofs
 
-# Long enough that a burst of keystrokes is compiled once, too short to be noticed.
-DEBOUNCE_SECONDS = 0.02
-
-_Params = TypeVar("_Params")
+# Long enough that a burst of keystrokes is compiled once, too short to be noticed. A text that takes longer to compile
+# waits for a pause in which that is done, but not for ever.
+DEBOUNCE_SECONDS, LONGEST_WAIT = 0.02, 0.5
 
 
 class Server(LanguageServer):
@@ -37,13 +36,25 @@ class Server(LanguageServer):
 
     def __init__(self, allowed: Iterable[Path] = ()) -> None:
         super().__init__("plica", __version__, protocol_cls=Conversation)
-        self.documents = OpenDocuments(tuple(allowed))
+        self.documents = OpenDocuments(tuple(allowed), self.conversation.heed)
+        self.proofs = Proofs()
         self._timer: asyncio.TimerHandle | None = None
+        self._compiling = 0.0  # seconds that compiling what changed took the last time
         # By whose analysis, then where: a spec's findings may stand in its libraries.
         self._published: dict[str, dict[str, list[types.Diagnostic]]] = {}
         self._versions: dict[str, int] = {}
 
-    # ---- beginning
+    @property
+    def conversation(self) -> Conversation:
+        """What answers messages."""
+        return cast(Conversation, self.protocol)
+
+    # ---- beginning and end
+
+    def shutdown(self) -> None:
+        """Ends everything, also what is being proven: nobody is there any more to see it."""
+        self.proofs.end()
+        super().shutdown()  # type: ignore[no-untyped-call]
 
     def begun(self, _: types.InitializedParams) -> None:
         """The editor is ready: take its folders, and ask it to say when files change, where it can."""
@@ -95,15 +106,18 @@ class Server(LanguageServer):
     def _publish_soon(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
-        self._timer = asyncio.get_running_loop().call_later(DEBOUNCE_SECONDS, self.publish)
+        wait = min(max(DEBOUNCE_SECONDS, self._compiling / 2), LONGEST_WAIT)
+        self._timer = asyncio.get_running_loop().call_later(wait, self.publish)
 
     def publish(self) -> None:
         """Compile what changed and send its findings."""
+        begun = time.monotonic()
         gc.disable()  # a tree of many small tuples is no garbage: looking through it takes a fifth of the time
         try:
             self._publish()
         finally:
             gc.enable()
+            self._compiling = time.monotonic() - begun
 
     def _publish(self) -> None:
         for uri in self.documents.stale():
@@ -220,11 +234,20 @@ class Server(LanguageServer):
         return [protocol.symbol(own.lines, item) for item in outline(own.document)]
 
     def inlay_hints(self, params: types.InlayHintParams) -> list[types.InlayHint]:
-        """The mirrored axes of the right side."""
+        """The mirrored axes of the right side, and the figures of expectations that were proven."""
         own = self.analysis(params.text_document.uri)
         start, end = self.range(own, params.range)
-        hints = hovering.mirrored_axes(self.around(params.text_document.uri), own.document, start, end)
+        around = self.around(params.text_document.uri)
+        hints = hovering.mirrored_axes(around, own.document, start, end)
+        hints += lenses.figures(around, own.document, self.proofs, start, end)
         return [protocol.inlay_hint(own.lines, hint) for hint in hints]
+
+    def lenses(self, params: types.CodeLensParams) -> list[types.CodeLens]:
+        """What strengths move, and the way to prove expectations."""
+        uri = params.text_document.uri
+        own = self.analysis(uri)
+        found = lenses.lenses(self.around(uri), own.document, self.proofs)
+        return [protocol.lens(own.lines, uri, item) for item in found]
 
     def _places(self) -> protocol.PositionTable:
         return protocol.PositionTable(self.documents.addresses)
@@ -247,57 +270,3 @@ def _change(event: types.TextDocumentContentChangeEvent) -> TextChange:
         start, end = event.range.start, event.range.end
         return TextChange(Position(start.line, start.character), Position(end.line, end.character), event.text)
     return TextChange(None, None, event.text)
-
-
-def make_server(allowed: Iterable[Path] = ()) -> Server:
-    """A server that answers everything it can; `allowed` are further folders that specs may use files of."""
-    server = Server(allowed)
-    answers: dict[str, tuple[Any, Any]] = {
-        types.INITIALIZED: (server.begun, None),
-        types.TEXT_DOCUMENT_DID_OPEN: (server.opened, None),
-        types.TEXT_DOCUMENT_DID_CHANGE: (server.changed, None),
-        types.TEXT_DOCUMENT_DID_CLOSE: (server.closed, None),
-        types.TEXT_DOCUMENT_DID_SAVE: (server.saved, None),
-        types.WORKSPACE_DID_CHANGE_WATCHED_FILES: (server.saved, None),
-        types.TEXT_DOCUMENT_HOVER: (server.hover, None),
-        types.TEXT_DOCUMENT_DEFINITION: (server.definition, None),
-        types.TEXT_DOCUMENT_REFERENCES: (server.references, None),
-        types.TEXT_DOCUMENT_PREPARE_RENAME: (server.prepare_rename, None),
-        types.TEXT_DOCUMENT_RENAME: (server.rename, types.RenameOptions(prepare_provider=True)),
-        types.TEXT_DOCUMENT_COMPLETION: (
-            server.completion,
-            types.CompletionOptions(trigger_characters=[" ", ".", '"', "/", "{"]),
-        ),
-        types.TEXT_DOCUMENT_FORMATTING: (server.formatting, None),
-        types.TEXT_DOCUMENT_CODE_ACTION: (
-            server.code_actions,
-            types.CodeActionOptions(code_action_kinds=[types.CodeActionKind.QuickFix]),
-        ),
-        types.TEXT_DOCUMENT_DOCUMENT_SYMBOL: (server.symbols, None),
-        types.TEXT_DOCUMENT_INLAY_HINT: (server.inlay_hints, None),
-        types.TEXT_DOCUMENT_SEMANTIC_TOKENS_FULL: (partial(views.tokens, server), views.LEGEND),
-        types.TEXT_DOCUMENT_SEMANTIC_TOKENS_RANGE: (partial(views.tokens_in, server), views.LEGEND),
-        types.TEXT_DOCUMENT_FOLDING_RANGE: (partial(views.folding, server), None),
-        types.TEXT_DOCUMENT_DOCUMENT_LINK: (partial(views.links, server), None),
-        types.TEXT_DOCUMENT_DOCUMENT_HIGHLIGHT: (partial(views.highlights, server), None),
-        types.TEXT_DOCUMENT_SIGNATURE_HELP: (
-            partial(views.signature, server),
-            types.SignatureHelpOptions(trigger_characters=["{", "=", " "]),
-        ),
-        types.WORKSPACE_SYMBOL: (partial(views.names_anywhere, server), None),
-    }
-    for method, (answer, options) in answers.items():
-        server.feature(method, options)(partial(_answered, answer))
-    return server
-
-
-def _answered(answer: Any, params: _Params) -> Any:
-    """The answer to a message; a function of its own, because pygls marks the functions that it is given."""
-    return answer(params)
-
-
-def serve(allowed: Iterable[Path] = ()) -> None:
-    """Serve one editor over the standard streams, until it says that it is done."""
-    # Copies, because pygls closes its streams in the end and the command line has the standard ones still to flush.
-    with os.fdopen(os.dup(0), "rb") as stdin, os.fdopen(os.dup(1), "wb") as stdout:
-        make_server(allowed).start_io(stdin, stdout)

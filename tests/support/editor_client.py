@@ -65,11 +65,11 @@ class Client:
                 return
             self._messages.put(json.loads(stream.read(length)))
 
-    def send(self, message: dict[str, Any]) -> None:
-        """Send one message."""
-        body = json.dumps({"jsonrpc": "2.0", **message}).encode()
+    def send(self, *messages: dict[str, Any]) -> None:
+        """Send messages, all of them at once."""
+        bodies = [json.dumps({"jsonrpc": "2.0", **message}).encode() for message in messages]
         assert self.process.stdin is not None
-        self.process.stdin.write(b"Content-Length: %d\r\n\r\n" % len(body) + body)
+        self.process.stdin.write(b"".join(b"Content-Length: %d\r\n\r\n" % len(body) + body for body in bodies))
         self.process.stdin.flush()
 
     def tell(self, method: str, params: Any) -> None:

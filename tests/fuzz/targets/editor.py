@@ -81,7 +81,7 @@ def _messages(data: bytes) -> None:
 
 
 async def _conversation(messages: list[dict[str, Any]]) -> None:
-    from plica.editor.server import make_server
+    from plica.editor.features import make_server
 
     server, answers = make_server(), _Answers()
     server.protocol.set_writer(answers)
