@@ -9,7 +9,7 @@ from plica.diff.dependents import Dependents
 from plica.editor.hovering import Hint
 from plica.editor.node_search import blocks
 from plica.editor.open_documents import Analysis
-from plica.editor.proofs import Proofs, Standing, expect_blocks
+from plica.editor.proofs import Proofs, ProofStanding, expect_blocks
 from plica.rig.rig import Rig
 from plica.syntax import nodes
 
@@ -18,7 +18,7 @@ _MOVING = ("control", "driver", "field", "combine")
 PROVE, STOP = "plica.prove", "plica.stopProving"
 
 
-class Lens(NamedTuple):
+class LineAbove(NamedTuple):
     """A line above an offset; `command` with the number of the `expect` that it is about, "" for words alone."""
 
     offset: int
@@ -27,7 +27,7 @@ class Lens(NamedTuple):
     number: int = -1
 
 
-def lenses(around: Analysis, own: nodes.Document, proofs: Proofs) -> list[Lens]:
+def lenses(around: Analysis, own: nodes.Document, proofs: Proofs) -> list[LineAbove]:
     """All lines of a text; what strengths move is told as of the latest version without mistakes."""
     return [*_moved(around, own), *_proving(around, own, proofs)]
 
@@ -44,17 +44,17 @@ def figures(around: Analysis, own: nodes.Document, proofs: Proofs, start: int, e
                 yield Hint(place.end, f"{before}{known.status}: {known.figure}", known.table)
 
 
-def _proving(around: Analysis, own: nodes.Document, proofs: Proofs) -> Iterator[Lens]:
+def _proving(around: Analysis, own: nodes.Document, proofs: Proofs) -> Iterator[LineAbove]:
     for number, block in enumerate(expect_blocks(own)):
         if not block.facts:
             continue
         if proofs.is_running(block):
-            yield Lens(block.start, "proving; stop", STOP, number)
+            yield LineAbove(block.start, "proving; stop", STOP, number)
         else:
-            yield Lens(block.start, _title(proofs.of_block(around, block)), PROVE, number)
+            yield LineAbove(block.start, _title(proofs.of_block(around, block)), PROVE, number)
 
 
-def _title(known: Standing | None) -> str:
+def _title(known: ProofStanding | None) -> str:
     if known is None:
         return "prove"
     return f"{known.status} before a change; prove again" if known.stale else f"{known.status}; prove again"
@@ -63,7 +63,7 @@ def _title(known: Standing | None) -> str:
 # ---- what strengths move
 
 
-def _moved(around: Analysis, own: nodes.Document) -> Iterator[Lens]:
+def _moved(around: Analysis, own: nodes.Document) -> Iterator[LineAbove]:
     if around.rig is None:
         return
     moves = _Moves(around.rig)
@@ -73,7 +73,7 @@ def _moved(around: Analysis, own: nodes.Document) -> Iterator[Lens]:
             names.setdefault(symbol.span.start, []).append(symbol.name)
     for block in blocks(own.declarations):
         if block.name is not None and block.name.start in names:
-            yield Lens(block.start, moves.text(names[block.name.start]))
+            yield LineAbove(block.start, moves.text(names[block.name.start]))
 
 
 class _Moves:

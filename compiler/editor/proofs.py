@@ -30,7 +30,7 @@ class ExpectBlock(NamedTuple):
     facts: tuple[tuple[FactKey, TextPlace], ...]
 
 
-class Standing(NamedTuple):
+class ProofStanding(NamedTuple):
     """What is known of an expectation; `stale`: what it hangs on is not what it was."""
 
     status: FactStatus
@@ -39,7 +39,7 @@ class Standing(NamedTuple):
     stale: bool
 
 
-class _Kept(NamedTuple):
+class _KeptProof(NamedTuple):
     fact: ProvenFact
     answer: ProofAnswer
     rig: Rig
@@ -55,7 +55,7 @@ class Proofs:
     def __init__(self) -> None:
         self._prover = TextProver()
         self._turn = asyncio.Lock()
-        self._kept: dict[FactKey, _Kept] = {}
+        self._kept: dict[FactKey, _KeptProof] = {}
         self._running: dict[FactKey, object] = {}
 
     async def prove(self, around: Analysis, block: ExpectBlock, job: ProofJob) -> ProofAnswer:
@@ -77,7 +77,7 @@ class Proofs:
         for key, place in block.facts:
             self._kept.pop(key, None)
             if place in proven and around.own_rig is not None:
-                self._kept[key] = _Kept(proven[place], answer, around.own_rig)
+                self._kept[key] = _KeptProof(proven[place], answer, around.own_rig)
         return answer
 
     def _heed(self, block: ExpectBlock, asked: object) -> None:
@@ -99,15 +99,15 @@ class Proofs:
         """Whether a block is being measured, or waits for its turn."""
         return any(key in self._running for key, _ in block.facts)
 
-    def standing(self, around: Analysis, key: FactKey) -> Standing | None:
+    def standing(self, around: Analysis, key: FactKey) -> ProofStanding | None:
         """What is known of an expectation; None where it was not proven."""
         kept = self._kept.get(key)
         if kept is None:
             return None
         stale = kept.rig != around.own_rig or not kept.answer.is_current
-        return Standing(kept.fact.status, kept.fact.figure, kept.fact.table, stale)
+        return ProofStanding(kept.fact.status, kept.fact.figure, kept.fact.table, stale)
 
-    def of_block(self, around: Analysis, block: ExpectBlock) -> Standing | None:
+    def of_block(self, around: Analysis, block: ExpectBlock) -> ProofStanding | None:
         """The worst of what is known of a block's expectations; None unless all of them were proven."""
         known = [self.standing(around, key) for key, _ in block.facts]
         if not known or any(one is None for one in known):

@@ -11,7 +11,7 @@ from plica import foreign
 from plica.diagnostics import Diagnostic, Label, Severity
 from plica.editor.complete import Suggestion
 from plica.editor.hovering import Hint
-from plica.editor.lenses import Lens
+from plica.editor.lenses import LineAbove
 from plica.editor.navigation import where_caused
 from plica.editor.open_documents import Analysis
 from plica.editor.outline import Item
@@ -168,7 +168,7 @@ def completion(lines: Lines, item: Suggestion, offset: int) -> types.CompletionI
     return types.CompletionItem(label=item.text, kind=kind, detail=item.kind, text_edit=edit)
 
 
-def lens(lines: Lines, uri: str, item: Lens) -> types.CodeLens:
+def lens(lines: Lines, uri: str, item: LineAbove) -> types.CodeLens:
     """A line above a declaration."""
     arguments = [uri, item.number] if item.command else None
     command = types.Command(foreign.line(item.text), item.command, arguments=arguments)
