@@ -3,7 +3,8 @@
 A page is run in its order. A fenced block in `sh` is run line by line: `plica` in this process, `python` in one of its
 own, `!` before a command that is to fail. A block in `python` is run, and prints what the plain block after it says. A
 block of any other kind right after a line that names a file in backquotes is written to that file. What a person does
-between stands in a comment: `<!-- edit MODEL -->`, `<!-- sculpt MESH -->`, `<!-- replace FILE "OLD" "NEW" -->`.
+between stands in a comment: `<!-- edit MODEL -->`, `<!-- sculpt MESH -->`, `<!-- replace FILE "OLD" "NEW" -->`,
+`<!-- commit -->`.
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ import shlex
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from plica.commands.main import run
 from plica.demo import demo_files
@@ -28,10 +30,19 @@ from tests.variants.model_file import read_model, write_model
 
 _STEP = re.compile(
     r"^```(?P<kind>\w+)\n(?P<text>.*?)^```\n(?:\n```\n(?P<printed>.*?)```\n)?"
-    r"|<!-- (?P<act>edit|sculpt|replace) (?P<words>.*?) -->",
+    r"|<!-- (?P<act>edit|sculpt|replace|commit)(?P<words>.*?) -->",
     re.DOTALL | re.MULTILINE,
 )
 _NAMED = re.compile(r"`([\w./-]+\.\w+)`")
+
+
+def as_an_author(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
+    """A cache of its own, below a folder, and a name to commit under."""
+    for variable, value in (("XDG_CACHE_HOME", folder / "cache"), ("GIT_CONFIG_GLOBAL", folder / "none")):
+        monkeypatch.setenv(variable, str(value))
+    for role in ("AUTHOR", "COMMITTER"):
+        monkeypatch.setenv(f"GIT_{role}_NAME", "Wren")
+        monkeypatch.setenv(f"GIT_{role}_EMAIL", "wren@example.org")
 
 
 class Page:
@@ -41,17 +52,14 @@ class Page:
         self.text, self.change_folder = path.read_text("utf-8"), change_folder
         self.names: dict[str, object] = {}
 
-    def run(self, instead: Mapping[str, str] | None = None) -> int:
-        """Run every step and give their number. `instead`: texts of commands and what stands there for this reader."""
+    def run(self, own: Callable[[str], str] = lambda text: text) -> int:
+        """Run every step and give their number. `own`: makes a block of commands into that of this reader."""
         steps = list(_STEP.finditer(self.text))
         for step in steps:
             if step["act"]:
                 _ACTS[step["act"]](*shlex.split(step["words"]))
             elif step["kind"] == "sh":
-                text = step["text"]
-                for before, after in (instead or {}).items():
-                    text = text.replace(before, after)
-                for line in text.strip().split("\n"):
+                for line in own(step["text"]).strip().split("\n"):
                     self.command(line)
             elif step["kind"] == "python":
                 self.python(step["text"], step["printed"])
@@ -120,7 +128,7 @@ def _edit(file: str) -> None:
 def _sculpt(file: str) -> None:
     """Push out a place on the outer left of the body, which the bent arm reaches."""
     mesh = read_obj(Path(file))
-    place = mesh.positions[np.argsort(mesh.positions[:, 0])[-400]]
+    place = mesh.positions[np.argsort(mesh.positions[:, 0])[-min(400, len(mesh.positions) // 10)]]
     middle = int(np.argmin(np.abs(mesh.positions - place).sum(axis=1)))
     Path(file).write_bytes(obj(bumped(mesh.positions, middle, 2.0, 0.4), mesh.triangles))
 
@@ -132,4 +140,10 @@ def _replace(file: str, old: str, new: str) -> None:
     Path(file).write_text(text.replace(old, new), "utf-8")
 
 
-_ACTS: dict[str, Callable[..., None]] = {"edit": _edit, "sculpt": _sculpt, "replace": _replace}
+def _commit() -> None:
+    """Commit everything, into a repository made for it."""
+    for words in (("init", "--quiet", "--initial-branch", "main"), ("add", "."), ("commit", "--quiet", "-m", "before")):
+        subprocess.run(["git", *words], check=True)
+
+
+_ACTS: dict[str, Callable[..., None]] = {"edit": _edit, "sculpt": _sculpt, "replace": _replace, "commit": _commit}

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.data import ROOT, shared_data
-from tests.support.page import Page, write_demo
+from tests.support.page import Page, as_an_author, write_demo
 
 FOLDER = ROOT / "specs" / "recipes"
 PAGES = sorted(path.name for path in FOLDER.glob("*.md") if path.name != "README.md")
@@ -18,11 +18,7 @@ EMPTY = {"two_characters.md"}  # which begin without the demo's folder
 @pytest.mark.parametrize("name", PAGES)
 def test_a_recipe_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = tmp_path / "work"
-    for variable, value in (("XDG_CACHE_HOME", tmp_path / "cache"), ("GIT_CONFIG_GLOBAL", tmp_path / "none")):
-        monkeypatch.setenv(variable, str(value))
-    for role in ("AUTHOR", "COMMITTER"):
-        monkeypatch.setenv(f"GIT_{role}_NAME", "Wren")
-        monkeypatch.setenv(f"GIT_{role}_EMAIL", "wren@example.org")
+    as_an_author(monkeypatch, tmp_path)
     if name in EMPTY:
         write_demo(tmp_path / "demo")
         (folder / "characters" / "wren").mkdir(parents=True)
