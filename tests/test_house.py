@@ -187,6 +187,7 @@ NOT_YET_OFFERED = {
     "editor/unit_completion.py": {"plica.kinds", "plica.units"},
     "editor/variables.py": {"plica.source", "plica.syntax"},
     "editor/views.py": {"plica.source"},
+    "editor/word_hover.py": {"plica.quantities", "plica.syntax", "plica.units"},
 }
 
 

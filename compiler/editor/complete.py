@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from lark import TextSlice, Token
@@ -12,6 +12,7 @@ from lark.exceptions import UnexpectedInput
 from plica.diagnostics.catalogue import rules
 from plica.editor.file_completion import READ_MORPHS, SHAPED_MORPHS, UV_SETS, fitting, open_text
 from plica.editor.open_documents import Analysis
+from plica.editor.snippets import DECLARATIONS
 from plica.editor.unit_completion import fitting_units
 from plica.editor.variables import in_scope, parameters_of, use_before
 from plica.kinds.combinations import COMBINATION_KINDS
@@ -30,6 +31,7 @@ _AFTER_NUMBER = re.compile(r"(?:^|[^\w.{}])[+-]?(?:\d++(?:\.\d++)?|\.\d++)[ \t]*
 _WORD_BEFORE = re.compile(r'(?:[\w{}-]|"(?=\w*$))*$')
 _IN_COMMENT = re.compile(r'(?:[^"/\n]++|/(?!/)|"(?:[^"\\\n]++|\\.)*+")*+//')
 _IN_TEXT = re.compile(_IN_COMMENT.pattern + r'|^[^"\n]*+(?:"(?:[^"\\\n]++|\\.)*+"[^"\n]*+)*+"[^"\n]*+$')
+_OVERRIDE = re.compile(r"(?:^|[{}]|(?<=\n))[ \t]*(override)[ \t]+$")  # of what is not written yet
 _OPEN_BRACE = re.compile(r"\{\w*$")
 # A placeholder that is being written: the brace of a block has a blank before it.
 _IN_BRACES = re.compile(r"(?:[\w}]|^\s*|\s(?=\{\w+$))\{\w*$")
@@ -71,12 +73,14 @@ _OF = {
 class Suggestion(NamedTuple):
     """A text to write, and what it is: a keyword, a unit, a rule, a joint, a file, or a declaration's keyword.
 
-    `start` is where it begins, for one that replaces more than a word.
+    `start` is where it begins, for one that replaces more than a word. `snippet`: a whole declaration with places to
+    fill in, for editors that can.
     """
 
     text: str
     kind: str
     start: int | None = None
+    snippet: str = ""
 
 
 class CompletionPlace(NamedTuple):
@@ -103,6 +107,13 @@ def suggestions(analysis: Analysis, around: Analysis, offset: int) -> list[Sugge
     place = place_of(analysis, offset)
     result = [*_keywords(place), *_names(place, around, _side_around(place)), *_arguments(place, analysis, around)]
     return sorted(set(result))
+
+
+def begun(found: Sequence[Suggestion], text: str, offset: int) -> list[Suggestion]:
+    """Those that begin as the word before an offset does, in upper or lower case."""
+    word = _WORD_BEFORE.search(text, max(0, offset - 200), offset)
+    written = word[0].lstrip('"').casefold() if word is not None else ""
+    return [item for item in found if item.text.lstrip('"').casefold().startswith(written)]
 
 
 def _files(analysis: Analysis, around: Analysis, line: str, offset: int) -> list[Suggestion]:
@@ -147,6 +158,9 @@ def place_of(analysis: Analysis, offset: int) -> CompletionPlace:
     if after is None:
         return CompletionPlace(start, (), frozenset({"PLICA"}))
     bare = recovery.blanked(source.text[:start])
+    override = _OVERRIDE.search(bare, max(after, bare.rfind("\n") + 1))
+    if override is not None:
+        return _read(source.text[:start], recovery.TextPiece(override.start(1), start, False))
     piece = None
     for event in recovery.pieces(bare, min(after, start)):
         if isinstance(event, recovery.TextPiece):
@@ -196,6 +210,8 @@ def _keywords(place: CompletionPlace) -> Iterator[Suggestion]:
     for name in place.accepts:
         for word in known.get(name, ()):
             yield Suggestion(word, "keyword")
+            if word in DECLARATIONS and place.accepts == _beginnings():
+                yield Suggestion(word, "snippet", None, DECLARATIONS[word])
     if "AXIS" in place.accepts:
         yield from (Suggestion(axis, "keyword") for axis in ("x", "y", "z"))
     if "RULE" in place.accepts:
@@ -218,8 +234,9 @@ def _names(place: CompletionPlace, around: Analysis, side: str | None) -> Iterat
         kind = str(place.tokens[1])  # what is overridden is a declaration of that kind, of a field the whole
         yield from (Suggestion(item.name, kind) for item in around.symbols.declared if item.kind == kind)
     elif wanted is not None and wanted != "joint":
+        known = set(around.symbols.names(wanted))
         for symbol in around.symbols.declared:
-            if symbol.name in around.symbols.names(wanted) and symbol in around.symbols.lookup(wanted, symbol.name):
+            if symbol.name in known and symbol in around.symbols.lookup(wanted, symbol.name):
                 yield from (Suggestion(text, symbol.kind) for text in _references(symbol.name, symbol.samples))
     if place.tokens and place.tokens[0].type == "COMBINE" and wanted == "strength":
         yield from (Suggestion(how, "keyword") for how in COMBINATIONS)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple, assert_never
+from typing import Any, NamedTuple, assert_never
 
 from plica.editor.navigation import Key, keys_at
 from plica.editor.node_search import blocks, path_to
 from plica.editor.open_documents import Analysis
 from plica.editor.variables import EditorVariable, given_to, variable_at
+from plica.editor.word_hover import word_hover
 from plica.foreign import markdown
 from plica.foreign import markdown_code as code
 from plica.kinds.curves import curve_text
@@ -50,12 +51,19 @@ def hover(analysis: Analysis, own: nodes.Document, offset: int) -> str | None:
     joint = next((node for node in reversed(path) if isinstance(node, nodes.JointName)), None)
     if joint is not None:
         return _joint(analysis, joint)
-    keys = keys_at(analysis, own.source.path, offset)
+    keys = [*_sample(path), *keys_at(analysis, own.source.path, offset)]
     shown = [line for key in keys for line in entries(analysis, key)]
     if not shown:
-        return None
+        return word_hover(analysis, own, offset)
     more = f"\n\nand {len(shown) - MOST_ENTRIES} more" if len(shown) > MOST_ENTRIES else ""
     return "\n\n".join(shown[:MOST_ENTRIES]) + more
+
+
+def _sample(path: list[Any]) -> list[Key]:
+    """The strength that `shoulder.raised` means, where that is what is pointed at."""
+    node = next((one for one in reversed(path) if isinstance(one, nodes.Reference)), None)
+    is_member = node is not None and node.member is not None and path[-1] is node.member
+    return [("strength", f"{node.name.text}.{node.member.text}")] if is_member and node and node.member else []
 
 
 def _variable(variable: EditorVariable, analysis: Analysis) -> str:

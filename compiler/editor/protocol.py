@@ -165,6 +165,16 @@ def completion(lines: Lines, item: Suggestion, offset: int) -> types.CompletionI
     edit = None
     if item.start is not None:  # editors do not agree on what a word is where names of files are written
         edit = types.TextEdit(text_range(lines, item.start, offset), item.text)
+    if item.snippet:
+        return types.CompletionItem(
+            label=f"{item.text} ...",
+            kind=types.CompletionItemKind.Snippet,
+            detail="a whole declaration to fill in",
+            filter_text=item.text,
+            sort_text=f"{item.text} ",
+            insert_text=item.snippet,
+            insert_text_format=types.InsertTextFormat.Snippet,
+        )
     return types.CompletionItem(label=item.text, kind=kind, detail=item.kind, text_edit=edit)
 
 

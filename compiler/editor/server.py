@@ -29,6 +29,7 @@ from plica.editor.proofs import Proofs
 # Long enough that a burst of keystrokes is compiled once, too short to be noticed. A text that takes longer to compile
 # waits for a pause in which that is done, but not for ever.
 DEBOUNCE_SECONDS, LONGEST_WAIT = 0.02, 0.5
+MOST_SUGGESTIONS = 300  # that are sent at once; more are sent as more is written
 
 
 class Server(LanguageServer):
@@ -206,11 +207,24 @@ class Server(LanguageServer):
             raise JsonRpcInvalidParams(variable.reason)
         return variable
 
-    def completion(self, params: types.CompletionParams) -> list[types.CompletionItem]:
-        """What may be written at the cursor."""
+    def completion(self, params: types.CompletionParams) -> list[types.CompletionItem] | types.CompletionList:
+        """What may be written at the cursor; of very many only what begins as what stands there."""
         own, offset = self.at(params)
         result = complete.suggestions(own, self.around(params.text_document.uri), offset)
-        return [protocol.completion(own.lines, item, offset) for item in result]
+        if not self._fills_in:
+            result = [item for item in result if not item.snippet]
+        if len(result) <= MOST_SUGGESTIONS:
+            return [protocol.completion(own.lines, item, offset) for item in result]
+        begun = complete.begun(result, own.source.text, offset)[:MOST_SUGGESTIONS]
+        return types.CompletionList(True, [protocol.completion(own.lines, item, offset) for item in begun])
+
+    @property
+    def _fills_in(self) -> bool:
+        """Whether the editor takes texts with places to fill in."""
+        document = self.client_capabilities.text_document
+        offered = document.completion if document is not None else None
+        item = offered.completion_item if offered is not None else None
+        return bool(item is not None and item.snippet_support)
 
     def formatting(self, params: types.DocumentFormattingParams) -> list[types.TextEdit] | None:
         """The text in its one layout; nothing for a text with mistakes."""
