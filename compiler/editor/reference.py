@@ -15,7 +15,7 @@ _WORD_OF = {"readings": "reads", "The character": "character"}  # headings that 
 FACTS_OF_ALL = "Facts that any declaration may hold"
 
 
-class Entry(NamedTuple):
+class ReferenceEntry(NamedTuple):
     """How something is written, and what it means; `under` is the declaration that its section is about."""
 
     phrase: str
@@ -33,7 +33,7 @@ class Entry(NamedTuple):
         return tuple(result)
 
 
-def explanation(text: str, kinds: tuple[str, ...]) -> Entry | None:
+def explanation(text: str, kinds: tuple[str, ...]) -> ReferenceEntry | None:
     """What the reference says of the word at the start of a text, which goes on as it is written.
 
     kinds: the declarations that it stands in, the innermost first; what is said of these comes first. Of several
@@ -48,11 +48,11 @@ def explanation(text: str, kinds: tuple[str, ...]) -> Entry | None:
 
 
 @cache
-def _entries() -> tuple[Entry, ...]:
+def _entries() -> tuple[ReferenceEntry, ...]:
     """Rows of tables that begin with a phrase, facts of all declarations, and the first paragraph of each section."""
     text = (get_data("plica.grammar", "reference.md") or b"").decode("utf-8")
-    rows: list[Entry] = []
-    sections: list[Entry] = []
+    rows: list[ReferenceEntry] = []
+    sections: list[ReferenceEntry] = []
     under = ""
     lines = text.split("\n")
     for number, line in enumerate(lines):
@@ -63,12 +63,14 @@ def _entries() -> tuple[Entry, ...]:
             paragraph = _paragraph(lines, number + 1)
             for word in re.split(r" and |, ", _WORD_OF.get(name, name)):
                 if paragraph and _LITERALS.fullmatch(word):
-                    sections.append(Entry(word, paragraph, under if heading[1] != "##" else ""))
+                    sections.append(ReferenceEntry(word, paragraph, under if heading[1] != "##" else ""))
         elif row:
-            rows += [Entry(phrase, _plain(row[2].strip("| ")), under) for phrase in re.findall(r"`([^`]+)`", row[1])]
+            rows += [
+                ReferenceEntry(phrase, _plain(row[2].strip("| ")), under) for phrase in re.findall(r"`([^`]+)`", row[1])
+            ]
         elif under == FACTS_OF_ALL and (fact := re.match(r"- `([^`]+)`: ", line)):
             whole = _paragraph([line.removeprefix(fact[0]), *lines[number + 1 :]], 0)
-            rows.append(Entry(fact[1], whole, ""))
+            rows.append(ReferenceEntry(fact[1], whole, ""))
     return (*sections, *rows)
 
 
