@@ -15,6 +15,7 @@ from plica.sheet.before import Earlier, PresentSkin, earlier_module, pack_before
 from plica.sheet.changes import changes_view
 from plica.sheet.detail_pictures import SpecFiles, pack_details
 from plica.sheet.document import page
+from plica.sheet.graph import graph_view
 from plica.sheet.kept import Kept
 from plica.sheet.motion_data import controls_data, joints_data, pack_clips
 from plica.sheet.page_rig import of_given_strengths, with_readings
@@ -140,6 +141,7 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         "folds": fold_views(rig, subject.masks, lines, blocks, album),
         "expectations": expectation_views(subject.results, jumps, lines, album),
         "noted": noted_views(rig, lines, album),
+        "graph": graph_view(rig, lines, blocks),
         "coverage": coverage_views(rig, blocks),
         "memory": memory_views(rig, attached, subject.masks),
         "texts": lines.texts,

@@ -82,8 +82,12 @@ class NotedView(NamedTuple):
 
 
 class CoverageView(NamedTuple):
-    """A joint, or the two that are partners: who reads each; () for a bare one, None where there is no such joint."""
+    """A joint, or the two that are partners: who reads each; () for a bare one, None where there is no such joint.
 
+    id: of its row on the page, by the number of the joint, the left one of two.
+    """
+
+    id: str
     joint: str
     left: tuple[tuple[str, str], ...] | None
     right: tuple[tuple[str, str], ...] | None
@@ -213,7 +217,7 @@ def coverage_views(rig: Rig, blocks: Mapping[str, str]) -> tuple[CoverageView, .
     readers = _readers(rig)
     partners = {joint.name: joint.partner for joint in rig.skeleton}
     result = []
-    for joint in rig.skeleton:
+    for row, joint in enumerate(rig.skeleton):
         if not joint.skinned or (joint.side == "right" and joint.partner is not None):
             continue
         own = tuple((name, blocks[name]) for name in readers.get(joint.name, ()))
@@ -222,7 +226,7 @@ def coverage_views(rig: Rig, blocks: Mapping[str, str]) -> tuple[CoverageView, .
         alone = joint.side == "right"
         names = joint.name if partner is None else f"{joint.name}, {partner}"
         left, right = (None, own) if alone else (own, other)
-        result.append(CoverageView(names, left, right, not own or (other is not None and not other)))
+        result.append(CoverageView(f"joint-{row}", names, left, right, not own or (other is not None and not other)))
     return tuple(result)
 
 

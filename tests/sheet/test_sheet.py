@@ -15,7 +15,9 @@ from PIL import Image
 import plica
 from plica.commands.main import run
 from plica.sheet.array_pack import ArrayPack, whole_shares
+from plica.sheet.graph import graph_view
 from plica.sheet.script import UnknownModuleError, bundled, page_modules
+from plica.sheet.sheet import block_ids
 from plica.sheet.spec_lines import SpecLines
 from plica.source import Source, Span
 from tests.support.cloth import SPEC, cloth
@@ -147,6 +149,45 @@ def test_notes_and_photographs_stand_beside_what_they_are_about(tmp_path: Path) 
     assert "torn.jpg: the photograph cannot be shown" in shape
     assert page.count("data:image/webp") == 2  # one is the skin in its stance
     assert '<a href="#photo-0">wide.jpg</a>' in notes
+
+
+def test_the_drawing_joins_everything_that_drives_something() -> None:
+    """Both sides once, nothing in another's place, and what stands beside its driver is joined by a straight line."""
+    text = """plica 1
+character stick { symmetry across x   left "*_l"   right "*_r"   skeleton {
+  joint hips at 0 m, 1 m, 0 m
+  joint arm_l under hips at 1 m, 0 m, 0 m   joint arm_r under hips at -1 m, 0 m, 0 m
+} }
+control sniff { range 0 .. 1   rest 0 }
+driver lean both { reads bend of arm   span 0 deg .. 30 deg }
+driver sniffing { reads control sniff   span 0 .. 1 }
+driver idle { reads bend of hips   span 0 deg .. 30 deg }
+combine all both = least(lean, sniffing)
+combine more both = sum(all, lean)
+shape bulge both { follows lean }
+shape dent both { follows lean }
+shape rise left { follows more }
+"""
+    rig = plica.compile_text(text).rig
+    assert rig is not None
+    view = graph_view(rig, SpecLines({}), block_ids(rig))
+    assert view is not None
+    columns = {column.title: [item.name if item else "" for item in column.rows] for column in view.columns}
+    assert columns["Joints and controls"] == ["hips", "arm_l", "", "sniff"]
+    assert columns["Drivers and samples"] == ["idle", "lean", "", "sniffing"]
+    assert sorted(columns["Combinations"])[-2:] == ["all", "more"] and columns["Combinations"][1] == ""
+    assert columns["Shapes and folds"][1:3] == ["bulge", "dent"] and "rise" in columns["Shapes and folds"]
+    named = {item.id: item for item in view.items}
+    joined = {(named[line.start].name, named[line.end].name) for line in view.lines}
+    assert joined == {
+        ("arm_l", "lean"), ("sniff", "sniffing"), ("hips", "idle"), ("lean", "all"), ("sniffing", "all"),
+        ("all", "more"), ("lean", "more"), ("lean", "bulge"), ("lean", "dent"), ("more", "rise"),
+    }  # fmt: skip
+    assert joined == {(item.name, end) for item in view.items for end in item.feeds}
+    rise = next(item for item in view.items if item.name == "rise")
+    assert rise.sides == "L" and rise.fed_by == ("more",)
+    straight = next(line.path for line in view.lines if named[line.end].name == "bulge")
+    assert set(re.findall(r" ([\d.]+)", straight)) == {"1.5"}
 
 
 def test_weights_keep_their_sum() -> None:

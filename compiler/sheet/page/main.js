@@ -3,6 +3,7 @@
 import { prepareControls, tellLegend } from "./controls.js";
 import { Evaluation } from "./evaluation.js";
 import { steer } from "./camera.js";
+import { prepareGraph } from "./graph.js";
 import { tellHere, whatIsAt } from "./here.js";
 import { Skeleton } from "./poses.js";
 import { Rows, figureText } from "./rows.js";
@@ -159,6 +160,7 @@ export async function start({ record, block, generated, compare }, kept) {
   if (compare && record.before) view.before = compare(view);
   prepareSearch();
   prepareLinks(view.ending.signal);
+  prepareGraph(view.ending.signal);
   prepareTrying(record, view.evaluation, () => view.changed());
   if (stage) {
     if (stage !== kept) stage.complete(bytes);

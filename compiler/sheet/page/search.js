@@ -16,7 +16,8 @@ export function prepareSearch() {
     });
     for (const section of sections) {
       const own = [...section.querySelectorAll("[data-words]")];
-      section.hidden = wanted.length > 0 && own.every((row) => row.hidden);
+      const drawn = section.querySelector("[data-item]");   // a drawing shows by itself what is found in it
+      section.hidden = wanted.length > 0 && !drawn && own.every((row) => row.hidden);
     }
     found.textContent = wanted.length ? `${kept} of ${rows.length} entries` : "";
   });
