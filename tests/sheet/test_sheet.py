@@ -187,7 +187,7 @@ shape rise left { follows more }
     rise = next(item for item in view.items if item.name == "rise")
     assert rise.sides == "L" and rise.fed_by == ("more",)
     straight = next(line.path for line in view.lines if named[line.end].name == "bulge")
-    assert set(re.findall(r" ([\d.]+)", straight)) == {"1.5"}
+    assert re.fullmatch(r"M[\d.]+ 1\.5H[\d.]+C[\d.]+ 1\.5 [\d.]+ 1\.5 [\d.]+ 1\.5", straight)
 
 
 def test_weights_keep_their_sum() -> None:
