@@ -34,7 +34,7 @@ from plica.source import Span
 from plica.spec import entries as spec
 from plica.spec.budget import Budget
 from plica.spec.entries import OneSide
-from plica.spec.ordering import rounds
+from plica.spec.ordering import circles, rounds
 from plica.values import About, Side
 
 Origins = Mapping[tuple[str, str], Span]
@@ -272,9 +272,13 @@ class _Expansion:
     def _settled(self, kind: str, parts: Mapping[str, Iterable[str]]) -> list[str]:
         """The names, each after its parts; those that are made of themselves are reported and left out."""
         settled = dict.fromkeys(chain.from_iterable(rounds(parts)))
-        for name in parts:
-            if name not in settled:
-                self.diagnostics.add("cycle", self.origins[(kind, name)], kind=kind, name=name)
+        told: set[tuple[Span, ...]] = set()  # left and right go round alike
+        for circle in circles({name: parts[name] for name in parts if name not in settled}):
+            places = tuple(dict.fromkeys(self.origins[(kind, name)] for name in circle))
+            if places not in told:
+                labels = [Label(place, "which leads back through this") for place in places[1:]]
+                self.diagnostics.add("cycle", places[0], labels=labels, kind=kind, name=circle[0])
+            told.add(places)
         return list(settled)
 
     def _posed(

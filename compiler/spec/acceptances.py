@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.diagnostics.catalogue import rule, rules
 from plica.source import Source, Span
 
 
@@ -33,12 +34,12 @@ class _Accepted:
         self._everywhere: dict[str, Span] = {}
         self._stretches: dict[tuple[str, Source], dict[int, _AcceptedText]] = {}
         self.places: dict[tuple[str, Span], None] = {}
-        for rule, at, within in dict.fromkeys(acceptances):  # written out several times, it is still one acceptance
-            self.places[rule, at] = None
+        for name, at, within in dict.fromkeys(acceptances):  # written out several times, it is still one acceptance
+            self.places[name, at] = None
             if within is None:
-                self._everywhere[rule] = at
+                self._everywhere[name] = at
             for place in within or ():
-                known = self._stretches.setdefault((rule, place.source), {})
+                known = self._stretches.setdefault((name, place.source), {})
                 known.setdefault(place.start, _AcceptedText(place.start, place.end, [])).places.append(at)
         self._starts = {key: sorted(known) for key, known in self._stretches.items()}
 
@@ -59,6 +60,26 @@ class _Accepted:
                 yield from stretch.places
 
 
+def check_acceptances(acceptances: Iterable[Acceptance], diagnostics: Diagnostics) -> None:
+    """Tell of acceptances that name nothing, or an error, which cannot be accepted."""
+    for name, at in dict.fromkeys((one.rule, one.at) for one in acceptances):
+        severity = _severity(name)
+        if severity is Severity.ERROR:
+            diagnostics.add("error-accepted", at, name=name)
+        elif severity is None:
+            known = (rule.name for rule in rules().values() if rule.severity != Severity.ERROR)
+            hint = diagnostics.near_hint(name, known) or "`plica check` shows the name of each finding after its code"
+            diagnostics.add("unknown-rule", at, name=name, hint=hint)
+
+
+def _severity(name: str) -> Severity | None:
+    """How much a rule's findings weigh; None where there is no such rule."""
+    try:
+        return Severity(rule(name).severity)
+    except KeyError:
+        return None
+
+
 def drop_accepted(acceptances: Iterable[Acceptance], diagnostics: Diagnostics) -> None:
     """Take out what is accepted; accepting nothing is itself a warning, unless errors may have hidden something."""
     accepted = _Accepted(acceptances)
@@ -74,6 +95,6 @@ def drop_accepted(acceptances: Iterable[Acceptance], diagnostics: Diagnostics) -
     diagnostics.keep(kept)
     if diagnostics.has_errors:
         return
-    for rule, at in accepted.places:
+    for name, at in accepted.places:
         if at not in used:
-            diagnostics.add("nothing-accepted", at, name=rule)
+            diagnostics.add("nothing-accepted", at, name=name)

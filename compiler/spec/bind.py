@@ -13,7 +13,7 @@ from plica.readers.model_outline import ModelOutline
 from plica.spec import bind_drivers as readings
 from plica.spec import bind_expectations as expectations
 from plica.spec import bind_surfaces as surfaces
-from plica.spec.acceptances import Acceptance
+from plica.spec.acceptances import Acceptance, check_acceptances
 from plica.spec.bind_character import BoundCharacter, bind_character, no_character
 from plica.spec.budget import Budget
 from plica.spec.context import Context
@@ -155,7 +155,9 @@ def _bind(
             binding.report_unused()
     spec = _spec(character, entries, expected)
     written = tuple(binding.written(declared))
-    return Bound(spec, documents, symbols, character.outline, budget, binding.acceptances(), written)
+    accepted = binding.acceptances()
+    check_acceptances(accepted, diagnostics)
+    return Bound(spec, documents, symbols, character.outline, budget, accepted, written)
 
 
 def _spec(character: BoundCharacter, entries: dict[str, list[Any]], expected: list[ExpectationOf]) -> Spec:
@@ -226,7 +228,9 @@ class _Binding:
             elif kind == "curve":
                 assert isinstance(node, nodes.CurveDeclaration)
                 name = scope.full_name(node.name)
-                self.symbols.declare(Symbol("curve", name, "none", instance.span))
+                symbol = Symbol("curve", name, "none", instance.span, uses=scope.uses)
+                if not is_written_again(symbol, scope, self.symbols):
+                    self.symbols.declare(symbol)
             elif kind not in ("override", "character"):
                 self._draft(kind, instance)
 

@@ -65,21 +65,18 @@ def bind_character(
     is_of_model = outline is not None and outline.skeleton is rest
     errors = diagnostics.count_of_errors
     stance, sides, plane, plane_found = bind_sides(facts, rest, outline if is_of_model else None, context)
-    in_doubt = diagnostics.count_of_errors > errors
+    in_doubt = diagnostics.count_of_errors > errors or bool(facts.repeated & _SIDED)
     skeleton = stance.skeleton
     unreadable = geometry is not None and outline is None and workspace is not None and not skeleton.joints
     unknown = unreadable or not tells_joints
     context = context._replace(bound=BoundSkeleton(skeleton, sides, plane, plane_found, stance, unknown))
     names, side_texts = _names(facts, diagnostics)
-    tolerance = facts.one("tolerance")
     accepted = {fact.node.part("rule"): fact.scope.span(fact.node) for fact in facts.many("accept")}
     character = CharacterFacts(
         name=scope.name(node.name),
         title=scope.fill(node.title.text, node.title, lenient=True) if node.title else "",
         geometry=geometry,
-        tolerance=tolerance.scope.amount(tolerance.node.part("amount"), Dimension.LENGTH, "a tolerance")
-        if tolerance
-        else DEFAULT_TOLERANCE,
+        tolerance=_tolerance(facts),
         band=_band(facts),
         skinning=bind_skinning(facts, outline, instance.span, diagnostics),
         about=read_about(facts, context),
@@ -104,6 +101,17 @@ def _tells_joints(facts: FactSet, left_out: tuple[str, ...]) -> bool:
     joints = bool(groups & {"geometry", "skeleton"})
     sides = {"left_pattern", "right_pattern"} <= groups or "pairs_by_position" in groups
     return joints and sides and not set(left_out) & {"pair", "pairs"}
+
+
+def _tolerance(facts: FactSet) -> float:
+    """How far mirrored vertices may miss each other, metres."""
+    fact = facts.one("tolerance")
+    if fact is None:
+        return DEFAULT_TOLERANCE
+    amount = fact.scope.amount(fact.node.part("amount"), Dimension.LENGTH, "a tolerance")
+    if amount < 0:
+        fact.scope.diagnostics.add("not-positive", fact.scope.span(fact.node), what="a tolerance")
+    return max(amount, 0.0)
 
 
 def _band(facts: FactSet) -> float:

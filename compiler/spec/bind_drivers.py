@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations, pairwise
+from itertools import chain, combinations, pairwise
 from math import isclose
 from typing import Any, assert_never
 
@@ -92,17 +92,14 @@ def _order(written: nodes.Name, scope: Scope, context: Context) -> str | None:
     return order
 
 
-def _span(fact: ScopedFact, reading: str, context: Context) -> tuple[float, float]:
+def _span(fact: ScopedFact, reading: str, context: Context) -> tuple[float, float] | None:
     """The span in the inside unit of a kind of reading; checked to be one that such a reading can travel."""
     node, scope = fact
     kind = READING_KINDS[reading]
-    errors = context.diagnostics.count_of_errors
-    start, end = (
-        scope.amount(amount, kind.dimension, "a span of this reading")
-        for amount in (node.part("start"), node.part("end"))
-    )
-    if context.diagnostics.count_of_errors > errors:
-        return start, end
+    ends = scope.amounts((node.part("start"), node.part("end")), kind.dimension, "a span of this reading")
+    if ends is None:
+        return None
+    start, end = ends
     if start == end:
         context.diagnostics.add("empty-span", scope.span(node))
     reach = kind.reach
@@ -158,13 +155,10 @@ def bind_curve(node: nodes.Curve, scope: Scope, context: Context) -> Curve | Non
 
 
 def _point_curve(node: nodes.PointCurve, scope: Scope, context: Context) -> Curve | None:
-    errors = context.diagnostics.count_of_errors
-    points = [
-        (scope.amount(x, Dimension.NUMBER, "a curve"), scope.amount(y, Dimension.NUMBER, "a curve"))
-        for x, y in node.points
-    ]
-    if context.diagnostics.count_of_errors > errors:
+    numbers = scope.amounts(tuple(chain.from_iterable(node.points)), Dimension.NUMBER, "a curve")
+    if numbers is None:
         return None
+    points = list(zip(numbers[::2], numbers[1::2], strict=True))
     span = scope.span(node)
     if any(later[0] <= earlier[0] for earlier, later in pairwise(points)):
         context.diagnostics.add("curve-turns-back", span)
@@ -273,15 +267,13 @@ def _width(fact: ScopedFact, kernel: str, context: Context) -> float | None:
 def bind_control(facts: FactSet, context: Context) -> model.ControlFacts | None:
     """A control's range (default 0 .. 1) and rest value (default: 0, or the end of the range nearest to it)."""
     least, most = 0.0, 1.0
-    errors = context.diagnostics.count_of_errors
     limits = facts.one("control_range")
     if limits is not None:
-        least, most = (
-            limits.scope.amount(amount, Dimension.NUMBER, "the range of a control")
-            for amount in (limits.node.part("least"), limits.node.part("greatest"))
-        )
-        if context.diagnostics.count_of_errors > errors:
+        written = limits.node.part("least"), limits.node.part("greatest")
+        ends = limits.scope.amounts(written, Dimension.NUMBER, "the range of a control")
+        if ends is None:
             return None
+        least, most = ends
         if least >= most:
             context.diagnostics.add("empty-range", limits.scope.span(limits.node))
             return None

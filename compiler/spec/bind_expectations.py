@@ -54,6 +54,8 @@ def _expectation(fact: ScopedFact, context: Context) -> model.ExpectationOf | No
         targets = [context.target(name, kind.about, scope) for name in references]
     if "other" in parts:
         against = context.target(parts["other"], kind.about, scope)
+        if against is not None and against == targets[0]:
+            context.diagnostics.add("compared-with-itself", scope.span(node))
     uv, limit = parts.get("uv"), None
     border = _share(parts.get("border"), _BORDER, scope, context)
     share = _share(parts.get("share"), _AREA, scope, context)

@@ -87,7 +87,7 @@ def _named_sides(
                 return None
             patterns[side].append(text.text)
     either = left or right
-    if not _patterns_match(either, patterns, diagnostics):
+    if facts.repeated & {"left_pattern", "right_pattern"} or not _patterns_match(either, patterns, diagnostics):
         return None
     names = _names(skeleton)
     if either is not None:  # every pattern is tried on every name

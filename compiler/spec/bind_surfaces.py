@@ -294,7 +294,10 @@ def bind_fold(facts: FactSet, context: Context) -> model.FoldFacts | None:
         known = fact.scope.known_amount(fact.node.part("amount"), Dimension.SHARE, "the tolerance of a mask")
         tolerance = DEFAULT_TOLERANCE if known is None else known
         if not 0 < tolerance < 1:
-            context.diagnostics.add("not-positive", fact.scope.span(fact.node), what="the tolerance of a mask")
+            bounds = "above 0 % and below 100 %"
+            context.diagnostics.add(
+                "share-out-of-range", fact.scope.span(fact.node), what="the tolerance of a mask", bounds=bounds
+            )
     if detail is None or area is None:
         return None
     return model.FoldFacts(detail, area, follows, tolerance)

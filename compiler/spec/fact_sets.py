@@ -19,10 +19,11 @@ class ScopedFact(NamedTuple):
 
 
 class FactSet:
-    """Facts by group (`source`, `reads`, ...)."""
+    """Facts by group (`source`, `reads`, ...). `repeated`: groups with facts too many, which was told."""
 
-    def __init__(self, groups: dict[str, list[ScopedFact]]) -> None:
+    def __init__(self, groups: dict[str, list[ScopedFact]], repeated: frozenset[str] = frozenset()) -> None:
         self._groups = groups
+        self.repeated = repeated
 
     def one(self, group: str) -> ScopedFact | None:
         """The fact of a group, or None."""
@@ -49,7 +50,7 @@ class FactSet:
 
     def without(self, groups: frozenset[str]) -> FactSet:
         """These facts without those of some groups."""
-        return FactSet({group: facts for group, facts in self._groups.items() if group not in groups})
+        return FactSet({group: facts for group, facts in self._groups.items() if group not in groups}, self.repeated)
 
     @property
     def groups(self) -> frozenset[str]:
@@ -60,12 +61,14 @@ class FactSet:
 def collect(facts: Iterable[nodes.Fact], scope: Scope, diagnostics: Diagnostics) -> FactSet:
     """Group facts; a second fact where only one can be is a diagnostic."""
     groups: dict[str, list[ScopedFact]] = {}
+    repeated: set[str] = set()
     for fact in facts:
         kind = FACT_KINDS[fact.key]
         known = groups.setdefault(kind.group or kind.key, [])
         if known and not kind.repeatable:
             label = Label(known[0].scope.span(known[0].node), "the first one")
             diagnostics.add("duplicate-fact", scope.span(fact), fact=kind.keyword, labels=[label])
+            repeated.add(kind.group or kind.key)
             continue
         known.append(ScopedFact(fact, scope))
-    return FactSet(groups)
+    return FactSet(groups, frozenset(repeated))

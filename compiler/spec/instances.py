@@ -8,7 +8,7 @@ from pathlib import Path
 from posixpath import dirname, join, normpath
 from typing import NamedTuple, cast
 
-from plica.diagnostics import Diagnostics, Label
+from plica.diagnostics import Diagnostics, Fix, Label
 from plica.source import Source, Span
 from plica.spec.budget import Budget
 from plica.spec.named_files import report_refused
@@ -118,7 +118,7 @@ class Flattener:
             shadowed = Label(scope.variables[name].span, "the outer one")
             self.diagnostics.add("shadowed-name", scope.span(node.head.name), name=name, labels=[shadowed])
         used = [False]
-        if not node.head.values:  # it was not understood
+        if not node.head.values or self._is_misspelt(node.head, scope):  # it was not understood
             unknown = ScopeVariable((), scope.span(node.head.name), span, used, known=False)
             self._walk(
                 node.declarations,
@@ -144,6 +144,19 @@ class Flattener:
                 self._variables.append(("unused-variable", name, variable))
             self._walk(node.declarations, inner, folder, (*trail, name))
 
+    def _is_misspelt(self, head: nodes.EachHead, scope: Scope) -> bool:
+        """Whether an `each` goes through one plain word that is nearly the name of a list; then with a diagnostic."""
+        value = head.values[0]
+        if len(head.values) > 1 or not isinstance(value, nodes.Name) or "{" in value.text:
+            return False
+        near = None if value.text in scope.variables else self.diagnostics.near(value.text, scope.variables)
+        if near is None:
+            return False
+        hint, fix = f"did you mean `{near}`?", Fix(scope.span(value), near)
+        self.diagnostics.add_once("unknown-placeholder", scope.span(value), hint=hint, fix=fix, name=value.text)
+        scope.variables[near].used[0] = True
+        return True
+
     def _distinct(self, written: Values, values: Iterable[_Given], scope: Scope) -> tuple[_Given, ...]:
         """The values, each once; a repeated one is reported."""
         seen: dict[str, _Given] = {}
@@ -166,8 +179,12 @@ class Flattener:
             self.diagnostics.add("nested-too-deeply", span, most=MAX_DEPTH)
             return
         arguments = {argument.name.text: self._argument(argument, scope) for argument in node.arguments}
-        for name, times in _repeated(argument.name.text for argument in node.arguments):
-            self.diagnostics.add("duplicate-fact", span, fact=name, count=times)
+        first: dict[str, nodes.Argument] = {}
+        for argument in node.arguments:
+            if first.setdefault(argument.name.text, argument) is not argument:
+                labels = [Label(scope.span(first[argument.name.text]), "the first one")]
+                place = scope.span(argument)
+                self.diagnostics.add("duplicate-fact", place, fact=argument.name.text, labels=labels)
         variables = self._parameters(document, arguments, span)
         prefix = scope.prefix
         if node.prefix is not None:
@@ -242,7 +259,10 @@ class Flattener:
                 continue
             if self.diagnostics.stopped:
                 return declared
-            name, span = node.name.text, document.span(node.name)
+            name, span = node.name.text.strip("{}"), document.span(node.name)
+            if name != node.name.text:
+                fix = Fix(span, name)
+                self.diagnostics.add("not-a-name", span, hint=f"write `{name}`", fix=fix, text=node.name.text)
             if name in declared:
                 label = Label(declared[name].span, "first declared here")
                 self.diagnostics.add("duplicate-name", span, kind="parameter", name=name, labels=[label])
@@ -344,10 +364,3 @@ def _variable(given: tuple[_Given, ...], span: Span, written: Span, around: Vari
 
 def _length(value: nodes.Value) -> int:
     return len(value.text) if isinstance(value, nodes.Name | nodes.Text) else 0
-
-
-def _repeated(names: Iterator[str]) -> Iterator[tuple[str, int]]:
-    counts: dict[str, int] = {}
-    for name in names:
-        counts[name] = counts.get(name, 0) + 1
-    return ((name, times) for name, times in counts.items() if times > 1)

@@ -29,3 +29,28 @@ def rounds(needs: Mapping[str, Iterable[str]]) -> Iterator[list[str]]:
                 if missing[other] == 0:
                     following.append(other)
         ready = sorted(following, key=place.__getitem__)
+
+
+def circles(needs: Mapping[str, Iterable[str]]) -> Iterator[list[str]]:
+    """Names that need one another in a circle, each group of connected ones once, in the order of `needs`.
+
+    needs: what never comes of `rounds`. What only needs a circle, or leads from one to another, is in none or in that
+    of its circles.
+    """
+    needed_by: dict[str, list[str]] = {name: [] for name in needs}
+    for name, wanted in needs.items():
+        for other in dict.fromkeys(wanted):
+            if other in needed_by:
+                needed_by[other].append(name)
+    only_needing = {name for names in rounds(needed_by) for name in names}
+    rest = {name: None for name in needs if name not in only_needing}
+    while rest:
+        group: dict[str, None] = {}
+        following = [next(iter(rest))]
+        while following:
+            name = following.pop()
+            if name in rest:
+                del rest[name]
+                group[name] = None
+                following += [*needed_by[name], *needs[name]]
+        yield [name for name in needs if name in group]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -94,12 +94,24 @@ class Scope(NamedTuple):
             if variable is None:
                 return match[0]
             if len(variable.values) != 1:
-                self.diagnostics.add("list-as-one-value", self.span(node), name=match[1], count=len(variable.values))
-                return ""
+                self._report_list(match[1], variable, self.span(node))
+                return match[0]
             written = as_written(variable.values[0])
             return written if self.budget.spend(len(written), self.span(node)) else ""
 
         return _PLACEHOLDER.sub(value, text)
+
+    def _report_list(self, name: str, variable: ScopeVariable, used: Span) -> None:
+        """Tell of several values where one is wanted: at the argument that gives them, if one does."""
+        count = len(variable.values)
+        if variable.given.source is self.source:
+            self.diagnostics.add_once("list-as-one-value", used, name=name, count=count)
+        else:
+            hint, labels = "give one value", [Label(used, "one value is wanted here")]
+            self.diagnostics.add_once(
+                "list-as-one-value", variable.given, hint=hint, labels=labels, name=name, count=count
+            )
+        self.diagnostics.say_nothing_of(self.source, f"{{{name}}}")
 
     def origins(self, text: str) -> list[Label]:
         """Where the values of a text's placeholders come from, for a mistake that lies in a value."""
@@ -155,8 +167,24 @@ class Scope(NamedTuple):
         """A quantity that may measure one of several dimensions, and which of them it measures."""
         return self._amount_of(node, dimensions, what) or (0.0, dimensions[0])
 
+    def amounts(self, written: Sequence[nodes.Amount], dimension: Dimension, what: str) -> list[float] | None:
+        """Quantities of one fact; None after a diagnostic, which is one for all that measure something else."""
+        wrong = [node for node in written if not self._measures(node, dimension)]
+        labels = [Label(self.span(node), "and this one") for node in wrong[1:]]
+        values: list[float] = []
+        for node in written:
+            if node in wrong[1:]:
+                continue
+            known = self._amount_of(node, (dimension,), what, labels)
+            values += [] if known is None else [known[0]]
+        return values if len(values) == len(written) else None
+
+    def _measures(self, node: nodes.Amount, dimension: Dimension) -> bool:
+        """Whether a quantity that is written out has a unit of a dimension; what a placeholder has is seen later."""
+        return not isinstance(node, nodes.Quantity) or UNITS.get(node.unit, PLAIN).dimension is dimension
+
     def _amount_of(
-        self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str
+        self, node: nodes.Amount, dimensions: tuple[Dimension, ...], what: str, others: Sequence[Label] = ()
     ) -> tuple[float, Dimension] | None:
         quantity = self._quantity(node)
         if quantity is None:
@@ -169,13 +197,20 @@ class Scope(NamedTuple):
         if unit.dimension in dimensions:
             return value, unit.dimension
         # Nothing of anything is nothing: a plain 0 is clear, but only a unit keeps mistakes out.
-        self._report_dimension(node, quantity, unit, dimensions[0], what)
+        self._report_dimension(node, quantity, unit, dimensions[0], what, others)
         return None
 
     def _report_dimension(
-        self, node: nodes.Amount, quantity: nodes.Quantity, unit: Unit, wanted: Dimension, what: str
+        self,
+        node: nodes.Amount,
+        quantity: nodes.Quantity,
+        unit: Unit,
+        wanted: Dimension,
+        what: str,
+        others: Sequence[Label],
     ) -> None:
         span, labels = self.blame(node.text, node) if isinstance(node, nodes.Name) else Blame(self.span(node), [])
+        labels = [*labels, *others]
         written = _plain_number(quantity.number)
         if unit is PLAIN:
             usual = units_of(wanted)[0]
@@ -207,10 +242,13 @@ class Scope(NamedTuple):
         variable = self.variable(match[1], self.span(node))
         if variable is None:
             return None
-        value = variable.values[0] if len(variable.values) == 1 else None
+        if len(variable.values) != 1:
+            self._report_list(match[1], variable, self.span(node))
+            return None
+        value = variable.values[0]
         if isinstance(value, nodes.Quantity):
             return value
-        if value is None or not is_unfilled(value):
+        if not is_unfilled(value):
             span, labels = self.blame(node.text, node)
             self.diagnostics.add_once("not-a-quantity", span, text=node.text, labels=labels)
         return None

@@ -16,11 +16,12 @@ def is_written_again(symbol: Symbol, scope: Scope, symbols: Symbols) -> bool:
     if earlier is None:
         return False
     if earlier.uses != scope.uses:
-        label = Label(scope.uses[-1] if scope.uses else symbol.span, "used again here")
-        hint = "give one of the uses a prefix: `use ... as NAME`"
-        scope.diagnostics.add_once(
-            "duplicate-name", symbol.span, hint=hint, labels=[label], kind=symbol.kind, name=symbol.name
+        first, again = next(
+            (pair for pair in zip(earlier.uses, scope.uses, strict=False) if pair[0] != pair[1]),
+            (symbol.span, scope.uses[-1] if scope.uses else symbol.span),
         )
+        labels = [Label(first, "the first use"), Label(symbol.span, "declared by both")]
+        scope.diagnostics.add_once("library-twice", again, labels=labels)
         return True
     written = symbol.span.source.text[symbol.span.start : symbol.span.end]
     varying = _varied(written, scope.variables)

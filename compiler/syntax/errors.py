@@ -173,7 +173,8 @@ def _report_word(
         stop = line_end if line_end > 0 else end
         diagnostics.add("unclosed-text", Span(source, offset, len(source.text[:stop].rstrip())))
         return
-    near = closest(text, [*words, *_described_words(others)]) if text[:1].isalpha() or text[:1] in "._" else None
+    is_mistyped = (text[:1].isalpha() and text not in _keywords()) or text[:1] in "._"
+    near = closest(text, [*words, *_described_words(others)]) if is_mistyped else None
     if near is None and _report_unit(source, span, text, diagnostics):
         return
     advice = _advice(Stop(source, span, end, frozenset([*(f"`{word}`" for word in words), *others])), near)
@@ -189,10 +190,12 @@ def _report_word(
 
 
 def _advice(stop: Stop, near: str | None) -> Advice:
+    side = _side_hint(stop)
+    if side:
+        return Advice(side, stop.span)
     if near:
         return Advice(f"did you mean `{near}`?", stop.span, Fix(stop.span, near))
-    side = _side_hint(stop)
-    return Advice(side, stop.span) if side else advice_on(stop)
+    return advice_on(stop)
 
 
 def _described_words(others: list[str]) -> list[str]:
@@ -221,8 +224,10 @@ def _report_unit(source: Source, span: Span, text: str, diagnostics: Diagnostics
 
 
 def _side_hint(stop: Stop) -> str | None:
-    """Help for `driver left elbow {`, where the side was read as the name."""
+    """Help for `driver left elbow {`, where the side was read as the name, and for `follows both elbow`."""
     side, name = re.search(r"\b(both|left|right)[ \t]+$", stop.before), stop.found
+    if side and side[1] == "both" and "`.`" in stop.expected and name[:1].isalpha():
+        return f"what is for both names no side: each side takes its own `{name}`"
     if side and _PLAIN["LBRACE"] in stop.expected and name[:1].isalpha() and name not in keywords.words().all:
         return f"the side stands after the name: `{name} {side[1]}`"
     return None

@@ -24,6 +24,7 @@ OPENING: Final = "`{`"
 NAME: Final = "a name"
 TEXT: Final = "a quoted text"
 NUMBER: Final = "a number"
+AXIS: Final = "an axis (x, y, z)"
 DECLARATION: Final = "another declaration"
 
 
@@ -86,6 +87,18 @@ def _may_be_combined(stop: Stop) -> bool:
     return "`(`" in stop.expected or re.search(r"\bcombine\b[^\n]*\)[ \t]*$", stop.before) is not None
 
 
+def _with_is_missing(stop: Stop) -> bool:
+    return "`with`" in stop.expected
+
+
+def _follows_comma(stop: Stop) -> bool:
+    return stop.before.rstrip().endswith(",")
+
+
+def _follows_quote(stop: Stop) -> bool:
+    return re.search(r'"[^"\n]*[^\s"]*"$|"[^"\n]+ "$', stop.before) is not None
+
+
 _QUOTES: Final = "“”„‟«»‘’‚`'"
 _HABITS: Final = (
     _Habit(re.compile(r"#+"), "a comment begins with `//`", "//"),
@@ -111,6 +124,23 @@ _HABITS: Final = (
     _Habit(re.compile(rf"[{_QUOTES}]"), "quotes are the plain sign `\"`"),
     _Habit(re.compile(r","), "decimals are written with a point, such as `0.5`", ".", _follows_digit),
     _Habit(re.compile(r","), "nothing stands between facts: write no `,` after the last value of one", ""),
+    _Habit(
+        re.compile(r"\.+"), "a span has two ends: `0 deg .. 60 deg`",
+        applies=lambda stop: bool(re.search(r"\.\.[^\n]*$", stop.before)),
+    ),
+    _Habit(re.compile(r"[<>≤≥±~=]+"), "a limit is written in words: `within 3 %`, `at most 45 %`, `at least 2 mm`",
+           applies=lambda stop: bool(re.search(r"\bexpect\b[^\n]*$", stop.before))),
+    _Habit(
+        re.compile(r"\$\{?|<(?=\w+>)|%(?=\w)|@"), "what stands for another value is a name in braces, such as `{curl}`"
+    ),
+    _Habit(re.compile(r"\("), "points of a curve stand without parentheses: `0 0, 0.5 0.35, 1 1`",
+           applies=lambda stop: bool(re.search(r"\bcurve[ \t]+$", stop.before))),
+    _Habit(re.compile(r"[)\]]"), "a list ends without a comma", applies=_follows_comma),
+    _Habit(re.compile(r"\{"), "write `with` before the values that a library is given", "with {", _with_is_missing),
+    _Habit(re.compile(r"\w+"), 'a quote inside a text is written `\\"`', applies=_follows_quote),
+    _Habit(re.compile(r'"([^\W\d]\w*)"'), "a name stands without quotes", r"\1", _wants(NAME)),
+    _Habit(re.compile(r"\d"), "strengths are combined by their names, without numbers",
+           applies=lambda stop: bool(re.search(r"\bcombine\b[^\n]*[(,][ \t]*$", stop.before))),
     _Habit(re.compile(r";"), "facts and declarations need nothing between them: write no `;`", ""),
     _Habit(re.compile(r":=?"), "a value is given with `=`", " =", _wants(EQUALS)),
     _Habit(re.compile(r":=?|->"), "a fact is its word and then its values, such as `span 0 deg .. 60 deg`", ""),
@@ -221,6 +251,11 @@ def _missing(stop: Stop) -> Advice:
         return Advice(f"a name is one word, such as `{joined}`", stop.span, Fix(span, joined))
     if len(stop.expected) == 1:
         return _the_one(stop, next(iter(stop.expected)))
+    fixed = sorted(stop.expected)
+    if len(fixed) <= 3 and all(word.startswith("`") and word.strip("`").isalpha() for word in fixed):
+        return Advice(f"write {', '.join(fixed[:-1])} or {fixed[-1]} {_where(stop)}", stop.span)
+    if AXIS in stop.expected:
+        return Advice("write an axis: `x`, `y`, `z`, or a direction such as `(0, 1, 0)`", stop.span)
     if COMMA in stop.expected and (is_name or stop.found[:1].isdigit() or stop.found.startswith('"')):
         return Advice(f"if the list before it goes on, write `,` before `{stop.found}`", stop.span)
     if NAME in stop.expected and stop.found in ("{", "="):
@@ -228,6 +263,10 @@ def _missing(stop: Stop) -> Advice:
     if OPENING in stop.expected:
         return Advice("facts stand in braces: `{` before them and `}` after", stop.span)
     return Advice("look at what stands before it: a word, a comma or a brace may be missing there", stop.span)
+
+
+def _where(stop: Stop) -> str:
+    return f"before `{stop.found}`" if stop.found in words().all else "here"
 
 
 _PLAIN_ADVICE: Final = {

@@ -224,6 +224,8 @@ class Recovery:
             node = parser().parse(TextSlice(self._source.text, piece.start, offset), start="declaration")
         except UnexpectedInput:
             return None
+        if isinstance(node, nodes.UseLibrary) and "\n" not in self._bare[node.end : offset]:
+            return None  # what follows it was most likely meant as its arguments
         self.lost += remains.lost_in(self._source.text, self._bare, offset, piece.end)
         return cast("nodes.Declaration", node)
 
