@@ -1,7 +1,7 @@
 """More of what beginners write: units, signs, quotes, order, copies, names, spans, curves, libraries and `accept`.
 
-The mistakes were made up by us, after those of `test_beginners.py` and apart from them. Each is one error, at its place,
-with a hint.
+The mistakes were made up by us, after those of `test_beginners.py` and apart from them. Each is one error, at its
+place, with a hint.
 """
 
 from __future__ import annotations
