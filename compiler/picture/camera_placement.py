@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.directions import Floats, unit
+from plica.picture.directions import Floats, Singles, unit
 from plica.picture.raster import Camera
 from plica.picture.shade import FaceTurns, Solid, seen_from
 
@@ -111,7 +111,7 @@ def _liking(wanted: ViewRequest, ways: Floats) -> Floats:
     return np.asarray(0.6 * aligned - 0.5 * np.abs(ways @ wanted.level) + upright)
 
 
-def _sight(wanted: ViewRequest, camera: Camera, depth: Floats) -> float:
+def _sight(wanted: ViewRequest, camera: Camera, depth: Singles) -> float:
     """1 where the spot is seen; less the further it is behind what hides it, as a share of the view."""
     if wanted.spot is None:
         return 0.0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from plica.picture.directions import Floats
+from plica.picture.directions import Floats, Precision
 
 
-def shown(linear: Floats) -> Floats:
+def shown(linear: Precision) -> Precision:
     """Linear light as sRGB values from 0 to 1 (IEC 61966-2-1), the brightest gently held back."""
     held = np.where(linear > 0.85, 0.85 + 0.15 * np.tanh((linear - 0.85) / 0.15), linear)
     return np.where(held <= 0.0031308, 12.92 * held, 1.055 * np.maximum(held, 0.0031308) ** (1 / 2.4) - 0.055)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
+Singles: TypeAlias = NDArray[np.float32]
+"""Of single precision: what is computed for each pixel, in half the time."""
+Precision = TypeVar("Precision", Floats, Singles)
 Integers: TypeAlias = NDArray[np.int64]
 
 
@@ -16,6 +19,13 @@ def unit(vector: ArrayLike) -> Floats:
     values = np.asarray(vector, dtype=np.float64)
     length = np.linalg.norm(values, axis=-1, keepdims=True)
     return values / np.where(length > 0.0, length, 1.0)
+
+
+def unit_rows(vectors: Singles) -> Singles:
+    """Vectors (n, 3) scaled to length 1; null vectors stay null."""
+    lengths = np.sqrt(np.einsum("nc,nc->n", vectors, vectors))
+    lengths[lengths == 0.0] = 1.0
+    return np.asarray(vectors / lengths[:, None])
 
 
 def across(vector: ArrayLike, axis: ArrayLike) -> Floats:

@@ -7,11 +7,11 @@ from typing import Final
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from plica.picture.directions import Floats, round_length
+from plica.picture.directions import Floats, Singles, round_length
 from plica.picture.raster import seen
 from plica.picture.shade import PAPER, Solid
 
-GROUND: Final = np.array([0.80, 0.80, 0.79])
+GROUND: Final = np.array([0.80, 0.80, 0.79], dtype=np.float32)
 """The ground near the figure, in linear light; far away it is `PAPER`."""
 _LINE: Final = 0.80
 """What a line leaves of the light."""
@@ -36,34 +36,42 @@ class GroundPlane:
         self._corner = self._middle - size
         self._shadow = self._cast(figure)
 
-    def light(self, eye: Floats, rays: Floats) -> Floats:
+    def light(self, eye: Floats, rays: Floats) -> Singles:
         """Linear light (h, w, 3) along rays (h, w, 3) from an eye (3,) metres, above the ground."""
-        picture = np.broadcast_to(PAPER, rays.shape).copy()
-        above = float(eye[1]) - self.height
-        falling = rays[..., 1] < 0.0
-        if above <= 0.0 or not falling.any():
-            return picture
-        ways = rays[falling]
-        far = above / -ways[:, 1]
-        places = eye[[0, 2]] + ways[:, [0, 2]] * far[:, None]
-        step = float(np.linalg.norm(rays[0, 1] - rays[0, 0])) if rays.shape[1] > 1 else 1e-3
+        light = np.broadcast_to(PAPER, rays.shape).copy()
+        above = np.float32(eye[1] - self.height)
+        falling = np.flatnonzero((rays[..., 1] < 0.0).all(axis=1))
+        if above <= 0.0 or not len(falling):
+            return light
+        rows = slice(int(falling[0]), int(falling[-1]) + 1)
+        along_x, down, along_z = (rays[rows, :, axis].astype(np.float32) for axis in range(3))
+        far = -above / down
+        ahead, aside = along_x * far, along_z * far
+        x, z = ahead + np.float32(eye[0]), aside + np.float32(eye[2])
+        step = np.float32(np.linalg.norm(rays[0, 1] - rays[0, 0]) if rays.shape[1] > 1 else 1e-3)
         # What one pixel covers of the ground: more along the view, where it is looked along.
-        covers = far * step * np.sqrt(1.0 + (ways[:, [0, 2]] ** 2).sum(axis=1) / ways[:, 1] ** 2) ** 0.5
-        light = (1.0 - (1.0 - _LINE) * self._ruled(places, covers)) * (1.0 - self._shaded(places))
-        near = np.exp(-(((places - self._middle) ** 2).sum(axis=1) / (_FAR * self.size) ** 2) * np.log(2.0))[:, None]
-        picture[falling] = PAPER + (GROUND * light[:, None] - PAPER) * near
-        return picture
+        covers = far * step * np.sqrt(np.sqrt(1.0 + (ahead * ahead + aside * aside) / above**2))
+        grey = (1.0 - np.float32(1.0 - _LINE) * self._ruled(x, z, covers)) * (1.0 - self._shaded(x, z))
+        off = (x - np.float32(self._middle[0])) ** 2 + (z - np.float32(self._middle[1])) ** 2
+        near = np.exp(off * np.float32(-np.log(2.0) / (_FAR * self.size) ** 2))
+        for part in range(3):
+            light[rows, :, part] += near * (GROUND[part] * grey - PAPER[part])
+        return light
 
-    def _ruled(self, places: Floats, covers: Floats) -> Floats:
-        """How much of a line (n,) a pixel of the ground sees, 0 to 1; none where lines are too dense."""
-        from_line = np.abs((places / self.square + 0.5) % 1.0 - 0.5) * self.square
-        seen_of_line = np.clip(1.2 - from_line / covers[:, None], 0.0, 1.0).max(axis=1)
-        return np.asarray(seen_of_line * np.clip(1.0 - 3.0 * covers / self.square, 0.0, 1.0))
+    def _ruled(self, x: Singles, z: Singles, covers: Singles) -> Singles:
+        """How much of a line (h, w) a pixel of the ground sees, 0 to 1; none where lines are too dense."""
+        side = np.float32(self.square)
+        away = [np.abs((places / side + np.float32(0.5)) % np.float32(1.0) - np.float32(0.5)) for places in (x, z)]
+        most = np.clip(np.float32(1.2) - np.minimum(*away) * side / covers, 0.0, 1.0)
+        return np.asarray(most * np.clip(np.float32(1.0) - np.float32(3.0) * covers / side, 0.0, 1.0))
 
-    def _shaded(self, places: Floats) -> Floats:
-        """How much of the light (n,) the figure takes away."""
-        cells = (places - self._corner) / (2.0 * self.size) * _CELLS - 0.5
-        return np.asarray(map_coordinates(self._shadow, cells.T[::-1], order=1, mode="constant"))
+    def _shaded(self, x: Singles, z: Singles) -> Singles:
+        """How much of the light (h, w) the figure takes away."""
+        cells = [
+            (places - np.float32(corner)) * np.float32(_CELLS / (2.0 * self.size)) - np.float32(0.5)
+            for places, corner in zip((z, x), self._corner[::-1], strict=True)
+        ]
+        return np.asarray(map_coordinates(self._shadow, cells, output=np.float32, order=1, mode="constant"))
 
     def _cast(self, figure: Solid) -> Floats:
         """The shadow of light from all of the sky, roughly: what is seen from below, fading with its height."""

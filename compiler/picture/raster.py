@@ -5,16 +5,22 @@ Pixel (row, column) is sampled at its middle, column + 0.5 and row + 0.5; row 0 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.directions import Floats, Integers, across, unit
+from plica.picture.directions import Floats, Integers, Precision, Singles, across, unit
 
 _TOGETHER: Final = 1 << 20
 """Pixels of bounding boxes that are tested at once, to bound the memory."""
+
+
+_EDGE: Final = 1e-5
+"""So far beyond its edge a triangle covers pixels: single precision must leave no gap between two that share it."""
 
 
 class Window(NamedTuple):
@@ -26,20 +32,48 @@ class Window(NamedTuple):
     height: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Seen:
-    """What the pixels see: the nearest triangle, -1 for none (h, w), its depth (h, w), infinite where nothing is, and
-    for the pixels that are covered, row by row, its weights there (p, 3).
+    """What the pixels see: the depth (h, w) of the nearest triangle, infinite where nothing is, and which it is.
+
+    number (h, w): which of the triangles that were looked at, -1 for none; names: what these are called (n + 1), the
+    last for none. All pixels that are asked for are numbered row by row.
     """
 
-    triangle: Integers
-    depth: Floats
-    weights: Floats
+    depth: Singles
+    number: Integers
+    names: Integers
+    _planes: _Planes
+    _rows: Integers
+    _low: Integers
 
     @property
     def covered(self) -> NDArray[np.bool_]:
         """Pixels that see a triangle, (h, w)."""
-        return np.asarray(self.triangle >= 0)
+        return np.asarray(self.number >= 0)
+
+    @cached_property
+    def triangle(self) -> Integers:
+        """The triangles that pixels see (h, w), -1 for none."""
+        return self.names[self.number]
+
+    def triangles(self, pixels: Integers) -> Integers:
+        """The triangles that pixels see (p,), -1 for none."""
+        return self.names[self.number.reshape(-1)[pixels]]
+
+    def weights(self, pixels: Integers) -> Floats:
+        """Barycentric weights (p, 3) in what covered pixels see (p,)."""
+        row = self._rows[self.number.reshape(-1)[pixels]]
+        low = self._low[row]
+        lines, columns = np.divmod(pixels, self.number.shape[1])
+        column, line = columns - low[:, 0], lines - low[:, 1]
+        first, across, down = (values[row] for values in self._planes)
+        v, w = (first[:, part] + across[:, part] * column + down[:, part] * line for part in range(2))
+        return np.stack([1.0 - v - w, v, w], axis=1)
+
+    def renamed(self, names: Integers) -> Seen:
+        """The same with other names (m,) for the triangles, whose names have been their numbers from 0."""
+        return replace(self, names=np.append(names, -1)[self.names])
 
 
 def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
@@ -49,25 +83,23 @@ def seen(points: Floats, triangles: Integers, width: int, height: int) -> Seen:
     are barycentric in the picture; a triangle without area covers nothing.
     """
     left, low, extent = _boxes(points, triangles, width, height)
-    planes = _Planes.of(points[triangles[left]], low)
-    nearest = _Nearest(width, height)
     # Triangles of about one size are tested together, each over a block of pixels that its box fits into.
     sizes = np.frexp(extent - 0.5)[1]
     kinds = sizes[:, 0] * 64 + sizes[:, 1]
-    for kind in np.unique(kinds).tolist():
-        across, down = 1 << (kind // 64), 1 << (kind % 64)
-        alike = np.flatnonzero(kinds == kind)
+    order = np.argsort(kinds, kind="stable")
+    low, extent, kinds = low[order], extent[order], kinds[order]
+    planes = _Planes.of(points[triangles[left[order]]], low)
+    nearest = _Nearest(width, height, low, extent, order)
+    starts = [*np.flatnonzero(np.diff(kinds, prepend=-1)).tolist(), len(kinds)]
+    for first, last in pairwise(starts):
+        across, down = 1 << int(kinds[first] // 64), 1 << int(kinds[first] % 64)
         step = max(1, _TOGETHER // (across * down))
-        for start in range(0, len(alike), step):
-            part = alike[start : start + step]
-            nearest.add(part, planes.at(part), low[part], extent[part], (across, down))
-    covered = np.flatnonzero(nearest.triangle >= 0)
-    number = nearest.triangle[covered]
-    rows, columns = np.divmod(covered, width)
-    v, w, _ = planes.at(number).values(columns - low[number, 0], rows - low[number, 1])
-    nearest.triangle[covered] = left[number]
+        for start in range(first, last, step):
+            nearest.add(slice(start, min(start + step, last)), planes, (across, down))
+    rows = np.full(len(order), -1)
+    rows[order] = np.arange(len(order))
     shape = (height, width)
-    return Seen(nearest.triangle.reshape(shape), nearest.depth.reshape(shape), np.stack([1.0 - v - w, v, w], axis=1))
+    return Seen(nearest.depth.reshape(shape), nearest.number.reshape(shape), np.append(left, -1), planes, rows, low)
 
 
 def _boxes(points: Floats, triangles: Integers, width: int, height: int) -> tuple[Integers, Integers, Integers]:
@@ -113,43 +145,47 @@ class _Planes(NamedTuple):
         first[:, 2] += a[:, 2]
         return cls(first, across, down)
 
-    def at(self, rows: Integers) -> _Planes:
-        """Of some of the triangles."""
-        return _Planes(self.first[rows], self.across[rows], self.down[rows])
-
-    def values(self, column: Integers | Floats, row: Integers | Floats) -> tuple[Floats, Floats, Floats]:
-        """Both weights and the depth of the triangles, at as many columns and rows, or at all of (1, h, w) for each."""
-        shape = (-1, *(1,) * (column.ndim - 1))
+    def over(self, part: slice, block: tuple[int, int]) -> tuple[Singles, Singles, Singles]:
+        """Both weights and the depth of some of the triangles over blocks of so many columns and rows, (n, h, w)."""
+        columns, rows = (np.arange(size, dtype=np.float32) for size in block)
         v, w, depth = (
-            first.reshape(shape) + across.reshape(shape) * column + down.reshape(shape) * row
-            for first, across, down in zip(self.first.T, self.across.T, self.down.T, strict=True)
+            (first[:, None] + down[:, None] * rows)[:, :, None] + (across[:, None] * columns)[:, None]
+            for first, across, down in zip(*(values[part].astype(np.float32).T for values in self), strict=True)
         )
         return v, w, depth
 
 
 class _Nearest:
-    """The nearest depth (p,) that each pixel has seen, and the triangle it belongs to, -1 for none."""
+    """The nearest depth (p,) that each pixel has seen, and the number of the triangle it belongs to, -1 for none.
 
-    def __init__(self, width: int, height: int) -> None:
-        self._width = width
-        self.depth = np.full(width * height, np.inf)
-        self.triangle = np.full(width * height, -1, dtype=np.int64)
+    low, extent (n, 2): the triangles' boxes; numbers (n,): of equal depths the triangle of the lowest is seen.
+    """
 
-    def add(self, numbers: Integers, planes: _Planes, low: Integers, extent: Integers, block: tuple[int, int]) -> None:
-        """Triangles by their numbers (n,), over boxes of an extent (n, 2) that lie within blocks of pixels."""
-        column, row = np.arange(float(block[0]))[None, None], np.arange(float(block[1]))[None, :, None]
-        v, w, depth = planes.values(column, row)
-        inside = (v >= 0.0) & (w >= 0.0) & (v + w <= 1.0)
-        inside &= (column < extent[:, 0, None, None]) & (row < extent[:, 1, None, None])
-        found, down, across = np.nonzero(inside)
+    def __init__(self, width: int, height: int, low: Integers, extent: Integers, numbers: Integers) -> None:
+        self._size, self._low, self._extent, self._numbers = (width, height), low, extent, numbers
+        self._base = low[:, 1] * width + low[:, 0]
+        self.depth = np.full(width * height, np.inf, dtype=np.float32)
+        self.number = np.full(width * height, -1, dtype=np.int64)
+
+    def add(self, part: slice, planes: _Planes, block: tuple[int, int]) -> None:
+        """Some of the triangles, whose boxes lie within blocks of pixels."""
+        v, w, depth = planes.over(part, block)
+        inside = (v >= -_EDGE) & (w >= -_EDGE)
+        v += w
+        inside &= v <= 1.0 + _EDGE
+        columns, rows = (np.arange(size) for size in block)
+        if (self._low[part] + block > self._size).any():
+            extent = self._extent[part]
+            inside &= (columns < extent[:, :1])[:, None] & (rows < extent[:, 1:])[:, :, None]
+        pixel = (self._base[part, None, None] + (rows[:, None] * self._size[0] + columns))[inside]
         depth = depth[inside]
-        pixel = (low[found, 1] + down) * self._width + low[found, 0] + across
         before = self.depth[pixel]
         np.minimum.at(self.depth, pixel, depth)
         now = self.depth[pixel]
-        self.triangle[pixel[now < before]] = np.iinfo(np.int64).max
+        self.number[pixel[now < before]] = np.iinfo(np.int64).max
         best = depth == now
-        np.minimum.at(self.triangle, pixel[best], numbers[found[best]])
+        number = np.repeat(self._numbers[part], np.count_nonzero(inside, axis=(1, 2)))
+        np.minimum.at(self.number, pixel[best], number[best])
 
 
 @dataclass(frozen=True)
@@ -180,21 +216,30 @@ class Camera:
         column, row = width / 2.0 + local[:, 0] * scale, height / 2.0 - local[:, 1] * scale
         return np.stack([column, row, -1.0 / distance], axis=1), distance
 
-    def rays(self, width: int, height: int, window: Window | None = None) -> Floats:
-        """The directions (h, w, 3), not of length 1, in which the pixels look, of all or of a part of the picture."""
-        left, top, columns, rows = window or (0, 0, width, height)
-        scale = 2.0 * np.tan(self.field / 2.0) / height
-        x = (np.arange(left, left + columns) + 0.5 - width / 2.0) * scale
-        y = (height / 2.0 - np.arange(top, top + rows) - 0.5) * scale
+    def rays(self, width: int, height: int) -> Floats:
+        """The directions (h, w, 3), not of length 1, in which the pixels look."""
+        x, y = self.slopes(np.arange(height), np.arange(width), width, height)
         right, up, back = self.axes
-        directions: Floats = x[None, :, None] * right + y[:, None, None] * up - back
+        directions: Floats = (y[:, None] * up - back)[:, None] + x[:, None] * right
         return directions
 
+    def slopes(self, rows: Integers, columns: Integers, width: int, height: int) -> tuple[Floats, Floats]:
+        """How far columns of pixels look to the right, and rows up, for each metre ahead."""
+        step = 2.0 * np.tan(self.field / 2.0) / height
+        return (columns + 0.5 - width / 2.0) * step, (height / 2.0 - rows - 0.5) * step
 
-def in_perspective(weights: Floats, distances: Floats) -> Floats:
+
+def spread(shares: Singles, values: Singles, corners: Integers) -> Singles:
+    """Vertices' values (v, k) at places with these shares (p, 3) of their corners (p, 3)."""
+    a, b, c = (np.take(values, corners[:, corner], axis=0) * shares[:, corner : corner + 1] for corner in range(3))
+    a += b
+    a += c
+    return a
+
+
+def in_perspective(weights: Precision, distances: Precision) -> Precision:
     """Weights over the triangle's surface from weights in the picture, both (p, 3), given its corners'
     distances.
     """
     shares = weights / distances
-    surface: Floats = shares / shares.sum(axis=1, keepdims=True)
-    return surface
+    return np.asarray(shares / (shares[:, 0] + shares[:, 1] + shares[:, 2])[:, None])

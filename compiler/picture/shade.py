@@ -8,10 +8,10 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.picture.directions import Floats, Integers, unit
-from plica.picture.raster import Camera, Seen, Window, in_perspective, seen
+from plica.picture.directions import Floats, Integers, Singles, unit, unit_rows
+from plica.picture.raster import Camera, Seen, Window, in_perspective, seen, spread
 
-PAPER: Final = np.array([0.93, 0.93, 0.93])
+PAPER: Final = np.array([0.93, 0.93, 0.93], dtype=np.float32)
 """What is behind the mesh, in linear light."""
 SAMPLES: Final = 2
 """Each pixel is the mean of this many samples across and down."""
@@ -29,7 +29,7 @@ _STEP: Final = 0.002
 class Relief(Protocol):
     """What is finer than the mesh."""
 
-    def normals(self, triangles: Integers, shares: Floats, normals: Floats) -> Floats:
+    def normals(self, triangles: Integers, shares: Singles, normals: Singles) -> Singles:
         """The normals (p, 3) at places of triangles (p,), given by the corners' shares (p, 3) and the skin's own
         unit normals there (p, 3).
         """
@@ -38,14 +38,14 @@ class Relief(Protocol):
 class Behind(Protocol):
     """What is seen where the mesh is not."""
 
-    def light(self, eye: Floats, rays: Floats) -> Floats:
+    def light(self, eye: Floats, rays: Floats) -> Singles:
         """Linear light (h, w, 3) along rays (h, w, 3) from an eye (3,)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Solid:
-    """What is drawn: positions and normals (v, 3), triangles (t, 3), their corners' colours (t, 3, 3), linear light;
-    relief: folds and wrinkles in its skin; edges: whether the triangles' edges are drawn.
+    """What is drawn: positions and normals (v, 3), triangles (t, 3), and in linear light the colours of their corners
+    (t, 3, 3), or one for all (3,); relief: folds and wrinkles in its skin; edges: whether the triangles' are drawn.
     """
 
     positions: Floats
@@ -81,10 +81,7 @@ def seen_from(
     if kept is None:
         return seen(points, solid.triangles, window.width, window.height), distances
     result = seen(points, solid.triangles[kept], window.width, window.height)
-    if not len(kept):
-        return result, distances
-    numbers = np.where(result.triangle >= 0, kept[result.triangle], -1)
-    return Seen(numbers, result.depth, result.weights), distances
+    return result.renamed(kept), distances
 
 
 class FaceTurns:
@@ -109,7 +106,7 @@ def _worth_drawing(solid: Solid, camera: Camera, width: int, height: int) -> NDA
     return result
 
 
-def shaded(solid: Solid, camera: Camera, width: int, height: int, behind: Behind | None = None) -> Floats:
+def shaded(solid: Solid, camera: Camera, width: int, height: int, behind: Behind | None = None) -> Singles:
     """The solid as the camera sees it, linear light (height, width, 3); `behind`: what else there is.
 
     The light comes from above the viewer's left shoulder; what is seen from inside is darker.
@@ -120,9 +117,10 @@ def shaded(solid: Solid, camera: Camera, width: int, height: int, behind: Behind
         picture = behind.light(camera.eye, camera.rays(width, height))
     window = _window_of(solid, camera, width, height)
     if window.width > 0 and window.height > 0:
-        rows, columns = slice(window.top, window.top + window.height), slice(window.left, window.left + window.width)
-        shown, share = _shown(solid, camera, (width, height), window)
-        picture[rows, columns] = picture[rows, columns] * (1.0 - share[..., None]) + shown
+        part = picture[window.top : window.top + window.height, window.left : window.left + window.width]
+        light, share = _shown(solid, camera, (width, height), window)
+        part *= (np.float32(1.0) - share)[..., None]
+        part += light
     return picture
 
 
@@ -137,60 +135,78 @@ def _window_of(solid: Solid, camera: Camera, width: int, height: int) -> Window:
     return Window(left, top, right - left, bottom - top)
 
 
-def _shown(solid: Solid, camera: Camera, size: tuple[int, int], window: Window) -> tuple[Floats, Floats]:
+def _shown(solid: Solid, camera: Camera, size: tuple[int, int], window: Window) -> tuple[Singles, Singles]:
     """The solid's light (h, w, 3) in a part of the picture, and which share (h, w) of each pixel it covers."""
     width, height = (SAMPLES * each for each in size)
-    window = Window(*(SAMPLES * each for each in window))
-    view, distances = seen_from(solid, camera, width, height, _worth_drawing(solid, camera, width, height), window)
-    covered = view.covered
-    alike = np.zeros_like(covered) if solid.edges else _alike(view)
-    # Where all samples of a pixel see one smooth piece of skin, one of them stands for all.
-    chosen = covered & ~alike
-    chosen[::SAMPLES, ::SAMPLES] |= covered[::SAMPLES, ::SAMPLES]
-    triangle, weights = view.triangle[chosen], view.weights[chosen[covered]]
+    inner = Window(*(SAMPLES * each for each in window))
+    view, distances = seen_from(solid, camera, width, height, _worth_drawing(solid, camera, width, height), inner)
+    alike = np.zeros((window.height, window.width), np.bool_) if solid.edges else _alike(view)
+    samples = _chosen(view.covered, alike)
+    triangle, weights = view.triangles(samples), view.weights(samples).astype(np.float32)
     corners = solid.triangles[triangle]
-    shares = in_perspective(weights, distances[corners])
-    normals = unit(_spread(shares, solid.normals[corners]))
-    rays = camera.rays(width, height, window)[chosen]
-    inside = np.einsum("pc,pc->p", normals, rays) > 0.0
+    shares = in_perspective(weights, distances.astype(np.float32)[corners])
+    normals = unit_rows(spread(shares, solid.normals.astype(np.float32), corners))
+    rows, columns = np.divmod(samples, inner.width)
+    x, y = camera.slopes(rows + inner.top, columns + inner.left, width, height)
+    to_camera = camera.axes.T.astype(np.float32)
+    inside = _towards(normals @ to_camera, x, y) > 0.0
     if solid.relief is not None:
         normals = solid.relief.normals(triangle, shares, normals)
-    light = _light(np.where(inside[:, None], -normals, normals), camera) * np.where(inside, _INSIDE, 1.0)
+    light = _light(normals @ to_camera, inside)
     if solid.edges:
-        light *= _edges(solid, camera, (width, height), triangle, weights)
-    picture = np.zeros((window.height, window.width, 3))
-    picture[chosen] = _spread(shares, solid.colors[triangle]) * light[:, None]
-    once = alike[::SAMPLES, ::SAMPLES, None]
-    return np.where(once, picture[::SAMPLES, ::SAMPLES], _reduced(picture)), _reduced(covered.astype(np.float64))
+        light *= _edges(solid, camera, (width, height), triangle, weights).astype(np.float32)
+    pixel = rows // SAMPLES * window.width + columns // SAMPLES
+    light[~alike.reshape(-1)[pixel]] *= SAMPLES**-2
+    if solid.colors.ndim == 1:
+        picture = np.bincount(pixel, light, minlength=alike.size)[:, None] * solid.colors
+    else:
+        colors = np.einsum("pk,pkc->pc", shares, solid.colors.astype(np.float32)[triangle])
+        parts = (colors * light[:, None]).T
+        picture = np.stack([np.bincount(pixel, part, minlength=alike.size) for part in parts], axis=1)
+    return picture.astype(np.float32).reshape(*alike.shape, 3), _reduced(view.covered)
+
+
+def _chosen(covered: NDArray[np.bool_], alike: NDArray[np.bool_]) -> Integers:
+    """The samples for which light is computed, by their numbers row by row: all that are covered, and of pixels (h, w)
+    whose samples see one smooth piece of skin the first, which stands for all.
+    """
+    chosen = covered.copy()
+    for row in range(SAMPLES):
+        for column in range(SAMPLES):
+            if row or column:
+                chosen[row::SAMPLES, column::SAMPLES] &= ~alike
+    return np.flatnonzero(chosen)
+
+
+def _towards(local: Singles, x: Floats, y: Floats) -> Floats:
+    """How much vectors (p, 3) in a camera's axes go along its rays, which look so far to the right and up (p,)."""
+    return np.asarray(local[:, 0] * x + local[:, 1] * y - local[:, 2])
 
 
 def _alike(view: Seen) -> NDArray[np.bool_]:
-    """Samples (h, w) of pixels whose samples all see the solid at about one distance."""
+    """Pixels (h, w) whose samples all see the solid at about one distance."""
     parts = [view.depth[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
     near, far = np.minimum.reduce(parts), np.maximum.reduce(parts)
-    pixels = np.isfinite(far) & (near > (1.0 + _STEP) * far)  # depths are negative, and infinite where nothing is
-    return np.asarray(pixels.repeat(SAMPLES, axis=0).repeat(SAMPLES, axis=1), dtype=np.bool_)
+    # Depths are negative, and infinite where nothing is.
+    return np.asarray(np.isfinite(far) & (near > np.float32(1.0 + _STEP) * far))
 
 
-def _reduced(samples: Floats) -> Floats:
-    """The means of the samples of each pixel."""
-    parts = [samples[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
-    return np.asarray(sum(parts[1:], parts[0]) / len(parts))
+def _reduced(covered: NDArray[np.bool_]) -> Singles:
+    """The share of each pixel's samples that are covered."""
+    parts = [covered[row::SAMPLES, column::SAMPLES] for row in range(SAMPLES) for column in range(SAMPLES)]
+    return np.asarray(sum(part.astype(np.float32) for part in parts) / np.float32(SAMPLES**2))
 
 
-def _spread(shares: Floats, values: Floats) -> Floats:
-    """Corners' values (p, 3, 3) at places with these weights (p, 3)."""
-    return np.asarray(np.einsum("pk,pkc->pc", shares, values))
+def _light(local: Singles, inside: NDArray[np.bool_]) -> Singles:
+    """How much light reaches normals (p, 3) in the camera's axes: a soft half from all round the viewer, the rest from
+    the key light. Skin that is seen from inside is lit as if it faced the viewer, and is darker.
+    """
+    local = np.where(inside[:, None], -local, local)
+    ahead, key = np.clip(local[:, 2], 0.0, 1.0), np.clip(local @ _KEY.astype(np.float32), 0.0, 1.0)
+    return (0.25 + 0.33 * ahead + 0.55 * key) * np.where(inside, np.float32(_INSIDE), np.float32(1.0))
 
 
-def _light(normals: Floats, camera: Camera) -> Floats:
-    """How much light reaches normals (p, 3): a soft half from all round the viewer, the rest from the key light."""
-    ahead = np.clip(normals @ camera.axes[2], 0.0, 1.0)
-    key = np.clip(normals @ (_KEY @ camera.axes), 0.0, 1.0)
-    return np.asarray(0.25 + 0.33 * ahead + 0.55 * key)
-
-
-def _edges(solid: Solid, camera: Camera, size: tuple[int, int], triangle: Integers, weights: Floats) -> Floats:
+def _edges(solid: Solid, camera: Camera, size: tuple[int, int], triangle: Integers, weights: Singles) -> Floats:
     """What is left of the light near an edge: a corner's weight times the height of the triangle over the edge that
     faces the corner, in the picture, is the distance from that edge."""
     drawn = np.zeros(len(solid.triangles), dtype=np.bool_)

@@ -90,7 +90,7 @@ class Studio:
         plain, tint = (linear(np.array(color) / 255.0) for color in (SKIN, TINT))
         triangles = self._mesh.triangles
         if figure.tint is None:
-            colors = np.broadcast_to(plain, (len(triangles), 3, 3))
+            colors = plain
         else:
             colors = (plain + (tint - plain) * np.clip(figure.tint, 0.0, 1.0)[:, None])[triangles]
         normals = self._normals.of(figure.positions)

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers, Mesh
-from plica.picture.directions import unit
+from plica.picture.directions import Singles, unit, unit_rows
+from plica.picture.raster import spread
 from plica.rig.surfaces import Detail
 from plica.texture.detail_maps import mixed
 from plica.texture.normal_maps import NormalMap
@@ -41,9 +42,9 @@ class DetailSkin:
         return self.mesh.uvs[self.detail.uv if self.detail.uv is not None else next(iter(self.mesh.uvs))]
 
     @cached_property
-    def maps(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Both maps' vectors (rows, columns, 3), of at most `MOST` texels each way."""
-        return _vectors(self.relaxed), _vectors(self.contracted)
+    def maps(self) -> tuple[_Map, _Map]:
+        """Both maps, of at most `MOST` texels each way."""
+        return _small(self.relaxed), _small(self.contracted)
 
     def posed(self, positions: Floats, strengths: Mapping[str, float]) -> SkinRelief:
         """On the mesh at positions (v, 3), with folds as far on as strengths say by fold."""
@@ -59,14 +60,42 @@ class DetailSkin:
         return SkinRelief(self, np.clip(factors, 0.0, 1.0), along, turned)
 
 
-def _vectors(image: NormalMap) -> NDArray[np.float32]:
-    """The vectors of a map, of larger ones the means of as many texels as come together in one."""
+class _Map(NamedTuple):
+    """Stored values (rows, columns, 3), and which of them means 1."""
+
+    stored: NDArray[np.uint8] | NDArray[np.uint16] | Singles
+    largest: float
+
+    def at(self, uv: Singles) -> Singles:
+        """Vectors (n, 3) at texture coordinates (n, 2), as `plica.texture.normal_maps.sampled` takes them."""
+        rows, columns = self.stored.shape[:2]
+        texels = self.stored.reshape(-1, 3)
+        places = uv * np.array((columns, rows), dtype=np.float32) - np.float32(0.5)
+        first = np.floor(places)
+        across, down = (places - first).T[:, :, None]
+        left, upper = first.astype(np.int64).T
+        left, upper = left % columns, upper % rows
+        right, lower = (left + 1) % columns, (upper + 1) % rows * columns
+        upper = upper * columns
+
+        def value(texel: Integers) -> Singles:
+            return np.take(texels, texel, axis=0).astype(np.float32, copy=False)
+
+        above, below = (value(row + left) * (1 - across) + value(row + right) * across for row in (upper, lower))
+        mean = above + (below - above) * down
+        return np.asarray(mean * np.float32(2.0 / self.largest) - np.float32(1.0))
+
+
+def _small(image: NormalMap) -> _Map:
+    """A map; of a larger one the means of as many texels as come together in one."""
     step = -(-max(image.size) // MOST)
+    if step == 1:
+        return _Map(np.asarray(image.stored), image.largest)
     rows = []
     for first in range(0, image.size[1] - step + 1, step):
         band = np.asarray(image.stored[first : first + step], dtype=np.float32)[:, : image.size[0] // step * step]
         rows.append(band.reshape(step, -1, step, 3).mean(axis=(0, 2)))
-    return np.stack(rows) * np.float32(2.0 / image.largest) - np.float32(1.0)
+    return _Map(np.stack(rows), image.largest)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,43 +109,45 @@ class SkinRelief:
     along: Floats
     turned: Floats
 
-    def normals(self, triangles: Integers, shares: Floats, normals: Floats) -> Floats:
+    def normals(self, triangles: Integers, shares: Singles, normals: Singles) -> Singles:
         """The blended unit normals (p, 3) at places of triangles (p,), given by their corners' shares (p, 3) and the
         skin's own unit normals (p, 3), which stay where the skin has no texture coordinates.
         """
         corners = self.skin.mesh.triangles[triangles]
-        uv = np.einsum("pk,pkc->pc", shares, self.skin.uv[corners])
+        uv = spread(shares, self.skin.uv.astype(np.float32), corners)
         known = np.isfinite(uv).all(axis=1)
         if not known.all():
             result = normals.copy()
             result[known] = self.normals(triangles[known], shares[known], normals[known])
             return result
-        factor = np.einsum("pk,pk->p", shares, self.factors[corners])
-        relaxed, contracted = self.skin.maps
-        flat = unit(_sampled(relaxed, uv))
-        on = np.flatnonzero(factor > 0.0)
-        flat[on] = mixed(_sampled(relaxed, uv[on]), _sampled(contracted, uv[on]), factor[on], self.skin.detail.mixing)
-        along = self.along[triangles]
-        along = unit(along - normals * np.einsum("pc,pc->p", along, normals)[:, None])
+        flat = self._blended(uv, spread(shares, self.factors.astype(np.float32)[:, None], corners)[:, 0])
+        along = self.along.astype(np.float32)[triangles]
+        along = unit_rows(along - normals * np.einsum("pc,pc->p", along, normals)[:, None])
         # Texture coordinates go down in glTF, and the green of a map goes up.
-        up = np.cross(normals, along) * -self.turned[triangles][:, None]
-        return unit(flat[:, :1] * along + flat[:, 1:2] * up + flat[:, 2:] * normals)
+        sign = -self.turned.astype(np.float32)[triangles]
+        up = np.stack([_cross(normals, along, axis) for axis in range(3)], axis=1) * sign[:, None]
+        return unit_rows(flat[:, :1] * along + flat[:, 1:2] * up + flat[:, 2:] * normals)
+
+    def _blended(self, uv: Singles, factor: Singles) -> Singles:
+        """Unit vectors of the mixed maps (p, 3) at texture coordinates (p, 2), as contracted as factors (p,) say."""
+        relaxed, contracted = self.skin.maps
+        flat = relaxed.at(uv)
+        on = np.flatnonzero(factor > 0.0)
+        blended = mixed(
+            flat[on].astype(np.float64),
+            contracted.at(uv[on]).astype(np.float64),
+            factor[on].astype(np.float64),
+            self.skin.detail.mixing,
+        )
+        result = unit_rows(flat)
+        result[on] = blended
+        return result
 
 
-def _sampled(vectors: NDArray[np.float32], uv: Floats) -> Floats:
-    """Vectors (n, 3) at texture coordinates (n, 2), as `plica.texture.normal_maps.sampled` takes them."""
-    rows, columns = vectors.shape[:2]
-    texels = vectors.reshape(-1, 3)
-    places = uv * (columns, rows) - 0.5
-    first = np.floor(places)
-    across, down = (places - first).astype(np.float32).T[:, :, None]
-    left, upper = first.astype(np.int64).T
-    left, upper = left % columns, upper % rows
-    right, lower = (left + 1) % columns, (upper + 1) % rows * columns
-    upper = upper * columns
-    above = texels[upper + left] * (1 - across) + texels[upper + right] * across
-    below = texels[lower + left] * (1 - across) + texels[lower + right] * across
-    return np.asarray(above * (1 - down) + below * down, dtype=np.float64)
+def _cross(one: Singles, other: Singles, axis: int) -> Singles:
+    """One part (n,) of the cross products of vectors (n, 3)."""
+    second, third = (axis + 1) % 3, (axis + 2) % 3
+    return one[:, second] * other[:, third] - one[:, third] * other[:, second]
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +156,7 @@ class Reliefs:
 
     parts: tuple[SkinRelief, ...]
 
-    def normals(self, triangles: Integers, shares: Floats, normals: Floats) -> Floats:
+    def normals(self, triangles: Integers, shares: Singles, normals: Singles) -> Singles:
         """As `SkinRelief.normals`, each over what those before it give."""
         for part in self.parts:
             normals = part.normals(triangles, shares, normals)

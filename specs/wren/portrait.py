@@ -78,7 +78,7 @@ def photograph(figures: Sequence[LitFigure], camera: Camera, width: int, height:
         front = view.depth < nearest
         nearest[front] = view.depth[front]
         corners = one.triangles[view.triangle[front]]
-        shares = in_perspective(view.weights[front[view.covered]], distances[corners])
+        shares = in_perspective(view.weights(np.flatnonzero(view.covered))[front[view.covered]], distances[corners])
         picture[front] = _skin(one, camera, corners, shares)
     small: Floats = picture.reshape(height, _SAMPLES, width, _SAMPLES, 3).mean(axis=(1, 3))
     return small

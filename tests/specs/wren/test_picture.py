@@ -102,7 +102,7 @@ def test_weights_in_perspective_give_the_place_on_the_surface() -> None:
     points = np.array([[-3.0, 0, -3], [3, 0, -3], [0, 0, 2.5]])
     projected, distances = camera.projected(points, 40, 30)
     view = seen(projected, np.array([[0, 1, 2]]), 40, 30)
-    flat = view.weights
+    flat = view.weights(np.flatnonzero(view.covered))
     weights = in_perspective(flat, np.broadcast_to(distances, flat.shape))
     rays = camera.rays(40, 30)[view.covered]
     met = camera.eye + rays * (-camera.eye[1] / rays[:, 1])[:, None]
