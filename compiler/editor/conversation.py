@@ -73,7 +73,8 @@ class Conversation(LanguageServerProtocol):
         """What is worked on elsewhere is stopped, and answered by pygls; else the request had its answer before."""
         self.given_up.discard(msg_id)
         stop = self.stopping.pop(msg_id, None)
-        super()._handle_cancel_notification(msg_id)
+        if msg_id in self._request_futures:
+            super()._handle_cancel_notification(msg_id)
         if stop is not None:
             stop()
 
