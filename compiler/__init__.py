@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from plica.api.motion import measure_clips
     from plica.api.picturing import draw_skin
     from plica.api.posing import pose, poses_from_arrays, read_clips
+    from plica.api.previewing import preview_spec
     from plica.api.projects import build_project, check_project, prove_project
     from plica.api.proving import prove_expectations, write_baseline
     from plica.api.rebasing import rebase_sculpts
@@ -60,6 +61,7 @@ __all__ = [
     "pose",
     "pose_skin",
     "poses_from_arrays",
+    "preview_spec",
     "prove_expectations",
     "prove_project",
     "read_clips",
@@ -96,6 +98,7 @@ _MODULES: Final = {
     "pose": "api.posing",
     "pose_skin": "api.sculpting",
     "poses_from_arrays": "api.posing",
+    "preview_spec": "api.previewing",
     "prove_expectations": "api.proving",
     "prove_project": "api.projects",
     "read_clips": "api.posing",

@@ -66,6 +66,7 @@ STAGES = (
     "diff",
     "targets",
     "sheet",
+    "preview",
     "start",
     "demo",
     "api",

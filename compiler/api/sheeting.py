@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
 from plica.api.proving import kept_figures, measured
@@ -18,8 +19,12 @@ from plica.prove.proof import Proof, ProofSubject
 from plica.prove.results import Result, not_measured
 from plica.prove.subject import ExtraClips, read_subject
 from plica.quantities import memory
+from plica.source import Span
 from plica.texture.mask_set import MaskSet
 from plica.workspace import Refused, Workspace, located_bytes
+
+if TYPE_CHECKING:
+    from plica.sheet.sheet import SheetSubject
 
 LEFT_OUT = "measuring was left out"
 
@@ -78,9 +83,7 @@ def make_sheet(
     Errors of the spec and its files are diagnostics of the result, which then has no page.
     """
     from plica.api.against import earlier_state
-    from plica.sheet.detail_pictures import SpecFiles
-    from plica.sheet.photos import PhotoAlbum
-    from plica.sheet.sheet import SheetSubject, sheet_page
+    from plica.sheet.sheet import sheet_page
 
     diagnostics = Diagnostics()
     usable = usable_rig(character, diagnostics)
@@ -100,28 +103,44 @@ def make_sheet(
             if earlier is None:
                 return CharacterSheet(character, b"", (), diagnostics.all)
         proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
-
-        def read(file: str) -> bytes | Refused:
-            return located_bytes(workspace.locate, file, "image_bytes")
-
         progress("packing masks")
-        page = sheet_page(
-            SheetSubject(
-                rig,
-                subject.attached,
-                results,
-                _masks(proof),
-                [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
-                subject.poses or {},
-                character.origins,
-                SpecFiles(read),
-                PhotoAlbum(read, diagnostics),
-                _stills(subject.attached),
-                earlier,
-            ),
-            progress,
+        shown = sheet_subject(
+            subject, proof, results, character.origins, workspace, diagnostics, stills_of(subject.attached)
         )
+        page = sheet_page(replace(shown, earlier=earlier), progress)
     return CharacterSheet(character, page, tuple(results), diagnostics.all)
+
+
+def sheet_subject(
+    subject: ProofSubject,
+    proof: Proof,
+    results: Sequence[Result],
+    origins: Mapping[tuple[str, str], Span],
+    workspace: Workspace,
+    diagnostics: Diagnostics,
+    stills: Sequence[tuple[str, bytes]],
+    version: Callable[[str], str] = lambda file: "",
+) -> SheetSubject:
+    """What the sheet of a subject is made of; `proof`: which makes its masks; `version`: as in `SpecFiles`."""
+    from plica.sheet.detail_pictures import SpecFiles
+    from plica.sheet.photos import PhotoAlbum
+    from plica.sheet.sheet import SheetSubject
+
+    def read(file: str) -> bytes | Refused:
+        return located_bytes(workspace.locate, file, "image_bytes")
+
+    return SheetSubject(
+        subject.rig,
+        subject.attached,
+        results,
+        _masks(proof),
+        [*(track for tracks in (subject.clips or {}).values() for track in tracks), *subject.extra],
+        subject.poses or {},
+        origins,
+        SpecFiles(read, version),
+        PhotoAlbum(read, diagnostics),
+        stills,
+    )
 
 
 def _proven(
@@ -148,7 +167,7 @@ def _masks(proof: Proof) -> MaskSet | None:
     return proof.masks
 
 
-def _stills(attached: Attached | None) -> list[tuple[str, bytes]]:
+def stills_of(attached: Attached | None) -> list[tuple[str, bytes]]:
     """Pictures for browsers that cannot show the skin, as WebP."""
     from PIL import Image
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from time import perf_counter, sleep
-from typing import TYPE_CHECKING, Final
+from time import perf_counter
+from typing import TYPE_CHECKING
 
 from plica.api.character import Character, FilePath, character_of, counted_errors, folders
 from plica.api.comparing import Comparison
@@ -17,17 +17,11 @@ from plica.diff.comparison import compare
 from plica.emit.artifacts import DEFAULT_TARGETS, Request
 from plica.emit.incremental import Rebuilder, Rebuilt
 from plica.emit.publish import publish
-from plica.mesh.computed_cache import stamp
 from plica.pipeline import Compiled
 from plica.workspace import Workspace
 
 if TYPE_CHECKING:
     from plica.api.reproving import Reproof, Reprover
-
-LOOK_SECONDS: Final = 0.05
-"""How often the files are looked at."""
-SETTLE_SECONDS: Final = 0.02
-"""How long they must stay as they are: some editors write in several steps."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -78,7 +72,7 @@ class Watcher:
         self._reprover = reprover
         if reprover is not None:
             reprover.memory = self._rebuilder.memory
-            self._rebuilder.also_depends_on(Path(clip) for clip in reprover.clips)
+            self._rebuilder.followed.also = tuple(Path(clip) for clip in reprover.clips)
 
     def __iter__(self) -> Iterator[Rebuild]:
         changed: tuple[Path, ...] = ()
@@ -99,7 +93,7 @@ class Watcher:
         return Rebuild(
             self._character(rebuilt),
             changed,
-            tuple(self._rebuilder.files),
+            tuple(self._rebuilder.followed.files),
             None if done is None else done.written,
             ok,
             diagnostics.all,
@@ -117,7 +111,7 @@ class Watcher:
             return rebuild
 
         def step(what: str) -> None:
-            if self._rebuilder.changes():
+            if self._rebuilder.followed.changes():
                 raise _SavedMeanwhileError
             progress(what)
 
@@ -136,13 +130,7 @@ class Watcher:
 
     def wait(self) -> tuple[Path, ...]:
         """Return once something has changed and nothing is being written any more; gives what has changed."""
-        while not (changed := self._rebuilder.changes()):
-            sleep(LOOK_SECONDS)
-        before = None
-        while (now := [stamp(path) for path in changed]) != before:
-            before = now
-            sleep(SETTLE_SECONDS)
-        return tuple(self._rebuilder.changes())
+        return self._rebuilder.followed.wait()
 
     def _character(self, rebuilt: Rebuilt) -> Character:
         compiled = rebuilt.compiled
@@ -151,7 +139,7 @@ class Watcher:
         return character_of(compiled, self._path.as_posix(), self._path.parent, self._allowed)
 
     def __repr__(self) -> str:
-        return f"<Watcher of {self._path.as_posix()!r}: {len(self._rebuilder.files)} files>"
+        return f"<Watcher of {self._path.as_posix()!r}: {len(self._rebuilder.followed.files)} files>"
 
 
 def watch_spec(

@@ -255,6 +255,20 @@ COMMANDS = {
         options.add_completion,
         _from("completion"),
     ),
+    "preview": Command(
+        "show a character's page live while its files are saved",
+        """
+        Serves the page that `sheet` writes, on this machine only, and prints its address. Whenever the spec or anything
+        that it is made of is saved (libraries, models, sculpts, images, the project's plica.toml), open pages go over
+        to it: only what has changed is computed and sent, and pose, camera, opened rows and what was chosen stay.
+        After mistakes the last state without any stays, with the findings above it and beside their rows. Nothing is
+        measured, and nothing is written. Only who knows the address is answered; it is another one each time. Ends
+        with Ctrl-C.
+        """,
+        ("plica preview wren.plica --open", "plica preview wren.plica --port 8123 --clip clips/rounds.glb"),
+        options.add_preview,
+        _from("preview"),
+    ),
     "explain": Command(
         "tell more about a finding",
         """

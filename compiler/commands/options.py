@@ -243,6 +243,30 @@ def add_sheet(parser: argparse.ArgumentParser) -> None:
     add_allow(parser)
 
 
+def add_preview(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `preview`."""
+    add_spec(parser)
+    parser.add_argument(
+        "--clip",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="motion to play on the page, beside the clips that expectations name (may be given several times; "
+        "default: the project's clips)",
+    )
+    parser.add_argument(
+        "--port", metavar="NUMBER", type=_port, default=0, help="the port to serve at (default: any that is free)"
+    )
+    parser.add_argument("--open", action="store_true", help="also open the page in the usual browser")
+    add_allow(parser)
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"`{text}` is no port, a number from 0 to 65535")
+    return int(text)
+
+
 def add_measure(parser: argparse.ArgumentParser) -> None:
     """Arguments of `measure`."""
     add_spec(parser)

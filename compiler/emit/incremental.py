@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.emit.artifacts import Request, build_targets
 from plica.emit.build import Build
+from plica.emit.followed_files import FollowedFiles
 from plica.emit.output_set import OutputSet
 from plica.emit.prepare import prepare
-from plica.mesh.computed_cache import ComputedCache, Stamp, stamp
+from plica.mesh.computed_cache import ComputedCache
 from plica.pipeline import Compiled, compile_document
 from plica.source import Source
 from plica.syntax.incremental import IncrementalParser
@@ -35,55 +36,20 @@ class Rebuilt(NamedTuple):
         return self.files is None
 
 
-class _Noting(Workspace):
-    """A spec's folder that notes which files were asked for, those that are missing too."""
-
-    def __init__(self, root: Path, allowed: Sequence[Path]) -> None:
-        super().__init__(root, allowed)
-        self.asked: set[Path] = set()
-
-    def locate(self, text: str, beside: Path | None = None) -> Path | Refused:
-        """The file, as `Workspace` finds it."""
-        located = super().locate(text, beside)
-        self.asked.add((beside or self.root) / text if isinstance(located, Refused) else located)
-        return located
-
-
 class Rebuilder:
-    """Builds one spec; keeps what it computed in `memory`, and knows which files the last build depended on."""
+    """Builds one spec; keeps what it computed in `memory`; `followed`: the files that the last build depended on."""
 
     def __init__(self, spec: Path, requests: Sequence[Request], allowed: Sequence[Path] = ()) -> None:
         """Without `requests` the spec is only checked."""
         self._spec, self._requests, self._allowed = spec, tuple(requests), tuple(allowed)
         self._parser = IncrementalParser()
         self.memory = ComputedCache()
-        self._also: tuple[Path, ...] = ()
-        self._stamps: dict[Path, Stamp] = {}
+        self.followed = FollowedFiles(spec, self.memory)
 
     def rebuild(self, step: Callable[[str], None] = lambda text: None) -> Rebuilt:
         """Build from the files as they are now. Nothing is written."""
-        workspace = _Noting(self._spec.parent, self._allowed)
-        diagnostics = Diagnostics()
-        # Before anything is read, so that what is saved while this runs counts as a change.
-        self._stamps = {path: stamp(path) for path in {self._spec, *self._stamps}}
-        rebuilt = self._rebuilt(workspace, diagnostics, step)
-        asked = {*workspace.asked, *self._also}
-        depended_on = {self._spec, *asked, *(other for file in asked for other in self.memory.companions(file))}
-        self._stamps = {path: self._stamps.get(path, stamp(path)) for path in sorted(depended_on)}
-        return rebuilt
-
-    def also_depends_on(self, files: Iterable[Path]) -> None:
-        """Files besides those that a build asks for: where they change, so does what is made of it."""
-        self._also = tuple(files)
-
-    def changes(self) -> list[Path]:
-        """The files that the last build depended on and that are others by now."""
-        return [path for path, before in self._stamps.items() if stamp(path) != before]
-
-    @property
-    def files(self) -> list[Path]:
-        """The files that the last build depended on."""
-        return list(self._stamps)
+        with self.followed.run(self._allowed) as workspace:
+            return self._rebuilt(workspace, Diagnostics(), step)
 
     def _rebuilt(self, workspace: Workspace, diagnostics: Diagnostics, step: Callable[[str], None]) -> Rebuilt:
         step("checking")

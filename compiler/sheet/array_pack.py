@@ -47,11 +47,12 @@ class FilePlace(NamedTuple):
 
 @dataclass
 class ArrayPack:
-    """A block that grows. `arrays` and `files`: what is in it, by name; parts: the bytes of each, in their order."""
+    """A block that grows. `arrays` and `files`: what is in it, by name; parts: the bytes of each by
+    its name, in their order."""
 
     arrays: dict[str, ArrayPlace] = field(default_factory=dict)
     files: dict[str, FilePlace] = field(default_factory=dict)
-    parts: list[bytes] = field(default_factory=list)
+    parts: dict[str, bytes] = field(default_factory=dict)
     _size: int = 0
 
     def add(self, name: str, values: NDArray[Any]) -> None:
@@ -59,17 +60,17 @@ class ArrayPack:
         rows = values.reshape(len(values), -1) if values.size else values.reshape(0, max(1, values.shape[-1]))
         kind = _KINDS[rows.dtype]
         data = np.ascontiguousarray(rows).tobytes() if kind == "f32" else _in_planes(rows)
-        self.arrays[name] = ArrayPlace(self._put(data), kind, rows.shape[1], rows.shape[0])
+        self.arrays[name] = ArrayPlace(self._put(name, data), kind, rows.shape[1], rows.shape[0])
 
     def add_file(self, name: str, content: bytes, media_type: str) -> None:
         """A file as it is."""
-        self.files[name] = FilePlace(self._put(content), len(content), media_type)
+        self.files[name] = FilePlace(self._put(name, content), len(content), media_type)
 
     def take(self, other: ArrayPack) -> None:
         """Everything that is in another pack, after what is in this one."""
         self.arrays.update({name: one._replace(at=one.at + self._size) for name, one in other.arrays.items()})
         self.files.update({name: one._replace(at=one.at + self._size) for name, one in other.files.items()})
-        self.parts += other.parts
+        self.parts.update(other.parts)
         self._size += other._size
 
     def add_stored(self, name: str, content: bytes, place: ArrayPlace) -> None:
@@ -84,11 +85,11 @@ class ArrayPack:
     def compressed(self) -> bytes:
         """The block, deflated (RFC 1951)."""
         deflating = zlib.compressobj(9, zlib.DEFLATED, -15)
-        return b"".join([*(deflating.compress(part) for part in self.parts), deflating.flush()])
+        return b"".join([*(deflating.compress(part) for part in self.parts.values()), deflating.flush()])
 
-    def _put(self, data: bytes) -> int:
+    def _put(self, name: str, data: bytes) -> int:
         at = self._size
-        self.parts.append(data)
+        self.parts[name] = data
         self._size += len(data)
         return at
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from jinja2 import Environment, StrictUndefined
 from jinja2.loaders import DictLoader
@@ -18,29 +18,61 @@ from plica import foreign
 from plica.foreign import script_literal
 
 _FOLDER: Final = "plica.sheet"
-# Nothing is loaded from anywhere; what runs and how it looks is exactly what stands in the page.
+# Nothing is loaded from anywhere; what runs and how it looks is exactly what stands in the page. A page that is served
+# asks the address below which it lies, and nobody else, for what it shows.
 _POLICY: Final = (
     "default-src 'none'; script-src {script}; style-src {style}; img-src data:; base-uri 'none'; form-action 'none'"
 )
+_SERVED: Final = "; connect-src {address}"
 
 
-def page(content: Mapping[str, Any], record: Mapping[str, Any], block: bytes, script: str) -> bytes:
-    """The page as UTF-8. content: what the template shows; record: plain data for the script; block: its arrays.
+class PageData(NamedTuple):
+    """What a page from disk holds for its script: the record as plain data, and the block of its arrays."""
+
+    record: Mapping[str, Any]
+    block: bytes
+
+
+class Served(NamedTuple):
+    """A page that is served and follows its files: the address that its script asks for data, ending with `/`, and a
+    style of its own besides that of every page."""
+
+    address: str
+    style: str
+
+
+def page(content: Mapping[str, Any], script: str, data: PageData | Served) -> bytes:
+    """The page as UTF-8. content: what the template shows; data: what the script works on, or where it gets that.
 
     The picture is shown while the document is still read, so what only its rows need stands behind them. Texts go
     through `plica.foreign` and into elements, never into markup; the script is one of its own and not of the content's.
     """
-    style = _small(_file("sheet.css"))
-    filled: str = _template().render(
+    held, served = (data, None) if isinstance(data, PageData) else (None, data)
+    filled: str = _template(("sheet.html.jinja", "rows.html.jinja")).render(
         **content,
-        policy=Markup(_POLICY.format(script=_digest(script), style=_digest(style))),
-        style=Markup(style),
-        script=Markup(script),
-        record=Markup(script_literal({name: value for name, value in record.items() if name != "rows"})),
-        rows_data=Markup(script_literal(record["rows"])),
-        block=Markup(b64encode(block).decode("ascii")),
+        **(_held(held) if held else {}),
+        held=held is not None,
+        **parts_of_head(script, served),
     )
     return filled.encode("utf-8", "backslashreplace")
+
+
+def _held(data: PageData) -> dict[str, Markup]:
+    record = {name: value for name, value in data.record.items() if name != "rows"}
+    return {
+        "record": Markup(script_literal(record)),
+        "rows_data": Markup(script_literal(data.record["rows"])),
+        "block": Markup(b64encode(data.block).decode("ascii")),
+    }
+
+
+def parts_of_head(script: str, served: Served | None) -> dict[str, Markup]:
+    """The policy, style and script of a page, for its template."""
+    style = _small(page_file("sheet.css") + (served.style if served else ""))
+    scripts = f"{_digest(script)} {served.address}script/" if served else _digest(script)
+    policy = _POLICY.format(script=scripts, style=_digest(style))
+    policy += _SERVED.format(address=served.address) if served else ""
+    return {"policy": Markup(policy), "style": Markup(style), "script": Markup(script)}
 
 
 def _digest(text: str) -> str:
@@ -53,23 +85,28 @@ def _small(style: str) -> str:
     return re.sub(r"/\*.*?\*/\s*", "", style, flags=re.DOTALL)
 
 
-def _file(name: str) -> str:
-    return files(_FOLDER).joinpath("page", name).read_text("utf-8")
+def page_file(name: str, package: str = _FOLDER) -> str:
+    """The text of a file in the folder `page` of a package."""
+    return files(package).joinpath("page", name).read_text("utf-8")
 
 
 @cache
-def _template() -> Any:
-    names = ("sheet.html.jinja", "rows.html.jinja")
+def _template(names: tuple[str, ...]) -> Any:
+    return template({name: page_file(name) for name in names}, names[0])
+
+
+def template(texts: Mapping[str, str], name: str) -> Any:
+    """One of some templates, which can import the others; what it fills in is escaped and on one line."""
     made = Environment(
         undefined=StrictUndefined,
         autoescape=True,
         finalize=_shown,
         trim_blocks=True,
         lstrip_blocks=True,
-        loader=DictLoader({name: _file(name) for name in names}),
+        loader=DictLoader(dict(texts)),
     )
     made.globals["source_line"] = _source_line
-    return made.get_template("sheet.html.jinja")
+    return made.get_template(name)
 
 
 def _source_line(text: str) -> str:

@@ -16,9 +16,9 @@ class UnknownModuleError(RuntimeError):
     """A module imports one that is not there, or itself by way of others. A mistake of Plica's own."""
 
 
-def page_modules() -> dict[str, str]:
-    """The modules of the page as they lie beside this, by name."""
-    folder = files("plica.sheet").joinpath("page")
+def page_modules(package: str = "plica.sheet") -> dict[str, str]:
+    """The modules of the page as they lie in the folder `page` of a package, by name."""
+    folder = files(package).joinpath("page")
     return {
         entry.name.removesuffix(".js"): entry.read_text("utf-8")
         for entry in sorted(folder.iterdir(), key=lambda entry: entry.name)

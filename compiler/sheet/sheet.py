@@ -14,7 +14,7 @@ from plica.sheet.array_pack import ArrayPack
 from plica.sheet.before import Earlier, PresentSkin, earlier_module, pack_before
 from plica.sheet.changes import changes_view
 from plica.sheet.detail_pictures import SpecFiles, pack_details
-from plica.sheet.document import page
+from plica.sheet.document import PageData, page
 from plica.sheet.graph import graph_view
 from plica.sheet.kept import Kept
 from plica.sheet.motion_data import controls_data, joints_data, pack_clips
@@ -73,7 +73,7 @@ def sheet_page(subject: SheetSubject, step: Callable[[str], None] = lambda text:
     step("writing the page")
     main = "sheet" if subject.earlier is None else "compared-sheet"
     script = bundled({**page_modules(), **made.generated}, main)
-    return page(made.content, plain(made.record), made.pack.compressed(), script)
+    return page(made.content, script, PageData(plain(made.record), made.pack.compressed()))
 
 
 def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = lambda text: None) -> Sheet:

@@ -52,7 +52,7 @@ class SpecLines:
     def texts(self) -> tuple[SpecText, ...]:
         """All files."""
         return tuple(
-            SpecText(path, tuple((f"line-{self._numbers[path]}-{number}", line) for number, line in _lines(source)))
+            SpecText(path, tuple((self.line_id(path, number), line) for number, line in _lines(source)))
             for path, source in self._sources.items()
         )
 
@@ -67,7 +67,15 @@ class SpecLines:
             return None
         line, _ = span.source.line_and_column(span.start)
         file = span.source.path.rsplit("/", 1)[-1]
-        return LinePlace(f"{file}:{line}", f"line-{self._numbers[span.source.path]}-{line}")
+        return LinePlace(f"{file}:{line}", self.line_id(span.source.path, line))
+
+    def source(self, path: str) -> Source | None:
+        """The text of a file; None for one that holds nothing of the spec."""
+        return self._sources.get(path)
+
+    def line_id(self, path: str, line: int) -> str:
+        """The id of a line's element, line from 1. Raises KeyError for a file that `source` does not have."""
+        return f"line-{self._numbers[path]}-{line}"
 
     def tried(self, kind: str, name: str, unit: str) -> TriedLine | None:
         """The line of an entry around its only quantity; None where it has none or several, or the unit is another."""

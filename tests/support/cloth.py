@@ -28,13 +28,15 @@ def places() -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     return np.stack([across.ravel(), up.ravel()], axis=1)
 
 
-def model(path: Path) -> None:
-    """The cloth: `base` holds it at x = 0, `tip` at x = 2 m, both in between; the texture is spread over all of it."""
+def model(path: Path, height: float = 1.0) -> None:
+    """The cloth, so many metres high: `base` holds it at x = 0, `tip` at x = 2 m, both in between; the texture is
+    spread over all of it.
+    """
     share = places()
     corner = (np.arange(UP)[:, np.newaxis] * (ACROSS + 1) + np.arange(ACROSS)).ravel()
     upper = corner + ACROSS + 1
     triangles = np.concatenate([np.stack([corner, corner + 1, upper], 1), np.stack([corner + 1, upper + 1, upper], 1)])
-    positions = np.stack([2.0 * share[:, 0], share[:, 1], np.zeros(COUNT)], axis=1)
+    positions = np.stack([2.0 * share[:, 0], height * share[:, 1], np.zeros(COUNT)], axis=1)
     buffers = Buffers()
     low, high = positions.min(axis=0).tolist(), positions.max(axis=0).tolist()
     attributes = {

@@ -64,10 +64,16 @@ const WIDTH = 2048;
 /** How many rows of a texture a list of so many entries takes. */
 export const rowsFor = (count) => Math.max(1, Math.ceil(count / WIDTH));
 
+/** Makes a texture unit the active one, and forgets the texture that it held. */
+export function emptied(gl, unit) {
+  gl.activeTexture(gl.TEXTURE0 + unit);
+  gl.deleteTexture(gl.getParameter(gl.TEXTURE_BINDING_2D));
+}
+
 /** A texture that is read as a list, `WIDTH` entries in a row. `data` fills whole rows, or is null. */
 export function listTexture(gl, unit, inner, format, type, rows, data) {
   const texture = gl.createTexture();
-  gl.activeTexture(gl.TEXTURE0 + unit);
+  emptied(gl, unit);
   gl.bindTexture(gl.TEXTURE_2D, texture);
   gl.texStorage2D(gl.TEXTURE_2D, 1, inner, WIDTH, rows);
   if (data) gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, 0, WIDTH, rows, format, type, data);
@@ -83,7 +89,7 @@ export function relisted(gl, unit, format, type, rows, data) {
 
 /** A picture as a texture with all its levels. */
 export function pictureTexture(gl, unit, source, smooth = true) {
-  gl.activeTexture(gl.TEXTURE0 + unit);
+  emptied(gl, unit);
   gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
   gl.pixelStorei(gl.UNPACK_PREMULTIPLY_ALPHA_WEBGL, false);
   gl.pixelStorei(gl.UNPACK_COLORSPACE_CONVERSION_WEBGL, gl.NONE);
@@ -94,7 +100,7 @@ export function pictureTexture(gl, unit, source, smooth = true) {
 
 /** A texture of one colour, until a picture is there. */
 export function plainTexture(gl, unit, values) {
-  gl.activeTexture(gl.TEXTURE0 + unit);
+  emptied(gl, unit);
   gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
   gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA8, 1, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(values));
   gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.NEAREST);

@@ -148,15 +148,16 @@ class View {
  *
  * record, which may be without its rows, if these stand after all others in the document; block: its arrays, with
  * `reached(end)` that promises so many of their bytes, or all; generated: functions of the character's own modules;
- * compare: gives what shows an earlier state beside a view, for records that have one. `kept`: the picture of a view
- * before this one, which goes on.
+ * compare: gives what shows an earlier state beside a view, for records that have one. Where this takes the place of a
+ * view before it: `kept`, the picture that goes on; `prepare`, called with the view before it shows anything.
  */
-export async function start({ record, block, generated, compare }, kept) {
+export async function start({ record, block, generated, compare }, { kept, prepare } = {}) {
   const stage = kept ?? await firstPicture(record, block);
   const bytes = await block.reached();
   await parsed();
   record.rows ??= JSON.parse(textOf("rows"));
   const view = new View(record, bytes, generated);
+  prepare?.(view);
   if (compare && record.before) view.before = compare(view);
   prepareSearch();
   prepareLinks(view.ending.signal);

@@ -61,7 +61,8 @@ function starts(counts) {
   return { result, total: next };
 }
 
-function offsetLists({ vertices, steps }, columns, count) {
+/** For each vertex the offsets of all columns that move it. */
+export function offsetLists({ vertices, steps }, columns, count) {
   const counts = new Uint32Array(count);
   for (let row = 0; row < vertices.length; row += 1) counts[vertices[row]] += 1;
   const { result, total } = starts(counts), next = nexts(result, count);
@@ -105,7 +106,8 @@ function nexts(starts, count) {
   return next;
 }
 
-function regionsOf(named, vertices, weights) {
+/** Vertices and weights of each region by its name. */
+export function regionsOf(named, vertices, weights) {
   const result = new Map();
   let from = 0;
   for (const [name, size] of named) {

@@ -1,7 +1,7 @@
 // The skin on the graphics card: posed, drawn, picked and read back.
 
 import { writeProduct } from "./algebra.js";
-import { attribute, attributeFrom, listTexture, pictureTexture, plainTexture, Program, relisted, rowsFor } from "./graphics.js";
+import { attribute, attributeFrom, emptied, listTexture, pictureTexture, plainTexture, Program, relisted, rowsFor } from "./graphics.js";
 import { writeMotion } from "./rigid-motions.js";
 import {
   GROUND_FRAGMENT, GROUND_VERTEX, NORMAL, NOTHING, PICK_FRAGMENT, PICK_VERTEX, QUARTERS, SHADE_VERTEX, WHOLE_TARGET, poseVertex,
@@ -18,12 +18,10 @@ const WIDTH = 2048;
 export class Skin {
   /** Programs are begun, so that they are ready when the skin is. */
   constructor(gl, record) {
-    Object.assign(this, { gl, record });
+    Object.assign(this, { gl, record, replaceable: {} });
     this.dual = record.skinning === "dual quaternion";
     this.stride = this.dual ? 5 : 3;
     this.amounts = this.stride * record.skin.binds.length;
-    this.frameRows = rowsFor(this.amounts + record.skin.columns.length);
-    this.frame = new Float32Array(4 * WIDTH * this.frameRows);
     this.folds = new Float32Array(4 * MASKS);
     this.matrix = new Float64Array(12);
     this.poseProgram = new Program(gl, poseVertex(this.dual), NOTHING, UNITS, ["posed"]);
@@ -36,7 +34,7 @@ export class Skin {
   fill(lists) {
     const { gl } = this;
     this.lists = lists;
-    listTexture(gl, UNITS.frame, gl.RGBA32F, gl.RGBA, gl.FLOAT, this.frameRows, null);
+    this.makeRoom();
     const [inner, type] = lists.joints.BYTES_PER_ELEMENT === 2 ? [gl.R16UI, gl.UNSIGNED_SHORT] : [gl.R8UI, gl.UNSIGNED_BYTE];
     listTexture(gl, UNITS.jointList, inner, gl.RED_INTEGER, type, lists.weightRows, lists.joints);
     listTexture(gl, UNITS.weightList, gl.R16UI, gl.RED_INTEGER, gl.UNSIGNED_SHORT, lists.weightRows, lists.weights);
@@ -64,12 +62,20 @@ export class Skin {
     gl.enable(gl.DEPTH_TEST);
   }
 
-  /** The shapes too. */
+  /** Room for the joints' motion and how much there is of each column of offsets. */
+  makeRoom() {
+    const { gl, record } = this;
+    this.frameRows = rowsFor(this.amounts + record.skin.columns.length);
+    this.frame = new Float32Array(4 * WIDTH * this.frameRows);
+    listTexture(gl, UNITS.frame, gl.RGBA32F, gl.RGBA, gl.FLOAT, this.frameRows, null);
+  }
+
+  /** The shapes too; also where they are others now. */
   complete() {
     const { gl } = this, { offsetLists } = this.lists;
     listTexture(gl, UNITS.offsetList, gl.RGBA16I, gl.RGBA_INTEGER, gl.SHORT, offsetLists.rows, offsetLists.list);
     gl.bindVertexArray(this.posing);
-    attribute(gl, 5, offsetLists.starts, 2, { whole: true });
+    this.replaced(5, attribute(gl, 5, offsetLists.starts, 2, { whole: true }));
     gl.bindVertexArray(null);
   }
 
@@ -104,8 +110,8 @@ export class Skin {
     this.reoriented = detail.mixing === "reoriented";
     this.detailProgram ??= new Program(gl, SHADE_VERTEX, shadeFragment(true), UNITS);
     gl.bindVertexArray(this.shading);
-    attribute(gl, 1, lists.uv[detail.uv], 2);
-    attribute(gl, 2, lists.uv[detail.masks_uv], 2);
+    this.replaced(1, attribute(gl, 1, lists.uv[detail.uv], 2));
+    this.replaced(2, attribute(gl, 2, lists.uv[detail.masks_uv], 2));
     gl.bindVertexArray(null);
     if (maps) this.quartered(maps);
     else plainTexture(gl, UNITS.detailMaps, [128, 128, 128, 128]);
@@ -115,11 +121,17 @@ export class Skin {
     }
   }
 
+  /** Forgets the numbers of vertices at a place that others have taken. */
+  replaced(place, buffer) {
+    this.gl.deleteBuffer(this.replaceable[place] ?? null);
+    this.replaceable[place] = buffer;
+  }
+
   quartered(maps) {
     const { gl } = this, size = maps.width / 2, texture = gl.createTexture(), target = gl.createFramebuffer();
     const packing = new Program(gl, WHOLE_TARGET, QUARTERS, UNITS);
     pictureTexture(gl, UNITS.picture, maps, false);
-    gl.activeTexture(gl.TEXTURE0 + UNITS.detailMaps);
+    emptied(gl, UNITS.detailMaps);
     gl.bindTexture(gl.TEXTURE_2D, texture);
     gl.texStorage2D(gl.TEXTURE_2D, Math.floor(Math.log2(size)) + 1, gl.RGBA8, size, size);
     gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.LINEAR_MIPMAP_LINEAR);

@@ -48,6 +48,13 @@ export class Stage {
     this.skin.complete();
   }
 
+  /** Gives back what it holds on the card; nothing is drawn any more. */
+  end() {
+    this.ending.abort();
+    this.lost = true;
+    this.gl.getExtension("WEBGL_lose_context")?.loseContext();
+  }
+
   restore() {
     this.lost = false;
     this.skin = new Skin(this.gl, this.record);
