@@ -33,3 +33,7 @@ class UnreachablePoseError(PlicaError):
 
 class NothingBuiltError(PlicaError):
     """Files are to be written or compared, and the build had errors; its `diagnostics` say which."""
+
+
+class PortTakenError(PlicaError):
+    """A port of this machine that is not free, or that this user may not serve at."""

@@ -23,6 +23,7 @@ from plica.api.found_project import FoundProject, find_project
 from plica.api.sheeting import sheet_subject, stills_of
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.emit.followed_files import FollowedFiles, NotingWorkspace
+from plica.errors import PortTakenError
 from plica.mesh.computed_cache import ComputedCache
 from plica.pipeline import compile_document
 from plica.preview.findings import ShownSpec
@@ -70,13 +71,16 @@ class Preview:
     """
 
     def __init__(self, spec: Path, clips: Sequence[str], allowed: tuple[Path, ...], port: int) -> None:
-        """Raises OSError where the port is not free."""
+        """Raises PortTakenError."""
         self._spec, self._clips, self._allowed = spec, tuple(clips), allowed
         self._parser = IncrementalParser()
         self._memory, self._kept, self._masks = ComputedCache(), Kept(), KeptMasks()
         self._followed = FollowedFiles(spec, self._memory)
         self._board = Board()
-        self._server = PreviewServer(self._board, port)
+        try:
+            self._server = PreviewServer(self._board, port)
+        except OSError as error:
+            raise PortTakenError(f"port {port} cannot be served at ({error.strerror}); leave it out for any") from error
         self._number = 0
         self._shown: ShownSheet | None = None
 
@@ -208,7 +212,7 @@ def preview_spec(
     counts, and its clips are there to play. clips: others instead. allow: folders besides the spec's own that files
     may lie in. port: 0 for any that is free.
 
-    Mistakes are diagnostics of each update. Raises OSError where the port is not free.
+    Mistakes are diagnostics of each update. Raises PortTakenError.
     """
     files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
     return Preview(Path(spec), files, folders(allow), port)

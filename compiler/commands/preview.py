@@ -13,6 +13,7 @@ from plica.api.contents import contents
 from plica.commands.output import in_order, say, show, usage_error
 from plica.commands.progress import progress
 from plica.commands.stopping import stopping
+from plica.errors import PortTakenError
 
 if TYPE_CHECKING:
     from plica.api.previewing import PreviewUpdate
@@ -25,8 +26,8 @@ def preview(options: argparse.Namespace) -> int:
         return usage_error("preview", f"there is no file `{options.spec}`")
     try:
         served = plica.preview_spec(spec, clips=options.clip, allow=options.allow, port=options.port)
-    except OSError as error:
-        return usage_error("preview", f"port {options.port} cannot be served at: {error.strerror}")
+    except PortTakenError as error:
+        return usage_error("preview", str(error))
     changed: tuple[Path, ...] = ()
     with stopping(), served:
         say(f"open {served.address}", "  for a browser on this machine; stop with Ctrl-C")
