@@ -92,6 +92,19 @@ def test_a_span_is_followed_and_pose_camera_and_rows_stay(followed: Followed) ->
     page.tab.fill("#search", "")
 
 
+def test_what_is_tried_out_stays_while_the_spec_says_the_same_there(followed: Followed) -> None:
+    page = followed.page
+    page.says("() => { document.querySelector('#row-0 .trying').open = true; }")
+    stop = page.tab.locator("[data-try-span='0'] input").nth(1)
+    stop.fill("30")
+    followed.saved(PLAIN.replace("90 deg", "45 deg").replace("within 10 %", "within 9 %"))
+    assert stop.input_value() == "30" and page.tab.get_attribute("[data-try-span='0']", "data-tried") == "yes"
+    assert page.says("() => sheet.evaluation.tried.size") == 1
+    followed.saved(PLAIN.replace("90 deg", "50 deg"))
+    assert stop.input_value() == "50" and page.says("() => sheet.evaluation.tried.size") == 0
+    followed.saved(PLAIN.replace("90 deg", "45 deg"))
+
+
 def test_mistakes_stand_in_place_and_the_page_stays_alive(followed: Followed) -> None:
     page = followed.page
     before = strength(page)

@@ -39,13 +39,7 @@ export function restore(view, before) {
   }
   if (before.time !== undefined && byId("time")) byId("time").value = before.time;
   if (before.search) typed(byId("search"), before.search);
-  for (const form of document.querySelectorAll("[data-try-span]")) {
-    const fields = before.tried.get(view.record.strengths[Number(form.dataset.trySpan)]);
-    const inputs = [...form.querySelectorAll("input")];
-    if (fields?.length === inputs.length && inputs.every((one, place) => one.defaultValue === fields[place][0])) {
-      inputs.forEach((one, place) => { if (one.value !== fields[place][1]) typed(one, fields[place][1]); });
-    }
-  }
+  for (const [name, fields] of before.tried) tryAgain(String(view.record.strengths.indexOf(name)), fields);
   if (view.stage) {
     if (view.stage.camera !== before.camera) Object.assign(view.stage.camera, before.camera);
     const { kind, name } = byId("colour").selectedOptions[0].dataset;
@@ -53,6 +47,15 @@ export function restore(view, before) {
   }
   if (before.focus) byId(before.focus)?.focus({ preventScroll: true });
   scrollTo(...before.scroll);
+}
+
+/** Fills in what was tried out, where the spec still says what it was tried instead of. */
+function tryAgain(strength, fields) {
+  const place = [...document.querySelectorAll(".trying")].find(({ dataset }) => dataset.spans?.split(" ").includes(strength));
+  place?.dispatchEvent(new Event("toggle"));   // which makes its fields
+  const inputs = [...place?.querySelectorAll(`[data-try-span="${strength}"] input`) ?? []];
+  if (fields.length !== inputs.length || inputs.some((one, number) => one.defaultValue !== fields[number][0])) return;
+  inputs.forEach((one, number) => { if (one.value !== fields[number][1]) typed(one, fields[number][1]); });
 }
 
 function typed(field, value) {
