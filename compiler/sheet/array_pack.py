@@ -75,12 +75,11 @@ class ArrayPack:
 
     def add_stored(self, name: str, content: bytes, place: ArrayPlace) -> None:
         """An array as another pack has stored it."""
-        self.arrays[name] = place._replace(at=self._put(content))
+        self.arrays[name] = place._replace(at=self._put(name, content))
 
     def stored(self, name: str) -> bytes:
         """The bytes of an array or a file. Raises KeyError for a name that is not there."""
-        place = self.arrays.get(name) or self.files[name]
-        return b"".join(self.parts)[place.at : place.at + place.size]
+        return self.parts[name]
 
     def compressed(self) -> bytes:
         """The block, deflated (RFC 1951)."""
