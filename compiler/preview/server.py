@@ -82,7 +82,7 @@ class PreviewServer:
 
     def __init__(self, board: Board, port: int = 0) -> None:
         self._board = board
-        self._http = _Server(board, port)
+        self._http = _PreviewConnections(board, port)
         self.port: int = self._http.server_address[1]
         self.address = f"http://{HOST}:{self.port}/{self._http.token}/"
         self._thread = Thread(target=self._http.serve_forever, args=(LOOK_SECONDS,), name="preview", daemon=True)
@@ -96,7 +96,7 @@ class PreviewServer:
         self._thread.join()
 
 
-class _Server(ThreadingHTTPServer):
+class _PreviewConnections(ThreadingHTTPServer):
     daemon_threads = True
     block_on_close = False
 
@@ -126,7 +126,7 @@ class _Server(ThreadingHTTPServer):
 class _Handler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
     timeout = IDLE_SECONDS
-    server: _Server
+    server: _PreviewConnections
 
     def __getattr__(self, name: str) -> Callable[[], None]:
         """All methods but GET are refused alike, whatever they are called."""
