@@ -267,7 +267,9 @@ class _Drafts:
         for problem in solved.problems:
             diagnostics.add_filled(problem.rule, None, problem.values)
         source = target.source
-        on = source.after if isinstance(source, Sculpt) else sorted(shapes_before(self.rig, target) & set(self.shapes))
+        stated = source.after if isinstance(source, Sculpt) else ()
+        # What has come to the spec since an earlier draft is on too: the skin is to be good as it ends.
+        on = sorted(set(stated) | (shapes_before(self.rig, target) & set(self.shapes)))
         missing = [name for name in on if name not in self.shapes]
         if missing:
             diagnostics.extend(one for one in self.mesh.diagnostics if one.severity is Severity.ERROR)

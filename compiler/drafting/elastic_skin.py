@@ -27,18 +27,18 @@ _ATTRACTION_AT_BORDER = 30.0
 
 
 class Goal(NamedTuple):
-    """Where skinning puts the points (n, 3), and the volume wished, in radii."""
+    """Where skinning puts the points (n, 3), and the wish for each volume of the patch (k,), in radii."""
 
     places: Floats
-    volume: float
+    volumes: Floats
 
 
 class Evaluated(NamedTuple):
-    """The energy, its gradient (n, 3), and the volume's gradient (n, 3)."""
+    """The energy, its gradient (n, 3), and the gradient of each volume (n, 3)."""
 
     value: float
     gradient: Floats
-    volume_gradient: Floats
+    volume_gradients: tuple[Floats, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,13 +69,15 @@ class ElasticSkin:
         stretch, gradient = self.maps.energy(places, (_USUAL, _UTMOST))
         bent, bent_gradient = self.bending.energy(places)
         off = places - goal.places
-        volume, volume_gradient = self.patch.volume.of_positions(places)
-        excess = volume - goal.volume
         value = stretch + _BENDING * bent + float(self.attraction @ (off**2).sum(axis=1))
-        value += self.volume_weight * excess**2
         gradient = gradient + _BENDING * bent_gradient + 2.0 * self.attraction[:, None] * off
-        gradient += 2.0 * self.volume_weight * excess * volume_gradient
-        return Evaluated(value, gradient, volume_gradient)
+        volume_gradients = []
+        for enclosed, wish in zip(self.patch.volumes, goal.volumes.tolist(), strict=True):
+            volume, volume_gradient = enclosed.of_places(places)
+            value += self.volume_weight * (volume - wish) ** 2
+            gradient += 2.0 * self.volume_weight * (volume - wish) * volume_gradient
+            volume_gradients.append(volume_gradient)
+        return Evaluated(value, gradient, tuple(volume_gradients))
 
     @property
     def curvature(self) -> SparseFloats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
@@ -17,6 +17,7 @@ from plica.mesh.sparse import SparseFloats
 _ITERATIONS: Final = 12
 # Of the right side, what is left of it at the end: a direction down the energy need not be exact.
 _RESIDUAL: Final = 0.1
+_Solve = Callable[[Floats], Floats]
 
 
 class RankOne(NamedTuple):
@@ -35,12 +36,12 @@ class _Factors:
 
 @dataclass(frozen=True, eq=False)
 class Equations:
-    """(A + C + w v v^T) x = b: A (m, m) positive definite, constant, acts on each coordinate alike; C (3 m, 3 m)
-    positive semidefinite is the contact's, w v v^T the volume's.
+    """(A + C + w v v^T + ...) x = b: A (m, m) positive definite, constant, acts on each coordinate alike; C (3 m, 3 m)
+    positive semidefinite is the contact's, each w v v^T a volume's.
 
-    Without C they are solved exactly by A's factors and the formula of Sherman and Morrison (1950). With it by
-    conjugate gradients (Hestenes and Stiefel 1952), which factors of an A + C met before precondition; where that takes
-    long, by factors anew. SuperLU runs on one thread, so that the same equations give the same bytes.
+    Without C they are solved exactly by A's factors and the formula of Sherman and Morrison (1950), update by update.
+    With it by conjugate gradients (Hestenes and Stiefel 1952), which factors of an A + C met before precondition; where
+    that takes long, by factors anew. SuperLU runs on one thread, so that the same equations give the same bytes.
     """
 
     constant: SparseFloats
@@ -52,30 +53,34 @@ class Equations:
         """A, factorised."""
         return cls(constant, _factorised(constant))
 
-    def solved(self, right: Floats, update: RankOne, contact: SparseFloats | None = None) -> Floats:
+    def solved(self, right: Floats, updates: Sequence[RankOne], contact: SparseFloats | None = None) -> Floats:
         """x (m, 3) for right (m, 3); contact (3 m, 3 m)."""
         if contact is None:
-            return _Updated(lambda b: np.asarray(self.factors.solve(np.ascontiguousarray(b))), update).solved(right)
+            return _updated(lambda b: np.asarray(self.factors.solve(np.ascontiguousarray(b))), updates)(right)
         latest = self.with_contact.latest
         if latest is not None:
-            result = self._by_gradients(right, update, contact, latest)
+            result = self._by_gradients(right, updates, contact, latest)
             if result is not None:
                 return result
         whole = sparse.csr_array(sparse.kron(self.constant, sparse.eye_array(3)) + contact)
         self.with_contact.latest = _factorised(whole)
-        return _Updated(_flat(self.with_contact.latest), update).solved(right)
+        return _updated(_flat(self.with_contact.latest), updates)(right)
 
-    def _by_gradients(self, right: Floats, update: RankOne, contact: SparseFloats, factors: SuperLU) -> Floats | None:
+    def _by_gradients(
+        self, right: Floats, updates: Sequence[RankOne], contact: SparseFloats, factors: SuperLU
+    ) -> Floats | None:
         """None where they do not come near enough."""
-        near = _Updated(_flat(factors), update)
+        near = _updated(_flat(factors), updates)
 
         def applied(x: Floats) -> Floats:
             result = self.constant @ x + (contact @ x.ravel()).reshape(x.shape)
-            return np.asarray(result + update.weight * float((update.vector * x).sum()) * update.vector)
+            for update in updates:
+                result = result + update.weight * float((update.vector * x).sum()) * update.vector
+            return np.asarray(result)
 
         rest = right
         x = np.zeros_like(right)
-        ahead = near.solved(rest)
+        ahead = near(rest)
         direction, product = ahead, float((rest * ahead).sum())
         enough = _RESIDUAL**2 * product
         for _ in range(_ITERATIONS):
@@ -85,16 +90,23 @@ class Equations:
             share = product / float((direction * image).sum())
             x = x + share * direction
             rest = rest - share * image
-            ahead = near.solved(rest)
+            ahead = near(rest)
             before, product = product, float((rest * ahead).sum())
             direction = ahead + product / before * direction
         return x if product <= enough else None
 
 
+def _updated(solve: _Solve, updates: Sequence[RankOne]) -> _Solve:
+    """The inverse of a matrix that `solve` applies the inverse of, plus rank one updates, one after the other."""
+    for update in updates:
+        solve = _Updated(solve, update).solved
+    return solve
+
+
 class _Updated:
     """The inverse of a matrix that `solve` applies the inverse of, plus a rank one update."""
 
-    def __init__(self, solve: Callable[[Floats], Floats], update: RankOne) -> None:
+    def __init__(self, solve: _Solve, update: RankOne) -> None:
         self._solve = solve
         self._update = update
         self._image = solve(update.vector)
@@ -106,7 +118,7 @@ class _Updated:
         return first - self._scale * float((self._update.vector * first).sum()) * self._image
 
 
-def _flat(factors: SuperLU) -> Callable[[Floats], Floats]:
+def _flat(factors: SuperLU) -> _Solve:
     return lambda right: np.asarray(factors.solve(right.ravel())).reshape(right.shape)
 
 

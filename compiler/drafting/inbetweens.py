@@ -19,7 +19,7 @@ from plica.mesh.arrays import Floats
 
 MOST_CHOSEN: Final = 3
 # Of the volume, what it may be off on the way.
-_VOLUME_OFF: Final = 0.0075
+_VOLUME_OFF: Final = 0.005
 # Between each two poses it is looked at so many places.
 _LOOKS: Final = 3
 
@@ -29,7 +29,7 @@ class Blending:
     """How a shape with inbetweens moves a patch: at each share of the bend the offsets, in the space of the neutral
     mesh, of the poses before and after it are mixed evenly, and skinning carries them.
 
-    goal_at: where skinning puts the patch, and its wished volume; matrices: (n, 3, 3) at a share.
+    goal_at: where skinning puts the patch, and its wished volumes; matrices: (n, 3, 3) at a share.
     """
 
     patch: SkinPatch
@@ -65,8 +65,8 @@ class Blending:
                 positions = self.at(share, before, after)
                 pairs = crossing.pairs(positions)
                 worst = max(worst, int(np.count_nonzero(drafted[pairs].any(axis=1))))
-                wish = self.goal_at(share).volume
-                off = max(off, abs(self.patch.volume.of_positions(positions)[0] / wish - 1.0))
+                for volume, wish in zip(self.patch.volumes, self.goal_at(share).volumes.tolist(), strict=True):
+                    off = max(off, abs(volume.share(volume.of_places(positions)[0] - wish)))
         return Faults(worst, off)
 
 

@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
 from plica.drafting.enclosed_volume import EnclosedVolume
+from plica.drafting.held_volume import HeldVolume, MovingPatch, held_volumes, measured_volumes, points_with_a_say
 from plica.drafting.problem import DraftProblem, DraftSettings
 from plica.measure.area_shares import areas_of
 from plica.mesh.arrays import Floats, Integers
@@ -32,7 +33,7 @@ class SkinPatch:
     """vertices (n,): the first vertex of each point that takes part; points (n,): their numbers; radius: metres;
     neutral (n, 3), in radii as everything below; contact_triangles (c, 3): all that take part; triangles (t, 3): those
     with a corner that moves; moving (m,): the points that move; depth (n,): 0 in the region, rising to 1 where its
-    border ends.
+    border ends; volumes: those that are kept.
     """
 
     vertices: Integers
@@ -43,7 +44,7 @@ class SkinPatch:
     triangles: Integers
     moving: Integers
     depth: Floats
-    volume: EnclosedVolume
+    volumes: tuple[HeldVolume, ...]
 
     def local(self, positions: Floats) -> Floats:
         """The places (n, 3) of the patch's points in radii, from positions (v, 3) in metres."""
@@ -74,13 +75,16 @@ def patch_of(problem: DraftProblem, settings: DraftSettings) -> SkinPatch | None
     distance = _distances(neutral, triangles, np.flatnonzero(inside), border)
     moves = distance < border
     with_moving = moves[triangles].any(axis=1)
-    near = _near_on_the_way(problem, moves, _SURROUNDINGS * border)[triangles].any(axis=1) | with_moving
+    measured = measured_volumes(problem)
+    takes_part = _near_on_the_way(problem, moves, _SURROUNDINGS * border) | points_with_a_say(measured, problem, moves)
+    near = takes_part[triangles].any(axis=1) | with_moving
     used, corners = np.unique(triangles[near], return_inverse=True)
     corners = corners.reshape(-1, 3)
     own = corners[with_moving[near]]
     depth = np.minimum(distance[used] / border, 1.0)
+    vertices = first_vertices(problem.points)[used]
     return SkinPatch(
-        vertices=first_vertices(problem.points)[used],
+        vertices=vertices,
         points=used,
         radius=radius,
         neutral=neutral[used] / radius,
@@ -88,7 +92,7 @@ def patch_of(problem: DraftProblem, settings: DraftSettings) -> SkinPatch | None
         triangles=own,
         moving=np.flatnonzero(moves[used]),
         depth=depth,
-        volume=EnclosedVolume.of(own, len(used)),
+        volumes=held_volumes(problem, measured, MovingPatch(vertices, used, moves, radius), own),
     )
 
 

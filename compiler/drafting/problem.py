@@ -47,6 +47,14 @@ class DraftSettings:
             raise ValueError("the number of inbetweens is 0 or more")
 
 
+class MeasuredRegion(NamedTuple):
+    """A region whose volume is expected of the skin: weights (v,), and the border at which it is cut, None where it is
+    weighed, as `plica.measure.volume` takes them."""
+
+    weights: Floats
+    border: float | None
+
+
 @dataclass(frozen=True, eq=False)
 class DraftProblem:
     """A skin and how it is bent.
@@ -55,7 +63,10 @@ class DraftProblem:
     vertex is a copy of (`plica.mesh.arrays.Mesh.points`); skinned: the skin without the shape that is drafted, (v, 3)
     metres, at a share of the bend from 0, the neutral stance, to 1, the pose; region (v,): weights from 0 to 1, what
     weighs 0.5 or more is drafted freely; matrices: the linear part (v, 3, 3) of each vertex's skin matrix at a share of
-    the bend, which tells how a shape's offsets are carried between inbetweens, None where that is not known.
+    the bend, which tells how a shape's offsets are carried between inbetweens, None where that is not known; parts
+    (v,): the number of the part that each vertex belongs to, as upper arm and forearm are: each keeps its own volume
+    beside that of all, None where there is one; measured: regions whose volume the skin keeps as they are measured,
+    in place of the parts.
     """
 
     neutral: Floats
@@ -64,6 +75,8 @@ class DraftProblem:
     skinned: Callable[[float], Floats]
     region: Floats
     matrices: Callable[[float], Floats] | None = None
+    parts: Integers | None = None
+    measured: tuple[MeasuredRegion, ...] = ()
 
 
 class DraftedPose(NamedTuple):

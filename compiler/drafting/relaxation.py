@@ -101,7 +101,7 @@ def resisted(mechanics: Mechanics, places: Floats, moved: Floats) -> Floats:
         return moved
     push = np.asarray(curvature @ (moved - places).ravel()).reshape(-1, 3)[moving]
     result = moved.copy()
-    result[moving] -= mechanics.equations.solved(push, RankOne(0.0, push), _of_moving(curvature, moving))
+    result[moving] -= mechanics.equations.solved(push, (), _of_moving(curvature, moving))
     return result
 
 
@@ -128,9 +128,9 @@ def _direction(mechanics: Mechanics, places: Floats, now: _State, steps: list[_S
     if mechanics.contact is not None and now.touch is not None:
         whole = mechanics.contact.curvature(places, now.touch)
         curvature = None if whole is None else _of_moving(whole, moving)
-    update = RankOne(2.0 * skin.volume_weight, now.elastic.volume_gradient[moving])
+    updates = [RankOne(2.0 * skin.volume_weight, one[moving]) for one in now.elastic.volume_gradients]
     return _quasi_newton(
-        partial(mechanics.equations.solved, update=update, contact=curvature),
+        partial(mechanics.equations.solved, updates=updates, contact=curvature),
         now.gradient[moving],
         [step if curvature is None else _with_contact(step, curvature) for step in steps],
     )

@@ -102,13 +102,14 @@ class _Followed:
 
 
 def _goals(problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> GoalAt:
-    """The skinned places, and the volume wished, which changes evenly along the bend."""
-    neutral, _ = patch.volume.of_positions(patch.neutral)
+    """The skinned places, and the volumes wished, which change evenly along the bend."""
 
     @lru_cache(maxsize=64)
     def goal_at(share: float) -> Goal:
-        wish = neutral * (1.0 + (settings.volume_kept - 1.0) * share)
-        return Goal(patch.local(problem.skinned(share)), wish)
+        kept = 1.0 + (settings.volume_kept - 1.0) * share
+        skinned = problem.skinned(share)
+        wishes = [volume.wish(kept, skinned) for volume in patch.volumes]
+        return Goal(patch.local(skinned), np.array(wishes))
 
     return goal_at
 

@@ -192,7 +192,7 @@ class _Attaching:
     def _finished_group(self, shapes: tuple[Shape, ...], regions: Mapping[str, Floats]) -> dict[str, Inbetweens]:
         """Shapes that share a sculpt, by name; those without one are left out."""
         computed = list(zip(shapes, self._computed(shapes), strict=True))
-        report_changed_inputs(shapes, self.sculpting.sculpts, regions, self.span_of, self.diagnostics)
+        report_changed_inputs(shapes, self.sculpting.sculpts, regions, self.span_of, self.diagnostics, self.rig)
         return {shape.name: self._finished(shape, source, regions) for shape, source in computed if source is not None}
 
     # ---- sides and regions

@@ -11,6 +11,7 @@ from plica import regular_files
 from plica.diagnostics import Diagnostics
 from plica.kinds.readings import controls_of
 from plica.readers.companions import companions
+from plica.rig.expected_volumes import expected_text
 from plica.rig.region_sources import files_in, pose_of, regions_of, shapes_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combine, Control, Driver, Field, Sample, Strength
@@ -185,6 +186,7 @@ class Remembering:
     def __init__(self, rig: Rig, memory: ComputedCache, body: str, locate: Locate, diagnostics: Diagnostics) -> None:
         """`body`: a digest of the mesh, the skeleton and the mirror plane, which everything depends on."""
         self._memory, self._body, self._locate, self._diagnostics = memory, body, locate, diagnostics
+        self._rig = rig
         self._regions = {region.name: region for region in rig.regions}
         self._dependencies = Dependencies(rig)
 
@@ -208,7 +210,8 @@ class Remembering:
         regions = [self.region_key(self._regions[name]) for name in within if name in self._regions]
         files = [self._file(sculpt.file) for shape in everything for sculpt in shape.sculpts]
         names = [shape.name for shape in shapes]
-        return digest_of(names, normals, self._dependencies.of(shapes), regions, files)
+        expected = [expected_text(self._rig, shape) for shape in shapes]  # a draft hangs on it
+        return digest_of(names, normals, self._dependencies.of(shapes), regions, files, expected)
 
     def region_key(self, region: Region) -> str:
         """What a region is computed from, beside the body."""

@@ -36,7 +36,7 @@ NAMES: Final[Mapping[str, str]] = {
     "weights": "the skin weights",
     "pose": "the pose, or what is on in it",
     "region": "the region",
-    "facts": "what the spec says of the draft",
+    "facts": "what the spec says of the draft, or which volumes it expects",
 }
 """What a draft hangs on, in the words for people."""
 
@@ -55,13 +55,15 @@ class DraftInputs:
         """As a line of JSON."""
         return json.dumps({"plica_draft": VERSION, **self.__dict__}, ensure_ascii=True)
 
-    def with_wishes(self, region: Floats | None, facts: DraftFacts | None) -> DraftInputs:
-        """With another region (v,), None where it is found, and other facts of the spec."""
+    def with_wishes(self, region: Floats | None, facts: DraftFacts | None, expected: str) -> DraftInputs:
+        """With another region (v,), None where it is found, other facts of the spec, and which volumes it expects
+        (`plica.rig.expected_volumes`)."""
         stated = (facts or DraftFacts())._asdict().items()
+        said = [f"{name} {number(value)}" for name, value in stated if value is not None]
         return replace(
             self,
             region="found" if region is None else _digest(region >= FREE),
-            facts=" ".join(f"{name} {number(value)}" for name, value in stated if value is not None),
+            facts=" ".join([*said, expected] if expected else said),
         )
 
     def changed(self, now: DraftInputs) -> tuple[str, ...]:

@@ -10,6 +10,8 @@ from plica.mesh.arrays import Floats, Offsets
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.offsets import at_strength, summed
 from plica.mesh.sculpt_offsets import UnposedDraft, UnposedSculpt
+from plica.rig.expected_volumes import expected_text
+from plica.rig.rig import Rig
 from plica.rig.surfaces import Shape
 from plica.source import Span
 
@@ -66,13 +68,14 @@ def report_changed_inputs(
     regions: Mapping[str, Floats],
     span_of: Callable[[str, str], Span | None],
     diagnostics: Diagnostics,
+    rig: Rig,
 ) -> None:
-    """Says what a computed sculpt hangs on that has changed since. shapes: those that share it."""
+    """Says what a computed sculpt hangs on that has changed since. shapes: those that share it, of the rig."""
     sculpt = sculpts.get((shapes[0].declared, 1.0))
     if sculpt is None or sculpt.draft is None:
         return
     shape = next((one for one in shapes if one.source == sculpt.pose), shapes[0])
-    now = sculpt.draft.now.with_wishes(regions.get(shape.within or ""), shape.draft)
+    now = sculpt.draft.now.with_wishes(regions.get(shape.within or ""), shape.draft, expected_text(rig, shape))
     changed = sculpt.draft.then.changed(now)
     if changed:
         span = span_of("shape", shape.name)

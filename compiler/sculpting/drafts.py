@@ -22,10 +22,12 @@ from plica.mesh.draft_layer import FREE, DraftInputs, draft_inputs
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.recognition.pose_path import PosePath
 from plica.quantities import in_unit, whole
+from plica.rig.expected_volumes import expected_text
 from plica.rig.surfaces import Shape
 from plica.sculpting.adoption import Ground, rounded, unposed
-from plica.sculpting.bent_joints import BentJoint, bent_joints
+from plica.sculpting.bent_joints import BentJoint, bent_joints, parts_between
 from plica.sculpting.draft_layers import APART
+from plica.sculpting.measured_regions import measured_regions
 from plica.sculpting.rebase import neutral_places
 from plica.values import DraftFacts
 
@@ -85,7 +87,8 @@ class Drafting:
         deformer = Deformer(ground.mesh, ground.rig, ground.shapes)
         motion = deformer.motion(ground.pose)
         own = draft_inputs(ground.mesh, attached.fingerprint, motion.skins[0], deformer.added(motion))
-        return own.with_wishes(attached.regions.get(self.shape.within or ""), facts)
+        expected = expected_text(ground.rig, self.shape)
+        return own.with_wishes(attached.regions.get(self.shape.within or ""), facts, expected)
 
     def draft(self, settings: DraftSettings, diagnostics: Diagnostics) -> ShapeDraft | None:
         """The draft; None, after diagnostics, where the skin gets not even half of its bend.
@@ -94,7 +97,11 @@ class Drafting:
         """
         mesh = self.ground.mesh
         places = neutral_places(self.ground.attached)
-        problem = DraftProblem(places, mesh.triangles, mesh.points, self._skin, self.region, self._matrices)
+        parts = parts_between(mesh, self.ground.rig, self.joints)
+        measured = measured_regions(self.ground.rig, self.shape, self.ground.attached.regions, self.region)
+        problem = DraftProblem(
+            places, mesh.triangles, mesh.points, self._skin, self.region, self._matrices, parts, measured
+        )
         result = drafted(problem, settings)
         if result.reached < ENOUGH or not result.poses:
             diagnostics.add("draft-blocked-early", None, shape=self.shape.declared, reached=self.bend(result.reached))

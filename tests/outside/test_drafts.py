@@ -114,12 +114,13 @@ def test_equations_are_solved_as_dense_ones_are(bar: tuple[Floats, Integers]) ->
     matrix = sparse.csr_array(constant)
     few = sparse.csr_array(sparse.random_array((5, 3 * count), density=0.02, random_state=6))
     touching = sparse.csr_array(100.0 * few.T @ few)
-    right, vector = random.normal(size=(2, count, 3))
+    right, vector, other = random.normal(size=(3, count, 3))
     for contact in (None, touching):
         whole = np.kron(matrix.toarray(), np.eye(3)) + 7.0 * np.outer(vector.ravel(), vector.ravel())
+        whole += 3.0 * np.outer(other.ravel(), other.ravel())
         whole += 0.0 if contact is None else contact.toarray()
         expected = np.linalg.solve(whole, right.ravel()).reshape(-1, 3)
-        result = Equations.of(matrix).solved(right, RankOne(7.0, vector), contact)
+        result = Equations.of(matrix).solved(right, [RankOne(7.0, vector), RankOne(3.0, other)], contact)
         assert np.allclose(result, expected, atol=1e-9 * np.abs(expected).max())
 
 
@@ -145,7 +146,7 @@ def test_stretch_settles_as_libigl_has_it(bar: tuple[Floats, Integers]) -> None:
         own = start.copy()
         for _ in range(steps):
             gradient = maps.energy(own, NO_LIMITS)[1][free]
-            own[free] -= equations.solved(gradient, RankOne(0.0, gradient))
+            own[free] -= equations.solved(gradient, ())
         assert np.allclose(own, theirs, atol=1e-6)
     assert np.abs(own - start).max() > 0.1
 

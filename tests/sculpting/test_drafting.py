@@ -148,7 +148,7 @@ def test_what_a_draft_hangs_on_is_told_when_it_changes(tmp_path: Path) -> None:
         "the skin weights": lambda: arms.write_model(crept(arms_mesh(rig_from("")))),
         "the pose, or what is on in it": lambda: arms.write(SAID, HEAD.replace("100 deg", "90 deg")),
         "the region": lambda: arms.write(SAID + "within forearm"),
-        "what the spec says of the draft": lambda: arms.write(SAID + "draft nearness 7"),
+        "what the spec says of the draft, or which volumes it expects": lambda: arms.write(SAID + "draft nearness 7"),
     }
     for said, change in changes.items():
         change()
@@ -295,3 +295,41 @@ def test_an_area_over_a_drafted_pose_hangs_on_the_draft(tmp_path: Path) -> None:
     assert (changed == found(None)).all()
     (note,) = arms.notes()
     assert note.startswith("draft-out-of-date: `fine`") and "the region" in note and "what is on in it" in note
+
+
+EXPECTED = "".join(f"expect both {{ volume of {name} within 0.6 % over elbow }}\n" for name in ("forearm", "upper"))
+
+
+def test_a_draft_keeps_the_volumes_that_are_expected_over_the_whole_bend(tmp_path: Path) -> None:
+    """Each by itself, as `plica prove` measures them; a draft that did not know them is out of date."""
+    arms = DraftedArms(tmp_path)
+    made = arms.draft()
+    arms.write("\n".join(made.drafts[0].lines), HEAD + EXPECTED)
+    assert plica.prove_expectations(arms.character).failed
+    (note,) = arms.notes()
+    assert note.startswith("draft-out-of-date: `hold`") and "which volumes it expects" in note
+    arms.write("", HEAD + EXPECTED)
+    made = arms.draft()
+    arms.write("\n".join(made.drafts[0].lines), HEAD + EXPECTED)
+    assert arms.notes() == []
+    assert plica.prove_expectations(arms.character).holds
+
+
+def test_a_shape_that_came_since_is_on_when_drafted_again(tmp_path: Path) -> None:
+    """So that the volume is kept for the skin as it ends, whatever else is on in the pose."""
+    arms = DraftedArms(tmp_path)
+    arms.draft(inbetweens=0)
+    count = arms_mesh(rig_from("")).vertex_count
+    bulge = {
+        "indices": np.arange(40, 60),
+        "offsets": np.tile([0.0, 0.01, 0.0], (20, 1)),
+        "vertex_count": np.array(count),
+    }
+    np.savez(tmp_path / "sculpts" / "bulge.npz", **bulge)  # type: ignore[arg-type]
+    head = HEAD + 'shape bulge both { sculpt "sculpts/bulge.npz"   follows elbow }\n'
+    arms.write(SAID, head)
+    made = arms.draft(inbetweens=0)
+    assert made.drafts[0].lines[0] == 'sculpt "sculpts/hold.npz"  posed at elbow 1  after bulge'
+    arms.write("\n".join(made.drafts[0].lines), head)
+    assert arms.notes() == []
+    assert made.drafts[0].after.volume == pytest.approx(1.0, abs=0.005)
