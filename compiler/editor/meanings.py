@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from plica.editor.node_search import children
 from plica.editor.open_documents import Analysis
 from plica.editor.variables import variable_places
 from plica.spec.symbols import NAMESPACES
@@ -70,13 +69,15 @@ def _found(around: Analysis, own: nodes.Document, start: int, end: int) -> Itera
             yield Meaning(variable.start, variable.end, meaning, DECLARATION if name.start == variable.start else 0)
 
 
-def _joints(node: Any, text: str, start: int, end: int) -> Iterator[Meaning]:
-    if isinstance(node, nodes.JointName):
-        # A side is written before the name of a joint that is one of a pair.
-        written = text[node.start : node.end]
-        after_side = written.removeprefix(node.side).lstrip() if node.side else written
-        yield Meaning(node.end - len(after_side), node.end, "joint")
-        return
-    for child in children(node):
-        if child.start <= end and child.end >= start:
-            yield from _joints(child, text, start, end)
+def _joints(declaration: nodes.Declaration, text: str, start: int, end: int) -> Iterator[Meaning]:
+    """The names of joints in a declaration, in any order; whatever holds something in the tree is a tuple."""
+    waiting: list[tuple[Any, ...]] = [declaration]
+    while waiting:
+        node = waiting.pop()
+        if not isinstance(node, nodes.JointName):
+            waiting += [part for part in node if isinstance(part, tuple)]
+        elif node.start <= end and node.end >= start:
+            # A side is written before the name of a joint that is one of a pair.
+            written = text[node.start : node.end]
+            after_side = written.removeprefix(node.side).lstrip() if node.side else written
+            yield Meaning(node.end - len(after_side), node.end, "joint")

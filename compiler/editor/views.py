@@ -10,6 +10,7 @@ from pygls.uris import from_fs_path
 from plica.editor import arguments, meanings, navigation, passages, protocol
 from plica.editor.open_documents import Analysis
 from plica.editor.outline import named
+from plica.editor.positions import utf16_length
 from plica.source import Span
 
 if TYPE_CHECKING:
@@ -36,12 +37,12 @@ def _tokens(own: Analysis, around: Analysis, start: int, end: int) -> types.Sema
     data: list[int] = []
     line = column = 0
     for item in meanings.meanings(around, own.document, start, end):
-        first, last = own.lines.position(item.start), own.lines.position(item.end)
-        if first.line != last.line:
+        written = own.source.text[item.start : item.end]
+        if "\n" in written or "\r" in written:
             continue
+        first, length = own.lines.position(item.start), utf16_length(written)
         if first.line != line:
             column = 0
-        length = last.column - first.column
         data += [first.line - line, first.column - column, length, _TYPE_INDEX[item.meaning], item.modifiers]
         line, column = first
     return types.SemanticTokens(data)
