@@ -126,6 +126,9 @@ class _PreviewConnections(ThreadingHTTPServer):
 class _Handler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
     timeout = IDLE_SECONDS
+    # A head and its content go out together, and nothing waits for the page to have confirmed what came before.
+    wbufsize = 1 << 16
+    disable_nagle_algorithm = True
     server: _PreviewConnections
 
     def __getattr__(self, name: str) -> Callable[[], None]:
@@ -169,6 +172,7 @@ class _Handler(BaseHTTPRequestHandler):
             if state is not None:
                 number = state.number
                 self.wfile.write(b"data: " + state.event + b"\n\n")
+                self.wfile.flush()
 
     def _is_gone(self) -> bool:
         """Whether the page has ended its side of the connection."""
@@ -190,6 +194,7 @@ class _Handler(BaseHTTPRequestHandler):
     def _answer(self, status: HTTPStatus, kind: str, content: bytes, more: dict[str, str] | None = None) -> None:
         self._begin(status, kind, len(content), more)
         self.wfile.write(content)
+        self.wfile.flush()
 
     def _begin(self, status: HTTPStatus, kind: str, size: int | None, more: dict[str, str] | None = None) -> None:
         self.send_response_only(status)

@@ -23,13 +23,14 @@ _PACKAGE = "plica.preview"
 
 class ShownSheet(NamedTuple):
     """A sheet as it is served. number: of this state of the files; page: the document; record: what its script works
-    on, with the digests of all parts; parts, scripts: bytes by digest."""
+    on, with the digests of all parts; parts, scripts: bytes by digest; script: the digest of the one there is."""
 
     number: int
     spec: ShownSpec
     page: bytes
     record: bytes
     parts: Mapping[str, bytes]
+    script: str
     scripts: Mapping[str, bytes]
 
 
@@ -50,7 +51,6 @@ def shown_sheet(number: int, sheet: Sheet, spec: ShownSpec, address: str) -> Sho
     record = {
         "record": plain(sheet.record),
         "parts": _listed(sheet.pack),
-        "script": _digest(script),
     }
     return ShownSheet(
         number,
@@ -58,6 +58,7 @@ def shown_sheet(number: int, sheet: Sheet, spec: ShownSpec, address: str) -> Sho
         page(sheet.content, _script(), _served(address)),
         json.dumps(record, ensure_ascii=True, separators=(",", ":")).encode("ascii"),
         parts,
+        _digest(script),
         {_digest(script): script},
     )
 
@@ -70,7 +71,12 @@ def preview_state(number: int, shown: ShownSheet | None, found: Sequence[Diagnos
     findings = _template("findings.html.jinja").render(
         findings=views, mistaken=mistaken, counts=counts, nothing=shown is None
     )
-    event = {"number": number, "shown": 0 if shown is None else shown.number, "findings": findings}
+    event = {
+        "number": number,
+        "shown": 0 if shown is None else shown.number,
+        "script": "" if shown is None else shown.script,
+        "findings": findings,
+    }
     waiting = _template("waiting.html.jinja").render(**parts_of_head(_script(), _served(address)))
     return PreviewState(number, shown, json.dumps(event, ensure_ascii=True).encode("ascii"), waiting.encode("utf-8"))
 

@@ -48,7 +48,7 @@ def read_subject(
     motion: files of motion, wherever they lie, that every expectation goes over as well. origins: where entries
     were declared. `step` is called with what is done next. memory, kept_masks: what earlier runs computed on the mesh.
     """
-    attached = None
+    attached, memory = None, memory or ComputedCache()
     if rig.character.geometry is not None:
         attached = attach(
             rig, workspace.locate, diagnostics, lambda kind, name: origins.get((kind, name)), step, memory=memory
@@ -56,7 +56,7 @@ def read_subject(
         if attached is None or diagnostics.has_errors:
             return None
     step("reading clips")
-    moved = _Moved(rig, attached, diagnostics)
+    moved = _Moved(rig, attached, diagnostics, memory)
     clips = _named_clips(moved, workspace, origins)
     extra = [track for file in motion.files for track in _extra_tracks(moved, file, motion.part)]
     poses = declared_poses(rig, diagnostics, origins)
@@ -79,6 +79,12 @@ class _Moved(NamedTuple):
     rig: Rig
     attached: Attached | None
     diagnostics: Diagnostics
+    memory: ComputedCache
+
+    def clips(self, path: Path, shown: str, span: Span | None = None) -> Sequence[Clip]:
+        """The clips of a file, read once for what is in it."""
+        key = ("clips", path, self.memory.digest(path))
+        return self.memory.recall(key, self.diagnostics, lambda: find_clips(path, shown, span, self.diagnostics))
 
     def tracks(self, clips: Sequence[Clip], shown: str, span: Span | None = None) -> Sequence[PoseTrack]:
         """A track for each clip of a file, which the user calls `shown`."""
@@ -109,12 +115,12 @@ def _named_clips(
             if isinstance(path, Refused):
                 moved.diagnostics.add_filled(path.name, span, path.values)
             elif file not in clips:
-                clips[file] = moved.tracks(find_clips(path, file, span, moved.diagnostics), file, span)
+                clips[file] = moved.tracks(moved.clips(path, file, span), file, span)
     return clips
 
 
 def _extra_tracks(moved: _Moved, file: str, part: ClipPart) -> Sequence[PoseTrack]:
-    whole = find_clips(Path(file), file, None, moved.diagnostics)
+    whole = moved.clips(Path(file), file)
     clips = [part.of(clip) for clip in whole]
     if whole and not any(len(clip.times) for clip in clips):
         moved.diagnostics.add("no-frames", None, clips=file)

@@ -9,14 +9,15 @@ export class Arrivals {
   }
 
   /**
-   * The state of a number: its document, and what a view is made of. `changed`: the names of arrays and pictures that
+   * A state that was told: its document, and what a view is made of. `changed`: the names of arrays and pictures that
    * are not those of the state before. Null where the server has a newer state by now.
    */
-  async state(number) {
+  async state({ shown: number, script }) {
+    const ran = this.modules(script);
     const [page, told] = await Promise.all([this.fetched(`page/${number}`), this.fetched(`record/${number}`)]);
     if (!page || !told) return null;
-    const [text, { record, parts, script }] = await Promise.all([page.text(), told.json()]);
-    const [held, generated] = await Promise.all([this.held(parts), this.modules(script)]);
+    const [text, { record, parts }] = await Promise.all([page.text(), told.json()]);
+    const [held, generated] = await Promise.all([this.held(parts), ran]);
     if (!held || !generated) return null;
     const names = new Map(parts.map(([name, digest]) => [name, digest]));
     const changed = new Set(parts.filter(([name, digest]) => this.names.get(name) !== digest).map(([name]) => name));

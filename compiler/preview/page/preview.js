@@ -18,7 +18,7 @@ async function takeNewest() {
     while (wanted) {
       const told = wanted;
       wanted = null;
-      if (told.shown && told.shown !== shown) await take(told.shown);
+      if (told.shown && told.shown !== shown) await take(told);
       tellFindings(told.findings);
       Object.assign(document.body.dataset, { state: told.number, shown });
     }
@@ -27,8 +27,8 @@ async function takeNewest() {
   }
 }
 
-async function take(number) {
-  const arrived = await arrivals.state(number);
+async function take(told) {
+  const arrived = await arrivals.state(told);
   if (!arrived) return;   // there is a newer one, which will be told
   const before = view && kept(view), last = view?.stage;
   const stage = last && goesOn(last, arrived) ? last : undefined;
@@ -37,7 +37,7 @@ async function take(number) {
   view = await start(arrived, { kept: stage, prepare: (made) => { if (before) posedAsBefore(made, before); } });
   if (before) restore(view, before);
   if (last && !stage) last.end();
-  shown = number;
+  shown = told.shown;
 }
 
 /** Puts the elements of another document in the place of those that stand here; the picture itself stays. */
