@@ -28,7 +28,9 @@ from plica.workspace import Refused
 LARGEST: Final = 1024
 """Texels across of a map in the page; larger ones are halved until they fit."""
 MOST_TEXTURES: Final = 8
-"""Mask textures that the page shows of one detail: what every card can read at once beside the others."""
+"""Mask textures that the page shows of all details: what every card can read at once beside the others."""
+MOST_DETAILS: Final = 4
+"""Details that the page shows one over the other."""
 _QUALITY: Final = 85
 
 
@@ -44,7 +46,7 @@ class DetailLayout(NamedTuple):
     """A detail as the page shows it.
 
     pictures: the files of the pack with the maps (None: they cannot be shown) and with the masks; uv: the sets, by
-    number among those of the skin, that maps and masks are over; left_out: folds of which the page shows no mask.
+    number among those of the skin, that maps and masks are over; folds: those of which the page shows the mask.
     """
 
     name: str
@@ -54,7 +56,6 @@ class DetailLayout(NamedTuple):
     textures: tuple[str, ...]
     masks_uv: int
     folds: tuple[FoldSlot, ...]
-    left_out: tuple[str, ...]
 
 
 class SpecFiles(NamedTuple):
@@ -70,11 +71,12 @@ def pack_details(
     """Add the pictures of every detail to a pack. `uv_sets`: the mesh's, by number."""
     if not uv_sets:
         return ()
-    layouts = []
-    for number, detail in enumerate(rig.details):
+    layouts: list[DetailLayout] = []
+    for number, detail in enumerate(rig.details[:MOST_DETAILS]):
         made_of = [(file, files.version(file)) for file in (detail.relaxed, detail.contracted)]
         maps = kept.recall(f"maps {number}", made_of, partial(_quarters, detail, files.read))
-        layouts.append(_packed(detail, number, rig, masks, uv_sets, maps, pack))
+        room = MOST_TEXTURES - sum(len(one.textures) for one in layouts)
+        layouts.append(_packed(detail, number, rig, masks, uv_sets, maps, pack, room))
     return tuple(layouts)
 
 
@@ -86,17 +88,16 @@ def _packed(
     uv_sets: list[str],
     maps: bytes | None,
     pack: ArrayPack,
+    room: int,
 ) -> DetailLayout:
     own = [] if masks is None else [texture for texture in masks.textures if texture.detail == detail.name]
     layouts = [texture.uv for texture in own]
-    shown = [texture for texture in own if texture.uv == layouts[0]][:MOST_TEXTURES]
+    shown = [texture for texture in own if texture.uv == layouts[0]][:room]
     slots, names = [], []
     for place, texture in enumerate(shown):
         names.append(f"masks {number} {place}")
         pack.add_file(names[-1], texture.content, "image/png")
         slots += [FoldSlot(fold, place, channel) for channel, fold in enumerate(texture.folds)]
-    there = {slot.fold for slot in slots}
-    left_out = tuple(fold.name for fold in rig.folds if fold.detail == detail.name and fold.name not in there)
     if maps is not None:
         pack.add_file(f"maps {number}", maps, "image/webp")
     return DetailLayout(
@@ -107,7 +108,6 @@ def _packed(
         tuple(names),
         uv_sets.index(layouts[0]) if layouts and layouts[0] in uv_sets else 0,
         tuple(slots),
-        left_out,
     )
 
 

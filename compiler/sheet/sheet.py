@@ -13,7 +13,7 @@ from plica.rig.rig import Rig
 from plica.sheet.array_pack import ArrayPack
 from plica.sheet.before import Earlier, PresentSkin, earlier_module, pack_before
 from plica.sheet.changes import changes_view
-from plica.sheet.detail_pictures import SpecFiles, pack_details
+from plica.sheet.detail_pictures import DetailLayout, SpecFiles, pack_details
 from plica.sheet.document import PageData, page
 from plica.sheet.graph import graph_view
 from plica.sheet.kept import Kept
@@ -141,6 +141,7 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         "folds": fold_views(rig, subject.masks, lines, blocks, album),
         "expectations": expectation_views(subject.results, jumps, lines, album),
         "noted": noted_views(rig, lines, album),
+        "unseen": _unseen(rig, details),
         "graph": graph_view(rig, lines, blocks),
         "coverage": coverage_views(rig, blocks),
         "memory": memory_views(rig, attached, subject.masks),
@@ -162,6 +163,12 @@ def block_ids(rig: Rig) -> dict[str, str]:
     ids.update({f"shape {shape.name}": f"shape-{number}" for number, shape in enumerate(rig.shapes)})
     ids.update({f"fold {fold.name}": f"fold-{number}" for number, fold in enumerate(rig.folds)})
     return ids
+
+
+def _unseen(rig: Rig, details: Sequence[DetailLayout]) -> list[str]:
+    """The folds that are not to be seen on the page's skin."""
+    seen = {slot.fold for detail in details if detail.maps is not None for slot in detail.folds}
+    return [fold.name for fold in rig.folds if fold.name not in seen]
 
 
 def _counts(rig: Rig) -> list[tuple[int, str]]:

@@ -253,3 +253,35 @@ def test_a_line_with_one_quantity_can_be_tried() -> None:
     assert lines.tried("expect", "1", "mm") == ("clearance of a from b2 at least ", "mm", "")
     assert lines.tried("expect", "2", "") is None and lines.tried("expect", "0", "mm") is None
     assert lines.place("expect", "1") == ("a.plica:2", "line-0-2")
+
+
+def test_several_details_lie_one_over_the_other(browser: Browser, tmp_path: Path) -> None:
+    """Each changes the picture by itself, also its fold alone; what finds no room is named."""
+    text = SPEC + 'detail ribs { relaxed "flat.png"   contracted "ribs.png"   mixing reoriented }\n'
+    text += "fold ridges { in ribs   area far   follows lift }\n"
+    spec = cloth(tmp_path, text)
+    flat = Image.new("RGB", (16, 16), (128, 128, 255))
+    tilted = {"relaxed": flat, "contracted": Image.new("RGB", (16, 16), (190, 128, 230)), "flat": flat}
+    tilted["ribs"] = Image.new("RGB", (16, 16), (128, 60, 230))
+    for name, picture in tilted.items():
+        picture.save(tmp_path / f"{name}.png")
+    sheet = plica.make_sheet(plica.compile_file(spec), measure=False)
+    assert sheet.write(tmp_path / "cloth.html") == () and "Not to be seen" not in sheet.page.decode("utf-8")
+    with opened(browser, tmp_path / "cloth.html") as page:
+        assert page.problems == []
+        pictures = set()
+        for folds in ((0, 0), (1, 0), (0, 1), (1, 1)):
+            page.says(
+                """([creases, ridges]) => {
+                  const { slots, skin } = sheet.stage;
+                  skin.folds.fill(0);
+                  skin.folds[slots.get("creases")] = creases;
+                  skin.folds[slots.get("ridges")] = ridges;
+                }""",
+                list(folds),
+            )
+            pictures.add(page.picture())
+        assert len(pictures) == 4
+    (tmp_path / "ribs.png").write_bytes(b"")
+    page_of_one = plica.make_sheet(plica.compile_file(spec), measure=False).page.decode("utf-8")
+    assert "Not to be seen on this skin: fold ridges." in page_of_one

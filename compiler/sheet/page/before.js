@@ -116,7 +116,7 @@ export class Before {
     Object.assign(stage, { camera: view.stage.camera, ground: view.stage.ground });
     await stage.begin({ reached: () => view.block }, skeleton.globals(skeleton.rest()));
     stage.complete(view.block, (name) => this.array(name));
-    if (record.details.length) await stage.dress(record.details[0]);
+    if (record.details.length) await stage.dress(record.details);
     stage.restored = () => { stage.paint(...stage.colour); view.changed(); };
     steer(canvas, stage.camera, () => view.ask(), (x, y) => { if (this.comparable) view.pick(stage.under(x, y)); });
     new ResizeObserver(() => view.ask()).observe(canvas);

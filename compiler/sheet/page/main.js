@@ -170,8 +170,8 @@ export async function start({ record, block, generated, compare }, { kept, prepa
   }
   view.dirty = true;
   view.draw();
-  if (stage && record.details.length && !stage.detail) {
-    await stage.dress(record.details[0]);
+  if (stage && record.details.length && !stage.details) {
+    await stage.dress(record.details);
     view.changed();
   }
   globalThis.sheet = view;

@@ -68,30 +68,30 @@ void main() {
   gl_Position = vec4(0, 0, 0, 1);
 }`;
 
-export const SHADE_VERTEX = `${HEAD}
-layout(location = 0) in vec4 posed; layout(location = 1) in vec2 mapPlace; layout(location = 2) in vec2 maskPlace;
-layout(location = 3) in float told; layout(location = 4) in vec4 summed; uniform mat4 view;
-out vec3 here; out vec3 normal; out vec2 map; out vec2 mask; out float heat;
+/** Places of the vertex shader that texture coordinates come in at, a place for each set that details lie over. */
+export const UV_PLACES = [1, 2, 6, 7, 8, 9, 10, 11];
+
+/** `sets`: how many sets of texture coordinates there are. */
+export const shadeVertex = (sets) => `${HEAD}
+layout(location = 0) in vec4 posed; layout(location = 3) in float told; layout(location = 4) in vec4 summed; uniform mat4 view;
+${UV_PLACES.slice(0, sets).map((place, set) => `layout(location = ${place}) in vec2 place${set}; out vec2 uv${set};`).join("\n")}
+out vec3 here; out vec3 normal; out float heat;
 void main() {
-  here = posed.xyz; normal = summed.xyz; map = mapPlace; mask = maskPlace; heat = told;
+  here = posed.xyz; normal = summed.xyz; heat = told;
+  ${UV_PLACES.slice(0, sets).map((place, set) => `uv${set} = place${set};`).join(" ")}
   gl_Position = view * vec4(here, 1);
 }`;
 
 // How far folds are on, and what that does to the normal. A texture that adds nothing is not read.
 const DETAIL = `
-uniform sampler2D detailMaps, mask0, mask1, mask2, mask3, mask4, mask5, mask6, mask7;
-uniform vec4 folds[8]; uniform float depth; uniform bool reoriented;
-float part(sampler2D texels, vec4 strengths) { return strengths == vec4(0) ? 0.0 : dot(texture(texels, mask), strengths); }
-float faded() {
-  return clamp(part(mask0, folds[0]) + part(mask1, folds[1]) + part(mask2, folds[2]) + part(mask3, folds[3])
-    + part(mask4, folds[4]) + part(mask5, folds[5]) + part(mask6, folds[6]) + part(mask7, folds[7]), 0.0, 1.0);
-}
+uniform vec4 folds[8]; uniform float depth;
+float part(sampler2D texels, vec2 mask, vec4 strengths) { return strengths == vec4(0) ? 0.0 : dot(texture(texels, mask), strengths); }
 vec3 laid(vec3 base, vec3 added) {   // Barre-Brisebois and Hill, "Blending in Detail", 2012
   vec3 t = base + vec3(0, 0, 1), u = added * vec3(-1, -1, 1); return normalize(t * dot(t, u) - u * t.z);
 }
 vec3 decoded(vec2 xy) { xy = xy * 2.0 - 1.0; return vec3(xy, sqrt(max(0.0, 1.0 - dot(xy, xy)))); }
-vec3 detailed(vec3 n, float factor) {
-  vec4 both = texture(detailMaps, map); vec3 relaxed = decoded(both.xy), contracted = decoded(both.zw);
+vec3 bumped(vec3 n, sampler2D maps, vec2 map, float factor, bool reoriented) {
+  vec4 both = texture(maps, map); vec3 relaxed = decoded(both.xy), contracted = decoded(both.zw);
   vec3 bump = reoriented ? laid(relaxed, mix(vec3(0, 0, 1), contracted, factor)) : normalize(mix(relaxed, contracted, factor));
   bump.xy *= depth;
   vec3 dx = dFdx(here), dy = dFdy(here); vec2 ux = dFdx(map), uy = dFdy(map);
@@ -99,28 +99,40 @@ vec3 detailed(vec3 n, float factor) {
   float size = max(dot(t, t), dot(b, b));
   return size > 0.0 ? normalize(mat3(t, b, n * sqrt(size)) * normalize(bump)) : n;
 }`;
+// Each detail lies over those before it; a place is as far contracted as the detail that is furthest there.
+const detailed = (details) => `${DETAIL}
+uniform sampler2D ${details.flatMap(({ masks }, detail) => [`detailMaps${detail}`, ...masks.map((mask) => `mask${mask}`)]).join(", ")};
+float folded = 0.0;
+vec3 detailed(vec3 n) {
+  float factor;
+  ${details.map(({ masks, maskSet, mapSet, reoriented }, detail) => `
+  factor = clamp(${["0.0", ...masks.map((mask) => `part(mask${mask}, uv${maskSet}, folds[${mask}])`)].join(" + ")}, 0.0, 1.0);
+  folded = max(folded, factor);
+  n = bumped(n, detailMaps${detail}, uv${mapSet}, factor, ${reoriented});`).join("")}
+  return n;
+}`;
 // The skin as long as no detail is on it: much less to compile before a first picture, and to compute.
 const NO_DETAIL = `
-float faded() { return 0.0; }
-vec3 detailed(vec3 n, float factor) { return n; }`;
+const float folded = 0.0;
+vec3 detailed(vec3 n) { return n; }`;
 
 /**
- * Lit skin, with its detail if there is one. `colouring`: 0 none, 1 a sequential scale, 2 a diverging one, 3 the factor of
- * folds.
+ * Lit skin with its details: of each the numbers of its masks, the sets of texture coordinates, and how maps are mixed.
+ * `colouring`: 0 none, 1 a sequential scale, 2 a diverging one, 3 the factor of folds.
  */
-export const shadeFragment = (withDetail) => `${HEAD}
-in vec3 here; in vec3 normal; in vec2 map; in vec2 mask; in float heat;
+export const shadeFragment = (details, sets) => `${HEAD}
+in vec3 here; in vec3 normal; in float heat; ${UV_PLACES.slice(0, sets).map((place, set) => `in vec2 uv${set};`).join(" ")}
 uniform vec3 eye; uniform int colouring; uniform vec3 clay; uniform vec3 scale[5];
 out vec4 colour;
 vec3 along(float t) {
   float place = clamp(t, 0.0, 1.0) * 4.0; int i = int(min(place, 3.0));
   return mix(scale[i], scale[i + 1], place - float(i));
 }
-${withDetail ? DETAIL : NO_DETAIL}
+${details.length ? detailed(details) : NO_DETAIL}
 void main() {
   vec3 n = normalize(normal); if (!gl_FrontFacing) n = -n;
-  float factor = faded(); n = detailed(n, factor);
-  float amount = colouring == 3 ? factor : heat;
+  n = detailed(n);
+  float amount = colouring == 3 ? folded : heat;
   vec3 base = colouring == 0 || (colouring != 2 && amount < 0.004) ? clay : along(amount);
   if (colouring == 2) base = mix(clay, base, smoothstep(0.02, 0.25, abs(2.0 * amount - 1.0)));   // what stays as it is
   vec3 toEye = normalize(eye - here), key = normalize(vec3(0.45, 0.75, 0.55)), fill = normalize(vec3(-0.75, 0.15, 0.45));

@@ -4,13 +4,14 @@ import { writeProduct } from "./algebra.js";
 import { attribute, attributeFrom, emptied, listTexture, pictureTexture, plainTexture, Program, relisted, rowsFor } from "./graphics.js";
 import { writeMotion } from "./rigid-motions.js";
 import {
-  GROUND_FRAGMENT, GROUND_VERTEX, NORMAL, NOTHING, PICK_FRAGMENT, PICK_VERTEX, QUARTERS, SHADE_VERTEX, WHOLE_TARGET, poseVertex,
-  shadeFragment,
+  GROUND_FRAGMENT, GROUND_VERTEX, NORMAL, NOTHING, PICK_FRAGMENT, PICK_VERTEX, QUARTERS, UV_PLACES, WHOLE_TARGET, poseVertex,
+  shadeFragment, shadeVertex,
 } from "./shaders.js";
 
 const UNITS = {
-  frame: 0, jointList: 1, offsetList: 2, posedPlaces: 3, rings: 4, detailMaps: 5, picture: 6,
+  frame: 0, jointList: 1, offsetList: 2, posedPlaces: 3, rings: 4, detailMaps0: 5, picture: 6,
   mask0: 7, mask1: 8, mask2: 9, mask3: 10, mask4: 11, mask5: 12, mask6: 13, mask7: 14, weightList: 15,
+  detailMaps1: 16, detailMaps2: 17, detailMaps3: 18,
 };
 const MASKS = 8;
 const WIDTH = 2048;
@@ -26,7 +27,7 @@ export class Skin {
     this.matrix = new Float64Array(12);
     this.poseProgram = new Program(gl, poseVertex(this.dual), NOTHING, UNITS, ["posed"]);
     this.normalProgram = new Program(gl, NORMAL, NOTHING, UNITS, ["normal"]);
-    this.shadeProgram = new Program(gl, SHADE_VERTEX, shadeFragment(false), UNITS);
+    this.shadeProgram = new Program(gl, shadeVertex(0), shadeFragment([], 0), UNITS);
     this.groundProgram = new Program(gl, GROUND_VERTEX, GROUND_FRAGMENT, UNITS);
   }
 
@@ -104,21 +105,23 @@ export class Skin {
     gl.disable(gl.RASTERIZER_DISCARD);
   }
 
-  /** Shows a detail: its maps and masks as pictures, `null` for what is not there, and where they lie on the skin. */
-  wear(detail, maps, masks) {
-    const { gl, lists } = this;
-    this.reoriented = detail.mixing === "reoriented";
-    this.detailProgram ??= new Program(gl, SHADE_VERTEX, shadeFragment(true), UNITS);
+  /** Shows details, one over the other. `pictures`: their maps and masks, by name. Masks of all of them count on. */
+  wear(details, pictures) {
+    const { gl, lists } = this, sets = [...new Set(details.flatMap(({ uv, masks_uv }) => [uv, masks_uv]))];
+    let next = 0;
+    const shown = details.map(({ uv, masks_uv, mixing, textures }) => ({
+      mapSet: sets.indexOf(uv), maskSet: sets.indexOf(masks_uv), reoriented: mixing === "reoriented", masks: textures.map(() => next++),
+    }));
+    this.detailProgram = new Program(gl, shadeVertex(sets.length), shadeFragment(shown, sets.length), UNITS);
     gl.bindVertexArray(this.shading);
-    this.replaced(1, attribute(gl, 1, lists.uv[detail.uv], 2));
-    this.replaced(2, attribute(gl, 2, lists.uv[detail.masks_uv], 2));
+    sets.forEach((set, place) => this.replaced(UV_PLACES[place], attribute(gl, UV_PLACES[place], lists.uv[set], 2)));
     gl.bindVertexArray(null);
-    if (maps) this.quartered(maps);
-    else plainTexture(gl, UNITS.detailMaps, [128, 128, 128, 128]);
-    for (let mask = 0; mask < MASKS; mask += 1) {
-      if (masks[mask]) pictureTexture(gl, UNITS.mask0 + mask, masks[mask]);
-      else plainTexture(gl, UNITS.mask0 + mask, [0, 0, 0, 0]);
-    }
+    details.forEach(({ maps }, detail) => {
+      const unit = UNITS[`detailMaps${detail}`];
+      if (maps) this.quartered(pictures.get(maps), unit);
+      else plainTexture(gl, unit, [128, 128, 128, 128]);
+    });
+    details.flatMap(({ textures }) => textures).forEach((name, mask) => pictureTexture(gl, UNITS.mask0 + mask, pictures.get(name)));
   }
 
   /** Forgets the numbers of vertices at a place that others have taken. */
@@ -127,11 +130,11 @@ export class Skin {
     this.replaceable[place] = buffer;
   }
 
-  quartered(maps) {
+  quartered(maps, unit) {
     const { gl } = this, size = maps.width / 2, texture = gl.createTexture(), target = gl.createFramebuffer();
     const packing = new Program(gl, WHOLE_TARGET, QUARTERS, UNITS);
     pictureTexture(gl, UNITS.picture, maps, false);
-    emptied(gl, UNITS.detailMaps);
+    emptied(gl, unit);
     gl.bindTexture(gl.TEXTURE_2D, texture);
     gl.texStorage2D(gl.TEXTURE_2D, Math.floor(Math.log2(size)) + 1, gl.RGBA8, size, size);
     gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.LINEAR_MIPMAP_LINEAR);
@@ -192,7 +195,6 @@ export class Skin {
     gl.uniform3fv(at.eye, camera.eye());
     gl.uniform1i(at.colouring, look.colouring);
     gl.uniform1f(at.depth, look.depth);
-    gl.uniform1i(at.reoriented, this.reoriented ? 1 : 0);
     gl.uniform3fv(at.clay, look.clay);
     gl.uniform3fv(at.scale, look.scale);
     gl.uniform4fv(at.folds, look.folds ?? this.folds);

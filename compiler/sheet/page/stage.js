@@ -17,7 +17,7 @@ const NEAR = 0.03;
 export class Stage {
   /** Throws where this browser cannot show one. */
   constructor(canvas, record) {
-    Object.assign(this, { canvas, record, pictures: new Map(), colour: ["none", ""], marked: -1, ending: new AbortController() });
+    Object.assign(this, { canvas, record, colour: ["none", ""], marked: -1, ending: new AbortController() });
     this.gl = canvas.getContext("webgl2", { antialias: false, alpha: true });
     if (!this.gl) throw new Error("this browser has no WebGL 2");
     this.skin = new Skin(this.gl, record);
@@ -77,19 +77,25 @@ export class Stage {
     });
   }
 
-  /** Decodes the pictures of a detail and puts them on. */
-  async dress(detail) {
-    this.detail = detail;
-    const names = [detail.maps, ...detail.textures].filter(Boolean);
+  /** Decodes the pictures of details and puts them on. */
+  async dress(details) {
+    const names = details.flatMap(({ maps, textures }) => [maps, ...textures]).filter(Boolean);
     const decoded = await Promise.all(names.map((name) => bitmapOf(this.block, this.record.files[name])));
-    names.forEach((name, number) => this.pictures.set(name, decoded[number]));
+    this.pictures = new Map(names.map((name, number) => [name, decoded[number]]));
+    this.details = details;
     this.wear();
   }
 
   wear() {
-    const { detail, pictures } = this;
-    if (!detail) return;
-    this.skin.wear(detail, pictures.get(detail.maps) ?? null, detail.textures.map((name) => pictures.get(name)));
+    if (!this.details) return;
+    this.skin.wear(this.details, this.pictures);
+    // Where each fold's strength stands among those of all masks.
+    this.slots = new Map();
+    let first = 0;
+    for (const { folds, textures } of this.details) {
+      for (const { fold, texture, channel } of folds) this.slots.set(fold, 4 * (first + texture) + channel);
+      first += textures.length;
+    }
   }
 
   /** Puts a pose on the card. */
@@ -97,9 +103,8 @@ export class Stage {
     this.posed = [globals, amounts];
     this.skin.pose(globals, amounts);
     this.skin.folds.fill(0);
-    for (const { fold, texture, channel } of this.detail?.folds ?? []) {
-      const follows = this.record.folds.find(({ name }) => name === fold).follows;
-      this.skin.folds[4 * texture + channel] = strengthOf(follows);
+    for (const { name, follows } of this.record.folds) {
+      if (this.slots?.has(name)) this.skin.folds[this.slots.get(name)] = strengthOf(follows);
     }
     if (this.colour[0] === "stretch") this.recolour();
   }
@@ -155,8 +160,8 @@ export class Stage {
   }
 
   oneFold(name) {
-    const folds = new Float32Array(skinFolds), slot = this.detail?.folds.find(({ fold }) => fold === name);
-    if (slot) folds[4 * slot.texture + slot.channel] = 1;
+    const folds = new Float32Array(this.skin.folds.length);
+    if (this.slots?.has(name)) folds[this.slots.get(name)] = 1;
     return folds;
   }
 
@@ -198,4 +203,3 @@ export class Stage {
     Object.assign(camera, { turn, tilt });
   }
 }
-const skinFolds = 32;
