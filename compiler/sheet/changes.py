@@ -168,7 +168,7 @@ class _ChangeRows:
         found = None if tables <= _OF_TEXTURES else skins.most(names)
         if found is not None:
             return self._place(what, found, block), _seen(found)
-        fold = self._fold_of(entry)
+        fold = self._fold_of(names)
         if fold:
             pose = skins.full(fold)
             return (-1, "") if pose is None else (self._place(what, pose, block, "folds"), f"folds, {pose.words}")
@@ -182,12 +182,11 @@ class _ChangeRows:
                     return self._worst.get(f"expect-{expected.index(fact.new)}", -1)
         return -1
 
-    def _fold_of(self, entry: ReviewEntry) -> str:
-        """The strength of a fold that changed, "" where there is none."""
-        facts = [fact for change in entry.changes for fact in change.facts if fact.table == "folds"]
-        return next(
-            (one.follows for fact in facts for one in (fact.new, fact.old) if one is not None and one.follows), ""
-        )
+    def _fold_of(self, names: frozenset[str] | None) -> str:
+        """The first of some strengths that a fold follows in either state, "" where there is none."""
+        rigs = [self._new, *([] if self._earlier.state is None else [self._earlier.state.rig])]
+        followed = [fold.follows for rig in rigs for fold in rig.folds]
+        return next((name for name in followed if name is not None and names is not None and name in names), "")
 
     def _place(self, name: str, found: DifferentPose, block: str, colour: str = "apart") -> int:
         self._added.append(

@@ -317,3 +317,19 @@ def test_without_a_card_there_are_pictures_and_tables(launched: Callable[..., Br
         shown.says("(row) => sheet.move(row, 130 * Math.PI / 180)", row)
         shown.settled()
         assert shown.says("(row) => sheet.found[row.strength]", row) == pytest.approx(1.0)
+
+
+def test_a_print_shows_the_picture(page: OpenPage) -> None:
+    """What a browser prints is what is drawn when printing begins; tools and buttons stay away."""
+    page.tab.emulate_media(media="print")
+    drawn = page.says(
+        """() => {
+          dispatchEvent(new Event("beforeprint"));
+          const { gl } = sheet.stage, pixels = new Uint8Array(4 * gl.drawingBufferWidth * gl.drawingBufferHeight);
+          gl.readPixels(0, 0, gl.drawingBufferWidth, gl.drawingBufferHeight, gl.RGBA, gl.UNSIGNED_BYTE, pixels);
+          return pixels.filter((value, place) => place % 4 === 3 && value === 255).length / (pixels.length / 4);
+        }"""
+    )
+    assert 0.02 < drawn < 0.9
+    assert not page.tab.is_visible("#rest") and not page.tab.is_visible("nav") and page.tab.is_visible("#expectations")
+    page.tab.emulate_media(media="screen")

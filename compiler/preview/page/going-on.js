@@ -12,7 +12,7 @@ const BODY = ["positions", "joints", "weights", "triangles", "copies", "inverses
 export function goesOn(stage, { record, bytes, changed }) {
   const before = stage.record, array = (name) => unpacked(bytes, record.arrays[name]);
   if (stage.lost || !record.skin || !sameBody(before, record, changed)) return false;
-  const { lists, skin, detail } = stage;
+  const { lists, skin, details } = stage, next = record.details;
   Object.assign(stage, { record, block: bytes });
   skin.record = record;
   if (changed.has("region vertices") || changed.has("region weights") || !same(before.skin.regions, record.skin.regions)) {
@@ -24,8 +24,9 @@ export function goesOn(stage, { record, bytes, changed }) {
     skin.makeRoom();
     skin.complete();
   }
-  const next = record.details.find(({ name }) => name === detail?.name) ?? record.details[0];
-  stage.detail = detail && next && sameClothes(detail, next, changed) ? next : null;
+  const worn = details?.length === next.length && next.every((one, number) => sameClothes(details[number], one, changed));
+  if (worn) stage.keepOn(next);
+  else stage.undress();
   return true;
 }
 
@@ -40,7 +41,7 @@ function sameBody(before, now, changed) {
 /** Whether a detail wears the same pictures at the same places. */
 function sameClothes(before, now, changed) {
   return [now.maps, ...now.textures].every((name) => !changed.has(name))
-    && same({ ...before, folds: [], left_out: [] }, { ...now, folds: [], left_out: [] });
+    && same({ ...before, folds: [] }, { ...now, folds: [] });
 }
 
 function same(one, other) {

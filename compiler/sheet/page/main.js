@@ -6,6 +6,7 @@ import { steer } from "./camera.js";
 import { prepareGraph } from "./graph.js";
 import { tellHere, whatIsAt } from "./here.js";
 import { Skeleton } from "./poses.js";
+import { preparePrinting } from "./printing.js";
 import { Rows, figureText } from "./rows.js";
 import { prepareLinks, prepareSearch } from "./search.js";
 import { Stage } from "./stage.js";
@@ -162,6 +163,7 @@ export async function start({ record, block, generated, compare }, { kept, prepa
   prepareSearch();
   prepareLinks(view.ending.signal);
   prepareGraph(view.ending.signal);
+  preparePrinting(() => [view.stage, view.before?.stage].filter(Boolean), view.ending.signal);
   prepareTrying(record, view.evaluation, () => view.changed());
   if (stage) {
     if (stage !== kept) stage.complete(bytes);

@@ -89,10 +89,19 @@ export class Stage {
   wear() {
     if (!this.details) return;
     this.skin.wear(this.details, this.pictures);
-    // Where each fold's strength stands among those of all masks.
+    this.keepOn(this.details);
+  }
+
+  undress() {
+    this.details = this.slots = this.skin.detailProgram = null;
+  }
+
+  /** Details whose pictures are on: where each fold's strength stands among those of all masks. */
+  keepOn(details) {
+    this.details = details;
     this.slots = new Map();
     let first = 0;
-    for (const { folds, textures } of this.details) {
+    for (const { folds, textures } of details) {
       for (const { fold, texture, channel } of folds) this.slots.set(fold, 4 * (first + texture) + channel);
       first += textures.length;
     }
