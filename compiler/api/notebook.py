@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable, Sequence
-from io import BytesIO
 from typing import TYPE_CHECKING, Final
 
 from plica import foreign
@@ -16,8 +15,8 @@ if TYPE_CHECKING:
 MOST_ROWS: Final = 40
 """Rows of a table that are shown; the others are counted."""
 SIZE: Final = (480, 480)
-_SKIN: Final = (0.38, 0.35, 0.32)
-"""The colour of skin in linear light: a mid grey, slightly warm."""
+_FRONT: Final = (0.0, 0.0, 1.0)
+"""Where a mesh of which nothing else is known looks: glTF 2.0, section 3.4."""
 
 
 def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -58,23 +57,7 @@ def mesh_html(mesh: Mesh, positions: Floats, caption: str) -> str:
 
 def mesh_png(mesh: Mesh, positions: Floats) -> bytes:
     """A PNG picture of a mesh at positions (v, 3), seen from in front, its left a little toward the viewer."""
-    import numpy as np
-    from PIL import Image
+    from plica.picture.files import content_of
+    from plica.picture.studio import Figure, Studio
 
-    from plica.mesh.normals import Normals
-    from plica.picture.camera_placement import ViewRequest, camera_at
-    from plica.picture.colors import shown
-    from plica.picture.directions import unit
-    from plica.picture.shade import Solid, shaded
-
-    low, high = positions.min(axis=0), positions.max(axis=0)
-    colors = np.broadcast_to(np.array(_SKIN), (len(mesh.triangles), 3, 3))
-    solid = Solid(positions, Normals(mesh).of(positions), mesh.triangles, colors)
-    extent = 0.55 * float(np.linalg.norm(high - low)) or 1.0
-    request = ViewRequest(
-        (low + high) / 2.0, extent, None, np.ones(len(mesh.triangles), dtype=bool), np.zeros(3), np.zeros(3)
-    )
-    picture = shaded(solid, camera_at(request, unit(np.array([0.45, 0.15, 1.0]))), *SIZE)
-    content = BytesIO()
-    Image.fromarray(np.rint(shown(picture) * 255.0).astype(np.uint8)).save(content, "PNG")
-    return content.getvalue()
+    return content_of([Studio(mesh, mesh.positions, _FRONT).whole_view(Figure(positions), SIZE)], ".png")

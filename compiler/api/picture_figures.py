@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
 from plica.api.character import posed_rig, rig_of
 from plica.api.posing import check_names
@@ -20,9 +21,7 @@ from plica.picture.directions import round_length
 from plica.picture.page import Color
 from plica.picture.standpoints import front_of
 from plica.picture.studio import Figure, Studio, tint_scale
-from plica.rig.surfaces import Detail
-from plica.texture.normal_diagnostics import readable_normal_map
-from plica.texture.skin_relief import DetailSkin, Reliefs
+from plica.texture.skin_details import SkinDetails
 from plica.workspace import Refused, Workspace, located_bytes
 
 
@@ -31,6 +30,13 @@ def studio_of(mesh: AttachedMesh) -> Studio:
     rest = rest_poses(posed_rig(mesh.character))
     neutral = np.asarray(next(iter(mesh.deformer_with({}).positions(rest))).positions[0])
     return Studio(mesh.mesh, neutral, front_of(rig_of(mesh.character)))
+
+
+def neutral_view(mesh: AttachedMesh, size: tuple[int, int]) -> Image.Image:
+    """The whole figure in its neutral stance, of a size in pixels; a detail whose maps cannot be read is left out."""
+    rest = rest_poses(posed_rig(mesh.character))
+    [figure], _ = FigureMaker(mesh, Diagnostics()).of(rest, shapes=True, tinted=False)
+    return studio_of(mesh).whole_view(figure, size)
 
 
 def looked_at(mesh: AttachedMesh, studio: Studio, figures: Sequence[Figure], name: str | None, whole: bool) -> Floats:
@@ -61,9 +67,17 @@ class FigureMaker:
     """The skin in poses, with its details."""
 
     def __init__(self, mesh: AttachedMesh, diagnostics: Diagnostics) -> None:
-        self._mesh, self._diagnostics = mesh, diagnostics
-        self._rig = rig_of(mesh.character)
-        self._details = [skin for one in self._rig.details for skin in self._skin_of(one)]
+        self._mesh = mesh
+        character = mesh.character
+        locate, origins = Workspace(character.folder, character.allow).locate, character.origins
+        self._details = SkinDetails(
+            rig_of(character),
+            mesh.mesh,
+            mesh.regions,
+            partial(_read, locate),
+            diagnostics,
+            lambda name: origins.get(("detail", name)),
+        )
 
     def of(self, poses: Poses, shapes: bool, tinted: bool) -> tuple[list[Figure], list[tuple[Color, str]]]:
         """A figure for each frame, and what the tint means, if there is any."""
@@ -74,32 +88,13 @@ class FigureMaker:
             for one in (motion, motion.without_shapes())
         )
         strengths = dict(zip(evaluator.names, evaluator.strengths(poses).T, strict=True))
-        folds = {fold.name: strengths[fold.follows] for fold in self._rig.folds if fold.follows in strengths}
         moved = np.linalg.norm(shaped - bare, axis=2)
         full = round_length(float(moved.max(initial=0.0)))
         result = []
         for frame, places in enumerate(shaped if shapes else bare):
-            on = {name: float(values[frame]) for name, values in folds.items()}
-            relief = Reliefs(tuple(one.posed(places, on) for one in self._details)) if self._details else None
+            relief = self._details.posed(places, {name: float(values[frame]) for name, values in strengths.items()})
             result.append(Figure(places, moved[frame] / full if tinted and full else None, relief))
         return result, tint_scale(full, "moved by shapes:") if tinted and full else []
-
-    def _skin_of(self, detail: Detail) -> list[DetailSkin]:
-        """The detail with its maps, if they can be read and the mesh has a place for them."""
-        mesh = self._mesh.mesh
-        if not mesh.uvs or (detail.uv is not None and detail.uv not in mesh.uvs):
-            return []
-        character = self._mesh.character
-        locate = Workspace(character.folder, character.allow).locate
-        span = character.origins.get(("detail", detail.name))
-        maps = [
-            readable_normal_map(file, partial(_read, locate), span, self._diagnostics)
-            for file in (detail.relaxed, detail.contracted)
-        ]
-        areas = {fold.name: self._mesh.regions[fold.area] for fold in self._rig.folds if fold.detail == detail.name}
-        if maps[0] is None or maps[1] is None:
-            return []
-        return [DetailSkin(detail, maps[0], maps[1], areas, mesh)]
 
 
 def _read(locate: Callable[[str], Path | Refused], file: str) -> bytes | Refused:

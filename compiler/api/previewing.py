@@ -166,12 +166,13 @@ class Preview:
             return None
         results = [not_measured(index, one, NOT_MEASURED) for index, one in enumerate(rig.expectations)]
         mesh = None if subject.attached is None else subject.attached.mesh
-        stills = self._kept.recall("stills", mesh, lambda: stills_of(subject.attached))
 
         def version(file: str) -> str:
             path = workspace.locate(file)
             return "" if isinstance(path, Refused) else self._memory.digest(path)
 
+        maps = [(file, version(file)) for one in rig.details for file in (one.relaxed, one.contracted)]
+        stills = self._kept.recall("stills", (mesh, maps), lambda: stills_of(character, subject.attached))
         made = sheet_of(
             sheet_subject(subject, Proof(subject), results, character.origins, workspace, diagnostics, stills, version),
             self._kept,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack
@@ -27,6 +26,8 @@ if TYPE_CHECKING:
     from plica.sheet.sheet import SheetSubject
 
 LEFT_OUT = "measuring was left out"
+STILL = (480, 480)
+"""Pixels of a still picture."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -105,7 +106,7 @@ def make_sheet(
         proof, results = _proven(subject, measure, cache, workers, progress, diagnostics)
         progress("packing masks")
         shown = sheet_subject(
-            subject, proof, results, character.origins, workspace, diagnostics, stills_of(subject.attached)
+            subject, proof, results, character.origins, workspace, diagnostics, stills_of(character, subject.attached)
         )
         page = sheet_page(replace(shown, earlier=earlier), progress)
     return CharacterSheet(character, page, tuple(results), diagnostics.all)
@@ -167,15 +168,13 @@ def _masks(proof: Proof) -> MaskSet | None:
     return proof.masks
 
 
-def stills_of(attached: Attached | None) -> list[tuple[str, bytes]]:
+def stills_of(character: Character, attached: Attached | None) -> list[tuple[str, bytes]]:
     """Pictures for browsers that cannot show the skin, as WebP."""
-    from PIL import Image
-
-    from plica.api.notebook import mesh_png
+    from plica.api.picture_figures import neutral_view
+    from plica.api.skin import AttachedMesh
+    from plica.picture.files import content_of
 
     if attached is None or not len(attached.mesh.triangles):
         return []
-    mesh = attached.mesh if attached.neutral is None else attached.neutral.mesh
-    content = io.BytesIO()
-    Image.open(io.BytesIO(mesh_png(attached.mesh, mesh.positions))).save(content, "WEBP", quality=80)
-    return [("in its neutral stance", content.getvalue())]
+    image = neutral_view(AttachedMesh(character, attached, ()), STILL)
+    return [("in its neutral stance", content_of([image], ".webp"))]

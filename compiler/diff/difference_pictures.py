@@ -8,7 +8,8 @@ differ in their vertices there is nothing to take differences of, and that is sa
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,7 +18,8 @@ from plica.diagnostics import Diagnostics
 from plica.diff.character_state import CharacterState
 from plica.diff.comparison import Versions
 from plica.diff.report import DrawnChange
-from plica.diff.skin_states import PosableSkin, posable_skin
+from plica.diff.skin_states import PosableSkin, in_other_state, posable_skin
+from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import Poses, rest_poses
 from plica.mesh.computed_cache import ComputedCache
 from plica.mesh.deform import Deformer
@@ -29,6 +31,8 @@ from plica.prove.declared_poses import declared_poses
 from plica.prove.sweeps import Sweeper
 from plica.quantities import length
 from plica.rig.rig import Rig
+from plica.texture.skin_details import SkinDetails
+from plica.workspace import Refused, located_bytes
 
 SIZE: Final = (420, 420)
 LEAST: Final = 1e-6
@@ -88,7 +92,18 @@ def _drawn(before: CharacterState, after: CharacterState) -> tuple[str, bytes]:
             most, chosen = apart, pose
     if chosen is None or most < LEAST:
         return "the skin is the same in every pose that was looked at", b""
-    return f"{chosen.words}: at most {length(most)} apart", _picture(one, other, chosen, most)
+    details = [_details(state, skin) for state, skin in ((before, one), (after, other))]
+    return f"{chosen.words}: at most {length(most)} apart", _picture((one, other), details, chosen, most)
+
+
+def _details(state: CharacterState, skin: PosableSkin) -> SkinDetails:
+    """The details of a state's skin; what is wrong with their maps is told by a build."""
+
+    def read(file: str) -> bytes | Refused:
+        assert state.locate is not None
+        return located_bytes(state.locate, file, "image_bytes")
+
+    return SkinDetails(skin.rig, skin.attached.mesh, skin.attached.regions, read, Diagnostics())
 
 
 def _poses(rig: Rig) -> Iterator[_Pose]:
@@ -111,18 +126,28 @@ def _apart(one: PosableSkin, other: PosableSkin, poses: Poses) -> float:
     return float(np.linalg.norm(positions[1] - positions[0], axis=1).max(initial=0.0))
 
 
-def _picture(one: PosableSkin, other: PosableSkin, pose: _Pose, most: float) -> bytes:
+def _figure(skin: PosableSkin, details: SkinDetails, pose: _Pose, of: Rig) -> Figure:
+    """The skin in a pose of a rig, with its details and folds."""
+    evaluator = Evaluator(skin.rig)
+    strengths = evaluator.strengths(in_other_state(pose.poses, of, skin.rig))[0].tolist()
+    positions = skin.positions(pose.poses, of)[0]
+    return Figure(positions, relief=details.posed(positions, dict(zip(evaluator.names, strengths, strict=True))))
+
+
+def _picture(skins: Sequence[PosableSkin], details: Sequence[SkinDetails], pose: _Pose, most: float) -> bytes:
+    other = skins[-1]
     mesh = other.attached.mesh
-    before, after = (skin.positions(pose.poses, other.rig)[0] for skin in (one, other))
+    before, after = (_figure(skin, own, pose, other.rig) for skin, own in zip(skins, details, strict=True))
     bare = Deformer(mesh, other.rig, {})
     neutral = np.asarray(next(iter(bare.positions(rest_poses(other.rig)))).positions[0])
     studio = Studio(mesh, neutral, front_of(other.rig))
-    apart = np.linalg.norm(after - before, axis=1)
-    places = studio.places([Figure(before), Figure(after)], apart > _SHARE * most)
+    apart = np.linalg.norm(after.positions - before.positions, axis=1)
+    places = studio.places([before, after], apart > _SHARE * most)
     camera = studio.camera(places, studio.standpoint(places), SIZE, _LEAST_SHOWN)
-    figures = (Figure(before), Figure(after), Figure(after, apart / most))
+    figures = (before, after, replace(after, tint=apart / most))
     words = ("before", "after", "how far apart")
     views = [LabelledView(studio.view(one, camera, SIZE), said) for one, said in zip(figures, words, strict=True)]
     lines = [f"{pose.words}: at most {length(most)} apart", f"squares on the ground: {length(studio.square)}"]
+    lines += [f"without the detail {name}: its maps cannot be shown" for name in details[-1].left_out]
     title = other.rig.character.title or other.rig.character.name
     return content_of([contact_sheet(views, len(views), title, lines, tint_scale(most, "apart:"))], ".png")

@@ -25,12 +25,17 @@ _FADING: Final = 0.22
 """At this share of the figure's size above the ground skin casts little more than a third of its shadow."""
 
 
+def square_for(size: float) -> float:
+    """The side of the squares on the ground of a figure of a size, both in metres."""
+    return round_length(size / _SQUARES)
+
+
 class GroundPlane:
     """A level plane at a height (metres), for a figure of a size (metres) whose shadow lies on it."""
 
     def __init__(self, height: float, size: float, figure: Solid) -> None:
         self.height, self.size = height, size
-        self.square = round_length(size / _SQUARES)
+        self.square = square_for(size)
         """The side of a square, metres."""
         self._middle = figure.positions[:, [0, 2]].mean(axis=0)
         self._corner = self._middle - size

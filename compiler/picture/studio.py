@@ -14,7 +14,7 @@ from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.normals import Normals
 from plica.picture.colors import linear
 from plica.picture.files import image_of
-from plica.picture.ground import GroundPlane
+from plica.picture.ground import GroundPlane, square_for
 from plica.picture.page import Color
 from plica.picture.raster import Camera
 from plica.picture.shade import Relief, Solid, shaded
@@ -56,10 +56,21 @@ class Studio:
 
     def view(self, figure: Figure, camera: Camera, size: tuple[int, int]) -> Image.Image:
         """What the camera sees, of a size in pixels."""
-        solid = self._solid(figure)
-        ground = GroundPlane(self._level, self.size, solid)
-        self.square = ground.square
+        return self.drawn(self._solid(figure), camera, size)
+
+    def whole_view(self, figure: Figure, size: tuple[int, int]) -> Image.Image:
+        """All of a figure, from the quarter that shows most of a body: from its front, a little to its left."""
+        return self.view(figure, self.camera(figure.positions, Standpoint(*STANDPOINTS["front-left"]), size), size)
+
+    def drawn(self, solid: Solid, camera: Camera, size: tuple[int, int], casting: Solid | None = None) -> Image.Image:
+        """What the camera sees of a solid that is made elsewhere; casting: what casts the shadow, if not that alone."""
+        ground = GroundPlane(self._level, self.size, casting or solid)
         return image_of(shaded(solid, camera, *size, behind=ground))
+
+    @property
+    def square(self) -> float:
+        """The side of the squares on the ground, metres."""
+        return square_for(self.size)
 
     def moved(self, figures: Sequence[Figure]) -> Floats:
         """Where the skin is (n, 3) that any of the figures moves off its neutral place; all of it where none does, or

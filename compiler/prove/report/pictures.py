@@ -6,7 +6,6 @@ Design", 2008).
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -19,11 +18,11 @@ from plica.kinds.expectations import expectation_kind
 from plica.picture.camera_placement import ViewRequest, camera_for, closer, is_hidden
 from plica.picture.colors import linear
 from plica.picture.directions import Floats
-from plica.picture.files import image_of
-from plica.picture.ground import GroundPlane
+from plica.picture.files import content_of
 from plica.picture.page import Color, Page
 from plica.picture.raster import Camera
-from plica.picture.shade import Solid, shaded
+from plica.picture.shade import Solid
+from plica.picture.studio import SKIN, Studio
 from plica.prove.registry import skin_measure
 from plica.prove.report import summary as report
 from plica.prove.report.scenes import Skinned, Stage, WorstScene
@@ -33,7 +32,6 @@ from plica.quantities import length
 if TYPE_CHECKING:
     from plica.prove.proof import ProofSubject
 
-SKIN: Final[Color] = (166, 160, 152)
 REGION: Final[Color] = (86, 180, 233)
 OTHER: Final[Color] = (240, 228, 66)
 BEYOND: Final[Color] = (213, 94, 0)
@@ -58,7 +56,7 @@ def pictures_of(subject: ProofSubject, results: Sequence[Result]) -> Iterator[tu
     stage = None
     for result in results:
         if expectation_kind(result.expectation.kind).on_skin and result.frame is not None:
-            stage = stage or Stage(subject.rig, subject.attached)
+            stage = stage or Stage(subject.rig, subject.attached, subject.read)
             scene = stage.scene(result)
             if scene is not None:
                 yield replace(result, picture=file_name(result)), picture_of(scene, result)
@@ -87,11 +85,10 @@ def picture_of(scene: WorstScene, result: Result) -> bytes:
     else:
         page.view(_view(scene, scene.with_shapes, closer(camera, wanted.spot, CLOSER), SMALL), page.below, "closer")
     page.legend(_legend(scene, result, hidden))
-    squares = f"squares on the ground: {length(ground_of(scene, scene.at_rest).square)}"
-    page.caption(result.title, result.status == "fails", [*_lines(result), squares])
-    content = io.BytesIO()
-    page.finished().save(content, "PNG")
-    return content.getvalue()
+    below = [f"squares on the ground: {length(_studio(scene).square)}"]
+    below += [f"without the detail {name}: its maps cannot be shown" for name in scene.left_out]
+    page.caption(result.title, result.status == "fails", [*_lines(result), *below])
+    return content_of([page.finished()], ".png")
 
 
 def _figure(result: Result, value: float | None) -> str:
@@ -165,20 +162,19 @@ def solid_of(scene: WorstScene, skin: Skinned) -> Solid:
     colors = plain + (region - plain) * of
     colors = (colors + (other - colors) * against)[scene.mesh.triangles]
     heat = np.clip(skin.heat, 0.0, 1.0)[:, None, None] ** 2
-    return Solid(skin.positions, skin.normals, scene.mesh.triangles, colors + (beyond - colors) * heat)
+    return Solid(skin.positions, skin.normals, scene.mesh.triangles, colors + (beyond - colors) * heat, skin.relief)
 
 
-def ground_of(scene: WorstScene, skin: Skinned) -> GroundPlane:
-    """The ground that the neutral skin stands on, with the shadow of this one."""
-    low, high = scene.at_rest.positions.min(axis=0), scene.at_rest.positions.max(axis=0)
-    return GroundPlane(float(low[1]), float(np.linalg.norm(high - low)), solid_of(scene, skin))
+def _studio(scene: WorstScene) -> Studio:
+    """Where the neutral skin stands."""
+    return Studio(scene.mesh, scene.at_rest.positions, (0.0, 0.0, 1.0))
 
 
 def _region_alone(scene: WorstScene, wanted: ViewRequest) -> Image.Image:
     """A closer look at a spot that other skin hides: only the triangles that are measured, from where they show it."""
     assert wanted.spot is not None
     solid = solid_of(scene, scene.with_shapes)
-    alone = replace(solid, triangles=solid.triangles[scene.parts], colors=solid.colors[scene.parts])
+    alone = replace(solid, triangles=solid.triangles[scene.parts], colors=solid.colors[scene.parts], relief=None)
     camera = camera_for(alone, replace(wanted, parts=np.ones(len(alone.triangles), dtype=np.bool_)))
     return _marked(scene, scene.with_shapes, alone, closer(camera, wanted.spot, CLOSER), SMALL)
 
@@ -188,7 +184,7 @@ def _view(scene: WorstScene, skin: Skinned, camera: Camera, size: tuple[int, int
 
 
 def _marked(scene: WorstScene, skin: Skinned, solid: Solid, camera: Camera, size: tuple[int, int]) -> Image.Image:
-    image = image_of(shaded(solid, camera, *size, behind=ground_of(scene, skin)))
+    image = _studio(scene).drawn(solid, camera, size, casting=solid_of(scene, skin))
     marks = skin.link if skin.link is not None else skin.positions[[scene.vertex]] if scene.vertex >= 0 else None
     if marks is not None:
         places = camera.projected(marks, *size)[0][:, :2].tolist()

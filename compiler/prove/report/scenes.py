@@ -9,17 +9,22 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.diagnostics import Diagnostics
+from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import SparsePose, poses_from
 from plica.measure.region_faces import mean_weights
 from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Deformer
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.normals import Normals
+from plica.mesh.region_sources import Read
+from plica.picture.shade import Relief
 from plica.prove.report.nearest import nearest_places
 from plica.prove.results import Result
 from plica.prove.skin import Skin
 from plica.rig.expectations import cut_border
 from plica.rig.rig import Expectation, Rig
+from plica.texture.skin_details import SkinDetails
 
 if TYPE_CHECKING:
     from plica.mesh.attach import Attached
@@ -31,13 +36,14 @@ LEAST_TURN: Final = 0.1
 @dataclass(frozen=True, eq=False)
 class Skinned:
     """The skin in a pose: positions and normals (v, 3); heat (t,): how far each triangle goes to the limit, 1 at it;
-    link (2, 3): the two places that a clearance was measured between, or None.
+    link (2, 3): the two places that a clearance was measured between, or None; relief: its details, with folds.
     """
 
     positions: Floats
     normals: Floats
     heat: Floats
     link: Floats | None
+    relief: Relief | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +52,7 @@ class WorstScene:
 
     border: mean weights above which triangles are measured; of, against (v,): weights of the regions measured; hinge
     (3,): about what the limb bends, null where nothing does; vertex: where the worst figure is, -1 where it belongs to
-    the whole region; with_shapes and without, and the neutral skin at rest.
+    the whole region; with_shapes and without, and the neutral skin at rest. left_out: details that are not drawn.
     """
 
     mesh: Mesh
@@ -58,6 +64,7 @@ class WorstScene:
     with_shapes: Skinned
     without: Skinned
     at_rest: Skinned
+    left_out: tuple[str, ...] = ()
 
     @property
     def way_to_rest(self) -> Floats:
@@ -75,14 +82,17 @@ class WorstScene:
 class Stage:
     """A rig's skin, ready to be shown in any pose."""
 
-    def __init__(self, rig: Rig, attached: Attached) -> None:
-        """Raises ValueError where the rig refers to something that it does not have."""
+    def __init__(self, rig: Rig, attached: Attached, read: Read | None = None) -> None:
+        """read: gives the files of details. Raises ValueError where the rig refers to something that is not there."""
         self._rig, self._mesh = rig, attached.mesh
         self._regions: Mapping[str, Floats] = attached.regions
         self._deformer = Deformer(attached.mesh, rig, attached.shapes)
         self._normals = Normals(attached.mesh)
         self._kinematics = Kinematics(rig)
         self._rest = self._positions(SparsePose(), shaped=False)
+        self._evaluator = Evaluator(rig)
+        # What is wrong with maps is told by a build, and in the picture by its absence.
+        self._details = SkinDetails(rig, attached.mesh, attached.regions, read, Diagnostics())
         self._skin = Skin(rig, attached.mesh, attached.regions, self._rest)
 
     def scene(self, result: Result) -> WorstScene | None:
@@ -98,7 +108,7 @@ class Stage:
         none = np.zeros(self._mesh.vertex_count)
         hinge = self._hinge(frame.pose, frame.angles)
         cold = np.zeros(len(self._mesh.triangles))
-        rest = Skinned(self._rest, self._normals.of(self._rest), cold, None)
+        rest = Skinned(self._rest, self._normals.of(self._rest), cold, None, self._relief(SparsePose(), self._rest))
         return WorstScene(
             self._mesh,
             cut_border(expectation),
@@ -109,6 +119,7 @@ class Stage:
             shown[0],
             shown[1],
             rest,
+            self._details.left_out,
         )
 
     def _positions(self, pose: SparsePose, shaped: bool) -> Floats:
@@ -130,7 +141,12 @@ class Stage:
         if expectation.against is not None:
             regions = [self._regions[name] for name in (expectation.of[0], expectation.against)]
             link = nearest_places(self._mesh, regions[0], regions[1], positions, cut_border(expectation))
-        return Skinned(positions, self._normals.of(positions), heats(positions), link)
+        relief = self._relief(pose, positions)
+        return Skinned(positions, self._normals.of(positions), heats(positions), link, relief)
+
+    def _relief(self, pose: SparsePose, positions: Floats) -> Relief | None:
+        strengths = self._evaluator.strengths(poses_from(self._rig, [pose]))[0].tolist()
+        return self._details.posed(positions, dict(zip(self._evaluator.names, strengths, strict=True)))
 
     def _hinge(self, pose: SparsePose, angles: tuple[tuple[str, float], ...]) -> Floats:
         """The direction (3,) about which the joint that turns most bends: square to the bones before and after it."""
