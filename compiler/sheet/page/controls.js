@@ -5,9 +5,9 @@ import { clipPoses } from "./poses.js";
 import { unpacked } from "./unpacking.js";
 
 const LEGENDS = {
-  region: ["weight 0", "1"],
+  region: ["weight by vertex 0", "1"],
   folds: ["relaxed", "contracted"],
-  fold: ["weight of the mask 0", "1"],
+  fold: ["as the mask file says: 0", "1"],
   crossing: ["", "passes through itself"],
   stretch: [`squeezed by ${100 * FULL_STRETCH} % or more`, `stretched by ${100 * FULL_STRETCH} % or more`],
 };

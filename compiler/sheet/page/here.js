@@ -45,7 +45,7 @@ export function tellHere(panel, vertex, what, blocks) {
     ["Skin of", what.joints.map(({ name, weight }) => [name, percent(weight), ""])],
     ["Regions", what.regions.map(({ name, weight }) => [name, percent(weight), ""])],
     ["Shapes", what.shapes.map((one) => [one.name, `${(1000 * one.weight).toFixed(2)} mm at full strength; ${driven(one)}`, `shape ${one.name}`])],
-    ["Folds", what.folds.map((one) => [one.name, `${percent(one.weight)} of its area; ${driven(one)}`, `fold ${one.name}`])],
+    ["Folds", what.folds.map((one) => [one.name, `${percent(one.weight)} of its area by vertex; ${driven(one)}`, `fold ${one.name}`])],
   ];
   panel.querySelector("h2").textContent = `Here: vertex ${vertex}`;
   list.replaceChildren(...groups.flatMap(([title, entries]) => {
