@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from plica import observations, regular_files
 from plica.api.contents import checked
@@ -13,9 +12,6 @@ from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.project.outcome import Outcome
 from plica.project.recall import Job
-
-if TYPE_CHECKING:
-    from plica.api.character import Character
 
 USES: Final = "uses"
 """The name, among an outcome's documents, of the list of libraries that a character was checked with."""
@@ -25,20 +21,15 @@ def check_spec(job: Job) -> Outcome:
     """Checks a spec or a library."""
     from plica.api.axes import table
     from plica.api.character import compile_file
+    from plica.api.dependents import libraries_of
 
     options = _options(job)
     character = compile_file(job.shown, allow=options["allow"])
-    documents = () if character.is_library else ((USES, json.dumps(_libraries(character))),)
+    documents = () if character.is_library else ((USES, json.dumps(sorted(libraries_of(character)))),)
     if not character.ok:
         return Outcome(character.diagnostics, documents=documents)
     axes = table(character.rig) if options["axes"] and character.rig is not None else ()
     return Outcome(character.diagnostics, (*axes, *character.stance, checked(character)), documents)
-
-
-def _libraries(character: Character) -> list[str]:
-    """The files of the libraries that a character uses."""
-    used = () if character.compiled is None else character.compiled.documents[1:]
-    return sorted({os.path.realpath(document.source.path) for document in used})
 
 
 def build_spec(job: Job) -> Outcome:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import gc
+import os
 import sys
 from collections.abc import Sequence
 from time import perf_counter
@@ -32,8 +33,12 @@ def check(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     projects = AroundSpecs(options.allow)
-    found = [_checked(spec, projects) for spec in dict.fromkeys(options.specs)]
-    diagnostics = in_order([*projects.diagnostics, *(one for checked in found for one in checked.kept)])
+    told: tuple[Diagnostic, ...] = ()
+    if options.users:
+        found, told = _with_users(options.specs, projects)
+    else:
+        found = [_checked(spec, projects) for spec in dict.fromkeys(options.specs)]
+    diagnostics = in_order([*projects.diagnostics, *told, *(one for checked in found for one in checked.kept)])
     if options.format == "junit":
         put(_junit(found))
         show(diagnostics, "text", sys.stderr)
@@ -64,6 +69,31 @@ def _checked(spec: str, projects: AroundSpecs) -> _Checked:
     begun = perf_counter()
     character = plica.compile_file(spec, allow=projects.allow(spec))
     return _Checked(spec, character, projects.accepted(character.diagnostics, spec), perf_counter() - begun)
+
+
+def _with_users(files: Sequence[str], projects: AroundSpecs) -> tuple[list[_Checked], tuple[Diagnostic, ...]]:
+    """The specs among files and all that use one of the files, checked; and what kept some from being found."""
+    from plica.api.dependents import compile_and_look, libraries_of, possible_users
+
+    users = possible_users(files)
+    changed = {os.path.realpath(file) for file in files}
+    found: list[_Checked] = []
+    verified: set[str] = set()
+    for spec in dict.fromkeys((*users.given, *users.others)):
+        begun = perf_counter()
+        character, looked_at = compile_and_look(spec, projects.allow(spec))
+        if spec in users.given or spec in users.everything or changed & looked_at:
+            kept = projects.accepted(character.diagnostics, spec)
+            found.append(_Checked(spec, character, kept, perf_counter() - begun))
+            verified |= libraries_of(character)
+    return [_without_note(one, verified) for one in found], users.diagnostics
+
+
+def _without_note(one: _Checked, verified: set[str]) -> _Checked:
+    """A library without the note that it was checked by itself, where a character was checked with it."""
+    if os.path.realpath(one.spec) not in verified:
+        return one
+    return one._replace(kept=tuple(finding for finding in one.kept if finding.name != "library-alone"))
 
 
 def _junit(found: Sequence[_Checked]) -> str:

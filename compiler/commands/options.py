@@ -97,6 +97,12 @@ def add_check(parser: argparse.ArgumentParser) -> None:
         help="also print, for each reading that exists on both sides, the joint and the axis on the left and "
         "on the right, each in the joint's own rest frame",
     )
+    parser.add_argument(
+        "--users",
+        action="store_true",
+        help="also check every spec that uses one of the given files, which may then be models, sculpts, images, clips "
+        "and libraries, too; looks through the project, or without one through the git repository",
+    )
     add_run(parser)
     add_allow(parser)
     add_format(parser, tests=True)
