@@ -11,7 +11,7 @@ class Rule(NamedTuple):
     """One entry: `message` and `hint` hold `{placeholders}` that the place of use fills.
 
     `gathered`: the message of all findings of this rule in one, with `{count}` and `{names}`; "" where each stands by
-    itself.
+    itself. `once`: the value by which those that are about the same are one finding, the first; "" for none.
     """
 
     name: str
@@ -23,6 +23,7 @@ class Rule(NamedTuple):
     example: str
     corrected: str
     gathered: str = ""
+    once: str = ""
 
     @property
     def summary(self) -> str:
@@ -56,6 +57,7 @@ def _rule(name: str, entry: dict[str, str]) -> Rule:
         example=entry.get("example", "").strip(),
         corrected=entry.get("corrected", "").strip(),
         gathered=entry.get("gathered", ""),
+        once=entry.get("once", ""),
     )
 
 

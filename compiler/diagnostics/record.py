@@ -105,17 +105,18 @@ def made(
         hint=_shown(hint) if hint is not None else (entry.hint.format_map(texts) if entry.hint else None),
         labels=tuple([Label(label.span, _shown(label.text)) for label in labels]),
         fix=fix,
-        subject=texts.get("name", "") if entry.gathered else "",
+        subject=texts.get("name" if entry.gathered else entry.once, ""),
     )
 
 
 def gathered(diagnostics: Iterable[Diagnostic]) -> tuple[Diagnostic, ...]:
-    """Findings, those of a rule that is told once gathered in one at the first place that has them, in order."""
-    groups: dict[str, list[Diagnostic]] = {}
+    """Findings in order; those of a rule that is told once, or once for the same, are one at their first place."""
+    groups: dict[tuple[str, str], list[Diagnostic]] = {}
     result = []
     for item in sorted(diagnostics, key=lambda item: item.sort_key):
         if item.subject:
-            groups.setdefault(item.name, []).append(item)
+            same = item.subject if rule(item.name).once else ""
+            groups.setdefault((item.name, same), []).append(item)
         else:
             result.append(item)
     result += [_in_one(group) for group in groups.values()]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import chain
 from statistics import median
 from typing import NamedTuple
 
@@ -329,3 +330,14 @@ def direction_to_left(skeleton: Skeleton, sides: Sides) -> Vector | None:
     if abs(total) < 1e-9:
         return None
     return scaled(plane.normal, 1.0 if total > 0 else -1.0)
+
+
+def without_side(name: str) -> Iterator[str]:
+    """A joint's name without a side's mark at its beginning or its end, for each mark that fits."""
+    folded = name.casefold()
+    for word in dict.fromkeys(chain.from_iterable(SIDE_WORDS)):
+        if len(name) > len(word) + 1:
+            if folded.endswith(word) and folded[-len(word) - 1] in SEPARATORS:
+                yield name[: -len(word) - 1]
+            if folded.startswith(word) and folded[len(word)] in SEPARATORS:
+                yield name[len(word) + 1 :]

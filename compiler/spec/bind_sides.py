@@ -136,7 +136,9 @@ def _report_sides(
         return
     span = fact.scope.span(fact.node)
     if not sides.pairs and not has_morph_pairs(outline, sides.patterns):
-        diagnostics.add("no-pairs", span)
+        found = named_sides(skeleton)
+        hint = f"the joints' names fit `left {_texts(found.left)}` and `right {_texts(found.right)}`"
+        diagnostics.add("no-pairs", span, hint=hint if found.left else None)
         return
     if sides.unpaired:
         names = [skeleton.joints[index].name for index in sides.unpaired]

@@ -10,6 +10,7 @@ from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import listed
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import Vector, length, unit
+from plica.skeleton.side_patterns import without_side
 from plica.source import Span
 from plica.spec.entries import AxisValue, BoundSkeleton, EntryReference, JointRef, ScopeSide, Space, TurnValue
 from plica.spec.fact_sets import FactSet, ScopedFact
@@ -111,8 +112,7 @@ class Context(NamedTuple):
             return None
         if exact not in self.bound.sides.partner:
             return JointRef(exact, exact, literal=False)
-        sides = self.bound.sides
-        base = next(pair.base for pair in sides.pairs.values() if exact in (pair.left, pair.right))
+        base = self._shared_name(name)
         span = scope.span(node)
         self.diagnostics.add("joint-of-one-side", span, name=name, base=base, fix=Fix(span, _quoted(base)))
         return None
@@ -128,18 +128,38 @@ class Context(NamedTuple):
             return
         span, labels = scope.blame(node.text, node)
         literal = "{" not in node.text or span != scope.span(node)
-        near = self.diagnostics.near(
+        meant = self._pair_of_other_names(name)
+        near = meant or self.diagnostics.near(
             name, chain(self.bound.sides.pairs, () if only_pairs else self.bound.skeleton.index)
         )
+        near = near if near is None or self.side == "none" else self._shared_name(near)
+        hint = None if near is None else f"did you mean `{near}`?"
+        if meant is not None:
+            pair = self.bound.sides.pairs[meant]
+            left, right = (self.bound.skeleton.joints[one].name for one in (pair.left, pair.right))
+            hint = f"did you mean `{meant}`, which is `{left}` and `{right}`?"
+            near = None if self.side == "none" else meant  # which needs a side
         known = self.bound.sides.pairs if self.side == "both" or only_pairs else self.bound.skeleton.index
         self.diagnostics.add_once(
             "unknown-joint",
             span,
             name=name,
-            hint=f"did you mean `{near}`?" if near else listed("joint", known),
+            about=meant or name,
+            hint=hint or listed("joint", known),
             labels=labels,
             fix=Fix(span, _quoted(near)) if near and literal else None,
         )
+
+    def _pair_of_other_names(self, name: str) -> str | None:
+        """The pair that a joint's name meant before the marks of the sides were others, such as `upperarm_l`."""
+        return next((base for base in without_side(name) if base in self.bound.sides.pairs), None)
+
+    def _shared_name(self, name: str) -> str:
+        """The name of the pair that a joint belongs to; the joint's own for one of no pair."""
+        sides, index = self.bound.sides, self.bound.skeleton.index.get(name)
+        if name in sides.pairs or index is None or index not in sides.partner:
+            return name
+        return next(pair.base for pair in sides.pairs.values() if index in (pair.left, pair.right))
 
     # ---- axes and turns
 
