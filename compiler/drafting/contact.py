@@ -87,6 +87,10 @@ class Contact:
         barrier = library.BarrierPotential(own_gap, 1.0)
         return cls(mesh, barrier, library.AdditiveCCD(_CCD_STEPS, _SAFE), own_gap, _STIFFNESS * (_GAP / own_gap) ** 2)
 
+    def is_free(self, places: Floats) -> bool:
+        """Whether nothing passes through anything at places (n, 3)."""
+        return not _library().has_intersections(self.mesh, np.asfortranarray(places))
+
     def ahead(self, places: Floats, wanted: Floats) -> Ahead:
         """The way from places to wanted places (n, 3)."""
         moves = wanted - places

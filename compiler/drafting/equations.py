@@ -13,8 +13,10 @@ from scipy.sparse.linalg import SuperLU, splu
 from plica.mesh.arrays import Floats
 from plica.mesh.sparse import SparseFloats
 
-# Factors of earlier equations serve for later ones until so many steps of conjugate gradients do not do any more.
-_ITERATIONS: Final = 12
+# Factors of earlier equations serve for later ones until so many steps of conjugate gradients do not do any more: at
+# least, and of the square root of the number of unknowns, with which factors cost more steps (trial, no source).
+_FEWEST_STEPS: Final = 8
+_STEPS: Final = 0.2
 # Of the right side, what is left of it at the end: a direction down the energy need not be exact.
 _RESIDUAL: Final = 0.1
 _Solve = Callable[[Floats], Floats]
@@ -83,7 +85,7 @@ class Equations:
         ahead = near(rest)
         direction, product = ahead, float((rest * ahead).sum())
         enough = _RESIDUAL**2 * product
-        for _ in range(_ITERATIONS):
+        for _ in range(max(_FEWEST_STEPS, int(_STEPS * np.sqrt(right.size)))):
             if product <= enough:
                 return x
             image = applied(direction)

@@ -14,7 +14,7 @@ from plica.mesh.arrays import Floats
 
 # Radians: no step of the bend turns skin further.
 LONGEST_STEP: Final = np.radians(10.0)
-_ON_THE_WAY: Final = Effort(steps=15, tolerance=1e-2)
+ON_THE_WAY: Final = Effort(steps=15, tolerance=1e-2)
 # Where a step is blocked it is shortened so often at most, to so much of it at most and at least.
 _SHORTENINGS: Final = 9
 _AT_MOST, _AT_LEAST = 0.7, 0.1
@@ -31,12 +31,13 @@ class Place(NamedTuple):
 GoalAt = Callable[[float], Goal]
 
 
-def followed(mechanics: Mechanics, contact: Contact, goal_at: GoalAt, shares: Sequence[float]) -> list[Place]:
-    """The skin in the neutral stance and at each of the rising shares of the bend; where it blocks, the last is how
-    far it came."""
-    result = [Place(0.0, mechanics.skin.patch.neutral)]
+def followed(mechanics: Mechanics, goal_at: GoalAt, behind: Sequence[Place], shares: Sequence[float]) -> list[Place]:
+    """The places behind, and the skin at each of the rising shares of the bend after the last of them; where it blocks,
+    the last is how far it came."""
+    assert mechanics.contact is not None
+    result = list(behind)
     for share in shares:
-        now = _advanced(mechanics, contact, goal_at, result[-1], share)
+        now = _advanced(mechanics, mechanics.contact, goal_at, result[-1], share)
         if now.share > result[-1].share:
             result.append(now)
         if now.share < share:
@@ -51,7 +52,7 @@ def _advanced(mechanics: Mechanics, contact: Contact, goal_at: GoalAt, now: Plac
         moved = _carried(mechanics, contact, goal_at, now, share)
         if moved is None:
             break
-        now = Place(moved.share, settled(mechanics, moved.places, goal_at(moved.share), _ON_THE_WAY))
+        now = Place(moved.share, settled(mechanics, moved.places, goal_at(moved.share), ON_THE_WAY))
     return now
 
 
