@@ -14,13 +14,13 @@ from typing import Final
 
 import numpy as np
 
+from plica.drafting.bent_patch import BentPatch, Followed, Settling, followed_by_fewer, followed_from_neutral
 from plica.drafting.contact import quiet_on_one_thread
 from plica.drafting.figures import SkinMeasures
 from plica.drafting.inbetweens import fewest
 from plica.drafting.patch import SkinPatch, patch_of
 from plica.drafting.path import Place
 from plica.drafting.problem import Draft, DraftedPose, DraftProblem, DraftSettings
-from plica.drafting.stage import Followed, Settling, Stage, followed_by_fewer, followed_from_neutral
 from plica.mesh.arrays import Floats
 
 _UNNAMED: Final = 1
@@ -37,24 +37,24 @@ def drafted(problem: DraftProblem, settings: DraftSettings) -> Draft:
         raise ValueError("the region that is drafted holds no triangle")
     if settings.contact:
         quiet_on_one_thread()
-    stage = Stage.of(problem, settings, patch)
+    bent = BentPatch.of(problem, settings, patch)
     measures = SkinMeasures.of(problem, patch)
     if settings.contact:
-        places = _with_contact(problem, settings, stage, lambda place: measures.crossings(_skin(problem, patch, place)))
+        places = _with_contact(problem, settings, bent, lambda place: measures.crossings(_skin(problem, patch, place)))
     else:
-        places = _chosen(settings, Settling(stage))
-    return _draft(problem, patch, measures, stage, places)
+        places = _chosen(settings, Settling(bent))
+    return _draft(problem, patch, measures, bent, places)
 
 
 def _with_contact(
-    problem: DraftProblem, settings: DraftSettings, stage: Stage, crossings: Callable[[Place], int]
+    problem: DraftProblem, settings: DraftSettings, bent: BentPatch, crossings: Callable[[Place], int]
 ) -> list[Place]:
     """The poses of as much of the way as gives none that is torn or passes through itself.
 
     Contact keeps apart what it looks at; what meets in the neutral stance, neighbours on the surface and skin that does
     not take part it does not look at, so that what comes out is looked at once more as a whole.
     """
-    followed = (followed_by_fewer(problem, settings, stage) or followed_from_neutral(stage)).whole()
+    followed = (followed_by_fewer(problem, settings, bent) or followed_from_neutral(bent)).whole()
     while True:
         places = _chosen(settings, followed)
         crossed = next((place.share for place in places[1:] if crossings(place)), None)
@@ -66,7 +66,7 @@ def _with_contact(
 def _chosen(settings: DraftSettings, settling: Settling | Followed) -> list[Place]:
     """The neutral stance and the poses that the draft has."""
     at = lru_cache(maxsize=None)(settling.at)
-    start = Place(0.0, settling.stage.mechanics.skin.patch.neutral)
+    start = Place(0.0, settling.bent.mechanics.skin.patch.neutral)
     if settling.reached <= 0.0:
         return [start]
 
@@ -74,7 +74,7 @@ def _chosen(settings: DraftSettings, settling: Settling | Followed) -> list[Plac
         places = [at(settling.reached * (one + 1) / (count + 1)) for one in range(count + 1)]
         return [start, *{place.share: place for place in places}.values()]
 
-    blending = settling.stage.blending
+    blending = settling.bent.blending
     if settings.inbetweens is not None or blending is None:
         return poses_for(_UNNAMED if settings.inbetweens is None else settings.inbetweens)
     return fewest(blending, poses_for)
@@ -84,7 +84,9 @@ def _skin(problem: DraftProblem, patch: SkinPatch, place: Place) -> Floats:
     return patch.put_back(problem.skinned(place.share), place.places, problem.points)
 
 
-def _draft(problem: DraftProblem, patch: SkinPatch, measures: SkinMeasures, stage: Stage, places: list[Place]) -> Draft:
+def _draft(
+    problem: DraftProblem, patch: SkinPatch, measures: SkinMeasures, bent: BentPatch, places: list[Place]
+) -> Draft:
     reached = places[-1].share
     poses = tuple(DraftedPose(place.share, _skin(problem, patch, place)) for place in places[1:])
     before = measures.figures(problem.skinned(reached))
@@ -93,6 +95,6 @@ def _draft(problem: DraftProblem, patch: SkinPatch, measures: SkinMeasures, stag
         poses=poses,
         before=before,
         after=measures.figures(poses[-1].positions) if poses else before,
-        between=stage.blending.faults(places) if stage.blending is not None and poses else None,
+        between=bent.blending.faults(places) if bent.blending is not None and poses else None,
         moving=np.flatnonzero(np.isin(problem.points, patch.points[patch.moving])),
     )

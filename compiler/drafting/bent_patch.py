@@ -29,7 +29,7 @@ _TORN: Final = 0.25
 _COARSE_GAP: Final = 0.5
 
 
-class Stage(NamedTuple):
+class BentPatch(NamedTuple):
     """A patch with all that decides where it settles; blending: None for a problem without matrices."""
 
     mechanics: Mechanics
@@ -37,7 +37,7 @@ class Stage(NamedTuple):
     blending: Blending | None
 
     @classmethod
-    def of(cls, problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> Stage:
+    def of(cls, problem: DraftProblem, settings: DraftSettings, patch: SkinPatch) -> BentPatch:
         """Everything that stays the same along the bend."""
         skin = ElasticSkin.of(patch, settings)
         contact = Contact.of(patch, settings.gap) if settings.contact else None
@@ -52,21 +52,21 @@ class Stage(NamedTuple):
 class Settling:
     """Without contact: settled from the skinned pose at once."""
 
-    stage: Stage
+    bent: BentPatch
 
     reached = 1.0
 
     def at(self, share: float) -> Place:
         """The skin at a share of the bend."""
-        goal = self.stage.goal_at(share)
-        return Place(share, settled(self.stage.mechanics, goal.places, goal, _AT_ONCE))
+        goal = self.bent.goal_at(share)
+        return Place(share, settled(self.bent.mechanics, goal.places, goal, _AT_ONCE))
 
 
 @dataclass(frozen=True, eq=False)
 class Followed:
     """With contact: settled from the nearest place on the way, which begins with the neutral stance."""
 
-    stage: Stage
+    bent: BentPatch
     way: list[Place]
 
     @property
@@ -85,51 +85,51 @@ class Followed:
 
     def whole(self) -> Followed:
         """Up to where the skin is still whole: where it blocks, its border tears."""
-        skin = self.stage.mechanics.skin
+        skin = self.bent.mechanics.skin
         kept = list(self.way)
         while len(kept) > 1:
             kept[-1] = self._settled(kept[-1], ON_THE_WAY)
             largest, _ = skin.maps.singular_values(kept[-1].places)
-            skinned, _ = skin.maps.singular_values(self.stage.goal_at(kept[-1].share).places)
+            skinned, _ = skin.maps.singular_values(self.bent.goal_at(kept[-1].share).places)
             if largest.max() <= max(float(skinned.max()), 2.0) + _TORN:
                 break
             kept.pop()
         return replace(self, way=kept)
 
     def _settled(self, place: Place, effort: Effort) -> Place:
-        goal = self.stage.goal_at(place.share)
-        return place._replace(places=settled(self.stage.mechanics, place.places, goal, effort))
+        goal = self.bent.goal_at(place.share)
+        return place._replace(places=settled(self.bent.mechanics, place.places, goal, effort))
 
 
-def followed_from_neutral(stage: Stage) -> Followed:
+def followed_from_neutral(bent: BentPatch) -> Followed:
     """The whole way with all points."""
-    start = Place(0.0, stage.mechanics.skin.patch.neutral)
-    return Followed(stage, followed(stage.mechanics, stage.goal_at, [start], _shares(stage)))
+    start = Place(0.0, bent.mechanics.skin.patch.neutral)
+    return Followed(bent, followed(bent.mechanics, bent.goal_at, [start], _shares(bent)))
 
 
-def followed_by_fewer(problem: DraftProblem, settings: DraftSettings, stage: Stage) -> Followed | None:
+def followed_by_fewer(problem: DraftProblem, settings: DraftSettings, bent: BentPatch) -> Followed | None:
     """The way with all points, which follows that of a coarse patch as far as nothing passes through anything and goes
     on by itself from there; None where the patch has few points already."""
-    patch, contact = stage.mechanics.skin.patch, stage.mechanics.contact
+    patch, contact = bent.mechanics.skin.patch, bent.mechanics.contact
     coarse = CoarsePatch.of(patch, problem)
     if coarse is None or contact is None:
         return None
     gap = _COARSE_GAP * coarse.spacing * patch.radius
     wider = replace(settings, gap=gap if settings.gap is None else max(gap, settings.gap))
-    few = followed_from_neutral(Stage.of(problem, wider, coarse.patch))
-    bending = few.stage.mechanics.skin.bending
+    few = followed_from_neutral(BentPatch.of(problem, wider, coarse.patch))
+    bending = few.bent.mechanics.skin.bending
     way = [Place(0.0, patch.neutral)]
     for place in few.way[1:]:
-        goal = stage.goal_at(place.share)
+        goal = bent.goal_at(place.share)
         places = coarse.refined(place.places, bending.rotations(place.places), goal, patch.moving)
         if contact.is_free(places):
             way.append(Place(place.share, places))
-    shares = [share for share in _shares(stage) if share > way[-1].share]
-    return Followed(stage, followed(stage.mechanics, stage.goal_at, way, shares))
+    shares = [share for share in _shares(bent) if share > way[-1].share]
+    return Followed(bent, followed(bent.mechanics, bent.goal_at, way, shares))
 
 
-def _shares(stage: Stage) -> list[float]:
-    turn = widest_turn(stage.mechanics.skin.patch, stage.goal_at(1.0).places)
+def _shares(bent: BentPatch) -> list[float]:
+    turn = widest_turn(bent.mechanics.skin.patch, bent.goal_at(1.0).places)
     count = 2 * max(1, int(np.ceil(0.5 * turn / LONGEST_STEP)))  # even, so that half of the bend is among them
     return [(step + 1) / count for step in range(count)]
 
