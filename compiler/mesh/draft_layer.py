@@ -1,8 +1,9 @@
 """The computed layer of a sculpt that `plica draft` made, and what it was computed from.
 
-A drafted sculpt's NPZ file holds, beside the sculpt (`indices`, `offsets`), the layer that was computed
-(`drafted_indices`, `drafted_offsets`, in the same pose) and `drafted_from`: JSON of texts and digests, one for each
-thing that the draft hangs on. What the sculpt has beyond its computed layer was made by hand over it.
+A drafted sculpt's NPZ file holds, beside the sculpt (`indices`, `offsets`), `drafted_from`: JSON of texts and digests,
+one for each thing that the draft hangs on. Where something was made by hand over it, the layer that was computed stands
+there too (`drafted_indices`, `drafted_offsets`, in the same pose), and what the sculpt has beyond it is the hand's;
+without these all of the sculpt is computed. Offsets are in single precision, which is finer than a draft is rounded.
 """
 
 from __future__ import annotations
@@ -17,11 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Mesh, Offsets
-from plica.mesh.npz import ArchiveError, rising_indices
+from plica.mesh.npz import ArchiveError, sparse_offsets
 from plica.mesh.offsets import chosen, lengths, summed
 from plica.plain_data import UnreadableDataError, json_of
 from plica.quantities import number
-from plica.readers.json_fields import LARGEST_NUMBER
 from plica.values import DraftFacts
 
 VERSION: Final = 1
@@ -101,29 +101,27 @@ def draft_inputs(mesh: Mesh, fingerprint: str, skins: Floats, earlier: Floats | 
     )
 
 
-def draft_arrays(layer: DraftLayer) -> dict[str, NDArray[Any]]:
-    """What a sculpt's NPZ file holds of it."""
-    return {
-        "drafted_indices": layer.offsets.indices.astype("<i4"),
-        "drafted_offsets": layer.offsets.offsets.astype("<f8"),
+def draft_arrays(layer: DraftLayer, sculpt: Offsets) -> dict[str, NDArray[Any]]:
+    """What the NPZ file of a sculpt with this layer holds: once what both say, in place of the sculpt's own arrays."""
+    arrays: dict[str, NDArray[Any]] = {
+        "indices": sculpt.indices.astype("<i4"),
+        "offsets": sculpt.offsets.astype("<f4"),
         KEY: np.array(layer.inputs.text(), np.str_),
     }
+    computed = {"indices": layer.offsets.indices.astype("<i4"), "offsets": layer.offsets.offsets.astype("<f4")}
+    if all(np.array_equal(array, arrays[name]) for name, array in computed.items()):
+        return arrays
+    return arrays | {f"drafted_{name}": array for name, array in computed.items()}
 
 
-def read_draft(arrays: Mapping[str, NDArray[Any]], vertex_count: int) -> DraftLayer | None:
-    """The computed layer in a sculpt's arrays; None where it was not computed. Raises ArchiveError."""
+def read_draft(arrays: Mapping[str, NDArray[Any]], vertex_count: int, sculpt: Offsets) -> DraftLayer | None:
+    """The computed layer in the arrays of a sculpt; None where it was not computed. Raises ArchiveError."""
     if KEY not in arrays:
         return None
-    for name in ("drafted_indices", "drafted_offsets"):
-        if name not in arrays:
-            raise ArchiveError(f"it lacks the array `{name}`")
-    indices = rising_indices(arrays["drafted_indices"], vertex_count, "drafted_indices")
-    offsets = arrays["drafted_offsets"]
-    if offsets.shape != (len(indices), 3) or offsets.dtype.kind != "f":
-        raise ArchiveError("`drafted_offsets` is not one vector for each of `drafted_indices`")
-    if not np.all(np.abs(offsets) <= LARGEST_NUMBER):  # also false for what is no number
-        raise ArchiveError("`drafted_offsets` holds values that are no usable numbers")
-    return DraftLayer(Offsets(indices, offsets.astype(np.float64)), _inputs(arrays[KEY]))
+    inputs = _inputs(arrays[KEY])
+    if not any(f"drafted_{name}" in arrays for name in ("indices", "offsets")):
+        return DraftLayer(sculpt, inputs)
+    return DraftLayer(sparse_offsets(arrays, vertex_count, "drafted_"), inputs)
 
 
 def _inputs(stated: NDArray[Any]) -> DraftInputs:

@@ -17,8 +17,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.mesh.arrays import Integers
+from plica.mesh.arrays import Integers, Offsets
 from plica.readers.allowance import Allowance, OverLimit
+from plica.readers.json_fields import LARGEST_NUMBER
 
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)  # the earliest date that a zip file can hold
 _BYTES_AT_ONCE: Final = 1 << 18
@@ -134,6 +135,23 @@ def rising_indices(values: NDArray[Any], vertex_count: int | None, name: str) ->
     if vertex_count is not None and len(indices) and indices[-1] >= vertex_count:
         raise ArchiveError(f"`{name}` goes up to {indices[-1]}, but the mesh has {vertex_count} vertices")
     return indices
+
+
+def sparse_offsets(arrays: Mapping[str, NDArray[Any]], vertex_count: int, prefix: str = "") -> Offsets:
+    """The arrays `indices` (n,) and `offsets` (n, 3) metres, with a prefix to their names, checked.
+
+    Raises ArchiveError.
+    """
+    for name in (f"{prefix}indices", f"{prefix}offsets"):
+        if name not in arrays:
+            raise ArchiveError(f"it lacks the array `{name}`")
+    indices = rising_indices(arrays[f"{prefix}indices"], vertex_count, f"{prefix}indices")
+    offsets = arrays[f"{prefix}offsets"]
+    if offsets.shape != (len(indices), 3) or offsets.dtype.kind != "f":
+        raise ArchiveError(f"`{prefix}offsets` is not one vector for each of `{prefix}indices`")
+    if not np.all(np.abs(offsets) <= LARGEST_NUMBER):  # also false for what is no number
+        raise ArchiveError(f"`{prefix}offsets` holds values that are no usable numbers")
+    return Offsets(indices, offsets.astype(np.float64))
 
 
 def stated_vertex_count(arrays: Mapping[str, NDArray[Any]]) -> int | None:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers, Offsets
 from plica.mesh.draft_layer import DraftLayer, read_draft
-from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, rising_indices, stated_vertex_count
+from plica.mesh.npz import ArchiveError, LargeArchiveError, arrays_of, sparse_offsets, stated_vertex_count
 from plica.readers.gltf_document import content
 from plica.readers.json_fields import LARGEST_NUMBER
 from plica.readers.model_outline import UnreadableModel
@@ -52,23 +52,16 @@ def parse_npz_offsets(data: bytes) -> StoredOffsets:
         arrays = arrays_of(data)
         if "positions" in arrays:
             return _whole(arrays)
-        for name in ("indices", "offsets", "vertex_count"):
-            if name not in arrays:
-                raise ArchiveError(f"it lacks the array `{name}`")
         count = stated_vertex_count(arrays)
-        assert count is not None
-        indices = rising_indices(arrays["indices"], count, "indices")
-        draft = read_draft(arrays, count)
+        if count is None:
+            raise ArchiveError("it lacks the array `vertex_count`")
+        offsets = sparse_offsets(arrays, count)
+        draft = read_draft(arrays, count, offsets)
     except LargeArchiveError:
         raise
     except ArchiveError as error:
         raise UnreadableModel(str(error)) from error
-    offsets = arrays["offsets"]
-    if offsets.shape != (len(indices), 3) or offsets.dtype.kind != "f":
-        raise UnreadableModel("`offsets` is not one vector for each of `indices`")
-    if not np.all(np.abs(offsets) <= LARGEST_NUMBER):  # also false for what is no number
-        raise UnreadableModel("`offsets` holds values that are no usable numbers")
-    return StoredOffsets(count, Offsets(indices, offsets.astype(np.float64)), _fingerprint(arrays), draft=draft)
+    return StoredOffsets(count, offsets, _fingerprint(arrays), draft=draft)
 
 
 def _fingerprint(arrays: Mapping[str, NDArray[Any]]) -> str | None:

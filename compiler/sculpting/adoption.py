@@ -135,7 +135,7 @@ def offsets_bytes(
         "posed": np.array(json.dumps(plain_pose(posed)), np.str_),
         "history": np.array(json.dumps(list(history), ensure_ascii=True), np.str_),
     }
-    return written(arrays if draft is None else arrays | draft_arrays(draft))
+    return written(arrays if draft is None else arrays | draft_arrays(draft, offsets))
 
 
 def unposed(positions: Floats, ground: Ground, stands: Poses, diagnostics: Diagnostics) -> Offsets:

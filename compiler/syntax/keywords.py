@@ -42,7 +42,7 @@ def terminal_words() -> dict[str, tuple[str, ...]]:
         choices = _CHOICES.match(terminal.pattern.value)
         if choices and terminal.name != "RULE":
             result[terminal.name] = tuple(choices[1].split("|"))
-        elif terminal.pattern.value.isalpha():
+        elif terminal.pattern.value.replace("-", "").isalpha():
             result[terminal.name] = (terminal.pattern.value,)
     return result
 

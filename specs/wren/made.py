@@ -1,4 +1,4 @@
-"""Every file of the demo character that is computed."""
+"""Every file of the demo character that is computed, but for drafted sculpts."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from plica.demo import SPEC, demo_files
 from plica.diagnostics import Diagnostics
@@ -25,23 +27,18 @@ from plica.rig.surfaces import Sculpt, Shape
 from plica.specs.wren import sculpts
 from plica.specs.wren.clip import pose_at
 from plica.specs.wren.model import DemoModel, wren
-from plica.specs.wren.skinning import WrenPose, blended
+from plica.specs.wren.skinning import Move, WrenPose, blended
 from plica.specs.wren.subdivide import neighbour_means
 from plica.specs.wren.vectors import MIRROR
 
 CLIP: Final = "clips/rounds.glb"
-_FINGERS: Final = ("index", "middle", "ring", "little")
 _POSES: Final[Mapping[str, WrenPose]] = {
     "upperarm_swell": sculpts.elbow_pose(),
-    "elbow_crease": sculpts.elbow_pose(),
-    "knee_hold": sculpts.knee_pose(),
     "wrist_tendons": sculpts.wrist_pose(),
     "brow_raise": {},
     "whisker_lift": {},
-    **{f"{finger}_knuckle": sculpts.finger_pose(finger, 80.0) for finger in _FINGERS},
-    **{f"{finger}_knuckle_half": sculpts.finger_pose(finger, 40.0) for finger in _FINGERS},
 }
-"""The pose that each sculpt was made in."""
+"""The pose that each sculpt was made in; the files of drafts say theirs."""
 _EVENING: Final = 8
 """Rounds of evening out how far the skin moved."""
 
@@ -143,7 +140,17 @@ def _at_rest(told: Story, model: DemoModel, sculpt: Sculpt, side: str) -> Floats
     """
     stored = np.load(io.BytesIO(told.files[sculpt.file]))
     indices, made = stored["indices"], stored["offsets"].astype(np.float64)
-    matrices = blended(model, _POSES[Path(sculpt.file).stem])[indices, :3, :3]
+    pose = stated_pose(model, str(stored["posed"])) if "posed" in stored else _POSES[Path(sculpt.file).stem]
+    matrices = blended(model, pose)[indices, :3, :3]
     offsets = np.zeros_like(model.positions)
     offsets[indices] = np.linalg.solve(matrices, made[:, :, None])[:, :, 0]
     return offsets[model.partner] @ MIRROR if side == "right" else offsets
+
+
+def stated_pose(model: DemoModel, posed: str) -> WrenPose:
+    """The pose that a sculpt's file says: JSON with the rotation of each joint that moves in its parent."""
+    skeleton, pose = model.skeleton, {}
+    for name, parts in json.loads(posed)["joints"].items():
+        rest = skeleton.local_rest[skeleton.number[name], :3, :3]
+        pose[name] = Move(rest.T @ Rotation.from_quat(parts["rotation"]).as_matrix())
+    return pose

@@ -67,7 +67,7 @@ def arguments(top: Path) -> None:
     """What each character gives to its library."""
     edit(spec_of(top, "wren"), ("curl = 80 deg", "curl = 85 deg"))
     edit(spec_of(top, "bram"), ("reach = 120 deg", "reach = 115 deg"))
-    edit(spec_of(top, "tarn"), ("lift  = 4 mm", "lift  = 5 mm"))
+    edit(spec_of(top, "tarn"), ("pad = browpad", "pad = browpad   lift = 5 mm"))
 
 
 def of_all_kinds(top: Path) -> None:
@@ -75,9 +75,9 @@ def of_all_kinds(top: Path) -> None:
     edit(
         spec_of(top, "wren"),
         ("within 3 % ", "within 6 % "),
-        ("expect both { crossing of paw none                          over fist }\n", ""),
+        ("over elbow_bend, armpit }", "over elbow_bend }"),
         ("about z in model 80 deg", "about z in model 95 deg"),
-        ("span   10 deg .. 80 deg", "span   10 deg .. 90 deg"),
+        ("span 10 deg .. 80 deg", "span 10 deg .. 90 deg"),
         ("reads bend of paw ", "reads rotation about z of paw "),
     )
     edit(
@@ -86,7 +86,7 @@ def of_all_kinds(top: Path) -> None:
         ("0 deg .. 112 deg", "0 deg .. 105 deg"),
         ("= least(fist", "= product(fist"),
     )
-    gone = 'shape knee_hold both { sculpt "sculpts/knee_hold.npz"  posed at knee_bend 1   follows knee_bend }\n'
+    gone = 'shape whisker_lift both { sculpt "sculpts/whisker_lift.npz"   follows whisker_lift }\n\n'
     edit(spec_of(top, "tarn"), (gone, ""), ("head_turn", "neck_turn"))
 
 

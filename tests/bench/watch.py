@@ -22,7 +22,7 @@ EDITS = {
     "a span": ("5 deg .. 60 deg", "5 deg .. 61 deg"),
     "a curve": ("curve smooth", "curve linear"),
     "a combination": ("least(fist", "product(fist"),
-    "an expectation": ("at most 45 %", "at most 46 %"),
+    "an expectation": ("at most 40 %", "at most 41 %"),
     "a note": ("boat-hook", "boat hook"),
     "a feather": ("feather 12 mm", "feather 13 mm"),
     "a span that something was sculpted at": ("reach = 130", "reach = 125"),

@@ -17,7 +17,7 @@ def words_in_the_grammar_file() -> set[str]:
     """Every keyword as the text of `plica.lark` writes it, found without the parser or the list of words."""
     text = re.sub(r"^//.*$", "", lark_text(), flags=re.MULTILINE)
     rules, _, terminals = text.partition("SIDE.2:")
-    quoted = set(re.findall(r'"([a-z]+)"', rules))
+    quoted = set(re.findall(r'"([a-z][a-z-]*)"', rules))
     choices = re.findall(r"\(\?:([a-z|-]+)\)", "SIDE.2:" + terminals.partition("RULE:")[0])
     return quoted | {word for choice in choices for word in choice.split("|")}
 

@@ -80,6 +80,12 @@ class Arithmetic:
         values = {name: _argument(part, "float") for name, part in zip("abcd", parts, strict=False)}
         return self.builder.value(f"math/combine{len(parts)}", VECTORS[len(parts)], values)
 
+    def separated(self, a: Output, factors: Sequence[float]) -> list[Output]:
+        """The numbers of a vector, each times its factor; by products, as not every engine takes a vector apart."""
+        size = len(factors)
+        units = ([factors[own] if place == own else 0.0 for place in range(size)] for own in range(size))
+        return [self.dot(a, unit) for unit in units]
+
     def transformed(self, a: Output, rows: Sequence[Sequence[float]]) -> Output:
         """A matrix, given by its rows, times a vector of 4."""
         columns = tuple(float(row[column]) for column in range(4) for row in rows)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from plica.diagnostics import Diagnostics
@@ -17,12 +17,12 @@ from plica.targets.gltf.live.arithmetic import Arithmetic
 from plica.targets.gltf.live.channels import without_weights
 from plica.targets.gltf.live.document import EXTENSION, extension_of
 from plica.targets.gltf.live.flow import kept_in_variables, run_every_frame, start_animation, weight_step
-from plica.targets.gltf.live.graph import Graph, GraphBuilder
+from plica.targets.gltf.live.graph import Graph, GraphBuilder, Output
 from plica.targets.gltf.live.joints import FilePlaces, Joints
 from plica.targets.gltf.live.readings import ReadingSource
 from plica.targets.gltf.live.resting import neutral_in_file, with_parts
 from plica.targets.gltf.live.strengths import strength_nodes
-from plica.targets.gltf.live.weights import weights_at
+from plica.targets.gltf.live.weights import Following, weights_of
 from plica.targets.gltf.placing import PlacedShapes
 
 MANY_NODES: Final = 1000
@@ -83,16 +83,24 @@ def graph_of(
     joints = Joints(arithmetic, skeleton_of(rig), places)
     source = ReadingSource(arithmetic, joints, {control.name: control.rest for control in rig.controls})
     steps, kept = kept_in_variables(builder, strength_nodes(rig, source))
-    follows = {shape.name: (shape.follows, [entry.at for entry in shape.inbetweens]) for shape in rig.shapes}
-    for entry in written:
-        strength, inbetweens = follows[entry.shape]
-        assert strength is not None, "a shape that follows nothing is not driven"
-        weight = weights_at(arithmetic, kept(strength), inbetweens)[entry.at]
-        steps.append(weight_step(entry.node, entry.target, weight))
+    weights = _weights(rig, arithmetic, kept, {entry.shape for entry in written})
+    steps += [weight_step(entry.node, entry.target, weights[entry.shape][entry.at]) for entry in written]
     for animation in animations:
         start_animation(builder, animation)
     run_every_frame(builder, steps)
     return builder.graph(), frozenset(joints.read)
+
+
+def _weights(
+    rig: Rig, build: Arithmetic, kept: Callable[[str], Output], written: Collection[str]
+) -> dict[str, dict[float, Output]]:
+    """The weights of the shapes that are written, by their names."""
+    shapes = {
+        shape.name: Following(kept(shape.follows), tuple(entry.at for entry in shape.inbetweens))
+        for shape in rig.shapes
+        if shape.name in written and shape.follows is not None
+    }
+    return weights_of(build, shapes)
 
 
 def _morphs_read(

@@ -17,6 +17,7 @@ from PIL import Image
 
 from plica.demo import demo_files
 from plica.specs.wren import clip, otter, sculpts
+from plica.specs.wren.drafts import is_draft
 from plica.specs.wren.model import DemoModel, wren
 from plica.specs.wren.paint import rasterised
 from plica.specs.wren.skeleton import HINGES, mirrored_frame, other_side, wren_skeleton
@@ -71,7 +72,9 @@ def archive(path: str) -> dict[str, Array]:
 
 def sculpt_paths() -> list[str]:
     fingers = [digit.name for digit in otter.FINGERS]
-    names = ["upperarm_swell", "elbow_crease", "knee_hold", "wrist_tendons", "brow_raise", "whisker_lift"]
+    names = ["upperarm_swell", "wrist_tendons", "brow_raise", "whisker_lift"]
+    names += ["elbow_crease", "elbow_crease_half", "armpit_hold", "armpit_hold_half"]
+    names += ["knee_hold", "knee_hold_22", "knee_hold_50"]
     names += [f"{finger}_knuckle" for finger in fingers] + [f"{finger}_knuckle_half" for finger in fingers]
     return [f"sculpts/{name}.npz" for name in names]
 
@@ -386,7 +389,6 @@ def test_sculpts_are_sparse_left_and_of_plausible_size(path: str, model: DemoMod
     indices, offsets = content["indices"], content["offsets"]
     assert indices.dtype == np.int32
     assert offsets.dtype == np.float32
-    assert content["vertex_count"].dtype == np.int64
     assert content["vertex_count"].shape == ()
     assert int(content["vertex_count"]) == len(model.positions)
     assert len(indices) == len(offsets) > 30
@@ -394,7 +396,7 @@ def test_sculpts_are_sparse_left_and_of_plausible_size(path: str, model: DemoMod
     assert indices[0] >= 0
     assert indices[-1] < len(model.positions)
     assert np.all(model.positions[indices, 0] > 0.0)
-    assert 0.0005 < np.linalg.norm(offsets, axis=1).max() <= sculpts.LARGEST
+    assert 0.0005 < np.linalg.norm(offsets, axis=1).max() < (0.05 if is_draft(path) else 0.01)
     full = np.zeros(model.positions.shape)
     full[indices] = offsets
     welded = np.zeros((model.welded.max() + 1, 3))
@@ -403,18 +405,16 @@ def test_sculpts_are_sparse_left_and_of_plausible_size(path: str, model: DemoMod
 
 
 def test_the_elbow_crease_gives_the_joint_its_girth_back(model: DemoModel) -> None:
-    """On the outer side of the bent elbow the skin moves out, away from the joint that blending pulled it
-    to.
+    """On the outer side of the bent elbow the skin stands as far from the joint as it does at rest, more nearly than
+    blending puts it.
     """
-    posed = skinned(model, sculpts.elbow_pose())
     content = archive("sculpts/elbow_crease.npz")
-    elbow = model.skeleton["lowerarm_lf"].place
-    moved = posed[content["indices"]] + content["offsets"]
-    before = np.linalg.norm(posed[content["indices"]] - elbow, axis=1)
-    after = np.linalg.norm(moved - elbow, axis=1)
-    near = np.linalg.norm(model.positions[content["indices"]] - elbow, axis=1) < 0.045
-    outside = (model.positions[content["indices"]] - elbow) @ model.skeleton["lowerarm_lf"].frame[:, 2] < -0.02
-    assert np.mean((after - before)[near & outside]) > 0.003
+    elbow, rest = model.skeleton["lowerarm_lf"].place, model.positions[content["indices"]]
+    posed = skinned(model, sculpts.elbow_pose())[content["indices"]]
+    own, before, after = (np.linalg.norm(at - elbow, axis=1) for at in (rest, posed, posed + content["offsets"]))
+    outside = (rest - elbow) @ model.skeleton["lowerarm_lf"].frame[:, 2] < -0.02
+    beside = (own < 0.045) & outside
+    assert np.mean(np.abs(after - own)[beside]) < 0.95 * np.mean(np.abs(before - own)[beside])
 
 
 # --- pictures -----------------------------------------------------------------------------------------------

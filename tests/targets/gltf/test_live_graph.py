@@ -23,7 +23,7 @@ from plica.targets.gltf.live.document import extension_of
 from plica.targets.gltf.live.driving import DrivenWeight
 from plica.targets.gltf.live.flow import MOST_SOCKETS, kept_in_variables, run_every_frame, weight_step
 from plica.targets.gltf.live.graph import GraphBuilder
-from plica.targets.gltf.live.weights import weights_at
+from plica.targets.gltf.live.weights import Following, weights_of
 from tests.support.behaviour import Behaviour
 from tests.targets.gltf.live_rigs import Compiled, reader, seen_rig
 from tests.targets.rigs import driver, whole_rig
@@ -119,7 +119,7 @@ def test_weights_of_inbetweens_follow_the_rule(at: tuple[float, ...]) -> None:
     builder = GraphBuilder()
     build = Arithmetic(builder)
     strength = build.read("/strength", "float")
-    weights = weights_at(build, strength, at)
+    weights = weights_of(build, {"shape": Following(strength, at)})["shape"]
     assert set(weights) == {1.0, *at}
     run_every_frame(builder, [weight_step(0, index, weights[knot]) for index, knot in enumerate((1.0, *at))])
     behaviour = Behaviour({"extensions": {"KHR_interactivity": extension_of(builder.graph())}})
@@ -131,6 +131,28 @@ def test_weights_of_inbetweens_follow_the_rule(at: tuple[float, ...]) -> None:
         )
         if value == 0.0:
             assert not any(found.values())
+
+
+def test_weights_of_several_shapes_at_once_are_those_of_each() -> None:
+    builder = GraphBuilder()
+    build = Arithmetic(builder)
+    inbetweens = [(0.2, 0.7), (), (0.35,), (0.2, 0.7), (0.1, 0.5), (0.4,), (0.3, 0.9), (1.5,), (0.6, 0.8), (-0.5,)]
+    shapes = {str(number): Following(build.read(f"/{number}", "float"), at) for number, at in enumerate(inbetweens)}
+    steps = [
+        weight_step(int(name), index, weights[knot])
+        for name, weights in weights_of(build, shapes).items()
+        for index, knot in enumerate((1.0, *shapes[name].inbetweens))
+    ]
+    run_every_frame(builder, steps)
+    behaviour = Behaviour({"extensions": {"KHR_interactivity": extension_of(builder.graph())}})
+    for start in np.linspace(-0.2, 1.2, 15):
+        values = start + 0.03 * np.arange(len(inbetweens))
+        found = behaviour.tick(lambda pointer, values=values: values[int(pointer[1:])])
+        for number, at in enumerate(inbetweens):
+            expected = coefficients(at, values[number : number + 1])[0]
+            weights = [found[f"/nodes/{number}/weights/{index}"] for index in range(len(at) + 1)]
+            np.testing.assert_allclose(weights, expected, atol=1e-12)
+    assert not any(behaviour.tick(lambda _pointer: 0.0).values())
 
 
 def test_long_sequences_are_split_and_keep_their_order() -> None:
