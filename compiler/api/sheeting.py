@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
 LEFT_OUT = "measuring was left out"
 STILL = (480, 480)
 """Pixels of a still picture."""
+MOST_PICTURES = 8
+"""Expectations that fail and whose worst places are on the page as pictures too, for print and for lesser browsers."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -108,7 +112,7 @@ def make_sheet(
         shown = sheet_subject(
             subject, proof, results, character.origins, workspace, diagnostics, stills_of(character, subject.attached)
         )
-        page = sheet_page(replace(shown, earlier=earlier), progress)
+        page = sheet_page(replace(shown, earlier=earlier, worst=_worst(subject, results, progress)), progress)
     return CharacterSheet(character, page, tuple(results), diagnostics.all)
 
 
@@ -159,6 +163,24 @@ def _proven(
         return Proof(asked), [not_measured(index, one, LEFT_OUT) for index, one in enumerate(subject.rig.expectations)]
     prover, results, _ = measured(asked, kept_figures(cache), workers, None, progress, diagnostics)
     return prover.proof, results
+
+
+def _worst(
+    subject: ProofSubject, results: Sequence[Result], progress: Callable[[str], None]
+) -> dict[int, tuple[bytes, int, int]]:
+    """Pictures of the worst places of expectations that fail, by their number: WebP, its width and its height."""
+    from PIL import Image
+
+    from plica.prove.report.pictures import pictures_of
+
+    failing = [one for one in results if one.status == "fails"]
+    made: dict[int, tuple[bytes, int, int]] = {}
+    for result, drawn in islice(pictures_of(subject, failing), MOST_PICTURES):
+        progress(f"drawing {result.title}")
+        picture, content = Image.open(io.BytesIO(drawn)).convert("RGB"), io.BytesIO()
+        picture.save(content, "WEBP", quality=70)
+        made[result.index] = content.getvalue(), picture.width, picture.height
+    return made
 
 
 def _masks(proof: Proof) -> MaskSet | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from plica.mesh.attach import Attached
@@ -38,6 +38,7 @@ class SheetSubject:
     rig: with the controls of all morph targets that the skin shows. results: of every expectation, measured or not.
     clips, poses: motion to play and declared poses by name. files: those that the spec names. album: reads photographs.
     stills: pictures (name, PNG or WebP) for browsers that cannot show the skin. earlier: a state to compare with.
+    worst: pictures of the worst places of expectations by their number, with width and height in pixels.
     """
 
     rig: Rig
@@ -51,6 +52,7 @@ class SheetSubject:
     album: PhotoAlbum
     stills: Sequence[tuple[str, bytes]] = ()
     earlier: Earlier | None = None
+    worst: Mapping[int, tuple[bytes, int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,6 +149,7 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         "memory": memory_views(rig, attached, subject.masks),
         "texts": lines.texts,
         "stills": [(name, _data_url(content)) for name, content in subject.stills],
+        "worst": {f"expect-{number}": (_data_url(drawn), *size) for number, (drawn, *size) in subject.worst.items()},
         "live": skin is not None,
         "clips": clips,
         "places": places,

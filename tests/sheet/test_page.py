@@ -266,7 +266,7 @@ def test_texts_of_others_stay_texts(page: OpenPage, wren: Made) -> None:
     assert page.tab.title() == "wren: sheet"
     shown = page.tab.locator("#spec").inner_html()
     assert "&lt;/script&gt;&lt;img" in shown
-    assert page.says("() => document.querySelectorAll('img:not(.stills img), article script').length") == 0
+    assert page.says("() => document.querySelectorAll('img:not(.stills img, .worst img), article script').length") == 0
     assert MARKUP not in wren.sheet.page.decode("utf-8")
 
 

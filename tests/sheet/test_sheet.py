@@ -46,6 +46,8 @@ def test_the_command_writes_a_page_and_not_over_another(tmp_path: Path, capsys: 
     said = capsys.readouterr().out
     assert re.search(r"wrote .*cloth\.html: [\d.]+ KiB", said) and "0 hold, 1 fail, 1 not measured" in said
     page = out.read_text("utf-8")
+    # What fails is drawn where it is worst; what could not be measured is not.
+    assert page.count('class="photo worst"') == 1 and "The worst place of stretch of far" in page
     assert page.index('class="verdict fails"', page.index('id="expectations"')) < page.index(">not measured</span>")
     assert run(["sheet", str(spec), "--out", str(out)]) == 2
     assert "--replace" in capsys.readouterr().err
