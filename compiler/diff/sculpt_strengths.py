@@ -91,12 +91,10 @@ class _Posing:
     """Poses the sculpts of one rig."""
 
     def __init__(self, rig: Rig) -> None:
-        from plica.evaluate.evaluator import Evaluator
         from plica.mesh.pose_solver import PoseSolver
 
         self._solver: PoseSolver = PoseSolver(rig)
-        self._evaluator = Evaluator(rig)
-        self._columns = {name: column for column, name in enumerate(self._evaluator.names)}
+        self._known = {strength.name for strength in rig.strengths}
 
     def strengths(self, shape: Shape) -> dict[str, PosedStrength]:
         """What the shape's strength is in the pose of each of its sculpts, by the sculpt's file."""
@@ -109,7 +107,7 @@ class _Posing:
         return result
 
     def _amount(self, sculpt: Sculpt, strength: str) -> float | None:
-        if not sculpt.pose or strength not in self._columns:
+        if not sculpt.pose or strength not in self._known:
             return None
         stated = [one.amount for one in sculpt.pose if isinstance(one, StrengthPose) and one.strength == strength]
         if stated:  # a pose that would not give what it says is refused
@@ -117,4 +115,4 @@ class _Posing:
         made = self._solver.pose(sculpt.pose)
         if made.problems:  # in no pose that is known; building says so
             return None
-        return float(self._evaluator.strengths(made.poses)[0, self._columns[strength]])
+        return self._solver.strength(made.pose, strength)

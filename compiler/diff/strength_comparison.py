@@ -17,6 +17,7 @@ from plica.kinds.curves import curve_problem
 from plica.kinds.readings import controls_of, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.integrity import first_problem
+from plica.rig.parts import made_of, part_of_rig
 from plica.rig.rig import Rig, RigJoint
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, Strength
 
@@ -126,12 +127,12 @@ class StrengthComparison:
         """The affected strengths that can be evaluated on poses that both states can take."""
         before, after = self.sources
         for name in self.affected:
-            made_of = [(one, part) for one in (before, after) for part in part_of_rig(one.rig, (name,)).strengths]
-            joints = {joint for one, part in made_of for joint in one.joints_read(part)}
-            controls = {control for one, part in made_of for control in one.controls_read(part)}
+            parts = [(one, one.strengths[part]) for one in (before, after) for part in made_of(one.strengths, (name,))]
+            joints = {joint for one, part in parts for joint in one.joints_read(part)}
+            controls = {control for one, part in parts for control in one.controls_read(part)}
             common = joints <= before.joints.keys() & after.joints.keys()
             common = common and controls <= before.controls.keys() & after.controls.keys()
-            if common and all(is_sound(part) for _, part in made_of):
+            if common and all(is_sound(part) for _, part in parts):
                 yield name
 
     def _changes(self, old: Rig, new: Rig) -> Iterator[tuple[str, StrengthChange]]:
@@ -307,18 +308,6 @@ def is_sound(strength: Strength) -> bool:
         return True
     start, stop = strength.span
     return isfinite(start) and isfinite(stop) and start != stop and curve_problem(strength.curve) is None
-
-
-def part_of_rig(rig: Rig, names: Iterable[str]) -> Rig:
-    """A rig with these of its strengths, what they are made of, and nothing that follows them."""
-    wanted = set(names)
-    for strength in reversed(rig.strengths):
-        if isinstance(strength, Combine) and strength.name in wanted:
-            wanted.update(parts_of(strength.combination))
-    strengths = tuple(one for one in rig.strengths if one.name in wanted)
-    used = {one.field for one in strengths if isinstance(one, Sample)}
-    fields = tuple(field for field in rig.fields if field.name in used)
-    return Rig(rig.character, rig.skeleton, rig.symmetry, rig.controls, fields, strengths)
 
 
 def _with_weights_of(rig: Rig, other: Rig) -> Rig:

@@ -19,7 +19,6 @@ from plica.kinds.curves import curve_knots
 from plica.kinds.reading_kind import Needs
 from plica.kinds.readings import AXES, Reading, kind_of, seen
 from plica.mesh.pose_solver import PoseSolver
-from plica.prove.pose_rows import sparse_poses
 from plica.rig.rig import Rig
 from plica.rig.strengths import Driver
 from plica.rig.surfaces import JointPose, StrengthPose
@@ -82,6 +81,7 @@ def _exact_readings(driver: Driver) -> list[float]:
 
 
 def _settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
+    known: set[tuple[Reading, float]] = set()  # of drivers that share a reading
     for driver in _drivers(rig):
         needs = placer.needed(driver.reading)
         exact = sorted({0.0, *_exact_readings(driver)})
@@ -93,6 +93,9 @@ def _settings(rig: Rig, placer: ReadingInverter) -> Iterator[Setting]:
             for part in range(1, _BETWEEN + 1)
         ]
         for value in (*exact, *between, *steps):
+            if (driver.reading, value) in known:
+                continue
+            known.add((driver.reading, value))
             yield from (Setting(pose, needs) for pose in _with_reading(placer, driver.reading, value))
     for field in rig.fields:
         for sample in field.samples[1:]:
@@ -123,13 +126,20 @@ def _at_rest(rig: Rig) -> Iterator[SparsePose]:
 
 def _declared(rig: Rig, declared: Iterable[tuple[PoseItem, ...]]) -> Iterator[SparsePose]:
     known, joints = {one.name for one in rig.strengths}, {one.name for one in rig.skeleton}
+    drivers = {one.name for one in _drivers(rig)}
     solver = PoseSolver(rig)
     for items in dict.fromkeys(declared):
         kept = [
             one for one in items if (one.strength in known if isinstance(one, StrengthPose) else one.joint in joints)
         ]
-        if kept:
-            yield from sparse_poses(rig, solver.pose(kept).poses)
+        if kept and not _is_end_of_span(kept, drivers):
+            yield solver.pose(kept).pose
+
+
+def _is_end_of_span(items: Sequence[PoseItem], drivers: set[str]) -> bool:
+    """Whether a pose is one driver at an end of its span, as most sculpts' are: `_settings` has that already."""
+    only = items[0] if len(items) == 1 else None
+    return isinstance(only, StrengthPose) and only.strength in drivers and only.amount in (0.0, 1.0)
 
 
 def _mixed(source: Random, rig: Rig, placer: ReadingInverter) -> SparsePose:

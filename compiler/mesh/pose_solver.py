@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import isfinite
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,6 +19,7 @@ from plica.kinds.combinations import combination_kind
 from plica.kinds.readings import seen
 from plica.mesh.arrays import Floats
 from plica.quantities import number
+from plica.rig.parts import least_part_of_rig, made_of
 from plica.rig.rig import Rig
 from plica.rig.strengths import Combination, Combine, Control, Driver, Sample, StrengthOf
 from plica.rig.surfaces import JointPose, StrengthPose
@@ -40,14 +43,32 @@ class PoseProblem:
 
 @dataclass(frozen=True, eq=False)
 class SculptPose:
-    """One frame with every joint and control of the rig, and what stands in the way; `pose`: what is away from rest.
+    """What of the rig is away from rest, and what stands in the way.
 
-    A strength that cannot be posed has no part in them.
+    A strength that cannot be posed has no part in it.
     """
 
+    rig: Rig
     pose: SparsePose
-    poses: Poses
     problems: tuple[PoseProblem, ...]
+
+    @cached_property
+    def poses(self) -> Poses:
+        """One frame with every joint and control of the rig."""
+        return poses_from(self.rig, [self.pose])
+
+
+class _Part(NamedTuple):
+    """What is needed of a rig for some of its strengths."""
+
+    rig: Rig
+    evaluator: Evaluator
+    joints: frozenset[str]
+
+    def poses(self, pose: SparsePose) -> Poses:
+        """A pose of the whole rig, as far as the strengths depend on it."""
+        held = {name: placement for name, placement in pose.joints.items() if name in self.joints}
+        return poses_from(self.rig, [SparsePose(held, pose.controls)])
 
 
 class PoseSolver:
@@ -58,8 +79,10 @@ class PoseSolver:
         self._rig = rig
         self._skeleton = skeleton_of(rig)
         self._placer = ReadingInverter(rig, self._skeleton)
-        self._evaluator = Evaluator(rig)
+        Evaluator(rig)  # which says what is wrong with the rig
         self._strengths = {strength.name: strength for strength in rig.strengths}
+        self._places = {strength.name: place for place, strength in enumerate(rig.strengths)}
+        self._needed: dict[frozenset[str], _Part] = {}
         self._samples = {
             (field.name, sample.name): (seen(field), sample.rotation)
             for field in rig.fields
@@ -95,10 +118,14 @@ class PoseSolver:
                     wanted[part.strength] = part.amount
         pose, unreached = self._driven(fixed, wanted)
         problems += unreached
-        poses = poses_from(self._rig, [pose])
         failed = {problem.values["strength"] for problem in problems}
-        problems += self._missed(poses, [item for item in items if isinstance(item, StrengthPose)], failed)
-        return SculptPose(pose, poses, tuple(problems))
+        problems += self._missed(pose, [item for item in items if isinstance(item, StrengthPose)], failed)
+        return SculptPose(self._rig, pose, tuple(problems))
+
+    def strength(self, pose: SparsePose, name: str) -> float:
+        """What a strength is in a pose. Raises ValueError as `poses_from` does."""
+        part = self._part_of([name])
+        return float(part.evaluator.strengths(part.poses(pose))[0, part.evaluator.names.index(name)])
 
     def _parts(self, name: str, amount: float) -> Iterator[StrengthPose | SparsePose | PoseProblem]:
         """What has to be posed for a strength: drivers, ready poses, or why it cannot be."""
@@ -138,21 +165,23 @@ class PoseSolver:
         Of the poses on the way, the one that has all strengths counts, and of several the one nearest to the targets:
         a clamped driver may have its strength beyond its target.
         """
-        columns = [self._evaluator.driver_names.index(name) for name in targets]
-        rows = [self._evaluator.names.index(name) for name in targets]
+        part = self._part_of(targets)
+        columns = [part.evaluator.driver_names.index(name) for name in targets]
+        rows = [part.evaluator.names.index(name) for name in targets]
         goals = np.array(list(targets.values()), dtype=np.float64)
         amounts = np.array([wanted[name] for name in targets], dtype=np.float64)
         asked = np.zeros(len(targets))
         best, nearest = composed(self._rig, self._skeleton, fixed), (True, np.inf)
-        lacking = goals - self._readings(best)[columns]
+        lacking = goals - part.evaluator.readings(part.poses(best))[0, columns]
         for step in range(_ROUNDS * len(targets)):
             one = step % len(targets)
             asked[one] += lacking[one]
             pose = self._composed(fixed, targets, asked)
             if pose is None:
                 break
-            lacking = goals - self._readings(pose)[columns]
-            misses = self._evaluator.strengths(poses_from(self._rig, [pose]))[0, rows] - amounts
+            poses = part.poses(pose)
+            lacking = goals - part.evaluator.readings(poses)[0, columns]
+            misses = part.evaluator.strengths(poses)[0, rows] - amounts
             result = (bool((np.abs(misses) > TOLERANCE).any()), float(np.abs(lacking).max()))
             if result < nearest:
                 best, nearest = pose, result
@@ -160,8 +189,14 @@ class PoseSolver:
                 break
         return best
 
-    def _readings(self, pose: SparsePose) -> Floats:
-        return np.asarray(self._evaluator.readings(poses_from(self._rig, [pose]))[0])
+    def _part_of(self, names: Iterable[str]) -> _Part:
+        """What is needed for some strengths: rigs have hundreds, a pose names a few."""
+        wanted = frozenset(made_of(self._strengths, names))
+        if wanted not in self._needed:
+            in_order = [self._strengths[name] for name in sorted(wanted, key=self._places.__getitem__)]
+            rig = least_part_of_rig(self._rig, in_order)
+            self._needed[wanted] = _Part(rig, Evaluator(rig), frozenset(joint.name for joint in rig.skeleton))
+        return self._needed[wanted]
 
     def _composed(self, fixed: Sequence[SparsePose], names: Iterable[str], readings: Floats) -> SparsePose | None:
         poses = list(fixed)
@@ -174,20 +209,16 @@ class PoseSolver:
             poses.append(pose)
         return composed(self._rig, self._skeleton, poses)
 
-    def _names(self, name: str) -> Iterator[str]:
-        """A strength and all that it is made of, however deep."""
-        yield name
-        strength = self._strengths[name]
-        if isinstance(strength, Combine):
-            for part in strengths_of(strength.combination):
-                yield from self._names(part)
-
-    def _missed(self, poses: Poses, items: Sequence[StrengthPose], failed: set[str]) -> Iterator[PoseProblem]:
+    def _missed(self, pose: SparsePose, items: Sequence[StrengthPose], failed: set[str]) -> Iterator[PoseProblem]:
         """Strengths that the finished pose does not give."""
-        result = dict(zip(self._evaluator.names, self._evaluator.strengths(poses)[0].tolist(), strict=True))
+        if not items:
+            return
+        part = self._part_of([item.strength for item in items])
+        given = part.evaluator.strengths(part.poses(pose))[0].tolist()
+        result = dict(zip(part.evaluator.names, given, strict=True))
         for item in items:
             strength = self._strengths[item.strength]
-            parts = set(self._names(item.strength))
+            parts = made_of(self._strengths, [item.strength])
             if parts.isdisjoint(failed) and not abs(result[item.strength] - item.amount) <= TOLERANCE:
                 if len(items) == 1 and isinstance(strength, Driver):
                     yield _not_reached(item.strength, item.amount)
