@@ -34,13 +34,15 @@ MISTAKES = (
     Mistake("hash comment", W, "// ---- head", "# ---- head", "unexpected-text", "#"),
     Mistake("block comment", W, "// ---- head", "/* head */", "unexpected-text", "/*"),
     Mistake("dash comment", W, "// ---- head", "-- the head", "unexpected-text", "--"),
-    Mistake("colon after a fact", W, "span 0 deg .. 112 deg", "span: 0 deg .. 112 deg", "unexpected-text", ":"),
-    Mistake("equals in a fact", W, "span 0 deg .. 112 deg", "span = 0 deg .. 112 deg", "unexpected-text", "="),
-    Mistake("semicolon", W, "span 0 deg .. 112 deg", "span 0 deg .. 112 deg;", "unexpected-text", ";"),
-    Mistake("to in a span", W, "span 0 deg .. 112 deg", "span 0 deg to 112 deg", "unexpected-text", "to"),
-    Mistake("dash in a span", W, "span 0 deg .. 112 deg", "span 0 deg - 112 deg", "unexpected-text", "-"),
-    Mistake("three dots", W, "span 0 deg .. 112 deg", "span 0 deg ... 112 deg", "unexpected-text", "."),
-    Mistake("comma in a span", W, "span 0 deg .. 112 deg", "span 0 deg, 112 deg", "unexpected-text", ","),
+    Mistake(
+        "colon after a fact", W, "    span  0 deg .. 112 deg", "    span: 0 deg .. 112 deg", "unexpected-text", ":"
+    ),
+    Mistake("equals in a fact", W, "    span  0 deg .. 112 deg", "    span = 0 deg .. 112 deg", "unexpected-text", "="),
+    Mistake("semicolon", W, "    span  0 deg .. 112 deg", "    span  0 deg .. 112 deg;", "unexpected-text", ";"),
+    Mistake("to in a span", W, "    span  0 deg .. 112 deg", "    span  0 deg to 112 deg", "unexpected-text", "to"),
+    Mistake("dash in a span", W, "    span  0 deg .. 112 deg", "    span  0 deg - 112 deg", "unexpected-text", "-"),
+    Mistake("three dots", W, "    span  0 deg .. 112 deg", "    span  0 deg ... 112 deg", "unexpected-text", "."),
+    Mistake("comma in a span", W, "    span  0 deg .. 112 deg", "    span  0 deg, 112 deg", "unexpected-text", ","),
     Mistake(
         "brackets around a list",
         W,
@@ -61,7 +63,7 @@ MISTAKES = (
         "unexpected-text",
         ",",
     ),
-    Mistake("colon in an argument", W, "curl = 80 deg", "curl: 80 deg", "unexpected-text", ":"),
+    Mistake("colon in an argument", W, "lift  = 4 mm", "lift:  4 mm", "unexpected-text", ":"),
     Mistake("long dash minus", W, "-60 mm .. -130 mm", "−60 mm .. -130 mm", "unexpected-text", "−"),
     Mistake(
         "parentheses around facts",
@@ -87,8 +89,8 @@ MISTAKES = (
         "unexpected-text",
         "*",
     ),
-    Mistake("misspelt declaration", W, "driver armpit both", "dirver armpit both", "unexpected-text", "dirver"),
-    Mistake("capital keyword", W, "driver armpit both", "Driver armpit both", "unexpected-text", "Driver"),
+    Mistake("misspelt declaration", W, "driver head_turn both", "dirver head_turn both", "unexpected-text", "dirver"),
+    Mistake("capital keyword", W, "driver head_turn both", "Driver head_turn both", "unexpected-text", "Driver"),
     Mistake(
         "misspelt fact",
         W,
@@ -106,22 +108,17 @@ MISTAKES = (
         "rotaton",
     ),
     Mistake("a word left out", W, "skin of upperarm  ", "skin upperarm  ", "unexpected-text", "upperarm"),
-    Mistake("side before the name", W, "driver armpit both {", "driver both armpit {", "unexpected-text", "armpit"),
-    Mistake("name missing", W, "driver armpit both {", "driver {", "unexpected-text", "{"),
     Mistake(
-        "two words as a name",
-        W,
-        "shape wrist_tendons both {",
-        "shape wrist tendons both {",
-        "unexpected-text",
-        "tendons",
+        "side before the name", W, "driver head_turn both {", "driver both head_turn {", "unexpected-text", "head_turn"
     ),
-    Mistake("hyphen in a name", W, "shape wrist_tendons both {", "shape wrist-tendons both {", "unexpected-text", "-"),
+    Mistake("name missing", W, "driver head_turn both {", "driver {", "unexpected-text", "{"),
+    Mistake("two words as a name", W, "driver head_turn both {", "driver head turn both {", "unexpected-text", "turn"),
+    Mistake("hyphen in a name", W, "driver head_turn both {", "driver head-turn both {", "unexpected-text", "-"),
     Mistake(
         "fact of another declaration",
         W,
-        "fold armpit_lines both {",
-        "fold armpit_lines both {   feather 3 mm",
+        "fold nape_lines both {",
+        "fold nape_lines both {\n    feather 3 mm",
         "unexpected-text",
         "feather",
     ),
@@ -129,12 +126,12 @@ MISTAKES = (
     Mistake(
         "expect without braces",
         W,
-        "expect both { stretch of leg at most 50 %                   over knee_bend }",
-        "expect both stretch of leg at most 50 % over knee_bend",
+        "expect both { crossing of paw none                          over fist }",
+        "expect both crossing of paw none over fist",
         "unexpected-text",
-        "stretch",
+        "crossing",
     ),
-    Mistake("misspelt curve", W, "curve ease-out", "curve easeout", "unknown-name", "easeout"),
+    Mistake("misspelt curve", W, "curve  ease-in-out", "curve  easeinout", "unknown-name", "easeinout"),
     Mistake("points without commas", W, "curve smooth }", "curve 0 0 0.5 0.3 1 1 }", "unexpected-text", "0.5"),
     Mistake(
         "invented word for each",
@@ -155,20 +152,20 @@ MISTAKES = (
     Mistake(
         "brace not closed",
         W,
-        "    follows  wrist\n}\n\nshape whisker_lift",
-        "    follows  wrist\n\nshape whisker_lift",
+        "    tolerance  8 %\n}\n\nfold cheek_lines",
+        "    tolerance  8 %\n\nfold cheek_lines",
         "unclosed-block",
-        "shape",
+        "fold",
     ),
     Mistake(
         "brace too many",
         W,
-        "    follows  wrist\n}\n\nshape whisker_lift",
-        "    follows  wrist\n}\n}\n\nshape whisker_lift",
+        "    tolerance  8 %\n}\n\nfold cheek_lines",
+        "    tolerance  8 %\n}\n}\n\nfold cheek_lines",
         "stray-brace",
         "}",
     ),
-    Mistake("brace not opened", W, "shape knee_hold both {", "shape knee_hold both", "unexpected-end", "h"),
+    Mistake("brace not opened", W, "fold nape_lines both {", "fold nape_lines both", "unexpected-end", "h"),
     Mistake(
         "quote not closed",
         W,
@@ -182,15 +179,15 @@ MISTAKES = (
     Mistake("degrees in full", W, "span 5 deg .. 60 deg", "span 5 deg .. 60 degrees", "unknown-unit", "degrees"),
     Mistake("degree sign", W, "span 5 deg .. 60 deg", "span 5 deg .. 60°", "unknown-unit", "°"),
     Mistake("megabytes", W, "budget 2 MiB", "budget 2 MB", "unknown-unit", "MB"),
-    Mistake("no percent", W, "volume of forearm within 1 %", "volume of forearm within 1", "missing-unit", "1"),
+    Mistake("no percent", W, "volume of forearm within 3 %", "volume of forearm within 3", "missing-unit", "3"),
     Mistake("unit on a number", W, "range 0 .. 1   rest 0", "range 0 .. 1   rest 0 deg", "unit-not-wanted", "0 deg"),
     Mistake("first of a span without unit", W, "span 5 deg .. 60 deg", "span 5 .. 60 deg", "missing-unit", "5"),
     Mistake("span of nothing", W, "span 5 deg .. 60 deg", "span 60 deg .. 60 deg", "empty-span", "span 60"),
     Mistake("misspelt joint", W, "bend of paw", "bend of pav", "unknown-joint", "pav"),
     Mistake("joint of one side", W, "bend of paw", "bend of paw_lf", "joint-of-one-side", "paw_lf"),
-    Mistake("misspelt driver", W, "follows  wrist\n", "follows  wirst\n", "unknown-name", "wirst"),
-    Mistake("region for a driver", W, "follows  wrist\n", "follows  nape\n", "unknown-name", "nape"),
-    Mistake("nothing that near", W, "follows  wrist\n", "follows  xylophone\n", "unknown-name", "xylophone"),
+    Mistake("misspelt driver", W, "follows    head_turn", "follows    head_trun", "unknown-name", "head_trun"),
+    Mistake("region for a driver", W, "follows    head_turn", "follows    nape", "unknown-name", "nape"),
+    Mistake("nothing that near", W, "follows    head_turn", "follows    xylophone", "unknown-name", "xylophone"),
     Mistake(
         "same name twice",
         W,
@@ -259,6 +256,8 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         place = folder / name
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_bytes(data)
+    # A spec of the mistakes' own, so that the demo's may become another.
+    (folder / W).write_bytes((Path(__file__).parent / "beginners" / W).read_bytes())
     yield folder
 
 
