@@ -51,6 +51,9 @@ class Conversation(LanguageServerProtocol):
         """Answer a message; requests before the beginning and after the end with the error that is meant for them."""
         method, number = getattr(message, "method", None), getattr(message, "id", None)
         if method is not None and number is not None:
+            if not isinstance(number, int | float | str):
+                self._refuse(None, INVALID_REQUEST, "the id of a request is a number or a text")  # JSON-RPC 2.0, 4
+                return
             if self._shutdown:
                 self._refuse(number, INVALID_REQUEST, "the server is shutting down")
                 return
@@ -71,6 +74,8 @@ class Conversation(LanguageServerProtocol):
 
     def _handle_cancel_notification(self, msg_id: int | str) -> None:
         """What is worked on elsewhere is stopped, and answered by pygls; else the request had its answer before."""
+        if not isinstance(msg_id, int | float | str):
+            return  # no request has such an id
         self.given_up.discard(msg_id)
         stop = self.stopping.pop(msg_id, None)
         if msg_id in self._request_futures:
