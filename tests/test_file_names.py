@@ -128,6 +128,7 @@ OPENED = {
     "compiler/demo.py": "files of the package",
     "compiler/prove/cache/keys.py": "files of the package",
     "compiler/project/recall.py": "files of the package",
+    "compiler/commands/preview.py": "shows an address in the browser",
     "compiler/observations.py": "a file that `regular_files` has opened, whose stretches are noted",
     "compiler/sheet/document.py": "files of the package",
     "compiler/sheet/script.py": "files of the package",

@@ -17,6 +17,7 @@ STATEFUL = {
     "plica.mesh.region_sources.RegionSources",
     "plica.prove.execution.skin_runs._Found",
     "plica.prove.execution.skin_runs._Run",
+    "plica.prove.kept_masks.KeptMasks",
 }
 ARRAY = re.compile(r"\b(Array|Floats|NDArray|Integers|Indexes|Bools)\b")
 

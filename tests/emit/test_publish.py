@@ -200,7 +200,7 @@ def test_the_id_tells_what_the_files_are_made_of_and_nothing_else(tmp_path: Path
 
 
 def test_clips_are_in_no_output_and_in_no_id(tmp_path: Path) -> None:
-    spec_of(tmp_path, SPEC + 'expect { clearance of far from far at least 1 mm over clip "walk.bvh" }\n')
+    spec_of(tmp_path, SPEC + 'expect { stretch of far at most 1 % over clip "walk.bvh" }\n')
     (tmp_path / "walk.bvh").write_text("one", "utf-8")
     before = prepared(tmp_path)
     assert any(one.over_clips for one in before.rig.expectations)

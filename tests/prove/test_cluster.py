@@ -5,6 +5,7 @@ Skipped, saying so, where dask.distributed (the extra `cluster`) is not installe
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
@@ -94,6 +95,19 @@ def test_nobody_at_the_address(subject: ProofSubject, monkeypatch: pytest.Monkey
         address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
         with pytest.raises(LostWorkersError, match="no scheduler answers at"):
             list(Prover(subject, hire=partial(ClusterExecutor, address=address)).results())
+
+
+def test_an_event_loop_that_runs_already_is_in_nobodys_way(
+    subject: ProofSubject, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As in a notebook."""
+    monkeypatch.setattr(cluster, "CONNECTING", 0.5)
+
+    async def notebook() -> None:
+        with pytest.raises(LostWorkersError, match="no scheduler answers at"):
+            list(Prover(subject, hire=partial(ClusterExecutor, address="tcp://127.0.0.1:9")).results())
+
+    asyncio.run(notebook())
 
 
 @pytest.mark.parametrize("address", ["nonsense://here", "tcp://", "127.0.0.1:notaport"])

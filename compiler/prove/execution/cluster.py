@@ -14,7 +14,7 @@ import logging
 import threading
 import time
 import warnings
-from concurrent.futures import CancelledError
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 from uuid import uuid4
@@ -135,8 +135,10 @@ def _connected(address: str) -> Client:
     # What goes wrong is told by us, once.
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
-        # A client that does not come up takes long to go again, so first somebody has to be there.
-        asyncio.run(_call(address))
+        # A client that does not come up takes long to go again, so first somebody has to be there. Asked in a thread of
+        # its own, because in a notebook this one has an event loop that runs already.
+        with ThreadPoolExecutor(1) as thread:
+            thread.submit(asyncio.run, _call(address)).result()
         return Client(address, timeout=CONNECTING, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         raise LostWorkersError(f"no scheduler answers at {address}") from error
