@@ -14,6 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -100,14 +101,15 @@ def test_nobody_at_the_address(subject: ProofSubject, monkeypatch: pytest.Monkey
 def test_an_event_loop_that_runs_already_is_in_nobodys_way(
     subject: ProofSubject, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As in a notebook."""
+    """As in a notebook. In a thread of its own, because another test may have left one in this."""
     monkeypatch.setattr(cluster, "CONNECTING", 0.5)
 
     async def notebook() -> None:
         with pytest.raises(LostWorkersError, match="no scheduler answers at"):
             list(Prover(subject, hire=partial(ClusterExecutor, address="tcp://127.0.0.1:9")).results())
 
-    asyncio.run(notebook())
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, notebook()).result()
 
 
 @pytest.mark.parametrize("address", ["nonsense://here", "tcp://", "127.0.0.1:notaport"])
