@@ -136,9 +136,12 @@ def test_killed_at_every_step(both: States, tmp_path: Path, beside: str) -> None
 
 
 def test_killed_at_every_step_the_other_state_is_built_next(both: States, tmp_path: Path) -> None:
-    """The next build may be of the state before: then files of the new state are left over, and named."""
+    """The next build may be of the state before: then files of the new state are left over, and named.
+
+    Every second step: the steps themselves are all met above.
+    """
     whole = 0
-    for step in range(1, MOST_STEPS):
+    for step in range(1, MOST_STEPS, 2):
         folder = folder_of(tmp_path, both.old)
         if interrupted(both.new, folder, step, die)[0] == 0:
             break

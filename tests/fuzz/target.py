@@ -54,7 +54,7 @@ class Target(NamedTuple):
     seconds: float = 2.0
     seconds_per_byte: float = 0.0005
     longest: int = 16_384
-    short: int = 80
+    short: int = 60
     needs: tuple[str, ...] = ()
     guided: bool = True
 
