@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from os import PathLike
+from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -221,6 +221,11 @@ def posed_rig(character: Character) -> Rig:
     Raises NoRigError.
     """
     return with_shown_weights(character, rig_of(character))
+
+
+def file_names(files: FilePath | Iterable[FilePath]) -> list[str]:
+    """The names of files; one alone may stand for itself."""
+    return [fspath(file) for file in ((files,) if isinstance(files, str | PathLike) else files)]
 
 
 def with_shown_weights(character: Character, rig: Rig) -> Rig:

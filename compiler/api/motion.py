@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from plica.api.character import Character, FilePath, counted_errors, usable_rig
+from plica.api.character import Character, FilePath, counted_errors, file_names, usable_rig
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.evaluate.clip_parts import ClipPart
@@ -88,7 +87,7 @@ def measure_clips(
     rig = usable_rig(character, diagnostics)
     if rig is None:
         return MotionReport(None, diagnostics.all)
-    files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
+    files = file_names(clips)
     part = ClipPart(start, stop, stance_at)
     result = [part.of(clip) for file in files for clip in find_clips(Path(file), file, None, diagnostics)]
     if diagnostics.has_errors:

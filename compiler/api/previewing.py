@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +14,12 @@ from plica.api.character import (
     FilePath,
     character_of,
     counted_errors,
+    file_names,
     folders,
-    usable_rig,
-    with_shown_weights,
 )
 from plica.api.found_project import FoundProject, find_project
 from plica.api.sheeting import sheet_subject, stills_of
+from plica.api.subject import subject_of
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.emit.followed_files import FollowedFiles, NotingWorkspace
 from plica.errors import PortTakenError
@@ -33,7 +32,7 @@ from plica.project.root import FILE as PROJECT_FILE
 from plica.prove.kept_masks import KeptMasks
 from plica.prove.proof import Proof
 from plica.prove.results import not_measured
-from plica.prove.subject import ExtraClips, read_subject
+from plica.prove.subject import ExtraClips
 from plica.sheet.kept import Kept
 from plica.sheet.sheet import Sheet, block_ids, sheet_of
 from plica.sheet.spec_lines import SpecLines
@@ -155,15 +154,13 @@ class Preview:
         progress: Callable[[str], None],
     ) -> Sheet | None:
         """The sheet; None, after diagnostics, where there are errors."""
-        usable = usable_rig(character, diagnostics, warnings=True)
-        if usable is None:
-            return None
-        rig = with_shown_weights(character, usable)
-        subject = read_subject(
-            rig, workspace, character.origins, ExtraClips(clips), diagnostics, progress, self._memory, self._masks
+        motion = ExtraClips(clips)
+        subject = subject_of(
+            character, workspace, motion, diagnostics, progress, self._memory, self._masks, warnings=True
         )
         if subject is None:
             return None
+        rig = subject.rig
         results = [not_measured(index, one, NOT_MEASURED) for index, one in enumerate(rig.expectations)]
         mesh = None if subject.attached is None else subject.attached.mesh
 
@@ -215,5 +212,5 @@ def preview_spec(
 
     Mistakes are diagnostics of each update. Raises PortTakenError.
     """
-    files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
+    files = file_names(clips)
     return Preview(Path(spec), files, folders(allow), port)

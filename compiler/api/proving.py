@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
+from plica.api.character import Character, FilePath, counted_errors, file_names
+from plica.api.subject import subject_of
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.evaluate.clip_parts import ClipPart
@@ -22,7 +23,7 @@ from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.report import summary
 from plica.prove.results import Result, not_measured
-from plica.prove.subject import ExtraClips, read_subject
+from plica.prove.subject import ExtraClips
 from plica.rig.rig import Rig
 from plica.workspace import Refused, Workspace, read_bytes
 
@@ -164,14 +165,10 @@ def prove_expectations(
         raise ValueError("workers takes a number from 1 on")
     diagnostics, begun = Diagnostics(), time.perf_counter()
     accepted = {} if baseline is None else _baseline(Path(baseline), diagnostics)
-    usable = usable_rig(character, diagnostics)
-    if usable is None:
-        return ProofReport(character, (), diagnostics.all, accepted)
-    rig = with_shown_weights(character, usable)
     workspace = Workspace(character.folder, character.allow)
-    extra = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
+    extra = file_names(clips)
     motion = ExtraClips(extra, ClipPart(start, stop, stance_at))
-    subject = read_subject(rig, workspace, character.origins, motion, diagnostics, progress)
+    subject = subject_of(character, workspace, motion, diagnostics, progress)
     if subject is None:
         return ProofReport(character, (), diagnostics.all, accepted)
     store = kept_figures(cache)

@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
-from plica.api.character import Character, usable_rig, with_shown_weights
+from plica.api.character import Character
 from plica.api.proving import ProofReport, measured, tell_unswept
+from plica.api.subject import subject_of
 from plica.diagnostics import Diagnostics
 from plica.diagnostics.place import counted
 from plica.mesh.computed_cache import ComputedCache
@@ -17,7 +18,7 @@ from plica.prove.kept_masks import KeptMasks
 from plica.prove.prover import Prover
 from plica.prove.report import summary
 from plica.prove.results import Result
-from plica.prove.subject import ExtraClips, read_subject
+from plica.prove.subject import ExtraClips
 from plica.workspace import Workspace
 
 _TOLD: Final = {"holds": "hold", "fails": "fail", "not measured": "not measured"}
@@ -74,15 +75,9 @@ class Reprover:
     def prove(self, character: Character, progress: Callable[[str], None] = lambda step: None) -> Reproof:
         """Measure every expectation; what is raised by `progress` ends it, and the last whole proof stays the last."""
         diagnostics, begun = Diagnostics(), time.perf_counter()
-        usable = usable_rig(character, diagnostics)
-        if usable is None:
-            return Reproof(ProofReport(character, (), diagnostics.all), ())
-        rig = with_shown_weights(character, usable)
         workspace = Workspace(character.folder, character.allow)
         motion = ExtraClips(self.clips)
-        subject = read_subject(
-            rig, workspace, character.origins, motion, diagnostics, progress, self.memory, self._masks
-        )
+        subject = subject_of(character, workspace, motion, diagnostics, progress, self.memory, self._masks)
         if subject is None:
             return Reproof(ProofReport(character, (), diagnostics.all), ())
         prover, results, incomplete = measured(subject, self.store, self.workers, None, progress, diagnostics)

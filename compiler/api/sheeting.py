@@ -11,14 +11,15 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plica.api.character import Character, FilePath, counted_errors, usable_rig, with_shown_weights
+from plica.api.character import Character, FilePath, counted_errors, file_names
 from plica.api.proving import kept_figures, measured
+from plica.api.subject import subject_of
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.mesh.attach import Attached
 from plica.prove.proof import Proof, ProofSubject
 from plica.prove.results import Result, not_measured
-from plica.prove.subject import ExtraClips, read_subject
+from plica.prove.subject import ExtraClips
 from plica.quantities import memory
 from plica.source import Span
 from plica.texture.mask_set import MaskSet
@@ -91,13 +92,9 @@ def make_sheet(
     from plica.sheet.sheet import sheet_page
 
     diagnostics = Diagnostics()
-    usable = usable_rig(character, diagnostics)
-    if usable is None:
-        return CharacterSheet(character, b"", (), diagnostics.all)
-    rig = with_shown_weights(character, usable)
     workspace = Workspace(character.folder, character.allow)
-    files = [os.fspath(file) for file in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
-    subject = read_subject(rig, workspace, character.origins, ExtraClips(files), diagnostics, progress)
+    files = file_names(clips)
+    subject = subject_of(character, workspace, ExtraClips(files), diagnostics, progress)
     if subject is None:
         return CharacterSheet(character, b"", (), diagnostics.all)
     with ExitStack() as mirrors:

@@ -226,14 +226,7 @@ def add_sheet(parser: argparse.ArgumentParser) -> None:
     add_spec(parser)
     parser.add_argument("--out", metavar="FILE", required=True, help="the page to write, such as wren.html")
     parser.add_argument("--replace", action="store_true", help="write over a file that exists")
-    parser.add_argument(
-        "--clip",
-        metavar="FILE",
-        action="append",
-        default=[],
-        help="motion to play on the page, beside the clips that expectations name (may be given several times; "
-        "default: the project's clips)",
-    )
+    _add_page_clips(parser)
     parser.add_argument(
         "--against",
         metavar="OLD",
@@ -249,9 +242,7 @@ def add_sheet(parser: argparse.ArgumentParser) -> None:
     add_allow(parser)
 
 
-def add_preview(parser: argparse.ArgumentParser) -> None:
-    """Arguments of `preview`."""
-    add_spec(parser)
+def _add_page_clips(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--clip",
         metavar="FILE",
@@ -260,6 +251,12 @@ def add_preview(parser: argparse.ArgumentParser) -> None:
         help="motion to play on the page, beside the clips that expectations name (may be given several times; "
         "default: the project's clips)",
     )
+
+
+def add_preview(parser: argparse.ArgumentParser) -> None:
+    """Arguments of `preview`."""
+    add_spec(parser)
+    _add_page_clips(parser)
     parser.add_argument(
         "--port", metavar="NUMBER", type=_port, default=0, help="the port to serve at (default: any that is free)"
     )

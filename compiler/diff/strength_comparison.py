@@ -6,7 +6,7 @@ others it is only known what was computed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from functools import cached_property
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -17,7 +17,7 @@ from plica.kinds.curves import curve_problem
 from plica.kinds.readings import controls_of, joints_of
 from plica.rig.combinations import parts_of
 from plica.rig.integrity import first_problem
-from plica.rig.parts import made_of, part_of_rig
+from plica.rig.parts import joints_named, made_of, part_of_rig
 from plica.rig.rig import Rig, RigJoint
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, Strength
 
@@ -248,14 +248,7 @@ class Sources:
 
     def joints_read(self, strength: Strength) -> frozenset[str]:
         """The joints whose pose a strength reads itself; for a reading between two joints, all above them as well."""
-        if isinstance(strength, Sample) and strength.field in self.fields:
-            field = self.fields[strength.field]
-            return self._read((field.joint,) if field.relative_to is None else (field.joint, field.relative_to))
-        if not isinstance(strength, Driver):
-            return frozenset()
-        return self._read(joints_of(strength.reading))
-
-    def _read(self, named: Sequence[str]) -> frozenset[str]:
+        named = joints_named(strength, self.fields)
         above = frozenset(joint[0] for joint in self._chain(named)) if len(named) > 1 else frozenset()
         return above | frozenset(named)
 

@@ -9,23 +9,17 @@ import pytest
 import plica
 from plica.api.reproving import Reproof
 from plica.api.watching import Rebuild, Watcher
-from tests.support.arm_models import write_arms
+from tests.support.arm_models import MODELLED, write_arms
 from tests.support.arms import arms_mesh, rig_from
 
-SPEC = """plica 1
-character otter {
-    geometry  "arms.gltf" mesh "skin"
-    symmetry  across x
-    left  "*_lf"
-    right "*_rt"
-}
-region forearm both { skin of lowerarm }
-driver elbow both { reads rotation about z of lowerarm   span 0 deg .. 100 deg   curve smooth }
-driver twist both { reads rotation about x of lowerarm   span 0 deg .. 80 deg }
+SPEC = (
+    MODELLED
+    + """driver twist both { reads rotation about x of lowerarm   span 0 deg .. 80 deg }
 expect both { volume of forearm within 60 %  over elbow }
 expect both { stretch of forearm at most 300 %  over twist }
 expect { rest }
 """
+)
 
 
 @pytest.fixture

@@ -22,6 +22,7 @@ from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
 from plica.emit.build import Build
 from plica.emit.prepare import prepare
+from plica.emit.writer import write
 from plica.mesh.arrays import Offsets
 from plica.mesh.attach import Attached
 from plica.mesh.inbetweens import Inbetweens
@@ -129,9 +130,7 @@ def main() -> None:
         print(f"  {added} bytes added, offsets need {needed}")
         judge("glTF with 200 shapes, bytes added", added / needed, 1.1, reference="the offsets' bytes")
     with tempfile.TemporaryDirectory() as name:
-        for file, held in demo_files().items():
-            (Path(name) / file).parent.mkdir(parents=True, exist_ok=True)
-            (Path(name) / file).write_bytes(held)
+        write(demo_files(), Path(name), Diagnostics())
         demo = prepare(compile_file(Path(name) / "wren.plica"), Path(name), (), Diagnostics())
         assert demo is not None
         print(f"the demo, its shapes computed: {best(lambda: TARGET.emit(demo, Diagnostics())):.3f} s")

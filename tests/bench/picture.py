@@ -20,6 +20,7 @@ import plica
 from plica.api.picture_figures import FigureMaker, neutral_view, studio_of
 from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.mesh.normals import Normals
 from plica.picture.camera_placement import ViewRequest, camera_for
 from plica.picture.files import content_of
@@ -62,10 +63,7 @@ def main(size: tuple[int, int]) -> None:
     from pathlib import Path
 
     with tempfile.TemporaryDirectory() as folder:
-        for name, content in demo_files().items():
-            path = Path(folder) / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(content)
+        write(demo_files(), Path(folder), Diagnostics())
         character = plica.compile_file(Path(folder) / "wren.plica")
         mesh = plica.attach_mesh(character)
         poses = plica.pose(character, strengths={"left_elbow_bend": 1.0})

@@ -35,6 +35,7 @@ from scipy.spatial.transform import Rotation
 
 from plica.demo import demo_files
 from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.evaluate.poses import Poses, rest_poses
 from plica.measure.crossing import Crossing
 from plica.measure.region_faces import faces_of
@@ -100,10 +101,7 @@ def main() -> None:
 def made() -> Subject:
     """The character with its motion."""
     folder = Path(tempfile.mkdtemp())
-    for name, content in demo_files().items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+    write(demo_files(), folder, Diagnostics())
     compiled = compile_file(folder / "wren.plica")
     assert compiled.rig is not None
     whole = attach(compiled.rig, Workspace(folder).locate, Diagnostics())

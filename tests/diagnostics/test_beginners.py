@@ -13,7 +13,8 @@ from typing import NamedTuple
 import pytest
 
 from plica.demo import demo_files
-from plica.diagnostics import Severity
+from plica.diagnostics import Diagnostics, Severity
+from plica.emit.writer import write
 from plica.pipeline import compile_file
 
 
@@ -252,10 +253,7 @@ MISTAKES = (
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     folder = tmp_path_factory.mktemp("demo")
-    for name, data in demo_files().items():
-        place = folder / name
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_bytes(data)
+    write(demo_files(), folder, Diagnostics())
     # A spec of the mistakes' own, so that the demo's may become another.
     (folder / W).write_bytes((Path(__file__).parent / "beginners" / W).read_bytes())
     yield folder

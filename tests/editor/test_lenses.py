@@ -7,28 +7,22 @@ from typing import Any
 
 import pytest
 
-from tests.support.arm_models import write_arms
+from tests.support.arm_models import MODELLED, write_arms
 from tests.support.arms import arms_mesh, rig_from
 from tests.support.editor_client import Client
 
 pytest.importorskip("pygls", reason="the language server needs the extra `editor`")
 
-SPEC = """plica 1
-character otter {
-    geometry  "arms.gltf" mesh "skin"
-    symmetry  across x
-    left  "*_lf"
-    right "*_rt"
-}
-region forearm both { skin of lowerarm }
-driver elbow both { reads rotation about z of lowerarm   span 0 deg .. 100 deg   curve smooth }
-driver alone both { reads rotation about x of paw   span 0 deg .. 80 deg }
+SPEC = (
+    MODELLED
+    + """driver alone both { reads rotation about x of paw   span 0 deg .. 80 deg }
 combine bent both = product(elbow, alone)
 shape hold both { follows bent }
 expect both { volume of forearm within 60 %  over elbow }
 expect both { stretch of forearm at most 1 %  over elbow   rest }
 expect { budget }
 """
+)
 SHOWING = {"codeLens": {"refreshSupport": True}, "inlayHint": {"refreshSupport": True}}
 
 

@@ -20,6 +20,8 @@ import pytest
 
 import plica
 from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from tests.support.data import ROOT, shared_data
 from tests.targets.json.interpreter import strengths
 from tests.targets.json.skin_reader import SkinReader
@@ -98,9 +100,7 @@ def built(name: str) -> Built:
 
 
 def _demo(folder: Path) -> tuple[Path, Path]:
-    for name, content in demo_files().items():
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_bytes(content)
+    write(demo_files(), folder, Diagnostics())
     return folder / "wren.plica", folder / "wren.glb"
 
 

@@ -11,6 +11,18 @@ from plica.mesh.arrays import Mesh
 from plica.rig.rig import Rig
 from tests.support.meshes import Buffers
 
+MODELLED = """plica 1
+character otter {
+    geometry  "arms.gltf" mesh "skin"
+    symmetry  across x
+    left  "*_lf"
+    right "*_rt"
+}
+region forearm both { skin of lowerarm }
+driver elbow both { reads rotation about z of lowerarm   span 0 deg .. 100 deg   curve smooth }
+"""
+"""The start of a spec about the model that `write_arms` writes as arms.gltf."""
+
 
 def write_arms(path: Path, rig: Rig, mesh: Mesh) -> Path:
     """A glTF model of a rig's joints and a mesh that is bound to them; weights are stored in single precision."""

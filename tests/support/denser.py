@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.mesh.arrays import Floats, Integers
 from plica.mesh.npz import written
 from plica.mesh.npz_offsets import read_npz_offsets
@@ -17,10 +19,7 @@ from tests.variants.model_file import Primitive, read_model, write_model
 
 def denser_demo(folder: Path, cuts: int) -> Path:
     """Write the demo into a folder and give its spec; each cut makes four triangles of one (of 44,416 at first)."""
-    for name, content in demo_files().items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+    write(demo_files(), folder, Diagnostics())
     model = read_model(folder / "wren.glb")
     [whole] = model.meshes[0].primitives
     sculpts = {path: _full(path) for path in sorted((folder / "sculpts").glob("*.npz"))}

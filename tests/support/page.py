@@ -24,6 +24,8 @@ import pytest
 
 from plica.commands.main import run
 from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from plica.mesh.obj_mesh import read_obj
 from tests.support.sculpted import bumped, obj
 from tests.variants.model_file import read_model, write_model
@@ -77,7 +79,7 @@ class Page:
         elif name == "cp":
             shutil.copyfile(*rest)
         elif name == "plica" and rest[0] == "demo":
-            write_demo(Path(rest[1]))
+            write(demo_files(), Path(rest[1]), Diagnostics())
         elif name == "plica":
             output = io.StringIO()
             with contextlib.redirect_stdout(output), contextlib.redirect_stderr(output):
@@ -107,14 +109,6 @@ class Page:
         path = Path(named[-1])
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, "utf-8")
-
-
-def write_demo(folder: Path) -> None:
-    """What `plica demo` writes, without what it builds from it."""
-    for name, content in demo_files().items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
 
 
 def _edit(file: str) -> None:

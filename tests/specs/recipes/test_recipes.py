@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
+from plica.emit.writer import write
 from tests.support.data import ROOT, shared_data
-from tests.support.page import Page, as_an_author, write_demo
+from tests.support.page import Page, as_an_author
 
 FOLDER = ROOT / "specs" / "recipes"
 PAGES = sorted(path.name for path in FOLDER.glob("*.md") if path.name != "README.md")
@@ -20,11 +23,11 @@ def test_a_recipe_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     folder = tmp_path / "work"
     as_an_author(monkeypatch, tmp_path)
     if name in EMPTY:
-        write_demo(tmp_path / "demo")
+        write(demo_files(), tmp_path / "demo", Diagnostics())
         (folder / "characters" / "wren").mkdir(parents=True)
         shutil.copyfile(tmp_path / "demo" / "wren.glb", folder / "characters" / "wren" / "wren.glb")
     else:
-        write_demo(folder)
+        write(demo_files(), folder, Diagnostics())
     if name == "four_legs.md":
         shutil.copyfile(shared_data("characters", "horse", "horse.glb"), folder / "horse.glb")
     monkeypatch.chdir(folder)

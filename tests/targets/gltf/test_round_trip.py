@@ -12,7 +12,9 @@ import pytest
 
 import plica
 from plica.demo import demo_files
+from plica.diagnostics import Diagnostics
 from plica.diff.verdicts import Harm
+from plica.emit.writer import write
 from plica.pipeline import compile_file
 from plica.rig.files import files_of
 from plica.start.carried_spec import spec_of_rig
@@ -33,9 +35,7 @@ def changes_of_meaning(folder: Path, old: str, new: str) -> list[str]:
 
 def test_the_whole_demo_comes_back(tmp_path: Path) -> None:
     """Both sides from one declaration, but where the demo has an exception for one of them."""
-    for name, content in demo_files().items():
-        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
-        (tmp_path / name).write_bytes(content)
+    write(demo_files(), tmp_path, Diagnostics())
     rig = compile_file(tmp_path / "wren.plica").rig
     assert rig is not None
     files = {file for file, _, _, _ in files_of(rig)}
