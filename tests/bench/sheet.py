@@ -9,29 +9,13 @@ from __future__ import annotations
 
 import tempfile
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 import plica
-from plica.api.character import posed_rig
-from plica.api.sheeting import stills_of
-from plica.demo import demo_files
-from plica.diagnostics import Diagnostics
-from plica.emit.writer import write
-from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
-from plica.mesh.attach import Attached
-from plica.prove.proof import Proof
-from plica.prove.results import not_measured
-from plica.prove.subject import ExtraClips, read_subject
-from plica.sheet.detail_pictures import SpecFiles
-from plica.sheet.photos import PhotoAlbum
-from plica.sheet.sheet import SheetSubject, sheet_page
-from plica.workspace import Refused, Workspace, located_bytes
 from tests.bench.goals import judge
 from tests.support.browser import browsers
+from tests.support.denser import denser_demo
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -78,96 +62,12 @@ def spec_text(text: str, drivers: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def cut_in_four(attached: Attached) -> Attached:
-    """The same skin with each triangle cut into four; what stands in the middle of an edge is the mean of its ends."""
-    mesh = attached.mesh
-    count, triangles = mesh.vertex_count, mesh.triangles
-    edges = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
-    ends, back = np.unique(edges, axis=0, return_inverse=True)
-    middles = back.reshape(3, -1).T + count
-    parts = [
-        np.stack([triangles[:, 0], middles[:, 0], middles[:, 2]], 1),
-        np.stack([middles[:, 0], triangles[:, 1], middles[:, 1]], 1),
-        np.stack([middles[:, 2], middles[:, 1], triangles[:, 2]], 1),
-        middles,
-    ]
-
-    def halved(values: Floats) -> Floats:
-        return np.concatenate([values, (values[ends[:, 0]] + values[ends[:, 1]]) / 2.0])
-
-    def finer(offsets: Offsets) -> Offsets:
-        full = np.zeros((count, 3))
-        full[offsets.indices] = offsets.offsets
-        whole = halved(full)
-        indices = np.flatnonzero(np.abs(whole).max(axis=1) > 1e-6)
-        return Offsets(indices, whole[indices])
-
-    made = replace(
-        mesh,
-        positions=halved(mesh.positions),
-        triangles=np.concatenate(parts),
-        normals=None,
-        uvs={name: halved(uv) for name, uv in mesh.uvs.items()},
-        points=_points(mesh, ends),
-        **_weights(mesh, halved),
-    )
-    shapes = {
-        name: replace(shape, primary=finer(shape.primary), offsets=tuple(map(finer, shape.offsets)))
-        for name, shape in attached.shapes.items()
-    }
-    regions = {name: halved(weights) for name, weights in attached.regions.items()}
-    return replace(attached, mesh=made, shapes=shapes, regions=regions)
-
-
-def _points(mesh: Mesh, ends: Integers) -> Integers:
-    """Edges between the same welded points share their middle."""
-    _, number = np.unique(np.sort(mesh.points[ends], axis=1), axis=0, return_inverse=True)
-    return np.concatenate([mesh.points, mesh.point_count + number.reshape(-1)])
-
-
-def _weights(mesh: Mesh, halved: object) -> dict[str, object]:
-    """The four heaviest joints of each vertex."""
-    full = np.zeros((mesh.vertex_count, len(mesh.bind_joints)))
-    np.add.at(full, (np.arange(mesh.vertex_count)[:, np.newaxis], mesh.joints), mesh.weights)
-    whole = halved(full)  # type: ignore[operator]
-    joints = np.argsort(-whole, axis=1, kind="stable")[:, :4]
-    weights = np.take_along_axis(whole, joints, axis=1)
-    return {"joints": joints, "weights": weights / weights.sum(axis=1, keepdims=True)}
-
-
-def sheet_of(spec: Path, finer: bool) -> tuple[bytes, float]:
-    """The page of a character, nothing measured, and the seconds of processor it takes, those for cutting apart."""
+def sheet_of(spec: Path) -> tuple[bytes, float]:
+    """The page of a character, nothing measured, and the seconds of processor that it takes from its text on."""
     begun = time.process_time()
-    character = plica.compile_file(spec)
-    rig, workspace, diagnostics = posed_rig(character), Workspace(character.folder), Diagnostics()
-    motion = ExtraClips([str(spec.parent / "clips/rounds.glb")])
-    subject = read_subject(rig, workspace, character.origins, motion, diagnostics)
-    assert subject is not None and subject.attached is not None, diagnostics.all
-
-    def read(file: str) -> bytes | Refused:
-        return located_bytes(workspace.locate, file, "image_bytes")
-
-    masks = Proof(subject).masks
-    assert not isinstance(masks, str), masks
-    stills = stills_of(character, subject.attached)
-    before = time.process_time()
-    attached = cut_in_four(subject.attached) if finer else subject.attached
-    begun += time.process_time() - before
-    page = sheet_page(
-        SheetSubject(
-            rig,
-            attached,
-            [not_measured(number, one, "") for number, one in enumerate(rig.expectations)],
-            masks,
-            subject.extra,
-            {},
-            character.origins,
-            SpecFiles(read),
-            PhotoAlbum(read, diagnostics),
-            stills,
-        )
-    )
-    return page, time.process_time() - begun
+    made = plica.make_sheet(plica.compile_file(spec), clips=[spec.parent / "clips/rounds.glb"], measure=False)
+    assert made.ok, made.diagnostics
+    return made.page, time.process_time() - begun
 
 
 def compared(spec: Path) -> tuple[bytes, float]:
@@ -198,25 +98,23 @@ def shown(browser: Browser, page: Path) -> list[float]:
 def main() -> None:
     """Print the figures."""
     with tempfile.TemporaryDirectory() as name, browsers() as launched:
-        folder = Path(name)
-        write(demo_files(), folder, Diagnostics())
-        text = (folder / "wren.plica").read_text("utf-8")
         browser = launched()
-        for called, drivers, finer in (("24,000 vertices", 0, False), ("90,000 vertices", MORE_DRIVERS, True)):
-            spec = folder / "large.plica"
-            spec.write_text(spec_text(text, drivers), "utf-8")
-            made, worked = sheet_of(spec, finer)
+        for cuts, (called, drivers) in enumerate((("24,000 vertices", 0), ("90,000 vertices", MORE_DRIVERS))):
+            folder = Path(name, str(cuts))
+            spec = denser_demo(folder, cuts)
+            spec.write_text(spec_text(spec.read_text("utf-8"), drivers), "utf-8")
+            made, worked = sheet_of(spec)
             page = folder / "large.html"
             page.write_bytes(made)
             first, script, whole = shown(browser, page)
             print(f"{called}: {len(made) / 1024:.0f} KiB, made in {worked:.1f} s of processor")
             print(f"  first picture {first:.0f} ms, a frame {whole:.0f} ms, of it script {script:.2f} ms")
-            size, soonest, frame = (4096.0, 1100.0, 2.0) if finer else (1536.0, 600.0, 0.6)
+            size, soonest, frame = (4096.0, 1100.0, 2.0) if cuts else (1536.0, 600.0, 0.6)
             judge(f"sheet of {called}: size", len(made) / 1024, size, "KiB")
             judge(f"sheet of {called}: made, processor", worked, 5.0, "s")
             judge(f"sheet of {called}: first picture", first, soonest, "ms")
             judge(f"sheet of {called}: script a frame", script, frame, "ms")
-            if not finer:
+            if not cuts:
                 both, worked = compared(spec)
                 print(f"{called}, two states: {len(both) / 1024:.0f} KiB, made in {worked:.1f} s of processor")
 
