@@ -18,14 +18,14 @@ SCRIPT = """
 import sys
 from pathlib import Path
 
-from plica.api import proving
+from plica.api import subject
 from plica.commands.main import run
 from tests.support.arms import CHARACTER
 from tests.support.swinging import TEXT, swinging
 
 if __name__ == "__main__":
     Path("arms.plica").write_text(CHARACTER + TEXT, "utf-8")
-    proving.read_subject = lambda *given, **named: swinging(int(sys.argv[1]))
+    subject.read_subject = lambda *given, **named: swinging(int(sys.argv[1]))
     sys.exit(run(["prove", "arms.plica", *sys.argv[2:]]))
 """
 LONG, SHORT = 100_000, 200
