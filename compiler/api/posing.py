@@ -160,7 +160,9 @@ def poses_from_arrays(
 
 
 def read_clips(character: Character, path: FilePath) -> ClipFile:
-    """The clips of a glTF 2.0 or BVH file as poses of the character, at their key times; its aliases apply.
+    """The clips of a glTF 2.0, OpenUSD or BVH file as poses of the character; its aliases apply.
+
+    They are at the clips' key times, and 24 times a second where these are further apart, unless the format is BVH.
 
     A file that cannot be read is a diagnostic of the result. Raises NoRigError.
     """

@@ -12,7 +12,10 @@ from plica.source import Span
 
 
 def read_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
-    """The clips of a BVH, glTF or OpenUSD file; glTF ones are sampled at their key times, or `rate` times a second.
+    """The clips of a BVH, glTF or OpenUSD file.
+
+    They are sampled at their key times and, in glTF and OpenUSD, 24 times a second where keys are further apart; glTF
+    ones also `rate` times a second.
 
     Raises UnreadableModel.
     """

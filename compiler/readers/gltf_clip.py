@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from plica.readers.between_keys import parts_between
 from plica.readers.clip import SAMPLE_BYTES, SCALE_BYTES, WEIGHT_BYTES, Clip, MeshWeights, moved_apart, with_weights
 from plica.readers.gltf_arrays import GltfArrays
 from plica.readers.gltf_morphs import morphs_of_nodes
@@ -53,7 +54,8 @@ class _Source(NamedTuple):
 def read_gltf_clips(path: Path, rate: float | None = None) -> tuple[Clip, ...]:
     """A file's animations.
 
-    Each is sampled at the union of its key times, or `rate` times a second from its first key to its last.
+    Each is sampled at the union of its key times and, where it moves between keys that are far apart, in between
+    (`between_keys`), or `rate` times a second from its first key to its last.
     Morph targets of one name count as one, whichever nodes show them, where the animation moves all that it moves of
     them alike. Raises UnreadableModel.
     """
@@ -116,9 +118,10 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
     skeleton = source.found.skeleton
     joints = skeleton.joints
     scaled = any(track.path == "scale" for track in tracks)
-    every = [track.times for track in (*tracks, *weights)]
-    keys = np.unique(np.concatenate(every)) if every else np.zeros(1)
-    frames = len(keys) if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
+    every = [*tracks, *weights]
+    keys = np.unique(np.concatenate([track.times for track in every])) if every else np.zeros(1)
+    parts = _parts(keys, every)
+    frames = int(parts.sum()) + 1 if rate is None else int((keys[-1] - keys[0]) * rate + 1e-6) + 1
     # Even a clip of a skeleton without joints takes some time.
     each = SAMPLE_BYTES + (SCALE_BYTES if scaled else 0)
     shown, telling = sum(len(source.morphs[track.joint]) for track in weights) * WEIGHT_BYTES, _telling(weights)
@@ -138,7 +141,38 @@ def _clip(source: _Source, animation: Fields, place: str, name: str, rate: float
         clip = replace(clip, is_rest_bound=source.is_rest_bound)
         return with_weights(clip, _weights(source, weights, times), apart)
 
-    return at(keys if rate is None else np.asarray(keys[0] + np.arange(frames) / rate, dtype=np.float64))
+    return at(_in_parts(keys, parts) if rate is None else keys[0] + np.arange(frames) / rate)
+
+
+def _parts(keys: Array, tracks: Sequence[AnimationTrack]) -> NDArray[np.intp]:
+    """For all key times (n,) but the last: into how many parts what follows is cut, 1 where nothing moves there."""
+    parts = np.array([parts_between(length) for length in np.diff(keys).tolist()], dtype=np.intp)
+    wide = np.flatnonzero(parts > 1)
+    middles, moving = (keys[wide] + keys[wide + 1]) / 2, np.zeros(len(wide), dtype=bool)
+    for track in tracks if len(wide) else ():
+        before = np.searchsorted(track.times, middles) - 1
+        inside = (before >= 0) & (before < len(track.times) - 1)
+        moving[inside] |= _moves(track)[before[inside]]
+    parts[wide[~moving]] = 1
+    return parts
+
+
+def _moves(track: AnimationTrack) -> NDArray[np.bool_]:
+    """For all keys but the last, whether the value changes before the next one."""
+    values = track.values.reshape(len(track.times), -1)
+    if track.interpolation == "STEP":
+        return np.zeros(len(values) - 1, dtype=bool)
+    moves = (values[1:] != values[:-1]).any(axis=1)
+    if track.interpolation == "CUBICSPLINE":
+        moves |= track.values[:-1, 2].any(axis=1) | track.values[1:, 0].any(axis=1)
+    return np.asarray(moves)
+
+
+def _in_parts(keys: Array, parts: NDArray[np.intp]) -> Array:
+    """The key times (n,), and those between that cut what follows a key into so many equal parts (n - 1,)."""
+    numbers = np.arange(int(parts.sum())) - np.repeat(np.cumsum(parts) - parts, parts)
+    between = np.repeat(keys[:-1], parts) + numbers * np.repeat(np.diff(keys) / parts, parts)
+    return np.append(between, keys[-1])
 
 
 def _weights(source: _Source, tracks: Iterable[AnimationTrack], times: Array) -> list[MeshWeights]:

@@ -19,7 +19,8 @@ _SAME_SCALE = 1e-6  # from rest: what single precision leaves of a scale that no
 
 
 def read_usd_clips(path: Path) -> tuple[Clip, ...]:
-    """The clips of a stage, each at its own time samples; nothing is said of what is between them.
+    """The clips of a stage, each at its own time samples and, where it moves between samples that are far apart, in
+    between (`between_keys`). What is between those is not to be had later.
 
     Joints are those of the skeleton, moved or not. Raises UnreadableModel.
     """

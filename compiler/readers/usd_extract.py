@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 from pxr import Gf, Sdf, Tf, Usd, UsdGeom, UsdSkel, Vt
+
+from plica.readers.between_keys import parts_between
 
 Item = dict[str, Any]
 Keep = Callable[[str, tuple[int, ...], bytes], Item]
@@ -202,10 +205,23 @@ class _Extractor:
         path, name = str(skeleton.GetPath()), animation.GetPrim().GetName()
         return {"skeleton": path, "name": name, "content": self._part(lambda: self._motion(query, animation, times))}
 
-    def _motion(self, query: UsdSkel.SkeletonQuery, animation: UsdSkel.AnimQuery, times: list[float]) -> Item:
+    def _looked_at(self, query: UsdSkel.SkeletonQuery, animation: UsdSkel.AnimQuery, keys: list[float]) -> list[float]:
+        """The time samples and, where something moves between two that are far apart, times in between.
+
+        Values go straight from one sample to the next, which is what a stage does unless its program wants otherwise.
+        """
+        rate, times = self._stage.GetTimeCodesPerSecond(), []
+        for start, end in pairwise(keys):
+            parts = parts_between((end - start) / rate)
+            if parts > 1 and _pose_at(query, animation, start) == _pose_at(query, animation, end):
+                parts = 1
+            times += [start + (end - start) * part / parts for part in range(parts)]
+        return [*times, keys[-1]]
+
+    def _motion(self, query: UsdSkel.SkeletonQuery, animation: UsdSkel.AnimQuery, keys: list[float]) -> Item:
         """Local transforms of all joints at each time, those of roots in the model's space; rest where not animated.
         And the weights of the blend shapes that the animation names."""
-        skeleton = query.GetSkeleton()
+        skeleton, times = query.GetSkeleton(), self._looked_at(query, animation, keys)
         above = _metres_y_up(self._stage, skeleton)
         topology = query.GetTopology()
         roots = [number for number in range(topology.GetNumJoints()) if topology.GetParent(number) < 0]
@@ -277,6 +293,11 @@ def _carried(stage: Usd.Stage) -> str | None:
         return json.dumps(held)
     except (TypeError, ValueError):
         return None
+
+
+def _pose_at(query: UsdSkel.SkeletonQuery, animation: UsdSkel.AnimQuery, time: float) -> tuple[Any, Any]:
+    """All that an animation moves, at a time."""
+    return query.ComputeJointLocalTransforms(time), animation.ComputeBlendShapeWeights(time)
 
 
 def _inherited(prim: Usd.Prim, name: str) -> bool:

@@ -59,7 +59,7 @@ class TableTarget(Target):
     )
     form: tuple[str, ...] = option(FORMS, "csv or parquet; given for each that is wanted")
     readings: bool = option(False, "also write what each driver reads")
-    rate: float = option(0.0, "frames a second that glTF clips are sampled at (0: their key times)")
+    rate: float = option(0.0, "frames a second that glTF clips are sampled at (0: at keys, and 24 a second between)")
 
     def emit(self, build: Build, diagnostics: Diagnostics) -> dict[str, bytes]:
         """The tables, named after the character; nothing, after diagnostics, where there is no clip or no pyarrow."""

@@ -33,7 +33,7 @@ def test_poses_and_clips_show_every_target_of_the_skin(tmp_path: Path) -> None:
     mesh = plica.attach_mesh(character)
     (clip,) = plica.read_clips(character, file).clips
     positions = plica.deform_mesh(mesh, clip.poses).positions
-    np.testing.assert_allclose(positions, [shown(key) for key in KEYS], atol=1e-7)  # the file's single precision
+    np.testing.assert_allclose(positions[::24], [shown(key) for key in KEYS], atol=1e-7)  # the file's single precision
     pose = plica.pose(character, strengths={"left_wide": 0.5}, controls={"weight of tall": 0.75})
     np.testing.assert_allclose(plica.deform_mesh(mesh, pose).positions[0], shown((0.5, 0.0, 0.75)), atol=1e-7)
 
@@ -129,7 +129,7 @@ def test_a_shape_of_a_target_takes_its_strength_and_not_the_clips_weight(tmp_pat
     assert character.controls == ("weight of wide_lf", "weight of wide_rt")
     (clip,) = plica.read_clips(character, file).clips
     positions = plica.deform_mesh(plica.attach_mesh(character), clip.poses).positions
-    np.testing.assert_allclose(positions, [shown((one, other, one)) for one, other, _ in KEYS], atol=1e-7)
+    np.testing.assert_allclose(positions[::24], [shown((one, other, one)) for one, other, _ in KEYS], atol=1e-7)
 
 
 def test_mirrored_poses_show_the_other_side(tmp_path: Path) -> None:

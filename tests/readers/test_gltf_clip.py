@@ -94,23 +94,45 @@ def test_a_clip_has_all_joints_at_the_union_of_the_key_times(tmp_path: Path) -> 
     path = _file(
         tmp_path,
         [
-            (1, "rotation", "LINEAR", np.array([0.0, 1.0]), quarter),
-            (0, "translation", "STEP", np.array([0.25]), np.array([[7, 8, 9]])),
-            (0, "scale", "STEP", np.array([0.75]), np.array([[2, 2, 2]])),
+            (1, "rotation", "LINEAR", np.array([0.0, 0.04]), quarter),
+            (0, "translation", "STEP", np.array([0.01]), np.array([[7, 8, 9]])),
+            (0, "scale", "STEP", np.array([0.03]), np.array([[2, 2, 2]])),
         ],
     )
     (clip,) = read_gltf_clips(path)
     assert clip.name == "wave"
     assert clip.joints == ("arm", "hand")
     assert clip.in_metres
-    assert clip.times.tolist() == [0.0, 0.25, 0.75, 1.0]
+    np.testing.assert_allclose(clip.times, [0.0, 0.01, 0.03, 0.04], atol=1e-8)
     assert clip.rotations[:, 0].tolist() == [[0, 0, 0, 1]] * 4
     assert clip.translations[:, 0].tolist() == [[7, 8, 9]] * 4
     angles = Rotation.from_quat(clip.rotations[:, 1]).magnitude()
-    np.testing.assert_allclose(np.degrees(angles), [0, 22.5, 67.5, 90], atol=1e-6)
+    np.testing.assert_allclose(np.degrees(angles), [0, 22.5, 67.5, 90], atol=1e-5)
     assert clip.scales is not None
     assert clip.scales[:, 0].tolist() == [[2, 2, 2]] * 4
     assert clip.scales[:, 1].tolist() == [[1, 1, 1]] * 4
+
+
+def test_between_keys_that_are_far_apart_a_clip_is_looked_at_where_it_moves(tmp_path: Path) -> None:
+    """Two keys with the same rotation may have any motion between them, and no figure may rest on the keys alone."""
+    still, turned = np.array([0, 0, 0, 1.0]), np.array([0, 0, 4.0, 0])
+    over_and_back = np.stack([0 * still, still, turned, -turned, still, 0 * still])
+    tracks = [
+        (1, "rotation", "CUBICSPLINE", np.array([1.0, 2.0]), over_and_back),
+        (0, "translation", "STEP", np.array([0.0, 3.0]), np.array([[0, 0, 0], [1, 0, 0]])),
+        (0, "scale", "LINEAR", np.array([2.5, 3.0]), np.array([[1, 1, 1], [1, 1, 1]])),
+    ]
+    (clip,) = read_gltf_clips(_file(tmp_path, tracks))
+    np.testing.assert_allclose(clip.times, [0.0, *np.linspace(1.0, 2.0, 25), 2.5, 3.0])
+    angles = Rotation.from_quat(clip.rotations[:, 1]).magnitude()
+    spline = CubicHermiteSpline([1.0, 2.0], [[0.0, 1.0], [0.0, 1.0]], [[4.0, 0.0], [-4.0, 0.0]])(1.5)
+    assert angles.max() == pytest.approx(2.0 * np.arctan2(*spline), abs=1e-6)  # 90 degrees, in the middle
+    assert angles[[0, 1, 25, 26, 27]].max() == 0.0
+    (slow,) = read_gltf_clips(_file(tmp_path, [(1, "rotation", "LINEAR", np.array([0.0, 600.0]), np.eye(4)[2:])]))
+    assert len(slow.times) == 181, "a rotation between two keys is at most 180 degrees"
+    film = np.arange(48, dtype=np.float32) / np.float32(23.976)
+    (filmed,) = read_gltf_clips(_file(tmp_path, [(1, "translation", "LINEAR", film, np.eye(48)[:, :3])]))
+    assert len(filmed.times) == 48
 
 
 def test_scales_are_numpys_interpolation(tmp_path: Path) -> None:

@@ -44,9 +44,10 @@ def test_linear_weights_are_numpys_interpolation(tmp_path: Path) -> None:
     values = single(np.random.default_rng(1).uniform(size=(3, 2)))
     path = face(tmp_path, SKIN, [WeightTrack(0, KEYS, values)])
     clip = read(path)
-    np.testing.assert_array_equal(clip.times, KEYS)
+    at_keys = np.searchsorted(clip.times, KEYS)
+    np.testing.assert_array_equal(clip.times[at_keys], KEYS)
     for column, name in enumerate("ab"):
-        np.testing.assert_array_equal(clip.weights[name], values[:, column])
+        np.testing.assert_array_equal(clip.weights[name][at_keys], values[:, column])
         expected = np.interp(PLACES, KEYS, values[:, column])
         np.testing.assert_allclose(between(path).weights[name], expected, atol=1e-15)
 
@@ -93,7 +94,8 @@ def test_meshes_that_move_apart_have_no_one_weight(tmp_path: Path, interpolation
 def test_a_part_of_a_clip_has_its_weights(tmp_path: Path) -> None:
     path = face(tmp_path, SKIN, [WeightTrack(0, KEYS, np.arange(6.0).reshape(3, 2))])
     part = cut_clip(read(path), 0.25, 2.0)
-    assert part.times.tolist() == [0.5, 2.0] and part.weights["a"].tolist() == [2, 4]
+    assert (part.times[0], part.times[-1]) == (0.25, 2.0)
+    np.testing.assert_allclose(part.weights["a"], np.interp(part.times, KEYS, [0, 2, 4]), atol=1e-12)
 
 
 @pytest.mark.parametrize("values", [np.zeros((2, 2)), np.zeros((3, 1)), np.zeros((4, 2))])

@@ -46,13 +46,19 @@ def test_times_units_and_the_up_axis(tmp_path: Path) -> None:
     (clip,) = read_clips(file)
     assert clip.name == "walk"
     assert clip.joints == ("hips", "knee")
-    np.testing.assert_allclose(clip.times, [0.0, 0.5, 1.0])
+    np.testing.assert_allclose(clip.times, np.linspace(0.0, 1.0, 25), atol=1e-12)  # samples are half a second apart
     assert clip.scales is None
     at = places(clip.rest, clip.joints, clip.rotations, clip.translations)
     # 90 cm up in the stage, whose up is z, is 0.9 m along y here.
-    np.testing.assert_allclose(at[0], np.tile([0.0, 0.9, 0.0], (3, 1)), atol=1e-9)
-    np.testing.assert_allclose(at[1], np.tile([0.0, 0.5, 0.0], (3, 1)), atol=1e-9)
-    np.testing.assert_allclose(np.abs(clip.rotations[:, 1, 0]), np.sin([0.0, np.pi / 4, np.pi / 2]), atol=1e-6)
+    np.testing.assert_allclose(at[0], np.tile([0.0, 0.9, 0.0], (25, 1)), atol=1e-9)
+    np.testing.assert_allclose(at[1], np.tile([0.0, 0.5, 0.0], (25, 1)), atol=1e-9)
+    np.testing.assert_allclose(np.abs(clip.rotations[:, 1, 0]), np.sin(np.linspace(0.0, np.pi / 2, 25)), atol=1e-6)
+
+
+def test_nothing_is_looked_at_between_samples_where_nothing_moves(tmp_path: Path) -> None:
+    file = tmp_path / "walk.usda"
+    file.write_text(MOVING.replace("5: [(0.7071068, 0.7071068, 0, 0)]", "5: [(1, 0, 0, 0)]"), "utf-8")
+    np.testing.assert_allclose(read_clips(file)[0].times, [0.0, *np.linspace(0.5, 1.0, 13)], atol=1e-12)
 
 
 def test_joints_are_where_the_library_has_them() -> None:
@@ -91,21 +97,21 @@ TALKING = """
 
 
 def test_weights_of_blend_shapes_are_the_librarys(tmp_path: Path) -> None:
-    """UsdSkel.AnimQuery.ComputeBlendShapeWeights of usd-core, at the samples of joints and of weights."""
+    """UsdSkel.AnimQuery.ComputeBlendShapeWeights of usd-core, at all samples and between them."""
     from pxr import Usd, UsdSkel
 
     file = tmp_path / "talk.usda"
     file.write_text(MOVING.replace('    def SkelAnimation "walk" {\n', TALKING), "utf-8")
     (clip,) = read_clips(file)
-    np.testing.assert_allclose(clip.times, [0.0, 0.5, 1.0, 2.0])
+    np.testing.assert_allclose(clip.times, np.linspace(0.0, 2.0, 49))
     stage = Usd.Stage.Open(str(file))
     prim = UsdSkel.Skeleton(stage.GetPrimAtPath("/root/bones"))
     cache = UsdSkel.Cache()
     cache.Populate(UsdSkel.Root.Find(prim.GetPrim()), Usd.TraverseInstanceProxies())
     animation = cache.GetSkelQuery(prim).GetAnimQuery()
-    rows = [np.array(animation.ComputeBlendShapeWeights(seconds * 10.0)) for seconds in clip.times]
+    rows = [np.array(animation.ComputeBlendShapeWeights(code)) for code in np.linspace(0.0, 20.0, 49)]
     assert list(clip.weights) == list(animation.GetBlendShapeOrder()) == ["chew", "smile"]
-    np.testing.assert_array_equal(np.stack(list(clip.weights.values()), axis=1), rows)
+    np.testing.assert_allclose(np.stack(list(clip.weights.values()), axis=1), rows, atol=1e-6)
 
 
 def test_a_face_alone_is_a_clip(tmp_path: Path) -> None:
@@ -114,8 +120,8 @@ def test_a_face_alone_is_a_clip(tmp_path: Path) -> None:
     moveless = MOVING.replace("quatf[] rotations.timeSamples = { 0:", "custom quatf[] other.timeSamples = { 0:")
     file.write_text(moveless.replace('    def SkelAnimation "walk" {\n', TALKING), "utf-8")
     (clip,) = read_clips(file)
-    assert clip.weights["chew"].tolist() == [0.0, 1.0, 0.5]
-    still = np.tile([joint.rotation for joint in clip.rest.joints], (3, 1, 1))
+    assert clip.weights["chew"][[0, 12, 48]].tolist() == [0.0, 1.0, 0.5]
+    still = np.tile([joint.rotation for joint in clip.rest.joints], (49, 1, 1))
     np.testing.assert_allclose(clip.rotations, still, atol=1e-9)
 
 
