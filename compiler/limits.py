@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
-from typing import NamedTuple
+
+from plica.named_tuples import NamedTuple
 
 VARIABLE = "PLICA_LIMITS"
 _SIZES = {"": 1, "KiB": 1024, "MiB": 1024**2, "GiB": 1024**3}

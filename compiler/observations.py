@@ -12,7 +12,9 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal
+
+from plica.named_tuples import NamedTuple
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics
+from plica.named_tuples import NamedTuple
 from plica.rig.expand import expand
 from plica.rig.rig import Rig
 from plica.rig.strengths import Control

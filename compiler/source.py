@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import cached_property
-from typing import NamedTuple
+
+from plica.named_tuples import NamedTuple
 
 
 class Source:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 from math import log, pi
-from typing import NamedTuple
+
+from plica.named_tuples import NamedTuple
 
 
 class Dimension(StrEnum):

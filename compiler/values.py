@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple, get_args
+from typing import Literal, get_args
 
 from plica.distinct import distinct
+from plica.named_tuples import NamedTuple
 
 Side = Literal["left", "right", "none"]
 Sided = Literal["one-sided", "two-sided"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import NamedTuple
 
 from plica import file_names, limits, regular_files
+from plica.named_tuples import NamedTuple
 
 
 class Refused(NamedTuple):

@@ -9,10 +9,11 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 from importlib import import_module
-from typing import NamedTuple, NoReturn
+from typing import NoReturn
 
 from plica import __version__, foreign
 from plica.commands import options, picture_options, sculpt_options
+from plica.named_tuples import NamedTuple
 
 
 class Command(NamedTuple):

@@ -8,12 +8,13 @@ import os
 import sys
 from collections.abc import Sequence
 from time import perf_counter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import plica
 from plica.api.contents import checked
 from plica.commands.of_project import AroundSpecs, run_of, show_run
 from plica.commands.output import has_errors, in_order, put, say, show
+from plica.named_tuples import NamedTuple
 
 if TYPE_CHECKING:
     from plica.api.character import Character

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 from pkgutil import get_data
-from typing import NamedTuple
+
+from plica.named_tuples import NamedTuple
 
 
 class Rule(NamedTuple):

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
-from typing import NamedTuple
 
 from plica import foreign, limits
 from plica.diagnostics.catalogue import rule
 from plica.diagnostics.suggest import closest
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 
 MOST_CHARACTERS = 1_000  # of what fills a message

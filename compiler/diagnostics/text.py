@@ -12,11 +12,11 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
 
 from plica import foreign
 from plica.diagnostics.place import counted, extent
 from plica.diagnostics.record import Diagnostic, Severity
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 
 TAB = 4

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import reduce
 from operator import add, mul
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal
+
+from plica.named_tuples import NamedTuple
 
 
 class CombinationKind(NamedTuple):

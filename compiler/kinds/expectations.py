@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import Enum
 from itertools import takewhile
-from typing import Any, Final, Literal, NamedTuple, TypeVar, assert_never
+from typing import Any, Final, Literal, TypeVar, assert_never
 
 from plica.kinds.phrases import symbols
+from plica.named_tuples import NamedTuple
 from plica.units import Dimension
 
 About = Literal["region", "strength", "detail", "shape", "character"]

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from math import exp
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal
+
+from plica.named_tuples import NamedTuple
 
 
 class RadialKernel(NamedTuple):

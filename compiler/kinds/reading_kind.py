@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
-from typing import Any, Generic, NamedTuple, TypeVar
+from typing import Any, Generic, TypeVar
 
 from plica.kinds.phrases import children, part_names
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector
 from plica.units import Dimension
 

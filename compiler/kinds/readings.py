@@ -14,10 +14,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from math import pi
-from typing import Any, Final, Literal, NamedTuple, TypeVar, get_args
+from typing import Any, Final, Literal, TypeVar, get_args
 
 from plica.distinct import distinct
 from plica.kinds.reading_kind import AxisShown, Needs, Part, Reach, ReadingKind, checked, of_all
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Quaternion, Vector, matrix_of, times
 from plica.units import Dimension
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from plica.named_tuples import NamedTuple
 from plica.rounding import rounded
 from plica.skeleton.algebra import (
     Matrix,

@@ -9,8 +9,9 @@ from __future__ import annotations
 import struct
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Final
 
+from plica.named_tuples import NamedTuple
 from plica.readers.gltf_document import (
     BINARY_CHUNK,
     bytes_of_data_uri,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from plica.named_tuples import NamedTuple
 from plica.readers.json_fields import Fields, index, numbers, objects
 from plica.readers.model_outline import UnreadableModel, distinct
 

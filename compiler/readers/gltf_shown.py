@@ -6,8 +6,8 @@ Section 3.7.3: a node shows a mesh, with a skin or without one; without, it carr
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.readers.gltf_document import parents_of_nodes
 from plica.readers.json_fields import Fields, fields, index, index_of, indexes, objects, text, whole
 from plica.readers.model_outline import distinct, listed

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from pathlib import Path
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.readers.decompose import SHEAR_LIMIT, Placement, decompose
 from plica.readers.gltf_binds import GltfFile, bind_pose_of
 from plica.readers.gltf_document import parents_of_nodes

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.skeleton.bind_pose import BindPose
 from plica.skeleton.skeleton import Skeleton, resized
 from plica.values import SkinningMethod

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from itertools import chain
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from plica.diagnostics import Diagnostics, Label
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import Reading, joints_of
+from plica.named_tuples import NamedTuple
 from plica.rig.combinations import parts_of
 from plica.rig.expand_readings import Frames, expand_pose, expand_reading
 from plica.rig.expand_regions import RegionExpansion

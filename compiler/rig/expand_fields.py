@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from plica.kinds.kernels import kernel_kind
+from plica.named_tuples import NamedTuple
 from plica.quantities import whole
 from plica.rig.expand_readings import Frames, on_side
 from plica.rig.field_quality import ILL_CONDITIONED, STRAYING, quality_of

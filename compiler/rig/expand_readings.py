@@ -4,11 +4,12 @@ other side."""
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final, NamedTuple, assert_never
+from typing import Any, Final, assert_never
 
 from plica.diagnostics import Diagnostics
 from plica.kinds.reading_kind import IncompleteKindError, Part, ReadingKind
 from plica.kinds.readings import READING_KINDS, Reading
+from plica.named_tuples import NamedTuple
 from plica.rig.mirror import NO_MIRROR, FrameMirror, mirror_between
 from plica.rig.output_names import Naming
 from plica.rig.surfaces import JointPose, StrengthPose

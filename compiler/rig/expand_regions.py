@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple, assert_never
+from typing import assert_never
 
+from plica.named_tuples import NamedTuple
 from plica.rig.expand_readings import Frames, long_axis, on_side
 from plica.rig.pose_reach import PoseReach
 from plica.rig.surfaces import (

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import product
 from math import pi
-from typing import Final, NamedTuple
+from typing import Final
 
 from plica.kinds.kernels import RADIAL_KERNELS
+from plica.named_tuples import NamedTuple
 from plica.rig.radial import condition, distance
 from plica.rig.ramps import angle_between, angles_between, neighbours, ramped_strengths
 from plica.rig.strengths import Field

@@ -9,8 +9,7 @@ one as (det(K) K q.xyz, q.w). Nothing here needs the two frames to be related by
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from plica.named_tuples import NamedTuple
 from plica.rounding import rounded
 from plica.skeleton.algebra import (
     IDENTITY_MATRIX,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from plica.named_tuples import NamedTuple
 from plica.spec.entries import EntryReference, OneSide, ScopeSide
 
 SIDES: dict[ScopeSide, tuple[OneSide, ...]] = {

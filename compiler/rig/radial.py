@@ -16,9 +16,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from typing import NamedTuple
 
 from plica.kinds.kernels import RADIAL_KERNELS, RadialKernel, kernel_kind
+from plica.named_tuples import NamedTuple
 from plica.rig.ramps import Metric
 from plica.rig.strengths import FieldSample
 from plica.rounding import DIGITS, places_of, rounded_number

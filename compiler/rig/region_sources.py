@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final, NamedTuple, get_args
+from typing import Any, Final, get_args
 
 from plica.kinds.complete import complete
+from plica.named_tuples import NamedTuple
 from plica.quantities import length, percent, quantity
 from plica.rig.entry_text import posed_text, vector_text
 from plica.rig.surfaces import DeformedSkin, JointPose, Painted, RegionSet, RegionSource, SkinOf, Stored, StrengthPose

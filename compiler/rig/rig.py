@@ -11,9 +11,10 @@ classes like them where text comes in or schemas go out.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Final, Literal
 
 from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.named_tuples import NamedTuple
 from plica.rig.offsets_table import OffsetsTable
 from plica.rig.strengths import Control, Field, Strength
 from plica.rig.surfaces import Detail, Fold, JointPose, Region, Shape, StrengthPose

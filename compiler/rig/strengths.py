@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple, get_args
+from typing import Literal, get_args
 
 from plica.distinct import distinct
 from plica.kinds.combinations import CombinationName
 from plica.kinds.kernels import KernelName
 from plica.kinds.readings import Reading
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Quaternion, Vector
 from plica.values import NOTHING_SAID, About, Curve, Side
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Label
+from plica.named_tuples import NamedTuple
 from plica.rig.surface_order import SurfaceStep, circles, shape_groups, surface_needs
 from plica.rig.surfaces import Region, Shape
 from plica.source import Span

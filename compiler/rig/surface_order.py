@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Literal, NamedTuple
+from typing import Literal
 
+from plica.named_tuples import NamedTuple
 from plica.rig.region_sources import regions_of, shapes_of
 from plica.rig.surfaces import Region, Shape
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple, get_args
+from typing import Literal, get_args
 
 from plica.distinct import distinct
 from plica.kinds.deformations import DeformationName, DirectionName, MeasureName
 from plica.kinds.region_sets import RegionSetName
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector
 from plica.values import NOTHING_SAID, About, DraftFacts, Side, Sided
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import inf
-from typing import Final, NamedTuple
+from typing import Final
 
+from plica.named_tuples import NamedTuple
 from plica.rounding import REST_DIGITS, rounded
 from plica.skeleton.algebra import (
     Vector,

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from itertools import permutations
 from itertools import product as every_choice
 from statistics import median
-from typing import Final, NamedTuple
+from typing import Final
 
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import (
     Matrix,
     Vector,

@@ -9,8 +9,8 @@ turns a quaternion (v, w) into (det(s) s v, w). The joint as the other sees it h
 from __future__ import annotations
 
 from math import copysign
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import (
     IDENTITY_QUATERNION,
     Matrix,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import acos, asin, inf, sqrt
-from typing import Final, NamedTuple
+from typing import Final
 
+from plica.named_tuples import NamedTuple
 from plica.quantities import quantity
 from plica.skeleton.algebra import Matrix, Vector, dot, length, product, subtract, times, transpose
 from plica.skeleton.frames import body_size

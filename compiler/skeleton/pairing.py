@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import dot, subtract
 from plica.skeleton.pairs_by_position import beside, pairs_by_position, places_of
 from plica.skeleton.planes import Plane

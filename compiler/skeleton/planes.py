@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from statistics import median
-from typing import Final, NamedTuple
+from typing import Final
 
+from plica.named_tuples import NamedTuple
 from plica.rounding import rounded
 from plica.skeleton.algebra import Matrix, Vector, add, dot, length, product, scaled, subtract, unit
 from plica.skeleton.frames import body_size

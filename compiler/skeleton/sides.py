@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from typing import Literal, NamedTuple
+from typing import Literal
+
+from plica.named_tuples import NamedTuple
 
 AxisName = Literal["x", "y", "z"]
 AXES: tuple[AxisName, ...] = ("x", "y", "z")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from functools import cached_property
 from math import copysign
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import (
     IDENTITY_MATRIX,
     IDENTITY_QUATERNION,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.catalogue import rule, rules
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 
 

@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from itertools import takewhile
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 from plica.diagnostics import Diagnostics, Label
+from plica.named_tuples import NamedTuple
 from plica.readers.model_outline import ModelOutline
 from plica.spec import bind_drivers as readings
 from plica.spec import bind_expectations as expectations

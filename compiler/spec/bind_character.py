@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from itertools import chain
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Label
+from plica.named_tuples import NamedTuple
 from plica.readers.model_outline import ModelOutline
 from plica.rounding import REST_DIGITS, rounded
 from plica.skeleton.algebra import IDENTITY_QUATERNION, Quaternion, about, multiply

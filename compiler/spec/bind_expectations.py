@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Final, NamedTuple
+from typing import Final
 
 from plica.kinds.expectations import EXPECTATION_KINDS
+from plica.named_tuples import NamedTuple
 from plica.source import Span
 from plica.spec import entries as model
 from plica.spec.bind_surfaces import pose_item, uv_set

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple, cast
+from typing import Final, cast
 
 from plica.diagnostics import Diagnostics
+from plica.named_tuples import NamedTuple
 from plica.quantities import length
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.bind_pose import NO_BIND_POSE

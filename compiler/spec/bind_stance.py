@@ -7,9 +7,9 @@ pose in which the skin was bound, and the rest transforms of their nodes, which 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics
+from plica.named_tuples import NamedTuple
 from plica.skeleton.bind_pose import BindPose
 from plica.skeleton.evenness import Evenness, clearly_evener, evenness
 from plica.skeleton.pairs_by_position import pairs_by_position

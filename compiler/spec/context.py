@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from itertools import chain
-from typing import NamedTuple, cast
+from typing import cast
 
 from plica.diagnostics import Diagnostics, Fix
 from plica.diagnostics.suggest import listed
+from plica.named_tuples import NamedTuple
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.algebra import Vector, length, unit
 from plica.skeleton.side_patterns import without_side

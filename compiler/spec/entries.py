@@ -7,7 +7,7 @@ says which side they mean; output names come with expansion.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Generic, Literal, NamedTuple, TypeVar, get_args
+from typing import Generic, Literal, TypeVar, get_args
 
 from plica.distinct import distinct
 from plica.kinds.combinations import CombinationName
@@ -15,6 +15,7 @@ from plica.kinds.deformations import DeformationName, DirectionName, MeasureName
 from plica.kinds.kernels import KernelName
 from plica.kinds.readings import READING_KINDS
 from plica.kinds.region_sets import RegionSetName
+from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector
 from plica.skeleton.evenness import Evenness
 from plica.skeleton.frames import body_size, local_of, same_frame

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
 
 from plica.diagnostics import Diagnostics, Label
+from plica.named_tuples import NamedTuple
 from plica.spec.scope import Scope
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import ADDED, FACT_KINDS

@@ -6,9 +6,10 @@ from collections import ChainMap
 from collections.abc import Iterable, Iterator, MutableMapping
 from pathlib import Path
 from posixpath import dirname, join, normpath
-from typing import NamedTuple, cast
+from typing import cast
 
 from plica.diagnostics import Diagnostics, Fix, Label
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 from plica.spec.budget import Budget
 from plica.spec.named_files import report_refused

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import NamedTuple
 
+from plica.named_tuples import NamedTuple
 from plica.readers.model_outline import ModelOutline
 from plica.skeleton.side_patterns import SIDE_WORDS, side_words
 from plica.skeleton.sides import counterparts

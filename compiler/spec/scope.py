@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import NamedTuple
 
 from plica import limits
 from plica.diagnostics import Diagnostics, Fix, Label
 from plica.diagnostics.suggest import listed
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 from plica.spec.budget import Budget
 from plica.syntax import nodes

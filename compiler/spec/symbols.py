@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
 
 from plica.curves import READY_CURVES
 from plica.diagnostics import Diagnostics, Fix, Label
 from plica.diagnostics.suggest import listed
+from plica.named_tuples import NamedTuple
 from plica.source import Span
 from plica.spec.entries import EntryReference, ScopeSide
 from plica.spec.library_alone import LeftToCharacters

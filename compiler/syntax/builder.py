@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from typing import Any, NamedTuple, cast
+from typing import Any, cast
 
 from lark import Token, Transformer
 
 from plica.kinds.readings import READING_KINDS
+from plica.named_tuples import NamedTuple
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
 from plica.units import UNITS

@@ -6,10 +6,11 @@ How phrases are written: `plica.kinds.phrases`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple
+from typing import Final
 
 from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.kinds.phrases import children, part_names, symbols
+from plica.named_tuples import NamedTuple
 
 
 class FactKind(NamedTuple):

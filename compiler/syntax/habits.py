@@ -10,9 +10,10 @@ import re
 import unicodedata
 from collections.abc import Callable
 from functools import cache
-from typing import Final, NamedTuple
+from typing import Final
 
 from plica.diagnostics import Fix
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 from plica.syntax.keywords import terminal_words, words
 from plica.syntax.parser_tables import parser

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import NamedTuple
 
 from lark.grammar import Rule, Terminal
 
+from plica.named_tuples import NamedTuple
 from plica.syntax.parser_tables import parser
 from plica.units import UNITS
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from lark import Token
 from lark.common import LexerConf
 from lark.lexer import LexerState, PatternStr
+
+from plica.named_tuples import NamedTuple
 
 UNKNOWN = "UNKNOWN"  # the type of a token that cannot stand where it does; the parser reports it
 

@@ -6,10 +6,11 @@ Names and texts may hold placeholders, `{finger}`, which binding fills.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, get_args
+from typing import Any, get_args
 
 from plica.distinct import distinct
 from plica.kinds.readings import READING_KINDS
+from plica.named_tuples import NamedTuple
 from plica.source import Source, Span
 from plica.syntax.fact_kinds import PART_INDEXES
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import NamedTuple
+
+from plica.named_tuples import NamedTuple
 
 # A declaration starts a line or follows a brace; `curve` and `control` are also facts, and `pose` stands in a list of
 # what an expectation goes over, so these need what distinguishes them.
