@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from plica.api.previewing import preview_spec
     from plica.api.projects import build_project, check_project, prove_project
     from plica.api.proving import prove_expectations, write_baseline
+    from plica.api.proving_files import prove_file
     from plica.api.rebasing import rebase_sculpts
     from plica.api.sculpting import pose_skin
     from plica.api.sheeting import make_sheet
@@ -63,6 +64,7 @@ __all__ = [
     "poses_from_arrays",
     "preview_spec",
     "prove_expectations",
+    "prove_file",
     "prove_project",
     "read_clips",
     "read_rig",
@@ -100,6 +102,7 @@ _MODULES: Final = {
     "poses_from_arrays": "api.posing",
     "preview_spec": "api.previewing",
     "prove_expectations": "api.proving",
+    "prove_file": "api.proving_files",
     "prove_project": "api.projects",
     "read_clips": "api.posing",
     "read_rig": "api.character",

@@ -11,6 +11,7 @@ from typing import Literal
 
 from plica import limits
 from plica.api.character import FilePath, counted_errors, folders
+from plica.api.kept_in import store_in
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
 from plica.diff.acceptances import read_acceptances, report_unused
@@ -21,8 +22,6 @@ from plica.diff.kept_judgements import Keeping
 from plica.diff.project_states import ProjectStates, folders_of, project_states
 from plica.diff.report import DrawnChange, Report, with_accepted
 from plica.project.recall import code_digest, installed_version
-from plica.prove.cache.disk import DiskCache
-from plica.user_cache import cache_folder
 from plica.workspace import Refused, read_text
 
 Form = Literal["text", "markdown", "json", "sarif", "github"]
@@ -150,7 +149,7 @@ def compared(
     sides: tuple[Versions, Versions], cache: FilePath | bool, projects: ProjectStates = (None, None)
 ) -> Report:
     """The report on two sides; judgements are kept in the cache, and taken from it."""
-    store = _store(cache)
+    store = store_in(cache)
     if store is None:
         return compare(*sides, None, projects)
     report = compare(*sides, Keeping(store, _what_computes()), projects)
@@ -183,12 +182,6 @@ def _from_here(path: Path) -> str:
 def _what_computes() -> str:
     """What judgements depend on beside the states: the code, what it runs on, and the limits in force."""
     return repr((code_digest(), *map(installed_version, ("numpy", "scipy")), limits.in_force()))
-
-
-def _store(given: FilePath | bool) -> DiskCache | None:
-    """Where judgements are kept."""
-    folder = None if given is False else cache_folder(os.environ) if given is True else Path(given)
-    return None if folder is None else DiskCache(folder)
 
 
 def _reasons(file: str, diagnostics: Diagnostics) -> dict[str, str]:

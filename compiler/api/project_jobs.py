@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from plica import observations, regular_files
 from plica.api.contents import checked
-from plica.diagnostics import Diagnostics
+from plica.diagnostics import Diagnostic, Diagnostics
 from plica.diagnostics.place import counted
 from plica.project.outcome import Outcome
 from plica.project.recall import Job
 
+if TYPE_CHECKING:
+    from plica.api.proving import ProofReport
+
+NUMERIC: Final = ("lark", "usd-core", "numpy", "scipy", "pillow", "pydantic", "jinja2", "MaterialX")
+"""The packages whose versions count for what is computed on a mesh."""
 USES: Final = "uses"
 """The name, among an outcome's documents, of the list of libraries that a character was checked with."""
+TABLE: Final = "table"
+"""That of a proof's table for people (`plica.prove.report.proof_table`)."""
+VERDICTS: Final = "verdicts"
+"""That of the number of an outcome's findings, the last ones, that are a proof's verdicts."""
 
 
 def check_spec(job: Job) -> Outcome:
@@ -68,31 +78,51 @@ def build_spec(job: Job) -> Outcome:
 
 def prove_spec(job: Job) -> Outcome:
     """Measures what a character expects."""
-    from plica.api.character import compile_file, rig_of
-    from plica.api.proving import prove_expectations
-    from plica.prove.report.summary import junit_cases
+    return proven(job)[1]
+
+
+def proven(job: Job, progress: Callable[[str], None] = lambda step: None) -> tuple[ProofReport, Outcome]:
+    """What proving the job's spec gave, and that as its outcome; progress: as for `prove_expectations`."""
+    from plica.api.character import compile_file
+    from plica.api.proving import prove_expectations, write_baseline
 
     options = _options(job)
+    progress("checking")
     report = prove_expectations(
         compile_file(job.shown, allow=options["allow"]),
         clips=options["clips"],
         start=options["start"],
         stop=options["stop"],
         stance_at=options["stance_at"],
+        baseline=None if options.get("write_baseline") else options.get("baseline"),
+        pictures=options.get("pictures"),
         cache=options["cache"],
-        workers=job.processes,
+        workers=job.processes or None,
+        scheduler=options.get("scheduler"),
+        progress=progress,
     )
     if not report.results and not report.ok:
-        return Outcome(report.diagnostics)
-    unknown = len(report.unknown)
-    bad = bool(report.failed) or (bool(unknown) and not options["allow_unmeasured"])
+        return report, Outcome(report.diagnostics)
+    diagnostics = report.diagnostics
+    if options.get("write_baseline") and not report.incomplete:
+        diagnostics += write_baseline(report, options["baseline"])
+    return report, _proof(report, diagnostics, options["allow_unmeasured"])
+
+
+def _proof(report: ProofReport, diagnostics: tuple[Diagnostic, ...], allow_unmeasured: bool) -> Outcome:
+    from plica.api.character import rig_of
+    from plica.prove.report import proof_table, summary
+
+    unknown, verdicts = len(report.unknown), report.verdicts
+    bad = bool(report.failed) or (bool(unknown) and not allow_unmeasured)
     line = (
         f"{len(report.results) - len(report.failed) - unknown} hold, {len(report.failed)} fail, {unknown} not measured"
     )
-    cases = json.dumps(junit_cases(rig_of(report.character), report.results, report.accepted, report.character.origins))
-    documents = (("text", report.text(every_pose=options["poses"])), ("json", report.json()), ("cases", cases))
-    findings = (*report.diagnostics, *report.verdicts)
-    return Outcome(findings, (line,), documents, failed=bad, unfinished=report.incomplete)
+    rig, origins = rig_of(report.character), report.character.origins
+    cases = json.dumps(summary.junit_cases(rig, report.results, report.accepted, origins))
+    table = proof_table.written(summary.table_of(report.results, report.accepted))
+    documents = ((TABLE, table), ("json", report.json()), ("cases", cases), (VERDICTS, json.dumps(len(verdicts))))
+    return Outcome((*diagnostics, *verdicts), (line,), documents, failed=bad, unfinished=report.incomplete)
 
 
 def _stays_inside(folder: Path, root: Path) -> bool:

@@ -11,7 +11,8 @@ from typing import Any
 
 from plica.api.character import FilePath, folders
 from plica.api.found_project import FoundProject
-from plica.api.project_jobs import USES, build_spec, check_spec, prove_spec
+from plica.api.kept_in import place_of, store_in
+from plica.api.project_jobs import NUMERIC, TABLE, USES, build_spec, check_spec, prove_spec
 from plica.cores import own_cores
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.diagnostics.place import counted
@@ -20,9 +21,7 @@ from plica.project.crew import JobResult, results
 from plica.project.members import Members, members, shown, shown_file
 from plica.project.outcome import Outcome
 from plica.project.recall import Job, KeptOutcomes
-from plica.prove.cache.disk import DiskCache
 
-_NUMERIC = ("lark", "usd-core", "numpy", "scipy", "pillow", "pydantic", "jinja2", "MaterialX")
 _MOST_HEAVY_WORKERS = 6
 """Processes that build or measure unless more are asked for: each holds a mesh."""
 
@@ -46,6 +45,13 @@ class SpecResult:
     def ok(self) -> bool:
         """Whether it is as it should be; warnings and notes do not count."""
         return self.outcome.is_good
+
+    def table(self, every_pose: bool = False) -> str:
+        """The table of a proof for people, "" for none; every_pose: also with the worst pose of what holds."""
+        from plica.prove.report import proof_table
+
+        held = self.outcome.document(TABLE)
+        return "" if held is None else proof_table.text(proof_table.read(held), every_pose=every_pose)
 
     def __repr__(self) -> str:
         return f"<SpecResult of {self.file!r}: {'ok' if self.ok else 'failed'}>"
@@ -169,7 +175,7 @@ def build_project(
         where = {"out": shown(place), "inside": str(project.root)} if folder is None else {"out": place.as_posix()}
         options = work.written({**given, **where})
         kept = chosen.own and not (dry_run or current)
-        return Job(build_spec, str(path), shown(path), options, _NUMERIC, kept)
+        return Job(build_spec, str(path), shown(path), options, NUMERIC, kept)
 
     return work.run(job)
 
@@ -181,7 +187,6 @@ def prove_project(
     start: float | None = None,
     stop: float | None = None,
     stance_at: float | None = None,
-    every_pose: bool = False,
     allow_unmeasured: bool = False,
     allow: Iterable[FilePath] = (),
     cache: FilePath | bool = True,
@@ -190,21 +195,20 @@ def prove_project(
 ) -> ProjectRun:
     """Measure every expectation of every character of a project, over the project's clips or those given.
 
-    every_pose: also tell the worst pose of what holds. Where there are few characters, each is measured by all
-    processes. The others are those of `prove_expectations` and `check_project`.
+    Where there are few characters, each is measured by all processes. The parameters are those of
+    `prove_expectations` and `check_project`.
     """
     count = workers or min(own_cores(), _MOST_HEAVY_WORKERS)
     work = _Work(found, allow, cache, count, progress)
     places = [os.fspath(clip) for clip in ((clips,) if isinstance(clips, str | os.PathLike) else clips)]
-    kept_in = cache if isinstance(cache, bool) else os.path.abspath(cache)  # noqa: PTH100 - plain data
-    given: dict[str, Any] = {"start": start, "stop": stop, "stance_at": stance_at, "cache": kept_in}
-    given |= {"poses": every_pose, "allow_unmeasured": allow_unmeasured}
+    given: dict[str, Any] = {"start": start, "stop": stop, "stance_at": stance_at, "cache": place_of(cache)}
+    given |= {"allow_unmeasured": allow_unmeasured}
 
     def job(path: Path) -> Job:
         alone = work.count_of_characters < 2 * count
         motion = places or [shown(clip) for clip in work.clips]
         options = work.written({**given, "clips": motion})
-        return Job(prove_spec, str(path), shown(path), options, _NUMERIC, processes=count if alone else 1)
+        return Job(prove_spec, str(path), shown(path), options, NUMERIC, processes=count if alone else 1)
 
     return work.run(job)
 
@@ -249,7 +253,7 @@ class _Work:
             return self.nothing(diagnostics.all)
         jobs = [job(path) for path in (self._members.specs if libraries else self._members.characters)]
         many = 1 if any(one.processes > 1 for one in jobs) else self._count
-        done = results(jobs, KeptOutcomes(_store(self._cache)), many, self._progress)
+        done = results(jobs, KeptOutcomes(store_in(self._cache)), many, self._progress)
         acceptances = Acceptances(project)
         used = {path for one in done for path in json.loads(one.outcome.document(USES) or "[]")}
         told = tuple(
@@ -266,12 +270,3 @@ class _Work:
         if is_library and os.path.realpath(one.job.spec) in used:
             kept = tuple(found for found in kept if found.name != "library-alone")
         return SpecResult(one.job.shown, kept, one.outcome, one.seconds, one.recalled, is_library)
-
-
-def _store(given: FilePath | bool) -> DiskCache | None:
-    from plica.user_cache import cache_folder
-
-    if given is False:
-        return None
-    folder = cache_folder(os.environ) if given is True else Path(given)
-    return DiskCache(folder) if folder is not None else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from plica.api.character import Character, FilePath, counted_errors, file_names
+from plica.api.kept_in import store_in
 from plica.api.subject import subject_of
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
@@ -171,7 +171,7 @@ def prove_expectations(
     subject = subject_of(character, workspace, motion, diagnostics, progress)
     if subject is None:
         return ProofReport(character, (), diagnostics.all, accepted)
-    store = kept_figures(cache)
+    store = store_in(cache)
     prover, results, incomplete = measured(subject, store, workers, scheduler, progress, diagnostics)
     if pictures is not None and not incomplete:
         results = drawn(subject, results, Path(pictures), diagnostics, progress)
@@ -226,16 +226,6 @@ def measured(
     """The results of every expectation of a subject, in the rig's order, and why some were left undone."""
     prover = Prover(subject, hire=_executor(workers, scheduler, store), store=store)
     return prover, *_measured(prover, subject.rig, _telling(progress), diagnostics)
-
-
-def kept_figures(given: FilePath | bool) -> DiskCache | None:
-    """Where figures are kept between runs: True for the user's own folder, False for nowhere."""
-    from plica.user_cache import cache_folder
-
-    if given is False:
-        return None
-    folder = cache_folder(os.environ) if given is True else Path(given)
-    return DiskCache(folder) if folder is not None else None
 
 
 def _executor(workers: int | None, scheduler: str | None, store: DiskCache | None) -> MakeExecutor:

@@ -127,10 +127,10 @@ def _answer(workers: Workers[ProofJob, ProofAnswer], job: ProofJob) -> ProofAnsw
 
 def _proving() -> Callable[[ProofJob], ProofAnswer]:
     """What proves texts, with one memory for all of them."""
-    from plica.api.proving import kept_figures
+    from plica.api.kept_in import store_in
     from plica.api.reproving import Reprover
 
-    reprover = Reprover(kept_figures(True), workers=1)
+    reprover = Reprover(store_in(True), workers=1)
 
     def prove(job: ProofJob) -> ProofAnswer:
         character = _character(job)

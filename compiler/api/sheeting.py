@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plica.api.character import Character, FilePath, counted_errors, file_names
-from plica.api.proving import kept_figures, measured
+from plica.api.kept_in import store_in
+from plica.api.proving import measured
 from plica.api.subject import subject_of
 from plica.api.whole_files import write_whole
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
@@ -158,7 +159,7 @@ def _proven(
     asked = replace(subject, extra=())
     if not measure:
         return Proof(asked), [not_measured(index, one, LEFT_OUT) for index, one in enumerate(subject.rig.expectations)]
-    prover, results, _ = measured(asked, kept_figures(cache), workers, None, progress, diagnostics)
+    prover, results, _ = measured(asked, store_in(cache), workers, None, progress, diagnostics)
     return prover.proof, results
 
 

@@ -167,7 +167,7 @@ def watch_spec(
 
 
 def _reprover(clips: Sequence[Path], cache: FilePath | bool) -> Reprover:
-    from plica.api.proving import kept_figures
+    from plica.api.kept_in import store_in
     from plica.api.reproving import Reprover
 
-    return Reprover(kept_figures(cache), [clip.as_posix() for clip in clips])
+    return Reprover(store_in(cache), [clip.as_posix() for clip in clips])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
+from functools import partial
 from typing import TYPE_CHECKING
 
 import plica
@@ -16,7 +17,7 @@ from plica.diagnostics import Diagnostic
 
 if TYPE_CHECKING:
     from plica.api.projects import SpecResult
-    from plica.api.proving import ProofReport
+    from plica.api.proving_files import FileProof
 
 STOPPED = 130
 
@@ -28,31 +29,31 @@ def prove(options: argparse.Namespace) -> int:
     if options.spec is None:
         return _prove_project(options)
     projects = AroundSpecs(options.allow)
-    report = _report(options, projects)
-    diagnostics = (*projects.diagnostics, *projects.accepted(report.diagnostics, options.spec))
-    if not report.results and has_errors(diagnostics):
+    proof = _proof(options, projects)
+    diagnostics = (*projects.diagnostics, *projects.accepted(proof.diagnostics, options.spec))
+    if proof.table is None:
         _show_findings(diagnostics, options.format)
         return 1
-    if options.write_baseline and not report.incomplete:
-        diagnostics += plica.write_baseline(report, options.baseline)
-    return _tell(report, diagnostics, options)
+    return _tell(proof, diagnostics, options)
 
 
-def _report(options: argparse.Namespace, projects: AroundSpecs) -> ProofReport:
+def _proof(options: argparse.Namespace, projects: AroundSpecs) -> FileProof:
     with progress(f"proving {options.spec}") as step, stopping() as asked:
 
         def tell(what: str) -> None:
             asked.heed()
             step(what)
 
-        step("checking")
-        return plica.prove_expectations(
-            plica.compile_file(options.spec, allow=projects.allow(options.spec)),
+        return plica.prove_file(
+            options.spec,
+            allow=projects.allow(options.spec),
             clips=options.clip or projects.clips(options.spec),
             start=options.start,
             stop=options.stop,
             stance_at=options.stance_at,
-            baseline=None if options.write_baseline else options.baseline,
+            baseline=options.baseline,
+            write_baseline=options.write_baseline,
+            allow_unmeasured=options.allow_unmeasured,
             pictures=options.pictures,
             cache=False if options.no_cache else True if options.cache is None else options.cache,
             workers=options.workers,
@@ -76,55 +77,57 @@ def _prove_project(options: argparse.Namespace) -> int:
             start=options.start,
             stop=options.stop,
             stance_at=options.stance_at,
-            every_pose=options.poses,
             allow_unmeasured=options.allow_unmeasured,
             **common,
         ),
     )
     if isinstance(run, int):
         return run
-    return show_run(run, options.format, "prove", _table)
+    return show_run(run, options.format, "prove", partial(_table, every_pose=options.poses))
 
 
-def _table(result: SpecResult) -> list[str]:
+def _table(result: SpecResult, every_pose: bool) -> list[str]:
     """The table of a character's figures below its name."""
-    text = result.outcome.document("text")
+    text = result.table(every_pose)
     return [result.file, *text.split("\n"), ""] if text else []
 
 
-def _tell(report: ProofReport, diagnostics: tuple[Diagnostic, ...], options: argparse.Namespace) -> int:
-    """The report on the standard output; in text the findings stand below it."""
+def _tell(proof: FileProof, diagnostics: tuple[Diagnostic, ...], options: argparse.Namespace) -> int:
+    """The proof on the standard output; in text the findings stand below it."""
     form = options.format
     if form == "json":
-        put(report.json())
+        put(proof.json())
     elif form == "junit":
-        put(report.junit())
+        put(proof.junit())
     elif form == "text":
         width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
-        put(report.text(width, wants_colour(sys.stdout), options.poses) + "\n\n")
+        put(proof.text(width, wants_colour(sys.stdout), options.poses) + "\n\n")
     if form not in ("json", "junit"):
-        diagnostics += report.verdicts
+        diagnostics += proof.verdicts
     _show_findings(diagnostics, form)
-    _tell_of_the_cache(report)
-    if report.stopped:
-        remark(f"stopped; what was measured until then is told{_kept(report)}")
+    _tell_of_the_cache(proof)
+    if proof.stopped:
+        remark(f"stopped; what was measured until then is told{_kept(proof)}")
         return STOPPED
-    unknown = bool(report.unknown) and not options.allow_unmeasured
-    return 1 if report.failed or unknown or has_errors(diagnostics) else 0
+    return 1 if proof.failed or has_errors(diagnostics) else 0
 
 
-def _tell_of_the_cache(report: ProofReport) -> None:
+def _tell_of_the_cache(proof: FileProof) -> None:
     """How much of the work had been done before: for somebody who watches."""
-    recalled, measured = report.tally
-    if report.cache is not None and report.cache.problem:
-        remark(f"nothing could be kept in the cache {report.cache.folder}: {report.cache.problem}")
-    if recalled and sys.stderr.isatty():
+    if proof.problem:
+        remark(f"nothing could be kept in the cache {proof.problem}")
+    if not sys.stderr.isatty():
+        return
+    if proof.report is None:
+        remark("nothing has changed since this was measured; --no-cache measures all anew")
+    elif proof.report.tally.recalled:
+        recalled, measured = proof.report.tally
         share = f"{recalled} of {recalled + measured}"
         remark(f"{share} figures of the skin came from the cache; --no-cache measures all anew")
 
 
-def _kept(report: ProofReport) -> str:
-    nothing = report.cache is None or report.cache.problem
+def _kept(proof: FileProof) -> str:
+    nothing = proof.report is None or proof.report.cache is None or proof.problem
     return "" if nothing else ", and kept in the cache: the next run goes on from there"
 
 

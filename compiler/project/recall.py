@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import platform
 import sys
 import time
 import traceback
@@ -36,6 +37,7 @@ class Job(NamedTuple):
 
     work: a function of a module, which other processes find by its name. spec: absolute; shown: as a user would write
     it. options: plain data as JSON. packages: whose versions count. kept: whether the outcome may be used again.
+    processes: that may work on it at once, 0 for as many as its work usually has.
     """
 
     work: Callable[[Job], Outcome]
@@ -57,12 +59,21 @@ class Done(NamedTuple):
 
 def done(job: Job) -> Done:
     """Does a job, whatever happens: a mistake of Plica's own is part of the outcome, so that it hides no other one."""
+
+    def work() -> Outcome:
+        try:
+            return job.work(job)
+        except Exception as error:
+            return Outcome(crash="".join(traceback.format_exception(error)))
+
+    return watched(job, work)
+
+
+def watched(job: Job, work: Callable[[], Outcome]) -> Done:
+    """What the work of a job gave, and what it saw on the disk; what it raises is raised."""
     began, clock = time.time_ns(), time.perf_counter()
     with observations.noting() as noted:
-        try:
-            outcome = job.work(job)
-        except Exception as error:
-            outcome = Outcome(crash="".join(traceback.format_exception(error)))
+        outcome = work()
     usable = job.kept and not (outcome.crash or outcome.unfinished)
     seen = _all_seen(noted, began) if usable else None
     return Done(outcome, time.perf_counter() - clock, seen)
@@ -165,8 +176,8 @@ def _key(job: Job) -> str:
 
 @cache
 def code_digest() -> str:
-    """A digest of Plica's own files, and of the Python that runs them."""
-    made = sha256(repr((sys.version_info, sys.platform)).encode())
+    """A digest of Plica's own files, and of the Python and the kind of machine that run them."""
+    made = sha256(repr((sys.version_info, sys.platform, platform.machine(), sys.byteorder)).encode())
     for package in ("plica", "plica.grammar", "plica.targets"):
         spec = find_spec(package)
         for folder in (spec.submodule_search_locations if spec is not None else None) or ():

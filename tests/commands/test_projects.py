@@ -265,3 +265,14 @@ def test_a_check_of_a_project_loads_no_heavy_library(root: Path) -> None:
     for _ in range(2):
         done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=False)
         assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_proof_that_was_kept_loads_no_heavy_library(root: Path, out: Out) -> None:
+    words = ["prove", "characters/wren/wren.plica", "--workers", "1", "--format", "json"]
+    code, text, errors = out(*words)
+    script = (
+        f"import sys\nfrom plica.commands.main import run\ncode = run({words})\n"
+        "sys.exit(code or sorted({'lark', 'numpy', 'scipy', 'pydantic', 'jinja2'} & set(sys.modules)) or 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], cwd=root, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (code, text, errors) == (0, text, "")

@@ -14,7 +14,8 @@ from plica.evaluate.poses import plain_pose
 from plica.kinds.expectations import expectation_kind
 from plica.prove.baseline import is_better, is_worse
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report.tables import table
+from plica.prove.report import proof_table
+from plica.prove.report.proof_table import ProofTable
 from plica.prove.report.worst_poses import moment, worst_poses
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.quantities import in_unit, measured, whole
@@ -26,7 +27,6 @@ FORMAT: Final = "plica-proof"
 VERSION: Final = 2
 BOUNDLESS: Final = "the figure is beyond all bounds"
 _SHOWN_ANGLES: Final = 3
-_COLOURS: Final = {"holds": "green", "accepted": "yellow", "FAILS": "bold red", "not measured": "yellow"}
 
 Accepted = Mapping[str, float]
 Origins = Mapping[tuple[str, str], Span]
@@ -71,11 +71,12 @@ def text(
     colour: bool = False,
     every_pose: bool = False,
 ) -> str:
-    """A row for each expectation, the worst poses of those that fail in full, and a line that adds all up.
+    """The table of some results for people; `plica.prove.report.proof_table.text` says what it looks like."""
+    return proof_table.text(table_of(results, accepted), width, colour, every_pose)
 
-    width: columns that the table may take, longer cells being wrapped; None for as many as it needs. colour: verdicts
-    are coloured by the terminal's own codes. every_pose: the worst poses of those that hold are told too.
-    """
+
+def table_of(results: Sequence[Result], accepted: Accepted) -> ProofTable:
+    """A row for each expectation, the worst poses in full, and a line that adds all up."""
     rows = [
         (
             _verdict(result, accepted),
@@ -87,17 +88,14 @@ def text(
         )
         for result in results
     ]
-    heads = ("", "expectation", "worst", "limit", "without shapes", "worst at")
     verdicts = [row[0] for row in rows]
     counts = {verdict: verdicts.count(verdict) for verdict in ("holds", "accepted", "FAILS", "not measured")}
     told = {"holds": "hold", "accepted": "accepted as they are", "FAILS": "fail", "not measured": "not measured"}
     parts = [f"{number} {told[verdict]}" for verdict, number in counts.items() if number]
     changes = [change(result, accepted) for result in results]
     parts += [f"{changes.count(word)} got {word}" for word in ("worse", "better") if word in changes]
-    line = ", ".join(parts)
-    made = table(heads, rows, left=(0, 1, 5), width=width, colours=_COLOURS if colour else None)
-    poses = worst_poses([result for result in results if every_pose or fails(result, accepted)])
-    return "\n\n".join(filter(None, (made, poses, f"{len(rows)} expectations: {line or 'none'}")))
+    failing = worst_poses([result for result in results if fails(result, accepted)])
+    return ProofTable(tuple(rows), failing, worst_poses(results), ", ".join(parts) or "none")
 
 
 def _verdict(result: Result, accepted: Accepted) -> str:
