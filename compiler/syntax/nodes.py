@@ -380,14 +380,10 @@ class Document(NamedTuple):
 
 # What has a place: any node above.
 Placed = (
-    Name
-    | Text
-    | Quantity
-    | ValueRange
+    Value
     | Reference
     | JointName
-    | NamedAxis
-    | VectorAxis
+    | Axis
     | WrittenTurn
     | Reading
     | Curve

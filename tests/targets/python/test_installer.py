@@ -1,14 +1,13 @@
 """The installing script: into documents of two open standards, up to date again after changes, out again, and proven.
 
 The hosts of `tests/support` (`gltf_host.py`, `usd_host.py`) find out where the skin stands by glTF 2.0 and
-by OpenUSD's own baking. Characters: a cloth for what changes, Wren (ours), the shared horse (armature scaled by 100).
+by OpenUSD's own baking.
 """
 
 from __future__ import annotations
 
 import ast
 import json
-import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -24,15 +23,14 @@ import numpy as np
 import pytest
 
 import plica
-from plica.demo import demo_files
 from plica.mesh.mesh_reader import mesh_of_rig
 from plica.mesh.npz import written
 from tests.support.cloth import COUNT, cloth
-from tests.support.data import ROOT, shared_data
+from tests.support.data import ROOT
 from tests.support.gltf_host import GltfHost, document_of
+from tests.support.installed import loaded, put_out, sculpt
 from tests.support.old_python import old_python
 from tests.support.usd_arms import usd_arms
-from tests.variants.model_file import read_model
 
 PAGE = ROOT / "targets" / "python" / "hosts.md"
 SINGLE = 1e-5  # strengths from joints that a stage keeps in single precision
@@ -47,36 +45,7 @@ SPARE = 'shape spare { sculpt "spare.npz"   follows lift }\n'
 FIRST = CLOTH + BUMP + RIPPLE + SPARE
 
 
-def sculpt(seed: int, count: int, height: float = 0.1, total: int = COUNT) -> bytes:
-    """Some moves of some vertices."""
-    random = np.random.default_rng(seed)
-    rows = np.sort(random.choice(total, count, replace=False)).astype("<i4")
-    moves = random.uniform(-height, height, (count, 3)).astype("<f4")
-    return written({"indices": rows, "offsets": moves, "vertex_count": np.array(total)})
-
-
 SCULPTS = {"bump": sculpt(1, 40), "half": sculpt(2, 30), "ripple": sculpt(3, 25), "spare": sculpt(4, 10)}
-
-
-def loaded(folder: Path, name: str) -> ModuleType:
-    """A generated file, executed as an import would."""
-    module = ModuleType(name)
-    module.__file__ = str(folder / f"{name}.py")
-    exec(compile((folder / f"{name}.py").read_text("ascii"), module.__file__, "exec"), module.__dict__)
-    return module
-
-
-def put_out(spec: Path) -> tuple[Any, Path]:
-    """A character, and the folder that its target `python` was built to."""
-    character = plica.compile_file(spec)
-    assert character.ok, character.diagnostics
-    out = spec.parent / "out"
-    out.mkdir()
-    built = plica.build_files(character, ["python"])
-    assert f"{character.name}_install.py" in built.files, built.diagnostics
-    for name, content in built.files.items():
-        (out / name).write_bytes(content)
-    return character, out
 
 
 @cache
@@ -322,90 +291,3 @@ def test_a_rig_that_came_from_a_stage_knows_points_from_their_copies(tmp_path: P
     installation.install()
     assert set(host.read_shape(part, "ripple")[1.0]) == set(range(COUNT))
     assert installation.prove(strengths=SINGLE).holds and installation.install() == []
-
-
-# ---- characters -----------------------------------------------------------------------------------------------------
-
-WHOLE = """plica 1
-character {name} {{
-    geometry "{model}"
-    left "*{left}"   right "*{right}"
-}}
-driver leg both {{ reads bend of {leg}   span 0 deg .. 60 deg }}
-driver nod      {{ reads rotation about x of {head}   span 0 deg .. 30 deg }}
-shape swell left {{ sculpt "swell.npz"   follows leg   inbetween 0.4 "half.npz" }}
-shape raise      {{ sculpt "raise.npz"   follows nod }}
-"""
-WREN = {"name": "wren", "model": "wren.glb", "left": "_lf", "right": "_rt", "leg": "lowerarm", "head": "head"}
-HORSE = {"name": "horse", "model": "horse.glb", "left": ".L", "right": ".R", "leg": "FrontLowerLeg", "head": "Head"}
-
-
-def character(names: dict[str, str], content: bytes) -> tuple[Any, Path]:
-    """A character with sculpts of its own, built."""
-    folder = Path(mkdtemp(dir=scratch()))
-    (folder / names["model"]).write_bytes(content)
-    total = sum(len(one.positions) for one in read_model(folder / names["model"]).primitives)
-    for seed, name in enumerate(("swell", "half", "raise")):
-        (folder / f"{name}.npz").write_bytes(sculpt(seed, 40, 0.02, total))
-    (folder / "spec.plica").write_text(WHOLE.format(**names), "utf-8")
-    return put_out(folder / "spec.plica")
-
-
-@pytest.fixture(scope="module")
-def wren() -> tuple[Any, Path]:
-    return character(WREN, demo_files()["wren.glb"])
-
-
-def script_of_the_page() -> str:
-    """The dozen lines."""
-    (lines,) = [block for block in re.findall(r"```python\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)
-                if "import Installation" in block]  # fmt: skip
-    assert len(lines.splitlines()) <= 14
-    return lines
-
-
-@pytest.mark.parametrize("names", [WREN, HORSE], ids=["wren", "horse"])
-def test_the_pages_script_installs_updates_proves_and_removes_in_gltf(
-    names: dict[str, str], wren: tuple[Any, Path], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Within single precision, which the file's offsets have: a millionth of the body's size."""
-    _, out = wren if names is WREN else character(HORSE, shared_data("characters", "horse", "horse.glb").read_bytes())
-    model = out.parent / names["model"]
-    document = document_of(model)
-    before = deepcopy(document)
-    monkeypatch.setitem(sys.modules, "pond_host", ModuleType("pond_host"))
-    monkeypatch.setattr(sys.modules["pond_host"], "PondHost", lambda: GltfHost(model, document), raising=False)
-    monkeypatch.setitem(sys.modules, "wren_install", loaded(out, f"{names['name']}_install"))
-    for arguments, expected in (
-        ([], ["added left_swell on", "added left_swell at 0.4 on", "added raise on", "bound ", "holds: "]),
-        ([], ["nothing to change", "holds: "]),
-        (["--remove"], ["removed left_swell on", "removed left_swell at 0.4 on", "removed raise on", "released "]),
-    ):
-        monkeypatch.setattr(sys, "argv", ["install.py", *arguments])
-        with pytest.raises(SystemExit) as ended:
-            exec(script_of_the_page(), {})
-        shown = capsys.readouterr().out
-        assert ended.value.code == 0, shown
-        for text in expected:
-            assert text in shown
-    assert document == before
-
-
-def test_wren_is_proven_on_a_stage(wren: tuple[Any, Path]) -> None:
-    """Against OpenUSD's own skinning, with its inbetweens; joints and points are in single precision there."""
-    pytest.importorskip("pxr", reason="usd-core is not installed")
-    from pxr import Usd
-
-    from tests.support.usd_host import UsdHost
-
-    made, out = wren
-    stage = Usd.Stage.Open(str(usd_arms(out.parent, made.rig, mesh_of_rig(made.rig, out.parent / "wren.glb"))))
-    before = stage.GetRootLayer().ExportToString()
-    rig = loaded(out, "wren_install").Installation(UsdHost(stage, "skin"))
-    rig.install()
-    proof = rig.prove(strengths=SINGLE)
-    assert proof.holds, proof
-    assert proof.poses >= 16 and proof.vertices >= 256 and proof.every_position
-    assert rig.install() == []
-    rig.remove()
-    assert stage.GetRootLayer().ExportToString() == before
