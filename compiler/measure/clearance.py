@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,7 @@ from plica.kinds.expectations import BORDER, Worse
 from plica.measure.aabb_tree import AabbTree, tree_over
 from plica.measure.distance import distances, gaps
 from plica.measure.nearest_search import Moving, NearestSearch, leading
-from plica.measure.region_faces import Faces, faces_of, without
+from plica.measure.region_faces import Faces, faces_of, renumbered, without
 from plica.measure.rest_neighbours import together
 from plica.measure.structure_of_arrays import FRAMES, MANY, Singles, frame_pieces, singles, turned
 from plica.measure.worst_values import WorstValues, joined, runs_of, starts_in
@@ -60,6 +60,10 @@ class Clearance:
             raise ValueError("a clearance needs two regions with triangles of their own")
         trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners, _LEAF) for part in (first, second)]
         return cls(first, second, trees[0], trees[1], together(faces_of(mesh), first, second, rest, short))
+
+    def on(self, vertices: Integers) -> Clearance:
+        """The same for positions (frames, n, 3) of these of the mesh's vertices (n,) alone, rising."""
+        return replace(self, one=renumbered(self.one, vertices), other=renumbered(self.other, vertices))
 
     def worst(self, positions: Floats, starts: Integers) -> WorstValues:
         """The least clearance of each run of frames of positions (frames, v, 3), at the corner of the first region's

@@ -44,6 +44,11 @@ class Faces:
         )
 
 
+def renumbered(faces: Faces, vertices: Integers) -> Faces:
+    """The same with vertices numbered by their places among some of the mesh's (n,), rising, which hold all of them."""
+    return Faces(np.searchsorted(vertices, faces.vertices), faces.corners, faces.numbers)
+
+
 def faces_of(mesh: Mesh, weights: Floats | None = None, border: float = BORDER) -> Faces:
     """The triangles whose corners' mean weight is above `border`; weights (v,) from 0 to 1, all triangles for None."""
     points = mesh.points[mesh.triangles]

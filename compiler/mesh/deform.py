@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ from scipy import sparse
 
 from plica.evaluate.evaluator import Evaluator
 from plica.evaluate.poses import Poses
-from plica.mesh.arrays import Floats, Mesh, Offsets
+from plica.mesh.arrays import Floats, Integers, Mesh, Offsets
 from plica.mesh.inbetweens import Inbetweens, coefficients
 from plica.mesh.joint_matrices import Kinematics
 from plica.mesh.skinning import Blend, Rows, Skinning, cut, rows_between
@@ -101,7 +102,18 @@ class Deformer:
         self.morphs, self._weights = tuple(own), tuple(own.values())
         columns = [column for shape in self._sources for column in shape.columns]
         self._offsets = stacked([*columns, *(mesh.morphs[name] for name in self.morphs)], mesh.vertex_count)
+        self._places = mesh.positions
         self._cuts: dict[tuple[SkinningMethod, int], list[_Piece]] = {}
+
+    def part(self, vertices: Integers) -> Deformer:
+        """The same of these vertices (n,) alone, in their order: it takes the same motions, and `positions` and
+        `offsets` are (frames, n, 3), with the same bits as those of the whole."""
+        result = copy(self)
+        result.skinning, result._places = self.skinning.part(vertices), self._places[vertices]
+        rows = (vertices[:, np.newaxis] * 3 + np.arange(3)).reshape(-1)
+        result._offsets = self._offsets[rows]
+        result._cuts = {}
+        return result
 
     def motion(self, poses: Poses) -> Motion:
         """Strengths and skin matrices. Raises ValueError for joints and controls that the rig does not have."""
@@ -129,11 +141,11 @@ class Deformer:
         Raises ValueError for joints and controls that the rig does not have and for arrays of the wrong shape.
         """
         frames = moving.frames if isinstance(moving, Poses) else _checked(moving, self).frames
-        size = max(1, block_bytes // max(1, 24 * self.mesh.vertex_count))
+        size = max(1, block_bytes // max(1, 24 * len(self._places)))
         if size > _FRAMES:
             size -= size % _FRAMES  # a few frames left over would take nearly as long as many
         for start, stop in cut(frames, size):
-            result = np.empty((3, self.mesh.vertex_count, stop - start))
+            result = np.empty((3, len(self._places), stop - start))
             for first, last in cut(stop - start, _FRAMES):
                 part = slice(start + first, start + last)
                 self._fill(self._part(moving, part), method or self.method, result[:, :, first:last])
@@ -157,7 +169,7 @@ class Deformer:
         amounts = self._amounts(motion)
         blend = self.skinning.blend(motion.skins, method)
         for piece in self._pieces(method, result.shape[2]):
-            places = self.mesh.positions[piece.start : piece.stop]
+            places = self._places[piece.start : piece.stop]
             _deform(places, piece, amounts, blend, result[:, piece.start : piece.stop])
 
     def _amounts(self, motion: Motion) -> Floats:
@@ -170,7 +182,7 @@ class Deformer:
         """The vertices, cut so that a piece in so many frames stays in the cache; kept, as every block has the same."""
         size = 1 << max(0, (_CACHED // frames).bit_length() - 1)
         if (method, size) not in self._cuts:
-            self._cuts = {(method, size): [self._piece(method, *ends) for ends in cut(self.mesh.vertex_count, size)]}
+            self._cuts = {(method, size): [self._piece(method, *ends) for ends in cut(len(self._places), size)]}
         return self._cuts[method, size]
 
     def _piece(self, method: SkinningMethod, start: int, stop: int) -> _Piece:

@@ -7,6 +7,7 @@ along contiguous frames.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import copy
 from functools import cached_property
 from typing import NamedTuple, Protocol
 
@@ -55,6 +56,15 @@ class Skinning:
         self.vertex_count = mesh.vertex_count
         self.binds = len(mesh.bind_joints)
         self._joints, self._weights = mesh.joints, mesh.weights
+
+    def part(self, vertices: Integers) -> Skinning:
+        """That of these vertices (n,) alone, in their order."""
+        result = copy(self)
+        result.vertex_count = len(vertices)
+        result._joints, result._weights = self._joints[vertices], self._weights[vertices]
+        for made in ("weights", "_pairs"):
+            result.__dict__.pop(made, None)
+        return result
 
     @cached_property
     def weights(self) -> SparseFloats:

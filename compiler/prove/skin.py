@@ -74,6 +74,7 @@ class Skin:
 
     `recall` gives what is costly to prepare, maybe from a cache; `stretches` keeps what several expectations share,
     by region, uv set and border. `symmetry`: the mirror plane and the vertices' partners, None where none is known.
+    `whole`, `vertices` (v,): of a part of a skin that skin, and which of its vertices the part has, rising.
     """
 
     rig: Rig
@@ -83,14 +84,15 @@ class Skin:
     recall: Recall = computed
     stretches: dict[tuple[str, str | None, float], Stretch] = field(default_factory=dict)
     symmetry: SkinSymmetry | None = None
+    whole: Skin | None = None
+    vertices: Integers | None = None
 
     def gauge(self, expectation: Expectation) -> SkinGauge:
         """The measure of an expectation. Raises UnmeasurableError, and MissingMeasureError for a kind without one."""
         measure = skin_measure(expectation.kind)
         if not isinstance(measure, SkinMeasure):
             raise MissingMeasureError(f"`{expectation.kind}` is measured in pairs of poses")
-        weights = [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
-        return measure.prepare(self, expectation, weights)
+        return measure.prepare(self, expectation, self.weights_of(expectation))
 
     def pair_gauge(self, expectation: Expectation) -> PairGauge:
         """The measure of an expectation about poses and their mirror images; raises as `gauge` does."""
@@ -118,6 +120,13 @@ class Skin:
             return ()
         values, areas = spread(self, expectation, [self._weights(name) for name in expectation.of])(positions)
         return tuple((share, float(kept_to(values[:, None], areas, share)[0][0])) for share in PERCENTILES)
+
+    def weights_of(self, expectation: Expectation) -> list[Floats]:
+        """The weights (v,) of the regions that an expectation is about, then of that which it holds them against.
+
+        Raises UnmeasurableError for one that covers nothing.
+        """
+        return [self._weights(name) for name in (*expectation.of, expectation.against) if name is not None]
 
     def stretching(self, expectation: Expectation, weights: Floats) -> Stretch:
         """Against the surface at rest, or the texture layout that the expectation names; the same for all who ask.

@@ -7,18 +7,17 @@ A first look, a few poses of each joint, tells where the skin suffers. There a s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from plica.evaluate.poses import Poses, rest_poses
 from plica.measure.pose_crossing import PoseCrossing
-from plica.mesh.arrays import Floats, Integers, Mesh
+from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.attach import Attached
+from plica.mesh.cut_out import cut_out
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.joint_matrices import Kinematics
-from plica.mesh.weld import in_order
 from plica.prove.pose_rows import finer
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
 from plica.prove.sweeps import PoseTrack, Sweeper
@@ -134,26 +133,6 @@ class _Patch:
         except ValueError as error:
             return SkinFigure("crossing", None, str(error))
         return SkinFigure("crossing", float(max(len(prepared.pairs(pose)) for pose in positions)))
-
-
-def cut_out(mesh: Mesh, weights: Floats) -> tuple[Mesh, Integers]:
-    """The triangles of which a corner has weight (v,) above 0, as a mesh, and the vertices (n,) that it has."""
-    kept = mesh.triangles[(weights[mesh.triangles] > 0.0).any(axis=1)]
-    vertices, corners = np.unique(kept, return_inverse=True)
-    part = replace(
-        mesh,
-        positions=mesh.positions[vertices],
-        triangles=corners.reshape(-1, 3),
-        normals=None,
-        uvs={},
-        points=in_order(mesh.points[vertices]),
-        joints=mesh.joints[vertices],
-        weights=mesh.weights[vertices],
-        morphs={},
-        parts=(),
-        problems=(),
-    )
-    return part, vertices
 
 
 def _worse(figures: Sequence[SkinFigure]) -> SkinFigure:

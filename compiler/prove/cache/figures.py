@@ -10,7 +10,7 @@ from math import isnan
 from pathlib import Path
 from typing import Final
 
-from plica.mesh.arrays import Floats
+from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Motion
 from plica.prove.cache.disk import DiskCache
 from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, offsets_digest, shape_digest
@@ -114,15 +114,17 @@ def recall_from(folder: Path | None, material: Material) -> Recall:
 
 class _Preparations:
     def __init__(self, store: DiskCache, material: Material) -> None:
-        self._store, self._body, self._mesh = store, body_digest(material), material.mesh
+        self._store, self._body = store, body_digest(material)
 
-    def recall(self, kind: type[Prepared], regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /) -> Prepared:
-        key = digest(self._body, kind.__module__, kind.__qualname__, *regions)
+    def recall(
+        self, kind: type[Prepared], mesh: Mesh, regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /
+    ) -> Prepared:
+        key = digest(self._body, mesh_digest(mesh), kind.__module__, kind.__qualname__, *regions)
         content = self._store.get("preparations", key)
         if content is not None:
             with suppress(ValueError):
                 held = from_bytes(kind, content)
-                if held.suits(self._mesh.vertex_count, len(self._mesh.triangles)):
+                if held.suits(mesh.vertex_count, len(mesh.triangles)):
                     return held
         made = prepare()
         self._store.put("preparations", key, to_bytes(made))

@@ -31,7 +31,7 @@ COMPUTED_BY: Final = (
     "plica.skeleton",
 )
 """The packages whose code computes figures; of others it is the modules of `_OWN`."""
-_OWN: Final = {"plica.prove": ("results.py", "skin.py"), "plica.prove.execution": ("work.py",)}
+_OWN: Final = {"plica.prove": ("results.py", "skin.py", "skin_parts.py"), "plica.prove.execution": ("work.py",)}
 
 
 def digest(*parts: object) -> str:

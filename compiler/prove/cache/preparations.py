@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from plica.measure.checks import are_indexes, are_starts
-from plica.mesh.arrays import Floats
+from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.npz import arrays_of
 
 
@@ -36,15 +36,17 @@ _SPARSE: Final = ("data", "indices", "indptr", "shape")
 
 
 class Recall(Protocol):
-    """Gives what `prepare` gives, which depends on the mesh, its rest pose and these regions and nothing else; maybe
-    without doing it."""
+    """Gives what `prepare` gives, which depends on the mesh (or part of one), its rest pose and these regions and
+    nothing else; maybe without doing it."""
 
     def __call__(
-        self, kind: type[Prepared], regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /
+        self, kind: type[Prepared], mesh: Mesh, regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /
     ) -> Prepared: ...
 
 
-def computed(kind: type[Prepared], regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /) -> Prepared:
+def computed(
+    kind: type[Prepared], mesh: Mesh, regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /
+) -> Prepared:
     """A `Recall` that keeps nothing."""
     return prepare()
 

@@ -24,6 +24,7 @@ from plica.prove.pose_rows import finer
 from plica.prove.registry import is_paired, skin_measure
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
+from plica.prove.skin_parts import widest
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
 from plica.rig.expectations import keeps_to, limit_of
@@ -144,7 +145,7 @@ class SkinRuns:
 
     def __init__(self, skin: Skin, deformer: Deformer, kept: CachedFigures, block_bytes: int = BLOCK_BYTES) -> None:
         self.skin, self.deformer, self.kept = skin, deformer, kept
-        self.frames = frames_of_a_stretch(skin.mesh.vertex_count, block_bytes)
+        self.frames = frames_of_a_stretch(widest(skin), block_bytes)
         self.tally = Tally(0, 0)
         self._mirror = _mirror(skin)
 
@@ -324,7 +325,7 @@ def _mirror(skin: Skin) -> SkinMirror | None:
 
 
 def frames_of_a_stretch(vertices: int, block_bytes: int = BLOCK_BYTES) -> int:
-    """How many frames make a stretch: a power of two, by the size of the mesh alone."""
+    """How many frames make a stretch: a power of two, by the size of what is measured alone."""
     fitting = max(1, min(MOST_FRAMES, block_bytes // max(1, 24 * vertices)))
     return 1 << (fitting.bit_length() - 1)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, NamedTuple
+from typing import Final, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from plica.prove.cache.keys import code_digest
 from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import is_paired
 from plica.prove.skin import PairBlock, PairGauge, Skin, SkinGauge, UnmeasurableError, together
+from plica.prove.skin_parts import SkinPart, SkinParts
 from plica.rig.rig import Expectation, Rig
 from plica.worker_processes import NotServingError
 
@@ -34,6 +35,9 @@ NO_NUMBER: Final = "the measure is not a number in some pose: the region enclose
 
 BLOCK_BYTES: Final = 64 << 20
 """Positions that are held at once: enough frames for measures to be quick, of all but the largest meshes."""
+
+POSED_PARTS: Final = 4
+"""Parts of the skin that are kept ready to be posed; units that look at the same come one after the other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +68,20 @@ class WorkUnit(NamedTuple):
     asked: tuple[int, ...]
     stretches: tuple[Motion, ...]
     mirrored: tuple[Motion | None, ...]
+
+
+Gauge = TypeVar("Gauge")
+
+
+class _Prepared(NamedTuple, Generic[Gauge]):
+    """A measure, and the part of the skin that it looks at."""
+
+    part: SkinPart
+    gauge: Gauge
+
+    def named(self, found: WorstValues) -> WorstValues:
+        """Its figures with the vertices numbered as those of the whole skin."""
+        return found._replace(vertices=self.part.named(found.vertices))
 
 
 class Worst(NamedTuple):
@@ -129,8 +147,10 @@ class Measurer:
             symmetry=material.symmetry,
         )
         self._deformer = Deformer(material.mesh, material.rig, material.shapes)
-        self._gauges: dict[int, SkinGauge | UnmeasurableError] = {}
-        self._pair_gauges: dict[int, PairGauge | UnmeasurableError] = {}
+        self._parts = SkinParts(self._skin, {})
+        self._deformers: dict[tuple[int, ...], tuple[Integers, Deformer]] = {}
+        self._gauges: dict[int, _Prepared[SkinGauge] | UnmeasurableError] = {}
+        self._pair_gauges: dict[int, _Prepared[PairGauge] | UnmeasurableError] = {}
 
     def __reduce__(self) -> tuple[type[Measurer], tuple[Material]]:
         return Measurer, (self._material,)
@@ -159,30 +179,29 @@ class Measurer:
     def _in_pairs(self, index: int, motion: Motion, mirrored: Motion | None) -> MeasuredFigure:
         """The figure of an expectation in a stretch and its mirror image, of what shapes add and of the bare skin."""
         if index not in self._pair_gauges:
-            try:
-                self._pair_gauges[index] = self._skin.pair_gauge(self._material.rig.expectations[index])
-            except UnmeasurableError as why:
-                self._pair_gauges[index] = why
-        gauge = self._pair_gauges[index]
-        if isinstance(gauge, UnmeasurableError):
-            return MeasuredFigure(None, None, str(gauge))
+            self._pair_gauges[index] = self._prepared(index, Skin.pair_gauge)
+        prepared = self._pair_gauges[index]
+        if isinstance(prepared, UnmeasurableError):
+            return MeasuredFigure(None, None, str(prepared))
         if mirrored is None:
             return MeasuredFigure(None, None, NO_MIRROR)
         four = (motion, motion.without_shapes(), mirrored, mirrored.without_shapes())
-        blocks = (self._deformer.positions(one, block_bytes=self._material.block_bytes) for one in four)
+        _, deformer = self._posing([prepared.part])
+        blocks = (deformer.positions(one, block_bytes=self._material.block_bytes) for one in four)
         first, worse = np.zeros(1, np.int64), worse_of(self._material.rig.expectations[index])
         pieces: tuple[list[tuple[slice, WorstValues]], list[tuple[slice, WorstValues]]] = ([], [])
         for parts in zip(*blocks, strict=True):
             piece = slice(parts[0].start, parts[0].start + len(parts[0].positions))
-            for known, values in zip(pieces, gauge(PairBlock(*(part.positions for part in parts))), strict=True):
-                known.append((piece, worst_of(values, first, worse)))
+            figures = prepared.gauge(PairBlock(*(part.positions for part in parts)))
+            for known, values in zip(pieces, figures, strict=True):
+                known.append((piece, prepared.named(worst_of(values, first, worse))))
         added, bare = (_worst(joined(known, first, worse), 0, first) for known in pieces)
         return _figure(added, bare)
 
     def _stretches(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[list[Worst | str]]:
         """The worst of each expectation in each stretch, or why there is none."""
         gauges = {index: self._gauge(index) for index in asked}
-        able = {index: gauge for index, gauge in gauges.items() if not isinstance(gauge, UnmeasurableError)}
+        able = {index: one for index, one in gauges.items() if not isinstance(one, UnmeasurableError)}
         starts = np.cumsum([0, *(len(motion.strengths) for motion in stretches[:-1])])
         measured = self._measured(able, stretches, starts) if able and stretches else {}
         return [
@@ -191,28 +210,64 @@ class Measurer:
         ]
 
     def _measured(
-        self, gauges: Mapping[int, SkinGauge], stretches: Sequence[Motion], starts: Integers
+        self, gauges: Mapping[int, _Prepared[SkinGauge]], stretches: Sequence[Motion], starts: Integers
     ) -> dict[int, WorstValues]:
-        """The worst of each stretch: all frames of all stretches, one after the other, a block at a time."""
+        """The worst of each stretch: all frames of all stretches, one after the other, a block at a time.
+
+        Only what the measures look at is posed, and each is given its part of that.
+        """
         motion = one_after_the_other(stretches)
-        measure = together(list(gauges.values()))
-        blocks = []
-        for block in self._deformer.positions(motion, block_bytes=self._material.block_bytes):
+        vertices, deformer = self._posing([one.part for one in gauges.values()])
+        looking: dict[int, list[int]] = {}
+        for index, one in gauges.items():
+            looking.setdefault(id(one.part.skin), []).append(index)
+        found: dict[int, list[tuple[slice, WorstValues]]] = {index: [] for index in gauges}
+        for block in deformer.positions(motion, block_bytes=self._material.block_bytes):
             piece = slice(block.start, block.start + len(block.positions))
-            blocks.append((piece, measure(block.positions, starts_in(piece, starts))))
-        worse = [worse_of(self._material.rig.expectations[index]) for index in gauges]
+            for alike in looking.values():
+                own = _rows(block.positions, vertices, gauges[alike[0]].part.vertices)
+                figures = together([gauges[index].gauge for index in alike])(own, starts_in(piece, starts))
+                for index, values in zip(alike, figures, strict=True):
+                    found[index].append((piece, gauges[index].named(values)))
         return {
-            index: joined(((piece, result[number]) for piece, result in blocks), starts, one)
-            for number, (index, one) in enumerate(zip(gauges, worse, strict=True))
+            index: joined(blocks, starts, worse_of(self._material.rig.expectations[index]))
+            for index, blocks in found.items()
         }
 
-    def _gauge(self, index: int) -> SkinGauge | UnmeasurableError:
+    def _gauge(self, index: int) -> _Prepared[SkinGauge] | UnmeasurableError:
         if index not in self._gauges:
-            try:
-                self._gauges[index] = self._skin.gauge(self._material.rig.expectations[index])
-            except UnmeasurableError as why:
-                self._gauges[index] = why
+            self._gauges[index] = self._prepared(index, Skin.gauge)
         return self._gauges[index]
+
+    def _prepared(
+        self, index: int, prepare: Callable[[Skin, Expectation], Gauge]
+    ) -> _Prepared[Gauge] | UnmeasurableError:
+        """A measure on its part of the skin, or why there is none."""
+        expectation = self._material.rig.expectations[index]
+        try:
+            part = self._parts.of(expectation)
+            return _Prepared(part, prepare(part.skin, expectation))
+        except UnmeasurableError as why:
+            return why
+
+    def _posing(self, parts: Sequence[SkinPart]) -> tuple[Integers, Deformer]:
+        """The vertices, rising, that are in any of the parts, and what poses these alone."""
+        key = tuple(sorted({id(part.skin) for part in parts}))
+        if key not in self._deformers:
+            held = [part.vertices for part in {id(part.skin): part for part in parts}.values()]
+            vertices = held[0] if len(held) == 1 else np.unique(np.concatenate(held))
+            whole = len(vertices) == self._material.mesh.vertex_count
+            if len(self._deformers) == POSED_PARTS:
+                del self._deformers[next(iter(self._deformers))]
+            self._deformers[key] = (vertices, self._deformer if whole else self._deformer.part(vertices))
+        return self._deformers[key]
+
+
+def _rows(positions: Floats, vertices: Integers, wanted: Integers) -> Floats:
+    """Positions (frames, n, 3) of some of the `vertices`, laid out as they are."""
+    if len(wanted) == len(vertices):
+        return positions
+    return positions.transpose(2, 1, 0)[:, np.searchsorted(vertices, wanted)].transpose(2, 1, 0)
 
 
 def _worst(measured: WorstValues, stretch: int, starts: Integers) -> Worst | str:

@@ -20,10 +20,16 @@ from plica.rig.rig import Expectation
 
 
 def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    """Places nearer each other along the skin than `FOLD` times the limit do not count."""
+    """Places nearer each other along the skin than `FOLD` times the limit do not count.
+
+    Such ways may lead over skin between the regions, so it is prepared on all of the skin.
+    """
     limit, border = limit_of(expectation) or 0.0, cut_border(expectation)
+    whole = skin.whole or skin
+    one, other = (weights if skin.whole is None else whole.weights_of(expectation))[:2]
     try:
-        return Clearance.prepared(skin.mesh, weights[0], weights[1], skin.rest, FOLD * limit, border).worst
+        prepared = Clearance.prepared(whole.mesh, one, other, whole.rest, FOLD * limit, border)
+        return prepared.worst if skin.vertices is None else prepared.on(skin.vertices).worst
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
 
@@ -33,6 +39,7 @@ def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Sk
     try:
         prepared = skin.recall(
             Crossing,
+            skin.mesh,
             (weights[0], np.array([border])),
             lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0], border),
         )
