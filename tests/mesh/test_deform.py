@@ -66,6 +66,16 @@ def test_blocks_of_any_size_hold_the_same(method: SkinningMethod) -> None:
         np.testing.assert_array_equal(np.concatenate([block.positions for block in blocks]), whole.positions)
 
 
+@pytest.mark.parametrize("method", METHODS)
+def test_a_part_is_posed_as_in_the_whole_to_the_last_bit(method: SkinningMethod) -> None:
+    rig, mesh, shapes = random_character(6, 300, 6, 20)
+    deformer, vertices = Deformer(mesh, rig, shapes), np.array([3, 4, 90, 200, 299])
+    motion = deformer.motion(random_poses(rig, 20))
+    (whole,) = deformer.positions(motion, method)
+    (part,) = deformer.part(vertices).positions(motion, method)
+    np.testing.assert_array_equal(part.positions, whole.positions[:, vertices])
+
+
 def test_shapes_follow_their_strengths() -> None:
     rig, mesh, shapes = random_character(3, 100, 4, 10)
     kept = {name: shapes[name] for name in ("shape_2", "shape_0")}

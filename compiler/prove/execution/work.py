@@ -138,7 +138,7 @@ class Measurer:
         if material.code != code_digest():
             raise OtherCodeError
         self._material = material
-        self._skin = Skin(
+        self.skin = Skin(
             material.rig,
             material.mesh,
             material.regions,
@@ -146,8 +146,8 @@ class Measurer:
             recall(material),
             symmetry=material.symmetry,
         )
-        self._deformer = Deformer(material.mesh, material.rig, material.shapes)
-        self._parts = SkinParts(self._skin, {})
+        self.deformer = Deformer(material.mesh, material.rig, material.shapes)
+        self._parts = SkinParts(self.skin, {})
         self._deformers: dict[tuple[int, ...], tuple[Integers, Deformer]] = {}
         self._gauges: dict[int, _Prepared[SkinGauge] | UnmeasurableError] = {}
         self._pair_gauges: dict[int, _Prepared[PairGauge] | UnmeasurableError] = {}
@@ -259,7 +259,7 @@ class Measurer:
             whole = len(vertices) == self._material.mesh.vertex_count
             if len(self._deformers) == POSED_PARTS:
                 del self._deformers[next(iter(self._deformers))]
-            self._deformers[key] = (vertices, self._deformer if whole else self._deformer.part(vertices))
+            self._deformers[key] = (vertices, self.deformer if whole else self.deformer.part(vertices))
         return self._deformers[key]
 
 
