@@ -47,7 +47,7 @@ class Compiled(NamedTuple):
 def compile_file(path: Path, allowed: Sequence[Path] = ()) -> Compiled:
     """Compile a spec. Files that it names must lie in its folder or in one of `allowed`."""
     workspace = Workspace(path.parent, allowed)
-    text = workspace.read_text(path, path.name)
+    text = workspace.read_text(path, path.as_posix())
     if isinstance(text, Refused):
         diagnostics = Diagnostics()
         diagnostics.add_filled(text.name, None, text.values)

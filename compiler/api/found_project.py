@@ -51,14 +51,17 @@ class FoundProject:
 
         return shown(path)
 
-    def members(self) -> tuple[Members | None, tuple[Diagnostic, ...]]:
-        """The files of the project; None where they could not be found, as the diagnostics say."""
+    def members(self, needs_clips: bool = False) -> tuple[Members | None, tuple[Diagnostic, ...]]:
+        """The files of the project; None where they could not be found, as the diagnostics say.
+
+        needs_clips: whether a pattern of clips that matches none is an error.
+        """
         if self.project is None:
             return None, ()
         from plica.project.members import members
 
         diagnostics = Diagnostics()
-        return members(self.project, diagnostics), diagnostics.all
+        return members(self.project, diagnostics, needs_clips), diagnostics.all
 
     def __repr__(self) -> str:
         return f"<FoundProject in {self.root.as_posix() if self.root else None!r}>"

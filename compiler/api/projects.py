@@ -210,7 +210,7 @@ def prove_project(
         options = work.written({**given, "clips": motion})
         return Job(prove_spec, str(path), shown(path), options, NUMERIC, processes=count if alone else 1)
 
-    return work.run(job)
+    return work.run(job, needs_clips=not places and not allow_unmeasured)
 
 
 class _Work:
@@ -242,13 +242,13 @@ class _Work:
         """A run that ended before anything was done."""
         return ProjectRun(self._found, (), (*self._found.diagnostics, *diagnostics))
 
-    def run(self, job: Callable[[Path], Job], libraries: bool = False) -> ProjectRun:
+    def run(self, job: Callable[[Path], Job], libraries: bool = False, needs_clips: bool = False) -> ProjectRun:
         """Do the job of every character, and of every library too where that is asked for."""
         project = self._found.project
         if project is None:
             return self.nothing()
         diagnostics = Diagnostics()
-        self._members = members(project, diagnostics)
+        self._members = members(project, diagnostics, needs_clips)
         if self._members is None:
             return self.nothing(diagnostics.all)
         jobs = [job(path) for path in (self._members.specs if libraries else self._members.characters)]

@@ -42,12 +42,12 @@ class AroundSpecs:
         """The folders that a spec may use files of besides its own."""
         return [*self._allow, *self.of(spec).allow]
 
-    def clips(self, spec: str) -> list[Path]:
+    def clips(self, spec: str, are_needed: bool = False) -> list[Path]:
         """The clips of the project that a spec lies in; what their patterns say of mistakes joins `diagnostics`."""
         found = self.of(spec)
         if found.project is None or not found.project.clips:
             return []
-        members, told = found.members()
+        members, told = found.members(are_needed)
         self._told += told
         return [] if members is None else list(members.clips)
 

@@ -47,7 +47,7 @@ def _proof(options: argparse.Namespace, projects: AroundSpecs) -> FileProof:
         return plica.prove_file(
             options.spec,
             allow=projects.allow(options.spec),
-            clips=options.clip or projects.clips(options.spec),
+            clips=options.clip or projects.clips(options.spec, are_needed=not options.allow_unmeasured),
             start=options.start,
             stop=options.stop,
             stance_at=options.stance_at,

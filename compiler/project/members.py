@@ -27,14 +27,16 @@ class Members(NamedTuple):
         return (*self.characters, *self.libraries)
 
 
-def members(project: Project, diagnostics: Diagnostics) -> Members | None:
-    """What the patterns match; None, with diagnostics, where there are no characters or too many files to look at."""
+def members(project: Project, diagnostics: Diagnostics, needs_clips: bool = False) -> Members | None:
+    """What the patterns match; None, with diagnostics, where there are no characters or too many files to look at.
+
+    needs_clips: whether what is wanted rests on all of the project's clips, so that a pattern without any is an error.
+    """
     matcher = Matcher(project.root, diagnostics)
     errors = diagnostics.count_of_errors
     try:
-        characters, libraries, clips = (
-            matcher.files(patterns) for patterns in (project.characters, project.libraries, project.clips)
-        )
+        characters, libraries = matcher.files(project.characters), matcher.files(project.libraries)
+        clips = matcher.files(project.clips, "no-clips" if needs_clips else "nothing-matches")
     except TooManyEntriesError:
         most = str(limits.in_force().project_entries)
         values = {"what": "looking for the project's files", "count": f"more than {most} files and folders"}
@@ -42,8 +44,9 @@ def members(project: Project, diagnostics: Diagnostics) -> Members | None:
         diagnostics.add_filled("over-limit", None, values)
         return None
     if not characters and diagnostics.count_of_errors == errors:
-        listed = ", ".join(f"`{pattern.text}`" for pattern in project.characters) or "no pattern"
-        diagnostics.add("no-characters", None, patterns=listed)
+        listed = " or ".join(f"`{pattern.text}`" for pattern in project.characters)
+        reason = f"no file matches {listed}" if listed else "the list `characters` is empty"
+        diagnostics.add("no-characters", None, reason=reason)
     others = tuple(path for path in libraries if path not in characters)
     return None if diagnostics.count_of_errors > errors else Members(tuple(characters), others, tuple(clips))
 

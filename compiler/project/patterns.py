@@ -50,8 +50,10 @@ class Matcher:
         self._left = limits.in_force().project_entries
         self._folders: dict[str, list[os.DirEntry[str]]] = {}
 
-    def files(self, patterns: Iterable[Pattern]) -> dict[Path, None]:
-        """The files that match any of the patterns, each once, sorted by path; a warning for each that matches none.
+    def files(self, patterns: Iterable[Pattern], nothing: str = "nothing-matches") -> dict[Path, None]:
+        """The files that match any of the patterns, each once, sorted by path.
+
+        nothing: the diagnostic for each pattern that was written and matches no file.
 
         Raises TooManyEntriesError.
         """
@@ -60,7 +62,7 @@ class Matcher:
             hits = dict.fromkeys(self._below(str(self._root), steps_of(pattern.text), pattern))
             result.update(hits)
             if not hits and pattern.at is not None:
-                self._diagnostics.add("nothing-matches", pattern.at, pattern=pattern.text)
+                self._diagnostics.add(nothing, pattern.at, pattern=pattern.text)
         return dict.fromkeys(sorted(map(Path, result)))
 
     def _below(self, folder: str, steps: list[str], pattern: Pattern) -> Iterator[str]:

@@ -30,6 +30,11 @@ from plica.values import Sided
 # one of megabytes (common practice, no source).
 DEFAULT_TOLERANCE = 0.05
 
+_NO_SCULPT = (
+    "before there is a sculpt, leave this fact out: `plica pose` writes the skin to sculpt on, and `plica adopt` takes "
+    "the sculpt in and says what to write here"
+)
+
 
 # ---- regions ----------------------------------------------------------------------------------------
 
@@ -209,7 +214,7 @@ def _sculpt(
     items = [_posed_item(item, scope, context) for item in pose or ()]
     shapes = [context.target(shape, "shape", scope) for shape in after or ()]
     return model.SculptOf(
-        context.file(path, scope),
+        context.file(path, scope, _NO_SCULPT),
         tuple(item for item in items if item is not None),
         tuple(shape for shape in shapes if shape is not None),
     )

@@ -191,8 +191,11 @@ class Context(NamedTuple):
 
     # ---- files and words
 
-    def file(self, node: nodes.Text, scope: Scope) -> str:
-        """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used."""
+    def file(self, node: nodes.Text, scope: Scope, if_missing: str | None = None) -> str:
+        """A file that the spec names, from the spec's folder; a diagnostic where it cannot be used.
+
+        if_missing: its hint where there is no such file, nor one of a similar name.
+        """
         text = scope.fill(node.text, node)
         if self.symbols.left is not None:
             self.symbols.left.files[text] = None  # a character names files from its own folder
@@ -200,7 +203,7 @@ class Context(NamedTuple):
         elif self.workspace is not None and not has_unknown(text):
             located = self.workspace.locate(text)
             if isinstance(located, Refused):
-                report_refused(located, text, scope.span(node), self.diagnostics, self.workspace)
+                report_refused(located, text, scope.span(node), self.diagnostics, self.workspace, hint=if_missing)
         return text.replace("\\", "/")
 
     def about(self, facts: FactSet) -> About:

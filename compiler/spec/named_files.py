@@ -17,12 +17,18 @@ MOST_LISTED = 1000  # entries of a folder that are looked through for a similar 
 
 
 def report_refused(
-    refused: Refused, text: str, span: Span, diagnostics: Diagnostics, workspace: Workspace, beside: Path | None = None
+    refused: Refused,
+    text: str,
+    span: Span,
+    diagnostics: Diagnostics,
+    workspace: Workspace,
+    beside: Path | None = None,
+    hint: str | None = None,
 ) -> None:
     """Tell why a file cannot be used.
 
     text: what was meant, placeholders filled. span: of the quoted text. beside: the folder that it is looked up from
-    (default: the workspace's own).
+    (default: the workspace's own). hint: what to do where it is not there and nothing there has a similar name.
     """
     written = span.source.text[span.start : span.end]
     if refused.name == "missing-file" and report_backslash(span, diagnostics):
@@ -35,7 +41,7 @@ def report_refused(
     near = closest(step, _names_in(folder, workspace, files=not rest))
     above = text.replace("\\", "/").split("/")[: -len(rest) - 1]
     meant = None if near is None else "/".join([*above, near, *rest])
-    hint = None if near is None else f"did you mean `{near if rest else meant}`?"
+    hint = hint if near is None else f"did you mean `{near if rest else meant}`?"
     fix = Fix(span, encode_text(meant)) if meant is not None and "{" not in written else None
     if rest:
         diagnostics.add("missing-folder", span, name="/".join([*above, step]), hint=hint, fix=fix)

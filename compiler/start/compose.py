@@ -69,11 +69,20 @@ def start_spec(
     if carried is not None:
         return FirstSpec(carried.text, None, carried.said)
     outline, unit = in_plain_unit(outline)
+    _report_emptiness(outline, shown, diagnostics)
     look = first_look(path, outline, Path(shown).stem)
     report_size(look.stance.skeleton, outline, None, diagnostics)
     skin = _skin(look, path, unit)
     text = _laid_out(_composed(look, skin, shown, unit))
     return FirstSpec(text, _pairing(look), look_sentences(skin, look.found.joints))
+
+
+def _report_emptiness(outline: ModelOutline, shown: str, diagnostics: Diagnostics) -> None:
+    """Tell where there is nothing to make declarations of."""
+    if not outline.skeleton.joints and not outline.morph_targets:
+        diagnostics.add("model-without-joints", None, file=shown)
+    elif outline.skeleton.joints and not any(mesh.taken for mesh in outline.meshes):
+        diagnostics.add("model-without-skin", None, file=shown)
 
 
 def _carried(path: Path, shown: str, folder: Path, diagnostics: Diagnostics) -> CarriedSpec | None:

@@ -13,7 +13,10 @@ from plica.start.skin_figures import MEASURED, BentRegion, BentSkin, SkinLook, s
 from plica.start.skin_words import bounds_text, fault_texts, limit_text, suffering_text
 from plica.syntax.builder import encode_text
 
-_SCULPT = '//     sculpt "sculpts/NAME.npz"  posed at DRIVER 1'
+_SCULPT = (
+    "// `plica pose` writes the skin in a shape's pose; `plica adopt` takes the sculpt in, and says the line to add:",
+    '//     sculpt "sculpts/NAME.npz"  posed at DRIVER 1',
+)
 
 
 def bent_region_sections(subjects: Sequence[BendingJoint], regions: Mapping[str, BentRegion]) -> list[list[str]]:
@@ -49,8 +52,8 @@ def shape_sections(subjects: Sequence[BendingJoint], look: SkinLook) -> list[lis
     if suffering:
         head += [
             "// Where it does not, a shape is to be sculpted, the worst first, and `expect` states today's figure, so",
-            "// that `plica prove` tells what a sculpt changes. Give each shape its file:",
-            _SCULPT,
+            "// that `plica prove` tells what a sculpt changes.",
+            *_SCULPT,
         ]
     sections = [head]
     sections += [_suffering(by_driver[bent.driver], bent, bent.driver in look.at_fault) for bent in suffering]
@@ -64,8 +67,8 @@ def _unmeasured(subjects: Sequence[BendingJoint], why: str) -> list[str]:
         lines.append(f"shape {subject.name}_corrective{subject.side} {{ {within}follows {subject.driver} }}")
     head = [
         f"// The skin was not measured: {foreign.line(why)}.",
-        "// Shapes: still to be sculpted. Give each its file, and take out the ones that the skin does not need:",
-        _SCULPT,
+        "// Shapes: still to be sculpted. Take out the ones that the skin does not need.",
+        *_SCULPT,
     ]
     return [*head, *lines]
 

@@ -88,6 +88,22 @@ def test_a_project_without_characters_is_an_error(root: Path, out: Out) -> None:
         assert code == 1 and "PL577 no-characters" in text and "PL576 nothing-matches" in text
 
 
+def test_an_empty_list_of_characters_is_told_as_that(root: Path, out: Out) -> None:
+    (root / "plica.toml").write_text("characters = []", "utf-8")
+    assert "the project has no characters: the list `characters` is empty" in out("check")[1]
+
+
+def test_nothing_is_proven_without_the_projects_motion(root: Path, out: Out) -> None:
+    """What holds is said of the project's clips too: where they were left behind, that is no yes."""
+    (root / "plica.toml").write_text('clips = ["clips/*.bvh"]\n', "utf-8")
+    assert out("check")[0] == 0, "nothing rests on clips there"
+    for words in (("prove",), ("prove", "characters/wren/wren.plica")):
+        code, text, _ = out(*words, "--workers", "1")
+        assert code == 1 and "plica.toml:1:10: error PL584 no-clips" in text
+        code, text, _ = out(*words, "--workers", "1", "--allow-unmeasured")
+        assert code == 0 and "plica.toml:1:10: warning PL576 nothing-matches" in text
+
+
 @pytest.mark.parametrize(
     "words", [("check",), ("check", "characters/wren/wren.plica"), ("build",), ("prove",), ("format",)]
 )

@@ -297,3 +297,13 @@ def test_a_folder_that_is_missing_is_told_once(demo: Path) -> None:
         (demo / "elsewhere").rename(demo / "sculpts")
     assert [one.name for one in found] == ["missing-folder"]
     assert len(found[0].places) > 5
+
+
+@pytest.mark.parametrize("file", ["sculpts/new.npz", "shapes/new.npz"])
+def test_who_names_a_sculpt_that_is_still_to_be_made_is_told_the_order(tmp_path: Path, file: str) -> None:
+    """`plica pose` needs a spec without mistakes, so the fact cannot come before the file."""
+    spec = tmp_path / "new.plica"
+    spec.write_text(f'plica 1\ncharacter new {{ }}\nshape swell {{ sculpt "{file}"  follows none }}\n', "utf-8")
+    (tmp_path / "sculpts").mkdir()
+    (found,) = [one for one in compile_file(spec).diagnostics if one.name.startswith("missing")]
+    assert found.hint is not None and found.hint.startswith("before there is a sculpt") and "plica adopt" in found.hint

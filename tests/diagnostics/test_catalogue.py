@@ -38,6 +38,8 @@ WITHOUT_EXAMPLE = {
         ),
         "about a model that is made so; tests/spec/test_stance.py",
     ),
+    "model-without-joints": "about a model that a first spec is made for; tests/start",
+    "model-without-skin": "about a model that a first spec is made for; tests/start",
     "over-limit": "the text is too long to print; tests/spec",
     "scale-from-nothing": "a text declares joints without scales; tests/outside",
     "scale-mirrored-askew": "the joints of the examples mirror each other's axes; tests/rig",

@@ -54,6 +54,21 @@ CASES = {
 }
 
 
+@pytest.mark.parametrize(
+    ("nodes", "told"),
+    [
+        ([], "model-without-joints"),
+        ([{"name": "hip", "children": [1]}, {"name": "knee", "translation": [0, -0.4, 0]}], "model-without-skin"),
+    ],
+)
+def test_a_model_that_nothing_can_be_made_of_is_told(nodes: list[dict[str, object]], told: str, tmp_path: Path) -> None:
+    """What was exported alone, a mesh or a skeleton, gives a text without declarations, and nobody has to guess why."""
+    document = {"asset": {"version": "2.0"}, "nodes": nodes, "scenes": [{"nodes": [0] if nodes else []}], "scene": 0}
+    diagnostics = Diagnostics()
+    text = start_spec(write_model(tmp_path / "alone.gltf", document), diagnostics).text
+    assert [one.name for one in diagnostics.all] == [told] and "driver" not in text
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_the_text_is_the_one_on_file(name: str, tmp_path: Path) -> None:
     text, compiled = _started(write_model(tmp_path / f"{name}.gltf", CASES[name]), tmp_path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any, Final, NamedTuple
 
+from plica.diagnostics.place import counted
 from plica.prove.report.tables import table
 
 _HEADS: Final = ("", "expectation", "worst", "limit", "without shapes", "worst at")
@@ -29,7 +30,7 @@ def text(shown: ProofTable, width: int | None = None, colour: bool = False, ever
     """
     made = table(_HEADS, shown.rows, left=(0, 1, 5), width=width, colours=_COLOURS if colour else None)
     poses = shown.every_pose if every_pose else shown.poses
-    return "\n\n".join(filter(None, (made, poses, f"{len(shown.rows)} expectations: {shown.line}")))
+    return "\n\n".join(filter(None, (made, poses, f"{counted(len(shown.rows), 'expectation')}: {shown.line}")))
 
 
 def written(shown: ProofTable) -> str:
