@@ -202,8 +202,9 @@ def _deformed(a: Floats, b: Floats, c: Floats, scales: Floats) -> _Figures:
     normal = cross(u, v)
     size = np.sqrt(mean + half)
     with np.errstate(divide="ignore", invalid="ignore"):
-        smaller = np.where(size > 0.0, np.sqrt(dot(normal, normal)) / size, 0.0)
-        skew = np.where(mean > 0.0, half / mean, 0.0)
+        # What is not a number stays none
+        smaller = np.where(size == 0.0, 0.0, np.sqrt(dot(normal, normal)) / size)
+        skew = np.where(mean == 0.0, 0.0, half / mean)
     return size, -smaller, skew
 
 

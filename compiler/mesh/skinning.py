@@ -92,7 +92,7 @@ class Skinning:
         """Skin matrices (frames, binds, 3, 4) made ready."""
         given = skins if self.binds else np.repeat(np.eye(3, 4)[np.newaxis, np.newaxis], len(skins), axis=0)
         if method == "linear":
-            return LinearBlend(np.ascontiguousarray(given.transpose(2, 3, 1, 0)))
+            return LinearBlend(np.ascontiguousarray(given.transpose(2, 1, 3, 0)))
         _, pivots, members = self._pairs
         return DualBlend(given, pivots, members)
 
@@ -119,7 +119,7 @@ class LinearBlend:
     """Linear blend skinning: the weighted mean of the skin matrices (glTF 2.0 section 3.7.3)."""
 
     def __init__(self, tables: Floats) -> None:
-        """`tables`: (3, 4, binds, frames)."""
+        """`tables`: (3, binds, 4, frames)."""
         self._tables = tables
 
     def blended(self, rows: Rows) -> Blended:
@@ -132,7 +132,7 @@ class _LinearBlended(NamedTuple):
     weights: SparseFloats
 
     def row(self, index: int) -> Row:
-        a, b, c, d = (self.weights @ table for table in self.tables[index])
+        a, b, c, d = products(self.weights, self.tables[index])
         return a, b, c, d
 
 
@@ -159,13 +159,12 @@ class DualBlend:
         if rows.pairs is None:
             raise ValueError("dual quaternions need the pairs of binds")
         pairs = rows.pairs
-        real = [pairs @ table for table in self._real]
-        dual = [pairs @ table for table in self._dual]
+        real, dual = list(products(pairs, self._real)), list(products(pairs, self._dual))
         size = np.sqrt((real[0] * real[0] + real[1] * real[1]) + (real[2] * real[2] + real[3] * real[3]))
         size[size == 0] = 1.0
         for part in (*real, *dual):
             part /= size
-        stretch = None if self._stretch is None else [rows.weights @ table for table in self._stretch]
+        stretch = None if self._stretch is None else list(products(rows.weights, self._stretch))
         return _DualBlended(real, dual, stretch)
 
 
@@ -194,9 +193,18 @@ def cut(count: int, size: int) -> Iterator[tuple[int, int]]:
         yield start, min(start + size, count)
 
 
+def products(weights: SparseFloats, tables: Floats) -> Floats:
+    """Weights (vertices, binds) times each element of tables (binds, elements, frames), (elements, vertices, frames).
+
+    All elements in one product, as starting one takes as long as many numbers; the sums are those of single products.
+    """
+    result = np.asarray(weights @ tables.reshape(len(tables), -1))
+    return result.reshape(-1, *tables.shape[1:]).transpose(1, 0, 2)
+
+
 def _tables(values: Floats) -> Floats:
-    """(frames, binds, elements) as contiguous (elements, binds, frames)."""
-    return np.ascontiguousarray(values.transpose(2, 1, 0))
+    """(frames, binds, elements) as contiguous (binds, elements, frames)."""
+    return np.ascontiguousarray(values.transpose(1, 2, 0))
 
 
 def _by_column(columns: NDArray[np.int64], weights: Floats, count: int) -> SparseFloats:

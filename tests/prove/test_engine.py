@@ -7,12 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from plica.evaluate.poses import rest_poses
+from plica.mesh.deform import Deformer
 from plica.prove.execution.work import Measurer, WorkAnswer, WorkUnit
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
+from plica.prove.skin import Skin
 from plica.rig.surfaces import Painted, RegionSource, SkinOf
 from tests.support.arms import ELBOW, SHAPE, arms, rig_from
+from tests.support.skins import random_poses
 
 EVERY = ELBOW + SHAPE + "expect both { volume of forearm within 2 %  stretch of forearm at most 80 % }\n"
 
@@ -30,6 +34,32 @@ def test_small_blocks_and_large_ones_give_the_same_figures() -> None:
 
 def test_two_runs_are_the_same_to_the_last_bit() -> None:
     assert results(EVERY, 1 << 22) == results(EVERY, 1 << 22)
+
+
+OF_SKIN = (
+    "volume of forearm within 2 %", "volume of forearm border 50 % within 2 %", "girth of upperarm within 9 %",
+    "area of forearm within 9 %", "stretch of forearm at most 80 %", "squeeze of forearm at most 80 % on 90 %",
+    "shear of upperarm at most 50 deg", "shear of upperarm at most 50 deg on 90 %", "crossing of forearm none",
+    "clearance of forearm from upperarm at least 1 mm",
+)  # fmt: skip
+
+
+def test_without_a_place_there_is_no_figure() -> None:
+    """A place that is not a number, near the middle of the region, leaves its run of frames without a figure."""
+    made = arms(ELBOW + SHAPE + "".join(f"expect both {{ {one} }}\n" for one in OF_SKIN))
+    rig, mesh = made.rig, made.attached.mesh
+    deformer = Deformer(mesh, rig, made.attached.shapes)
+    rest = next(deformer.positions(rest_poses(rig))).positions[0]
+    skin = Skin(rig, mesh, made.attached.regions, rest)
+    bent = next(deformer.positions(random_poses(rig, 5))).positions
+    assert len(rig.expectations) == 2 * len(OF_SKIN)
+    for expectation in rig.expectations:
+        gauge, torn = skin.gauge(expectation), bent.copy()
+        covered = np.flatnonzero(made.attached.regions[expectation.of[0]] > 0.9)
+        torn[4, covered] = np.nan
+        whole, worst = (gauge(one, np.array([0, 3])) for one in (bent, torn))
+        assert worst.values[0] == whole.values[0], expectation.kind
+        assert np.isfinite(whole.values[1]) and np.isnan(worst.values[1]), expectation.kind
 
 
 def test_without_a_mesh_strengths_are_measured_and_the_skin_is_not() -> None:
