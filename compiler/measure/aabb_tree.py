@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +16,9 @@ from plica.mesh.arrays import Floats, Integers
 
 LEAF = 8
 """Triangles in a leaf, at the most, unless others are asked for."""
-# Pairs of boxes tested at once.
-_AT_ONCE = 1 << 10
+# Numbers of one coordinate, pairs by frames, that are worked on at once: a few such arrays stay in a core's cache.
+_NUMBERS = 1 << 16
+Coordinate = TypeVar("Coordinate", np.float32, np.int16)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,34 +88,30 @@ def tree_over(middles: Floats, corners: Integers, most: int = LEAF) -> AabbTree:
     return AabbTree(leaves, counts, np.ascontiguousarray(points[:, :width]))
 
 
-def boxes_of(places: Singles, members: Integers) -> Singles:
+def boxes_of(places: NDArray[Coordinate], members: Integers) -> NDArray[Coordinate]:
     """Boxes round members (n, m) of places (3, p, frames): the largest of x, y, z, -x, -y, -z, (6, n, frames)."""
-    result = np.empty((6, len(members), places.shape[2]), np.float32)
-    for axis in range(3):
-        high, low = places[axis][members[:, 0]], places[axis][members[:, 0]]
+    result = np.empty((6, len(members), places.shape[2]), places.dtype)
+    values = np.empty(result.shape[1:], places.dtype)
+    for axis, (high, low) in enumerate(zip(result[:3], result[3:], strict=True)):
+        _take(places[axis], members[:, 0], high)
+        low[...] = high
         for column in members.T[1:]:
-            values = places[axis][column]
+            _take(places[axis], column, values)
             np.maximum(high, values, out=high)
             np.minimum(low, values, out=low)
-        result[axis] = high
-        np.negative(low, out=result[axis + 3])
+        np.negative(low, out=low)
     return result
 
 
-def touching(one: Singles, other: Singles, first: Integers, second: Integers) -> NDArray[np.bool_]:
-    """In which frames boxes meet, (n, frames): first and second (n,) are numbers of boxes in one and other."""
-    result = np.empty((len(first), one.shape[2]), bool)
-    for start in range(0, len(first), _AT_ONCE):
-        part = slice(start, start + _AT_ONCE)
-        i, j = first[part], second[part]
-        least = one[0][i] + other[3][j]
-        for axis in range(1, 6):
-            np.minimum(least, one[axis][i] + other[(axis + 3) % 6][j], out=least)
-        np.greater_equal(least, 0.0, out=result[part])
-    return result
+def touching(boxes: NDArray[Coordinate], first: Integers, second: Integers) -> tuple[Integers, Integers]:
+    """The pairs (n,) of boxes by their numbers that meet, and the frames in which they do, sorted."""
+    frames = boxes.shape[2]
+    met = [start * frames + np.flatnonzero(part) for start, part in _meeting(boxes, first, second)]
+    pair, frame = np.divmod(np.concatenate([np.zeros(0, np.int64), *met]), frames)
+    return pair, frame
 
 
-def levels(leaf_boxes: Singles) -> list[Singles]:
+def levels(leaf_boxes: NDArray[Coordinate]) -> list[NDArray[Coordinate]]:
     """The boxes of every level, root first."""
     result = [leaf_boxes]
     while result[-1].shape[1] > 1:
@@ -120,21 +119,42 @@ def levels(leaf_boxes: Singles) -> list[Singles]:
     return result[::-1]
 
 
-def meeting_leaves(boxes: list[Singles]) -> tuple[Integers, Integers]:
+def meeting_leaves(boxes: list[NDArray[Coordinate]]) -> tuple[Integers, Integers]:
     """Pairs of different leaves, the smaller number first, whose boxes meet in any frame."""
-    i = j = np.zeros(1, np.int64)
+    i = j = np.zeros(0, np.int64)
     for level in boxes[1:]:
-        same = i == j
-        one, other = i[~same], j[~same]
-        i = np.concatenate([2 * i[same], 2 * i[same], 2 * i[same] + 1, *(2 * one + step for step in (0, 0, 1, 1))])
-        j = np.concatenate(
-            [2 * j[same], 2 * j[same] + 1, 2 * j[same] + 1, *(2 * other + step for step in (0, 1, 0, 1))]
-        )
-        kept = i == j
-        different = np.flatnonzero(~kept)
-        kept[different] = touching(level, level, i[different], j[different]).any(axis=1)
+        even = np.arange(0, level.shape[1], 2)
+        # Children stay where their parents were, so that what is near in the tree is near in memory.
+        i = np.concatenate([even, (2 * i[:, None] + [0, 0, 1, 1]).reshape(-1)])
+        j = np.concatenate([even + 1, (2 * j[:, None] + [0, 1, 0, 1]).reshape(-1)])
+        kept = np.concatenate([np.zeros(0, bool), *(part.any(axis=1) for _, part in _meeting(level, i, j))])
         i, j = i[kept], j[kept]
-    return i[i != j], j[i != j]
+    return i, j
+
+
+def _meeting(
+    boxes: NDArray[Coordinate], first: Integers, second: Integers
+) -> Iterator[tuple[int, NDArray[np.bool_]]]:
+    """In which frames pairs of boxes meet, (m, frames) at a time, with the number of the first of them; the array is
+    written anew each time."""
+    frames = boxes.shape[2]
+    at_once = max(1, _NUMBERS // max(1, frames))
+    scratch = np.empty((3, min(at_once, len(first)), frames), boxes.dtype)
+    for start in range(0, len(first), at_once):
+        i, j = first[start : start + at_once], second[start : start + at_once]
+        least, one, other = scratch[:, : len(i)]
+        for axis in range(6):
+            _take(boxes[axis], i, one)
+            _take(boxes[(axis + 3) % 6], j, other)
+            np.add(one, other, out=one if axis else least)
+            if axis:
+                np.minimum(least, one, out=least)
+        yield start, least >= 0
+
+
+def _take(rows: NDArray[Coordinate], which: Integers, out: NDArray[Coordinate]) -> None:
+    """Rows by their numbers; the mode spares NumPy a copy, every number is one of a row."""
+    np.take(rows, which, axis=0, out=out, mode="clip")
 
 
 def members_between(one: AabbTree, other: AabbTree, i: Integers, j: Integers) -> tuple[Integers, Integers]:

@@ -14,6 +14,8 @@ that are apart by a few units in the last place of their coordinates.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,58 +34,49 @@ _AT_ONCE = 1 << 12
 
 def meeting(a: Floats, b: Floats) -> Mask:
     """Which pairs of closed triangles a and b, (n, 3 corners, 3), have a point in common."""
+    pairs = _TrianglePairs.of(a, b)
+    for stage in (_along_a_normal, _along_another_normal, *_CROSSED_EDGES, _along_others):
+        pairs = pairs.still(stage)
     result = np.zeros(len(a), bool)
-    for start in range(0, len(a), _AT_ONCE):
-        part = slice(start, start + _AT_ONCE)
-        result[part] = _meeting(a[part], b[part])
+    result[pairs.rows] = True
     return result
 
 
-def _meeting(a: Floats, b: Floats) -> Mask:
-    pair = _TrianglePair(a, b)
-    for stage in (_along_boxes, _along_normals, _along_crossed_edges, _within_planes):
-        pair = pair.still(stage)
-        if not len(pair.rows):
-            break
-    result = np.zeros(len(a), bool)
-    result[pair.rows] = True
-    return result
-
-
-class _TrianglePair:
+class _TrianglePairs:
     """Pairs that no axis has separated yet; coordinates (3, 3 corners, n), from the first corner of a."""
 
-    def __init__(self, a: Floats, b: Floats) -> None:
-        origin = a[:, :1]
-        self.rows: Integers = np.arange(len(a))
-        self.a = np.ascontiguousarray((a - origin).transpose(2, 1, 0))
-        self.b = np.ascontiguousarray((b - origin).transpose(2, 1, 0))
+    def __init__(self, rows: Integers, a: Floats, b: Floats, size: Floats) -> None:
+        self.rows, self.a, self.b, self.size = rows, a, b, size
+
+    @classmethod
+    def of(cls, a: Floats, b: Floats) -> _TrianglePairs:
+        """All pairs of triangles (n, 3 corners, 3)."""
         # Rounding of coordinates far from the origin has happened before; here only differences are rounded.
-        self.size = np.maximum(np.abs(self.a).max(axis=(0, 1)), np.abs(self.b).max(axis=(0, 1)))
+        one, other = (np.ascontiguousarray((corners - a[:, :1]).transpose(2, 1, 0)) for corners in (a, b))
+        size = np.maximum(np.abs(one).max(axis=(0, 1)), np.abs(other).max(axis=(0, 1)))
+        return cls(np.arange(len(a)), one, other, size)
 
-    def still(self, stage: Callable[[_TrianglePair], Mask]) -> _TrianglePair:
+    def still(self, stage: Stage) -> _TrianglePairs:
         """Those that a stage's axes do not separate."""
-        left = np.flatnonzero(~stage(self))
-        kept = object.__new__(_TrianglePair)
-        kept.rows, kept.size = self.rows[left], self.size[left]
-        kept.a, kept.b = self.a[:, :, left], self.b[:, :, left]
-        return kept
-
-    def edges(self, which: Floats) -> Floats:
-        """(3, 3 edges, n)."""
-        return np.asarray(which[:, [1, 2, 0]] - which)
+        apart = np.zeros(len(self.rows), bool)
+        for start in range(0, len(apart), _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            apart[part] = stage(_TrianglePairs(self.rows[part], self.a[..., part], self.b[..., part], self.size[part]))
+        left = np.flatnonzero(~apart)
+        a, b = (np.take(corners, left, axis=2) for corners in (self.a, self.b))
+        return _TrianglePairs(self.rows[left], a, b, self.size[left])
 
     def apart(self, axis: Floats) -> Mask:
         """Which pairs an axis (3, n) keeps apart."""
         one, other = dot(axis[:, None], self.a), dot(axis[:, None], self.b)
-        gap = np.maximum(one.min(axis=0) - other.max(axis=0), other.min(axis=0) - one.max(axis=0))
+        gap = np.maximum(_least(one) - _most(other), _least(other) - _most(one))
         return np.asarray(gap > _ROUNDING * np.abs(axis).sum(axis=0) * self.size)
 
     def normals(self) -> tuple[Floats, Floats]:
         """A normal of each (3, n); of one without area, a direction square to its longest edge."""
-        a, b = self.edges(self.a), self.edges(self.b)
+        a, b = _edges(self.a), _edges(self.b)
         longest_a, longest_b = _longest(a), _longest(b)
-        normal_a, normal_b = cross(a[:, 0], a[:, 1]), cross(b[:, 0], b[:, 1])
+        normal_a, normal_b = _normal(self.a), _normal(self.b)
         flat_a, flat_b = _flat(normal_a, longest_a), _flat(normal_b, longest_b)
         between = _between(longest_a, longest_b, self.b[:, 0])
         own_a = np.where(flat_a, np.where(flat_b, between, cross(longest_a, normal_b)), normal_a)
@@ -91,38 +84,63 @@ class _TrianglePair:
         return own_a, own_b
 
 
-def _along_boxes(pair: _TrianglePair) -> Mask:
-    one, other = pair.a, pair.b
-    gap = np.maximum(one.min(axis=1) - other.max(axis=1), other.min(axis=1) - one.max(axis=1)).max(axis=0)
-    return np.asarray(gap > _ROUNDING * pair.size)
+def _along_a_normal(pairs: _TrianglePairs) -> Mask:
+    return pairs.apart(_normal(pairs.a))
 
 
-def _along_normals(pair: _TrianglePair) -> Mask:
-    one, other = pair.normals()
-    return np.asarray(pair.apart(one) | pair.apart(other))
+def _along_another_normal(pairs: _TrianglePairs) -> Mask:
+    return pairs.apart(_normal(pairs.b))
 
 
-def _along_crossed_edges(pair: _TrianglePair) -> Mask:
-    a, b = pair.edges(pair.a), pair.edges(pair.b)
-    apart = np.zeros(len(pair.rows), bool)
-    for one in range(3):
-        for other in range(3):
-            apart |= pair.apart(cross(a[:, one], b[:, other]))
+def _along_crossed_edges(pairs: _TrianglePairs, edge: int) -> Mask:
+    """Square to an edge of a and each of b."""
+    a, b = _edge(pairs.a, edge), _edges(pairs.b)
+    apart = np.zeros(len(pairs.rows), bool)
+    for other in range(3):
+        apart |= pairs.apart(cross(a, b[:, other]))
     return apart
 
 
-def _within_planes(pair: _TrianglePair) -> Mask:
-    """In the planes, and along and between what has no area."""
-    apart = np.zeros(len(pair.rows), bool)
-    for normal, corners in zip(pair.normals(), (pair.a, pair.b), strict=True):
-        edges = pair.edges(corners)
+def _along_others(pairs: _TrianglePairs) -> Mask:
+    """Along the coordinates, in the planes, and along and between what has no area."""
+    gaps = np.maximum(_least(pairs.a, 1) - _most(pairs.b, 1), _least(pairs.b, 1) - _most(pairs.a, 1))
+    apart = np.asarray(gaps.max(axis=0) > _ROUNDING * pairs.size)
+    for normal, corners in zip(pairs.normals(), (pairs.a, pairs.b), strict=True):
+        apart |= pairs.apart(normal)
+        edges = _edges(corners)
         for number in range(3):
-            apart |= pair.apart(cross(normal, edges[:, number]))
-            apart |= pair.apart(edges[:, number])
+            apart |= pairs.apart(cross(normal, edges[:, number]))
+            apart |= pairs.apart(edges[:, number])
     for one in range(3):
         for other in range(3):
-            apart |= pair.apart(pair.b[:, other] - pair.a[:, one])
+            apart |= pairs.apart(pairs.b[:, other] - pairs.a[:, one])
     return apart
+
+
+Stage = Callable[[_TrianglePairs], Mask]
+_CROSSED_EDGES: Final[tuple[Stage, ...]] = tuple(partial(_along_crossed_edges, edge=edge) for edge in range(3))
+
+
+def _least(corners: Floats, axis: int = 0) -> Floats:
+    return np.asarray(corners.min(axis=axis))
+
+
+def _most(corners: Floats, axis: int = 0) -> Floats:
+    return np.asarray(corners.max(axis=axis))
+
+
+def _edge(corners: Floats, number: int) -> Floats:
+    """(3, n)."""
+    return np.asarray(corners[:, (number + 1) % 3] - corners[:, number])
+
+
+def _edges(corners: Floats) -> Floats:
+    """(3, 3 edges, n)."""
+    return np.asarray(corners[:, [1, 2, 0]] - corners)
+
+
+def _normal(corners: Floats) -> Floats:
+    return cross(_edge(corners, 0), _edge(corners, 1))
 
 
 def _longest(edges: Floats) -> Floats:
