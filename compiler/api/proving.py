@@ -224,21 +224,19 @@ def measured(
     diagnostics: Diagnostics,
 ) -> tuple[Prover, list[Result], str]:
     """The results of every expectation of a subject, in the rig's order, and why some were left undone."""
-    prover = Prover(subject, hire=_executor(workers, scheduler, store), store=store)
+    prover = Prover(subject, hire=_executor(workers, scheduler), store=store)
     return prover, *_measured(prover, subject.rig, _telling(progress), diagnostics)
 
 
-def _executor(workers: int | None, scheduler: str | None, store: DiskCache | None) -> MakeExecutor:
+def _executor(workers: int | None, scheduler: str | None) -> MakeExecutor:
     """Who measures: a cluster, or processes of this machine."""
-    from plica.prove.cache.figures import recall_from
     from plica.prove.execution.executor import LocalExecutor, usual_workers
 
     if scheduler is not None:
         from plica.prove.execution.cluster import ClusterExecutor
 
         return partial(ClusterExecutor, address=scheduler)
-    recall = partial(recall_from, store.folder if store is not None else None)
-    return partial(LocalExecutor, count=workers or usual_workers(), recall=recall)
+    return partial(LocalExecutor, count=workers or usual_workers())
 
 
 def _measured(prover: Prover, rig: Rig, tell: Tell, diagnostics: Diagnostics) -> tuple[list[Result], str]:

@@ -10,7 +10,6 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from plica.measure.checks import are_indexes
 from plica.measure.structure_of_arrays import Singles
 from plica.mesh.arrays import Floats, Integers
 
@@ -36,21 +35,6 @@ class AabbTree:
     def depth(self) -> int:
         """Halvings from the root to the leaves."""
         return len(self.leaves).bit_length() - 1
-
-    def suits(self, triangles: int, points: int) -> bool:
-        """Whether this can be a tree over so many triangles with so many points: each triangle in one leaf."""
-        if self.leaves.ndim != 2 or self.points.ndim != 2 or len(self.leaves) != 1 << self.depth:
-            return False
-        leaves, most = self.leaves.shape
-        if not are_indexes(self.counts, most + 1, (leaves,)) or not self.counts.all():
-            return False
-        held = self.leaves[np.arange(most) < self.counts[:, None]]
-        return (
-            are_indexes(self.leaves, triangles, (leaves, most))
-            and np.array_equal(np.sort(held), np.arange(triangles))
-            and self.points.shape[1] > 0
-            and are_indexes(self.points, points, (leaves, self.points.shape[1]))
-        )
 
     @cached_property
     def leaf_of(self) -> Integers:
@@ -106,8 +90,10 @@ def boxes_of(places: NDArray[Coordinate], members: Integers) -> NDArray[Coordina
 def touching(boxes: NDArray[Coordinate], first: Integers, second: Integers) -> tuple[Integers, Integers]:
     """The pairs (n,) of boxes by their numbers that meet, and the frames in which they do, sorted."""
     frames = boxes.shape[2]
-    met = [start * frames + np.flatnonzero(part) for start, part in _meeting(boxes, first, second)]
-    pair, frame = np.divmod(np.concatenate([np.zeros(0, np.int64), *met]), frames)
+    met = [np.zeros(0, np.int64)]
+    for start, part in _meeting(boxes, first, second):
+        met.append(start * frames + np.flatnonzero(part))
+    pair, frame = np.divmod(np.concatenate(met), frames)
     return pair, frame
 
 
@@ -127,14 +113,14 @@ def meeting_leaves(boxes: list[NDArray[Coordinate]]) -> tuple[Integers, Integers
         # Children stay where their parents were, so that what is near in the tree is near in memory.
         i = np.concatenate([even, (2 * i[:, None] + [0, 0, 1, 1]).reshape(-1)])
         j = np.concatenate([even + 1, (2 * j[:, None] + [0, 1, 0, 1]).reshape(-1)])
-        kept = np.concatenate([np.zeros(0, bool), *(part.any(axis=1) for _, part in _meeting(level, i, j))])
+        kept = np.zeros(len(i), bool)
+        for start, part in _meeting(level, i, j):
+            kept[start : start + len(part)] = part.any(axis=1)
         i, j = i[kept], j[kept]
     return i, j
 
 
-def _meeting(
-    boxes: NDArray[Coordinate], first: Integers, second: Integers
-) -> Iterator[tuple[int, NDArray[np.bool_]]]:
+def _meeting(boxes: NDArray[Coordinate], first: Integers, second: Integers) -> Iterator[tuple[int, NDArray[np.bool_]]]:
     """In which frames pairs of boxes meet, (m, frames) at a time, with the number of the first of them; the array is
     written anew each time."""
     frames = boxes.shape[2]

@@ -32,8 +32,8 @@ _LEAST_EXTENT = 1e-300
 class Crossed:
     """frames (n,) and triangles (n, 2), the smaller number first: numbers of the mesh's triangles; sorted.
 
-    measured: how many pairs each frame has, and a vertex of the first of them; not a number, at -1, where places are not
-    finite.
+    measured: how many pairs each frame has, and a vertex of the first of them; not a number, at -1, where places are
+    not finite.
     """
 
     frames: Integers
@@ -158,4 +158,5 @@ def _coarse(places: Floats) -> NDArray[np.int16]:
     low, high = places.min(axis=1, keepdims=True), places.max(axis=1, keepdims=True)
     cells = places - 0.5 * (low + high)
     cells *= 2.0 * _GRID / np.maximum(high - low, _LEAST_EXTENT)
-    return np.rint(cells, out=cells).astype(np.int16)
+    result: NDArray[np.int16] = np.rint(cells, out=cells).astype(np.int16)
+    return result

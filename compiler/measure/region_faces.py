@@ -9,7 +9,6 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from plica.kinds.expectations import BORDER
-from plica.measure.checks import are_indexes, are_rising
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.weld import edge_keys, first_vertices
 
@@ -30,18 +29,6 @@ class Faces:
     def corner_vertices(self) -> Integers:
         """The mesh's vertices at the corners (t, 3)."""
         return np.asarray(self.vertices[self.corners])
-
-    def suits(self, vertices: int, triangles: int) -> bool:
-        """Whether these can be faces of a mesh of this size; none is not enough."""
-        count = len(self.numbers)
-        return (
-            count > 0
-            and are_indexes(self.vertices, vertices)
-            and are_rising(self.vertices)
-            and are_indexes(self.corners, len(self.vertices), (count, 3))
-            and are_indexes(self.numbers, triangles)
-            and are_rising(self.numbers)
-        )
 
 
 def renumbered(faces: Faces, vertices: Integers) -> Faces:

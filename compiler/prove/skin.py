@@ -13,7 +13,6 @@ from plica.measure.area_shares import kept_to
 from plica.measure.worst_values import FrameValues, WorstValues
 from plica.mesh.arrays import Floats, Integers, Mesh
 from plica.mesh.vertex_places import heaviest_joints
-from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import MissingMeasureError, PairMeasure, SkinMeasure, skin_measure
 from plica.prove.results import WorstPlace
 from plica.rig.expectations import cut_border
@@ -72,8 +71,8 @@ class UnmeasurableError(Exception):
 class Skin:
     """What is measured: the rig, its mesh, the weights of its regions, and the positions (v, 3) at rest.
 
-    `recall` gives what is costly to prepare, maybe from a cache; `stretches` keeps what several expectations share,
-    by region, uv set and border. `symmetry`: the mirror plane and the vertices' partners, None where none is known.
+    `stretches` keeps what several expectations share, by region, uv set and border. `symmetry`: the mirror plane and
+    the vertices' partners, None where none is known.
     `whole`, `vertices` (v,): of a part of a skin that skin, and which of its vertices the part has, rising.
     """
 
@@ -81,7 +80,6 @@ class Skin:
     mesh: Mesh
     regions: Mapping[str, Floats]
     rest: Floats
-    recall: Recall = computed
     stretches: dict[tuple[str, str | None, float], Stretch] = field(default_factory=dict)
     symmetry: SkinSymmetry | None = None
     whole: Skin | None = None

@@ -18,7 +18,6 @@ from pathlib import Path
 
 from plica.cores import own_cores
 from plica.prove.cache.disk import DiskCache
-from plica.prove.cache.figures import recall_from
 from plica.prove.execution.executor import LocalExecutor
 from plica.prove.prover import Prover
 from plica.prove.results import Result
@@ -82,7 +81,7 @@ def proven(frames: int, count: int, folder: Path | None) -> tuple[list[Result], 
     assert subject.attached is not None
     with Peak() as peak:
         begun = time.perf_counter()
-        hire = partial(LocalExecutor, count=count, recall=partial(recall_from, folder))
+        hire = partial(LocalExecutor, count=count)
         prover = Prover(subject, hire=hire, store=None if folder is None else DiskCache(folder))
         result = sorted(prover.results(), key=lambda one: one.index)
         seconds = time.perf_counter() - begun

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from plica.measure.crossing import Crossing
 from plica.mesh.deform import Deformer
 from plica.mesh.inbetweens import Inbetweens
 from plica.prove.cache import keys as content
 from plica.prove.cache.disk import DiskCache
-from plica.prove.cache.figures import read_figure, recall_from, written_figure
+from plica.prove.cache.figures import read_figure, written_figure
 from plica.prove.cache.keys import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
 from plica.prove.execution.executor import LocalExecutor
 from plica.prove.execution.skin_runs import Tally
@@ -33,8 +30,7 @@ VOLUMES = "expect both { volume of forearm within 2 % over elbow, twist }\n"
 
 
 def proven(subject: ProofSubject, folder: Path | None) -> tuple[list[Result], Tally]:
-    hire = partial(LocalExecutor, recall=partial(recall_from, folder))
-    prover = Prover(subject, hire=hire, store=None if folder is None else DiskCache(folder))
+    prover = Prover(subject, hire=LocalExecutor, store=None if folder is None else DiskCache(folder))
     return sorted(prover.results(), key=lambda one: one.index), prover.tally
 
 
@@ -187,31 +183,9 @@ def test_a_sealed_entry_with_another_content_changes_no_result(tmp_path: Path) -
     far = [text.replace(b"0.5, 4, 7", b"0.5, 9999, 7").replace(b"0.5, 3, 8", b"0.5, 3, 999999") for text in HOSTILE]
     for number, path in enumerate(sorted(tmp_path.glob("figures/??/*"))):
         store.put("figures", path.name, far[number % len(far)])
-    for path in tmp_path.glob("preparations/??/*"):
-        store.put("preparations", path.name, b"\x80\x04N.")
     second, again = proven(subject, tmp_path)
     assert first == second
     assert again.measured == measured.measured
-
-
-def test_what_is_prepared_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    subject = swinging(2, TEXT)
-    first, _ = proven(subject, tmp_path)
-    for path in tmp_path.glob("figures/??/*"):
-        path.unlink()
-
-    def refused(*given: object) -> Callable[..., object]:
-        raise AssertionError("prepared again")
-
-    monkeypatch.setattr(Crossing, "prepared", refused)
-    assert proven(subject, tmp_path)[0] == first
-    # A damaged one is prepared anew
-    for path in tmp_path.glob("preparations/??/*"):
-        path.write_bytes(path.read_bytes()[:-9])
-    for path in tmp_path.glob("figures/??/*"):
-        path.unlink()
-    with pytest.raises(AssertionError, match="prepared again"):
-        proven(subject, tmp_path)
 
 
 @pytest.mark.parametrize("region", ["left_forearm", "left_upperarm"])

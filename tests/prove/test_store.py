@@ -23,7 +23,7 @@ def test_what_is_put_is_got_and_nothing_else(tmp_path: Path) -> None:
     assert store.get("figures", KEY) == b"one\ntwo"
     assert DiskCache(tmp_path).get("figures", KEY) == b"one\ntwo"
     assert store.get("figures", OTHER) is None
-    assert store.get("preparations", KEY) is None
+    assert store.get("comparisons", KEY) is None
 
 
 @pytest.mark.parametrize("damage", [b"", b"x", b"x" * 64, b"x" * 64 + b"\nfour", None])

@@ -25,7 +25,6 @@ from plica.prove.execution.work import (
     WorkAnswer,
     WorkUnit,
     material_of,
-    nothing_kept,
     prepared,
 )
 from plica.prove.proof import ProofSubject
@@ -62,7 +61,7 @@ def material(made: Arms) -> Material:
 
 
 def workers_of(made: Arms, count: int) -> Workers[WorkUnit, WorkAnswer]:
-    return Workers(partial(prepared, material(made), nothing_kept), count)
+    return Workers(partial(prepared, material(made)), count)
 
 
 def units(made: Arms, count: int) -> list[WorkUnit]:

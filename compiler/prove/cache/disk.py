@@ -19,7 +19,9 @@ from plica import observations, regular_files
 
 MOST_BYTES: Final = 512 << 20
 """What a cache may take on disk."""
-KINDS: Final = ("comparisons", "figures", "outcomes", "preparations")
+KINDS: Final = ("comparisons", "figures", "outcomes")
+# What earlier versions kept, which only takes room now.
+_FORMER: Final = ("preparations",)
 TAG: Final = "CACHEDIR.TAG"
 # The first line that marks a folder as a cache for archivers (Cache Directory Tagging Specification, B. Ford).
 SIGNATURE: Final = (
@@ -97,7 +99,7 @@ class DiskCache:
 
     def _entries(self) -> Iterator[_Entry]:
         """What is kept; what a run that was killed has left half-written is deleted."""
-        for kind in KINDS:
+        for kind in (*KINDS, *_FORMER):
             for path in (self.folder / kind).glob("??/*"):
                 with suppress(OSError):
                     state = path.stat()

@@ -1,20 +1,15 @@
-"""Figures and preparations of one material, in the cache."""
+"""Figures of one material, in the cache."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from contextlib import suppress
 from functools import cached_property
 from math import isnan
-from pathlib import Path
 from typing import Final
 
-from plica.mesh.arrays import Floats, Mesh
 from plica.mesh.deform import Motion
 from plica.prove.cache.disk import DiskCache
 from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, offsets_digest, shape_digest
-from plica.prove.cache.preparations import Prepared, Recall, computed, from_bytes, to_bytes
 from plica.prove.execution.work import Material, MeasuredFigure, Worst
 
 _LONGEST_REASON: Final = 1000  # characters
@@ -105,27 +100,3 @@ def _is_worst(held: object, frames: int, vertices: int) -> bool:
             whole = type(frame) is int and type(vertex) is int
             return whole and not isnan(value) and 0 <= frame < frames and -1 <= vertex < vertices
     return False
-
-
-def recall_from(folder: Path | None, material: Material) -> Recall:
-    """Access to the preparations in a cache folder, None for no cache."""
-    return computed if folder is None else _Preparations(DiskCache(folder), material).recall
-
-
-class _Preparations:
-    def __init__(self, store: DiskCache, material: Material) -> None:
-        self._store, self._body = store, body_digest(material)
-
-    def recall(
-        self, kind: type[Prepared], mesh: Mesh, regions: tuple[Floats, ...], prepare: Callable[[], Prepared], /
-    ) -> Prepared:
-        key = digest(self._body, mesh_digest(mesh), kind.__module__, kind.__qualname__, *regions)
-        content = self._store.get("preparations", key)
-        if content is not None:
-            with suppress(ValueError):
-                held = from_bytes(kind, content)
-                if held.suits(mesh.vertex_count, len(mesh.triangles)):
-                    return held
-        made = prepare()
-        self._store.put("preparations", key, to_bytes(made))
-        return made

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Final, Protocol
 
 from plica.cores import own_cores
-from plica.prove.execution.work import Material, Measurer, Recalling, WorkAnswer, WorkUnit, nothing_kept, prepared
+from plica.prove.execution.work import Material, Measurer, WorkAnswer, WorkUnit, prepared
 from plica.worker_processes import Workers
 
 PATIENCE: Final = 1.0
@@ -54,16 +54,9 @@ def usual_workers() -> int:
 class LocalExecutor:
     """This process, and after a while `count` others beside it, which then do the work."""
 
-    def __init__(
-        self,
-        material: Material,
-        count: int = 1,
-        recall: Recalling = nothing_kept,
-        patience: float = PATIENCE,
-    ) -> None:
-        """count: 1 for this process alone; recall: access to kept preparations; patience: seconds of work
-        after which the others are started."""
-        self._material, self._count, self._recall = material, count, recall
+    def __init__(self, material: Material, count: int = 1, patience: float = PATIENCE) -> None:
+        """count: 1 for this process alone; patience: seconds of work after which the others are started."""
+        self._material, self._count = material, count
         self._patience, self._worked = patience, 0.0
         self._measurer: Measurer | None = None
         self._workers: Workers[WorkUnit, WorkAnswer] | None = None
@@ -80,7 +73,7 @@ class LocalExecutor:
 
     def answer(self) -> WorkAnswer:
         if self._workers is None and self._count > 1 and self._worked >= self._patience:
-            self._workers = Workers(partial(prepared, self._material, self._recall), self._count)
+            self._workers = Workers(partial(prepared, self._material), self._count)
         self._hand_out()
         if self._workers is None or not self._workers.ready:
             return self._own_answer()
@@ -106,7 +99,7 @@ class LocalExecutor:
     def _own_answer(self) -> WorkAnswer:
         begun = time.monotonic()
         if self._measurer is None:
-            self._measurer = Measurer(self._material, self._recall)
+            self._measurer = Measurer(self._material)
         answer = self._measurer.answer(self._queue.popleft())
         self._worked += time.monotonic() - begun
         return answer

@@ -22,7 +22,6 @@ from plica.mesh.deform import Deformer, Motion, one_after_the_other, own_morphs
 from plica.mesh.inbetweens import Inbetweens
 from plica.mesh.skin_mirror import SkinSymmetry
 from plica.prove.cache.keys import code_digest
-from plica.prove.cache.preparations import Recall, computed
 from plica.prove.registry import is_paired
 from plica.prove.skin import PairBlock, PairGauge, Skin, SkinGauge, UnmeasurableError, together
 from plica.prove.skin_parts import SkinPart, SkinParts
@@ -107,15 +106,6 @@ class WorkAnswer(NamedTuple):
     figures: tuple[tuple[MeasuredFigure, ...], ...]
 
 
-Recalling = Callable[[Material], Recall]
-"""Gives a material's measures access to preparations that are kept; can be pickled."""
-
-
-def nothing_kept(material: Material) -> Recall:
-    """A `Recalling` where nothing is kept."""
-    return computed
-
-
 class OtherCodeError(NotServingError):
     """Material that was made by another version of Plica, or on another kind of machine, than it is measured with."""
 
@@ -133,7 +123,7 @@ def material_of(rig: Rig, attached: Attached, rest: Floats, block_bytes: int = B
 class Measurer:
     """Does units of one material. What it prepares it keeps; where it is sent, only its material goes along."""
 
-    def __init__(self, material: Material, recall: Recalling = nothing_kept) -> None:
+    def __init__(self, material: Material) -> None:
         """Raises OtherCodeError."""
         if material.code != code_digest():
             raise OtherCodeError
@@ -143,7 +133,6 @@ class Measurer:
             material.mesh,
             material.regions,
             material.rest,
-            recall(material),
             symmetry=material.symmetry,
         )
         self.deformer = Deformer(material.mesh, material.rig, material.shapes)
@@ -290,6 +279,6 @@ def _figure(shaped: Worst | str, bare: Worst | str) -> MeasuredFigure:
     return MeasuredFigure(shaped, bare)
 
 
-def prepared(material: Material, recall: Recalling) -> Callable[[WorkUnit], WorkAnswer]:
+def prepared(material: Material) -> Callable[[WorkUnit], WorkAnswer]:
     """What a worker answers units with. Raises OtherCodeError."""
-    return Measurer(material, recall).answer
+    return Measurer(material).answer

@@ -35,14 +35,8 @@ def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> S
 
 
 def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:
-    border = cut_border(expectation)
     try:
-        prepared = skin.recall(
-            Crossing,
-            skin.mesh,
-            (weights[0], np.array([border])),
-            lambda: Crossing.prepared(skin.mesh, skin.rest, weights[0], border),
-        )
+        prepared = Crossing.prepared(skin.mesh, skin.rest, weights[0], cut_border(expectation))
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
     return lambda positions, starts: worst_of(_crossed(prepared, positions), starts)

@@ -8,7 +8,6 @@ from typing import Any
 from hypothesis import strategies as st
 
 from tests.fuzz import character
-from tests.fuzz.grammars.archives import archives
 from tests.fuzz.grammars.specs import specs
 from tests.fuzz.mutate import ODD
 
@@ -110,9 +109,7 @@ def figures() -> st.SearchStrategy[bytes]:
     """Entries of a cache."""
     worst = st.one_of(st.none(), st.lists(_ODD, min_size=3, max_size=3))
     figure = st.one_of(st.tuples(worst, worst, st.text(max_size=5)).map(list), _ANY).map(_as_json)
-    return st.one_of(
-        figure.map(lambda content: b"figures\n" + content), archives().map(lambda content: b"preparations\n" + content)
-    )
+    return figure.map(lambda content: b"figures\n" + content)
 
 
 @st.composite

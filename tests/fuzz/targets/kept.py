@@ -12,14 +12,13 @@ from plica.diagnostics import Diagnostics
 from plica.mesh.attach import attach
 from plica.pipeline import compile_file
 from plica.prove.cache.disk import KINDS, DiskCache
-from plica.prove.cache.figures import recall_from
 from plica.prove.execution.executor import LocalExecutor
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.workspace import Workspace
 from tests.fuzz import character
 from tests.fuzz.grammars import documents
-from tests.fuzz.mutate import after_first_line, of_bytes, of_json, of_zip
+from tests.fuzz.mutate import after_first_line, of_bytes, of_json
 from tests.fuzz.target import Target
 from tests.fuzz.targets.scratch import scratch
 
@@ -45,7 +44,7 @@ def _known() -> _Known:
 
 def _prove(subject: ProofSubject) -> None:
     store = DiskCache(scratch("store"))
-    crew = partial(LocalExecutor, count=1, recall=partial(recall_from, store.folder))
+    crew = partial(LocalExecutor, count=1)
     for result in Prover(subject, hire=crew, store=store).results():
         assert result.worst is None or np.isfinite(result.worst)
 
@@ -63,13 +62,11 @@ def _entry(data: bytes) -> None:
     _prove(known.subject)
 
 
-_NPY = of_bytes((b"'|O'", b"'<f8'", b"'<i8'", b"'<U9'", b"(3,)", b"()", b"(0,)", b"(1000000000,)", b"\xff" * 8))
-
 TARGETS = (
     Target(
         "cache",
         _entry,
-        after_first_line({b"figures": of_json(), b"preparations": of_zip(lambda name: _NPY)}, of_bytes()),
+        after_first_line({b"figures": of_json()}, of_bytes()),
         documents.figures,
         prepare=_known,
         short=30,
