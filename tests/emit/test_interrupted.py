@@ -118,8 +118,9 @@ def folder_of(tmp_path: Path, made: OutputSet | None) -> Path:
 
 @pytest.mark.parametrize("beside", ["the old set", "nothing"])
 def test_killed_at_every_step(both: States, tmp_path: Path, beside: str) -> None:
+    """Where there is an old set the next build is in turn of the new state and of the old one."""
     old = both.old if beside == "the old set" else None
-    refused = 0
+    refused = whole = 0
     for step in range(1, MOST_STEPS):
         folder = folder_of(tmp_path, old)
         status, told = interrupted(both.new, folder, step, die)
@@ -128,33 +129,27 @@ def test_killed_at_every_step(both: States, tmp_path: Path, beside: str) -> None
         assert status == KILLED, told
         assert mixed_sets_accepted(folder, both) == [], step
         refused += not accepted(folder, both)
+        if old is not None and step % 2 == 0:
+            whole += _the_state_before_is_built_next(both, folder, step)
+            continue
         assert publish(both.new, folder, Diagnostics()) is not None, step
         assert leftovers(folder) == [], step
         assert set(accepted(folder, both)) == {"self-test", "diff", "current"}, step
     assert step > 30
     assert refused > 0
+    assert (0 < whole < step // 2) if old is not None else whole == 0
 
 
-def test_killed_at_every_step_the_other_state_is_built_next(both: States, tmp_path: Path) -> None:
-    """The next build may be of the state before: then files of the new state are left over, and named.
-
-    Every second step: the steps themselves are all met above.
-    """
-    whole = 0
-    for step in range(1, MOST_STEPS, 2):
-        folder = folder_of(tmp_path, both.old)
-        if interrupted(both.new, folder, step, die)[0] == 0:
-            break
-        assert publish(both.old, folder, Diagnostics()) is not None
-        assert leftovers(folder) == [] and mixed_sets_accepted(folder, both) == [], step
-        diagnostics = Diagnostics()
-        assert publish(both.old, folder, diagnostics) is not None
-        # Killed after its manifest was written, the new state was there whole: what the old one lacks is told.
-        told = [item.name for item in diagnostics.all]
-        assert told == ["outputs-no-longer-written"] if "current" not in accepted(folder, both) else told == [], step
-        whole += told != []
-    assert step > 30
-    assert 0 < whole < step
+def _the_state_before_is_built_next(both: States, folder: Path, step: int) -> bool:
+    """Files of the new state that the old one lacks are left over then, and named; whether there are any."""
+    assert publish(both.old, folder, Diagnostics()) is not None
+    assert leftovers(folder) == [] and mixed_sets_accepted(folder, both) == [], step
+    diagnostics = Diagnostics()
+    assert publish(both.old, folder, diagnostics) is not None
+    # Killed after its manifest was written, the new state was there whole: what the old one lacks is told.
+    told = [item.name for item in diagnostics.all]
+    assert told == ["outputs-no-longer-written"] if "current" not in accepted(folder, both) else told == [], step
+    return told != []
 
 
 def test_refused_once_at_every_step_all_is_put_back(both: States, tmp_path: Path) -> None:

@@ -29,7 +29,9 @@ _MOST_RESTARTS: Final = 200
 
 
 class Plan(NamedTuple):
-    """How to run a target: for how many inputs or seconds, guided by coverage or not, on given files instead.
+    """How to run a target: on given files, and for how many inputs or seconds, guided by coverage or not.
+
+    With files and neither a number of inputs nor guidance, the files are all.
 
     face: `bytes` for inputs that are changed, `grammar` for those that are written, `both` in turn. `registry` is the
     module that knows the target by its name.
@@ -154,7 +156,7 @@ class _Run:
         return WALL * self._target.time_for(length)
 
     def _keep(self, data: bytes, verdict: Verdict) -> None:
-        number = str(self._skip - 1) if self._plan.files else ""
+        number = str(self._skip - 1) if self._skip <= len(self._plan.files) else ""
         keep(self._folder / "findings" / number, data, verdict)
 
     def _command(self, seconds: float | None) -> list[str]:

@@ -53,8 +53,8 @@ def _does_well(data: bytes) -> None:
     _HELD.append(data)
 
 
-def _target(name: str, entry: Callable[[bytes], None]) -> Target:
-    return Target(name, entry, of_bytes((b"bad",)), memory=64 * MIB, seconds=0.2, seconds_per_byte=0.0)
+def _target(name: str, entry: Callable[[bytes], None], seconds: float = 0.2) -> Target:
+    return Target(name, entry, of_bytes((b"bad",)), memory=64 * MIB, seconds=seconds, seconds_per_byte=0.0)
 
 
 TARGETS = {
@@ -64,7 +64,7 @@ TARGETS = {
         _target("takes-memory", _takes_memory),
         _target("hides", _hides_that_memory_ran_out),
         _target("loops", _loops),
-        _target("sleeps", _sleeps),
+        _target("sleeps", _sleeps, seconds=0.05),
         _target("breaks-down", _breaks_down),
         _target("never-ends", _never_ends),
         _target("does-well", _does_well),

@@ -64,7 +64,7 @@ def test_the_same_seed_gives_the_same_inputs_whatever_happens_between(tmp_path: 
 
 @pytest.mark.skipif(not campaign.can_be_guided(), reason="atheris is not there")
 def test_guided_by_what_inputs_reach(tmp_path: Path) -> None:
-    plan = Plan(seconds=3.0, guided=True, registry=REGISTRY)
+    plan = Plan(seconds=1.0, guided=True, registry=REGISTRY)
     outcome = campaign.run(faulty.TARGETS["raises"], plan, tmp_path)
     assert [one.cause for one in outcome.findings] == ["ValueError in tests.fuzz.faulty._raises"]
 

@@ -10,6 +10,7 @@ import argparse
 import contextlib
 import importlib
 import io
+import itertools
 import os
 import sys
 import time
@@ -39,11 +40,11 @@ def main() -> int:
         work = _Work(target, options)
         if options.guided:
             _guided(work, options)
-        elif options.file:
+        else:
             for number, path in enumerate(options.file[options.skip :], start=options.skip):
                 work.judge(path.read_bytes(), str(number))
-        else:
-            _by_chance(work, options)
+            if options.inputs is not None or not options.file:
+                _by_chance(work, options, max(0, options.skip - len(options.file)))
     return 0
 
 
@@ -117,10 +118,10 @@ def _written_by(target: Target, judge: Callable[[bytes], None]) -> Callable[[byt
     return take
 
 
-def _by_chance(work: _Work, options: argparse.Namespace) -> None:
+def _by_chance(work: _Work, options: argparse.Namespace, skip: int) -> None:
     seeds = work.target.seeds() or [b""]
     first = [] if work.face == "grammar" else seeds
-    for number in range(options.skip, options.inputs):
+    for number in itertools.count(skip) if options.inputs is None else range(skip, options.inputs):
         random = Random(options.seed * _STRIDE + number)
         if work.over:
             return
@@ -195,7 +196,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--guided", action="store_true")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--skip", type=int, default=0)
-    parser.add_argument("--inputs", type=int, default=1 << 40)
+    parser.add_argument("--inputs", type=int)
     parser.add_argument("--seconds", type=float, default=float("inf"))
     parser.add_argument("--file", type=Path, action="append", default=[])
     return parser

@@ -8,9 +8,8 @@ from pathlib import Path
 import pytest
 
 import plica
-from plica.diagnostics import Diagnostics
-from plica.start import start_spec
 from tests.support.data import shared_data
+from tests.support.started import first_spec
 from tests.variants.characters import CHARACTERS, Character
 from tests.variants.law import spec_of, write_variation
 from tests.variants.table import VARIANTS
@@ -71,7 +70,7 @@ def test_what_first_specs_of_the_shared_characters_leave_behind(
     folder = tmp_path / "model"
     shutil.copytree(shared_data("characters", *parts).parent, folder)
     spec = folder / "first.plica"
-    text = start_spec(folder / parts[1], Diagnostics()).text
+    text = first_spec(folder / parts[1]).text
     spec.write_text(text + "\nexpect { even within 0.5 }\n", "utf-8")
     mesh = plica.attach_mesh(plica.compile_file(spec))
     told = [one.message for one in mesh.diagnostics if one.name == "joints-left-behind"]

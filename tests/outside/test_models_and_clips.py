@@ -24,9 +24,9 @@ from plica.readers.model_reader import read_outline
 from plica.skeleton.body import body_of
 from plica.skeleton.side_patterns import find_sides
 from plica.skeleton.skeleton import Skeleton
-from plica.start import start_spec
 from plica.start.hinges import hinge_of
 from tests.support.data import SMALL_DATA, shared_data
+from tests.support.started import first_spec
 
 Array = NDArray[np.float64]
 
@@ -182,7 +182,7 @@ def test_hinges_found_by_start_turn_the_way_that_animators_turned_them(tmp_path:
     spec = tmp_path / "mannequin.plica"
     shutil.copytree(shared_data("characters", "mannequin"), tmp_path, dirs_exist_ok=True)
     model = tmp_path / "mannequin.gltf"
-    spec.write_text(start_spec(model, Diagnostics()).text, "utf-8")
+    spec.write_text(first_spec(model).text, "utf-8")
     rig = compile_file(spec).rig
     assert rig is not None
     clips = read_clips(shared_data("characters", "mannequin", "Med_MovementBasic.glb"))

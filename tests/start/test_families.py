@@ -6,11 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from plica.diagnostics import Diagnostics
+from plica.pipeline import compile_file
 from plica.readers.model_reader import read_outline
 from plica.rig.strengths import Driver
 from plica.skeleton.skeleton import Joint, Skeleton
+from plica.start import start_spec
 from plica.start.first_look import FirstLook, first_look
 from plica.start.name_templates import template_of
+from plica.start.skin_look import SkinLook
 from tests.start.test_start import _copy, _started
 from tests.support.data import ROOT, shared_data
 from tests.support.models import document_of, write_model
@@ -100,14 +104,20 @@ def test_fingers_of_a_body_are_one_family_and_make_a_fist(tmp_path: Path) -> Non
     assert "combine fist both = product(index_01_bend, middle_01_bend, pinky_01_bend, ring_01_bend)" in text
 
 
-def test_the_otter_has_a_tail_a_fist_and_no_span_of_people(tmp_path: Path) -> None:
+def test_the_otter_has_a_tail_a_fist_and_no_span_of_people(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Her skin is left alone, which takes long: an example of `compiler/README.md` compiles her whole first spec."""
+    monkeypatch.setattr("plica.start.skin_look.look_at_skin", lambda *_: SkinLook(why="it is not asked for"))
     model = ROOT / "specs" / "wren" / "data" / "wren.glb"
     look = _look(model)
     found = _families(look)
     assert found["tail_{number}"] == [tuple("123456")]
     assert found["{finger}_1"] == [("index", "middle", "ring", "little")]
     assert all(one.body_part.source is None for one in look.found.joints)
-    text, compiled = _started(_copied(model, tmp_path), tmp_path)
+    copied = _copied(model, tmp_path)
+    text = start_spec(copied, Diagnostics()).text
+    spec = tmp_path / "otter.plica"
+    spec.write_text(text, "utf-8")
+    compiled = compile_file(spec)
     assert compiled.rig is not None
     assert "product(index_1_bend, middle_1_bend, ring_1_bend, little_1_bend)" in text
 

@@ -16,6 +16,7 @@ from plica.start import start_spec
 from tests.support.arm_models import write_arms
 from tests.support.arms import ELBOW, arms
 from tests.support.data import shared_data
+from tests.support.started import first_spec
 
 MODELS = ("rigged_figure/RiggedFigure.glb", "mannequin/mannequin.gltf", "hands/left.glb", "simple_skin/SimpleSkin.gltf")
 
@@ -29,8 +30,7 @@ def _proven(folder: Path, model: Path, text: str) -> plica.ProofReport:
 @pytest.mark.parametrize("model", MODELS)
 def test_everything_holds_on_real_characters(model: str, tmp_path: Path) -> None:
     path = shared_data("characters", *model.split("/"))
-    diagnostics = Diagnostics()
-    first = start_spec(path, diagnostics, path.as_posix())
+    first = first_spec(path, path.as_posix())
     proof = _proven(tmp_path, path, first.text)
     assert proof.holds, [result.title for result in proof.results if result.status != "holds"]
     checked = plica.compile_file(tmp_path / "first.plica", allow=[path.parent])

@@ -163,7 +163,7 @@ TARGETS = (
         after_first_line(_MUTATORS, of_bytes()),
         more_seeds=_seeds,
         guided=False,
-        short=50,
+        short=35,
         longest=65_536,
         seconds=8.0,
         memory=512 << 20,

@@ -129,6 +129,6 @@ _ODD = [
 ]  # fmt: skip
 
 TARGETS = (
-    Target("editor", _messages, of_json(_ODD), documents.conversations, short=25, needs=("pygls",), seconds=4.0),
+    Target("editor", _messages, of_json(_ODD), documents.conversations, short=15, needs=("pygls",), seconds=4.0),
     Target("colours", _colours, one_of(of_words(WORDS), of_words(HOSTILE)), short=120, needs=("pygments",)),
 )

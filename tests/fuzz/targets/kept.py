@@ -69,7 +69,7 @@ TARGETS = (
         after_first_line({b"figures": of_json()}, of_bytes()),
         documents.figures,
         prepare=_known,
-        short=30,
+        short=20,
         longest=65_536,
     ),
 )

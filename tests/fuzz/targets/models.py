@@ -95,9 +95,9 @@ _RAW_USD = of_bytes((b"PXR-USDC", b"TOKENS\0\0", b"PATHS\0\0\0", b"FIELDS\0\0", 
 
 TARGETS = (
     Target(
-        "gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, documents.gltf, short=150, longest=32_768
+        "gltf", lambda data: _gltf(written("model.gltf", data)), _DOCUMENT, documents.gltf, short=100, longest=32_768
     ),
-    Target("glb", lambda data: _gltf(written("model.glb", data)), of_glb(_DOCUMENT), short=150, longest=32_768),
+    Target("glb", lambda data: _gltf(written("model.glb", data)), of_glb(_DOCUMENT), short=100, longest=32_768),
     Target(
         "usd",
         _usd,

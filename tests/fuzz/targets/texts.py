@@ -159,7 +159,7 @@ _JINJA = (
 )  # fmt: skip
 
 TARGETS = (
-    Target("text", _text, of_words(WORDS), specs.specs, _reference, short=120, seconds=3.0),
-    Target("format", _layout, of_words(WORDS), specs.specs, _reference, short=120),
+    Target("text", _text, of_words(WORDS), specs.specs, _reference, short=80, seconds=3.0),
+    Target("format", _layout, of_words(WORDS), specs.specs, _reference, short=80),
     Target("template", _template, of_words(_JINJA), templates.templates, short=150),
 )
