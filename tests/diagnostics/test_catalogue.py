@@ -56,26 +56,29 @@ def python_files() -> list[Path]:
     return sorted([*(ROOT / "compiler").rglob("*.py"), *(ROOT / "targets").rglob("*.py")])
 
 
-def names_in(path: Path) -> Iterator[str]:
-    """Every text of the form of a rule's name in a module.
-
-    Names reach `found.add` through variables and tables too, so any such text counts as a use.
-    """
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            yield node.value
+Nodes = list[tuple[Path, ast.Call | ast.Constant]]
 
 
-def added_names() -> Iterator[tuple[str, str]]:
+@pytest.fixture(scope="module")
+def nodes() -> Nodes:
+    """Calls and constants of all modules, and where they stand."""
+    return [
+        (path, node)
+        for path in python_files()
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Call | ast.Constant)
+    ]
+
+
+def added_names(nodes: Nodes) -> Iterator[tuple[str, str]]:
     """The texts given directly as the first argument of a call of `add` or of `Refused`, and where."""
-    for path in python_files():
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-            if not (isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant)):
-                continue
-            function = node.func
-            called = function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
-            if called in ("add", Refused.__name__) and isinstance(node.args[0].value, str):
-                yield node.args[0].value, f"{path.relative_to(ROOT)}:{node.lineno}"
+    for path, node in nodes:
+        if not (isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant)):
+            continue
+        function = node.func
+        called = function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
+        if called in ("add", Refused.__name__) and isinstance(node.args[0].value, str):
+            yield node.args[0].value, f"{path.relative_to(ROOT)}:{node.lineno}"
 
 
 def test_codes_are_unique_and_well_formed() -> None:
@@ -85,8 +88,8 @@ def test_codes_are_unique_and_well_formed() -> None:
     assert codes == sorted(codes)
 
 
-def test_every_name_used_in_the_code_is_in_the_catalogue() -> None:
-    used = {name: place for name, place in added_names() if "-" in name}
+def test_every_name_used_in_the_code_is_in_the_catalogue(nodes: Nodes) -> None:
+    used = {name: place for name, place in added_names(nodes) if "-" in name}
     assert len(used) > 50
     missing = {name: place for name, place in used.items() if name not in rules()}
     assert missing == {}
@@ -96,28 +99,28 @@ def fields_of(template: str) -> set[str]:
     return {field for _, field, _, _ in string.Formatter().parse(template) if field is not None}
 
 
-def test_every_use_fills_all_that_its_texts_leave_open() -> None:
+def test_every_use_fills_all_that_its_texts_leave_open(nodes: Nodes) -> None:
     """Calls with a name written out and without `**values`. A `hint=` may turn out None, so it excuses nothing."""
     lacking, checked = [], 0
-    for path in python_files():
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-            if not (isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "add" and node.args):
-                continue
-            name = node.args[0].value if isinstance(node.args[0], ast.Constant) else None
-            given = {keyword.arg for keyword in node.keywords}
-            if name not in rules() or None in given:
-                continue
-            entry = rules()[name]
-            wanted = fields_of(entry.message) | fields_of(entry.hint)
-            checked += 1
-            if not wanted <= given:
-                lacking.append(f"{path.relative_to(ROOT)}:{node.lineno} {name}: {sorted(wanted - given)}")
+    for path, node in nodes:
+        if not (isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "add" and node.args):
+            continue
+        name = node.args[0].value if isinstance(node.args[0], ast.Constant) else None
+        given = {keyword.arg for keyword in node.keywords}
+        if name not in rules() or None in given:
+            continue
+        entry = rules()[name]
+        wanted = fields_of(entry.message) | fields_of(entry.hint)
+        checked += 1
+        if not wanted <= given:
+            lacking.append(f"{path.relative_to(ROOT)}:{node.lineno} {name}: {sorted(wanted - given)}")
     assert checked > 50
     assert lacking == []
 
 
-def test_every_entry_is_used() -> None:
-    used = {text for path in python_files() for text in names_in(path)}
+def test_every_entry_is_used(nodes: Nodes) -> None:
+    """Names reach `found.add` through variables and tables too, so any text that is a rule's name counts as a use."""
+    used = {node.value for _, node in nodes if isinstance(node, ast.Constant)}
     assert sorted(set(rules()) - used) == []
 
 

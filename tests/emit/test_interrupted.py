@@ -6,7 +6,8 @@ import errno
 import os
 import shutil
 import sys
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,7 @@ from tests.support.output_sets import (
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot copy a process")
 
 KILLED, MOST_STEPS = 9, 400
+MEMORY = Path("/dev/shm")
 CHANGING = {"os.rename", "os.remove", "os.link", "os.mkdir", "os.rmdir"}
 LOOKING = {"os.scandir", "os.listdir", "fcntl.flock"}
 
@@ -36,6 +38,16 @@ LOOKING = {"os.scandir", "os.listdir", "fcntl.flock"}
 def _quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody pulls the plug here, so nothing need reach the disk itself."""
     monkeypatch.setattr(os, "fsync", lambda file: None)
+
+
+@pytest.fixture
+def tmp_path(tmp_path: Path) -> Iterator[Path]:
+    """In memory where the system has a place for files there: a disk would be waited for thousands of times."""
+    if not os.access(MEMORY, os.W_OK):
+        yield tmp_path
+        return
+    with tempfile.TemporaryDirectory(dir=MEMORY) as folder:
+        yield Path(folder)
 
 
 @pytest.fixture(scope="module")

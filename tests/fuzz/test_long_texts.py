@@ -17,7 +17,8 @@ from plica.syntax.nodes import Document
 from plica.syntax.parser import parse
 from tests.fuzz.good import GOOD
 
-SECONDS = 60.0  # generous: processors differ, but a search that grows with the square would take far longer
+SECONDS = 20.0  # generous: processors differ, but a search that grows with the square would take far longer
+LENGTH = 300_000
 
 
 def parsed(text: str) -> tuple[Document, Diagnostics]:
@@ -49,16 +50,16 @@ def test_a_text_cut_anywhere_never_raises() -> None:
     ["{", "}", "(", "each f in a {\n", "sum(", '"', "// ", "driver ", "\0", "x", "region a { skn of b }\n",
      "region a {\n", "each x in y {}\n", "}\n", "手", "1 deg ", " ", "\n", "curve 0 0, ", "{f}"],
 )  # fmt: skip
-def test_a_megabyte_of_anything_is_answered_soon(unit: str) -> None:
-    text = "plica 1\n" + unit * (1_000_000 // len(unit))
+def test_a_long_text_of_anything_is_answered_soon(unit: str) -> None:
+    text = "plica 1\n" + unit * (LENGTH // len(unit))
     start = time.process_time()
     parsed(text)
     assert time.process_time() - start < SECONDS
 
 
-def test_a_megabyte_of_noise_is_answered_soon() -> None:
+def test_long_noise_is_answered_soon() -> None:
     chance = random.Random(1)
-    text = "plica 1\n" + "".join(chr(chance.randrange(1, 0xD7FF)) for _ in range(1_000_000))
+    text = "plica 1\n" + "".join(chr(chance.randrange(1, 0xD7FF)) for _ in range(LENGTH))
     start = time.process_time()
     _, result = parsed(text)
     assert time.process_time() - start < SECONDS

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -96,13 +97,12 @@ def rig_text(paired: Paired | None) -> str:
 
 
 @pytest.mark.parametrize("paired", [None, *PAIRED], ids=["stick", *(paired.folder for paired in PAIRED)])
-@pytest.mark.parametrize("seed", [1, 2])
-def test_other_last_digits_give_the_same_text(
-    paired: Paired | None, seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_other_last_digits_give_the_same_text(paired: Paired | None, monkeypatch: pytest.MonkeyPatch) -> None:
     before = rig_text(paired)
-    with_noise(monkeypatch, seed)
-    assert rig_text(paired) == before
+    for seed in (1, 2):
+        with monkeypatch.context() as patches:
+            with_noise(patches, seed)
+            assert rig_text(paired) == before, seed
 
 
 def test_without_rounding_they_would_not(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -114,15 +114,17 @@ def test_without_rounding_they_would_not(monkeypatch: pytest.MonkeyPatch) -> Non
     assert rig_text(None) != before
 
 
-@pytest.mark.parametrize("core", ["Nehalem", "SkylakeX"])
-def test_other_kernels_of_linear_algebra_build_the_same_bytes(core: str, tmp_path: Path) -> None:
+def test_other_kernels_of_linear_algebra_build_the_same_bytes(tmp_path: Path) -> None:
     """OPENBLAS_CORETYPE chooses the kernels of OpenBLAS, which NumPy and SciPy bring; elsewhere it changes nothing."""
     spec = cloth(tmp_path, SPEC.replace('"bump.npz"', '"bump.npz"  posed at lift 0.7'))
-    for folder, more in (("plain", {}), ("other", {"OPENBLAS_CORETYPE": core})):
+    cores = {"plain": {}, **{core: {"OPENBLAS_CORETYPE": core} for core in ("Nehalem", "SkylakeX")}}
+    for folder, more in cores.items():
         command = [sys.executable, "-m", "plica", "build", str(spec), "--out", str(tmp_path / folder)]
         subprocess.run(command, check=True, capture_output=True, env={**os.environ, **more})
-    for file in sorted((tmp_path / "plain").iterdir()):
-        assert file.read_bytes() == (tmp_path / "other" / file.name).read_bytes(), file.name
+    files = sorted((tmp_path / "plain").iterdir())
+    assert files
+    for file, core in product(files, cores):
+        assert file.read_bytes() == (tmp_path / core / file.name).read_bytes(), (file.name, core)
 
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=5).map(tuple))

@@ -54,7 +54,7 @@ def outcomes(names: tuple[str, ...], stated: str, ways: str = "both") -> dict[st
 
 @pytest.fixture(scope="module")
 def written_out() -> dict[str, dict[str, Any]]:
-    return outcomes(WRITING_OUT, "expansion=10000")
+    return outcomes(WRITING_OUT, "expansion=5000")
 
 
 @pytest.mark.parametrize("name", WRITING_OUT)

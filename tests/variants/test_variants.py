@@ -72,13 +72,13 @@ def _furthest(
 
 
 def characters_of(variant: Variant) -> tuple[Character, ...]:
-    """The characters that show a variant here: the smallest, and for every second variant one of the others in turn.
+    """The characters that show a variant here: the smallest, and for every third variant one of the others in turn.
 
     On all of them: `python -m tests.variants.report laws`.
     """
     smallest, *others = sorted(CHARACTERS, key=lambda one: one.name)
     number = VARIANTS.index(variant)
-    return (smallest,) if number % 2 else (smallest, others[number // 2 % len(others)])
+    return (smallest,) if number % 3 else (smallest, others[number // 3 % len(others)])
 
 
 def cases() -> list[object]:
