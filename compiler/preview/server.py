@@ -100,7 +100,7 @@ class _PreviewConnections(ThreadingHTTPServer):
     daemon_threads = True
     block_on_close = False
     request_queue_size = MOST_CONNECTIONS
-    """Connections that may wait to be taken; with fewer, what a system does not queue is asked for again a second later."""
+    """Connections that may wait to be taken; what a system does not queue is asked for again a second later."""
 
     def __init__(self, board: Board, port: int) -> None:
         self.board, self.token = board, token_urlsafe(32)
