@@ -47,13 +47,13 @@ def distance_to_level(positions: Floats, triangles: Integers, values: Floats, le
     across a plane through 0 gives the same bits.
     """
     distances = np.full(len(positions), np.inf)
-    triangles = _proper(triangles)
+    triangles = _open(triangles)
     above = values >= level
     crossed = _is_crossed(above, triangles)
     if not crossed.any():
         return distances
-    near = _nearby(positions, triangles, crossed, limit)
-    points, local = np.unique(triangles[near], return_inverse=True)
+    near = _once(triangles[_nearby(positions, triangles, crossed, limit)])
+    points, local = np.unique(near, return_inverse=True)
     local = local.reshape(-1, 3)
     net = _net(positions[points], local)
     starts = _distances_in_crossed(net, local, values[points] - level, _is_crossed(above[points], local))
@@ -61,21 +61,22 @@ def distance_to_level(positions: Floats, triangles: Integers, values: Floats, le
     return distances
 
 
-def _proper(triangles: Integers) -> Integers:
-    """Each triangle once, without those that name a point twice."""
-    different = (
-        (triangles[:, 0] != triangles[:, 1])
-        & (triangles[:, 1] != triangles[:, 2])
-        & (triangles[:, 2] != triangles[:, 0])
-    )
-    kept = triangles[different]
-    a, b, c = np.sort(kept, axis=1).T.astype(np.int64)
+def _open(triangles: Integers) -> Integers:
+    """Those without the triangles that name a point twice."""
+    a, b, c = triangles.T
+    different = (a != b) & (b != c) & (c != a)
+    return triangles if different.all() else np.asarray(triangles[different])
+
+
+def _once(triangles: Integers) -> Integers:
+    """Each triangle once."""
+    a, b, c = np.sort(triangles, axis=1).T.astype(np.int64)
     pair = a * (int(triangles.max(initial=0)) + 1) + b
     order = np.lexsort((c, pair))  # equal ones keep their order; far quicker than `numpy.unique` of rows
     pair, c = pair[order], c[order]
-    first = np.ones(len(kept), dtype=np.bool_)
+    first = np.ones(len(triangles), dtype=np.bool_)
     first[1:] = (pair[1:] != pair[:-1]) | (c[1:] != c[:-1])
-    return np.asarray(kept[np.sort(order[first])])
+    return np.asarray(triangles[np.sort(order[first])])
 
 
 def _is_crossed(above: NDArray[np.bool_], triangles: Integers) -> NDArray[np.bool_]:
@@ -89,9 +90,12 @@ def _nearby(positions: Floats, triangles: Integers, crossed: NDArray[np.bool_], 
     """
     corners = positions[triangles[crossed]]
     longest = float(_length(corners - np.roll(corners, 1, axis=1)).max())
-    starts = positions[np.unique(triangles[crossed])]
-    reach = cKDTree(starts).query(positions, distance_upper_bound=limit + longest)[0]
-    return np.asarray(np.isfinite(reach)[triangles].any(axis=1))
+    starts, reach = positions[np.unique(triangles[crossed])], limit + longest
+    within = ((positions >= starts.min(axis=0) - reach) & (positions <= starts.max(axis=0) + reach)).all(axis=1)
+    beside = np.flatnonzero(within)
+    away = cKDTree(starts).query(positions[beside], distance_upper_bound=reach)[0]
+    within[beside] = np.isfinite(away)
+    return np.asarray(within[triangles].any(axis=1))
 
 
 def _net(positions: Floats, triangles: Integers) -> _Net:

@@ -20,12 +20,11 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from scipy import sparse
 
 from plica.mesh.arrays import Floats, Integers
-from plica.mesh.sparse import SparseSingles
 from plica.texture.atlas import Atlas
 from plica.texture.gutter import nearest
+from plica.texture.lookups import SkinLookups
 from plica.texture.png import Bytes, in_bytes
 from plica.texture.raster import Singles
 from plica.texture.skin_points import fitted_points, measured_points
@@ -67,13 +66,10 @@ class Sized:
 class _Level:
     """One size of a sheet.
 
-    counts (size, size): how many texels of the full size in each texel hold the skin's values; measured: lookups at the
-    points of measuring, a sparse matrix of points by texels; points (n, 2): those of fitting.
+    counts (size, size): how many texels of the full size in each texel hold the skin's values.
     """
 
     counts: Singles
-    measured: SparseSingles
-    points: Floats
 
     def means(self, sums: Singles) -> Singles:
         """The mask (size, size) from the sums of the texels of the full size in each of its own."""
@@ -81,38 +77,10 @@ class _Level:
         result: Singles = np.minimum(means.reshape(-1)[self._nearest], np.float32(1.0))
         return result
 
-    def fitted(self, image: Singles, exact: Singles) -> Singles:
-        """A mask (size, size) changed so that lookups at the points of fitting come closer to `exact` (points,).
-
-        Only texels that a lookup that is off has a say in are changed, which for most folds are few.
-        """
-        forth, back, shares = self._fitting
-        values = image.reshape(-1).copy()
-        off = np.abs(exact - forth @ values) > NOT_OFF
-        changing = np.flatnonzero(back @ off.astype(np.float32))
-        to_change = np.zeros(len(values), np.float32)
-        to_change[changing] = 1.0
-        points = np.flatnonzero(forth @ to_change)
-        some = forth[points][:, changing]
-        back, shares = some.T.tocsr(), shares[changing]
-        part = values[changing]
-        rest = exact[points] - (forth[points] @ values - some @ part)
-        for _ in range(FITTING):
-            part = np.clip(part + RELAXATION * (back @ (rest - some @ part)) / shares, 0.0, 1.0)
-        values[changing] = part
-        return values.reshape(image.shape)
-
     @cached_property
     def _nearest(self) -> Integers:
         """Where each texel takes its value from."""
         return nearest(self.counts > 0.0)
-
-    @cached_property
-    def _fitting(self) -> tuple[SparseSingles, SparseSingles, Singles]:
-        """Lookups, their transpose, and the sums of its rows."""
-        forth = lookups(self.points, len(self.counts))
-        back = forth.T.tocsr()
-        return forth, back, np.maximum(np.asarray(back.sum(axis=1)).reshape(-1), LEAST_SHARE)
 
 
 class Sizer:
@@ -120,10 +88,9 @@ class Sizer:
 
     def __init__(self, sheet: Atlas, uv: Floats, triangles: Integers) -> None:
         """uv (v, 2) and triangles (t, 3) are those that the sheet was made of."""
-        self._held = sheet.held
-        self._fitted = fitted_points(triangles).places(uv, triangles)
-        self._measured = measured_points(triangles).places(uv, triangles)
-        self._levels = {sheet.size: self._level_of(self._held.astype(np.float32))}
+        self._held, self._uv, self._triangles = sheet.held, uv, triangles
+        self._measured = SkinLookups(measured_points(triangles).places(uv, triangles))
+        self._levels = {sheet.size: _Level(self._held.astype(np.float32))}
 
     def sized(self, mask: Singles, tolerance: float) -> Sized:
         """The sizes of a full-size mask (size, size), from the full one down to 4 or the first that is off by more
@@ -131,64 +98,62 @@ class Sizer:
         """
         size = len(mask)
         images = {size: in_bytes(mask)}
-        exact = self._levels[size].measured @ mask.reshape(-1)
-        errors = {size: self._error(images[size], exact)}
-        fitted_to: Singles | None = None
+        exact = np.zeros(self._measured.count, np.float32)
+        seeing = self._measured.seeing(mask)
+        exact[seeing] = self._measured.at(seeing, mask)
+        errors = {size: self._error(images[size], mask, exact)}
         sums = np.where(self._held, mask, np.float32(0.0))
         while size > SMALLEST:
             sums, size = _gathered(sums), size // 2
-            level = self._level(size)
-            means = level.means(sums)
+            means = self._level(size).means(sums)
             images[size] = in_bytes(means)
-            errors[size] = self._error(images[size], exact)
+            errors[size] = self._error(images[size], mask, exact)
             if errors[size] > tolerance + SLACK:
-                if fitted_to is None:
-                    fitted_to = lookups(self._fitted, len(mask)) @ mask.reshape(-1)
-                images[size] = in_bytes(level.fitted(means, fitted_to))
-                errors[size] = self._error(images[size], exact)
+                images[size] = in_bytes(fitted(self._fitted, means, mask))
+                errors[size] = self._error(images[size], mask, exact)
             if errors[size] > tolerance + SLACK:
                 break
         return Sized(images, errors, exact)
 
     def _level(self, size: int) -> _Level:
         if size not in self._levels:
-            self._levels[size] = self._level_of(_gathered(self._levels[2 * size].counts))
+            self._levels[size] = _Level(_gathered(self._levels[2 * size].counts))
         return self._levels[size]
 
-    def _level_of(self, counts: Singles) -> _Level:
-        return _Level(counts, lookups(self._measured, len(counts)), self._fitted)
+    @cached_property
+    def _fitted(self) -> SkinLookups:
+        return SkinLookups(fitted_points(self._triangles).places(self._uv, self._triangles))
 
-    def _error(self, image: Bytes, exact: Singles) -> float:
-        """How far an image's lookups at the points of measuring are from `exact` (points,) at most."""
-        if not len(exact):
-            return 0.0
-        result = self._levels[len(image)].measured @ image.reshape(-1).astype(np.float32)
-        return float(np.abs(result / np.float32(255.0) - exact).max())
+    def _error(self, image: Bytes, mask: Singles, exact: Singles) -> float:
+        """How far an image's lookups at the points of measuring are from `exact` (points,), those of the mask."""
+        seeing = self._measured.seeing(image, mask)
+        result = self._measured.at(seeing, image.astype(np.float32)) / np.float32(255.0)
+        return float(np.abs(result - exact[seeing]).max(initial=0.0))
 
 
-def lookups(points: Floats, size: int) -> SparseSingles:
-    """The weights (n, size * size) of the texels in linear lookups at texture coordinates (n, 2).
+def fitted(points: SkinLookups, image: Singles, mask: Singles) -> Singles:
+    """A mask (size, size) changed so that lookups at the points come closer to those of the full-size mask.
 
-    Middles of texels stand at half steps. Within 0..1 the outermost texels go on to the border; beyond, the texture
-    repeats. Where coordinates are not finite nothing has any weight.
+    Only texels that a lookup that is off has a say in are changed, which for most folds are few.
     """
-    known = np.asarray(np.isfinite(points).all(axis=1))
-    points = np.where(known[:, None], points, 0.0)
-    inside = (points >= 0.0) & (points <= 1.0)
-    within = np.where(inside, points, points - np.floor(points))
-    place = np.clip(within * size - 0.5, 0.0, size - 1.0)
-    before = np.minimum(place.astype(np.int32), max(size - 2, 0))
-    share = (place - before).astype(np.float32)
-    across, down = share[:, 0], share[:, 1]
-    corner = before[:, 1] * np.int32(size) + before[:, 0]
-    texels = corner[:, None] + np.array([0, 1, size, size + 1], dtype=np.int32)
-    upper = (np.float32(1.0) - down) * known
-    lower = down * known
-    weights = np.empty((len(points), 4), np.float32)
-    weights[:, 1], weights[:, 3] = across * upper, across * lower
-    weights[:, 0], weights[:, 2] = upper - weights[:, 1], lower - weights[:, 3]
-    starts = np.arange(0, weights.size + 1, 4, dtype=np.int32)
-    return sparse.csr_array((weights.reshape(-1), texels.reshape(-1), starts), shape=(len(points), size * size))
+    size, values = len(image), image.reshape(-1).copy()
+    seeing = points.seeing(image, mask)
+    off = np.abs(points.at(seeing, mask) - points.at(seeing, image)) > NOT_OFF
+    to_change = np.zeros(len(values), np.float32)
+    say = points.matrix(seeing[off], size)
+    to_change[say.indices[say.data != 0.0]] = 1.0
+    changing = np.flatnonzero(to_change)
+    near = points.seeing(to_change.reshape(image.shape))
+    near = near[points.at(near, to_change.reshape(image.shape)) != 0.0]
+    some = points.matrix(near, size)[:, changing]
+    back = some.T.tocsr()
+    shares = np.maximum(np.asarray(back.sum(axis=1)).reshape(-1), LEAST_SHARE)
+    part = values[changing]
+    rest = points.at(near, mask) - (points.at(near, image) - some @ part)
+    for _ in range(FITTING):
+        part = np.clip(part + RELAXATION * (back @ (rest - some @ part)) / shares, 0.0, 1.0)
+    values[changing] = part
+    return values.reshape(image.shape)
 
 
 def _gathered(values: Singles) -> Singles:

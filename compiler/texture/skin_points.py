@@ -10,6 +10,8 @@ from plica.mesh.arrays import Floats, Integers
 
 MEASURED_IN_TRIANGLE: Final = 2
 """Places inside each triangle at which masks are measured."""
+AT_ONCE: Final = 1 << 17
+"""Places that are worked on at once."""
 _ROOT: Final = 1.324717957244746
 """The real root of x^3 = x + 1: steps of its first two powers' reciprocals fill a square evenly (Roberts 2018)."""
 
@@ -22,7 +24,10 @@ class SkinPoints(NamedTuple):
 
     def places(self, uv: Floats, triangles: Integers) -> Floats:
         """Their texture coordinates (n, 2) for a mesh with coordinates (v, 2) and triangles (t, 3)."""
-        result: Floats = np.einsum("nc,nck->nk", self.weights, uv[triangles[self.triangles]])
+        result = np.empty((len(self.triangles), 2))
+        for start in range(0, len(result), AT_ONCE):
+            part = slice(start, start + AT_ONCE)
+            np.einsum("nc,nck->nk", self.weights[part], uv[triangles[self.triangles[part]]], out=result[part])
         return result
 
     def vertices(self, triangles: Integers) -> Integers:

@@ -8,7 +8,8 @@ import pytest
 from plica.mesh.arrays import Floats, Integers
 from plica.mesh.painting import Painting, sampled
 from plica.texture.atlas import atlas_of
-from plica.texture.mask_sizes import SLACK, Sized, Sizer, lookups
+from plica.texture.lookups import SkinLookups, lookups
+from plica.texture.mask_sizes import SLACK, Sized, Sizer
 from plica.texture.raster import Singles
 from plica.texture.skin_points import SkinPoints, measured_points
 
@@ -109,6 +110,28 @@ def test_lookups_are_those_of_paintings(size: int) -> None:
     points = np.vstack([points, [[0.0, 0.0], [1.0, 1.0]]])
     result = lookups(points, size) @ image.reshape(-1).astype(np.float32)
     assert np.abs(result - sampled(Painting(image), points)).max() < 1e-5
+
+
+@pytest.mark.parametrize("size", [4, 64, 256])
+def test_places_that_see_something_are_found_and_see_it_to_the_last_bit(size: int) -> None:
+    """Held against all lookups at once, as a sparse matrix, in textures that are black but for a few texels."""
+    random = np.random.default_rng(size)
+    points = np.concatenate([random.random((3000, 2)) * 1.4 - 0.2, [[0, 0], [1, 1], [0, 1], [np.nan, 0.5]]])
+    corners = [(0, 0), (size - 1, 0), (size - 1, size - 1), (size // 2, size // 3), (size // 4, size - 1)]
+    made = SkinLookups(points)
+    for corner in corners:
+        image = np.zeros((size, size), np.float32)
+        image[corner] = random.random()
+        expected = lookups(points, size) @ image.reshape(-1)
+        seeing = made.seeing(image)
+        found = np.zeros(len(points), np.float32)
+        found[seeing] = made.at(seeing, image)
+        assert (found == expected).all() and expected.any()
+        assert size < 64 or len(seeing) < 0.1 * len(points)
+    whole = random.random((size, size)).astype(np.float32)
+    every = np.arange(len(points))
+    assert (made.at(every, whole) == lookups(points, size) @ whole.reshape(-1)).all()
+    assert made.seeing(whole).tolist() == every[:-1].tolist()
 
 
 def test_places_without_coordinates_see_nothing() -> None:
