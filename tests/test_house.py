@@ -194,7 +194,7 @@ NOT_YET_OFFERED = {
     "editor/pygments_lexer.py": {"plica.syntax"},
     "editor/renaming.py": {"plica.source", "plica.spec"},
     "editor/textmate.py": {"plica.syntax"},
-    "editor/unit_completion.py": {"plica.kinds", "plica.units"},
+    "editor/unit_completion.py": {"plica.kinds", "plica.syntax", "plica.units"},
     "editor/variables.py": {"plica.source", "plica.syntax"},
     "editor/views.py": {"plica.source"},
     "editor/word_hover.py": {"plica.quantities", "plica.syntax", "plica.units"},

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
-from lark import TextSlice, Token
+from lark import TextSlice
 from lark.exceptions import UnexpectedInput
 
 from plica.diagnostics.catalogue import rules
@@ -21,6 +21,7 @@ from plica.spec.symbols import NAMESPACES
 from plica.syntax import errors, recovery
 from plica.syntax.builder import encode_text
 from plica.syntax.keywords import terminal_words, words
+from plica.syntax.lexer import Token
 from plica.syntax.parser import check_version
 from plica.syntax.parser_tables import parser
 
@@ -192,7 +193,7 @@ def _read(text: str, piece: recovery.TextPiece) -> CompletionPlace:
         reading = parser().parse_interactive(TextSlice(text, piece.start, len(text)), start=rule)
         try:
             for token in reading.iter_parse():
-                tokens.append(token)
+                tokens.append(cast(Token, token))
         except UnexpectedInput as error:
             at = errors.offset_of(error, len(text))
             first, last = text.rfind("\n", 0, at) + 1, text.find("\n", at)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lark import Token
-
 from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.kinds.readings import READING_KINDS
+from plica.syntax.lexer import Token
 from plica.units import UNITS, Dimension
 
 _ANGLE, _LENGTH, _SHARE, _NUMBER = Dimension.ANGLE, Dimension.LENGTH, Dimension.SHARE, Dimension.NUMBER

@@ -9,12 +9,11 @@ from os.path import normpath
 from pathlib import Path
 from typing import NamedTuple
 
-from lark import Token
-
 from plica.diagnostics import Diagnostics
 from plica.source import Source, Span
 from plica.syntax import nodes
 from plica.syntax.builder import decode_text
+from plica.syntax.lexer import Token
 from plica.syntax.parser import parse
 from plica.syntax.recovery import blanked
 

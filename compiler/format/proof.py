@@ -69,7 +69,7 @@ def _read_again(laid_out: LaidOut) -> Tokens | None:
             kind = tokens.kinds[index]
             if kind != "QUANTITY" or new not in _SAME_LINE or _takes_no_unit(words[index], words[index + 1]):
                 continue
-        token = token_at(text, starts[index], tokens.states[index])
+        token = token_at(text, starts[index], len(text), tokens.states[index])
         if token != words[index] or token.type != tokens.kinds[index]:
             return None
     return Tokens(tokens.kinds, tokens.texts, starts, ends, tokens.states)

@@ -12,12 +12,11 @@ import re
 from collections.abc import Callable
 from typing import Any, cast
 
-from lark import Token, Transformer
-
 from plica.kinds.readings import READING_KINDS
 from plica.named_tuples import NamedTuple
 from plica.syntax import nodes
 from plica.syntax.fact_kinds import FACT_KINDS
+from plica.syntax.lexer import Token
 from plica.units import UNITS
 
 BLOCKS = ("region", "driver", "control", "field", "shape", "fold", "pose")
@@ -34,7 +33,8 @@ class Run(NamedTuple):
 def _end(children: list[Any]) -> int:
     for child in reversed(children):
         if child is not None:
-            return cast(int, child.end_pos if type(child) is Token else child.end)
+            # Lark's own tokens are texts, too.
+            return cast(int, cast(Token, child).end_pos if isinstance(child, str) else child.end)
     raise AssertionError("a rule without children has no place")
 
 
@@ -42,7 +42,7 @@ def _plain(child: Any) -> Any:
     """A child as a fact's value: runs as tuples, tokens as texts."""
     if type(child) is Run:
         return child.items
-    if type(child) is Token:
+    if isinstance(child, str):
         return str(child)
     return child
 
@@ -100,7 +100,7 @@ def _separated(_: Any, children: list[Any]) -> Run:
     return Run(tuple(children[::2]), first.start, last.end)
 
 
-class Builder(Transformer[Token, Any]):
+class Builder:
     """Builds syntax nodes; holds no state, so that one parser serves every text."""
 
     def file(self, children: list[Any]) -> Run:
@@ -110,17 +110,17 @@ class Builder(Transformer[Token, Any]):
 
     def name(self, children: list[Token]) -> nodes.Name:
         token = children[0]
-        return nodes.Name(str(token), cast(int, token.start_pos), cast(int, token.end_pos))
+        return nodes.Name(str(token), token.start_pos, token.end_pos)
 
     def text(self, children: list[Token]) -> nodes.Text:
         token = children[0]
-        return nodes.Text(decode_text(token), cast(int, token.start_pos), cast(int, token.end_pos))
+        return nodes.Text(decode_text(token), token.start_pos, token.end_pos)
 
     def amount(self, children: list[Token]) -> nodes.Quantity:
         token = children[0]
         unit = _UNIT.search(token)
         number, name = (token, "") if unit is None else (token[: unit.start()], unit[0])
-        return nodes.Quantity(float(number), name, cast(int, token.start_pos), cast(int, token.end_pos))
+        return nodes.Quantity(float(number), name, token.start_pos, token.end_pos)
 
     def reference(self, children: list[Any]) -> nodes.Reference:
         side, name, _, member = children

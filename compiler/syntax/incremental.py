@@ -9,14 +9,12 @@ from __future__ import annotations
 import re
 from typing import Any, TypeVar, cast
 
-from lark.exceptions import UnexpectedInput
-
 from plica.diagnostics import Diagnostics
 from plica.source import Source
-from plica.syntax import errors, nodes, recovery
+from plica.syntax import automaton, errors, nodes, recovery
 from plica.syntax.keywords import words
-from plica.syntax.parser import DEEPEST, Recovery, check_version, is_too_long, parse
-from plica.syntax.parser_tables import parser
+from plica.syntax.parser import DEEPEST, check_version, is_too_long, parse
+from plica.syntax.piece_by_piece import Recovery
 
 _WORD = re.compile(r"\w+")
 Node = TypeVar("Node")
@@ -54,19 +52,11 @@ class IncrementalParser:
             return parse(source, diagnostics)
         run = _Pieces(source, bare, mistakes, self._known)
         declarations = run.parse(after)
-        if mistakes.has_errors and not run.whole_fails and _parses(source.text):
+        if mistakes.has_errors and not run.whole_fails and automaton.read(source.text) is not None:
             return parse(source, diagnostics)  # two declarations on a line, say, which only the whole can tell apart
         diagnostics.extend(mistakes.all)
         self._known = run.seen
         return run.document(declarations)
-
-
-def _parses(text: str) -> bool:
-    try:
-        parser().parse(text, start="file")
-    except UnexpectedInput:
-        return False
-    return True
 
 
 class _Pieces(Recovery):

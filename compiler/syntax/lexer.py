@@ -8,12 +8,7 @@ needed. It also takes keywords as whole words only: `drivers` is never `driver s
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
-from typing import Any
-
-from lark import Token
-from lark.common import LexerConf
-from lark.lexer import LexerState, PatternStr
+from collections.abc import Iterable, Mapping
 
 from plica.named_tuples import NamedTuple
 
@@ -21,6 +16,32 @@ UNKNOWN = "UNKNOWN"  # the type of a token that cannot stand where it does; the 
 
 SKIPPED = re.compile(r"(?:[ \t\f\r\n]++|//[^\n]*+)*+")
 _WORD = re.compile(r"\w+")
+
+
+class Token(str):
+    """A word or sign of a text, with its terminal and its offsets. It goes through Lark's parser as its own do."""
+
+    __slots__ = ("end_pos", "start_pos", "type")
+
+    type: str
+    start_pos: int
+    end_pos: int
+    line = column = end_line = end_column = None  # which Lark copies to the token that ends a text
+
+
+class Terminal(NamedTuple):
+    """A terminal of the grammar. `value`: a fixed text, or where it is not `is_fixed` an expression."""
+
+    name: str
+    is_fixed: bool
+    value: str
+    longest: int
+    priority: int
+
+    @property
+    def expression(self) -> str:
+        """What finds it."""
+        return re.escape(self.value) if self.is_fixed else self.value
 
 
 class _Choice(NamedTuple):
@@ -32,51 +53,33 @@ class _Choice(NamedTuple):
 
 
 class SpecLexer:
-    """Takes the place of Lark's contextual lexer; made once for each parser, without state between texts."""
+    """Finds tokens; `states`: what each state of the parser takes, also what is no terminal.
 
-    def __init__(
-        self, conf: LexerConf, states: Mapping[int, Collection[str]], always_accept: Collection[str] = ()
-    ) -> None:
+    Made once for each parser, without state between texts.
+    """
+
+    def __init__(self, terminals: Iterable[Terminal], states: Mapping[int, Iterable[str]]) -> None:
         self._states = states
         self._choices: dict[int, _Choice] = {}
         self._compiled: dict[str, re.Pattern[str]] = {}
-        self._patterns = {
-            terminal.name: terminal.pattern
-            for terminal in sorted(conf.terminals, key=_order)
-            if terminal.name not in conf.ignore
-        }
-        self._ranks = {name: rank for rank, name in enumerate(self._patterns)}
-        self._priorities = {terminal.name: terminal.priority for terminal in conf.terminals}
+        self._terminals = {terminal.name: terminal for terminal in sorted(terminals, key=_order)}
+        self._ranks = {name: rank for rank, name in enumerate(self._terminals)}
 
-    def lex(self, lexer_state: LexerState, parser_state: Any) -> Iterator[Token]:
-        """The tokens of a text, each chosen by what the parser can take when it is asked for."""
-        text, position, end = lexer_state.text.text, lexer_state.text.start, lexer_state.text.end
-        while True:
-            position = SKIPPED.match(text, position, end).end()  # type: ignore[union-attr]
-            if position >= end:
-                return
-            token = self._token(text, position, end, parser_state.position)
-            yield token
-            position = token.end_pos  # type: ignore[assignment]
-
-    def token_at(self, text: str, start: int, state: int) -> Token:
-        """The token that begins at an offset, for a parser in this state."""
-        return self._token(text, start, len(text), state)
-
-    def _token(self, text: str, start: int, end: int, state: int) -> Token:
+    def token_at(self, text: str, start: int, end: int, state: int) -> Token:
+        """The token that begins at an offset of a text up to an end, for a parser in this state."""
         choice = self._choices.get(state) or self._choice(state)
         for name in choice.first:
-            match = self._pattern(name).match(text, start, end)
+            match = (self._compiled.get(name) or self._pattern(name)).match(text, start, end)
             if match:
-                return _made(name, match)
+                return _made(name, match[0], start)
         word = _WORD.match(text, start, end)
         if word and word[0] in choice.keywords:
-            return _made(choice.keywords[word[0]], word)
+            return _made(choice.keywords[word[0]], word[0], start)
         for name in choice.others:
-            match = self._pattern(name).match(text, start, end)
+            match = (self._compiled.get(name) or self._pattern(name)).match(text, start, end)
             if match:
-                return _made(name, match)
-        return Token(UNKNOWN, text[start], start, end_pos=start + 1)
+                return _made(name, match[0], start)
+        return _made(UNKNOWN, text[start], start)
 
     def _choice(self, state: int) -> _Choice:
         accepted = sorted((name for name in self._states[state] if name in self._ranks), key=self._ranks.__getitem__)
@@ -84,26 +87,27 @@ class SpecLexer:
         keywords: dict[str, str] = {}
         others: list[str] = []
         for name in accepted:
-            pattern = self._patterns[name]
-            if isinstance(pattern, PatternStr) and pattern.value.isalpha():
-                keywords[pattern.value] = name
+            terminal = self._terminals[name]
+            if terminal.is_fixed and terminal.value.isalpha():
+                keywords[terminal.value] = name
             else:
-                (first if self._priorities[name] > 0 else others).append(name)
-        choice = _Choice(tuple(first), keywords, tuple(others))
-        self._choices[state] = choice
+                (first if terminal.priority > 0 else others).append(name)
+        choice = self._choices[state] = _Choice(tuple(first), keywords, tuple(others))
         return choice
 
     def _pattern(self, name: str) -> re.Pattern[str]:
-        compiled = self._compiled.get(name)
-        if compiled is None:
-            compiled = self._compiled[name] = re.compile(self._patterns[name].to_regexp())
+        compiled = self._compiled[name] = re.compile(self._terminals[name].expression)
         return compiled
 
 
-def _order(terminal: Any) -> tuple[int, int, int, str]:
+def _order(terminal: Terminal) -> tuple[int, int, int, str]:
     """Lark's order: by priority, then what can be longer first."""
-    return -terminal.priority, -terminal.pattern.max_width, -len(terminal.pattern.value), terminal.name
+    return -terminal.priority, -terminal.longest, -len(terminal.value), terminal.name
 
 
-def _made(name: str, match: re.Match[str]) -> Token:
-    return Token(name, match[0], match.start(), end_pos=match.end())
+def _made(name: str, text: str, start: int) -> Token:
+    token = Token(text)
+    token.type = name
+    token.start_pos = start
+    token.end_pos = start + len(text)
+    return token

@@ -1,9 +1,8 @@
-"""The parser's tables as plain data that is shipped with the grammar, so that no command has to compute them.
+"""The parser's tables made of a Lark parser, and a Lark parser made of them, so that no command has to compute them.
 
-`grammar/plica.tables.json` holds what Lark works out from `plica.lark`: terminals, rules and, for each state of the
-LALR(1) automaton, what each terminal or rule leads to. It is valid for one text of the grammar and one version of Lark
-only; elsewhere the tables are computed anew, which takes a quarter of a second. `python -m plica.syntax.shipped FILE`
-writes the file; the numbering is our own, because Lark's differs from run to run.
+They are valid for one text of the grammar. A Lark parser is made of them only for the version of Lark that they come
+from; for another it is computed anew, which takes a quarter of a second. `python -m plica.syntax.shipped FILE` writes
+the file; the numbering is our own, because Lark's differs from run to run.
 """
 
 from __future__ import annotations
@@ -12,7 +11,6 @@ import json
 import sys
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -23,19 +21,13 @@ from lark.lexer import PatternRE, PatternStr, TerminalDef
 from lark.parsers.lalr_analysis import IntParseTable, Reduce, Shift
 from lark.parsers.lalr_parser import LALR_Parser, _Parser
 
-FILE = "plica.tables.json"
-
-
-def seal(grammar: str) -> str:
-    """What the tables of a grammar are valid for: its text and the version of Lark."""
-    return f"{sha256(grammar.encode()).hexdigest()} lark {lark_version}"
-
+from plica.syntax.tables import RuleData, TableData, TerminalData, grammar_text
 
 # ---- from Lark to data --------------------------------------------------------------------------------
 
 
-def data_of(lark: Lark, grammar: str) -> dict[str, Any]:
-    """The tables of a parser as lists, numbers and texts; the same on every run."""
+def data_of(lark: Lark, grammar: str) -> TableData:
+    """The tables of a parser; the same on every run."""
     table: Any = lark.parser.parser._parse_table
     rules = sorted({*lark.rules, *_reduced(table.states)}, key=_rule_key)
     symbols = sorted({name for actions in table.states.values() for name in actions})
@@ -43,24 +35,25 @@ def data_of(lark: Lark, grammar: str) -> dict[str, Any]:
     rule_numbers = {rule: len(numbers) + number for number, rule in enumerate(rules)}
     symbol_numbers = {name: number for number, name in enumerate(symbols)}
 
-    def row(actions: Mapping[str, tuple[Any, Any]]) -> list[list[int]]:
+    def row(actions: Mapping[str, tuple[Any, Any]]) -> tuple[list[int], list[int]]:
         entries = sorted(
             (symbol_numbers[name], rule_numbers[target] if action is Reduce else numbers[target])
             for name, (action, target) in actions.items()
         )
-        return [[symbol for symbol, _ in entries], [target for _, target in entries]]
+        return [symbol for symbol, _ in entries], [target for _, target in entries]
 
-    return {
-        "seal": seal(grammar),
-        "terminals": [_terminal_data(one) for one in sorted(lark.terminals, key=lambda one: one.name)],
-        "ignored": sorted(lark.lexer_conf.ignore),
-        "rules": [_rule_data(rule) for rule in rules],
-        "own_rules": [rule_numbers[rule] - len(numbers) for rule in lark.rules],
-        "symbols": symbols,
-        "starts": {start: numbers[state] for start, state in sorted(table.start_states.items())},
-        "ends": {start: numbers[state] for start, state in sorted(table.end_states.items())},
-        "states": [row(table.states[state]) for state in numbers],
-    }
+    return TableData(
+        lark=lark_version,
+        grammar=grammar,
+        terminals=[_terminal_data(one) for one in sorted(lark.terminals, key=lambda one: one.name)],
+        ignored=sorted(lark.lexer_conf.ignore),
+        rules=[_rule_data(rule) for rule in rules],
+        own_rules=[rule_numbers[rule] - len(numbers) for rule in lark.rules],
+        symbols=symbols,
+        starts={start: numbers[state] for start, state in sorted(table.start_states.items())},
+        ends={start: numbers[state] for start, state in sorted(table.end_states.items())},
+        states=[row(table.states[state]) for state in numbers],
+    )
 
 
 def _reduced(states: Mapping[int, Mapping[str, tuple[Any, Any]]]) -> Iterator[Rule]:
@@ -85,20 +78,21 @@ def _rule_key(rule: Rule) -> tuple[str, int, list[str]]:
     return str(rule.origin.name), rule.order, [symbol.name for symbol in rule.expansion]
 
 
-def _rule_data(rule: Rule) -> list[Any]:
+def _rule_data(rule: Rule) -> RuleData:
     options = rule.options
     expansion = [
         [symbol.name, int(symbol.filter_out)] if isinstance(symbol, Terminal) else str(symbol.name)
         for symbol in rule.expansion
     ]
-    settings = [options.keep_all_tokens, options.expand1, options.priority, options.template_source]
-    return [str(rule.origin.name), expansion, rule.order, rule.alias, *settings, list(options.empty_indices)]
+    settings = (options.keep_all_tokens, options.expand1, options.priority, options.template_source)
+    return RuleData(str(rule.origin.name), expansion, rule.order, rule.alias, *settings, list(options.empty_indices))
 
 
-def _terminal_data(terminal: TerminalDef) -> list[Any]:
+def _terminal_data(terminal: TerminalDef) -> TerminalData:
     pattern = terminal.pattern
     width = [pattern.min_width, pattern.max_width]
-    return [terminal.name, pattern.type, pattern.value, sorted(pattern.flags), pattern.raw, width, terminal.priority]
+    flags = sorted(pattern.flags)
+    return TerminalData(terminal.name, pattern.type, pattern.value, flags, pattern.raw, width, terminal.priority)
 
 
 # ---- from data to Lark --------------------------------------------------------------------------------
@@ -117,23 +111,23 @@ class _ShippedParser(LALR_Parser):
         return parser
 
 
-def lark_of(data: Mapping[str, Any], options: Mapping[str, Any], plugins: Mapping[str, type]) -> Lark:
+def lark_of(data: TableData, options: Mapping[str, Any], plugins: Mapping[str, type]) -> Lark:
     """The parser that has these tables; `options` as those that it was made with."""
-    terminals = [_terminal(one) for one in data["terminals"]]
-    rules = [_rule(one) for one in data["rules"]]
+    terminals = [_terminal(TerminalData(*one)) for one in data.terminals]
+    rules = [_rule(RuleData(*one)) for one in data.rules]
     memo: dict[int, TerminalDef | Rule] = dict(enumerate([*terminals, *rules]))
     lexer_conf = {
         "terminals": [{"@": number} for number in range(len(terminals))],
-        "ignore": data["ignored"],
+        "ignore": data.ignored,
         "g_regex_flags": 0,
         "use_bytes": False,
         "lexer_type": "contextual",
     }
-    own_rules = [{"@": len(terminals) + number} for number in data["own_rules"]]
+    own_rules = [{"@": len(terminals) + number} for number in data.own_rules]
     whole = {
         "parser": {
             "lexer_conf": lexer_conf,
-            "parser_conf": {"rules": own_rules, "start": list(data["starts"]), "parser_type": "lalr"},
+            "parser_conf": {"rules": own_rules, "start": list(data.starts), "parser_type": "lalr"},
             "parser": _table(data, rules),
         },
         "rules": own_rules,
@@ -144,52 +138,53 @@ def lark_of(data: Mapping[str, Any], options: Mapping[str, Any], plugins: Mappin
     return Lark._load_from_dict(whole, memo, **chosen)  # type: ignore[no-untyped-call,no-any-return]
 
 
-def _table(data: Mapping[str, Any], rules: Sequence[Rule]) -> IntParseTable:
-    symbols: list[str] = data["symbols"]
-    targets: list[tuple[Any, Any]] = [(Shift, state) for state in range(len(data["states"]))]
+def _table(data: TableData, rules: Sequence[Rule]) -> IntParseTable:
+    symbols = data.symbols
+    targets: list[tuple[Any, Any]] = [(Shift, state) for state in range(len(data.states))]
     targets += [(Reduce, rule) for rule in rules]
     states = {
         state: dict(zip([symbols[one] for one in names], [targets[one] for one in leads], strict=True))
-        for state, (names, leads) in enumerate(data["states"])
+        for state, (names, leads) in enumerate(data.states)
     }
-    return IntParseTable(states, data["starts"], data["ends"])  # type: ignore[no-untyped-call]
+    return IntParseTable(states, data.starts, data.ends)  # type: ignore[no-untyped-call]
 
 
-def _rule(data: Sequence[Any]) -> Rule:
-    origin, expansion, order, alias, keep_all_tokens, expand1, priority, template_source, empty = data
+def _rule(data: RuleData) -> Rule:
     symbols: list[Symbol] = [
-        NonTerminal(symbol) if isinstance(symbol, str) else Terminal(symbol[0], bool(symbol[1])) for symbol in expansion
+        NonTerminal(symbol) if isinstance(symbol, str) else Terminal(symbol[0], bool(symbol[1]))
+        for symbol in data.expansion
     ]
-    settings = RuleOptions(keep_all_tokens, expand1, priority, template_source, tuple(empty))
-    return Rule(NonTerminal(origin), symbols, order, alias, settings)
+    settings = RuleOptions(
+        data.keep_all_tokens, data.expand1, data.priority, data.template_source, tuple(data.empty_indices)
+    )
+    return Rule(NonTerminal(data.origin), symbols, data.order, data.alias, settings)
 
 
-def _terminal(data: Sequence[Any]) -> TerminalDef:
-    name, kind, value, flags, raw, width, priority = data
-    pattern = (PatternRE if kind == "re" else PatternStr)(value, flags, raw)
+def _terminal(data: TerminalData) -> TerminalDef:
+    pattern = (PatternRE if data.kind == "re" else PatternStr)(data.value, data.flags, data.raw)
     if isinstance(pattern, PatternRE):
-        pattern._width = width
-    return TerminalDef(name, pattern, priority)
+        pattern._width = data.width
+    return TerminalDef(data.name, pattern, data.priority)
 
 
 # ---- the file ------------------------------------------------------------------------------------------
 
 
-def written(data: Mapping[str, Any]) -> str:
+def written(data: TableData) -> str:
     """The data as JSON, with a line for each of its entries."""
 
     def compact(value: Any) -> str:
         return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
 
     parts = []
-    for key, value in data.items():
-        long = isinstance(value, list) and value and isinstance(value[0], list)
+    for key, value in data._asdict().items():
+        long = isinstance(value, list) and value and isinstance(value[0], list | tuple)
         shown = "[\n" + ",\n".join(map(compact, value)) + "\n]" if long else compact(value)
         parts.append(f"{compact(key)}: {shown}")
     return "{\n" + ",\n".join(parts) + "\n}\n"
 
 
 if __name__ == "__main__":
-    from plica.syntax.parser_tables import computed, grammar_text
+    from plica.syntax.parser_tables import computed
 
     Path(sys.argv[1]).write_text(written(data_of(computed(), grammar_text())), "utf-8", newline="\n")

@@ -13,13 +13,13 @@ from functools import cache
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from lark import Token
 from lark.exceptions import UnexpectedInput
 from lark.grammar import Rule
 
 from plica.diagnostics import Diagnostics
 from plica.source import Source
 from plica.syntax import nodes
+from plica.syntax.lexer import Token
 from plica.syntax.parser import comments_of, parse, readable
 from plica.syntax.parser_tables import parser
 
@@ -81,12 +81,18 @@ def _run(text: str, tokens: Tokens) -> list[Statement]:
     taken.parse_conf = copy(taken.parse_conf)  # that of the parser itself serves every text
     taken.parse_conf.callbacks = _callbacks(tokens)  # type: ignore[assignment]  # Lark's keys are rules, too
     feed = taken.feed_token
-    add_kind, add_text, add_start, add_end, add_state = (one.append for one in tokens)
+    add_kind, add_text, add_start, add_end, add_state = (
+        tokens.kinds.append,
+        tokens.texts.append,
+        tokens.starts.append,
+        tokens.ends.append,
+        tokens.states.append,
+    )
     for token in reading.lexer_thread.lex(taken):  # type: ignore[no-untyped-call]
         add_state(taken.position)
         feed(token)  # before it is noted: a statement is complete when the token after it comes
         add_kind(token.type)
-        add_text(token.value)
+        add_text(str(token))
         add_start(token.start_pos)
         add_end(token.end_pos)
     result: list[Statement] = reading.feed_eof()  # type: ignore[no-untyped-call]
@@ -99,7 +105,7 @@ def _callbacks(tokens: Tokens) -> dict[Rule, Callable[[list[Any]], Any]]:
 
     def statement(children: list[Any]) -> Statement:
         token: Token = children[0]
-        first, end = bisect_left(starts, token.start_pos), len(kinds)  # type: ignore[type-var]
+        first, end = bisect_left(starts, token.start_pos), len(kinds)
         if kinds[end - 1] != "RBRACE":
             return Statement(first, end, None, ())
         parts = tuple(_inside(children))

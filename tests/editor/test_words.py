@@ -9,7 +9,7 @@ import pytest
 
 from plica.editor.textmate import grammar, grammar_text
 from plica.syntax.keywords import words
-from plica.syntax.parser_tables import grammar_text as lark_text
+from plica.syntax.tables import grammar_text as lark_text
 from tests.support.data import ROOT
 
 

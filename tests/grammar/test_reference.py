@@ -10,7 +10,8 @@ from lark import Lark
 
 from plica.diagnostics import Severity
 from plica.pipeline import compile_file
-from plica.syntax.parser_tables import grammar_text, parser
+from plica.syntax.parser_tables import parser
+from plica.syntax.tables import grammar_text
 from tests.support.data import ROOT
 from tests.support.stances import model
 

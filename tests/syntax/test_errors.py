@@ -9,7 +9,8 @@ import pytest
 from plica.diagnostics import Diagnostic, Diagnostics
 from plica.source import Source
 from plica.syntax import nodes
-from plica.syntax.parser import MOST_MISTAKES, parse
+from plica.syntax.parser import parse
+from plica.syntax.piece_by_piece import MOST_MISTAKES
 
 
 class Case(NamedTuple):

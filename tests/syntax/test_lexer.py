@@ -10,8 +10,8 @@ from lark import Lark
 from lark.exceptions import UnexpectedInput
 
 from plica.syntax.builder import Builder
-from plica.syntax.lexer import SpecLexer
-from plica.syntax.parser_tables import STARTS, grammar_text, parser
+from plica.syntax.parser_tables import STARTS, LarkLexer, parser
+from plica.syntax.tables import grammar_text
 from tests.support.data import ROOT
 from tests.support.examples import FILES
 
@@ -58,7 +58,7 @@ def test_mutated_files_give_the_same_tree_or_are_refused_at_the_same_place(refer
 
 
 def test_the_parser_really_uses_it() -> None:
-    assert isinstance(parser().parser.lexer, SpecLexer)
+    assert isinstance(parser().parser.lexer, LarkLexer)
 
 
 @pytest.mark.parametrize(
