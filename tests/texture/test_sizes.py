@@ -116,8 +116,9 @@ def test_lookups_are_those_of_paintings(size: int) -> None:
 def test_places_that_see_something_are_found_and_see_it_to_the_last_bit(size: int) -> None:
     """Held against all lookups at once, as a sparse matrix, in textures that are black but for a few texels."""
     random = np.random.default_rng(size)
-    points = np.concatenate([random.random((3000, 2)) * 1.4 - 0.2, [[0, 0], [1, 1], [0, 1], [np.nan, 0.5]]])
     corners = [(0, 0), (size - 1, 0), (size - 1, size - 1), (size // 2, size // 3), (size // 4, size - 1)]
+    middles = np.array(corners)[:, ::-1] / size + 0.7 / size
+    points = np.concatenate([random.random((3000, 2)) * 1.4 - 0.2, middles, [[0, 0], [1, 1], [0, 1], [np.nan, 0.5]]])
     made = SkinLookups(points)
     for corner in corners:
         image = np.zeros((size, size), np.float32)
