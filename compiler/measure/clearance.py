@@ -61,6 +61,11 @@ class Clearance:
         trees = [tree_over(rest[part.corner_vertices].mean(axis=1), part.corners, _LEAF) for part in (first, second)]
         return cls(first, second, trees[0], trees[1], together(faces_of(mesh), first, second, rest, short))
 
+    @property
+    def leaves_all_out(self) -> bool:
+        """Whether all pairs belong together, so that nothing is measured."""
+        return len(self.together) == len(self.one.corners) * len(self.other.corners)
+
     def on(self, vertices: Integers) -> Clearance:
         """The same for positions (frames, n, 3) of these of the mesh's vertices (n,) alone, rising."""
         return replace(self, one=renumbered(self.one, vertices), other=renumbered(self.other, vertices))

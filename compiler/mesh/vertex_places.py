@@ -32,6 +32,16 @@ def heaviest_joints(mesh: Mesh) -> Integers:
     return np.asarray(mesh.bind_joints[mesh.joints[rows, mesh.weights.argmax(axis=1)]])
 
 
+def joints_with_skin(mesh: Mesh, count: int) -> list[bool]:
+    """For each of the `count` joints of the rig's skeleton whether any vertex has a weight of it.
+
+    What a file lists as the joints of its skin may hold none: helpers, controls and tips are often among them.
+    """
+    weight = np.zeros(count)
+    np.add.at(weight, mesh.bind_joints[mesh.joints], mesh.weights)
+    return [bool(value > 0.0) for value in weight]
+
+
 def place_of(mesh: Mesh, vertices: Integers, distances: Floats, joints: Sequence[str]) -> tuple[VertexPlace, ...]:
     """Some vertices (n,) with a distance each (n,), by joint: the joint with most of them first."""
     carried = heaviest_joints(mesh)[vertices]

@@ -145,7 +145,7 @@ def sheet_of(subject: SheetSubject, kept: Kept, step: Callable[[str], None] = la
         "noted": noted_views(rig, lines, album),
         "unseen": _unseen(rig, details),
         "graph": graph_view(rig, lines, blocks),
-        "coverage": coverage_views(rig, blocks),
+        "coverage": coverage_views(rig, attached, blocks),
         "memory": memory_views(rig, attached, subject.masks),
         "texts": lines.texts,
         "stills": [(name, _data_url(content)) for name, content in subject.stills],

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from plica.kinds.expectations import expectation_kind
 from plica.kinds.readings import joints_of, seen
 from plica.mesh.attach import Attached
+from plica.mesh.vertex_places import joints_with_skin
 from plica.prove.quantities import unit_of_expectation
 from plica.prove.report.summary import amount, figure, where
 from plica.prove.results import Result
@@ -212,13 +213,24 @@ def noted_views(rig: Rig, lines: SpecLines, album: PhotoAlbum) -> tuple[NotedVie
     )
 
 
-def coverage_views(rig: Rig, blocks: Mapping[str, str]) -> tuple[CoverageView, ...]:
-    """The joints that hold skin, partners together, those that nothing reads first among equals of the skeleton."""
+def coverage_views(rig: Rig, attached: Attached | None, blocks: Mapping[str, str]) -> tuple[CoverageView, ...]:
+    """The joints that hold skin, partners together, those that nothing reads first among equals of the skeleton.
+
+    Without a mesh they are those that the file lists as the skin's.
+    """
     readers = _readers(rig)
+    mesh = None if attached is None else attached.mesh
+    if mesh is None or not mesh.joints.size:
+        holds = [joint.skinned for joint in rig.skeleton]
+    else:
+        holds = joints_with_skin(mesh, len(rig.skeleton))
+    held = {joint.name for joint, has_skin in zip(rig.skeleton, holds, strict=True) if has_skin}
     partners = {joint.name: joint.partner for joint in rig.skeleton}
     result = []
     for row, joint in enumerate(rig.skeleton):
-        if not joint.skinned or (joint.side == "right" and joint.partner is not None):
+        if joint.side == "right" and joint.partner is not None:
+            continue
+        if joint.name not in held and joint.partner not in held:
             continue
         own = tuple((name, blocks[name]) for name in readers.get(joint.name, ()))
         partner = partners[joint.name] if joint.side == "left" else None

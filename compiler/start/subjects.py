@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-import numpy as np
-
 from plica.mesh.arrays import Mesh
+from plica.mesh.vertex_places import joints_with_skin
 from plica.skeleton.body import Body
 from plica.skeleton.sides import Sides
 from plica.skeleton.skeleton import Skeleton
@@ -32,9 +31,7 @@ def followed_joints(skeleton: Skeleton, mesh: Mesh | None) -> list[bool]:
     """For each joint whether skin follows it: whether any vertex has a weight of it; the skin's joints without mesh."""
     if mesh is None or not mesh.joints.size:
         return [joint.skinned for joint in skeleton.joints]
-    weight = np.zeros(len(skeleton.joints))
-    np.add.at(weight, mesh.bind_joints[mesh.joints], mesh.weights)
-    return [bool(value > 0.0) for value in weight]
+    return joints_with_skin(mesh, len(skeleton.joints))
 
 
 def base_names(skeleton: Skeleton, sides: Sides) -> list[str]:

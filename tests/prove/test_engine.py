@@ -86,6 +86,21 @@ def test_a_region_that_covers_nothing_is_not_measured() -> None:
     assert result[0].about == "left_forearm covers nothing of the mesh"
 
 
+@pytest.mark.parametrize(
+    ("expectation", "why"),
+    [
+        ("clearance of forearm from upperarm at least 90 m over elbow", "no place of one is farther from the other"),
+        ("smooth elbow within 0.1 over pose bent", "no pose has a neighbour"),
+    ],
+)
+def test_what_looks_at_nothing_is_not_measured(expectation: str, why: str) -> None:
+    """All of the skin is nearer than four times the limit, a pose has no pose before it: that is no yes."""
+    pose = "pose bent { at left elbow 1 }\n"
+    (result,) = results(f"{ELBOW}{pose}expect left {{ {expectation} }}\n", 1 << 22)
+    assert result.status == "not measured" and result.worst is None
+    assert result.about.startswith(why)
+
+
 def test_sweeps_are_refined_where_they_come_near_the_limit() -> None:
     """The bump of the volume between two poses of the sweep is met more closely with a limit that it comes near."""
     text = ELBOW + SHAPE + "expect left { volume of forearm within %s over elbow }\n"

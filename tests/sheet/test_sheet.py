@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +20,9 @@ from plica.sheet.graph import graph_view
 from plica.sheet.script import UnknownModuleError, bundled, page_modules
 from plica.sheet.sheet import block_ids
 from plica.sheet.spec_lines import SpecLines
+from plica.sheet.tables import coverage_views
 from plica.source import Source, Span
+from tests.support.arms import ELBOW, arms
 from tests.support.cloth import SPEC, cloth
 from tests.support.hostile import hostile
 from tests.support.sheet_page import opened
@@ -98,6 +101,22 @@ expect { reach lean }
         page.says("() => sheet.move(sheet.record.rows[0], 0.3)")
         page.settled()
         assert float(page.tab.inner_text("[data-strength='0']")) == pytest.approx(0.573, abs=1e-3)
+
+
+def test_coverage_is_about_joints_that_hold_skin() -> None:
+    """A file lists helpers and tips among the joints of its skin; that nothing reads them is no gap."""
+    made = arms(ELBOW)
+    mesh, ids = made.attached.mesh, block_ids(made.rig)
+    joints = [joint.name for joint in made.rig.skeleton]
+
+    def told(without: str) -> list[str]:
+        kept = np.where(mesh.bind_joints[mesh.joints] == joints.index(without), 0.0, mesh.weights)
+        attached = replace(made.attached, mesh=replace(mesh, weights=kept))
+        return [view.joint for view in coverage_views(made.rig, attached, ids)]
+
+    assert told("spine") == ["upperarm_lf, upperarm_rt", "lowerarm_lf, lowerarm_rt"]
+    assert "upperarm_lf, upperarm_rt" in told("upperarm_lf"), "the other side still holds skin"
+    assert len(coverage_views(made.rig, None, ids)) == 4  # without a mesh what the file lists: paws and the spine too
 
 
 @given(hostile, hostile)

@@ -29,9 +29,14 @@ def _clearance(skin: Skin, expectation: Expectation, weights: list[Floats]) -> S
     one, other = (weights if skin.whole is None else whole.weights_of(expectation))[:2]
     try:
         prepared = Clearance.prepared(whole.mesh, one, other, whole.rest, FOLD * limit, border)
-        return prepared.worst if skin.vertices is None else prepared.on(skin.vertices).worst
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
+    if prepared.leaves_all_out:
+        raise UnmeasurableError(
+            f"no place of one is farther from the other along the skin than {FOLD:g} times the limit, and nearer ones "
+            "do not count"
+        )
+    return prepared.worst if skin.vertices is None else prepared.on(skin.vertices).worst
 
 
 def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> SkinGauge:

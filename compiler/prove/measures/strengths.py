@@ -66,9 +66,12 @@ def _smooth(proof: Proof, index: int, expectation: Expectation) -> Result:
     """No strength jumps by more than the limit between neighbouring poses of a sweep or a clip."""
     columns = [proof.columns[name] for name in expectation.of]
     worst, place, about, frames = 0.0, None, "", 0
-    for track in proof.tracks(expectation):
-        if not track.continuous:
-            continue
+    tracks = [track for track in proof.tracks(expectation) if track.continuous and len(track.places) > 1]
+    if not tracks:
+        return not_measured(
+            index, expectation, "no pose has a neighbour: there is neither a sweep nor a clip to go over"
+        )
+    for track in tracks:
         if track.kind == "sweep" and track.between is not None:
             places = np.linspace(0.0, 1.0, FINE)
             track = PoseTrack(track.name, track.kind, places, track.between(places), track.between)
