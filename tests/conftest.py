@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,12 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("plica")
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests stay to the end: they are not gone through each time that memory is cleaned up."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

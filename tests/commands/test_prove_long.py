@@ -28,7 +28,7 @@ if __name__ == "__main__":
     subject.read_subject = lambda *given, **named: swinging(int(sys.argv[1]))
     sys.exit(run(["prove", "arms.plica", *sys.argv[2:]]))
 """
-LONG, SHORT = 100_000, 200
+LONG, SHORT = 100_000, 80
 ENOUGH = 20  # figures, of some thousands, after which a run is stopped
 PATIENCE = 600.0  # seconds, reached only when something hangs
 STOPPED = "stopped; what was measured until then is told, and kept in the cache: the next run goes on from there\n"
@@ -49,7 +49,8 @@ def started(folder: Path, frames: int, *more: str) -> subprocess.Popen[str]:
 
 
 def figures(folder: Path) -> int:
-    return len(list((folder / "kept" / "figures").glob("??/*")))
+    """How many are kept; those that are still being written are not yet."""
+    return sum(path.suffix != ".part" for path in (folder / "kept" / "figures").glob("??/*"))
 
 
 def group_is_empty(group: int) -> bool:

@@ -165,11 +165,12 @@ def test_each_change_is_an_entry_at_its_line(kind: str, repository: Path) -> Non
     # In a working tree, between folders of any name, and between two revisions alike.
     git("commit", "--quiet", "-am", "second")
     for given in (("git:HEAD~1", "."), ("git:HEAD~1", "git:HEAD")):
-        report = compared(*given).report
+        result = compared(*given)
+        report = result.report
         assert report is not None and not report.broken
         changes = [one for one in report.changes if one.title == title and one.what != "removed"]
         (change,) = changes or [one for one in report.changes if one.title == title]
-        Draft202012Validator(SCHEMA).validate(json.loads(compared(*given).rendered("json")))
+        Draft202012Validator(SCHEMA).validate(json.loads(result.rendered("json")))
         assert change.place is not None and change.beside is not None and change.beside.source.path == "plica.toml"
         row, _ = change.place.source.line_and_column(change.place.start)
         assert line in change.place.source.line_text(row)
@@ -223,8 +224,8 @@ def test_a_file_with_mistakes_hides_nothing_else(repository: Path, capsys: pytes
     assert "HAS MISTAKES NOW" in shown and "plica.toml:3:12: PL575" in shown and "+ wrong = 1" in shown
     assert "control mood" in shown and "DOES NOT COMPILE" not in shown
     git("commit", "--quiet", "-am", "with mistakes")
-    assert compared("git:HEAD", ".").report.changes == ()  # type: ignore[union-attr]
-    assert not compared("git:HEAD", ".").alike
+    same = compared("git:HEAD", ".")
+    assert same.report is not None and same.report.changes == () and not same.alike
     Path("plica.toml").write_text(TOML, "utf-8")
     back = compared("git:HEAD", ".")
     Draft202012Validator(SCHEMA).validate(json.loads(back.rendered("json")))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import re
+from functools import cache
 
 import pytest
 
@@ -152,7 +153,12 @@ EDITS_OF_POSES: dict[str, list[tuple[str, str]]] = {
 
 
 def report_of(edits: list[tuple[str, str]], old: str = OLD) -> Report:
-    """What is told of the edits."""
+    """What is told of the edits; several tests look at the same ones."""
+    return _report_of(tuple(edits), old)
+
+
+@cache
+def _report_of(edits: tuple[tuple[str, str], ...], old: str) -> Report:
     new = old
     for before, after in edits:
         assert before in new

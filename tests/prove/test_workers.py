@@ -36,7 +36,7 @@ from tests.support.data import ROOT
 from tests.support.skins import random_poses
 from tests.support.swinging import TEXT, swinging
 
-FRAMES = 100
+FRAMES = 70  # more than one stretch
 
 
 @pytest.fixture(scope="module")

@@ -94,7 +94,7 @@ def sculpted_over(arms: DraftedArms, strength: float = 1.0) -> Floats:
 
 def test_work_by_hand_stays_when_the_shape_is_drafted_again(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
-    arms.draft(inbetweens=1)
+    arms.put_draft(1)
     arms.write(SAID + HALF + "draft inbetweens 1")
     plain = arms.offsets()
     wanted = sculpted_over(arms)
@@ -115,7 +115,7 @@ def test_work_by_hand_stays_when_the_shape_is_drafted_again(tmp_path: Path) -> N
 
 def test_work_by_hand_on_an_inbetween_is_kept_there(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
-    arms.draft(inbetweens=1)
+    arms.put_draft(1)
     arms.write(SAID + HALF + "draft inbetweens 1")
     whole, _ = arms.offsets()
     wanted = sculpted_over(arms, 0.5)
@@ -142,7 +142,7 @@ def _hand(whole: object, drafted: object) -> Floats:
 
 def test_what_a_draft_hangs_on_is_told_when_it_changes(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
-    arms.draft()
+    arms.put_draft()
     arms.write(SAID)
     changes = {
         "the skin weights": lambda: arms.write_model(crept(arms_mesh(rig_from("")))),
@@ -160,7 +160,7 @@ def test_what_a_draft_hangs_on_is_told_when_it_changes(tmp_path: Path) -> None:
 
 def test_an_edited_mesh_asks_for_another_draft_and_keeps_the_hand(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
-    arms.draft()
+    arms.put_draft()
     arms.write(SAID)
     sculpted_over(arms)
     before = arms.stored()
@@ -196,7 +196,7 @@ def test_what_is_not_a_draft_is_never_replaced(tmp_path: Path) -> None:
 
 def test_a_pose_that_bends_nothing_is_refused(tmp_path: Path) -> None:
     arms = DraftedArms(tmp_path)
-    arms.draft()
+    arms.put_draft()
     arms.write(SAID.replace("elbow 1", "elbow 0"))
     assert [one.name for one in arms.draft().diagnostics] == ["nothing-to-draft"]
     arms.write(SAID)
@@ -270,7 +270,7 @@ def test_a_shape_is_not_drafted_within_what_it_finds(tmp_path: Path) -> None:
 def test_an_area_over_a_drafted_pose_hangs_on_the_draft(tmp_path: Path) -> None:
     """What is remembered of an area is forgotten when the draft changes; so is what was drafted within the area."""
     arms, memory, evenly = DraftedArms(tmp_path), ComputedCache(), "draft inbetweens 0"
-    arms.draft(inbetweens=0)
+    arms.put_draft(0)
     fine = "shape fine both { within crease   follows elbow   draft inbetweens 0\n%s }\n"
     arms.write(f"{SAID}{evenly}", HEAD + CREASE + fine % "")
     (second,) = plica.draft_sculpts(arms.character, ["fine"], contact=False).drafts
@@ -318,7 +318,7 @@ def test_a_draft_keeps_the_volumes_that_are_expected_over_the_whole_bend(tmp_pat
 def test_a_shape_that_came_since_is_on_when_drafted_again(tmp_path: Path) -> None:
     """So that the volume is kept for the skin as it ends, whatever else is on in the pose."""
     arms = DraftedArms(tmp_path)
-    arms.draft(inbetweens=0)
+    arms.put_draft(0)
     count = arms_mesh(rig_from("")).vertex_count
     bulge = {
         "indices": np.arange(40, 60),

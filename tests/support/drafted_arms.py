@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -58,6 +60,13 @@ class DraftedArms:
             assert not made.write(self.folder)
         return made
 
+    def put_draft(self, inbetweens: int | None = None) -> None:
+        """Write what drafting the shape of the arms gives that nothing was changed of; computed once for all tests."""
+        for name, content in _first_draft(inbetweens).items():
+            path = self.folder / name
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content)
+
     def skin(self, at: str = "left elbow 1", shapes: bool = True) -> Floats:
         """The skin (v, 3) in a pose, shapes on or off."""
         return plica.pose_skin(self.character, at=at, on=None if shapes else ()).positions
@@ -75,6 +84,14 @@ class DraftedArms:
     def notes(self) -> list[str]:
         """The names and messages of what is found on the mesh."""
         return [f"{one.name}: {one.message}" for one in plica.attach_mesh(self.character).diagnostics]
+
+
+@cache
+def _first_draft(inbetweens: int | None) -> dict[str, bytes]:
+    with TemporaryDirectory() as folder:
+        made = DraftedArms(Path(folder)).draft(**({} if inbetweens is None else {"inbetweens": inbetweens}))
+    assert made.ok
+    return made.files
 
 
 def moved(mesh: Mesh, vertex: int, by: float) -> Mesh:
