@@ -8,7 +8,8 @@ from math import isfinite, prod, sqrt
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from plica.diff.motion_range import motion_range
-from plica.diff.strength_comparison import NOTHING, StrengthChange, StrengthComparison
+from plica.diff.strength_change import NOTHING, StrengthChange
+from plica.diff.strength_comparison import StrengthComparison
 from plica.kinds.curves import curve_knots, curve_problem
 from plica.kinds.reading_kind import Reach
 from plica.kinds.readings import Reading, controls_of, joints_of, kind_of
@@ -32,8 +33,8 @@ class Effect(NamedTuple):
     `largest` is the largest change (0 to 1 for clamped strengths), at the old reading `at` (radians, metres or a
     control's unit); `rest` are the strengths in the rest pose, `reaches` the readings at which the old and the new
     strength are at the end of their span, `at_extreme` both strengths at the old one. `same_reading` tells whether both
-    were given one reading, over all that it can be; else both were evaluated on `poses` poses over the motion of both,
-    and the new reading was `now` where the change is largest.
+    were given one reading, over all that it can be; else both were evaluated on poses over the motion of both,
+    and the new reading was `now` where the change is largest; `poses` of the `possible` ones were compared.
     """
 
     largest: float
@@ -45,6 +46,7 @@ class Effect(NamedTuple):
     same_reading: bool = True
     now: float = 0.0
     poses: int = 0
+    possible: int = 0
 
     @property
     def rest_moved(self) -> bool:
@@ -100,7 +102,7 @@ def _effect_of(old: Driver, new: Driver, change: StrengthChange) -> Effect:
     reaches = (old.span[1], new.span[1])
     extreme = change.extreme or (0.0, 0.0)
     flipped = _opposite(old.reading, new.reading)
-    return Effect(change.largest, at, change.rest, reaches, extreme, flipped, False, now, change.poses)
+    return Effect(change.largest, at, change.rest, reaches, extreme, flipped, False, now, change.poses, change.possible)
 
 
 def same_sources(old: Reading, new: Reading) -> bool:

@@ -119,6 +119,7 @@ def _effect(effect: Effect) -> dict[str, Any]:
         "same_reading": effect.same_reading,
         "now": None if effect.same_reading else effect.now,
         "poses": None if effect.same_reading else effect.poses,
+        "possible_poses": None if effect.same_reading else effect.possible,
     }
 
 

@@ -17,7 +17,8 @@ from plica.diff.judgements.strengths import RESPONSE
 from plica.diff.neutral_moves import NeutralEffect
 from plica.diff.reached_strengths import TABLES as STRENGTH_TABLES
 from plica.diff.reached_strengths import reached_verdicts
-from plica.diff.strength_comparison import StrengthChange, StrengthComparison
+from plica.diff.strength_change import StrengthChange
+from plica.diff.strength_comparison import StrengthComparison
 from plica.diff.value_text import unit_of_reading
 from plica.diff.verdicts import BUDGET, GEOMETRY, NAMES, TEXTURES, Harm, Judged, Plot, Verdict
 from plica.rig.rig import Rig

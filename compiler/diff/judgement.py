@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from plica.diff.dependents import Dependents
 from plica.diff.effects import Effect
 from plica.diff.facts import ACCEPTS, FILES, FINDINGS, TEXTS, Difference, FieldChange
-from plica.diff.strength_comparison import StrengthChange
+from plica.diff.strength_change import StrengthChange
 from plica.diff.value_text import ARROW, text_of, unit_of
 from plica.diff.verdicts import NAMES, Harm, Verdict
 from plica.kinds.complete import complete

@@ -5,17 +5,14 @@ A sculpt made where its strength was 1 is wrong by what is missing where that po
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Final, NamedTuple
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Final, NamedTuple
 
 from plica.diff.facts import Difference, FieldChange, renamed_entries
 from plica.diff.strength_comparison import StrengthComparison
 from plica.rig.integrity import first_problem
 from plica.rig.rig import Rig
 from plica.rig.surfaces import Sculpt, Shape, StrengthPose
-
-if TYPE_CHECKING:
-    from plica.mesh.pose_solver import PoseSolver
 
 POSED_STRENGTH: Final = "posed_strength"
 """The field of a shape that no rig holds."""
@@ -59,9 +56,11 @@ def _changes(old: Rig, new: Rig) -> Iterator[tuple[str, tuple[FieldChange, ...]]
     if not posed or any(first_problem(rig) is not None for rig in (old, new)):
         return
     try:
-        was, now = _Posing(old), _Posing(new)
+        was, now = (
+            _posed_strengths(rig, shapes) for rig, shapes in zip((old, new), zip(*posed, strict=True), strict=True)
+        )
         for one, other in posed:
-            fields = tuple(_fields(was.strengths(one), now.strengths(other)))
+            fields = tuple(_fields(was[one.name], now[other.name]))
             if fields:
                 yield other.name, fields
     except ValueError:  # a rig made by hand whose numbers cannot be evaluated
@@ -87,32 +86,28 @@ def _fields(old: Mapping[str, PosedStrength], new: Mapping[str, PosedStrength]) 
             yield FieldChange(POSED_STRENGTH, before, after)
 
 
-class _Posing:
-    """Poses the sculpts of one rig."""
+def _posed_strengths(rig: Rig, shapes: Sequence[Shape]) -> dict[str, dict[str, PosedStrength]]:
+    """For each shape, what its strength is in the pose of each of its sculpts, by the sculpt's file."""
+    from plica.diff.posed_amounts import posed_amounts
 
-    def __init__(self, rig: Rig) -> None:
-        from plica.mesh.pose_solver import PoseSolver
+    known = {strength.name for strength in rig.strengths}
+    result: dict[str, dict[str, PosedStrength]] = {shape.name: {} for shape in shapes}
+    posed = [
+        (shape.name, shape.follows, sculpt)
+        for shape in shapes
+        for sculpt in shape.sculpts
+        if sculpt.pose and shape.follows in known
+    ]
+    asked = dict.fromkeys((sculpt.pose, strength) for _, strength, sculpt in posed if not _stated(sculpt, strength))
+    found = posed_amounts(rig, tuple(asked))
+    for name, strength, sculpt in posed:
+        stated = _stated(sculpt, strength)  # a pose that would not give what it says is refused
+        amount = stated[-1] if stated else found[sculpt.pose, strength]
+        if amount is not None:
+            result[name].setdefault(sculpt.file, PosedStrength(sculpt.file, strength, amount))
+    return result
 
-        self._solver: PoseSolver = PoseSolver(rig)
-        self._known = {strength.name for strength in rig.strengths}
 
-    def strengths(self, shape: Shape) -> dict[str, PosedStrength]:
-        """What the shape's strength is in the pose of each of its sculpts, by the sculpt's file."""
-        assert shape.follows is not None
-        result: dict[str, PosedStrength] = {}
-        for sculpt in shape.sculpts:
-            amount = self._amount(sculpt, shape.follows)
-            if amount is not None:
-                result.setdefault(sculpt.file, PosedStrength(sculpt.file, shape.follows, amount))
-        return result
-
-    def _amount(self, sculpt: Sculpt, strength: str) -> float | None:
-        if not sculpt.pose or strength not in self._known:
-            return None
-        stated = [one.amount for one in sculpt.pose if isinstance(one, StrengthPose) and one.strength == strength]
-        if stated:  # a pose that would not give what it says is refused
-            return stated[-1]
-        made = self._solver.pose(sculpt.pose)
-        if made.problems:  # in no pose that is known; building says so
-            return None
-        return self._solver.strength(made.pose, strength)
+def _stated(sculpt: Sculpt, strength: str) -> list[float]:
+    """The amounts of a strength that the pose of a sculpt says itself."""
+    return [one.amount for one in sculpt.pose if isinstance(one, StrengthPose) and one.strength == strength]

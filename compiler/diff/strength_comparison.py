@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import cached_property
 from math import isfinite
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import Any
 
 from plica.diff.facts import renamed_entries
 from plica.diff.renaming import Renamed, rewritten
+from plica.diff.strength_batches import strength_batches
+from plica.diff.strength_change import StrengthChange
 from plica.kinds.curves import curve_problem
 from plica.kinds.readings import controls_of, joints_of
 from plica.rig.combinations import parts_of
@@ -21,33 +23,7 @@ from plica.rig.parts import joints_named, made_of, part_of_rig
 from plica.rig.rig import Rig, RigJoint
 from plica.rig.strengths import Combination, Combine, Driver, Field, Sample, Strength
 
-if TYPE_CHECKING:
-    from plica.evaluate.poses import Array, SparsePose
-
-NOTHING: Final = 1e-9
-"""A change of strength that is only rounding."""
-_NOISE = 100.0  # a change counts where it is so many times what shaking the pose by a hundred roundings does
 _NAMED = ("controls", "fields", "strengths")
-
-
-class StrengthChange(NamedTuple):
-    """What became of a strength on the poses that were compared.
-
-    `largest`: the largest change, where the old and the new reading of a driver were `at`; `rest`: the strength at
-    rest, of each state its own; `extreme`: both where the old reading is at the end of its span and they differ most;
-    `poses`: how many were compared.
-    """
-
-    largest: float
-    at: tuple[float, float] | None
-    rest: tuple[float, float]
-    extreme: tuple[float, float] | None
-    poses: int
-
-    @property
-    def rest_moved(self) -> bool:
-        """Whether the strength in the rest pose changed."""
-        return abs(self.rest[0] - self.rest[1]) > NOTHING
 
 
 class StrengthComparison:
@@ -79,6 +55,39 @@ class StrengthComparison:
                 found[name] = None
         return tuple(found)
 
+    @cached_property
+    def affected_places(self) -> dict[str, int]:
+        """Where each of `affected` stands there."""
+        return {name: place for place, name in enumerate(self.affected)}
+
+    @cached_property
+    def affected_combines(self) -> dict[str, list[str]]:
+        """For each strength, the affected combinations of the later state that it is a part of."""
+        users: dict[str, list[str]] = {}
+        for name in self.affected:
+            strength = self.sources[1].strengths[name]
+            for part in dict.fromkeys(parts_of(strength.combination)) if isinstance(strength, Combine) else ():
+                users.setdefault(part, []).append(name)
+        return users
+
+    @cached_property
+    def readers(self) -> dict[tuple[str, str], list[str]]:
+        """For each table and entry of it, the affected strengths that read it and say the same as before; of a field
+        all of its samples.
+        """
+        before, after = self.sources
+        found: dict[tuple[str, str], list[str]] = {}
+        for name in self.affected:
+            strength = after.strengths[name]
+            keys = [("fields", strength.field)] if isinstance(strength, Sample) else []
+            if not self.is_changed_itself(name):
+                keys += [("controls", one) for one in after.controls_read(strength)]
+                moved = {one for one in after.joints_above(strength) if before.joints.get(one) != after.joints[one]}
+                keys += [("skeleton", one) for one in moved & after.joints_read(strength) or moved]
+            for key in dict.fromkeys(keys):
+                found.setdefault(key, []).append(name)
+        return found
+
     def is_changed_itself(self, name: str) -> bool:
         """Whether a strength of both states says something else itself."""
         one, other = (sources.strengths[name] for sources in self.sources)
@@ -95,8 +104,8 @@ class StrengthComparison:
         return (
             not self.is_changed_itself(name)
             and not _has_sum(strength.combination)
-            and sum(part in self.affected for part in parts) == 1
-            and all(self.is_no_worse(part) if part in self.affected else self._is_share(part) for part in parts)
+            and sum(part in self.affected_places for part in parts) == 1
+            and all(self.is_no_worse(part) if part in self.affected_places else self._is_share(part) for part in parts)
         )
 
     def _was_clamped(self, name: str) -> bool:
@@ -114,14 +123,12 @@ class StrengthComparison:
 
     @cached_property
     def _computed(self) -> dict[str, StrengthChange]:
-        known = set(self._known())
-        rigs = [part_of_rig(rig, known) for rig in (self.old, self.new)]
-        if not known or any(first_problem(rig) is not None for rig in rigs):
+        known = tuple(self._known())
+        if not known or any(first_problem(part_of_rig(rig, known)) is not None for rig in (self.old, self.new)):
             return {}
-        try:
-            return dict(self._changes(*rigs))
-        except ValueError:  # a rig made by hand whose numbers cannot be evaluated
-            return {}
+        from plica.diff.strength_changes import StrengthChanges
+
+        return dict(StrengthChanges(self.old, self.new).of(strength_batches(known, self.sources)))
 
     def _known(self) -> Iterator[str]:
         """The affected strengths that can be evaluated on poses that both states can take."""
@@ -134,81 +141,6 @@ class StrengthComparison:
             common = common and controls <= before.controls.keys() & after.controls.keys()
             if common and all(is_sound(part) for _, part in parts):
                 yield name
-
-    def _changes(self, old: Rig, new: Rig) -> Iterator[tuple[str, StrengthChange]]:
-        import numpy as np
-
-        from plica.diff.strength_poses import common_poses, declared_items
-
-        poses = common_poses(old, new, [*declared_items(self.old), *declared_items(self.new)])
-        before, after = _Evaluated(old, poses), _Evaluated(new, poses)
-        for name in self.affected:
-            if name not in before.columns or name not in after.columns:
-                continue
-            one, other = before.strength(name), after.strength(name)
-            change = np.abs(other - one)
-            noise = np.maximum(before.noise(name), after.noise(name))
-            if not np.isfinite(change).all() or not np.isfinite(noise).all():
-                continue
-            change = np.where(change > _NOISE * noise, change, 0.0)
-            reading, now, strength = before.reading(name), after.reading(name), before.entry(name)
-            index = _worst(change, reading, now)
-            at = None if reading is None or now is None else (float(reading[index]), float(now[index]))
-            extreme = None
-            if isinstance(strength, Driver) and reading is not None:
-                extreme = _at_extreme(strength.span, reading, change, one, other)
-            rest = float(one[0]), float(other[0])
-            yield name, StrengthChange(float(change[index]), at, rest, extreme, len(poses))
-
-
-def _worst(change: Array, *readings: Array | None) -> int:
-    """Where the change is largest; of several such poses the one nearest to rest, so that both sides are told alike."""
-    import numpy as np
-
-    worst = np.flatnonzero(change >= change.max() - NOTHING)
-    far = sum(np.abs(row[worst]) for row in readings if row is not None)
-    return int(worst[np.argmin(np.round(far, 9))])
-
-
-def _at_extreme(
-    span: tuple[float, float], reading: Array, change: Array, one: Array, other: Array
-) -> tuple[float, float] | None:
-    """Both strengths on that pose at the end of the old span where they differ most."""
-    import numpy as np
-
-    there = np.abs(reading - span[1]) <= 1e-9 * max(1e-12, abs(span[0]), abs(span[1]))
-    if not there.any():
-        return None
-    index = int(np.where(there, change, -1.0).argmax())
-    return float(one[index]), float(other[index])
-
-
-class _Evaluated:
-    """A rig evaluated on poses, and how much its strengths hang on the last bits of them."""
-
-    def __init__(self, rig: Rig, sparse: list[SparsePose]) -> None:
-        from plica.evaluate import Evaluator, poses_from
-        from plica.evaluate.steadiness import moved_by_shaking
-
-        evaluator = Evaluator(rig)
-        poses = poses_from(rig, sparse)
-        self.columns = {name: column for column, name in enumerate(evaluator.names)}
-        self._entries = {strength.name: strength for strength in rig.strengths}
-        self._drivers = {name: column for column, name in enumerate(evaluator.driver_names)}
-        self._strengths, self._readings = evaluator.strengths(poses), evaluator.readings(poses)
-        self._noise = moved_by_shaking(evaluator, poses)
-
-    def entry(self, name: str) -> Strength:
-        return self._entries[name]
-
-    def strength(self, name: str) -> Array:
-        return self._strengths[:, self.columns[name]]
-
-    def noise(self, name: str) -> Array:
-        return self._noise[:, self.columns[name]]
-
-    def reading(self, name: str) -> Array | None:
-        return self._readings[:, self._drivers[name]] if name in self._drivers else None
 
 
 # ---- what strengths are made of ------------------------------------------------------------------------------

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq
 
 from plica.evaluate.curves import PreparedCurve, curve_values, prepare
 from plica.evaluate.poses import Array
@@ -16,6 +16,7 @@ from plica.values import Curve
 _STEPS = 64
 
 
+@lru_cache(maxsize=4096)
 def share_of(curve: Curve, amount: float, clamped: bool = True) -> float | None:
     """The share of the span at which the curve has this amount; None where it never has.
 
@@ -44,6 +45,8 @@ def _grid(curve: Curve) -> Array:
 
 
 def _root(curve: Curve, amount: float, clamped: bool, start: float, stop: float) -> float:
+    from scipy.optimize import brentq
+
     def above(share: float) -> float:
         return float(curve_values(curve, share, clamped)) - amount
 

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
 from plica.evaluate.inverse_readings import ReadingInverter, solved
-from plica.evaluate.poses import JointPlacement, SparsePose
+from plica.evaluate.pose_table import PoseRows, PoseTable
+from plica.evaluate.poses import Array, JointPlacement, SparsePose
 from plica.rig.rig import Rig, RigJoint, Symmetry
 from plica.skeleton.algebra import (
     Matrix,
@@ -18,6 +25,9 @@ from plica.skeleton.algebra import (
     times,
     transpose,
 )
+from plica.skeleton.quaternions import conjugate as conjugates
+from plica.skeleton.quaternions import multiply as products
+from plica.skeleton.quaternions import normalised_rows
 from plica.skeleton.skeleton import Skeleton
 from plica.values import Side
 
@@ -59,8 +69,52 @@ class PoseMirror:
         }
         return SparsePose(joints, controls)
 
+    def table(self, table: PoseTable) -> PoseTable:
+        """Mirrored poses, many at once; as `pose` gives each, but for rounding."""
+
+        def mirrored(kind: str, rows: PoseRows) -> PoseRows:
+            partners = [
+                self._controls[one] if kind == "controls" else self._partner(self._joints[one]) for one in rows.names
+            ]
+            index = {name: number for number, name in enumerate(rows.names)}
+            partner_of = np.array([index.get(one or "", -1) for one in partners], dtype=np.intp)
+            values = np.array(rows.values)
+            for column, at in rows.by_column() if kind in _MIRRORED else ():
+                partner = partners[column]
+                if partner is not None:
+                    values[at] = _MIRRORED[kind](self, rows.names[column], partner, rows.values[at])
+            columns = partner_of[rows.columns]
+            # As for one pose, a move that the partner cannot make leaves it at rest.
+            possible = np.isfinite(values).all(axis=1) if kind == "translations" else True
+            return replace(rows, columns=columns, values=values).taken((columns >= 0) & possible)
+
+        return table.each(mirrored)
+
+    def _rotations(self, name: str, partner: str, rotations: Array) -> Array:
+        turns = products(conjugates(np.array(self._joints[name].neutral.rotation)), rotations)
+        across = self._across(name, partner)
+        turns[:, :3] = determinant(across) * (turns[:, :3] @ np.array(across).T)
+        return normalised_rows(products(np.array(self._joints[partner].neutral.rotation), turns))
+
+    def _translations(self, name: str, partner: str, translations: Array) -> Array:
+        index = self._skeleton.index
+        steps = translations - np.array(self._joints[name].neutral.translation)
+        across = np.array(product(self._reflection, self._skeleton.parent_frame(index[name]).linear))
+        into = self._skeleton.parent_frame(index[partner]).linear
+        columns = [solved(into, axis) or (np.nan,) * 3 for axis in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))]
+        moved: Array = steps @ across.T @ np.array(columns) + np.array(self._joints[partner].neutral.translation)
+        return moved
+
+    def _scales(self, name: str, partner: str, scales: Array) -> Array:
+        rest = np.array(self._joints[name].neutral.scale)
+        factors = np.where(rest == 0.0, 1.0, scales / np.where(rest == 0.0, 1.0, rest))
+        across = np.array(self._across(name, partner))
+        scaled_so: Array = (factors @ (across * across).T) * np.array(self._joints[partner].neutral.scale)
+        return scaled_so
+
     def _partner(self, joint: RigJoint) -> str | None:
-        return joint.name if joint.side == "none" else joint.partner
+        partner = joint.name if joint.side == "none" else joint.partner
+        return partner if partner in self._joints else None  # a part of a rig may lack it
 
     def _placement(self, name: str, partner: str, placement: JointPlacement) -> JointPlacement:
         rotation, translation, scale = placement.rotation, placement.translation, placement.scale
@@ -97,3 +151,11 @@ class PoseMirror:
             for row in self._across(name, partner)
         )
         return self._placer.scaled(partner, (x, y, z)).joints[partner].scale
+
+
+_MIRRORED: Final[Mapping[str, Callable[[PoseMirror, str, str, Array], Array]]] = {
+    "rotations": PoseMirror._rotations,
+    "translations": PoseMirror._translations,
+    "scales": PoseMirror._scales,
+}
+"""How the values of one joint become those of its partner, (rows, width)."""

@@ -30,7 +30,7 @@ def joined(pack: Iterable[Setting]) -> SparsePose:
     return SparsePose(joints, controls)
 
 
-class _Pack:
+class Pack:
     """Settings of different joints that go into one pose."""
 
     def __init__(self) -> None:
@@ -49,19 +49,30 @@ class _Pack:
         self._touched |= touched
         self._needed |= setting.needs
 
+    def add_if_fit(self, setting: Setting) -> None:
+        """Puts it in where it spoils nothing."""
+        touched = touched_by(setting)
+        if self.takes(touched, setting.needs):
+            self.add(setting, touched)
+
+
+def touched_by(setting: Setting) -> frozenset[str]:
+    """The joints that a setting moves, and its controls."""
+    return frozenset((*setting.pose.joints, *(f"control {name}" for name in setting.pose.controls)))
+
 
 def packed(settings: Iterable[Setting]) -> list[list[Setting]]:
     """Settings for as few poses as first fit makes, none of which spoils what a setting in it is made for."""
-    packs: list[_Pack] = []
+    packs: list[Pack] = []
     # What did not fit into a pack once never will: packs only grow.
     tried: dict[tuple[frozenset[str], frozenset[str]], int] = {}
     for setting in settings:
-        touched = frozenset((*setting.pose.joints, *(f"control {name}" for name in setting.pose.controls)))
+        touched = touched_by(setting)
         at = tried.get((touched, setting.needs), 0)
         while at < len(packs) and not packs[at].takes(touched, setting.needs):
             at += 1
         if at == len(packs):
-            packs.append(_Pack())
+            packs.append(Pack())
         tried[touched, setting.needs] = at
         packs[at].add(setting, touched)
     return [pack.settings for pack in packs]

@@ -30,7 +30,7 @@ from plica.skeleton.skeleton import Skeleton
 TOLERANCE = 1e-6
 # Readings of one joint disturb each other; correcting each by its own error settles in a few rounds or never.
 _ROUNDS = 60
-_SETTLED = 1e-12
+SETTLED = 1e-12
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ class PoseSolver:
             result = (bool((np.abs(misses) > TOLERANCE).any()), float(np.abs(lacking).max()))
             if result < nearest:
                 best, nearest = pose, result
-            if result[1] <= _SETTLED:
+            if result[1] <= SETTLED:
                 break
         return best
 

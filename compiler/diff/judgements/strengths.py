@@ -10,7 +10,7 @@ from plica.diff.effects import Effect, combine_effect, same_sources
 from plica.diff.facts import Difference
 from plica.diff.judgement import Judgement, Situation, TableJudgement, always, came_or_went
 from plica.diff.reached_strengths import SMALL
-from plica.diff.strength_comparison import NOTHING
+from plica.diff.strength_change import NOTHING, poses_text
 from plica.diff.value_text import ARROW, amount, text_of, unit_of_reading
 from plica.diff.verdicts import STRENGTHS, Harm, Verdict
 from plica.quantities import changed
@@ -79,7 +79,7 @@ def effect_text(effect: Effect, unit: str, unit_now: str = "") -> str:
 
 
 def _posed_text(effect: Effect, unit: str, unit_now: str) -> str:
-    motion = f"over the motion of both readings ({effect.poses} poses)"
+    motion = f"over the motion of both readings ({poses_text(effect.poses, effect.possible)})"
     if effect.is_nothing:
         return f"{motion}, no change of strength was found"
     where = f"where {amount(effect.at, unit)} is read as {amount(effect.now, unit_now)} now"
@@ -111,7 +111,8 @@ def _combination(situation: Situation) -> Iterator[Verdict]:
     if change is not None and change.largest > mixture.largest + NOTHING:
         # Its parts changed as well, so that more became of it than of the way in which they are put together.
         rest = f", AT REST {changed(change.rest[0])} {ARROW} {changed(change.rest[1])}" if change.rest_moved else ""
-        text = f"{text}: with its parts, changes by at most {changed(change.largest)}{rest}"
+        over = f" on {change.poses_text}" if change.is_bounded else ""
+        text = f"{text}: with its parts, changes by at most {changed(change.largest)}{over}{rest}"
         yield Verdict("combination", Harm.BREAKING if rest else Harm.RISKY, (STRENGTHS,), text)
     elif mixture.largest > NOTHING:
         at = ", ".join(f"{name} {changed(value)}" for name, value in mixture.parts)
