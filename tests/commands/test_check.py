@@ -173,8 +173,7 @@ def test_check_does_not_import_what_is_heavy(spec: Path, with_model: bool) -> No
     assert done.stdout.endswith("[] 0\n"), done.stdout + done.stderr
 
 
-@pytest.mark.parametrize("seed", ["0", "1", "2"])
-def test_the_output_does_not_depend_on_the_hash_seed(spec: Path, seed: str) -> None:
+def test_the_output_does_not_depend_on_the_hash_seed(spec: Path) -> None:
     broken(spec, "130 deg", "130 degs }\nregion x { skn of y ")
     outputs = {
         subprocess.run(
@@ -182,6 +181,6 @@ def test_the_output_does_not_depend_on_the_hash_seed(spec: Path, seed: str) -> N
             capture_output=True,
             env={"PYTHONHASHSEED": value, "PATH": ""},
         ).stdout
-        for value in (seed, "77")
+        for value in ("0", "1", "2", "77")
     }
     assert len(outputs) == 1

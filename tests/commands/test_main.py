@@ -118,14 +118,21 @@ def test_no_content_of_a_spec_ends_in_a_traceback(name: str, form: str, tmp_path
     assert done.stderr == b""
 
 
-@pytest.mark.parametrize("given", [["check"], ["build", "--out", "out"], ["start"]])
 @pytest.mark.parametrize("path", ["absent.plica", "folder", "absent/deeper.plica", "", "x" * 5000, "a\nb", "wren.gltf"])
-def test_no_path_ends_in_a_traceback(given: list[str], path: str, tmp_path: Path) -> None:
+def test_no_path_ends_in_a_traceback(
+    path: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`plica check` in a process of its own; what others would end with, `run` gives too."""
     (tmp_path / "folder").mkdir()
     (tmp_path / "wren.gltf").write_text("{}", "utf-8")
-    done = run_in(tmp_path, *given, path)
+    done = run_in(tmp_path, "check", path)
     assert done.returncode == 1, done.stdout[-2000:] + done.stderr[-2000:]
     assert b"PL5" in done.stdout + done.stderr or path == "wren.gltf"
+    monkeypatch.chdir(tmp_path)
+    for given in (["build", "--out", "out"], ["start"]):
+        code, shown = main.run([*given, path]), capsys.readouterr()
+        assert code == 1, shown
+        assert "PL5" in shown.out + shown.err or path == "wren.gltf"
     assert not (tmp_path / "out").exists()
 
 
