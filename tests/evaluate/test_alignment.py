@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -43,7 +44,9 @@ CLIPS = (
 )
 
 
+@cache
 def longest_clip(file: Path) -> Clip:
+    """The longest clip of a file; every character is turned by each."""
     return max(read_clips(file), key=lambda clip: len(clip.times))
 
 
