@@ -8,6 +8,7 @@ from statistics import median
 
 from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector, cross, dot, length, scaled, subtract, unit
+from plica.skeleton.marks_in_names import patterns_of_pairs
 from plica.skeleton.pairing import side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, places_of, plainly_two_sided
 from plica.skeleton.planes import Plane, find_plane, plainly_evener, turned_plane
@@ -70,12 +71,31 @@ def find_sides(skeleton: Skeleton) -> FoundSides:
     sign = side_of_left(skeleton, named.sides, found.plane)
     toward, told_by = ("", "") if sign else _toward_left(skeleton, found, found.plane)
     ordered = [pair if (sign or found.plane.sign_of(toward)) > 0 else pair[::-1] for pair in found.pairs]
-    sides = with_placed(named.sides, ordered, [joint.name for joint in skeleton.joints])
+    names = [joint.name for joint in skeleton.joints]
+    if not named.sides.pairs and (marked := _marked_sides(skeleton, names, ordered, told_by)) is not None:
+        return marked
+    sides = with_placed(named.sides, ordered, names)
     if not sides.placed:
         return named
     return named._replace(
         sides=sides, plane=_stated_plane(skeleton, sides), by_position=True, toward=toward, told_by=told_by
     )
+
+
+def _marked_sides(
+    skeleton: Skeleton, names: list[str], ordered: Sequence[tuple[int, int]], told_by: str
+) -> FoundSides | None:
+    """The sides by marks in names that nobody here has a word for, where they tell the very pairs (left, right) that
+    places tell, and mark no other joint."""
+    patterns = patterns_of_pairs([(names[left], names[right]) for left, right in ordered], SEPARATORS)
+    if patterns is None or any("*" in name for name in names):
+        return None
+    left, right = patterns
+    sides = pair_joints(names, (left,), (right,))
+    told = {(pair.left, pair.right) for pair in sides.pairs.values()}
+    if sides.unpaired or sides.clashing or not told.issuperset(ordered):
+        return None
+    return FoundSides((left,), (right,), (), sides, _stated_plane(skeleton, sides), told_by=told_by)
 
 
 def _toward_left(skeleton: Skeleton, found: PositionPairs, plane: Plane) -> tuple[str, str]:

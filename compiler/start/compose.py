@@ -202,7 +202,8 @@ def _character(outline: ModelOutline, geometry: str, stem: str, stance: FirstSta
     if sides.plane is not None:
         facts.append(FactLine("symmetry", _plane_text(sides.plane), "the mirror plane"))
     if sides.left:
-        facts.append(FactLine("left", _patterns(sides.left), "how joint names tell the sides"))
+        told_by = "" if sides.by_position or not sides.told_by else f"; which is left: {sides.told_by}"
+        facts.append(FactLine("left", _patterns(sides.left), f"how joint names tell the sides{told_by}"))
         facts.append(FactLine("right", _patterns(sides.right)))
     if sides.by_position:
         toward = f" with left toward {sides.toward}" if sides.toward else ""

@@ -92,6 +92,38 @@ def test_the_narrowest_pattern_drops_what_all_names_begin_with() -> None:
     assert "Forearm" in result.sides.pairs
 
 
+@pytest.mark.parametrize(
+    ("paired", "words", "patterns"),
+    [
+        ("{base}_{side}", ("vasen", "oikea"), ("*_vasen", "*_oikea")),
+        ("{base}_{side}", ("venstre", "vest"), ("*_venstre", "*_vest")),
+        ("{side}{base}", ("左", "右"), ("左*", "右*")),
+        ("{side} {base}", ("kairys", "desinys"), ("kairys *", "desinys *")),
+        ("otso:{side}:{base}", ("vasen", "oikea"), ("otso:vasen:*", "otso:oikea:*")),
+    ],
+)
+def test_marks_in_any_language_are_told_by_the_places(
+    paired: str, words: tuple[str, str], patterns: tuple[str, str]
+) -> None:
+    """Which pairs there are and which side is left is told by where joints stand; their names only have to agree."""
+    skeleton = figure(_habit("{base}", paired, *words))
+    result = find_sides(skeleton)
+    assert (*result.left, *result.right) == patterns and not result.by_position
+    assert result.told_by and not result.sides.placed
+    _check(result, skeleton)
+
+
+def test_names_whose_marks_do_not_agree_stay_paired_by_position() -> None:
+    skeleton = figure(_habit("{base}", "{base}_{side}", "vasen", "oikea"))
+    left = next(index for index, joint in enumerate(skeleton.joints) if joint.name.endswith("_vasen"))
+    middle = next(index for index, joint in enumerate(skeleton.joints) if "_" not in joint.name)
+    for changed, name in ((left, "uvul"), (middle, "prop_vasen")):
+        joints = list(skeleton.joints)
+        joints[changed] = joints[changed]._replace(name=name)
+        result = find_sides(Skeleton(tuple(joints)))
+        assert result.by_position and result.left == () and len(result.sides.pairs) == PAIRS
+
+
 def test_two_habits_in_one_skeleton_give_two_patterns() -> None:
     def name(base: str, side: str) -> str:
         return underscored(base, side) if "1" not in base and "2" not in base else f"{side.capitalize()}_{base}"
