@@ -44,11 +44,14 @@ class PosedVertices:
 
 def posed_vertices(rig: Rig, attached: Attached, examples: Sequence[Example]) -> PosedVertices:
     """The posed vertices of a rig's mesh in some of the examples; offsets count as the offsets file stores them."""
-    shapes = {name: _each(shape, _stored) for name, shape in attached.shapes.items()}
+    shapes = attached.shapes
     vertices = chosen_vertices(attached.mesh.vertex_count, shapes)
     followed = {shape.name: shape.follows for shape in rig.shapes if shape.name in shapes}
     vectors = chosen_vectors(examples, [strength for strength in followed.values() if strength is not None])
-    mesh, few = _only(attached.mesh, vertices), {name: _each(shape, _On(vertices)) for name, shape in shapes.items()}
+    mesh, few = (
+        _only(attached.mesh, vertices),
+        {name: _each(_each(shape, _On(vertices)), _stored) for name, shape in shapes.items()},
+    )
     poses: list[SparsePose] = [examples[number].pose for number in vectors]
     blocks = [block.positions for block in Deformer(mesh, rig, few).positions(poses_from(rig, poses))]
     extent = float(np.ptp(attached.mesh.positions, axis=0).max())
@@ -62,8 +65,8 @@ def posed_vertices(rig: Rig, attached: Attached, examples: Sequence[Example]) ->
 def chosen_vertices(vertex_count: int, shapes: Mapping[str, Inbetweens]) -> Integers:
     """At least 256 vertices, rising; all where the mesh has no more.
 
-    Of every shape and inbetween the one that it moves furthest, then of each the next, and so on until these are half
-    of them; the rest lie evenly along the mesh.
+    Of every shape and inbetween the one that it moves furthest, as a file in single precision has it, then of each the
+    next, and so on until these are half of them; the rest lie evenly along the mesh.
     """
     if vertex_count <= VERTICES:
         return np.arange(vertex_count)
@@ -100,9 +103,9 @@ def _filled(chosen: set[int], fewest: int, count: int) -> list[int]:
 
 
 def _by_distance(offsets: Offsets) -> Integers:
-    """The vertices that move, the furthest first; of equals the lowest number first."""
-    distances = np.linalg.norm(offsets.offsets, axis=1)
-    return np.asarray(offsets.indices[np.argsort(-distances, kind="stable")])
+    """The vertices that move, the furthest first; of equals the lowest number first. No more than are ever chosen."""
+    distances = np.linalg.norm(_stored(offsets).offsets, axis=1)
+    return np.asarray(offsets.indices[np.argsort(-distances, kind="stable")[:VERTICES]])
 
 
 def _stored(offsets: Offsets) -> Offsets:

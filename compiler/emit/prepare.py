@@ -47,7 +47,7 @@ def prepare(
             return compiled.spec.character.span
         return compiled.origins.get((kind, name))
 
-    attached = attach(rig, locate, diagnostics, span_of, step, normals, memory)
+    attached = attach(rig, locate, diagnostics, span_of, step, normals, memory, sculpts=False)
     if diagnostics.has_errors:
         return None
     return Build(rig, compiled.origins, folder, attached, tuple(allowed), sources=sources, normals=normals)

@@ -54,7 +54,8 @@ class Attached:
     regions: weights (v,) by output name; shapes: offsets by output name, of the shapes that have a sculpt; sizes: what
     each weighs. `sides` and `symmetry` are None without a mirror plane. neutral: the mesh in the neutral stance, where
     both were found; None where that is the mesh. sculpts: as they were made, on the undeformed mesh, by declared shape
-    and the strength that they stand for; of those that this run computed and did not remember. directions: of regions
+    and the strength that they stand for; of those that this run computed and did not remember, where they were asked
+    for. directions: of regions
     found from deformation, or made of such, the unit vectors (v, 3) along which skin changes most, in model space of
     the neutral stance; 0 outside.
     """
@@ -79,11 +80,13 @@ def attach(
     step: Step = lambda text: None,
     normals: bool = False,
     memory: ComputedCache | None = None,
+    sculpts: bool = True,
 ) -> Attached | None:
     """Read the rig's mesh and compute its regions and shapes; None, after diagnostics, where there is no mesh.
 
     `locate` finds the files that the spec names; `normals` also computes how normals change. `memory` holds what
-    earlier runs computed; what has not changed since is taken from it.
+    earlier runs computed; what has not changed since is taken from it. `sculpts`: whether to keep what was sculpted
+    beside what shapes became of it (`Attached.sculpts`).
     """
     memory = memory or ComputedCache()
     memory.begin()
@@ -101,7 +104,7 @@ def attach(
     if mesh is None:
         return None
     remembering = Remembering(rig, memory, body, locate, diagnostics)
-    return _Attaching(rig, mesh, locate, diagnostics, span_of, step, normals, remembering).attached()
+    return _Attaching(rig, mesh, locate, diagnostics, span_of, step, normals, remembering, sculpts).attached()
 
 
 class _Attaching:
@@ -117,8 +120,9 @@ class _Attaching:
         step: Step,
         normals: bool,
         remembering: Remembering,
+        keep_sculpts: bool,
     ) -> None:
-        self.remembering = remembering
+        self.remembering, self.keep_sculpts = remembering, keep_sculpts
         self.rig, self.mesh, self.locate, self.diagnostics = rig, mesh, locate, diagnostics
         self.span_of, self.step, self.normals = span_of, step, normals
         self.joints = [joint.name for joint in rig.skeleton]
@@ -193,7 +197,10 @@ class _Attaching:
         """Shapes that share a sculpt, by name; those without one are left out."""
         computed = list(zip(shapes, self._computed(shapes), strict=True))
         report_changed_inputs(shapes, self.sculpting.sculpts, regions, self.span_of, self.diagnostics, self.rig)
-        return {shape.name: self._finished(shape, source, regions) for shape, source in computed if source is not None}
+        result = {shape.name: self._finished(shape, one, regions) for shape, one in computed if one is not None}
+        if not self.keep_sculpts:
+            self.sculpting.forget(shapes[0].declared)
+        return result
 
     # ---- sides and regions
 

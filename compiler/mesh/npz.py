@@ -10,7 +10,7 @@ import tokenize
 import warnings
 import zipfile
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import prod
 from typing import Any, Final
 
@@ -40,9 +40,19 @@ class LargeArchiveError(OverLimit, ArchiveError):
 
 def written(arrays: Mapping[str, NDArray[Any]]) -> bytes:
     """The arrays as an NPZ file, in the order given, compressed."""
+    return written_one_by_one(arrays.items())
+
+
+def written_one_by_one(arrays: Iterable[tuple[str, NDArray[Any]]]) -> bytes:
+    """Named arrays as an NPZ file; each is compressed as it comes, so that they need not be there at once.
+
+    Raises ValueError for two of one name.
+    """
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as file:
-        for name, values in arrays.items():
+        for name, values in arrays:
+            if f"{name}.npy" in file.NameToInfo:
+                raise ValueError(f"two arrays are called {name}")
             member = io.BytesIO()
             np.lib.format.write_array(member, np.ascontiguousarray(values).reshape(values.shape), allow_pickle=False)
             entry = zipfile.ZipInfo(f"{name}.npy", date_time=_STAMP)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plica.mesh.arrays import Floats, Integers, Offsets
-from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written
+from plica.mesh.npz import ArchiveError, arrays_of, rising_indices, stated_vertex_count, written_one_by_one
 from plica.readers.json_fields import LARGEST_NUMBER
 
 FORMAT: Final = "plica-offsets"
@@ -48,38 +48,40 @@ def offsets_file(content: OffsetsFile) -> bytes:
 
     Raises ValueError for a shape whose name holds a slash, or an inbetween out of order.
     """
-    arrays: dict[str, NDArray[Any]] = {
-        "format": np.array(FORMAT),
-        "version": np.array(VERSION, "<i4"),
-        "build": np.array(content.build, np.str_),
-        "vertex_count": np.array(content.vertex_count, "<i4"),
-        "shapes": np.array(sorted(content.shapes), np.str_),
-    }
+    return written_one_by_one(_arrays(content))
+
+
+_Named = tuple[str, NDArray[Any]]
+
+
+def _arrays(content: OffsetsFile) -> Iterator[_Named]:
+    """The members, each made when the one before it is written."""
+    yield "format", np.array(FORMAT)
+    yield "version", np.array(VERSION, "<i4")
+    yield "build", np.array(content.build, np.str_)
+    yield "vertex_count", np.array(content.vertex_count, "<i4")
+    yield "shapes", np.array(sorted(content.shapes), np.str_)
     for part, points in sorted(content.points.items()):
-        arrays[f"{POINTS}{part}"] = points.astype("<i4")
+        yield f"{POINTS}{part}", points.astype("<i4")
     for name in sorted(content.shapes):
         shape = content.shapes[name]
         if "/" in name:
             raise ValueError(f"the name {name!r} holds a slash")
-        arrays |= _members(name, shape.offsets)
+        yield from _members(name, shape.offsets)
         if shape.inbetweens:
             strengths = np.array([at for at, _ in shape.inbetweens], "<f8")
             if not (np.diff(strengths) > 0.0).all():
                 raise ValueError(f"the inbetweens of {name!r} do not rise")
-            arrays[f"{name}/inbetweens"] = strengths
+            yield f"{name}/inbetweens", strengths
         for number, (_, offsets) in enumerate(shape.inbetweens):
-            arrays |= _members(f"{name}/{number}", offsets)
-    return written(arrays)
+            yield from _members(f"{name}/{number}", offsets)
 
 
-def _members(prefix: str, offsets: Offsets) -> dict[str, NDArray[Any]]:
-    members: dict[str, NDArray[Any]] = {
-        f"{prefix}/indices": offsets.indices.astype("<i4"),
-        f"{prefix}/offsets": offsets.offsets.astype("<f4"),
-    }
+def _members(prefix: str, offsets: Offsets) -> Iterator[_Named]:
+    yield f"{prefix}/indices", offsets.indices.astype("<i4")
+    yield f"{prefix}/offsets", offsets.offsets.astype("<f4")
     if offsets.normals is not None:
-        members[f"{prefix}/normals"] = offsets.normals.astype("<f4")
-    return members
+        yield f"{prefix}/normals", offsets.normals.astype("<f4")
 
 
 def read_offsets_file(data: bytes, build: str | None = None) -> OffsetsFile:

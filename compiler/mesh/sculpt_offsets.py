@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Literal, NamedTuple
@@ -12,7 +13,7 @@ import numpy as np
 from plica.diagnostics import Diagnostics
 from plica.evaluate.evaluator import Evaluator
 from plica.mesh.arrays import Floats, Mesh, Offsets
-from plica.mesh.deform import Deformer
+from plica.mesh.deform import Deformer, Motion
 from plica.mesh.draft_layer import DraftInputs, by_hand, draft_inputs
 from plica.mesh.fingerprint import Fingerprint, fingerprint
 from plica.mesh.inbetweens import Inbetweens
@@ -59,13 +60,27 @@ class UnposedSculpt(NamedTuple):
     draft: UnposedDraft | None = None
 
 
-class SculptInPose(NamedTuple):
-    """A mesh in a sculpt's pose: where it stands (v, 3) with the shapes that were on, the skin matrices, and what
-    those shapes add to the neutral mesh (None: there are none)."""
+@dataclass(frozen=True, eq=False)
+class SculptInPose:
+    """A mesh in a sculpt's pose, with the shapes that were on."""
 
-    positions: Floats
-    skins: Floats
-    earlier: Floats | None
+    deformer: Deformer
+    motion: Motion
+
+    @property
+    def skins(self) -> Floats:
+        """The skin matrices (binds, 3, 4)."""
+        return np.asarray(self.motion.skins[0])
+
+    @cached_property
+    def positions(self) -> Floats:
+        """Where the vertices stand (v, 3); worked out when it is asked for, as offsets are taken off without it."""
+        return np.asarray(next(iter(self.deformer.positions(self.motion))).positions[0])
+
+    @cached_property
+    def earlier(self) -> Floats | None:
+        """What those shapes add to the neutral mesh (v, 3); None: there are none."""
+        return self.deformer.added(self.motion)
 
 
 class Sculpting:
@@ -140,6 +155,11 @@ class Sculpting:
         self.sculpts[shape.declared, strength] = unposed
         return self._of_strength(unposed, shape, strength, span)
 
+    def forget(self, declared: str) -> None:
+        """Lets go of what was sculpted for a shape that is finished, but for whole meshes, which are compared."""
+        for key in [key for key, one in self.sculpts.items() if key[0] == declared and not one.whole]:
+            del self.sculpts[key]
+
     @cached_property
     def _fingerprint(self) -> Fingerprint:
         return fingerprint(self.mesh)
@@ -175,7 +195,9 @@ class Sculpting:
         return min(poses, key=moved)
 
     def _unposed(self, shape: str, sculpt: Sculpted, pose: Sculpt, span: Span | None) -> UnposedSculpt | None:
-        expected, skins, earlier = self._posed(pose, span)
+        posed = self._posed(pose, span)
+        skins, earlier = posed.skins, posed.earlier
+        expected = None if sculpt.positions is None else posed.positions
         tolerance = self.rig.character.tolerance
         if not self._believed(shape, sculpt, pose, span):
             return None
@@ -190,7 +212,7 @@ class Sculpting:
         if sculpt.offsets is not None:
             unposed = unposer.sparse(sculpt.offsets)
         else:
-            unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, expected))
+            unposed = unposer.sculpt(sculpted_positions(sculpt, self.mesh, posed.positions))
         if unposed.ill.count:
             self.diagnostics.add_filled(FOLDED, span, unposed.ill.texts(shape))
         return UnposedSculpt(self._meant(unposed.offsets), pose, draft=self._draft(sculpt, pose, unposer))
@@ -200,7 +222,8 @@ class Sculpting:
         layer = sculpt.draft
         if layer is None:
             return None
-        _, skins, earlier = self._posed(pose)
+        posed = self._posed(pose)
+        skins, earlier = posed.skins, posed.earlier
         assert sculpt.offsets is not None
         added = by_hand(sculpt.offsets, layer.offsets, self.mesh.vertex_count)
         drafted, added = (one if unposer is None else unposer.sparse(one).offsets for one in (layer.offsets, added))
@@ -244,10 +267,7 @@ class Sculpting:
         key = (sculpt.pose, sculpt.after)
         if key not in self._poses:
             deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
-            motion = deformer.motion(posing.poses)
-            positions = next(iter(deformer.positions(motion))).positions[0]
-            earlier = deformer.added(motion)
-            self._poses[key] = SculptInPose(positions, motion.skins[0], earlier)
+            self._poses[key] = SculptInPose(deformer, deformer.motion(posing.poses))
         return self._poses[key]
 
     def _before(self, sculpt: Sculpt) -> Mapping[str, Inbetweens]:

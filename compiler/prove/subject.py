@@ -51,7 +51,13 @@ def read_subject(
     attached, memory = None, memory or ComputedCache()
     if rig.character.geometry is not None:
         attached = attach(
-            rig, workspace.locate, diagnostics, lambda kind, name: origins.get((kind, name)), step, memory=memory
+            rig,
+            workspace.locate,
+            diagnostics,
+            lambda kind, name: origins.get((kind, name)),
+            step,
+            memory=memory,
+            sculpts=False,
         )
         if attached is None or diagnostics.has_errors:
             return None
