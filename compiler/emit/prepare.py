@@ -36,7 +36,7 @@ def prepare(
         return None
     from plica.mesh.computed_cache import ComputedCache
 
-    locate, memory = Workspace(folder, allowed).locate, memory or ComputedCache()
+    locate, memory = Workspace(folder, allowed).locate, memory or ComputedCache(keeps=False)
     sources = sources_of(rig, locate, memory)  # before they are read, so that a change meanwhile is seen
     if rig.character.geometry is None or not (rig.folds or any(shape.source for shape in rig.shapes)):
         return Build(rig, compiled.origins, folder, allowed=tuple(allowed), sources=sources)

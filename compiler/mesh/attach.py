@@ -88,7 +88,7 @@ def attach(
     earlier runs computed; what has not changed since is taken from it. `sculpts`: whether to keep what was sculpted
     beside what shapes became of it (`Attached.sculpts`).
     """
-    memory = memory or ComputedCache()
+    memory = memory or ComputedCache(keeps=False)
     memory.begin()
     geometry = rig.character.geometry
     if geometry is None:

@@ -33,7 +33,9 @@ class ComputedCache:
     Results with findings are not kept, because findings point into a text that may have changed.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, keeps: bool = True) -> None:
+        """keeps: False for a run after which no other comes, which then holds nothing in memory for it."""
+        self._keeps = keeps
         self._kept: dict[Hashable, object] = {}
         self._used: dict[Hashable, object] = {}
         self._digests: dict[Path, tuple[Stamp, str]] = {}
@@ -51,7 +53,7 @@ class ComputedCache:
                 return cast(Result, kept[key])
         before = diagnostics.count_of_all
         result = compute()
-        if diagnostics.count_of_all == before:
+        if self._keeps and diagnostics.count_of_all == before:
             self._used[key] = result
         return result
 

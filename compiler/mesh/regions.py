@@ -120,23 +120,25 @@ class RegionWeigher:
         self._diagnostics, self._span_of = sources.diagnostics, sources.span_of
         self._positions = per_point(mesh.points, mesh.positions)
         self._triangles = point_triangles(mesh)
-        self._settled: dict[str, Settled] = {}
+        self._parts = {part for region in rig.regions for part in regions_of(region.source)}
+        self._settled: dict[str, Settled] = {}  # those that others are made of, as large meshes take much memory
+        self._directions: dict[str, Floats] = {}
 
     def settle(self, name: str) -> Floats:
         """The weights (v,) of a region whose parts are settled."""
         region = self._regions[name]
-        self._settled[name] = self._recall(region, partial(self._computed, region))
-        return per_vertex(self._mesh.points, self._settled[name].result)
+        settled = self._recall(region, partial(self._computed, region))
+        if name in self._parts:
+            self._settled[name] = settled
+        if settled.directions is not None:
+            self._directions[name] = settled.directions
+        return per_vertex(self._mesh.points, settled.result)
 
     @property
     def directions(self) -> dict[str, Floats]:
         """By region that is found from deformation, or made of such: the directions (v, 3) of `Settled`, in model space
         of the neutral stance."""
-        return {
-            name: per_vertex(self._mesh.points, one.directions)
-            for name, one in self._settled.items()
-            if one.directions is not None
-        }
+        return {name: per_vertex(self._mesh.points, one) for name, one in self._directions.items()}
 
     def weights(self) -> dict[str, Floats]:
         """All regions' weights, by vertex."""

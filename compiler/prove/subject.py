@@ -48,7 +48,7 @@ def read_subject(
     motion: files of motion, wherever they lie, that every expectation goes over as well. origins: where entries
     were declared. `step` is called with what is done next. memory, kept_masks: what earlier runs computed on the mesh.
     """
-    attached, memory = None, memory or ComputedCache()
+    attached, memory = None, memory or ComputedCache(keeps=False)
     if rig.character.geometry is not None:
         attached = attach(
             rig,
