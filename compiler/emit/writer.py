@@ -70,8 +70,13 @@ def holding(folder: Path, diagnostics: Diagnostics, step: Step = lambda text: No
             held = True
         except FolderBusyError:
             diagnostics.add("folder-busy", None, folder=folder.as_posix())
+        except (FileExistsError, NotADirectoryError):
+            problem = "a folder is wanted, and a file of that name, or above it, is in the way"
+            diagnostics.add(
+                "file-not-written", None, path=folder.as_posix(), problem=problem, hint="give another folder"
+            )
         except (OSError, ValueError) as error:
-            problem = getattr(error, "strerror", None) or error
+            problem = getattr(error, "strerror", None) or str(error)
             diagnostics.add("file-not-written", None, path=folder.as_posix(), problem=problem)
         yield held
 

@@ -10,7 +10,7 @@ from plica.kinds.readings import joints_of, seen
 from plica.mesh.attach import Attached
 from plica.mesh.vertex_places import joints_with_skin
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report.summary import amount, figure, where
+from plica.prove.report.summary import figure, limit, where
 from plica.prove.results import Result
 from plica.quantities import in_unit, length, memory, number
 from plica.rig.rig import Rig
@@ -177,7 +177,7 @@ def _judged(one: Result, jumps: Mapping[int, int], lines: SpecLines, album: Phot
         one.title,
         one.status,
         figure(one, one.worst),
-        amount(one, one.limit),
+        limit(one),
         figure(one, one.bare),
         one.about if one.status == "not measured" else where(one),
         None if share is None else max(0.0, share),

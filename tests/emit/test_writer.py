@@ -107,6 +107,17 @@ def test_a_folder_in_a_files_place_is_refused(tmp_path: Path) -> None:
     assert written(FILES, tmp_path) == (None, ["path-leaves-folder"])
 
 
+@pytest.mark.parametrize("below", [".", "deeper"])
+def test_a_file_in_the_folders_place_is_told_as_that(below: str, tmp_path: Path) -> None:
+    place = tmp_path / "out"
+    place.write_text("mine", "utf-8")
+    diagnostics = Diagnostics()
+    assert write(FILES, place / below, diagnostics) is None
+    (found,) = diagnostics.all
+    assert found.name == "file-not-written" and "a file of that name" in found.message
+    assert found.hint == "give another folder" and place.read_text("utf-8") == "mine"
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
 @pytest.mark.parametrize("dry_run", [False, True])
 def test_what_is_no_file_is_neither_read_nor_replaced(tmp_path: Path, dry_run: bool) -> None:

@@ -17,7 +17,7 @@ from plica.prove.baseline import UnreadableBaselineError, is_better, is_worse, r
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.quantities import unit_of_expectation
-from plica.prove.report.summary import add_findings, change, figures, json_text, junit, place, text
+from plica.prove.report.summary import add_findings, change, figures, json_text, junit, limit, place, text
 from plica.prove.report.tables import table
 from plica.prove.results import Result, WorstFrame, WorstPlace
 from plica.prove.sweeps import PoseTrack, Sweeper
@@ -70,6 +70,12 @@ def test_the_table_fits_the_terminal_and_says_everything(width: int, colour: boo
     for told in ("FAILS", "holds", "6.12", "2.79", "left_elbow_bend", "left_upperarm", "left_forearm", "known"):
         assert told in words
     assert total == "3 expectations: 1 hold, 1 fail, 1 not measured"
+
+
+def test_a_small_limit_never_reads_as_nothing() -> None:
+    """0.001 % is not 0 %; and limits that are 0, or read as something, are told as ever."""
+    told = [limit(replace(RESULTS[0], limit=one)) for one in (0.00001, 0.0, 0.04, None)]
+    assert told == ["0.001 %", "0 %", "4 %", "-"]
 
 
 def test_a_table_that_goes_to_a_file_has_one_line_for_each_expectation() -> None:

@@ -112,7 +112,7 @@ def _legend(scene: WorstScene, result: Result, hidden: bool) -> list[tuple[Color
     if result.expectation.against:
         entries.append((OTHER, result.expectation.against))
     if legend := skin_measure(result.expectation.kind).legend:
-        entries.append((BEYOND, legend.format(limit=report.amount(result, result.limit))))
+        entries.append((BEYOND, legend.format(limit=report.limit(result))))
     if scene.with_shapes.link is not None:
         entries.append((None, f"the nearest places{behind}"))
     elif scene.vertex >= 0:

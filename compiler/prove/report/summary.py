@@ -18,7 +18,7 @@ from plica.prove.report import proof_table
 from plica.prove.report.proof_table import ProofTable
 from plica.prove.report.worst_poses import moment, worst_poses
 from plica.prove.results import Result, WorstFrame, WorstPlace
-from plica.quantities import in_unit, measured, whole
+from plica.quantities import in_unit, measured, quantity, whole
 from plica.rig.expectations import border_of
 from plica.rig.rig import Rig
 from plica.source import Span
@@ -46,6 +46,14 @@ def amount(result: Result, value: float | None) -> str:
         return "-"
     signed = expectation_kind(result.expectation.kind).ways is not None
     return measured(abs(value) if signed else value, unit_of_expectation(result.expectation))
+
+
+def limit(result: Result) -> str:
+    """The limit in the unit of the expectation; a small one never reads as 0, as if nothing at all were allowed."""
+    shown = amount(result, result.limit)
+    if not result.limit or shown != amount(result, 0.0):
+        return shown
+    return quantity(result.limit, unit_of_expectation(result.expectation), 2)
 
 
 def fails(result: Result, accepted: Accepted) -> bool:
@@ -82,7 +90,7 @@ def table_of(results: Sequence[Result], accepted: Accepted) -> ProofTable:
             _verdict(result, accepted),
             result.title,
             figure(result, result.worst),
-            amount(result, result.limit),
+            limit(result),
             figure(result, result.bare),
             _in_short(result),
         )
@@ -182,7 +190,7 @@ def add_findings(
 def figures(result: Result) -> str:
     """`6.1 % lost, where the limit is 4 % (12 % lost without shapes)`."""
     bare = f" ({figure(result, result.bare)} without shapes)" if result.bare is not None else ""
-    return f"{figure(result, result.worst)}, where the limit is {amount(result, result.limit)}{bare}"
+    return f"{figure(result, result.worst)}, where the limit is {limit(result)}{bare}"
 
 
 # ---- for programs
