@@ -140,7 +140,7 @@ def _meeting(boxes: NDArray[Coordinate], first: Integers, second: Integers) -> I
 
 def _take(rows: NDArray[Coordinate], which: Integers, out: NDArray[Coordinate]) -> None:
     """Rows by their numbers; the mode spares NumPy a copy, every number is one of a row."""
-    np.take(rows, which, axis=0, out=out, mode="clip")
+    rows.take(which, axis=0, out=out, mode="clip")
 
 
 def members_between(one: AabbTree, other: AabbTree, i: Integers, j: Integers) -> tuple[Integers, Integers]:

@@ -19,7 +19,7 @@ from plica.mesh.arrays import Floats, Integers, Mesh
 # Triangles in a leaf, at the most.
 _LEAF = 4
 # Frames looked at together, at the most, and triangles by frames: more would share less or leave the processor's cache.
-_FRAMES, _NUMBERS = 32, 1 << 22
+_FRAMES, _NUMBERS = 64, 1 << 22
 # Pairs of triangles, and of leaves, worked on at once.
 _PAIRS, _LEAVES = 1 << 15, 1 << 16
 # Places on either side of the middle of a frame; the sum of two holds in 16 bits.

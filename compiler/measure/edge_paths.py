@@ -13,9 +13,9 @@ from plica.mesh.sparse import SparseFloats
 _SOURCES = 256
 
 
-def paths(rest: Floats, edges: Integers, longest: Floats) -> SparseFloats:
-    """The lengths of the shortest ways along edges (e, 2), metres (p, p), up to the mean of the two ends' longest (p,);
-    others are not stored. rest (p, 3)."""
+def paths(rest: Floats, edges: Integers, longest: float) -> SparseFloats:
+    """The lengths of the shortest ways along edges (e, 2), metres (p, p), up to the longest; others are not stored.
+    rest (p, 3)."""
     lengths = np.linalg.norm(rest[edges[:, 1]] - rest[edges[:, 0]], axis=1)
     # An edge without length would read as no edge at all.
     lengths = np.maximum(lengths, 1e-12 * lengths.max(initial=1.0))
@@ -24,17 +24,16 @@ def paths(rest: Floats, edges: Integers, longest: Floats) -> SparseFloats:
     rows, columns, values = [], [], []
     for start in range(0, len(order), _SOURCES):
         sources = order[start : start + _SOURCES]
-        limit = float(longest[sources].max())  # a way to a point with a longer one is found from there
-        low, high = rest[sources].min(axis=0) - limit, rest[sources].max(axis=0) + limit
+        low, high = rest[sources].min(axis=0) - longest, rest[sources].max(axis=0) + longest
         local = np.flatnonzero(((rest >= low) & (rest <= high)).all(axis=1))
-        result = dijkstra(graph[local][:, local], directed=False, indices=np.searchsorted(local, sources), limit=limit)
-        row, column = np.nonzero(result <= 0.5 * (longest[sources, None] + longest[local]))
+        starts = np.searchsorted(local, sources)
+        result = dijkstra(graph[local][:, local], directed=False, indices=starts, limit=longest)
+        row, column = np.nonzero(result <= longest)
         rows.append(sources[row])
         columns.append(local[column])
         values.append(result[row, column])
     at = (np.concatenate(rows), np.concatenate(columns))
-    ways = sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
-    return sparse.csr_array(ways.maximum(ways.T))
+    return sparse.csr_array((np.concatenate(values), at), shape=(len(rest), len(rest)))
 
 
 def _neighbours_together(rest: Floats) -> Integers:

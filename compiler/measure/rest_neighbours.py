@@ -54,14 +54,16 @@ def _points_near(whole: Faces, one: Faces, other: Faces, rest: Floats, short: fl
         return own
     places = rest[whole.vertices]
     # A way between the regions that is short enough leaves neither's neighbourhood.
-    beside = [cKDTree(rest[part.vertices]).query(places)[0] <= short for part in (one, other)]
-    local = np.flatnonzero(beside[0] & beside[1])
+    local = np.arange(count)
+    for part in (one, other):
+        nearest, _ = cKDTree(rest[part.vertices]).query(places[local], distance_upper_bound=np.nextafter(short, np.inf))
+        local = local[nearest <= short]
     if not len(local):
         return own
     edges = edges_of(whole.corners)
     slots = np.full(count, -1)
     slots[local] = np.arange(len(local))
     edges = slots[edges[(slots[edges] >= 0).all(axis=1)]]
-    ways = sparse.coo_array(paths(places[local], edges, np.full(len(local), short)))
+    ways = sparse.coo_array(paths(places[local], edges, short))
     at = (local[ways.row], local[ways.col])
     return sparse.csr_array(own + sparse.csr_array((np.ones(len(at[0]), bool), at), shape=(count, count)))
