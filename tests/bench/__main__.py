@@ -32,6 +32,7 @@ RUNS: dict[str, tuple[str, ...]] = {
     "draft": ("8000", "50000"),
     "prove_demo": (),
     "prove": (),
+    "crossing": (),
     "picture": (),
     "sheet": (),
     "diff": (),

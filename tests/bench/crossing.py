@@ -1,96 +1,108 @@
 """How long finding crossings takes, against general geometry libraries' full query of the mesh against itself.
 
-Run `python -m tests.bench.crossing` from the repository. The demo character's mesh as it is (about 44,000
-triangles): an
-elbow and a knee swept from 0 to their extremes in 96 frames. References: libigl's `find_self_intersections` (tree and
-exact predicates, several threads) and FCL's `collide` of the mesh with itself (every pair; built anew for each frame,
-as its triangles move), both on a few frames of the same sweep. Prints milliseconds for a frame and ratios; asserts
-that no pair is missed that libigl finds.
+Run `python -m tests.bench.crossing [--fcl]` from the repository; one process, one thread. The character, its 20,000
+triangles and its motion are those of `tests.bench.prove`: 128 frames of the smooth motion, which follow each other, and
+128 of the spread, which have nothing to do with each other. Reference: libigl's `find_self_intersections` (tree and
+exact predicates) on a sample of the same frames, and if asked for FCL's `collide` of the mesh with itself (python-fcl;
+every pair, the tree built anew for each frame as its triangles move), which takes long. Prints milliseconds of
+processor time for a frame and judges ratios; asserts that no pair is missed that a library finds (neighbours and what
+crosses at rest apart).
 """
 
 from __future__ import annotations
 
-import tempfile
+import sys
 import time
-from pathlib import Path
+from collections.abc import Callable, Sequence
 
 import fcl
 import igl.predicates
 import numpy as np
-from scipy.spatial.transform import Rotation
 
-from plica.evaluate.poses import Poses, rest_poses
-from plica.measure.crossing import Crossing
+from plica.measure.crossing import Crossed, Crossing
 from plica.mesh.arrays import Floats, Integers
-from plica.mesh.deform import Deformer
-from plica.rig.rig import Rig
-from tests.support.wren import skinned
+from plica.mesh.deform import Motion
+from tests.bench.goals import judge
+from tests.bench.prove import SMOOTH, Subject, made
 
-FRAMES, CHECKED, SLOW = 96, 12, 2
+FRAMES, SAMPLE, SLOW = 128, 12, 2
 
-
-def sweep(rig: Rig, joint: str, degrees: float) -> Poses:
-    """One joint about its own x."""
-    poses = rest_poses(rig, FRAMES)
-    column = list(poses.joints).index(joint)
-    turns = Rotation.from_euler("x", np.linspace(0.0, degrees, FRAMES)[:, None], degrees=True)
-    poses.rotations[:, column] = (Rotation.from_quat(poses.rotations[:, column]) * turns).as_quat()
-    return poses
+Library = Callable[[Floats, Integers], Sequence[Sequence[int]]]
 
 
-def fcl_collides(places: Floats, corners: Integers) -> int:
-    """How many pairs FCL reports, neighbours among them."""
+def main(slow: bool) -> None:
+    """Print everything."""
+    subject = made()
+    started = time.process_time()
+    crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
+    prepared = time.process_time() - started
+    print(f"{len(crossing.faces.corners)} triangles, prepared in {prepared:.2f} s of processor time")
+    for name, start in (("smooth motion", 0), ("unrelated poses", SMOOTH)):
+        positions = posed(subject, start)
+        started = time.process_time()
+        result = crossing.of(positions)
+        own = (time.process_time() - started) / FRAMES
+        exact = beside(libigl_pairs, crossing, subject, positions, result, SAMPLE)
+        print(f"{name}: own {own * 1e3:.2f} ms, libigl {exact * 1e3:.1f} ms, {len(result.frames)} pairs")
+        judge(f"crossings in {name}, libigl's time", exact / own, 5.0, reference="ours", at_least=True)
+        judge(f"preparing crossings, before {name}", prepared / exact, 5.0, reference="libigl's time for a frame")
+        if slow:
+            general = beside(fcl_pairs, crossing, subject, positions, result, SLOW)
+            print(f"{name}: FCL {general * 1e3:.0f} ms, {general / own:.0f} x")
+
+
+def posed(subject: Subject, start: int) -> Floats:
+    """Some frames of the motion, one after the other."""
+    part = slice(start, start + FRAMES)
+    motion = Motion(subject.motion.strengths[part], subject.motion.skins[part])
+    return np.concatenate([block.positions for block in subject.deformer.positions(motion)])
+
+
+def beside(
+    library: Library, crossing: Crossing, subject: Subject, positions: Floats, result: Crossed, sample: int
+) -> float:
+    """Seconds of processor time for a frame of a library; asserts that nothing is missed that it finds."""
+    corners = crossing.faces.corners.astype(np.int64)
+    rested = {tuple(sorted(pair)) for pair in library(subject.skin.rest[crossing.faces.vertices], corners)}
+    spent = 0.0
+    for number in np.linspace(0, len(positions) - 1, sample).astype(int):
+        places = np.ascontiguousarray(positions[number][crossing.faces.vertices])
+        started = time.process_time()
+        pairs = library(places, corners)
+        spent += time.process_time() - started
+        mine = {(int(i), int(j)) for i, j in result.triangles[result.frames == number]}
+        assert counted(corners, crossing.faces.numbers, pairs, rested) <= mine
+    return spent / sample
+
+
+def libigl_pairs(places: Floats, corners: Integers) -> Sequence[Sequence[int]]:
+    """All pairs of triangles that libigl says meet."""
+    pairs: list[list[int]] = igl.predicates.find_self_intersections(places, corners, False)[1].tolist()
+    return pairs
+
+
+def fcl_pairs(places: Floats, corners: Integers) -> Sequence[Sequence[int]]:
+    """All pairs of triangles that FCL says meet."""
     model = fcl.BVHModel()
     model.beginModel(len(places), len(corners))
     model.addSubModel(places, corners)
     model.endModel()
-    request = fcl.CollisionRequest(num_max_contacts=10_000_000, enable_contact=False)
-    return int(fcl.collide(fcl.CollisionObject(model), fcl.CollisionObject(model), request, fcl.CollisionResult()))
+    request = fcl.CollisionRequest(num_max_contacts=10_000_000, enable_contact=True)
+    result = fcl.CollisionResult()
+    fcl.collide(fcl.CollisionObject(model), fcl.CollisionObject(model), request, result)
+    return [(contact.b1, contact.b2) for contact in result.contacts]
 
 
-def main() -> None:
-    """Prints everything."""
-    character = skinned("", Path(tempfile.mkdtemp()))
-    deformer = Deformer(character.mesh, character.rig, {})
-    rest = next(iter(deformer.positions(rest_poses(character.rig, 1)))).positions[0]
-    start = time.perf_counter()
-    crossing = Crossing.prepared(character.mesh, rest)
-    corners = crossing.faces.corners.astype(np.int64)
-    print(f"{len(corners)} triangles, prepared in {time.perf_counter() - start:.1f} s")
-    for joint, degrees in (("lowerarm_lf", 130.0), ("lowerleg_lf", 140.0)):
-        positions = np.concatenate(
-            [block.positions for block in deformer.positions(sweep(character.rig, joint, degrees))]
-        )
-        start = time.perf_counter()
-        result = crossing.of(positions)
-        own = (time.perf_counter() - start) / FRAMES
-        places = positions[:, crossing.faces.vertices]
-        numbers = np.linspace(0, FRAMES - 1, CHECKED).astype(int)
-        start = time.perf_counter()
-        theirs = [igl.predicates.find_self_intersections(places[number], corners, False)[1] for number in numbers]
-        exact = (time.perf_counter() - start) / CHECKED
-        start = time.perf_counter()
-        for number in numbers[:SLOW]:
-            fcl_collides(places[number], corners)
-        general = (time.perf_counter() - start) / SLOW
-        rested = igl.predicates.find_self_intersections(places[0], corners, False)[1]
-        for number, pairs in zip(numbers, theirs, strict=True):
-            mine = {(int(i), int(j)) for i, j in result.triangles[result.frames == number]}
-            assert wanted(crossing, corners, pairs, rested) <= mine
-        print(f"{joint:12} own {own * 1e3:6.1f} ms   libigl {exact * 1e3:6.1f} ms, {exact / own:5.1f} x"
-              f"   FCL {general * 1e3:7.1f} ms, {general / own:6.1f} x")  # fmt: skip
-
-
-def wanted(crossing: Crossing, corners: Integers, pairs: Integers, rested: Integers) -> set[tuple[int, int]]:
-    """The library's pairs as ours are counted: without neighbours and those that cross at rest."""
-    known = {tuple(sorted(pair)) for pair in rested.tolist()}
-    numbers = crossing.faces.numbers
+def counted(
+    corners: Integers, numbers: Integers, pairs: Sequence[Sequence[int]], rested: set[tuple[int, ...]]
+) -> set[tuple[int, int]]:
+    """A library's pairs as ours are counted: without neighbours and those that cross at rest."""
     return {
         (int(numbers[i]), int(numbers[j]))
-        for i, j in map(sorted, pairs.tolist())
-        if (i, j) not in known and not set(corners[i].tolist()) & set(corners[j].tolist())
+        for i, j in map(sorted, pairs)
+        if i != j and (i, j) not in rested and not set(corners[i].tolist()) & set(corners[j].tolist())
     }
 
 
 if __name__ == "__main__":
-    main()
+    main("--fcl" in sys.argv[1:])

@@ -1,5 +1,4 @@
-"""How long the measures of `plica prove` take beside deforming the mesh, and finding crossings beside general
-libraries.
+"""How long the measures of `plica prove` take beside deforming the mesh; `tests.bench.crossing` is about crossings.
 
 Run `python -m tests.bench.prove` from the repository; one process, one thread. The character: Wren with her spec and
 shapes, her mesh of 44,416 triangles decimated to 20,000 by libigl (`decimate`: edge collapse by length), weights,
@@ -7,11 +6,8 @@ regions and offsets taken from the vertices that were kept. 1,000 frames: 750 of
 and knees bending to their extremes, and 250 of a spread, unrelated poses over the same range.
 
 Prints milliseconds of processor time for a frame and ratios to the bare deformation of the same frames, measured in
-the same run (medians and ranges of the rounds), every kind of expectation alone and all together; then crossings
-against FCL's `collide` of the mesh with itself (python-fcl; every pair, the tree built anew for each frame as its
-triangles move) and libigl's `find_self_intersections` (tree and exact predicates) on a sample of the frames, asserting
-that no pair is missed that either finds (neighbours and what crosses at rest apart); and the peak memory of processes
-over 250 and 1,000 frames.
+the same run (medians and ranges of the rounds), every kind of expectation alone and all together; and the peak memory
+of processes over 250 and 1,000 frames.
 """
 
 from __future__ import annotations
@@ -27,9 +23,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
-import fcl
 import igl
-import igl.predicates
 import numpy as np
 from scipy.spatial.transform import Rotation
 
@@ -51,7 +45,7 @@ from tests.bench.goals import judge
 
 TRIANGLES, SMOOTH, SPREAD = 20_000, 750, 250
 BLOCK_BYTES = 64 << 20
-ROUNDS, SAMPLE, SLOW = 3, 12, 3
+ROUNDS = 3
 EXTREMES = {"lowerarm": 2.2, "lowerleg": 2.3}
 
 Measure = Callable[[Floats, Integers], object]
@@ -76,9 +70,6 @@ def main() -> None:
     everything = [gauge for result in kinds.values() for gauge in result]
     measures: dict[str, Measure] = {kind: together(result) for kind, result in kinds.items()}
     measures["all together"] = together(everything)
-    started = time.process_time()
-    crossing = Crossing.prepared(subject.skin.mesh, subject.skin.rest)
-    prepared = time.process_time() - started
     deformations: list[float] = []
     spent: dict[str, list[float]] = {name: [] for name in measures}
     for _ in range(ROUNDS):
@@ -91,9 +82,8 @@ def main() -> None:
         count = f"({len(kinds[name])} of them)" if name in kinds else ""
         middle = float(np.median(result))
         print(f"{name:14}{middle:7.3f} ms ({min(result):.3f} .. {max(result):.3f}) {middle / bare:6.2f} x {count}")
-    print(f"crossing was prepared in {prepared:.2f} s")
-    beside_libraries(subject, crossing)
-    sys.stdout.flush()
+    together_spent = float(np.median(spent["all together"]))
+    judge("all measures but crossing", together_spent / bare, 2.0, reference="the bare deformation")
     for frames in (250, 1000):
         subprocess.run([sys.executable, "-m", "tests.bench.prove", str(frames)], check=True)
 
@@ -195,77 +185,6 @@ def timed(subject: Subject, measure: Measure) -> tuple[float, float]:
         measuring += time.process_time() - before
     frames = len(subject.motion.skins)
     return (time.process_time() - started - measuring) / frames * 1e3, measuring / frames * 1e3
-
-
-def beside_libraries(subject: Subject, crossing: Crossing) -> None:
-    """Crossings on frames of the smooth motion and of the spread."""
-    for name, numbers in (
-        ("smooth", np.linspace(0, SMOOTH - 1, SAMPLE).astype(int)),
-        ("spread", SMOOTH + np.arange(SAMPLE)),
-    ):
-        start, stop = (0, SMOOTH) if name == "smooth" else (SMOOTH, SMOOTH + SPREAD)
-        motion = Motion(subject.motion.strengths[start:stop], subject.motion.skins[start:stop])
-        own, held, mine = 0.0, {}, {}
-        for block in subject.deformer.positions(motion, block_bytes=BLOCK_BYTES):
-            started = time.process_time()
-            result = crossing.of(block.positions)
-            own += time.process_time() - started
-            for number in numbers - start - block.start:
-                if 0 <= number < len(block.positions):
-                    at = start + block.start + int(number)
-                    held[at] = np.ascontiguousarray(block.positions[number][crossing.faces.vertices])
-                    mine[at] = {(int(i), int(j)) for i, j in result.triangles[result.frames == number]}
-        own *= 1e3 / (stop - start)
-        exact, general = compared(subject, crossing, held, mine)
-        print(f"crossing, {name}: own {own:.2f} ms   libigl {exact:.1f} ms, {exact / own:.1f} x"
-              f"   FCL {general:.1f} ms, {general / own:.1f} x   ({sum(map(len, mine.values()))} pairs in"
-              f" {len(mine)} frames)")  # fmt: skip
-        poses = "smooth motion" if name == "smooth" else "unrelated poses"
-        judge(f"crossings in {poses}, libigl's time", exact / own, 5.0, reference="ours", at_least=True)
-
-
-def compared(
-    subject: Subject, crossing: Crossing, held: Mapping[int, Floats], mine: Mapping[int, set[tuple[int, int]]]
-) -> tuple[float, float]:
-    """Milliseconds of processor time for a frame of libigl and FCL; asserts that nothing is missed that they find."""
-    corners = crossing.faces.corners.astype(np.int64)
-    rest = np.ascontiguousarray(subject.skin.rest[crossing.faces.vertices])
-    rested = {tuple(sorted(pair)) for pair in igl.predicates.find_self_intersections(rest, corners, False)[1].tolist()}
-    exact = general = 0.0
-    for turn, (number, places) in enumerate(held.items()):
-        started = time.process_time()
-        pairs = igl.predicates.find_self_intersections(places, corners, False)[1]
-        exact += time.process_time() - started
-        assert counted(corners, crossing.faces.numbers, pairs.tolist(), rested) <= mine[number]
-        if turn < SLOW:
-            started = time.process_time()
-            theirs = fcl_pairs(places, corners)
-            general += time.process_time() - started
-            assert counted(corners, crossing.faces.numbers, theirs, rested) <= mine[number]
-    return exact * 1e3 / len(held), general * 1e3 / min(SLOW, len(held))
-
-
-def counted(
-    corners: Integers, numbers: Integers, pairs: Sequence[Sequence[int]], rested: set[tuple[int, ...]]
-) -> set[tuple[int, int]]:
-    """A library's pairs as ours are counted: without neighbours and those that cross at rest."""
-    return {
-        (int(numbers[i]), int(numbers[j]))
-        for i, j in map(sorted, pairs)
-        if i != j and (i, j) not in rested and not set(corners[i].tolist()) & set(corners[j].tolist())
-    }
-
-
-def fcl_pairs(places: Floats, corners: Integers) -> list[tuple[int, int]]:
-    """All pairs of triangles that FCL says meet."""
-    model = fcl.BVHModel()
-    model.beginModel(len(places), len(corners))
-    model.addSubModel(places, corners)
-    model.endModel()
-    request = fcl.CollisionRequest(num_max_contacts=10_000_000, enable_contact=True)
-    result = fcl.CollisionResult()
-    fcl.collide(fcl.CollisionObject(model), fcl.CollisionObject(model), request, result)
-    return [(contact.b1, contact.b2) for contact in result.contacts]
 
 
 def memory(frames: int) -> None:
