@@ -16,6 +16,9 @@ import unicodedata
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final
 
+# Expressions stay texts here, which `re` compiles where one is first used, and keeps: together they take as long as a
+# spec to parse, and a check without findings uses none.
+
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
@@ -28,9 +31,7 @@ _UNSAFE: Final = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))
 _MARKS: Final = frozenset(("Mn", "Me"))
 # Letters, marks and signs that show nothing: default ignorable code points (Unicode, DerivedCoreProperties.txt) of no
 # category above, and the braille pattern without dots.
-_UNSEEN: Final = re.compile(
-    "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
-)
+_UNSEEN: Final = "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u2800\u3164\ufe00-\ufe0f\uffa0\U000e0100-\U000e01ef]"
 _NON_JOINER, _JOINER = "\u200c", "\u200d"
 _EMOJI_STYLES: Final = "\ufe0e\ufe0f"
 _VIRAMA: Final = 9
@@ -38,7 +39,7 @@ _VIRAMA: Final = 9
 
 # Build services take lines that begin with `::`, after blanks, for commands, and `##[` and the like anywhere in a line
 # (github.com/actions/runner, src/Runner.Common/ActionCommand.cs).
-_COMMAND: Final = re.compile(r"(?<!\S)::|##(?=\w*\[)")
+_COMMAND: Final = r"(?<!\S)::|##(?=\w*\[)"
 
 
 # ---- text for a terminal
@@ -63,7 +64,7 @@ def source_line(text: str) -> str:
 
 def cells(text: str) -> list[str]:
     """What is shown for each character of a text: itself, or its escape."""
-    commands = {result.start() + (result[0] == "##") for result in _COMMAND.finditer(text)}
+    commands = {result.start() + (result[0] == "##") for result in re.finditer(_COMMAND, text)}
     shown: list[str] = []
     marks = 0
     for place, character in enumerate(text):
@@ -73,7 +74,7 @@ def cells(text: str) -> list[str]:
             continue
         category = unicodedata.category(character)
         marks = marks + 1 if category in _MARKS else 0
-        seen = marks <= MOST_MARKS and category not in _UNSAFE and not _UNSEEN.match(character)
+        seen = marks <= MOST_MARKS and category not in _UNSAFE and not re.match(_UNSEEN, character)
         shown.append(character if seen or _belongs(text, place) else _escape(character))
     return shown
 
@@ -136,17 +137,14 @@ def command_property(text: str) -> str:
 
 # ---- Markdown
 
-_PUNCTUATION: Final = re.compile(
-    r"""(?P<markup>[\\`*{}\[\]<>|~&] | (?<![^\W_])_ | _(?![^\W_]))
+_PUNCTUATION: Final = r"""(?P<markup>[\\`*{}\[\]<>|~&] | (?<![^\W_])_ | _(?![^\W_]))
     | (?P<money>\$)                     # encloses formulas in some readers, where a backslash does not help
     | (?P<apart>                        # becomes a link, a mention or an emoji, wherever it stands; a comment cuts it
         @(?=\w) | \#(?=\d) | :(?=\S) | (?<!\w)(?:gh|cve|ghsa)-(?=\w) | www(?=\.))
     | (?P<revision>(?<!\w)[0-9a-f]{7,40}(?!\w))
     | (?P<hash>\#)
     | (?P<start>^(?:[-+=]|\d+[.)]))     # begins a list, an underlining or a rule
-    """,
-    re.VERBOSE | re.IGNORECASE,
-)
+    """
 
 
 def markdown(text: str) -> str:
@@ -155,7 +153,7 @@ def markdown(text: str) -> str:
     CommonMark 0.31, sections 2.4 (backslashes) and 6.6 (comments). What readers make links, mentions and emoji of is
     from memory.
     """
-    shown = _PUNCTUATION.sub(_plain, " ".join(line(text).split()))
+    shown = re.sub(_PUNCTUATION, _plain, " ".join(line(text).split()), flags=re.VERBOSE | re.IGNORECASE)
     return shown or "<!-- -->"  # else signs around it would come together
 
 
@@ -196,7 +194,7 @@ def markdown_target(path: str) -> str:
 
 
 # What XML 1.0 has no way to write (section 2.2).
-_NOT_IN_XML: Final = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_NOT_IN_XML: Final = "[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]"
 
 
 def xml_attribute(text: str) -> str:
@@ -204,7 +202,7 @@ def xml_attribute(text: str) -> str:
     that the value stays exact; an escape only for what XML cannot write.
     """
     shown = (
-        cell if cell == character or _NOT_IN_XML.match(character) else f"&#x{ord(character):X};"
+        cell if cell == character or re.match(_NOT_IN_XML, character) else f"&#x{ord(character):X};"
         for character, cell in zip(text, cells(text), strict=True)
     )
     entities = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;"}

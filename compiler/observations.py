@@ -10,7 +10,6 @@ import io
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -133,5 +132,7 @@ class _NotedFile(io.FileIO):
         return super().fileno()
 
     def _note(self, offset: int, data: bytes) -> None:
+        from hashlib import sha256  # only where something is noted
+
         entry = Observation("bytes", self._path, f"{offset}:{len(data)}", sha256(data).hexdigest())
         self._observations.seen[entry] = None

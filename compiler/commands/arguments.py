@@ -17,24 +17,23 @@ from plica.named_tuples import NamedTuple
 
 
 class Command(NamedTuple):
-    """One command: its line in the list, its paragraph, its examples, its arguments and what runs it."""
+    """One command: its line in the list, its paragraph, its examples, its arguments and what loads it."""
 
     summary: str
     paragraph: str
     examples: tuple[str, ...]
     add_arguments: Callable[[argparse.ArgumentParser], None]
-    run: Callable[[argparse.Namespace], int]
+    load: Callable[[], Callable[[argparse.Namespace], int]]
 
 
-def _from(module: str, name: str = "") -> Callable[[argparse.Namespace], int]:
-    """What runs a command, its module loaded only then; `name`: the function, where it is not called as the module."""
+def _from(module: str, name: str = "") -> Callable[[], Callable[[argparse.Namespace], int]]:
+    """Loads what runs a command; `name`: the function, where it is not called as its module."""
 
-    def run(given: argparse.Namespace) -> int:
-        run_command: Callable[[argparse.Namespace], int]
-        run_command = getattr(import_module(f"plica.commands.{module}"), name or module)
-        return run_command(given)
+    def load() -> Callable[[argparse.Namespace], int]:
+        run: Callable[[argparse.Namespace], int] = getattr(import_module(f"plica.commands.{module}"), name or module)
+        return run
 
-    return run
+    return load
 
 
 COMMANDS = {

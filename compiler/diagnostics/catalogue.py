@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from functools import cache
-from pkgutil import get_data
 
 from plica.named_tuples import NamedTuple
+from plica.package_data import content
 
 
 class Rule(NamedTuple):
@@ -64,7 +64,9 @@ def _rule(name: str, entry: dict[str, str]) -> Rule:
 
 @cache
 def _text() -> str:
-    data = get_data("plica.diagnostics", "catalogue.toml")
+    from plica import diagnostics
+
+    data = content(diagnostics, "catalogue.toml")
     assert data is not None, "the package holds its catalogue"
     return data.decode("utf-8")
 

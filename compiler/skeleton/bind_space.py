@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import permutations
 from itertools import product as every_choice
-from statistics import median
 from typing import Final
 
 from plica.named_tuples import NamedTuple
@@ -21,6 +20,7 @@ from plica.skeleton.algebra import (
     transpose,
 )
 from plica.skeleton.frames import SAME_AXES, body_size, composed, inverted, is_similarity, polar, same_frame
+from plica.skeleton.middle import median
 from plica.skeleton.skeleton import MODEL_FRAME, Frame, Skeleton
 
 SkinFrames = Mapping[int, Frame]

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
-from statistics import median
 from typing import Final
 
 from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector, add, dot, length, scaled, subtract, unit
 from plica.skeleton.frames import extent_of
+from plica.skeleton.middle import median
 from plica.skeleton.planes import Plane, turned_plane
 from plica.skeleton.sides import AXES, AxisName, Pair
 from plica.skeleton.skeleton import Skeleton

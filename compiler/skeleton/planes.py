@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from statistics import median
 from typing import Final
 
 from plica.named_tuples import NamedTuple
 from plica.rounding import rounded
 from plica.skeleton.algebra import Matrix, Vector, add, dot, length, product, scaled, subtract, unit
 from plica.skeleton.frames import body_size
+from plica.skeleton.middle import median
 from plica.skeleton.sides import AXES, AxisName, Pair
 from plica.skeleton.skeleton import Skeleton
 

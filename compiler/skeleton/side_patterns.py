@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import chain
-from statistics import median
 
 from plica.named_tuples import NamedTuple
 from plica.skeleton.algebra import Vector, cross, dot, length, scaled, subtract, unit
 from plica.skeleton.marks_in_names import patterns_of_pairs
+from plica.skeleton.middle import median
 from plica.skeleton.pairing import side_of_left
 from plica.skeleton.pairs_by_position import PositionPairs, pairs_by_position, places_of, plainly_two_sided
 from plica.skeleton.planes import Plane, find_plane, plainly_evener, turned_plane

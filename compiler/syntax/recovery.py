@@ -11,10 +11,11 @@ from collections.abc import Iterator
 
 from plica.named_tuples import NamedTuple
 
+# What cuts a text is compiled where it is used, and kept by `re`: a text without mistakes is not cut.
+#
 # A declaration starts a line or follows a brace; `curve` and `control` are also facts, and `pose` stands in a list of
 # what an expectation goes over, so these need what distinguishes them.
-_START = re.compile(
-    r"""(?:^|(?<=[{}]))[ \t]*
+_START = r"""(?:^|(?<=[{}]))[ \t]*
     (?P<word>
         (?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|combine|each|parameter)\b
       | (?:\w+[ \t]+){2,3}in\b(?=[^\n{}]*\{)
@@ -25,9 +26,7 @@ _START = re.compile(
       | pose\b(?=[ \t]+\w+[ \t]*(?:both\b|left\b|right\b)?[ \t]*\{)
       | curve\b(?=[ \t]+\w+[ \t]*=)
       | [^\W\d]\w*+[ \t]+(?!with\b)\w++[ \t]*+(?:(?:both|left|right)[ \t]*+)?\{
-    )""",
-    re.MULTILINE | re.VERBOSE,
-)
+    )"""
 # Placeholders look like blocks that hold one word; the facts that are one word are told apart here.
 _HIDDEN = re.compile(
     r"""(?P<text>"(?:[^"\\\n]++|\\.)*+")
@@ -35,9 +34,8 @@ _HIDDEN = re.compile(
       | (?P<placeholder>\{(?!(?:unclamped|rest|partition|budget|even)\})[^\W\d]\w*\})""",
     re.VERBOSE,
 )
-_FAMILY = re.compile(r"each\b|(?:\w+[ \t]+){2,3}in\b(?=[^\n{}]*\{)")  # also with another word where `each` belongs
-_BRACE = re.compile(r"[{}]")
-_WITH_BLOCK = re.compile(r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control|pose)\b")
+_FAMILY = r"each\b|(?:\w+[ \t]+){2,3}in\b(?=[^\n{}]*\{)"  # also with another word where `each` belongs
+_WITH_BLOCK = r"(?:override[ \t]+)?(?:character|region|driver|field|shape|detail|fold|control|pose)\b"
 
 
 class TextPiece(NamedTuple):
@@ -107,7 +105,7 @@ def _trimmed(bare: str, start: int, end: int) -> int:
 def _surplus_brace(bare: str, start: int, end: int) -> int | None:
     """The offset of the first `}` of the piece that closes nothing opened in it."""
     depth = 0
-    for match in _BRACE.finditer(bare, start, end):
+    for match in re.compile(r"[{}]").finditer(bare, start, end):
         depth += 1 if match[0] == "{" else -1
         if depth < 0:
             return match.start()
@@ -122,7 +120,7 @@ def _end_of(bare: str, start: int, end: int) -> int:
     surplus = _surplus_brace(bare, start, end)
     if surplus is None:
         return end
-    lacks_opening = _WITH_BLOCK.match(bare, start) and "{" not in bare[start:surplus]
+    lacks_opening = re.compile(_WITH_BLOCK).match(bare, start) and "{" not in bare[start:surplus]
     if lacks_opening and len(bare[start:surplus].split()) > 4:
         return surplus + 1
     return surplus
@@ -130,14 +128,14 @@ def _end_of(bare: str, start: int, end: int) -> int:
 
 def pieces(bare: str, after: int) -> Iterator[Event]:
     """Cut a blanked text from `after` on into declarations, in order."""
-    starts = [match.start("word") for match in _START.finditer(bare, after)]
+    starts = [match.start("word") for match in re.compile(_START, re.MULTILINE | re.VERBOSE).finditer(bare, after)]
     first = starts[0] if starts else len(bare)
     open_heads: list[int] = []
     if bare[after:first].strip():
         yield from _between(bare, after, first, open_heads)
     for index, start in enumerate(starts):
         end = starts[index + 1] if index + 1 < len(starts) else len(bare)
-        if _FAMILY.match(bare, start):
+        if re.compile(_FAMILY).match(bare, start):
             open_heads.append(start)
             brace = bare.find("{", start, end)
             piece_end = brace + 1 if brace >= 0 else end

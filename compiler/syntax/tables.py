@@ -9,11 +9,11 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 from plica import grammar
 from plica.named_tuples import NamedTuple
+from plica.package_data import content
 
 FILE = "plica.tables.json"
 
@@ -75,13 +75,8 @@ def grammar_text() -> str:
 
 def packaged(file: str) -> str | None:
     """A file of the package of the grammar; None where there is none."""
-    # The loader's own method: importlib.resources takes as long to load as a small parse.
-    loader: Any = grammar.__loader__
-    try:
-        data: bytes = loader.get_data(str(Path(grammar.__file__).with_name(file)))
-    except OSError:
-        return None
-    return data.decode("utf-8")
+    data = content(grammar, file)
+    return None if data is None else data.decode("utf-8")
 
 
 @cache

@@ -2,21 +2,21 @@
 
     python -m tests.bench.cold_check [SPEC] [--runs 21]
 
-Without SPEC the demo is written to a temporary folder first. The runs alternate, so that a busy machine slows all
-alike; medians are compared. Byte code is kept in a folder of its own and made before the first measured run, also
-where PYTHONDONTWRITEBYTECODE is set. Two references, because pydantic puts most of its work off until a model class is
-needed: `import lark, pydantic`, and the same with `from pydantic import BaseModel`.
+Without SPEC the demo is written to a temporary folder first. Processor seconds are measured, and the runs alternate, so
+that a busy machine slows all alike; medians are compared. Byte code is kept in a folder of its own and made before the
+first measured run, also where PYTHONDONTWRITEBYTECODE is set. Two references, because pydantic puts most of its work
+off until a model class is needed: `import lark, pydantic`, and the same with `from pydantic import BaseModel`.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import resource
 import statistics
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 from tests.bench.goals import judge
@@ -59,15 +59,21 @@ def demo(folder: Path, environment: dict[str, str]) -> Path:
 
 
 def measure(commands: dict[str, list[str]], environment: dict[str, str], runs: int) -> dict[str, float]:
-    """The median seconds of each command, started in turn; the first round makes byte code and is not counted."""
+    """The median processor seconds of each command, started in turn after a round that makes byte code."""
     seconds: dict[str, list[float]] = {name: [] for name in commands}
     for round_number in range(runs + 1):
         for name, command in commands.items():
-            start = time.perf_counter()
+            before = spent()
             subprocess.run(command, env=environment, check=True, stdout=subprocess.DEVNULL)
             if round_number:
-                seconds[name].append(time.perf_counter() - start)
+                seconds[name].append(spent() - before)
     return {name: statistics.median(times) for name, times in seconds.items()}
+
+
+def spent() -> float:
+    """The processor seconds that the processes started so far have taken."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def report(medians: dict[str, float]) -> str:

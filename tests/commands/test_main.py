@@ -182,7 +182,7 @@ def test_stopping_it_is_quiet(tmp_path: Path) -> None:
     code = (
         "import sys, time; from plica.commands import arguments, main\n"
         "def wait(options):\n    print('ready', flush=True); time.sleep(3600)\n"
-        "arguments.COMMANDS['check'] = arguments.COMMANDS['check']._replace(run=wait)\n"
+        "arguments.COMMANDS['check'] = arguments.COMMANDS['check']._replace(load=lambda: wait)\n"
         "sys.exit(main.run(['check', 'x']))"
     )
     with subprocess.Popen(
@@ -203,7 +203,7 @@ class TestOurOwnMistakes:
         def fail(options: object) -> int:
             raise ZeroDivisionError("one over nothing")
 
-        monkeypatch.setitem(COMMANDS, "check", COMMANDS["check"]._replace(run=fail))
+        monkeypatch.setitem(COMMANDS, "check", COMMANDS["check"]._replace(load=lambda: fail))
 
     def test_it_tells_what_to_report(self, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv("PLICA_DEBUG", raising=False)
