@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import assert_never
 
 import numpy as np
@@ -44,6 +45,7 @@ class PreparedCurve:
         return values + below + above
 
 
+@lru_cache(maxsize=1024)  # a few curves serve whole rigs
 def prepare(curve: Curve) -> PreparedCurve:
     """The curve, ready to be evaluated many times."""
     match curve:
