@@ -90,19 +90,31 @@ class Deformer:
 
         Raises ValueError for a shape that the rig does not have, and where the rig refers to what it does not have.
         """
-        self.mesh = mesh
-        self.shapes = tuple(shapes)
+        self.mesh, self._rig = mesh, rig
         self.skinning = Skinning(mesh)
         self.method: SkinningMethod = rig.character.skinning
-        self._sources = tuple(shapes.values())
         self._kinematics = Kinematics(rig)
         self._evaluator = Evaluator(rig)
-        self._columns = _followed(rig, self.shapes, self._evaluator.names)
         own = own_morphs(rig, mesh)
         self.morphs, self._weights = tuple(own), tuple(own.values())
-        columns = [column for shape in self._sources for column in shape.columns]
-        self._offsets = stacked([*columns, *(mesh.morphs[name] for name in self.morphs)], mesh.vertex_count)
         self._places = mesh.positions
+        self._take(shapes)
+
+    def with_shapes(self, shapes: Mapping[str, Inbetweens]) -> Deformer:
+        """The same with other shapes; what hangs on the rig alone is not made again. Raises ValueError as the first
+        time, and for a part of the mesh."""
+        if self._places is not self.mesh.positions:
+            raise ValueError("a part of a mesh keeps its shapes")
+        result = copy(self)
+        result._take(shapes)
+        return result
+
+    def _take(self, shapes: Mapping[str, Inbetweens]) -> None:
+        self.shapes, self._sources = tuple(shapes), tuple(shapes.values())
+        self._columns = _followed(self._rig, self.shapes, self._evaluator.names)
+        columns = [column for shape in self._sources for column in shape.columns]
+        morphs = [self.mesh.morphs[name] for name in self.morphs]
+        self._offsets = stacked([*columns, *morphs], self.mesh.vertex_count)
         self._cuts: dict[tuple[SkinningMethod, int], list[_Piece]] = {}
 
     def part(self, vertices: Integers) -> Deformer:

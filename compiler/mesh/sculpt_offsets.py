@@ -113,8 +113,12 @@ class Sculpting:
         return Evaluator(self.rig)
 
     @cached_property
+    def _bare(self) -> Deformer:
+        return Deformer(self.mesh, self.rig, {})
+
+    @property
     def _skinning(self) -> Skinning:
-        return Skinning(self.mesh)
+        return self._bare.skinning
 
     @property
     def joints(self) -> list[str]:
@@ -266,7 +270,7 @@ class Sculpting:
             self.diagnostics.add_filled(problem.rule, span, problem.values)
         key = (sculpt.pose, sculpt.after)
         if key not in self._poses:
-            deformer = Deformer(self.mesh, self.rig, self._before(sculpt))
+            deformer = self._bare.with_shapes(self._before(sculpt))
             self._poses[key] = SculptInPose(deformer, deformer.motion(posing.poses))
         return self._poses[key]
 

@@ -80,8 +80,8 @@ class Proof:
     @cached_property
     def rest(self) -> Floats:
         """Positions (v, 3) of the bare skin in the rest pose. Only where there is a mesh."""
-        assert self.attached is not None
-        bare = Deformer(self.attached.mesh, self.rig, {})
+        assert self.deformer is not None
+        bare = self.deformer.with_shapes({})
         positions: Floats = next(bare.positions(rest_poses(self.rig))).positions[0]
         return positions
 

@@ -76,6 +76,17 @@ def test_a_part_is_posed_as_in_the_whole_to_the_last_bit(method: SkinningMethod)
     np.testing.assert_array_equal(part.positions, whole.positions[:, vertices])
 
 
+def test_other_shapes_on_the_same_mesh() -> None:
+    rig, mesh, shapes = random_character(3, 100, 4, 10)
+    poses, other = random_poses(rig, 4), {"shape_2": shapes["shape_2"]}
+    (expected,) = Deformer(mesh, rig, other).positions(poses)
+    deformer = Deformer(mesh, rig, shapes)
+    (result,) = deformer.with_shapes(other).positions(poses)
+    np.testing.assert_array_equal(result.positions, expected.positions)
+    with pytest.raises(ValueError, match="a part of a mesh"):
+        deformer.part(np.arange(4)).with_shapes(other)
+
+
 def test_shapes_follow_their_strengths() -> None:
     rig, mesh, shapes = random_character(3, 100, 4, 10)
     kept = {name: shapes[name] for name in ("shape_2", "shape_0")}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from plica.mesh.deform import Deformer
 from plica.mesh.inbetweens import Inbetweens
 from plica.prove.cache import keys as content
 from plica.prove.cache.disk import DiskCache
-from plica.prove.cache.figures import read_figure, written_figure
+from plica.prove.cache.figures import read_figure, read_percentiles, written_figure
 from plica.prove.cache.keys import code_digest, digest, expectation_digest, mesh_digest, motion_digest, shape_digest
 from plica.prove.execution.executor import LocalExecutor
 from plica.prove.execution.skin_runs import Tally
@@ -20,6 +21,7 @@ from plica.prove.execution.work import MeasuredFigure, Worst
 from plica.prove.proof import ProofSubject
 from plica.prove.prover import Prover
 from plica.prove.results import Result
+from plica.prove.skin import Skin
 from plica.rig.rig import Expectation
 from tests.support.arms import ELBOW, SHAPE, arms
 from tests.support.skins import random_poses
@@ -42,6 +44,29 @@ def test_a_second_run_measures_nothing_and_says_the_same(tmp_path: Path) -> None
     assert without == first == second
     assert nothing.recalled == 0 and measured.measured == nothing.measured - measured.recalled
     assert recalled == Tally(measured.recalled + measured.measured, 0)
+
+
+def test_percentiles_are_kept_by_their_pose(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = ELBOW + SHAPE + "expect both { stretch of forearm at most 80 % over elbow }\n"
+
+    def result(text: str) -> Result:
+        made = arms(text)
+        return proven(ProofSubject(made.rig, made.attached), tmp_path)[0][0]
+
+    first, measure = result(text), Skin.percentiles
+    assert len(first.percentiles) == 5
+    with monkeypatch.context() as patch:
+        patch.setattr(Skin, "percentiles", lambda *more: pytest.fail("they were kept"))
+        assert result(text) == first
+    asked: list[object] = []
+    monkeypatch.setattr(Skin, "percentiles", lambda *more: asked.append(0) or measure(*more))
+    for other in (text.replace("0 deg .. 100", "0 deg .. 90"), text.replace("stretch", "squeeze")):
+        changed, made = result(other), arms(other)
+        assert changed == proven(ProofSubject(made.rig, made.attached), None)[0][0] and asked
+        asked.clear()
+    assert read_percentiles(json.dumps(first.percentiles).encode()) == first.percentiles
+    for held in (b"[", b"{}", b"[[0.5, 1.0]]", json.dumps([*first.percentiles[:4], [0.99, "1"]]).encode()):
+        assert read_percentiles(held) is None
 
 
 def test_a_damaged_entry_is_measured_anew(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from functools import cached_property
 from math import isnan
 from typing import Final
@@ -11,8 +12,11 @@ from plica.mesh.deform import Motion
 from plica.prove.cache.disk import DiskCache
 from plica.prove.cache.keys import digest, expectation_digest, mesh_digest, motion_digest, offsets_digest, shape_digest
 from plica.prove.execution.work import Material, MeasuredFigure, Worst
+from plica.prove.skin import PERCENTILES
 
 _LONGEST_REASON: Final = 1000  # characters
+Percentiles = tuple[tuple[float, float], ...]
+"""Shares of an area with the figures that they keep to."""
 
 
 class CachedFigures:
@@ -46,14 +50,29 @@ class CachedFigures:
         if self._store is not None:
             self._store.put("figures", self._key(index, motion), written_figure(figure))
 
+    def percentiles(self, index: int, motion: Motion, measure: Callable[[], Percentiles]) -> Percentiles:
+        """The percentiles of an expectation, by its number, in a single frame, measured where they are not kept."""
+        if self._store is None:
+            return measure()
+        key = digest("percentiles", self._made_of(index), self.motion(motion))
+        content = self._store.get("figures", key)
+        held = None if content is None else read_percentiles(content)
+        if held is None:
+            held = measure()
+            self._store.put("figures", key, json.dumps(held).encode("ascii"))
+        return held
+
     def _key(self, index: int, motion: str) -> str:
+        return digest(self._made_of(index), motion)
+
+    def _made_of(self, index: int) -> str:
         if index not in self._prepared:
             rig, regions = self._material.rig, self._material.regions
             expectation = rig.expectations[index]
             named = (*expectation.of, *([expectation.against] if expectation.against is not None else []))
             weights = [regions[name] for name in named if name in regions]
             self._prepared[index] = expectation_digest(rig, expectation, self._body, weights)
-        return digest(self._prepared[index], motion)
+        return self._prepared[index]
 
     @cached_property
     def _body(self) -> str:
@@ -91,6 +110,24 @@ def read_figure(content: bytes, frames: int, vertices: int) -> MeasuredFigure | 
         case [shaped, bare, ""] if all(_is_worst(one, frames, vertices) for one in (shaped, bare)):
             return MeasuredFigure(Worst(*shaped), Worst(*bare))
     return None
+
+
+def read_percentiles(content: bytes) -> Percentiles | None:
+    """Percentiles, each share with its figure; None where the content holds none."""
+    try:
+        held = json.loads(content)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(held, list) or not all(_is_pair(one) for one in held):
+        return None
+    return tuple((share, value) for share, value in held) if [one[0] for one in held] == list(PERCENTILES) else None
+
+
+def _is_pair(held: object) -> bool:
+    match held:
+        case [float(), float(value)]:
+            return not isnan(value)
+    return False
 
 
 def _is_worst(held: object, frames: int, vertices: int) -> bool:

@@ -14,6 +14,8 @@ from plica.worker_processes import Workers
 
 PATIENCE: Final = 1.0
 """Seconds of work after which other processes are started: work that is shorter is done before they are up."""
+LONG: Final = 2.0
+"""Times the patience that the rest of the work has to take as well, by what was done: starting them costs as much."""
 
 MOST_WORKERS: Final = 6
 """Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for
@@ -34,6 +36,9 @@ class Executor(Protocol):
 
     def add(self, unit: WorkUnit) -> None:
         """Takes a unit on."""
+
+    def foresee(self, frames: int) -> None:
+        """Takes note of how many frames are still to be measured, of units that are given and others."""
 
     def answer(self) -> WorkAnswer:
         """The next answer; there must be a unit without one. Raises LostWorkersError."""
@@ -58,6 +63,7 @@ class LocalExecutor:
         """count: 1 for this process alone; patience: seconds of work after which the others are started."""
         self._material, self._count = material, count
         self._patience, self._worked = patience, 0.0
+        self._measured = self._left = 0
         self._measurer: Measurer | None = None
         self._workers: Workers[WorkUnit, WorkAnswer] | None = None
         self._queue: deque[WorkUnit] = deque()
@@ -71,8 +77,11 @@ class LocalExecutor:
         self._queue.append(unit)
         self._hand_out()
 
+    def foresee(self, frames: int) -> None:
+        self._left = frames
+
     def answer(self) -> WorkAnswer:
-        if self._workers is None and self._count > 1 and self._worked >= self._patience:
+        if self._workers is None and self._count > 1 and self._is_long:
             self._workers = Workers(partial(prepared, self._material), self._count)
         self._hand_out()
         if self._workers is None or not self._workers.ready:
@@ -92,6 +101,11 @@ class LocalExecutor:
         if self._workers is not None:
             self._workers.close()
 
+    @property
+    def _is_long(self) -> bool:
+        rest = self._worked / self._measured * self._left if self._measured else 0.0
+        return self._worked >= self._patience and rest >= LONG * self._patience
+
     def _hand_out(self) -> None:
         while self._workers is not None and self._queue and self._workers.idle:
             self._workers.give(self._queue.popleft())
@@ -100,6 +114,8 @@ class LocalExecutor:
         begun = time.monotonic()
         if self._measurer is None:
             self._measurer = Measurer(self._material)
-        answer = self._measurer.answer(self._queue.popleft())
+        unit = self._queue.popleft()
+        answer = self._measurer.answer(unit)
         self._worked += time.monotonic() - begun
+        self._measured += sum(motion.frames for motion in unit.stretches)
         return answer

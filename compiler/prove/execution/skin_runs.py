@@ -17,7 +17,7 @@ from plica.evaluate.poses import Poses
 from plica.kinds.expectations import Worse
 from plica.mesh.deform import Deformer, Motion
 from plica.mesh.skin_mirror import SkinMirror
-from plica.prove.cache.figures import CachedFigures
+from plica.prove.cache.figures import CachedFigures, Percentiles
 from plica.prove.execution.executor import Executor
 from plica.prove.execution.work import BLOCK_BYTES, MeasuredFigure, WorkAnswer, WorkUnit, worse_of
 from plica.prove.pose_rows import finer
@@ -163,12 +163,16 @@ class SkinRuns:
         """The results of expectations, as they come; tracks: of each expectation by its number."""
         return _Measuring(self, asked, tracks, crew, tell).results()
 
-    def percentiles(self, expectation: Expectation, pose: Poses) -> tuple[tuple[float, float], ...]:
+    def percentiles(self, index: int, expectation: Expectation, pose: Poses) -> Percentiles:
         """The figures that shares of the region's area keep to in one pose; none where a kind has no such figures."""
         if skin_measure(expectation.kind).spread is None:
             return ()
-        positions = next(self.deformer.positions(pose)).positions[0]
-        return self.skin.percentiles(expectation, positions)
+        motion = self.deformer.motion(pose)
+
+        def measured() -> Percentiles:
+            return self.skin.percentiles(expectation, next(self.deformer.positions(motion)).positions[0])
+
+        return self.kept.percentiles(index, motion, measured)
 
     def count(self, recalled: int, measured: int) -> None:
         """Adds to the tally."""
@@ -203,6 +207,7 @@ class _Measuring:
             if not self._stretches and self._crew.has_room:
                 self._hand_out()
             if self._pending:
+                self._crew.foresee(self._whole - self._done)
                 self._end(self._crew.answer())
             yield from self._due()
 
@@ -311,7 +316,7 @@ class _Measuring:
             place=skin.place(run.expectation, result.vertex),
         )
         pose = run.tracks[result.track].poses[result.frame]
-        return replace(made, percentiles=self._all.percentiles(run.expectation, pose))
+        return replace(made, percentiles=self._all.percentiles(run.index, run.expectation, pose))
 
 
 def _mirror(skin: Skin) -> SkinMirror | None:
