@@ -17,5 +17,11 @@ _SLACK: Final = 0.01  # of a part: key times are in single precision, and 23.976
 
 
 def parts_between(seconds: float) -> int:
-    """Into how many parts the time between two keys is cut to look at what happens there; 1: it is short enough."""
-    return max(1, min(MOST_PARTS, ceil(seconds * LOOKS_A_SECOND - _SLACK)))
+    """Into how many parts the time between two keys is cut to look at what happens there; 1: it is short enough.
+
+    `seconds` may be any number: times of damaged files are judged by whoever reads these.
+    """
+    looks = seconds * LOOKS_A_SECOND
+    if looks >= MOST_PARTS:
+        return MOST_PARTS
+    return max(1, ceil(looks - _SLACK)) if looks > 0.0 else 1

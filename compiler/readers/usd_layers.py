@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from math import inf
 from pathlib import Path
 from typing import NamedTuple
 
@@ -152,6 +153,9 @@ class _Layers:
             return None
         if layer is None:
             return None
+        rate = layer.timeCodesPerSecond
+        if not 0.0 < rate < inf:  # the library would look for time samples without end
+            raise Unusable(f"{shown(_place_of(layer).name)} states {rate:g} time codes a second, which is no rate")
         self.opened[identifier] = layer
         if _without_clips(layer):
             name = _place_of(layer).name

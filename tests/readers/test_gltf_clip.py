@@ -14,6 +14,7 @@ from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial.transform import Rotation, Slerp
 
 from plica.diagnostics import Diagnostics
+from plica.readers.between_keys import parts_between
 from plica.readers.clip_reader import find_clips, read_clips
 from plica.readers.gltf_clip import AnimationTrack, read_gltf_clips, sample
 from plica.readers.model_outline import UnreadableModel
@@ -133,6 +134,12 @@ def test_between_keys_that_are_far_apart_a_clip_is_looked_at_where_it_moves(tmp_
     film = np.arange(48, dtype=np.float32) / np.float32(23.976)
     (filmed,) = read_gltf_clips(_file(tmp_path, [(1, "translation", "LINEAR", film, np.eye(48)[:, :3])]))
     assert len(filmed.times) == 48
+
+
+def test_any_time_between_keys_is_some_number_of_parts() -> None:
+    """Also times of damaged files, which others refuse."""
+    times = (0.0, -1.0, float("nan"), float("inf"), 1 / 24, 1 / 23.976, 1 / 12, 0.5, 1e300)
+    assert [parts_between(seconds) for seconds in times] == [1, 1, 1, 180, 1, 1, 2, 12, 180]
 
 
 def test_scales_are_numpys_interpolation(tmp_path: Path) -> None:

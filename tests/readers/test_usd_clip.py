@@ -61,6 +61,15 @@ def test_nothing_is_looked_at_between_samples_where_nothing_moves(tmp_path: Path
     np.testing.assert_allclose(read_clips(file)[0].times, [0.0, *np.linspace(0.5, 1.0, 13)], atol=1e-12)
 
 
+@pytest.mark.parametrize("rate", ["timeCodesPerSecond = 0", "timeCodesPerSecond = -10"])
+def test_a_rate_that_is_none_is_refused(tmp_path: Path, rate: str) -> None:
+    """The library looks for the samples of a rate of 0 without end; of one below 0 time runs backwards."""
+    file = tmp_path / "walk.usda"
+    file.write_text(MOVING.replace("timeCodesPerSecond = 10", rate), "utf-8")
+    with pytest.raises(UnreadableModel, match=r"walk\.usda` states -?\d+ time codes a second, which is no rate"):
+        read_clips(file)
+
+
 def test_joints_are_where_the_library_has_them() -> None:
     """UsdSkel.SkeletonQuery.ComputeJointSkelTransforms of usd-core."""
     from pxr import Usd, UsdGeom, UsdSkel
