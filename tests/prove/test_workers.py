@@ -90,6 +90,31 @@ def test_work_that_is_short_stays_in_this_process(subject: ProofSubject, monkeyp
     assert results(subject, 2, patience=1e9) == results(subject, 1)
 
 
+def test_others_are_started_only_where_much_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long it took until now: what is nearly done is done here."""
+    started: list[int] = []
+
+    class Started(Exception):  # noqa: N818 - no fault
+        pass
+
+    def start(prepare: object, count: int) -> None:
+        started.append(count)
+        raise Started
+
+    monkeypatch.setattr("plica.prove.execution.executor.Workers", start)
+    made = arms(TEXT)
+    crew = LocalExecutor(material(made), 2, patience=1e-9)
+    for unit in units(made, 3):
+        crew.add(unit)
+    for _ in range(2):
+        crew.foresee(0)
+        crew.answer()
+    crew.foresee(10**9)
+    with pytest.raises(Started):
+        crew.answer()
+    assert started == [2]
+
+
 def test_others_are_started_where_it_is_long_and_do_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
     given: list[int] = []
     give = Workers.give
