@@ -19,7 +19,7 @@ from plica.rig.strengths import Driver, Strength
 
 # Of a batch, strengths times poses that are made for single readings; and of those poses, however many strengths there
 # are. Figures of our own.
-_MOST_NUMBERS, _FEWEST = 1 << 23, 64
+_MOST_NUMBERS, _FEWEST = 1 << 22, 64
 _NOISE = 100.0  # a change counts where it is so many times what shaking the pose by a hundred roundings does
 
 

@@ -32,6 +32,7 @@ class StrengthComparison:
     def __init__(self, old: Rig, new: Rig) -> None:
         before = in_new_names(old, renamed_entries(old, new))
         self.old, self.new = _with_weights_of(before, new), _with_weights_of(new, before)
+        self._no_worse: dict[str, bool] = {}
 
     @cached_property
     def sources(self) -> tuple[Sources, Sources]:
@@ -97,6 +98,11 @@ class StrengthComparison:
         """Whether a combination changes by no more than what it is made of, without looking: a product, a least and a
         greatest of strengths from 0 to 1, of which one differs and stands there once.
         """
+        if name not in self._no_worse:
+            self._no_worse[name] = self._looked_whether_no_worse(name)
+        return self._no_worse[name]
+
+    def _looked_whether_no_worse(self, name: str) -> bool:
         strength = self.sources[1].strengths[name]
         if not isinstance(strength, Combine):
             return isinstance(strength, Sample) or (strength.clamped and self._was_clamped(name))
