@@ -36,6 +36,32 @@ def denser_demo(folder: Path, cuts: int) -> Path:
     return folder / "wren.plica"
 
 
+def vertices_of(folder: Path) -> int:
+    """How many vertices a demo has that `denser_demo` wrote."""
+    [whole] = read_model(folder / "wren.glb").meshes[0].primitives
+    return len(whole.positions)
+
+
+def with_sculpts(folder: Path, spec: Path, count: int, vertices: int = 20_000) -> None:
+    """Add sculpts of so many vertices anywhere on the left side of a demo that `denser_demo` wrote, for both sides;
+    every second one was made over a bent elbow."""
+    [whole] = read_model(folder / "wren.glb").meshes[0].primitives
+    places, random = whole.positions, np.random.default_rng(1)
+    left = np.flatnonzero(places[:, 0] > 0.01)
+    lines = []
+    for number in range(count):
+        away = np.linalg.norm(places[left] - places[random.choice(left)], axis=1)
+        held = np.sort(left[np.argpartition(away, vertices)[:vertices]])
+        offsets = 0.002 * np.cos(40.0 * places[held]) + random.normal(0.0, 1e-4, (vertices, 3))
+        arrays = {"vertex_count": np.array(len(places)), "indices": held.astype("<i4")}
+        file = f"sculpts/many_{number}.npz"
+        (folder / file).write_bytes(written({**arrays, "offsets": offsets.astype("<f4")}))
+        pose = f"posed at elbow_bend {0.3 + 0.002 * number:.3f}" if number % 2 else ""
+        lines.append(f'shape many_{number} both {{ sculpt "{file}" {pose}   one-sided   follows elbow_bend }}\n')
+    with spec.open("a", encoding="utf-8") as file_of_spec:
+        file_of_spec.writelines(lines)
+
+
 def _full(path: Path) -> Floats:
     stored = read_npz_offsets(path)
     result = np.zeros((stored.vertex_count, 3))
