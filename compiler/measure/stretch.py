@@ -127,9 +127,9 @@ class Stretch:
         largest, smallest, skew = self._figures(positions[None], rows, np.zeros_like(rows))
         return largest[:, 0], -smallest[:, 0], skew[:, 0]
 
-    def each_in(self, positions: Floats) -> tuple[Floats, Floats, Floats]:
-        """The same in many frames: (t, frames) each, for positions (frames, v, 3)."""
-        largest, smallest, skew = self._in_all(positions, np.arange(len(self.corners)))
+    def each_in(self, positions: Floats, rows: Integers) -> tuple[Floats, Floats, Floats]:
+        """The same of triangles `rows` (n,) in many frames: (n, frames) each, for positions (frames, v, 3)."""
+        largest, smallest, skew = self._in_all(positions, rows)
         return largest, -smallest, skew
 
     @cached_property

@@ -21,6 +21,7 @@ from plica.rig.rig import Expectation
 
 Each = tuple[Floats, Floats, Floats]
 """Of every triangle (t, ...): the largest and the smallest singular value, and the sine of the shear."""
+_ROWS: Final = 1 << 12  # triangles that are worked on at once
 LEGEND: Final = "at {limit} or beyond"
 
 
@@ -76,9 +77,18 @@ def _on_share(
     """The figure that this share of the area keeps to in each frame."""
     values, vertices = np.zeros(len(positions)), np.full(len(positions), -1)
     for piece in frame_pieces(len(positions)) if len(areas) else ():
-        values[piece], rows = kept_to(each(stretch.each_in(positions[piece])), areas, share)
+        values[piece], rows = kept_to(_of_all(stretch, each, positions[piece]), areas, share)
         vertices[piece] = np.where(rows >= 0, stretch.named[rows], -1)
     return FrameValues(values, vertices)
+
+
+def _of_all(stretch: Stretch, each: Callable[[Each], Floats], positions: Floats) -> Floats:
+    """The figures of all triangles in all frames (t, frames), worked out for some triangles at a time."""
+    result = np.empty((len(stretch.corners), len(positions)))
+    for start in range(0, len(result), _ROWS):
+        rows = np.arange(start, min(start + _ROWS, len(result)))
+        result[rows] = each(stretch.each_in(positions, rows))
+    return result
 
 
 MEASURES: Final[tuple[Measure, ...]] = (
