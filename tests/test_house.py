@@ -27,6 +27,7 @@ MOST_LINES = 500
 # The stages in their order: a module may import from its own stage and from those before it.
 STAGES = (
     "named_tuples",
+    "frozen",
     "package_data",
     "source",
     "distinct",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from os import PathLike, fspath
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
 from plica.errors import NoRigError
+from plica.frozen import Frozen
 from plica.source import Span
 from plica.workspace import Refused, Workspace
 
@@ -23,8 +23,7 @@ if TYPE_CHECKING:
 FilePath = str | PathLike[str]
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Character:
+class Character(Frozen):
     """What a spec says of a character, both sides written out; or why it says nothing.
 
     diagnostics: what compiling found, errors and warnings, by place. rig: the data that everything is computed from
@@ -37,9 +36,29 @@ class Character:
     diagnostics: tuple[Diagnostic, ...]
     file: str
     folder: Path
-    allow: tuple[Path, ...] = ()
-    origins: Mapping[tuple[str, str], Span] = field(default_factory=dict)
-    compiled: Compiled | None = None
+    allow: tuple[Path, ...]
+    origins: Mapping[tuple[str, str], Span]
+    compiled: Compiled | None
+
+    def __init__(
+        self,
+        rig: Rig | None,
+        diagnostics: tuple[Diagnostic, ...],
+        file: str,
+        folder: Path,
+        allow: tuple[Path, ...] = (),
+        origins: Mapping[tuple[str, str], Span] | None = None,
+        compiled: Compiled | None = None,
+    ) -> None:
+        super().__init__(
+            rig=rig,
+            diagnostics=diagnostics,
+            file=file,
+            folder=folder,
+            allow=allow,
+            origins={} if origins is None else origins,
+            compiled=compiled,
+        )
 
     @property
     def ok(self) -> bool:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plica.api.character import FilePath
 from plica.diagnostics import Diagnostic, Diagnostics, Severity
+from plica.frozen import Frozen
 from plica.project.root import project_root
 
 if TYPE_CHECKING:
@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from plica.project.settings import Project
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class FoundProject:
+class FoundProject(Frozen):
     """The project that a folder belongs to. project: None where its `plica.toml` has mistakes, or there is none.
 
     root: the folder of the `plica.toml`, None where there is none.
@@ -25,7 +24,10 @@ class FoundProject:
 
     root: Path | None
     project: Project | None
-    diagnostics: tuple[Diagnostic, ...] = ()
+    diagnostics: tuple[Diagnostic, ...]
+
+    def __init__(self, root: Path | None, project: Project | None, diagnostics: tuple[Diagnostic, ...] = ()) -> None:
+        super().__init__(root=root, project=project, diagnostics=diagnostics)
 
     @property
     def allow(self) -> tuple[Path, ...]:

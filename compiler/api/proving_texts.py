@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
@@ -142,7 +141,7 @@ def _proving() -> Callable[[ProofJob], ProofAnswer]:
         kept = tuple(rig.expectations[index] for index in indices)
         origins = {key: span for key, span in character.origins.items() if key[0] != "expect"}
         origins |= {("expect", str(at)): character.origins["expect", str(old)] for at, old in enumerate(indices)}
-        chosen = replace(character, rig=rig._replace(expectations=kept), origins=origins)
+        chosen = character.__replace__(rig=rig._replace(expectations=kept), origins=origins)
         files = _files(rig, character, job.clips)
         reprover.clips = job.clips
         report = reprover.prove(chosen).report

@@ -215,7 +215,7 @@ class Asked:
 
         titles = [title_of(one) for one in self.rig.expectations]
         chosen = self.rig.expectations[titles.index(_only(words, titles))]
-        alone = replace(self.character, rig=self.rig._replace(expectations=(chosen,)))
+        alone = self.character.__replace__(rig=self.rig._replace(expectations=(chosen,)))
         report = prove_expectations(alone)
         if not report.results:
             raise PlicaError(next((one.message for one in report.diagnostics), "nothing could be measured"))

@@ -231,7 +231,7 @@ class TestWithMesh:
         assert plica.deform_mesh(mesh, {}, shapes=False).frames == 1
 
     def test_a_model_that_is_gone(self, wren: plica.Character, tmp_path: Path) -> None:
-        gone = dataclasses.replace(wren, folder=tmp_path)
+        gone = wren.__replace__(folder=tmp_path)
         mesh = plica.attach_mesh(gone)
         assert (mesh.ok, mesh.attached) == (False, None)
         with pytest.raises(NoMeshError, match=r"wren\.glb"):

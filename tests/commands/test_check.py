@@ -164,7 +164,7 @@ def test_check_does_not_import_what_is_heavy(spec: Path, with_model: bool) -> No
     code = (
         "import sys; from plica.commands.main import run; code = run(['check', 'wren.plica'])\n"
         "heavy = {'numpy', 'pydantic', 'jinja2', 'lark', 'rich', 'pygltflib', 'PIL', 'scipy', 'pxr', 'tomllib',\n"
-        "  'difflib', 'importlib.metadata', 'secrets'} & set(sys.modules)\n"
+        "  'dataclasses', 'difflib', 'importlib.metadata', 'secrets', 'statistics'} & set(sys.modules)\n"
         "import typing; slow = {name for name, module in sys.modules.items() if name.startswith('plica.')\n"
         "  and getattr(module, 'NamedTuple', None) is typing.NamedTuple}  # see plica.named_tuples\n"
         "print(sorted(heavy | slow), code)"
