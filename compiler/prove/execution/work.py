@@ -176,7 +176,8 @@ class Measurer:
             return MeasuredFigure(None, None, NO_MIRROR)
         four = (motion, motion.without_shapes(), mirrored, mirrored.without_shapes())
         _, deformer = self._posing([prepared.part])
-        blocks = (deformer.positions(one, block_bytes=self._material.block_bytes) for one in four)
+        size = self._material.block_bytes // len(four)  # as all four are held at once
+        blocks = (deformer.positions(one, block_bytes=size) for one in four)
         first, worse = np.zeros(1, np.int64), worse_of(self._material.rig.expectations[index])
         pieces: tuple[list[tuple[slice, WorstValues]], list[tuple[slice, WorstValues]]] = ([], [])
         for parts in zip(*blocks, strict=True):
