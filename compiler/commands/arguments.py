@@ -13,6 +13,7 @@ from typing import NoReturn
 
 from plica import __version__, foreign
 from plica.commands import options, picture_options, sculpt_options
+from plica.commands.shared_options import add_limit
 from plica.named_tuples import NamedTuple
 
 
@@ -316,7 +317,7 @@ def whole_parser() -> argparse.ArgumentParser:
     for name, command in COMMANDS.items():
         below = commands.add_parser(name, help=command.summary, allow_abbrev=False)
         command.add_arguments(below)
-        options.add_limit(below)
+        add_limit(below)
     return main
 
 
@@ -345,7 +346,7 @@ def _command_parser(name: str) -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     command.add_arguments(parser)
-    options.add_limit(parser)
+    add_limit(parser)
     return parser
 
 

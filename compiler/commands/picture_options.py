@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from plica.commands.options import add_allow, add_replace, add_spec, count
 from plica.commands.sculpt_options import add_which_pose
+from plica.commands.shared_options import add_allow, add_replace, add_spec, count
 
 
 def add_picture(parser: argparse.ArgumentParser) -> None:

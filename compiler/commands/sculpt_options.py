@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable
 from typing import Literal
 
-from plica.commands.options import add_allow, add_replace, add_spec
+from plica.commands.shared_options import add_allow, add_replace, add_spec
 
 UNITS_OF_FILES = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 """Metres in a length of a mesh file."""

@@ -381,13 +381,12 @@ class Document(NamedTuple):
 # What has a place: any node above.
 Placed = (
     Value
-    | Reference
     | JointName
     | Axis
     | WrittenTurn
     | Reading
     | Curve
-    | WrittenCombination
+    | Strength
     | Fact
     | SkeletonJoint
     | PoseItem
