@@ -26,7 +26,7 @@ def prepared(files: dict[str, bytes], memory: ComputedCache, tmp_path: Path, mon
     """The demo's files are read, and its regions and shapes computed, once for all tests here."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(demo, "demo_files", lambda: dict(files))
-    monkeypatch.setattr("plica.mesh.computed_cache.ComputedCache", lambda: memory)
+    monkeypatch.setattr("plica.mesh.computed_cache.ComputedCache", lambda keeps: memory)
 
 
 def test_the_whole_job_runs(capsys: pytest.CaptureFixture[str]) -> None:

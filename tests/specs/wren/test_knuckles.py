@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from plica.specs.wren import otter, sculpts
 from plica.specs.wren.model import wren
 from plica.specs.wren.skinning import blended, skinned, turn
-from tests.specs.wren.test_model import archive
+from tests.support.wren_files import archive
 
 Array = NDArray[Any]
 
