@@ -14,8 +14,9 @@ from plica.worker_processes import Workers
 
 PATIENCE: Final = 1.0
 """Seconds of work after which other processes are started: work that is shorter is done before they are up."""
-LONG: Final = 2.0
-"""Times the patience that the rest of the work has to take as well, by what was done: starting them costs as much."""
+LONG: Final = 8.0
+"""Times the patience that the rest of the work has to take as well, by what was done: before two processes help, each
+has loaded and prepared for one or two seconds what this one already has, on the same cores."""
 
 MOST_WORKERS: Final = 6
 """Processes that are started unless more are asked for. Each holds the mesh and its own frames, about 200 MiB for
@@ -64,6 +65,7 @@ class LocalExecutor:
         self._material, self._count = material, count
         self._patience, self._worked = patience, 0.0
         self._measured = self._left = 0
+        self._prepared = 0.0
         self._measurer: Measurer | None = None
         self._workers: Workers[WorkUnit, WorkAnswer] | None = None
         self._queue: deque[WorkUnit] = deque()
@@ -103,7 +105,7 @@ class LocalExecutor:
 
     @property
     def _is_long(self) -> bool:
-        rest = self._worked / self._measured * self._left if self._measured else 0.0
+        rest = (self._worked - self._prepared) / self._measured * self._left if self._measured else 0.0
         return self._worked >= self._patience and rest >= LONG * self._patience
 
     def _hand_out(self) -> None:
@@ -116,6 +118,10 @@ class LocalExecutor:
             self._measurer = Measurer(self._material)
         unit = self._queue.popleft()
         answer = self._measurer.answer(unit)
-        self._worked += time.monotonic() - begun
-        self._measured += sum(motion.frames for motion in unit.stretches)
+        taken = time.monotonic() - begun
+        if not self._worked:
+            self._prepared = taken  # the first unit is mostly preparing, and tells nothing of how fast frames go
+        else:
+            self._measured += sum(motion.frames for motion in unit.stretches)
+        self._worked += taken
         return answer
