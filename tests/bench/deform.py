@@ -30,7 +30,7 @@ from tests.bench.goals import judge
 from tests.support.skins import random_character, random_poses
 
 VERTICES, SHAPES, MOVED, FRAMES = 50_000, 200, 2_000, 240
-ROUNDS = 3
+ROUNDS = 2
 # Frames of the references' temporary arrays at once; more is not faster and takes more memory.
 STEP = 4
 

@@ -21,7 +21,7 @@ from tests.bench.compile import spec_text
 from tests.bench.goals import judge
 
 DECLARATIONS = 10_000
-ROUNDS = 3
+ROUNDS = 2
 
 
 def version(text: str) -> CharacterState:

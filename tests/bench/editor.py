@@ -27,7 +27,7 @@ from tests.bench.goals import judge
 from tests.support.editor_client import Client
 
 DECLARATIONS = 2_000
-KEYSTROKES = 9
+KEYSTROKES = 5
 
 
 class Spent(NamedTuple):

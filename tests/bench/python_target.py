@@ -96,7 +96,7 @@ def by_hand(rig: Rig) -> ModuleType:
         if name != previous:
             previous = name
             lines.append(f"    (tx, ty, tz), (x, y, z, w) = get({name!r})")
-            a, _, c, d = rests[name].rotation
+            a, _, c, d = rests[name].neutral.rotation
             if d != 1.0:
                 # The rest frame is turned about an axis in the x z plane: b is 0.
                 lines.append(
@@ -148,9 +148,9 @@ def make_hosts(rig: Rig) -> list[Host]:
     for _ in range(8):
         pose = {}
         for entry in rig.skeleton:
-            q = [part + random.gauss(0, 0.4) for part in entry.rotation]
+            q = [part + random.gauss(0, 0.4) for part in entry.neutral.rotation]
             size = sum(part * part for part in q) ** 0.5
-            t = tuple(part + random.gauss(0, 0.2) for part in entry.translation)
+            t = tuple(part + random.gauss(0, 0.2) for part in entry.neutral.translation)
             pose[entry.name] = (t, tuple(part / size for part in q))
         hosts.append(Host(pose))
     return hosts

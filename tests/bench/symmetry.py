@@ -21,7 +21,7 @@ from tests.bench.goals import judge
 from tests.support.meshes import bare_mesh, bilateral
 
 TOLERANCE = 1e-4
-ROUNDS = 3
+ROUNDS = 2
 
 
 def main(vertices: int) -> None:

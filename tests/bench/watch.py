@@ -18,7 +18,7 @@ from time import perf_counter, sleep
 from tests.bench.editor import processor_seconds
 from tests.bench.goals import judge
 
-ROUNDS = 3
+ROUNDS = 2
 BUILT, PROVEN = "wren.plica: ", "measured for what was saved"
 # What is saved: a text of the demo's spec, and what it becomes and is again.
 EDITS = {
