@@ -72,8 +72,8 @@ class SkinParts:
         return SkinPart(vertices, part)
 
 
-def widest(skin: Skin) -> int:
-    """How many vertices the expectation about the skin that looks at most of it looks at, about: those with weight."""
+def looked_at(skin: Skin) -> list[int]:
+    """How many vertices each expectation looks at, about: those with weight in its regions."""
     counts = {name: int(np.count_nonzero(weights > 0.0)) for name, weights in skin.regions.items()}
     asked = ((*one.of, one.against) for one in skin.rig.expectations)
-    return max((sum(counts.get(name or "", 0) for name in names) for names in asked), default=0)
+    return [sum(counts.get(name or "", 0) for name in names) for names in asked]

@@ -13,7 +13,7 @@ from plica.mesh.cut_out import cut_out
 from plica.mesh.skin_mirror import SkinMirror, SkinSymmetry
 from plica.mesh.weld import first_vertices
 from plica.prove.execution.work import Measurer, WorkAnswer, WorkUnit
-from plica.prove.skin_parts import SkinPart, SkinParts, widest
+from plica.prove.skin_parts import SkinPart, SkinParts, looked_at
 from tests.prove.test_workers import material
 from tests.support.arms import Arms, arms
 from tests.support.skins import random_poses
@@ -60,10 +60,26 @@ def test_figures_of_parts_are_those_of_the_whole_skin(made: Arms, monkeypatch: p
     assert len({figure.shaped.vertex for figure in figures if figure.shaped is not None}) > 5
 
 
+def test_measures_that_are_let_go_of_in_between_find_the_same(made: Arms, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on large skins: one expectation at a time, prepared anew for each unit."""
+    at_once = answered(made)
+    held: list[int] = []
+
+    def let_go(measurer: Measurer, asked: Sequence[int]) -> None:
+        held.append(len(measurer._gauges) + len(measurer._pair_gauges))
+        release(measurer, asked)
+
+    release = Measurer._let_go_but_for
+    monkeypatch.setattr("plica.prove.execution.work.PREPARED_VERTICES", 0)
+    monkeypatch.setattr(Measurer, "_let_go_but_for", let_go)
+    assert answered(made) == at_once
+    assert len(held) > 5 and max(held) == 1
+
+
 def test_as_much_is_posed_at_once_as_the_widest_expectation_looks_at(made: Arms) -> None:
     skin = Measurer(material(made)).skin
     counts = {name: int((weights > 0.0).sum()) for name, weights in skin.regions.items()}
-    assert widest(skin) == counts["left_forearm"] + counts["left_upperarm"] < made.attached.mesh.vertex_count
+    assert max(looked_at(skin)) == counts["left_forearm"] + counts["left_upperarm"] < made.attached.mesh.vertex_count
 
 
 def test_a_part_has_the_first_copies_of_its_points_and_the_partners_asked_for(made: Arms) -> None:

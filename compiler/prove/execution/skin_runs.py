@@ -24,7 +24,7 @@ from plica.prove.pose_rows import finer
 from plica.prove.registry import is_paired, skin_measure
 from plica.prove.results import Result, judged, not_measured
 from plica.prove.skin import Skin
-from plica.prove.skin_parts import widest
+from plica.prove.skin_parts import looked_at
 from plica.prove.sweeps import PoseTrack
 from plica.prove.worst_frames import worst_frame
 from plica.rig.expectations import keeps_to, limit_of
@@ -145,7 +145,7 @@ class SkinRuns:
 
     def __init__(self, skin: Skin, deformer: Deformer, kept: CachedFigures, block_bytes: int = BLOCK_BYTES) -> None:
         self.skin, self.deformer, self.kept = skin, deformer, kept
-        self.frames = frames_of_a_stretch(widest(skin), block_bytes)
+        self.frames = frames_of_a_stretch(max(looked_at(skin), default=0), block_bytes)
         self.tally = Tally(0, 0)
         self._mirror = _mirror(skin)
 

@@ -8,7 +8,7 @@ come: so results are the same to the last bit with any number of processes, and 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Generic, NamedTuple, TypeVar
 
@@ -24,7 +24,7 @@ from plica.mesh.skin_mirror import SkinSymmetry
 from plica.prove.cache.keys import code_digest
 from plica.prove.registry import is_paired
 from plica.prove.skin import PairBlock, PairGauge, Skin, SkinGauge, UnmeasurableError, together
-from plica.prove.skin_parts import SkinPart, SkinParts
+from plica.prove.skin_parts import SkinPart, SkinParts, looked_at
 from plica.rig.rig import Expectation, Rig
 from plica.worker_processes import NotServingError
 
@@ -37,6 +37,10 @@ BLOCK_BYTES: Final = 64 << 20
 
 POSED_PARTS: Final = 4
 """Parts of the skin that are kept ready to be posed; units that look at the same come one after the other."""
+
+PREPARED_VERTICES: Final = 100_000
+"""Vertices of all the parts that measures are prepared for at the same time. Once they are more, what is not asked for
+now is let go of, and prepared again when it is: memory is that of some measures, not that of all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +141,7 @@ class Measurer:
         )
         self.deformer = Deformer(material.mesh, material.rig, material.shapes)
         self._parts = SkinParts(self.skin, {})
+        self._looked_at = looked_at(self.skin)
         self._deformers: dict[tuple[int, ...], tuple[Integers, Deformer]] = {}
         self._gauges: dict[int, _Prepared[SkinGauge] | UnmeasurableError] = {}
         self._pair_gauges: dict[int, _Prepared[PairGauge] | UnmeasurableError] = {}
@@ -146,13 +151,36 @@ class Measurer:
 
     def answer(self, unit: WorkUnit) -> WorkAnswer:
         """The figures of a unit."""
-        kinds = {index: self._material.rig.expectations[index].kind for index in unit.asked}
-        paired = [index for index in unit.asked if is_paired(kinds[index])]
-        single = [index for index in unit.asked if index not in paired]
-        result = self._in_poses(single, unit.stretches)
-        for figures, motion, mirrored in zip(result, unit.stretches, unit.mirrored, strict=True):
-            figures.update({index: self._in_pairs(index, motion, mirrored) for index in paired})
-        return WorkAnswer(unit.number, tuple(tuple(figures[index] for index in unit.asked) for figures in result))
+        found: list[dict[int, MeasuredFigure]] = [{} for _ in unit.stretches]
+        for asked in self._groups(unit.asked):
+            self._let_go_but_for(asked)
+            paired = [index for index in asked if is_paired(self._material.rig.expectations[index].kind)]
+            single = [index for index in asked if index not in paired]
+            for figures, more in zip(found, self._in_poses(single, unit.stretches), strict=True):
+                figures.update(more)
+            for figures, motion, mirrored in zip(found, unit.stretches, unit.mirrored, strict=True):
+                figures.update({index: self._in_pairs(index, motion, mirrored) for index in paired})
+        return WorkAnswer(unit.number, tuple(tuple(figures[index] for index in unit.asked) for figures in found))
+
+    def _groups(self, asked: Sequence[int]) -> Iterator[list[int]]:
+        """Those asked for, as many at a time as may be prepared for together, but at least one."""
+        group: list[int] = []
+        for index in asked:
+            if group and sum(self._looked_at[one] for one in (*group, index)) > PREPARED_VERTICES:
+                yield group
+                group = []
+            group.append(index)
+        yield group
+
+    def _let_go_but_for(self, asked: Sequence[int]) -> None:
+        """Where parts of the skin have grown large, forgets them and the measures that a unit does not ask for."""
+        if sum(len(part.vertices) for part in self._parts.known.values()) <= PREPARED_VERTICES:
+            return
+        for gauges in (self._gauges, self._pair_gauges):
+            for index in set(gauges).difference(asked):
+                del gauges[index]
+        self._parts = SkinParts(self.skin, {})
+        self._deformers.clear()
 
     def _in_poses(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[dict[int, MeasuredFigure]]:
         """The figures of each stretch, with the shapes and without."""
