@@ -11,7 +11,7 @@ from plica.kinds.expectations import EXPECTATION_KINDS
 from plica.measure.clearance import Clearance
 from plica.measure.crossing import Crossing
 from plica.measure.rest_neighbours import FOLD
-from plica.measure.worst_values import FrameValues, worst_of
+from plica.measure.worst_values import worst_of
 from plica.mesh.arrays import Floats
 from plica.prove.registry import Measure, SkinMeasure
 from plica.prove.skin import Skin, SkinGauge, UnmeasurableError
@@ -44,14 +44,7 @@ def _crossing(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Sk
         prepared = Crossing.prepared(skin.mesh, skin.rest, weights[0], cut_border(expectation))
     except ValueError as error:
         raise UnmeasurableError(str(error)) from error
-    return lambda positions, starts: worst_of(_crossed(prepared, positions), starts)
-
-
-def _crossed(crossing: Crossing, positions: Floats) -> FrameValues:
-    """The pairs that cross in each frame; none can be told where a place is not finite."""
-    measured = crossing.of(positions).measured
-    unknown = ~np.isfinite(positions[:, crossing.faces.vertices]).all(axis=(1, 2))
-    return FrameValues(np.where(unknown, np.nan, measured.values), np.where(unknown, -1, measured.vertices))
+    return lambda positions, starts: worst_of(prepared.of(positions).measured, starts)
 
 
 def _crossing_heat(skin: Skin, expectation: Expectation, weights: list[Floats]) -> Callable[[Floats], Floats]:
