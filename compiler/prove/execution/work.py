@@ -176,11 +176,15 @@ class Measurer:
         """Where parts of the skin have grown large, forgets them and the measures that a unit does not ask for."""
         if sum(len(part.vertices) for part in self._parts.known.values()) <= PREPARED_VERTICES:
             return
+        kept = set[int]()
         for gauges in (self._gauges, self._pair_gauges):
             for index in set(gauges).difference(asked):
                 del gauges[index]
-        self._parts = SkinParts(self.skin, {})
-        self._deformers.clear()
+            kept.update(id(one.part.skin) for one in gauges.values() if isinstance(one, _Prepared))
+        known = self._parts.known
+        for names in [names for names, part in known.items() if id(part.skin) not in kept]:
+            del known[names]
+        self._deformers = {skins: one for skins, one in self._deformers.items() if kept.issuperset(skins)}
 
     def _in_poses(self, asked: Sequence[int], stretches: Sequence[Motion]) -> list[dict[int, MeasuredFigure]]:
         """The figures of each stretch, with the shapes and without."""
