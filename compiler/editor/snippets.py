@@ -5,7 +5,6 @@ The form is that of the Language Server Protocol 3.17 ("Snippet Syntax").
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
 DECLARATIONS: Final = {
@@ -45,9 +44,3 @@ DECLARATIONS: Final = {
     "curve": "curve ${1:name} = ${2:0 0, 0.5 0.35, 1 1}",
     "parameter": "parameter ${1:name}",
 }
-_PLACE: Final = re.compile(r"\$\{\d+:([^}]*)\}|\$0")
-
-
-def filled_in(snippet: str) -> str:
-    """What a snippet says before anything is filled in."""
-    return _PLACE.sub(lambda match: match[1] or "", snippet)
